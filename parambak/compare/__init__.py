@@ -1,0 +1,1 @@
+"""Where two images differ, byte by byte and field by field."""

@@ -1,0 +1,1 @@
+"""What the archive knows: vessels, units, reads, copies, and which copies are verified."""

@@ -1,0 +1,44 @@
+"""Which reads were made apart, as far as a file system can tell.
+
+Two good reads have equal content, so equality is no sign of a file given
+twice. One file under two names, the same path with the same time, or two
+files with the very same modification time count as one read; beyond that it
+is the engineer's word.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parambak.keeping.bodies import DumpEntry
+    from parambak.keeping.known import Read
+
+
+def made_apart(reads: Sequence[Read]) -> int:
+    """Return how many of the reads were made apart, at least 1 for any read at all."""
+    groups: list[list[Read]] = []
+    for read in reads:
+        same = [group for group in groups if any(_one_read(read, other) for other in group)]
+        merged = [read, *(each for group in same for each in group)]
+        groups = [group for group in groups if group not in same]
+        groups.append(merged)
+    return len(groups)
+
+
+def _one_read(one: Read, other: Read) -> bool:
+    """Tell whether two entries are one pass of the reader given twice."""
+    if one.record == other.record:
+        return True
+    pairs = [(a, b) for a in one.dumps for b in other.dumps]
+    if one.call == other.call and any(_same_file(a, b) for a, b in pairs):
+        return True
+    if one.untimed or other.untimed:
+        return False
+    return any(a.modified is not None and a.modified == b.modified for a, b in pairs)
+
+
+def _same_file(one: DumpEntry, other: DumpEntry) -> bool:
+    return one.file_mark is not None and one.file_mark == other.file_mark

@@ -1,0 +1,161 @@
+"""Gathers what `verified.py` judges by: bytes hashed at this moment, findings, checks."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.compare.bytes import differing_bytes
+from parambak.errors import LayoutRefused, VaultDamaged
+from parambak.keeping.rules import CAREFUL
+from parambak.keeping.verified import Evidence, Verdict, judge
+from parambak.layouts import coverage
+from parambak.layouts.decode import decode
+from parambak.layouts.load import load
+from parambak.memory.findings import Finding
+from parambak.reads import plausibility
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from parambak.keeping.bodies import ImageEntry, LayoutEntry
+    from parambak.keeping.chips import Chip
+    from parambak.keeping.known import Copy, Position, Read
+    from parambak.keeping.rules import Rules
+    from parambak.layouts.decode import Decoded
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Image, Range
+    from parambak.vault.vault import Vault
+
+
+class Assessor:
+    """Works out, from a vault's bytes at this moment, whether copies are verified.
+
+    Layouts read once are kept for the life of the assessor; image bytes are
+    read and hashed each time they are asked for.
+    """
+
+    def __init__(
+        self, vault: Vault, chips: Mapping[str, Chip] | None = None, rules: Rules = CAREFUL
+    ) -> None:
+        self.vault = vault
+        self.rules = rules
+        self._chips = chips or {}
+        self._layouts: dict[str, Layout] = {}
+
+    def image(self, entry: ImageEntry) -> Image:
+        """Return an image; raise VaultDamaged where its bytes are not what they were."""
+        return entry.image(self.vault.read_object(entry.sha256))
+
+    def layout(self, entry: LayoutEntry) -> Layout:
+        """Return a layout kept in the vault; raise LayoutRefused or VaultDamaged."""
+        if entry.sha256 not in self._layouts:
+            parts = {part.name: part.sha256 for part in entry.parts}
+            self._layouts[entry.sha256] = load(
+                self.vault.read_object(entry.sha256),
+                name=entry.name,
+                include=lambda name: self.vault.read_object(parts[name]),
+            )
+        return self._layouts[entry.sha256]
+
+    def layout_of(self, position: Position) -> Layout | None:
+        """Return the layout of a position, or None where it has none that can be used."""
+        if position.layout is None:
+            return None
+        try:
+            return self.layout(position.layout)
+        except (LayoutRefused, VaultDamaged):
+            return None
+
+    def memory_size(self, position: Position, layout: Layout | None) -> int | None:
+        """Return the size of the position's memory in bytes, by its chip or its layout."""
+        chip = self._chips.get(position.chip.casefold()) if position.chip else None
+        if chip is not None:
+            return chip.size
+        return layout.memory if layout is not None else None
+
+    def decoded(self, position: Position, copy: Copy) -> Decoded | None:
+        """Return the copy's fields by the position's layout, or None where it has none."""
+        layout = self.layout_of(position)
+        return decode(layout, self.image(copy.image)) if layout is not None else None
+
+    def verdict(self, position: Position, copy: Copy) -> Verdict:
+        """Return whether the copy is verified now, and every condition's reason."""
+        return judge(self._evidence(position, copy), self.rules)
+
+    def _evidence(self, position: Position, copy: Copy) -> Evidence:
+        damage = self._damage(position, copy)
+        layout, fault = self._layout_or_fault(position)
+        image = None if self._lost(copy) else self.image(copy.image)
+        agreeing, disagreeing = self._others(position, copy, image, layout)
+        suspicions: tuple[Finding, ...] = ()
+        lifted: tuple[Finding, ...] = ()
+        checks = None
+        if image is not None:
+            suspicions, lifted = self._suspicions(position, layout, image)
+            if layout is not None:
+                checks = [(c.check, c.holds) for c in decode(layout, image).checks]
+        return Evidence(
+            agreeing=agreeing,
+            disagreeing=disagreeing,
+            compared_by_reader=any(read.compared for read in copy.reads),
+            suspicions=suspicions,
+            lifted=lifted,
+            checks=checks,
+            layout_fault=fault,
+            damage=damage,
+        )
+
+    def _layout_or_fault(self, position: Position) -> tuple[Layout | None, str | None]:
+        if position.layout is None:
+            return None, None
+        try:
+            return self.layout(position.layout), None
+        except (LayoutRefused, VaultDamaged) as error:
+            return None, f"the layout cannot be used: {error.text}"
+
+    def _lost(self, copy: Copy) -> bool:
+        try:
+            self.vault.read_object(copy.sha256)
+        except VaultDamaged:
+            return True
+        return False
+
+    def _damage(self, position: Position, copy: Copy) -> tuple[str, ...]:
+        digests = [copy.sha256, *(d.sha256 for read in copy.reads for d in read.dumps)]
+        if position.layout is not None:
+            digests.append(position.layout.sha256)
+        found = []
+        for digest in dict.fromkeys(digests):
+            try:
+                self.vault.read_object(digest)
+            except VaultDamaged as error:
+                found.append(f"{error.text} ({error.file})")
+        return tuple(found)
+
+    def _others(
+        self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
+    ) -> tuple[tuple[Read, ...], tuple[str, ...]]:
+        """Return the reads that agree outside live bytes, and words on those that do not."""
+        live = coverage.ranges_of(layout, "live") if layout is not None else ()
+        agreeing = list(copy.reads)
+        against = []
+        for other in position.copies:
+            if other.image == copy.image or image is None or self._lost(other):
+                continue
+            differing = self._apart(image, self.image(other.image), live)
+            if differing == 0:
+                agreeing += other.reads
+            elif other.newest.read_on == copy.newest.read_on:
+                against.append(f"the read {other.sha256[:8]} of the same day differs in "
+                               f"{differing} bytes")
+        return tuple(agreeing), tuple(against)
+
+    @staticmethod
+    def _apart(image: Image, other: Image, live: tuple[Range, ...]) -> int:
+        return differing_bytes(image.without(live), other.without(live))
+
+    def _suspicions(
+        self, position: Position, layout: Layout | None, image: Image
+    ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+        """Return the findings against the image, and those that were declared normal."""
+        raise NotImplementedError

@@ -1,0 +1,249 @@
+"""The body of each kind of record, as `formats/records.md` describes it.
+
+Members at their default are left out of the record, so that a later member
+with a default leaves every earlier record as it is.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import msgspec
+
+from parambak.errors import Fault, VaultDamaged
+from parambak.memory.image import Image, Range
+
+if TYPE_CHECKING:
+    from parambak.vault.records import Record
+
+BODY = Fault(
+    "vault-body",
+    VaultDamaged,
+    "a record's body does not have the shape of its kind",
+    "Run `parambak recheck`; a newer version of the program may have written it.",
+)
+
+Facts = dict[str, str | list[str]]
+Digest = str
+Identity = str
+
+
+class Body(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True):
+    """What every body has in common: members at their default are left out."""
+
+    def members(self) -> dict[str, Any]:
+        """Return the body as plain JSON values."""
+        plain: dict[str, Any] = msgspec.to_builtins(self)
+        return plain
+
+
+class Entity(Body, frozen=True):
+    """A vessel, unit, card or position that a record brings in.
+
+    `inside` is the identity of what it belongs to: a unit or card to its
+    vessel, a position to its unit or card.
+    """
+
+    what: str
+    id: Identity
+    facts: Facts
+    inside: Identity | None = None
+
+
+class ImageEntry(Body, frozen=True):
+    """An image object and where its bytes stand: `ranges` as [start, length]."""
+
+    sha256: Digest
+    ranges: tuple[tuple[int, int], ...]
+
+    @classmethod
+    def of(cls, image: Image, digest: str) -> ImageEntry:
+        """Return the entry of an image whose object has this digest."""
+        return cls(sha256=digest, ranges=tuple((r.start, r.length) for r in image.ranges))
+
+    def image(self, content: bytes) -> Image:
+        """Return the image that the object's content stands for."""
+        return Image.from_content(content, [Range(*each) for each in self.ranges])
+
+
+class FindingEntry(Body, frozen=True):
+    """A finding made when the dump was taken in."""
+
+    code: str
+    text: str
+
+
+class DumpEntry(Body, frozen=True):
+    """A dump as received: its object, and what the file system told of it.
+
+    `modified` is the file's time in nanoseconds since 1970 UTC; `path_mark`
+    and `file_mark` are digests of its path and of its place on the disk, so
+    that a file given twice is known without keeping the laptop's paths.
+    `opinion` names the unrelated code that decoded it to the same bytes.
+    """
+
+    sha256: Digest
+    name: str
+    format: str
+    bytes: int
+    modified: int | None = None
+    path_mark: str | None = None
+    file_mark: str | None = None
+    accepted: tuple[str, ...] = ()
+    findings: tuple[FindingEntry, ...] = ()
+    opinion: str | None = None
+
+
+class ReaderSum(Body, frozen=True):
+    """A sum typed in from the reader's screen, and what it was found to be a sum of."""
+
+    shown: str
+    matched: str
+
+
+class Normal(Body, frozen=True):
+    """A finding declared normal for this memory, and the reason."""
+
+    code: str
+    reason: str
+
+
+class LayoutPart(Body, frozen=True):
+    """A file that a layout includes, by the name it includes it under."""
+
+    name: str
+    sha256: Digest
+
+
+class LayoutEntry(Body, frozen=True):
+    """A layout as given: its object, its file name, and the files it includes."""
+
+    sha256: Digest
+    name: str
+    parts: tuple[LayoutPart, ...] = ()
+
+
+class ReadBody(Body, frozen=True):
+    """kind "read": one pass of the reader.
+
+    `call` is common to the reads of one `archive`. `untimed` says that the
+    files' times mean nothing, `compared` that the reader's own compare pass
+    was run, both on the word of the person named.
+    """
+
+    call: Identity
+    position: Identity
+    image: ImageEntry
+    dumps: tuple[DumpEntry, ...]
+    new: tuple[Entity, ...] = ()
+    read_on: str | None = None
+    layout: LayoutEntry | None = None
+    reader: str | None = None
+    reader_sum: ReaderSum | None = None
+    untimed: bool = False
+    compared: bool = False
+    normal: tuple[Normal, ...] = ()
+    position_confirmed: bool = False
+    remark: str | None = None
+    visit: Identity | None = None
+
+
+class EnteredBody(Body, frozen=True):
+    """kind "entered": things known without a read, such as a spare card."""
+
+    new: tuple[Entity, ...]
+
+
+class AmendBody(Body, frozen=True):
+    """kind "amend": facts told anew about an entity or a read, and why.
+
+    `what` is "vessel", "unit", "card", "position" or "read"; `id` its
+    identity, for a read the digest of its record.
+    """
+
+    what: str
+    id: str
+    facts: Facts
+    why: str | None = None
+
+
+class VisitOpenedBody(Body, frozen=True):
+    """kind "visit-opened": an attendance aboard begins."""
+
+    visit: Identity
+    on: str
+    new: tuple[Entity, ...] = ()
+    reader: str | None = None
+
+
+class VisitClosedBody(Body, frozen=True):
+    """kind "visit-closed"."""
+
+    visit: Identity
+    remark: str | None = None
+
+
+class CardSheetBody(Body, frozen=True):
+    """kind "card-sheet": what the card of a unit must carry."""
+
+    unit: Identity
+    sheet: Digest
+    name: str
+
+
+class LoadFileBody(Body, frozen=True):
+    """kind "load-file": a file released for loading into a new card."""
+
+    position: Identity
+    image: ImageEntry
+    format: str
+    file_sha256: Digest
+    sum16: str
+
+
+class ReadBackBody(Body, frozen=True):
+    """kind "read-back": what was read from a loaded card, against the copy meant."""
+
+    position: Identity
+    meant: ImageEntry
+    image: ImageEntry
+    dumps: tuple[DumpEntry, ...]
+    stage: str
+    loaded_correctly: bool
+    differing_bytes: int
+    expected_bytes: int = 0
+
+
+class RecheckBody(Body, frozen=True):
+    """kind "recheck": every object and record was hashed again."""
+
+    objects: int
+    records: int
+    damaged: int
+
+
+KINDS: dict[str, type[Body]] = {
+    "read": ReadBody,
+    "entered": EnteredBody,
+    "amend": AmendBody,
+    "visit-opened": VisitOpenedBody,
+    "visit-closed": VisitClosedBody,
+    "card-sheet": CardSheetBody,
+    "load-file": LoadFileBody,
+    "read-back": ReadBackBody,
+    "recheck": RecheckBody,
+}
+
+AnyBody = TypeVar("AnyBody", bound=Body)
+
+
+def body_of(record: Record, digest: str, kind: type[AnyBody]) -> AnyBody:
+    """Return the record's body as its kind; raise VaultDamaged where it has another shape."""
+    try:
+        return msgspec.convert(record.body, kind)
+    except (msgspec.ValidationError, ValueError) as error:
+        raise BODY.at(
+            file=f"records/{digest[:2]}/{digest}.json",
+            expected=f"the members of kind {record.kind}",
+            found=str(error),
+        ) from error

@@ -1,0 +1,191 @@
+"""What is known of vessels, units, cards, positions and copies: plain values.
+
+`fold.py` makes them from records; nothing here reads or writes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from parambak.keeping.bodies import DumpEntry, ImageEntry, LayoutEntry, Normal, ReaderSum
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """A fact that two records tell differently, neither knowing of the other."""
+
+    fact: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One pass of the reader. `order` counts the vessel's records from 0."""
+
+    record: str
+    call: str
+    order: int
+    image: ImageEntry
+    dumps: tuple[DumpEntry, ...]
+    read_on: date
+    stated: bool
+    taken_in: datetime
+    writer: str
+    by: str | None
+    reader: str | None
+    reader_sum: ReaderSum | None
+    untimed: bool
+    compared: bool
+    layout: LayoutEntry | None
+    normal: tuple[Normal, ...]
+    remark: str | None
+    visit: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """An image kept for one position, and every read that gave it, oldest first.
+
+    `number` counts the position's copies from 1, by their newest read.
+    """
+
+    number: int
+    image: ImageEntry
+    reads: tuple[Read, ...]
+
+    @property
+    def sha256(self) -> str:
+        """Return the digest of the image object."""
+        return self.image.sha256
+
+    @property
+    def newest(self) -> Read:
+        """Return the read that gave this image last."""
+        return self.reads[-1]
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A memory chip's place in a unit, or on a card that is in none."""
+
+    ids: frozenset[str]
+    short: str
+    where: str
+    chip: str | None = None
+    copies: tuple[Copy, ...] = ()
+    out_of_order: bool = False
+
+    @property
+    def id(self) -> str:
+        """Return one identity, the same at each call."""
+        return min(self.ids)
+
+    @property
+    def latest(self) -> Copy | None:
+        """Return the newest copy, or None."""
+        return self.copies[-1] if self.copies else None
+
+    @property
+    def reads(self) -> tuple[Read, ...]:
+        """Return all reads of the position, oldest first."""
+        every = [read for copy in self.copies for read in copy.reads]
+        return tuple(sorted(every, key=lambda read: (read.read_on, read.order)))
+
+    @property
+    def layout(self) -> LayoutEntry | None:
+        """Return the layout named last, or None."""
+        named = [read for read in self.reads if read.layout]
+        return max(named, key=lambda read: read.order).layout if named else None
+
+    @property
+    def normal(self) -> tuple[tuple[Normal, Read], ...]:
+        """Return what was declared normal for this memory, and the read that says so."""
+        return tuple((each, read) for read in self.reads for each in read.normal)
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One control unit aboard."""
+
+    ids: frozenset[str]
+    short: str
+    where: str
+    facts: dict[str, str] = field(default_factory=dict)
+    positions: tuple[Position, ...] = ()
+    sheet: tuple[str, str] | None = None
+    conflicts: tuple[Conflict, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """Return one identity, the same at each call."""
+        return min(self.ids)
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A processor card with a serial number and a whereabouts."""
+
+    ids: frozenset[str]
+    serial: str
+    where: str
+    facts: dict[str, str] = field(default_factory=dict)
+    positions: tuple[Position, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """Return one identity, the same at each call."""
+        return min(self.ids)
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One attendance aboard; `closed` is None while it is open."""
+
+    id: str
+    vessel: str
+    on: str
+    by: str | None
+    reader: str | None
+    writer: str
+    closed: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Vessel:
+    """A ship, by every identity that counts as this one ship.
+
+    `short` is its name as given; `handle` is what names it here without doubt.
+    """
+
+    ids: frozenset[str]
+    short: str
+    handle: str
+    facts: dict[str, str] = field(default_factory=dict)
+    former: tuple[str, ...] = ()
+    units: tuple[Unit, ...] = ()
+    cards: tuple[Card, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """Return one identity, the same at each call."""
+        return min(self.ids)
+
+    @property
+    def positions(self) -> tuple[Position, ...]:
+        """Return all positions, those of units first."""
+        return tuple(p for holder in (*self.units, *self.cards) for p in holder.positions)
+
+
+@dataclass(frozen=True, slots=True)
+class Fleet:
+    """All vessels of a vault, by handle; `rechecked` is when a recheck last found all sound."""
+
+    vessels: tuple[Vessel, ...]
+    rechecked: datetime | None = None

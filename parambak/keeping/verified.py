@@ -1,0 +1,135 @@
+"""Is a copy verified? Answered here alone, purely from what is handed in.
+
+The four conditions: read twice, plausible, checks hold, intact. Each is met,
+not met, or not known; "failed" and "not known" are two answers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.keeping.apart import made_apart
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parambak.keeping.known import Read
+    from parambak.keeping.rules import Rules
+    from parambak.memory.findings import Finding
+
+
+class Condition(NamedTuple):
+    """One condition: met (True), not met (False) or not known (None), and why."""
+
+    condition: str
+    met: bool | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """All that the answer rests on.
+
+    `agreeing` are the reads that gave this image outside live bytes;
+    `disagreeing` says of each other read of the same day how far it is off.
+    `suspicions` are the findings that speak against the image, `lifted` those
+    declared normal, each with who says so. `checks` pairs each check's name
+    with whether it holds; None where the position has no layout.
+    `damage` is what hashing found wrong, empty where all is sound.
+    """
+
+    agreeing: Sequence[Read]
+    disagreeing: Sequence[str]
+    compared_by_reader: bool
+    suspicions: Sequence[Finding]
+    lifted: Sequence[Finding]
+    checks: Sequence[tuple[str, bool | None]] | None
+    layout_fault: str | None
+    damage: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer: every condition in the order of the work."""
+
+    conditions: tuple[Condition, ...]
+
+    @property
+    def verified(self) -> bool:
+        """Return whether every condition is met."""
+        return all(each.met for each in self.conditions)
+
+    @property
+    def unmet(self) -> tuple[Condition, ...]:
+        """Return the conditions that are not met or not known."""
+        return tuple(each for each in self.conditions if not each.met)
+
+
+def judge(evidence: Evidence, rules: Rules) -> Verdict:
+    """Return whether the copy is verified under the ship's rules, and why."""
+    return Verdict(
+        (
+            _read_twice(evidence, rules),
+            _plausible(evidence),
+            _checks_hold(evidence, rules),
+            _intact(evidence),
+        )
+    )
+
+
+def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
+    name = "read-twice"
+    given, apart = len(evidence.agreeing), made_apart(evidence.agreeing)
+    if apart >= rules.reads:
+        return Condition(name, True, f"{apart} reads made apart gave this image")
+    against = "".join(f"; {each}" for each in evidence.disagreeing)
+    if given > apart:
+        text = (
+            f"{given} dumps count as {_reads(apart)}: the same file, or files of the very same "
+            "time. Read the chip again and archive the new file; if the reader has no clock, "
+            "archive it with --no-file-times"
+        )
+    else:
+        compared = ", compared by the reader" if evidence.compared_by_reader else ""
+        text = f"{_reads(apart)} only{compared}; read the chip again and archive the new file"
+    return Condition(name, False, text + against)
+
+
+def _reads(number: int) -> str:
+    return "1 read" if number == 1 else f"{number} reads"
+
+
+def _plausible(evidence: Evidence) -> Condition:
+    name = "plausible"
+    lifted = "".join(f" ({finding.text})" for finding in evidence.lifted)
+    if evidence.suspicions:
+        return Condition(name, False, "; ".join(f.text for f in evidence.suspicions) + lifted)
+    return Condition(name, True, "the image is plausible for its chip" + lifted)
+
+
+def _checks_hold(evidence: Evidence, rules: Rules) -> Condition:
+    name = "checks-hold"
+    if evidence.layout_fault:
+        return Condition(name, None, evidence.layout_fault)
+    if evidence.checks is None:
+        if rules.layout:
+            text = "no layout, and the ship's rules require one; give it with --layout"
+            return Condition(name, False, text)
+        return Condition(name, True, "no layout: nothing is known of checks inside")
+    failed = [check for check, holds in evidence.checks if holds is False]
+    unknown = [check for check, holds in evidence.checks if holds is None]
+    if failed:
+        return Condition(name, False, f"check fails: {', '.join(failed)}")
+    if unknown:
+        return Condition(name, None, f"bytes of the check are absent: {', '.join(unknown)}")
+    if not evidence.checks:
+        return Condition(name, True, "the layout declares no check")
+    number = len(evidence.checks)
+    return Condition(name, True, "1 check holds" if number == 1 else f"{number} checks hold")
+
+
+def _intact(evidence: Evidence) -> Condition:
+    if evidence.damage:
+        return Condition("intact", False, "; ".join(evidence.damage))
+    return Condition("intact", True, "the bytes on disk hash to the recorded digest")

@@ -1,0 +1,101 @@
+"""Visits: one attendance aboard, and what an open one remembers."""
+
+from __future__ import annotations
+
+import secrets
+from typing import TYPE_CHECKING
+
+from parambak.errors import CallRefused, Fault, NotFound
+from parambak.keeping import select
+from parambak.keeping.bodies import VisitClosedBody, VisitOpenedBody
+from parambak.keeping.fold import fleet
+from parambak.keeping.target import new_vessel
+
+if TYPE_CHECKING:
+    from parambak.keeping.known import Fleet, Visit
+    from parambak.vault.vault import Vault
+
+VISIT_OPEN = Fault(
+    "visit-open-already",
+    CallRefused,
+    "a visit to {vessel} is open already",
+    "Close it with `parambak visit close`, or go on with it.",
+)
+VISIT_NONE = Fault(
+    "visit-none-open",
+    NotFound,
+    "no visit is open from this laptop",
+    "Open one with `parambak visit open VESSEL --by NAME`.",
+)
+VISIT_SEVERAL = Fault(
+    "visit-several-open",
+    CallRefused,
+    "more than one visit is open from this laptop",
+    "Name the vessel.",
+)
+
+
+def open_visits(known: Fleet, writer: str) -> list[tuple[str, Visit]]:
+    """Return the visits that this writer has open, each with its vessel's handle."""
+    return [
+        (vessel.handle, visit)
+        for vessel in known.vessels
+        for visit in vessel.visits
+        if visit.writer == writer and visit.closed is None
+    ]
+
+
+def the_open_visit(known: Fleet, writer: str, vessel: str | None) -> tuple[str, Visit] | None:
+    """Return the visit that a command without further words belongs to, or None.
+
+    Raise CallRefused where several are open and no vessel is named.
+    """
+    found = open_visits(known, writer)
+    if vessel is not None:
+        named = {v.handle for v in select.vessels_named(known, vessel)}
+        found = [each for each in found if each[0] in named]
+    if len(found) > 1:
+        raise VISIT_SEVERAL.at(
+            expected="one open visit", found=", ".join(handle for handle, _ in found)
+        )
+    return found[0] if found else None
+
+
+def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
+    vault: Vault,
+    *,
+    vessel: str,
+    on: str,
+    by: str | None,
+    reader: str | None,
+    confirmed: bool,
+) -> tuple[str, bool]:
+    """Put the opening on record; return the vessel's handle, and whether it is new."""
+    with vault.writing() as writing:
+        known = fleet(vault)
+        identity, handle, new = new_vessel(known, vessel, confirmed=confirmed)
+        if the_open_visit(known, vault.writer, vessel) is not None:
+            raise VISIT_OPEN.at(vessel=handle, expected="no open visit", found=handle)
+        mark = writing.person(by, identity) if by else None
+        body = VisitOpenedBody(visit=secrets.token_hex(16), on=on, new=new, reader=reader)
+        relies_on = [mark] if mark else []
+        writing.add("visit-opened", identity, body.members(), by=mark, relies_on=relies_on)
+    return handle, bool(new)
+
+
+def close_visit(vault: Vault, *, vessel: str | None, remark: str | None) -> tuple[str, Visit, int]:
+    """Put the closing on record; return the vessel's handle, the visit, and its reads."""
+    with vault.writing() as writing:
+        known = fleet(vault)
+        found = the_open_visit(known, vault.writer, vessel)
+        if found is None:
+            raise VISIT_NONE.at(expected="an open visit", found="none")
+        handle, visit = found
+        body = VisitClosedBody(visit=visit.id, remark=remark)
+        relies_on = [visit.by] if visit.by else []
+        writing.add(
+            "visit-closed", visit.vessel, body.members(), by=visit.by, relies_on=relies_on
+        )
+    ship = select.find_vessel(known, handle)
+    reads = [r for p in ship.positions for r in p.reads if r.visit == visit.id]
+    return handle, visit, len(reads)

@@ -1,0 +1,115 @@
+"""May the swap begin? Every condition with its evidence, none merged into another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from parambak.keeping.verified import Condition
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parambak.keeping.rules import Rules
+    from parambak.keeping.verified import Verdict
+    from parambak.layouts.decode import Decoded
+    from parambak.swap.card_sheet import Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """The conditions in the order of the work, and the names of those that are required."""
+
+    conditions: tuple[Condition, ...]
+    required: frozenset[str]
+
+    @property
+    def ready(self) -> bool:
+        """Return whether every required condition is met; "not known" does not count as met."""
+        return all(c.met for c in self.conditions if c.condition in self.required)
+
+
+def readiness(  # noqa: PLR0913 - the parts of the evidence
+    copy: str | None,
+    verdict: Verdict | None,
+    decoded: Decoded | None,
+    sheet: bool,
+    entries: Sequence[Entry] | None,
+    rules: Rules,
+) -> Readiness:
+    """Return whether a swap may begin with this copy.
+
+    `copy` and `verdict` are None where the position has no copy; `decoded`
+    where it has no layout; `sheet` says whether the unit's card sheet is on
+    record; `entries` is None where no new card's sheet was given.
+    """
+    conditions = [
+        Condition("copy", copy is not None, copy or "no copy of this position is in the vault"),
+        *(verdict.conditions if verdict is not None else _nothing_to_judge()),
+        _within_limits(decoded),
+        _belongs_to_card(decoded),
+        _sheet_on_record(sheet),
+        _new_card(sheet, entries),
+    ]
+    required = {"copy", "read-twice", "plausible", "checks-hold", "intact"}
+    if rules.within_limits and decoded is not None:
+        required.add("within-limits")
+    if rules.card_sheet:
+        required.add("card-sheet")
+    if rules.card_sheet or entries is not None:
+        required.add("new-card")
+    return Readiness(tuple(conditions), frozenset(required))
+
+
+def _nothing_to_judge() -> list[Condition]:
+    names = ("read-twice", "plausible", "checks-hold", "intact")
+    return [Condition(name, None, "there is no copy to judge") for name in names]
+
+
+def _within_limits(decoded: Decoded | None) -> Condition:
+    name = "within-limits"
+    if decoded is None:
+        return Condition(name, None, "no layout: the values are not known")
+    outside = [f for f in decoded.fields if f.within_limits is False]
+    if outside:
+        words = [f"{f.field} is {f.value} {f.unit or ''}".strip() for f in outside]
+        return Condition(name, False, "outside its limits: " + "; ".join(words))
+    limited = sum(1 for f in decoded.fields if f.within_limits is not None)
+    return Condition(name, True, f"{limited} values with limits, all inside")
+
+
+def _belongs_to_card(decoded: Decoded | None) -> Condition:
+    name = "belongs-to-card"
+    if decoded is None:
+        return Condition(name, None, "no layout: not known which fields belong to the card")
+    fields = [f.field for f in decoded.fields if f.belongs_to_card]
+    if not fields:
+        return Condition(name, True, "no field is declared to belong to the card itself")
+    return Condition(
+        name,
+        None,
+        f"belong to the old card, check them against the new one's: {', '.join(fields)}",
+    )
+
+
+def _sheet_on_record(sheet: bool) -> Condition:
+    if sheet:
+        return Condition("card-sheet", True, "the unit's card sheet is on record")
+    return Condition(
+        "card-sheet", None, "no card sheet on record; put it there with `card record`"
+    )
+
+
+def _new_card(sheet: bool, entries: Sequence[Entry] | None) -> Condition:
+    name = "new-card"
+    if entries is None:
+        return Condition(name, None, "no sheet of the new card was given (--new-card)")
+    if not sheet:
+        return Condition(name, None, "nothing to compare the new card's sheet with")
+    differing = [f"{e.name}: needs {e.unit}, has {e.card}" for e in entries if e.same is False]
+    if differing:
+        return Condition(name, False, "; ".join(differing))
+    unstated = [e.name for e in entries if e.same is None]
+    if unstated:
+        return Condition(name, None, f"not stated on both sheets: {', '.join(unstated)}")
+    return Condition(name, True, f"all {len(entries)} entries agree")
