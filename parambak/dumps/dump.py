@@ -1,0 +1,91 @@
+"""What a reader's file stands for, and the terms on which it was taken."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from parambak.memory.findings import Finding
+    from parambak.memory.image import Image
+
+SAME_BYTE_TWICE: Final = "same-byte-twice"
+WRAP: Final = "wrap"
+TEXT_AROUND: Final = "text-around"
+NO_END: Final = "no-end"
+ODD_END: Final = "odd-end"
+LOOKS_OTHERWISE: Final = "looks-otherwise"
+
+ALLOWANCES: Final = {
+    SAME_BYTE_TWICE: "one address given the same byte twice (Intel HEX, S-record)",
+    WRAP: "data that wraps round the end of a segment or of 4 GiB (Intel HEX)",
+    TEXT_AROUND: "text before the first or after the last record (Intel HEX)",
+    NO_END: "neither a terminator nor a matching count (S-record)",
+    ODD_END: "a terminator that pairs with no data record (S-record)",
+    LOOKS_OTHERWISE: "content that looks like another format, taken as raw",
+}
+"""What is refused unless it is named, and what each name lets pass."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """How a dump is to be taken.
+
+    `accepted` names the allowances of `ALLOWANCES` that hold; each one used becomes a
+    finding. `memory_size` is the declared chip's size in bytes: a text format may not
+    leave it, a raw dump must fill it. `base` is the address of the chip's first byte:
+    where a raw dump is placed, and where the declared chip begins. `word_bytes` is the
+    width of the memory's words: a raw dump holds whole words. `left_out` is the value
+    of the bytes that the reader leaves out of its files, where the reader profile says so.
+    """
+
+    accepted: frozenset[str] = frozenset()
+    memory_size: int | None = None
+    base: int = 0
+    word_bytes: int = 1
+    left_out: int | None = None
+
+    def allows(self, name: str) -> bool:
+        """Return whether the allowance is named."""
+        return name in self.accepted
+
+    @property
+    def end(self) -> int | None:
+        """Return the first address after the declared chip, None without one."""
+        return None if self.memory_size is None else self.base + self.memory_size
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How an image is to be written.
+
+    `record_length` is the data bytes of a record (text formats; None: 16).
+    `address_width` in bits: Intel HEX 16 (no base records), 20 (type 02) or 32 (type
+    04); S-record 16 (S1), 24 (S2) or 32 (S3); None takes the narrowest that holds the
+    image. `header` is the content of S0 (S-record). `fill` is the byte written for
+    absent addresses and `base` the address at which the file begins (raw). `line_end`
+    ends each line of a text format.
+    """
+
+    record_length: int | None = None
+    address_width: int | None = None
+    header: bytes = b""
+    fill: int | None = None
+    base: int = 0
+    line_end: bytes = b"\n"
+
+
+@dataclass(frozen=True, slots=True)
+class Dump:
+    """An image, and what was noted while it was read.
+
+    `format` is "intel-hex", "s-record" or "raw". `header` is the content of the first S0
+    record. `start_address` is the one that a terminator or a type 05 record states; of a
+    type 03 record it is CS in the upper 16 bits and IP in the lower, as stored.
+    """
+
+    format: str
+    image: Image
+    findings: tuple[Finding, ...] = field(default=())
+    header: bytes | None = None
+    start_address: int | None = None

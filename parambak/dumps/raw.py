@@ -1,0 +1,92 @@
+"""Raw dumps: the chip's bytes and nothing else, the first at the base address.
+
+`formats/raw.md` says the whole of it, with what is refused and what is noted.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from parambak.dumps import faults
+from parambak.dumps.dump import LOOKS_OTHERWISE, Dump, Style, Terms
+from parambak.dumps.limits import MAX_IMAGE
+from parambak.dumps.looks import look
+from parambak.dumps.placing import shown
+from parambak.dumps.text import check_size, check_terms
+from parambak.memory.findings import Finding
+from parambak.memory.image import Image
+
+NAME: Final = "raw"
+
+
+def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
+    """Return `data` as the image that begins at `terms.base`.
+
+    Raise DumpRefused for everything that `formats/raw.md` refuses.
+    """
+    check_size(data)
+    check_terms(terms)
+    if not data:
+        raise faults.RAW_EMPTY.at(expected="the chip's bytes", found="0 bytes")
+    findings = _looks_otherwise(data, terms)
+    if terms.memory_size is not None and len(data) != terms.memory_size:
+        raise faults.RAW_SIZE.at(expected=f"{terms.memory_size} bytes", found=f"{len(data)} bytes")
+    if len(data) % terms.word_bytes:
+        raise faults.RAW_ODD_SIZE.at(
+            expected=f"a multiple of {terms.word_bytes} bytes", found=f"{len(data)} bytes"
+        )
+    if len(data) > MAX_IMAGE:
+        raise faults.RAW_TOO_MANY_BYTES.at(
+            expected=f"at most {MAX_IMAGE} bytes", found=f"{len(data)} bytes"
+        )
+    return Dump(NAME, Image.of(data, terms.base), tuple(findings))
+
+
+def _looks_otherwise(data: bytes, terms: Terms) -> list[Finding]:
+    seen = look(data)
+    if seen is None:
+        return []
+    if not terms.allows(LOOKS_OTHERWISE):
+        raise faults.RAW_LOOKS_OTHERWISE.at(
+            line=seen.line, offset=seen.offset, expected="a chip's bytes", found=seen.what
+        )
+    text = f"allowed: taken as raw, though it looks like {seen.what}"
+    return [Finding("raw-looks-otherwise-accepted", text, line=seen.line, offset=seen.offset)]
+
+
+def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Style is immutable
+    """Return the bytes from address `style.base` to the image's end.
+
+    Addresses are the places in the file, counted from the base. Absent bytes, those
+    between the base and the image's start among them, are `style.fill`; without one they
+    are refused. Raise CallRefused too where the image begins below the base.
+    """
+    if not image.size:
+        raise faults.DUMP_NOTHING_TO_WRITE.at(expected="at least one byte", found="none")
+    if style.header or style.record_length or style.address_width:
+        raise faults.DUMP_STYLE.at(expected="bytes alone", found="options of a text format")
+    if image.start < style.base:
+        raise faults.DUMP_STYLE.at(
+            expected=f"no address below the base {shown(style.base)}", found=shown(image.start)
+        )
+    length = image.end - style.base
+    if length > MAX_IMAGE:
+        raise faults.DUMP_STYLE.at(
+            expected=f"at most {MAX_IMAGE} bytes from the base", found=f"{length} bytes"
+        )
+    if style.fill is None:
+        if image.size != length:
+            raise faults.RAW_GAPS.at(
+                offset=_first_absent(image, style.base),
+                expected=f"{length} bytes from {shown(style.base)}",
+                found=f"{image.size}",
+            )
+        return image.content
+    if not 0 <= style.fill <= 0xFF:
+        raise faults.DUMP_STYLE.at(expected="a fill of 0 to 255", found=str(style.fill))
+    return image.filled(style.base, image.end, style.fill)
+
+
+def _first_absent(image: Image, base: int) -> int:
+    first = image.blocks[0]
+    return first.end if first.start == base else base

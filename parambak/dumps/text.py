@@ -1,0 +1,178 @@
+"""What the two text formats share: plain ASCII lines, consistently ended, within limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from parambak.dumps.dump import ALLOWANCES
+from parambak.dumps.faults import DUMP_NO_SUCH_ALLOWANCE, DUMP_TOO_LARGE
+from parambak.dumps.limits import MAX_FILE, MAX_LINES
+from parambak.memory.findings import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from parambak.dumps.dump import Terms
+    from parambak.errors import Fault
+    from parambak.memory.image import Image
+
+_BYTE_ORDER_MARKS: Final = {
+    b"\xef\xbb\xbf": "a UTF-8 byte-order mark",
+    b"\xff\xfe": "a UTF-16 byte-order mark, low byte first",
+    b"\xfe\xff": "a UTF-16 byte-order mark, high byte first",
+}
+_UTF_16_STARTS: Final = (b":\x00", b"\x00:", b"S\x00", b"\x00S")
+_LINE_ENDS: Final = {
+    b"\n": "LF",
+    b"\r\n": "CR LF",
+    b"\r": "CR",
+    b"\r\r\n": "CR CR LF",
+    b"\n\r": "LF CR",
+}
+_LINES_AT_A_TIME: Final = 1 << 18
+
+
+class TextFaults(NamedTuple):
+    """One format's codes for what can go wrong with a file of lines."""
+
+    prefix: str
+    empty: Fault
+    encoding: Fault
+    line_ends: Fault
+    too_many_lines: Fault
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Lines of a dump: `body` holds them, `line_end` parts them, `first` is the first's number."""
+
+    body: bytes
+    line_end: bytes
+    first: int
+    findings: tuple[Finding, ...]
+
+    def lines(self) -> Iterator[bytes]:
+        """Yield the lines without their ends, some at a time: all at once would cost memory."""
+        body, line_end = self.body, self.line_end
+        at = 0
+        while at < len(body):
+            stop = body.rfind(line_end, at, at + _LINES_AT_A_TIME)
+            if stop < 0:
+                stop = body.find(line_end, at)
+            if stop < 0:
+                stop = len(body)
+            yield from body[at:stop].split(line_end)
+            at = stop + len(line_end)
+
+    def last_line(self) -> tuple[int, bytes]:
+        """Return the number and content of the last line that is not blank."""
+        end = len(self.body.rstrip(b" \t\r\n"))
+        number = self.first + self.body.count(self.line_end, 0, end)
+        return number, self.body[:end].rpartition(self.line_end)[2]
+
+
+def check_size(data: bytes) -> None:
+    """Refuse a file that is over the cap."""
+    if len(data) > MAX_FILE:
+        raise DUMP_TOO_LARGE.at(expected=f"at most {MAX_FILE} bytes", found=f"{len(data)} bytes")
+
+
+def check_terms(terms: Terms) -> None:
+    """Refuse an allowance that does not exist."""
+    for name in sorted(terms.accepted - ALLOWANCES.keys()):
+        raise DUMP_NO_SUCH_ALLOWANCE.at(expected=", ".join(ALLOWANCES), found=name)
+
+
+def check_plain(data: bytes, faults: TextFaults) -> None:
+    """Refuse an empty or blank file, a byte-order mark, and UTF-16."""
+    if not data.strip(b" \t\r\n\x00\x1a"):
+        raise faults.empty.at(expected="records", found=f"{len(data)} bytes without one")
+    for mark, name in _BYTE_ORDER_MARKS.items():
+        if data.startswith(mark):
+            raise faults.encoding.at(line=1, offset=0, expected="plain ASCII", found=name)
+    if data[:2] in _UTF_16_STARTS:
+        raise faults.encoding.at(line=1, offset=0, expected="plain ASCII", found="UTF-16")
+
+
+def as_text(body: bytes, first: int, faults: TextFaults) -> Text:
+    """Return the lines of `body`, whose first has the number `first`; refuse mixed line ends."""
+    line_end = _line_end(body)
+    if line_end is None:
+        raise faults.line_ends.at(
+            expected="the same line end throughout",
+            found=_line_ends_found(body),
+        )
+    lines = body.count(line_end) + 1
+    if lines > MAX_LINES:
+        raise faults.too_many_lines.at(expected=f"at most {MAX_LINES} lines", found=str(lines))
+    findings = []
+    if line_end != b"\n":
+        name = _LINE_ENDS[line_end]
+        findings.append(Finding(f"{faults.prefix}-line-end", f"every line ends in {name}"))
+    upper = body.upper()
+    if upper != body:
+        line = first + _first_difference(body, upper, line_end)
+        text = f"the file holds lower-case letters, first in line {line}"
+        findings.append(Finding(f"{faults.prefix}-lower-case", text, line=line))
+    return Text(body, line_end, first, tuple(findings))
+
+
+def _line_ends_found(body: bytes) -> str:
+    pairs, feeds, returns = body.count(b"\r\n"), body.count(b"\n"), body.count(b"\r")
+    return f"{pairs} CR LF, {feeds - pairs} LF alone, {returns - pairs} CR alone"
+
+
+def _line_end(body: bytes) -> bytes | None:
+    returns, feeds = body.count(b"\r"), body.count(b"\n")
+    if not returns:
+        return b"\n"
+    if not feeds:
+        return b"\r"
+    for candidate in (b"\r\r\n", b"\r\n", b"\n\r"):
+        count = body.count(candidate)
+        if feeds == count and returns == count * candidate.count(b"\r"):
+            return candidate
+    return None
+
+
+def _first_difference(body: bytes, upper: bytes, line_end: bytes) -> int:
+    """Return the index of the first line that differs."""
+    low, high = 0, len(body)
+    while high - low > 1:
+        middle = (low + high) // 2
+        if body[low:middle] != upper[low:middle]:
+            high = middle
+        else:
+            low = middle
+    return body.count(line_end, 0, low)
+
+
+def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
+    """Return the finding about bytes that the reader leaves out, where its profile says so."""
+    if terms.left_out is None:
+        return []
+    low = image.start if terms.end is None else terms.base
+    high = image.end if terms.end is None else terms.end
+    absent = high - low - image.size
+    if not absent:
+        return []
+    text = (
+        f"{absent} bytes are absent; the reader profile says that its files leave out "
+        f"bytes that are {terms.left_out:02X}"
+    )
+    return [Finding(f"{prefix}-left-out", text)]
+
+
+def clipped(line: bytes) -> str:
+    """Return a line as it can be shown: at most 60 characters, odd bytes escaped."""
+    text = line[:60].decode("ascii", "backslashreplace")
+    text = "".join(each if each.isprintable() else f"\\x{ord(each):02x}" for each in text)
+    return text + "…" if len(line) > 60 else text
+
+
+def lines_shown(numbers: list[int]) -> str:
+    """Return where something was seen: its line, or how often and where first."""
+    if len(numbers) == 1:
+        return f"line {numbers[0]}"
+    return f"{len(numbers)} of them, first in line {numbers[0]}"

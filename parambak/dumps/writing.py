@@ -1,0 +1,62 @@
+"""What the writers of the text formats share."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.dumps.faults import DUMP_NOTHING_TO_WRITE, DUMP_STYLE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from parambak.dumps.dump import Style
+    from parambak.memory.image import Image
+
+_SEGMENT = 0x1_0000
+_LINE_ENDS = (b"\n", b"\r\n", b"\r")
+
+
+def check_style(
+    image: Image, style: Style, name: str, ends: Mapping[int, int], longest: int
+) -> int:
+    """Return the address width to write with, in bits; refuse what does not fit the image.
+
+    `ends` gives the first address that each width cannot hold; `longest` is the most data
+    bytes that a record of the narrowest width holds (one less for each 8 bits wider, in
+    S-records only).
+    """
+    if not image.size:
+        raise DUMP_NOTHING_TO_WRITE.at(expected="at least one byte", found="none")
+    if style.line_end not in _LINE_ENDS:
+        raise DUMP_STYLE.at(expected="LF, CR LF or CR", found=repr(style.line_end))
+    if style.fill is not None or style.base:
+        raise DUMP_STYLE.at(expected="fill and base for raw only", found=name)
+    if style.header and name != "s-record":
+        raise DUMP_STYLE.at(expected="a header in S-records only", found=name)
+    width = style.address_width or next((bits for bits in ends if image.end <= ends[bits]), 32)
+    if width not in ends:
+        raise DUMP_STYLE.at(
+            expected=f"an address width of {', '.join(map(str, ends))} bits", found=str(width)
+        )
+    if image.end > ends[width]:
+        raise DUMP_STYLE.at(
+            expected=f"addresses under 0x{ends[width]:X} for {width} bits",
+            found=f"0x{image.end - 1:X}",
+        )
+    most = longest - (width - 16) // 8 if name == "s-record" else longest
+    if style.record_length is not None and not 1 <= style.record_length <= most:
+        raise DUMP_STYLE.at(
+            expected=f"a record length of 1 to {most}", found=str(style.record_length)
+        )
+    return width
+
+
+def pieces(image: Image, length: int) -> Iterator[tuple[int, bytes]]:
+    """Yield the image in pieces of at most `length` bytes, none across a 64 KiB boundary."""
+    for block in image.blocks:
+        at = 0
+        while at < len(block.data):
+            address = block.start + at
+            step = min(length, _SEGMENT - address % _SEGMENT)
+            yield address, block.data[at : at + step]
+            at += step
