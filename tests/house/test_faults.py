@@ -1,0 +1,144 @@
+from __future__ import annotations
+
+import ast
+import inspect
+import re
+from collections import Counter
+from pathlib import Path
+from types import ModuleType
+from typing import NamedTuple
+
+import pytest
+
+from documents.errors import faults, modules
+from parambak.errors import DumpRefused, Fault
+
+ROOT = Path(__file__).parents[2]
+CODE = re.compile(r"[a-z0-9]+(-[a-z0-9]+)+")
+NAME = re.compile(r"{(\w+)}")
+PARTS = {"file", "line", "offset", "expected", "found"}
+
+
+@pytest.fixture(scope="module")
+def places() -> list[ModuleType]:
+    """Return every module of the program."""
+    return modules()
+
+
+@pytest.fixture(scope="module")
+def test_texts() -> str:
+    """Return the texts of all tests that could meet a refusal."""
+    files = sorted((ROOT / "tests").rglob("test_*.py"))
+    skipped = {"house", "documents"}
+    return "\n".join(f.read_text(encoding="utf-8") for f in files if f.parent.name not in skipped)
+
+
+def untested(codes: list[str], texts: str) -> list[str]:
+    """Return the codes that no test names."""
+    named = set(re.findall(r"[a-z0-9]+(?:-[a-z0-9]+)+", texts))
+    return [code for code in codes if code not in named]
+
+
+def repeated(codes: list[str]) -> list[str]:
+    """Return the codes that stand for two faults."""
+    return [code for code, times in Counter(codes).items() if times > 1]
+
+
+class Raise(NamedTuple):
+    """A call of a fault's `at`: where, of which fault, with which names to fill in."""
+
+    line: int
+    fault: Fault
+    names: set[str]
+
+
+def raises(tree: ast.Module, names: dict[str, object]) -> list[Raise]:
+    """Return each `FAULT.at(…)` of a module whose fault can be told from its names."""
+    found = []
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+            continue
+        if node.func.attr == "at" and all(keyword.arg for keyword in node.keywords):
+            fault = value_of(node.func.value, names)
+            given = {keyword.arg or "" for keyword in node.keywords}
+            if isinstance(fault, Fault):
+                found.append(Raise(node.lineno, fault, given - PARTS))
+    return found
+
+
+def value_of(node: ast.expr, names: dict[str, object]) -> object:
+    """Return what `NAME` or `module.NAME` stands for, or None."""
+    if isinstance(node, ast.Attribute):
+        return getattr(value_of(node.value, names), node.attr, None)
+    return names.get(node.id) if isinstance(node, ast.Name) else None
+
+
+def misfit(call: Raise) -> bool:
+    """Tell whether a call leaves a placeholder open, or fills one that is not there."""
+    return call.names != set(NAME.findall(call.fault.text + call.fault.next))
+
+
+def test_there_are_faults(places: list[ModuleType]) -> None:
+    """The search finds what the program declares."""
+    assert len(faults(places)) > 20
+
+
+def test_codes_are_stable_and_single(places: list[ModuleType]) -> None:
+    """A code is kebab-case, and stands for one fault alone."""
+    codes = [fault.code for fault in faults(places)]
+    assert repeated(codes) == []
+    assert [code for code in codes if not CODE.fullmatch(code)] == []
+
+
+def test_every_fault_says_what_to_do(places: list[ModuleType]) -> None:
+    """No refusal leaves the user without a next step."""
+    assert [fault.code for fault in faults(places) if not fault.next.strip()] == []
+    assert [fault.code for fault in faults(places) if not fault.text.strip()] == []
+
+
+def test_every_fault_is_met_by_a_test(places: list[ModuleType], test_texts: str) -> None:
+    """Each code is named by at least one test outside the house's own."""
+    assert untested([fault.code for fault in faults(places)], test_texts) == []
+
+
+def test_every_fault_stands_alone_as_a_constant(places: list[ModuleType]) -> None:
+    """Each `Fault(…)` in the sources is a module's constant, so that the table has it."""
+    written = 0
+    for file in (ROOT / "parambak").rglob("*.py"):
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+        written += sum(ast.unparse(call.func).split(".")[-1] == "Fault" for call in calls)
+    assert written == len(faults(places))
+
+
+def test_messages_are_filled_in(places: list[ModuleType]) -> None:
+    """Each raise gives just the names that its fault's text and next have open."""
+    calls = [(m, c) for m in places for c in raises(ast.parse(inspect.getsource(m)), vars(m))]
+    assert [f"{m.__name__}:{c.line}: {c.fault.code}" for m, c in calls if misfit(c)] == []
+    raised = {call.fault.code for _, call in calls}
+    assert raised, "no raise was recognised"
+
+
+def test_a_second_use_of_a_code_is_caught() -> None:
+    """Two faults with one code, and a code that no test names."""
+    assert repeated(["hex-a", "hex-b", "hex-a"]) == ["hex-a"]
+    assert untested(["hex-a", "hex-b"], 'assert error.code == "hex-a"; "hex-b-long"') == ["hex-b"]
+
+
+@pytest.mark.parametrize(
+    ("code", "wrong"),
+    [
+        ("OPEN.at(line=1, size=3)", False),
+        ("OPEN.at(line=1)", True),
+        ("OPEN.at(line=1, size=3, colour=4)", True),
+        ("room.OPEN.at(extent=3)", True),
+        ("room.OPEN.at(size=3, found='a')", False),
+    ],
+)
+def test_an_unfilled_message_is_caught(code: str, *, wrong: bool) -> None:
+    """A name too few, too many, or another one."""
+    room = ModuleType("room")
+    fault = Fault("hex-open", DumpRefused, "{size} bytes", "look at {size}")
+    vars(room)["OPEN"] = fault
+    (call,) = raises(ast.parse(code), {"OPEN": fault, "room": room})
+    assert misfit(call) == wrong
