@@ -31,7 +31,8 @@ def violations(path: str, text: str) -> list[str]:
 
 def test_what_is_public_says_what_it_does(sources: dict[str, str]) -> None:
     """Every module, public class, function and method has a docstring."""
-    assert [fault for path, text in sources.items() for fault in violations(path, text)] == []
+    found = [fault for path, text in sources.items() for fault in violations(path, text)]
+    assert not found, "\n".join(found)
 
 
 @pytest.mark.parametrize(

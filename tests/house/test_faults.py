@@ -98,7 +98,8 @@ def test_every_fault_says_what_to_do(places: list[ModuleType]) -> None:
 
 def test_every_fault_is_met_by_a_test(places: list[ModuleType], test_texts: str) -> None:
     """Each code is named by at least one test outside the house's own."""
-    assert untested([fault.code for fault in faults(places)], test_texts) == []
+    missing = untested([fault.code for fault in faults(places)], test_texts)
+    assert not missing, "\n".join(missing)
 
 
 def test_every_fault_stands_alone_as_a_constant(places: list[ModuleType]) -> None:
@@ -114,7 +115,8 @@ def test_every_fault_stands_alone_as_a_constant(places: list[ModuleType]) -> Non
 def test_messages_are_filled_in(places: list[ModuleType]) -> None:
     """Each raise gives just the names that its fault's text and next have open."""
     calls = [(m, c) for m in places for c in raises(ast.parse(inspect.getsource(m)), vars(m))]
-    assert [f"{m.__name__}:{c.line}: {c.fault.code}" for m, c in calls if misfit(c)] == []
+    found = [f"{m.__name__}:{c.line}: {c.fault.code}" for m, c in calls if misfit(c)]
+    assert not found, "\n".join(found)
     raised = {call.fault.code for _, call in calls}
     assert raised, "no raise was recognised"
 

@@ -52,7 +52,8 @@ def foreign(path: str, text: str, declared: set[str]) -> list[str]:
 
 def test_heavy_libraries_wait(sources: dict[str, str]) -> None:
     """No module imports a heavy library at its top: the program must start fast."""
-    assert [fault for path, text in sources.items() for fault in heavy_at_start(path, text)] == []
+    found = [fault for path, text in sources.items() for fault in heavy_at_start(path, text)]
+    assert not found, "\n".join(found)
 
 
 @pytest.mark.parametrize(
@@ -110,7 +111,8 @@ def declared_names(root: Path) -> set[str]:
 def test_every_library_is_declared(root: Path, sources: dict[str, str]) -> None:
     """The program imports nothing that an installation does not bring along."""
     names = declared_names(root)
-    assert [fault for path, text in sources.items() for fault in foreign(path, text, names)] == []
+    found = [fault for path, text in sources.items() for fault in foreign(path, text, names)]
+    assert not found, "\n".join(found)
 
 
 def test_an_undeclared_library_is_caught() -> None:

@@ -42,7 +42,8 @@ def test_files_are_short(root: Path, sources: dict[str, str]) -> None:
     others += [f for d in ("tests", "documents", "benchmarks") for f in (root / d).rglob("*.py")]
     texts = {f.relative_to(root).as_posix(): f.read_text(encoding="utf-8") for f in others}
     both = sources | texts
-    assert [fault for path, text in both.items() for fault in long_file(path, text)] == []
+    found = [fault for path, text in both.items() for fault in long_file(path, text)]
+    assert not found, "\n".join(found)
 
 
 def test_functions_are_short(sources: dict[str, str]) -> None:
@@ -50,7 +51,8 @@ def test_functions_are_short(sources: dict[str, str]) -> None:
     found: dict[str, int] = {}
     for path, text in sources.items():
         found |= long_functions(path, text)
-    assert {name: lines for name, lines in found.items() if name not in RARE} == {}
+    long = [f"{name}: {lines} lines" for name, lines in found.items() if name not in RARE]
+    assert not long, "\n".join(long)
     assert set(RARE) <= set(found), "an exception that is needed no more"
 
 

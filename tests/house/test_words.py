@@ -35,7 +35,7 @@ def test_nothing_is_marked_unfinished(root: Path) -> None:
         content = file.read_bytes() if file.is_file() else b""
         if b"\0" not in content and open_ends(content.decode("utf-8", "replace")):
             found.append(str(file.relative_to(root)))
-    assert found == []
+    assert not found, "\n".join(found)
 
 
 @pytest.mark.parametrize("word", WORDS)
