@@ -1,0 +1,138 @@
+"""The table of memory chips: sizes, widths and blank values by generic part number.
+
+The file is `shared/chips.toml`, or one of the same form; its comment is its specification.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import msgspec
+
+from parambak.errors import CallRefused, Fault, SheetRefused
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+MOST_BYTES = 1 << 20
+LARGEST = 16 << 20  # an image's limit
+
+TEXT = Fault(
+    "chips-text",
+    SheetRefused,
+    "the table of chips is no TOML text",
+    "Write the file as UTF-8 text after the pattern in its first comment.",
+)
+ENTRY = Fault(
+    "chips-entry",
+    SheetRefused,
+    "an entry of the table of chips is wrong: {entry}",
+    "Correct that entry by the part's data sheet; the file's first comment tells the keys.",
+)
+TWICE = Fault(
+    "chips-twice",
+    SheetRefused,
+    "the table of chips holds {name} twice",
+    "Leave one of the two; names are compared without regard to case.",
+)
+UNKNOWN = Fault(
+    "chip-unknown",
+    CallRefused,
+    "the table of chips holds no such part",
+    "Give a part of the table, or add this one to it from its data sheet.",
+)
+
+NAME = r"^[A-Za-z0-9][A-Za-z0-9.-]{0,39}\Z"
+Name = Annotated[str, msgspec.Meta(pattern=NAME)]
+Size = Annotated[int, msgspec.Meta(ge=1, le=LARGEST)]
+Byte = Annotated[int, msgspec.Meta(ge=0, le=0xFF)]
+Kind = Literal["eprom", "eeprom", "fram", "battery-backed sram"]
+Source = Annotated[str, msgspec.Meta(min_length=1, max_length=500)]
+
+
+class Chip(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A part: `size` in bytes, `width` of a word in bits, `blank` the value of an erased byte.
+
+    `blank` is None where the part has no erased state.
+    """
+
+    name: Name
+    size: Size
+    width: Literal[8, 16]
+    kind: Kind
+    source: Source
+    blank: Byte | None = None
+
+
+def chips(text: bytes) -> Mapping[str, Chip]:
+    """Return the chips of a table, by their names in lower case.
+
+    Raises SheetRefused, with the line where it can be told, for a file that is no such table.
+    """
+    found: dict[str, Chip] = {}
+    lines = _entry_lines(text)
+    tables = _tables(text)
+    for number, table in enumerate(tables):
+        line = lines[number] if len(lines) == len(tables) else None
+        chip = _chip(table, number, line)
+        if chip.name.casefold() in found:
+            raise TWICE.at(line=line, expected="one entry", found=chip.name, name=chip.name)
+        found[chip.name.casefold()] = chip
+    return MappingProxyType(found)
+
+
+def chip_named(known: Mapping[str, Chip], name: str) -> Chip:
+    """Return the chip of that name, in any case; raise CallRefused with the nearest names."""
+    chip = known.get(name.casefold())
+    if chip is not None:
+        return chip
+    from difflib import get_close_matches  # noqa: PLC0415 - only for a message
+
+    near = get_close_matches(name[:40].casefold(), list(known), n=3)
+    names = [known[each].name for each in near]
+    raise UNKNOWN.at(expected=", ".join(names) or "a part of the table", found=name[:40])
+
+
+def _tables(text: bytes) -> list[Any]:
+    """Return what stands under `chip`, not yet checked."""
+    if len(text) > MOST_BYTES:
+        raise TEXT.at(expected=f"at most {MOST_BYTES} bytes", found=f"{len(text)} bytes")
+    try:
+        document = tomllib.loads(text.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        line = text.count(b"\n", 0, error.start) + 1
+        raise TEXT.at(line=line, expected="UTF-8", found=f"{text[error.start]:02X}") from error
+    except (ValueError, RecursionError) as error:
+        said = str(error)[:200]
+        where = re.search(r"at line (\d+)", said)
+        line_or_none = int(where[1]) if where else None
+        raise TEXT.at(line=line_or_none, expected="TOML", found=said) from error
+    tables = document.get("chip")
+    if list(document) != ["chip"] or not isinstance(tables, list):
+        raise TEXT.at(expected="[[chip]] entries alone", found=", ".join(document)[:200] or "none")
+    return tables
+
+
+def _chip(table: object, number: int, line: int | None) -> Chip:
+    """Return one entry as a checked chip."""
+    name = table.get("name") if isinstance(table, dict) else None
+    plain = isinstance(name, str) and re.match(NAME, name)
+    entry = str(name) if plain else f"number {number + 1}"
+    try:
+        chip = msgspec.convert(table, Chip, strict=True)
+    except msgspec.ValidationError as error:
+        said = str(error).replace("$.", "").replace("object", "entry")
+        raise ENTRY.at(line=line, entry=entry, expected="a part's keys", found=said) from error
+    if chip.size * 8 % chip.width:
+        expected = f"whole words of {chip.width} bits"
+        raise ENTRY.at(line=line, entry=entry, expected=expected, found=f"size {chip.size}")
+    return chip
+
+
+def _entry_lines(text: bytes) -> list[int]:
+    """Return the line of each `[[chip]]` header."""
+    header = re.compile(rb"[ \t]*\[\[[ \t]*chip[ \t]*\]\]")
+    return [number for number, line in enumerate(text.split(b"\n"), 1) if header.match(line)]
