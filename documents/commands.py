@@ -10,7 +10,7 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-WIDTH = 80
+WIDTH = 78  # what click leaves of a screen of 80 columns
 HEAD = """\
 # Commands
 
@@ -43,8 +43,16 @@ def page(_old: str = "") -> str:
 
 def entries(group: click.Group, name: str = "parambak") -> list[Entry]:
     """Return a group and all below it that is not hidden, in the order that it lists them."""
-    context = click.Context(group, info_name=name, terminal_width=WIDTH)
+    context = context_of(group, name)
     return [Entry((name,), group, context), *below(group, context, (name,))]
+
+
+def context_of(
+    command: click.Command, name: str, parent: click.Context | None = None
+) -> click.Context:
+    """Return the context in which a command's help reads as on a screen of 80 columns."""
+    settings = command.context_settings | {"terminal_width": WIDTH}
+    return click.Context(command, info_name=name, parent=parent, **settings)
 
 
 def below(group: click.Group, context: click.Context, words: tuple[str, ...]) -> Iterator[Entry]:
@@ -55,7 +63,7 @@ def below(group: click.Group, context: click.Context, words: tuple[str, ...]) ->
             raise LookupError(f"{' '.join(words)} lists {name}, and has no such command")
         if command.hidden:
             continue
-        inner = click.Context(command, info_name=name, parent=context, terminal_width=WIDTH)
+        inner = context_of(command, name, context)
         entry = Entry((*words, name), command, inner)
         yield entry
         if isinstance(command, click.Group):

@@ -37,7 +37,12 @@ class Lazy(click.Group):
 
 def stand_in() -> Lazy:
     """Return a root command like the program's own."""
-    group = Lazy("parambak", help="Keep dumps.", params=[click.Option(["--json"], is_flag=True)])
+    group = Lazy(
+        "parambak",
+        help="Keep dumps.",
+        params=[click.Option(["--json"], is_flag=True)],
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
     group.add_command(click.Command("secret", hidden=True))
     return group
 
@@ -103,6 +108,7 @@ def test_the_page_holds_help_and_example() -> None:
     assert "--format TEXT  how the dump is written" in text
     assert "  $ parambak inspect port.hex --format raw\n" in text
     assert "Usage: parambak swap check" in text
+    assert text.count("-h, --help") == 4
     assert max(len(line) for line in text.split("```text", 1)[1].splitlines()) <= 80
 
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 import pytest
 
 from documents.errors import faults, modules
+from parambak import errors
 from parambak.errors import DumpRefused, Fault
 
 ROOT = Path(__file__).parents[2]
@@ -78,6 +79,14 @@ def misfit(call: Raise) -> bool:
     return call.names != set(NAME.findall(call.fault.text + call.fault.next))
 
 
+def made_by_hand(path: str, text: str) -> list[str]:
+    """Return the errors that a file makes without a `Fault`, whose codes no table has."""
+    kinds = {name for name, value in vars(errors).items() if inspect.isclass(value)} - {"Fault"}
+    calls = [node for node in ast.walk(ast.parse(text)) if isinstance(node, ast.Call)]
+    names = [(call.lineno, ast.unparse(call.func).split(".")[-1]) for call in calls]
+    return [f"{path}:{line}: {name}" for line, name in names if name in kinds]
+
+
 def test_there_are_faults(places: list[ModuleType]) -> None:
     """The search finds what the program declares."""
     assert len(faults(places)) > 20
@@ -110,6 +119,20 @@ def test_every_fault_stands_alone_as_a_constant(places: list[ModuleType]) -> Non
         calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
         written += sum(ast.unparse(call.func).split(".")[-1] == "Fault" for call in calls)
     assert written == len(faults(places))
+
+
+def test_every_refusal_is_declared(sources: dict[str, str]) -> None:
+    """No error is made but through a `Fault`: its code is then in the table."""
+    places = {path: text for path, text in sources.items() if path != "parambak/errors.py"}
+    found = [made for path, text in places.items() for made in made_by_hand(path, text)]
+    assert not found, "\n".join(found)
+
+
+def test_an_error_made_by_hand_is_caught() -> None:
+    """Raised or returned, by its bare name or its module's; catching one is free."""
+    assert made_by_hand("a.py", "raise CallRefused('a', 'b')")
+    assert made_by_hand("a.py", "x = errors.ParambakError('a', 'b').document()")
+    assert not made_by_hand("a.py", "try:\n    f()\nexcept CallRefused as e:\n    raise G.at()")
 
 
 def test_messages_are_filled_in(places: list[ModuleType]) -> None:
