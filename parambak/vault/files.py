@@ -1,0 +1,423 @@
+"""Every touch of the disk: reading, atomic writing, folders, and the writers' lock.
+
+Nothing else in parambak opens a file for writing; the index (SQLite) is the one exception.
+A write either stands whole under its name or not at all: a temporary file in the same
+folder, write, flush, read back, rename, flush of the folder. formats/vault.md says why.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+import sys
+import time
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
+
+from parambak.memory.digests import sha256
+from parambak.vault.faults import (
+    BUSY,
+    DISK_FULL,
+    EXPORT_EXISTS,
+    EXPORT_UNFIT,
+    NO_LOCK,
+    UNWRITABLE,
+    WRITE_FAILED,
+)
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from parambak.errors import ParambakError
+
+    T = TypeVar("T")
+
+TEMPORARY = ".tmp"
+# Seconds between tries where a virus scanner or a sync program holds a file (Windows).
+BACK_OFF: tuple[float, ...] = (0.02, 0.05, 0.1, 0.2, 0.4, 0.8) if sys.platform == "win32" else ()
+LOCK_WAIT = 2.0  # seconds that a second writer waits before it is refused
+LOCK_STEP = 0.05  # seconds between its tries
+# Windows locks make the bytes they cover unreadable: this one lies far behind the text.
+LOCK_OFFSET = 1 << 30
+SEALED = 0o444
+OPEN = 0o666  # the user's umask takes its share
+_BINARY = getattr(os, "O_BINARY", 0)
+_READ = os.O_RDONLY | _BINARY | getattr(os, "O_NONBLOCK", 0)  # a pipe must not hang us
+_FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG}
+_REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
+_NO_FOLDER_FLUSH = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
+
+
+class Stamp(NamedTuple):
+    """What changes when a name comes into or leaves a folder."""
+
+    modified: int  # nanoseconds since 1970, as the file system says
+    inode: int
+
+
+def now_ns() -> int:
+    """Return the clock that file times are set by, in nanoseconds since 1970."""
+    return time.time_ns()
+
+
+def words(error: OSError) -> str:
+    """Return the system's own words for `error`, for the `found` part of a refusal."""
+    name = errno.errorcode.get(error.errno or 0, "")
+    text = error.strerror or str(error)
+    return f"{text} ({name})" if name else text
+
+
+def write_refusal(error: OSError, path: Path) -> ParambakError:
+    """Return the refusal that a failed write becomes."""
+    if error.errno in _FULL:
+        fault = DISK_FULL
+    elif error.errno in _REFUSED:
+        fault = UNWRITABLE
+    else:
+        fault = WRITE_FAILED
+    return fault.at(file=str(path), found=words(error))
+
+
+# --- reading ---------------------------------------------------------------
+
+
+def read_file(path: Path | str, limit: int) -> bytes:
+    """Return the bytes of a regular file of at most `limit` bytes; else OSError."""
+    descriptor = _patiently(lambda: os.open(path, _READ))
+    try:
+        status = os.fstat(descriptor)
+        if not stat.S_ISREG(status.st_mode):
+            raise OSError(errno.EINVAL, "Not a regular file")
+        if status.st_size > limit:
+            raise OSError(errno.EFBIG, f"{status.st_size} bytes, more than {limit}")
+        return _read_all(descriptor, status.st_size, limit)
+    finally:
+        os.close(descriptor)
+
+
+def _read_all(descriptor: int, size: int, limit: int) -> bytes:
+    data = os.read(descriptor, size + 1)
+    if len(data) == size:
+        return data
+    pieces = [data]
+    total = len(data)
+    while piece := os.read(descriptor, 1 << 20):
+        pieces.append(piece)
+        total += len(piece)
+        if total > limit:
+            raise OSError(errno.EFBIG, f"more than {limit} bytes")
+    return b"".join(pieces)
+
+
+def is_file(path: Path | str) -> bool:
+    """Tell whether a file is there, without reading it."""
+    return os.path.isfile(path)  # noqa: PTH113 - ten times a Path's speed, asked 100,000 times
+
+
+def names_in(folder: Path) -> list[str]:
+    """Return the names in a folder, in order; none where it is not there."""
+    try:
+        return sorted(os.listdir(folder))  # noqa: PTH208 - names alone are wanted, and fast
+    except FileNotFoundError:
+        return []
+
+
+def stamps_in(folder: Path) -> dict[str, Stamp]:
+    """Return the stamp of each folder two hexadecimal digits long within `folder`."""
+    stamps = {}
+    for name in names_in(folder):
+        if len(name) == 2 and not name.strip("0123456789abcdef"):
+            # Not scandir's copy: on Windows that one is late and has no inode.
+            status = os.stat(folder / name)  # noqa: PTH116 - the other calls here are os too
+            if stat.S_ISDIR(status.st_mode):
+                stamps[name] = Stamp(status.st_mtime_ns, status.st_ino)
+    return stamps
+
+
+# --- writing ---------------------------------------------------------------
+
+
+def write_sealed(path: Path, data: bytes, *, heal: bool = False) -> None:
+    """Write a file of the vault: whole, flushed and read-only, or not at all.
+
+    Makes the folder where it is not there, and clears temporary files out of it, so the
+    caller must hold the lock. `heal` replaces what stands under the name. Raises
+    ParambakError; then the folder is as it was, as far as the system allows.
+    """
+    made: list[Path] = []
+    try:
+        make_folder(path.parent, made)
+        sweep(path.parent)
+        if heal:
+            with suppress(OSError):
+                os.chmod(path, OPEN)  # noqa: PTH101 - Windows replaces no read-only file
+        _write(path, data, mode=SEALED, keep=heal)
+    except OSError as error:
+        unmake(made)
+        raise write_refusal(error, path) from error
+    except BaseException:
+        unmake(made)
+        raise
+
+
+def write_plain(path: Path, data: bytes) -> None:
+    """Replace a small file outside the vault, atomically and unflushed; raises OSError."""
+    make_folder(path.parent, [])
+    temporary = path.with_name(os.urandom(8).hex() + TEMPORARY)
+    try:
+        _write_temporary(temporary, data, OPEN, flushed=False)
+        _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
+    except BaseException:
+        remove(temporary)
+        raise
+
+
+def write_export(path: Path, data: bytes, *, replace: bool = False) -> None:
+    """Write a file that goes outside the vault: whole and read back, or not at all.
+
+    A name that exists is refused unless `replace`; a folder, device or pipe always.
+    """
+    if not path.parent.is_dir():
+        raise EXPORT_UNFIT.at(file=str(path), expected="a folder", found=str(path.parent))
+    if os.path.lexists(path):
+        if not path.is_file():
+            raise EXPORT_UNFIT.at(file=str(path), expected="a file's name", found="no plain file")
+        if not replace:
+            raise EXPORT_EXISTS.at(file=str(path))
+    try:
+        _write(path, data, mode=OPEN, keep=replace, only_new=not replace)
+    except FileExistsError as error:
+        raise EXPORT_EXISTS.at(file=str(path)) from error
+    except OSError as error:
+        raise write_refusal(error, path) from error
+
+
+def make_folder(path: Path, made: list[Path]) -> None:
+    """Make a folder and those above it; note the new ones in `made`; flush each's parent."""
+    if path.is_dir():
+        return
+    if path.parent != path:
+        make_folder(path.parent, made)
+    with suppress(FileExistsError):
+        path.mkdir()
+        made.append(path)
+    if not path.is_dir():
+        raise OSError(errno.ENOTDIR, f"{path} is not a folder")
+    flush_folder(path.parent)
+
+
+def unmake(made: list[Path]) -> None:
+    """Remove folders that were made for a write that failed, the last first."""
+    for folder in reversed(made):
+        with suppress(OSError):
+            folder.rmdir()
+
+
+def sweep(folder: Path) -> None:
+    """Remove temporary files that a broken-off write left; only under the lock."""
+    for name in names_in(folder):
+        if name.endswith(TEMPORARY):
+            remove(folder / name)
+
+
+def remove(path: Path) -> bool:
+    """Remove a file, read-only or not; False where it was not there or would not go."""
+    try:
+        _patiently(lambda: os.unlink(path))  # noqa: PTH108 - os throughout
+    except PermissionError:
+        with suppress(OSError):
+            os.chmod(path, OPEN)  # noqa: PTH101 - Windows removes no read-only file
+            os.unlink(path)  # noqa: PTH108 - os throughout
+            return True
+        return False
+    except OSError:
+        return False
+    return True
+
+
+def flush_folder(folder: Path) -> None:
+    """Flush a folder's names to the disk, where the system can."""
+    if sys.platform == "win32":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    except OSError as error:
+        if error.errno not in _NO_FOLDER_FLUSH:
+            raise
+    finally:
+        os.close(descriptor)
+
+
+def flush_standing(path: Path) -> None:
+    """Flush a file that was found in place: whoever put it there may not have."""
+    if sys.platform != "win32":  # Windows flushes no file that is open for reading only
+        descriptor = os.open(path, _READ)
+        try:
+            _flush(descriptor)
+        finally:
+            os.close(descriptor)
+    flush_folder(path.parent)
+
+
+def _write(path: Path, data: bytes, *, mode: int, keep: bool, only_new: bool = False) -> None:
+    temporary = path.with_name(os.urandom(8).hex() + TEMPORARY)
+    placed = False
+    try:
+        _write_temporary(temporary, data, mode, flushed=True)
+        if only_new:
+            _place_new(temporary, path)
+        else:
+            _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
+        placed = True
+        flush_folder(path.parent)
+    except BaseException:
+        remove(temporary)
+        if placed and not keep:
+            remove(path)  # not proven to be on the disk, so not acknowledged
+        raise
+
+
+def _place_new(temporary: Path, path: Path) -> None:
+    try:
+        os.link(temporary, path)  # refuses a name that exists, in one step
+    except FileExistsError:
+        raise
+    except OSError:  # no links here (FAT, shares): the window between the two is small
+        if os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, "File exists") from None
+        _patiently(lambda: os.rename(temporary, path))  # noqa: PTH104 - os throughout
+    else:
+        remove(temporary)
+
+
+def _write_temporary(temporary: Path, data: bytes, mode: int, *, flushed: bool) -> None:
+    flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | _BINARY
+    descriptor = _patiently(lambda: os.open(temporary, flags, OPEN))
+    try:
+        rest = memoryview(data)
+        while rest:
+            written = os.write(descriptor, rest)
+            if written <= 0:
+                raise OSError(errno.EIO, "The system wrote nothing")
+            rest = rest[written:]
+        if mode == SEALED:
+            with suppress(OSError):  # a courtesy: FAT and some shares know no such bit
+                os.chmod(temporary, mode)  # noqa: PTH101 - os throughout
+        if flushed:
+            _flush(descriptor)
+        os.lseek(descriptor, 0, os.SEEK_SET)
+        back = _read_all(descriptor, len(data), len(data))
+        if len(back) != len(data) or sha256(back) != sha256(data):
+            raise OSError(errno.EIO, "What was read back is not what was written")
+    finally:
+        os.close(descriptor)
+
+
+def _flush(descriptor: int) -> None:
+    if sys.platform == "darwin":
+        try:
+            # fsync leaves the bytes in the drive's own cache there.
+            fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
+        except OSError:
+            os.fsync(descriptor)
+    else:
+        os.fsync(descriptor)
+
+
+def _patiently(act: Callable[[], T]) -> T:
+    for wait in BACK_OFF:
+        try:
+            return act()
+        except PermissionError:
+            time.sleep(wait)
+    return act()
+
+
+# --- the lock --------------------------------------------------------------
+
+
+@contextmanager
+def locked(path: Path, since: str, *, wait: float | None = None) -> Iterator[None]:
+    """Hold the writers' lock while the block runs; a kill releases it too.
+
+    `since` goes into the file for the second writer to be told. Raises `vault-busy`
+    after `wait` seconds, `vault-no-lock`, or what a failed write becomes.
+    """
+    descriptor = _lock(path, LOCK_WAIT if wait is None else wait)
+    try:
+        with suppress(OSError):  # who holds it is a courtesy; holding it is not
+            os.write(descriptor, f"process {os.getpid()} on {_host()} since {since}\n".encode())
+        yield
+    finally:
+        with suppress(OSError):
+            os.ftruncate(descriptor, 0)
+        os.close(descriptor)
+
+
+def _lock(path: Path, wait: float) -> int:
+    deadline = time.monotonic() + wait
+    while True:
+        try:
+            descriptor = os.open(path, os.O_RDWR | os.O_CREAT | _BINARY, OPEN)
+        except OSError as error:
+            raise write_refusal(error, path) from error
+        held = False
+        try:
+            held = _lock_now(descriptor) and _is_still(descriptor, path)
+        except OSError as error:
+            raise NO_LOCK.at(file=str(path), found=words(error)) from error
+        finally:
+            if not held:
+                os.close(descriptor)
+        if held:
+            return descriptor
+        if time.monotonic() >= deadline:
+            raise BUSY.at(file=str(path), found=_holder(path))
+        time.sleep(LOCK_STEP)
+
+
+def _lock_now(descriptor: int) -> bool:
+    try:
+        if sys.platform == "win32":
+            os.lseek(descriptor, LOCK_OFFSET, os.SEEK_SET)
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        else:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
+        return False
+    os.lseek(descriptor, 0, os.SEEK_SET)
+    os.ftruncate(descriptor, 0)  # what a killed holder left
+    return True
+
+
+def _is_still(descriptor: int, path: Path) -> bool:
+    """Tell whether the locked file is the one under that name, and not a removed one."""
+    try:
+        return os.path.samestat(os.fstat(descriptor), os.stat(path))  # noqa: PTH116 - os
+    except FileNotFoundError:
+        return False
+
+
+def _holder(path: Path) -> str:
+    try:
+        text = read_file(path, 4096).decode("utf-8", "replace").strip()
+    except OSError:
+        text = ""
+    shown = "".join(c for c in text[:200] if c.isprintable())
+    return shown or "a process that did not say who it is"
+
+
+def _host() -> str:
+    if sys.platform == "win32":
+        import socket  # noqa: PLC0415 - slow to import, and needed on Windows alone
+
+        return socket.gethostname()
+    return os.uname().nodename

@@ -1,0 +1,313 @@
+"""What is in records/, known without reading all of it at each command.
+
+Two parts: a database (index_db.py) for the many records, and the few that are newer than it,
+held in memory as read from their files. The database is written only when those become more
+than `LOOSE`, so a small vault has none and a record costs no flush of it. How the
+index learns of records that were merely copied in: formats/vault.md, "The index".
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from typing import TYPE_CHECKING, TypeVar
+
+from parambak.errors import ParambakError, VaultDamaged
+from parambak.memory.findings import Finding
+from parambak.vault import files
+from parambak.vault.faults import (
+    INDEX_ASIDE,
+    INDEX_FAILED,
+    INDEX_REBUILT,
+    RECORD_LACKING,
+    RECORD_SKIPPED,
+    RECORD_VANISHED,
+    UNREADABLE,
+    Mistrusted,
+)
+from parambak.vault.order import causal_order
+from parambak.vault.records import MAX_BYTES, Stored, decode, file_of, named_by
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from pathlib import Path
+
+    from parambak.vault.files import Stamp
+    from parambak.vault.index_db import Database
+
+    T = TypeVar("T")
+
+FILE = "index.sqlite"
+LOOSE = 64  # records outside the database, read from their files at each opening
+SMALL = 512  # records up to which every folder is listed at each opening
+NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing down
+SETTLED = 3_000_000_000  # nanoseconds: a folder's time may be 2 s coarse (FAT)
+SAID = 5  # of each kind of finding, so that a lost disk does not fill the screen
+_CHUNK = 256
+_UNSETTLED = files.Stamp(-1, 0)
+
+
+class Index:
+    """The records of one vault; `findings` is what was noted on the way."""
+
+    def __init__(self, root: Path, identity: str) -> None:
+        self._root = root
+        self._identity = identity
+        self._database: Database | None = None
+        self._passing = False
+        self._loose: dict[str, Stored] = {}
+        self._stamps: dict[str, Stamp] = {}
+        self._latest: tuple[str, tuple[Stored, ...]] | None = None
+        self.findings: list[Finding] = []
+
+    def close(self) -> None:
+        """Close the database's file."""
+        if self._database is not None:
+            self._database.close()
+            self._database = None
+            self._passing = False
+
+    def identify(self, identity: str) -> None:
+        """Take another vault's identity; only while nothing has been looked at."""
+        self._identity = identity
+
+    # --- what is asked ---
+
+    def records(self, vessel: str | None) -> tuple[Stored, ...]:
+        """Return the records about a vessel, or about the vault itself, in causal order."""
+        key = vessel or ""
+        if self._latest is None or self._latest[0] != key:
+            found = self._trying(lambda: self._gather(vessel, None))
+            self._latest = (key, causal_order(found))
+        return self._latest[1]
+
+    def of_kind(self, vessel: str | None, kind: str) -> list[Stored]:
+        """Return the records of one kind about a vessel or the vault, in no order."""
+        return self._trying(lambda: self._gather(vessel, kind))
+
+    def vessels(self) -> tuple[str, ...]:
+        """Return the identities of all vessels, in order."""
+        known = set(self._trying(lambda: self._database.vessels() if self._database else []))
+        known.update(s.record.vessel for s in self._loose.values() if s.record.vessel)
+        return tuple(sorted(known))
+
+    def holds(self, digest: str) -> bool:
+        """Tell whether a record is known."""
+        return digest in self._loose or self._trying(
+            lambda: self._database is not None and self._database.holds(digest)
+        )
+
+    def lacking(self) -> tuple[str, ...]:
+        """Return the digests that some record is `after` and that no record has."""
+        named = set(self._trying(lambda: self._database.lacking() if self._database else []))
+        named.update(d for s in self._loose.values() for d in s.record.after)
+        return tuple(sorted(digest for digest in named if not self.holds(digest)))
+
+    def _gather(self, vessel: str | None, kind: str | None) -> list[Stored]:
+        found = [
+            stored
+            for stored in self._loose.values()
+            if stored.record.vessel == vessel and kind in (None, stored.record.kind)
+        ]
+        if self._database is not None:
+            key = vessel or ""
+            rows = (
+                self._database.records(key) if kind is None else self._database.of_kind(key, kind)
+            )
+            # The bytes were hashed on their way out and read strictly on their way in.
+            found += [
+                Stored(digest, decode(data), file_of(digest))
+                for digest, data in rows
+                if digest not in self._loose
+            ]
+        return found
+
+    # --- keeping up with the folder ---
+
+    def add(self, stored: Stored) -> None:
+        """Take up a record that was just written."""
+        self._loose[stored.digest] = stored
+        self._latest = None
+        if self._database is not None:
+            self._watch_times(stored.digest[:2])
+        if len(self._loose) > 8 * LOOSE:
+            self.refresh()
+
+    def refresh(self) -> None:
+        """Find the records that came or went since the index last looked."""
+        self._latest = None
+        try:
+            self._stamps = files.stamps_in(self._root / "records")
+            if self._database is None and files.is_file(self._root / FILE):
+                self._trying(self._open)
+            self._trying(self._survey)
+        except OSError as error:
+            path = str(self._root / "records")
+            raise UNREADABLE.at(file=path, found=files.words(error)) from error
+        lacking = self.lacking()
+        self._say(RECORD_LACKING, lacking, "is named by a later record and is not in the vault.")
+
+    def _survey(self) -> None:
+        known = self._database.stamps() if self._database else {}
+        folders = {*self._stamps, *known, *(digest[:2] for digest in self._loose)}
+        if self._database and self._database.count() > SMALL and self._database.folder_times():
+            folders = {
+                name for name in folders if known.get(name, _UNSETTLED) != self._stamps.get(name)
+            }
+            needless = len(folders) > NEEDLESS
+        else:
+            needless = False
+        new: list[str] = []
+        gone: list[str] = []
+        for name in sorted(folders):
+            there = self._names(name)
+            held = self._held(name)
+            new += sorted(there - held)
+            gone += sorted(held - there)
+        if gone:
+            self._forget(gone)
+        if len(self._loose) + len(new) > LOOSE or needless:
+            self._fold(folders)
+        else:
+            for digest in new:
+                self._take(digest)
+
+    def _held(self, folder: str) -> set[str]:
+        held = {digest for digest in self._loose if digest.startswith(folder)}
+        return held | self._database.digests_in(folder) if self._database else held
+
+    def _names(self, folder: str) -> set[str]:
+        """Return the digests that a folder of records has files for."""
+        names = files.names_in(self._root / "records" / folder)
+        return {name[:64] for name in names if named_by(name) and name.startswith(folder)}
+
+    def _forget(self, gone: list[str]) -> None:
+        self._say(RECORD_VANISHED, gone, "was in the vault and is gone.")
+        inside = [digest for digest in gone if self._loose.pop(digest, None) is None]
+        if inside:
+            raise Mistrusted("records that it holds are gone", damaged=True)
+
+    def _take(self, digest: str) -> None:
+        stored = self._read(digest)
+        if stored is not None:
+            self._loose[digest] = stored[0]
+
+    def _read(self, digest: str) -> tuple[Stored, bytes] | None:
+        """Return a record from its file; None, with a finding, where it is damaged."""
+        path = self._root / file_of(digest)
+        try:
+            data = files.read_file(path, MAX_BYTES)
+            return Stored(digest, decode(data, digest), file_of(digest)), data
+        except FileNotFoundError:
+            return None  # it went since the folder was listed; the next look says so
+        except VaultDamaged as damage:
+            self._say(RECORD_SKIPPED, [digest], f"was left out: found {damage.found}.")
+        except OSError as error:
+            self._say(RECORD_SKIPPED, [digest], f"was left out: {files.words(error)}.")
+        except ParambakError as error:  # of a newer format: to go on without it would mislead
+            raise error.in_file(str(path)) from None
+        return None
+
+    def _watch_times(self, folder: str) -> None:
+        """Notice a file system that does not change a folder's time when a name comes in."""
+        before = self._stamps.get(folder)
+        after = files.stamps_in(self._root / "records").get(folder)
+        if before is None or after is None or before != after or not _settled(after):
+            return
+        with suppress(Mistrusted):
+            if self._database is not None:
+                self._database.doubt_folder_times()
+
+    # --- the database ---
+
+    def _fold(self, folders: Iterable[str]) -> None:
+        """Bring everything that these folders hold into the database."""
+        if self._database is None:
+            self._open()
+        database = self._database
+        if database is None:
+            return
+        with database.changing():
+            for name in sorted(folders):
+                settled = name in self._stamps and _settled(self._stamps[name])
+                fresh = sorted(self._names(name) - database.digests_in(name))
+                whole = True
+                for start in range(0, len(fresh), _CHUNK):
+                    chunk = fresh[start : start + _CHUNK]
+                    found = [read for digest in chunk if (read := self._read(digest)) is not None]
+                    whole = whole and len(found) == len(chunk)
+                    database.add(
+                        [_row(stored, data) for stored, data in found],
+                        [parent for stored, _ in found for parent in stored.record.after],
+                    )
+                # A folder with a damaged record is looked at each time, until it is healed.
+                stamp = self._stamps[name] if settled and whole else _UNSETTLED
+                database.stamp(name, stamp)
+        self._loose = {d: s for d, s in self._loose.items() if not database.holds(d)}
+
+    def _open(self) -> None:
+        from parambak.vault.index_db import Database  # noqa: PLC0415 - SQLite is slow to import
+
+        self._database = Database(self._root / FILE, self._identity)
+
+    def _trying(self, act: Callable[[], T]) -> T:
+        """Do something with the database; where it cannot be trusted, build it anew first."""
+        try:
+            return act()
+        except Mistrusted as verdict:
+            self._build_anew(verdict)
+        try:
+            return act()
+        except Mistrusted as verdict:
+            raise INDEX_FAILED.at(file=str(self._root / FILE), found=str(verdict)) from verdict
+
+    def _build_anew(self, verdict: Mistrusted) -> None:
+        """Build the index from the records: in its place, or where that fails, beside it."""
+        from parambak.vault.index_db import Database  # noqa: PLC0415 - SQLite is slow to import
+
+        passing = self._passing
+        self.close()
+        self._stamps = files.stamps_in(self._root / "records")
+        if verdict.damaged and not passing and self._throw_away():
+            self._find(INDEX_REBUILT, f"The index was built anew from the records: {verdict}.")
+            with suppress(Mistrusted):
+                self._fold(self._stamps)
+                return
+            self.close()
+        try:
+            self._database = Database(None, self._identity)
+            self._passing = True
+            self._fold(self._stamps)
+        except Mistrusted as error:
+            raise INDEX_FAILED.at(file=str(self._root / FILE), found=str(error)) from error
+        text = f"The index cannot be kept here, so all records were read: {verdict}."
+        self._find(INDEX_ASIDE, text)
+
+    def _throw_away(self) -> bool:
+        gone = [
+            files.remove(self._root / (FILE + tail)) for tail in ("-journal", "-wal", "-shm", "")
+        ]
+        return gone[-1]
+
+    # --- what is said ---
+
+    def _say(self, code: str, digests: Iterable[str], text: str) -> None:
+        listed = list(digests)
+        for digest in listed[:SAID]:
+            self._find(code, f"{file_of(digest)} {text}")
+        if len(listed) > SAID:
+            self._find(code, f"The same is true of {len(listed) - SAID} more records.")
+
+    def _find(self, code: str, text: str) -> None:
+        finding = Finding(code, text)
+        if finding not in self.findings:
+            self.findings.append(finding)
+
+
+def _settled(stamp: Stamp) -> bool:
+    """Tell whether a folder changed so long ago that a further change shows in its time."""
+    return files.now_ns() - stamp.modified > SETTLED
+
+
+def _row(stored: Stored, data: bytes) -> tuple[bytes, str, str, bytes]:
+    record = stored.record
+    return bytes.fromhex(stored.digest), record.vessel or "", record.kind, data

@@ -1,0 +1,224 @@
+"""The index's tables: what SQLite holds, and nothing of how fresh it is (index.py does that).
+
+Nothing in here is the only place of a fact, and nothing is believed: each record's bytes are
+hashed on the way out, and each vessel's records are counted. Whatever is wrong becomes
+`Mistrusted`, and the caller builds the index anew.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import Counter
+from contextlib import closing, contextmanager, suppress
+from typing import TYPE_CHECKING, Any
+
+from parambak.memory.digests import sha256
+from parambak.vault.faults import Mistrusted
+from parambak.vault.files import Stamp
+from parambak.vault.records import MAX_BYTES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from pathlib import Path
+
+APPLICATION = 0x50524D42
+SCHEMA = 1  # another number: thrown away and built anew
+BUSY_SECONDS = 5.0
+
+_TABLES = """
+CREATE TABLE vault (identity TEXT NOT NULL, folder_times INTEGER NOT NULL);
+CREATE TABLE records (digest BLOB NOT NULL UNIQUE, vessel TEXT NOT NULL, kind TEXT NOT NULL,
+                      bytes BLOB NOT NULL);
+CREATE INDEX by_vessel ON records (vessel, kind);
+CREATE TABLE vessels (vessel TEXT PRIMARY KEY, count INTEGER NOT NULL) WITHOUT ROWID;
+CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TEXT NOT NULL)
+                     WITHOUT ROWID;
+CREATE TABLE lacking (digest BLOB PRIMARY KEY) WITHOUT ROWID;
+"""
+# A rollback journal, flushed in full: it works on shares and sticks, where WAL's shared
+# memory does not; the index is written seldom, so its flushes cost little.
+_SETTINGS = "PRAGMA journal_mode = DELETE; PRAGMA synchronous = FULL; PRAGMA trusted_schema = OFF;"
+# For an index that lives only as long as the process does.
+_PASSING = "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF;"
+# SQLite's names of what is wrong with the surroundings rather than with the file.
+_AROUND = ("BUSY", "LOCKED", "READONLY", "FULL", "IOERR", "CANTOPEN", "PERM", "NOMEM")
+
+
+class Database:
+    """One open index; `path` None keeps it in a passing file of the system's."""
+
+    def __init__(self, path: Path | None, identity: str) -> None:
+        with _mistrusting():
+            self._sqlite = sqlite3.connect(
+                "" if path is None else path, timeout=BUSY_SECONDS, isolation_level=None
+            )
+        try:
+            with _mistrusting():
+                self._settle(identity, passing=path is None)
+        except Mistrusted:
+            self.close()
+            raise
+
+    def _settle(self, identity: str, *, passing: bool) -> None:
+        self._sqlite.executescript(_PASSING if passing else _SETTINGS)
+        application, schema = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
+        if (application, schema) == (0, 0) and not self._one("SELECT count(*) FROM sqlite_master"):
+            self._make(identity)
+        elif (application, schema) != (APPLICATION, SCHEMA):
+            raise Mistrusted("it is not this version's index", damaged=True)
+        elif self._one("SELECT identity FROM vault") != identity:
+            raise Mistrusted("it is another vault's index", damaged=True)
+
+    def _make(self, identity: str) -> None:
+        self._sqlite.execute("BEGIN IMMEDIATE")
+        if not self._one("PRAGMA application_id"):  # else another process was quicker
+            for statement in _TABLES.split(";"):
+                self._sqlite.execute(statement)
+            self._sqlite.execute("INSERT INTO vault VALUES (?, 1)", (identity,))
+            self._sqlite.execute(f"PRAGMA application_id = {APPLICATION}")
+            self._sqlite.execute(f"PRAGMA user_version = {SCHEMA}")
+        self._sqlite.execute("COMMIT")
+
+    def close(self) -> None:
+        """Close the file; the index is of no use afterwards."""
+        with suppress(sqlite3.Error):
+            self._sqlite.close()
+
+    # --- what is asked ---
+
+    def count(self) -> int:
+        """Return the number of records that the index should hold."""
+        with _mistrusting():
+            return int(self._one("SELECT coalesce(sum(count), 0) FROM vessels"))
+
+    def digests_in(self, folder: str) -> set[str]:
+        """Return the digests whose first two digits are `folder`."""
+        low, high = bytes.fromhex(folder + "00" * 31), bytes.fromhex(folder + "ff" * 31)
+        rows = self._all("SELECT digest FROM records WHERE digest BETWEEN ? AND ?", (low, high))
+        return {digest.hex() for (digest,) in rows}
+
+    def holds(self, digest: str) -> bool:
+        """Tell whether a record is in the index."""
+        return bool(self._all("SELECT 1 FROM records WHERE digest = ?", (bytes.fromhex(digest),)))
+
+    def vessels(self) -> list[str]:
+        """Return the identities of all vessels."""
+        return [v for (v,) in self._all("SELECT vessel FROM vessels WHERE vessel <> ''", ())]
+
+    def records(self, vessel: str) -> list[tuple[str, bytes]]:
+        """Return digest and bytes of each record about a vessel ("" the vault), hashed."""
+        rows = self._all("SELECT digest, bytes FROM records WHERE vessel = ?", (vessel,))
+        counted = self._all("SELECT count FROM vessels WHERE vessel = ?", (vessel,))
+        if len(rows) != (counted[0][0] if counted else 0):
+            raise Mistrusted("a vessel's records do not add up", damaged=True)
+        return [_hashed(digest, data) for digest, data in rows]
+
+    def of_kind(self, vessel: str, kind: str) -> list[tuple[str, bytes]]:
+        """Return digest and bytes of each record of one kind about a vessel, hashed."""
+        rows = self._all(
+            "SELECT digest, bytes FROM records WHERE vessel = ? AND kind = ?", (vessel, kind)
+        )
+        return [_hashed(digest, data) for digest, data in rows]
+
+    def lacking(self) -> list[str]:
+        """Return the digests that some record is `after` and that no record has."""
+        return [digest.hex() for (digest,) in self._all("SELECT digest FROM lacking", ())]
+
+    def stamps(self) -> dict[str, Stamp]:
+        """Return each folder that holds records, with its stamp when it was last listed."""
+        rows = self._all("SELECT name, modified, inode FROM folders", ())
+        with _mistrusting():
+            return {name: Stamp(modified, int(inode)) for name, modified, inode in rows}
+
+    def folder_times(self) -> bool:
+        """Tell whether this file system is believed to keep its folders' times."""
+        with _mistrusting():
+            return bool(self._one("SELECT folder_times FROM vault"))
+
+    # --- what is written ---
+
+    @contextmanager
+    def changing(self) -> Iterator[None]:
+        """Write everything in the block, or nothing of it."""
+        try:
+            self._begin()
+            yield
+            self._end()
+        except sqlite3.Error as error:
+            raise _verdict(error) from error
+        finally:
+            with suppress(sqlite3.Error):
+                if self._sqlite.in_transaction:
+                    self._sqlite.execute("ROLLBACK")
+
+    def _begin(self) -> None:
+        self._sqlite.execute("CREATE TEMP TABLE IF NOT EXISTS named (digest BLOB)")
+        self._sqlite.execute("BEGIN IMMEDIATE")
+        self._sqlite.execute("INSERT INTO temp.named SELECT digest FROM lacking")
+
+    def _end(self) -> None:
+        self._sqlite.execute("DELETE FROM lacking")
+        self._sqlite.execute(
+            "INSERT OR IGNORE INTO lacking SELECT digest FROM temp.named "
+            "WHERE digest NOT IN (SELECT digest FROM records)"
+        )
+        self._sqlite.execute("DELETE FROM temp.named")
+        self._sqlite.execute("COMMIT")
+
+    def add(self, rows: Sequence[tuple[bytes, str, str, bytes]], named: Iterable[str]) -> None:
+        """Add records (digest, vessel, kind, bytes), and what they are `after`; in `changing`."""
+        counts = Counter(vessel for _, vessel, _, _ in rows)
+        with _mistrusting():
+            self._sqlite.executemany("INSERT INTO records VALUES (?, ?, ?, ?)", rows)
+            self._sqlite.executemany(
+                "INSERT INTO vessels VALUES (?, ?) "
+                "ON CONFLICT (vessel) DO UPDATE SET count = count + excluded.count",
+                counts.items(),
+            )
+            self._sqlite.executemany(
+                "INSERT INTO temp.named VALUES (?)", [(bytes.fromhex(digest),) for digest in named]
+            )
+
+    def stamp(self, name: str, stamp: Stamp) -> None:
+        """Keep a folder's stamp; within `changing`."""
+        # An inode may pass SQLite's signed 64 bits, so it is kept as text.
+        values = (name, stamp.modified, str(stamp.inode))
+        with _mistrusting():
+            self._sqlite.execute("INSERT OR REPLACE INTO folders VALUES (?, ?, ?)", values)
+
+    def doubt_folder_times(self) -> None:
+        """Note that this file system does not keep its folders' times."""
+        with _mistrusting():
+            self._sqlite.execute("UPDATE vault SET folder_times = 0")
+
+    def _one(self, question: str) -> Any:
+        with closing(self._sqlite.execute(question)) as cursor:
+            row = cursor.fetchone()
+        return row[0] if row else None
+
+    def _all(self, question: str, values: tuple[object, ...]) -> list[tuple[Any, ...]]:
+        with _mistrusting():
+            rows: list[tuple[Any, ...]] = self._sqlite.execute(question, values).fetchall()
+            return rows
+
+
+def _hashed(digest: bytes, data: bytes) -> tuple[str, bytes]:
+    if len(data) > MAX_BYTES or sha256(data) != digest.hex():
+        raise Mistrusted("a record in it is not the record of that digest", damaged=True)
+    return digest.hex(), data
+
+
+def _verdict(error: sqlite3.Error) -> Mistrusted:
+    name = getattr(error, "sqlite_errorname", "").removeprefix("SQLITE_")
+    return Mistrusted(str(error), damaged=not name.startswith(_AROUND))
+
+
+@contextmanager
+def _mistrusting() -> Iterator[None]:
+    """Turn what SQLite says into a verdict: damaged, or not usable here and now."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise _verdict(error) from error
+    except (TypeError, ValueError, AttributeError) as error:  # a column of another type
+        raise Mistrusted(str(error), damaged=True) from error

@@ -1,0 +1,77 @@
+"""Objects: bytes named by the SHA-256 of their content, as objects/ab/abcd…."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from parambak.memory.digests import sha256
+from parambak.vault import files
+from parambak.vault.faults import DAMAGED_OBJECT, MISSING_OBJECT, TOO_LARGE, UNREADABLE
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+FOLDER = "objects"
+MAX_BYTES = 64 << 20  # the largest dump that is taken in
+DIGEST = re.compile(r"[0-9a-f]{64}")
+
+
+def file_of(digest: str) -> str:
+    """Return an object's file within the vault, with forward slashes."""
+    return f"{FOLDER}/{digest[:2]}/{digest}"
+
+
+def read(root: Path, digest: str) -> bytes:
+    """Return an object's bytes, hashed at this moment; VaultDamaged where wrong or missing."""
+    path = root / file_of(digest)
+    if not DIGEST.fullmatch(digest):
+        raise MISSING_OBJECT.at(expected="64 hexadecimal digits", found=repr(digest[:80]))
+    try:
+        data = files.read_file(path, MAX_BYTES)
+    except FileNotFoundError:
+        raise MISSING_OBJECT.at(file=str(path), expected=digest) from None
+    except OSError as error:
+        raise UNREADABLE.at(file=str(path), found=files.words(error)) from error
+    found = sha256(data)
+    if found != digest:
+        raise DAMAGED_OBJECT.at(file=str(path), expected=f"SHA-256 {digest}", found=found)
+    return data
+
+
+def has(root: Path, digest: str) -> bool:
+    """Tell whether an object's file is there; its bytes are not looked at."""
+    return DIGEST.fullmatch(digest) is not None and files.is_file(root / file_of(digest))
+
+
+def put(root: Path, data: bytes) -> tuple[str, bool]:
+    """Write an object; return its digest and whether it is new here.
+
+    One that is there is hashed, healed where its bytes are wrong, and flushed. The caller
+    holds the lock.
+    """
+    if len(data) > MAX_BYTES:
+        raise TOO_LARGE.at(expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes")
+    digest = sha256(data)
+    path = root / file_of(digest)
+    standing = _standing(path, data)
+    if standing is None:
+        files.write_sealed(path, data)
+    elif not standing:
+        files.write_sealed(path, data, heal=True)
+    else:
+        try:
+            files.flush_standing(path)
+        except OSError as error:
+            raise files.write_refusal(error, path) from error
+    return digest, standing is None
+
+
+def _standing(path: Path, data: bytes) -> bool | None:
+    """Tell whether the file holds `data`; None where it is not there."""
+    try:
+        return files.read_file(path, MAX_BYTES) == data
+    except FileNotFoundError:
+        return None
+    except OSError:
+        return False  # what cannot be read is written anew

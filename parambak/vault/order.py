@@ -1,0 +1,46 @@
+"""The causal order of one vessel's records: by what each knew of, never by clocks alone."""
+
+from __future__ import annotations
+
+import heapq
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from parambak.vault.records import Stored
+
+
+def causal_order(records: Iterable[Stored]) -> tuple[Stored, ...]:
+    """Return the records, each behind those it is `after`, whatever order they came in.
+
+    Among records of which neither knew the other, the earlier clock goes first, then the
+    lower digest. A record named in `after` that is not among them holds nobody up.
+    """
+    by_digest = {stored.digest: stored for stored in records}
+    followers: dict[str, list[str]] = {}
+    waiting: dict[str, int] = {}
+    ready = []
+    for digest, stored in by_digest.items():
+        known = [parent for parent in stored.record.after if parent in by_digest]
+        for parent in known:
+            followers.setdefault(parent, []).append(digest)
+        waiting[digest] = len(known)
+        if not known:
+            ready.append((stored.record.clock.utc, digest))
+    heapq.heapify(ready)
+    ordered = []
+    while ready:
+        _, digest = heapq.heappop(ready)
+        ordered.append(by_digest[digest])
+        for follower in followers.get(digest, ()):
+            waiting[follower] -= 1
+            if not waiting[follower]:
+                heapq.heappush(ready, (by_digest[follower].record.clock.utc, follower))
+    return tuple(ordered)
+
+
+def heads(records: Sequence[Stored]) -> tuple[Stored, ...]:
+    """Return the newest records: those that no other of them is `after`."""
+    followed = {parent for stored in records for parent in stored.record.after}
+    return tuple(stored for stored in records if stored.digest not in followed)

@@ -1,0 +1,81 @@
+"""The user's own folder: who writes from here, and what was written last.
+
+The identity is random and stays out of every vault but for its mark in the records. What was
+written last, for each vault and vessel, finds a history that was cut short at its end.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from parambak.vault import files
+from parambak.vault.faults import OWN_UNUSABLE
+from parambak.vault.records import canonical
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+VAULT = "vault"  # stands for the vault itself where a vessel's identity would
+_MAX = 16 << 20
+_WRITER = re.compile(rb"([0-9a-f]{32})\n")
+_DIGEST = re.compile(r"[0-9a-f]{64}")
+
+
+class Own:
+    """The user's own folder, made when something is first written in it."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def writer(self, since: str) -> str:
+        """Return this user's identity as a writer, 32 hexadecimal digits; made once."""
+        path = self._folder / "writer"
+        known = self._known_writer(path)
+        if known is None:
+            try:
+                files.make_folder(self._folder, [])
+                with files.locked(self._folder / "lock", since):
+                    known = self._known_writer(path)
+                    if known is None:
+                        known = os.urandom(16).hex()
+                        files.write_plain(path, f"{known}\n".encode())
+            except OSError as error:
+                raise OWN_UNUSABLE.at(file=str(path), found=files.words(error)) from error
+        return known
+
+    def _known_writer(self, path: Path) -> str | None:
+        try:
+            match = _WRITER.fullmatch(files.read_file(path, 4096))
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise OWN_UNUSABLE.at(file=str(path), found=files.words(error)) from error
+        return match[1].decode() if match else None
+
+    def last(self, vault: str) -> dict[str, str] | None:
+        """Return the last record written from here for each vessel; None where damaged."""
+        path = self._written(vault)
+        try:
+            data = files.read_file(path, _MAX)
+        except FileNotFoundError:
+            return {}
+        except OSError:
+            return None
+        try:
+            known = msgspec.json.decode(data, type=dict[str, str])
+        except (ValueError, RecursionError, msgspec.MsgspecError):
+            return None
+        return known if all(map(_DIGEST.fullmatch, known.values())) else None
+
+    def remember(self, vault: str, written: Mapping[str, str]) -> None:
+        """Note the last records written, by vessel; raises OSError."""
+        known = self.last(vault) or {}
+        files.write_plain(self._written(vault), canonical({**known, **written}))
+
+    def _written(self, vault: str) -> Path:
+        return self._folder / "written" / f"{vault}.json"

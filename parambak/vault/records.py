@@ -1,0 +1,195 @@
+"""The envelope of a record: canonical JSON, named by its own digest. formats/records.md.
+
+What the bodies mean is known on the floor above; here a body is text, whole numbers,
+true and false, lists and objects of these, and nothing else.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from itertools import pairwise
+from typing import Annotated, Any, Literal, NamedTuple
+
+import msgspec
+from msgspec import Meta, Struct
+
+from parambak.memory.digests import sha256
+from parambak.vault.faults import DAMAGED_RECORD, NEWER, UNFIT
+
+FOLDER = "records"
+SUFFIX = ".json"
+FORMAT = 1
+MAX_BYTES = 1 << 20  # of a record's file
+MAX_DEPTH = 16  # objects and lists within each other, the body counted as the first
+MAX_INTEGER = (1 << 53) - 1  # RFC 8259 section 6: what every JSON reader holds exactly
+
+Digest = Annotated[str, Meta(pattern=r"\A[0-9a-f]{64}\Z")]
+Identity = Annotated[str, Meta(pattern=r"\A[0-9a-f]{32}\Z")]
+Kind = Annotated[str, Meta(pattern=r"\A[a-z][a-z0-9-]{0,31}\Z")]
+Utc = Annotated[str, Meta(pattern=r"\A[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z\Z")]
+
+
+_NAME = re.compile(r"[0-9a-f]{64}\.json")
+
+
+class Clock(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the laptop's clock showed: `utc` to the second, `offset` in minutes east of it."""
+
+    utc: Utc
+    offset: Annotated[int, Meta(ge=-1439, le=1439)]
+
+
+class Record(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """One thing that happened, as the vault holds it.
+
+    `after` names the newest records about the same vessel at that time; `objects` every
+    object that the record relies on; `by` the person, as a mark. All in rising order.
+    """
+
+    format: Literal[1]
+    kind: Kind
+    after: tuple[Digest, ...]
+    clock: Clock
+    writer: Identity
+    objects: tuple[Digest, ...]
+    body: dict[str, Any]
+    vessel: Identity | None = None
+    by: Digest | None = None
+
+
+class Stored(NamedTuple):
+    """A record that is in the vault: its digest, itself, and its file within the vault."""
+
+    digest: str
+    record: Record
+    file: str
+
+
+class _Version(Struct):
+    format: int
+
+
+_ENCODER = msgspec.json.Encoder(order="sorted")
+_DECODER = msgspec.json.Decoder(Record)
+
+
+def file_of(digest: str) -> str:
+    """Return a record's file within the vault, with forward slashes."""
+    return f"{FOLDER}/{digest[:2]}/{digest}{SUFFIX}"
+
+
+def named_by(name: str) -> bool:
+    """Tell whether a file's name is a digest and the suffix, as a record's is."""
+    return _NAME.fullmatch(name) is not None
+
+
+def clock_of(moment: datetime) -> Clock:
+    """Return the clock member for an aware local time."""
+    offset = moment.utcoffset()
+    if offset is None:
+        raise ValueError("the clock must tell its offset from UTC")
+    utc = (moment - offset).replace(tzinfo=None).isoformat(timespec="seconds")
+    return Clock(utc=f"{utc}Z", offset=int(offset.total_seconds()) // 60)
+
+
+def canonical(value: object) -> bytes:
+    """Return canonical JSON: UTF-8, sorted keys, no spaces, one newline at the end."""
+    return _ENCODER.encode(value) + b"\n"
+
+
+def encode(record: Record) -> tuple[str, bytes]:
+    """Return a record's digest and its bytes; `vault-record-unfit` where it cannot be one."""
+    wrong = unfit(record.body)
+    if wrong is not None:
+        raise UNFIT.at(expected=wrong[0], found=wrong[1])
+    try:
+        data = canonical(record)
+    except (TypeError, ValueError, msgspec.MsgspecError) as error:
+        raise UNFIT.at(expected="text in Unicode", found=str(error)) from error
+    wrong = _mistake(data)
+    if wrong is not None:
+        raise UNFIT.at(expected=wrong[0], found=wrong[1])
+    return sha256(data), data
+
+
+def decode(data: bytes, digest: str | None = None) -> Record:
+    """Return the record that `data` holds, having checked every rule of the format.
+
+    `digest` is the name that it stands under. Raises `vault-damaged-record`, or
+    `vault-newer` for a record of a later format.
+    """
+    if digest is not None:
+        found = sha256(data)
+        if found != digest:
+            raise DAMAGED_RECORD.at(expected=f"SHA-256 {digest}", found=found)
+    wrong = _mistake(data)
+    if wrong is not None:
+        version = _version(data)
+        if version > FORMAT:
+            raise NEWER.at(expected=f"record format {FORMAT}", found=str(version))
+        raise DAMAGED_RECORD.at(expected=wrong[0], found=wrong[1])
+    return _DECODER.decode(data)
+
+
+def unfit(body: dict[str, Any]) -> tuple[str, str] | None:
+    """Return what was expected and found where a body holds what it may not, else None."""
+    level: list[Any] = [body]
+    for _ in range(MAX_DEPTH):
+        deeper: list[Any] = []
+        for outer in level:
+            if isinstance(outer, dict):
+                if not all(isinstance(key, str) for key in outer):
+                    return "member names of text", "another type"
+                inside = outer.values()
+            else:
+                inside = outer
+            for value in inside:
+                if isinstance(value, dict | list | tuple):
+                    deeper.append(value)
+                elif wrong := _unfit_leaf(value):
+                    return wrong
+        if not deeper:
+            return None
+        level = deeper
+    return f"at most {MAX_DEPTH} levels", "more"
+
+
+def _unfit_leaf(value: object) -> tuple[str, str] | None:
+    if isinstance(value, str):
+        return None
+    if isinstance(value, int):  # true and false are of this type too
+        if -MAX_INTEGER <= value <= MAX_INTEGER:
+            return None
+        return f"a whole number to {MAX_INTEGER}", "a larger one"
+    found = "null" if value is None else type(value).__name__
+    return "text, whole numbers, true, false, lists and objects", found
+
+
+def _mistake(data: bytes) -> tuple[str, str] | None:
+    if len(data) > MAX_BYTES:
+        return f"at most {MAX_BYTES} bytes", f"{len(data)} bytes"
+    try:
+        record = _DECODER.decode(data)
+        datetime.fromisoformat(record.clock.utc[:-1])
+    except (ValueError, RecursionError, msgspec.MsgspecError) as error:
+        return "a record's members", str(error)[:200]
+    wrong = unfit(record.body)
+    if wrong is not None:
+        return wrong
+    for name in ("after", "objects"):
+        digests: tuple[str, ...] = getattr(record, name)
+        if any(a >= b for a, b in pairwise(digests)):
+            return f"`{name}` in rising order, each once", "another order"
+    try:
+        same = canonical(record) == data
+    except (ValueError, msgspec.MsgspecError) as error:
+        return "text in Unicode", str(error)[:200]
+    return None if same else ("canonical JSON", "the same members written otherwise")
+
+
+def _version(data: bytes) -> int:
+    try:
+        return msgspec.json.decode(data[: MAX_BYTES + 1], type=_Version).format
+    except (ValueError, RecursionError, msgspec.MsgspecError):
+        return 0

@@ -1,0 +1,333 @@
+"""The one face of the room: a vault opened, asked, and written to under its lock."""
+
+from __future__ import annotations
+
+import os
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from parambak.memory.digests import sha256
+from parambak.memory.findings import Finding
+from parambak.vault import files, objects, persons, vault_toml
+from parambak.vault.faults import (
+    ABSENT,
+    CLOCK_BACKWARDS,
+    FIRST_RECORD_LACKING,
+    HISTORY_CUT,
+    MISSING_OBJECT,
+    NOT_A_VAULT,
+    OWN_DAMAGED,
+    OWN_NOT_WRITTEN,
+    TOML_CHANGED,
+    UNREADABLE,
+)
+from parambak.vault.index import Index
+from parambak.vault.order import heads
+from parambak.vault.own import VAULT, Own
+from parambak.vault.records import Record, Stored, clock_of, encode, file_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+__all__ = ["Record", "Stored", "Vault", "Writing"]
+
+LOCK = "lock"
+FIRST = "vault"  # the kind of the vault's first record
+CLOCK_SLACK = 120  # seconds by which two laptops' clocks may differ without a word
+
+
+class Vault:
+    """One vault, open. Reading takes no lock; `writing` does.
+
+    `root` is its folder, `identity` its own 32 hexadecimal digits, `made` whether it is new.
+    A new one comes into being on the disk with the first `writing`, so that what is refused
+    before leaves no trace.
+    """
+
+    def __init__(
+        self, root: Path, identity: str, *, own: Own, clock: Callable[[], datetime], made: bool
+    ) -> None:
+        self.root = root
+        self.identity = identity
+        self.made = made
+        self._own = own
+        self._clock = clock
+        self._index = Index(root, identity)
+        self._names: dict[str, str] = {}
+        self._said: list[Finding] = []
+
+    @classmethod
+    def open(
+        cls, root: Path, *, own: Path, clock: Callable[[], datetime], create: bool = False
+    ) -> Vault:
+        """Open the vault at `root`; with `create`, a missing or empty folder becomes one.
+
+        `own` is the user's own folder, made when first needed; `clock` returns an aware
+        local time. Raises VaultRefused where there is no vault, none that this version
+        reads, or one that the system will not let be read.
+        """
+        root, ours = Path(root), Own(Path(own))
+        data = vault_toml.read(root)
+        if data is None:
+            _refuse_unless_new(root, create=create)
+            return cls(root, os.urandom(16).hex(), own=ours, clock=clock, made=True)
+        identity = vault_toml.identity_of(data, root / vault_toml.FILE)
+        vault = cls(root, identity, own=ours, clock=clock, made=False)
+        vault._index.refresh()
+        vault._look_around(data)
+        return vault
+
+    def close(self) -> None:
+        """Close the index's file; only Windows minds when this is left out."""
+        self._index.close()
+
+    # --- what is asked ---
+
+    @property
+    def warnings(self) -> tuple[Finding, ...]:
+        """What has to be said so far and does not stop: it can grow while writing."""
+        return (*self._said, *self._index.findings)
+
+    @property
+    def writer(self) -> str:
+        """This user's identity as a writer, 32 hexadecimal digits; made when first asked for."""
+        return self._own.writer(self._now())
+
+    def vessels(self) -> tuple[str, ...]:
+        """Return the identities of the vessels that have records, in order."""
+        return self._index.vessels()
+
+    def records(self, vessel: str | None) -> tuple[Stored, ...]:
+        """Return the records about a vessel (None: about the vault itself), in causal order."""
+        return self._index.records(vessel)
+
+    def read_object(self, digest: str) -> bytes:
+        """Return an object's bytes, hashed at this moment; VaultDamaged if wrong or missing."""
+        return objects.read(self.root, digest)
+
+    def has_object(self, digest: str) -> bool:
+        """Tell whether an object's file is there; its bytes are not looked at."""
+        return objects.has(self.root, digest)
+
+    def person(self, mark: str) -> str:
+        """Return the name behind a mark; VaultDamaged if its object is wrong or missing."""
+        if mark not in self._names:
+            data = objects.read(self.root, mark)
+            self._names[mark] = persons.decode(data, str(self.root / objects.file_of(mark)))
+        return self._names[mark]
+
+    # --- writing ---
+
+    @contextmanager
+    def writing(self) -> Iterator[Writing]:
+        """Hold the writers' lock, see what others wrote, and hand out the means to write.
+
+        Where the block fails, objects that no record names are taken away again.
+        """
+        self._own.writer(self._now())  # refused here rather than half way
+        made: list[Path] = []
+        try:
+            files.make_folder(self.root, made)
+        except OSError as error:
+            files.unmake(made)
+            raise files.write_refusal(error, self.root) from error
+        with self._locked(made):
+            writing = Writing(self, self._index, self._clock, self.writer)
+            self._settle(writing)
+            try:
+                yield writing
+            except BaseException:
+                writing.undo()
+                raise
+            finally:
+                self._remember(writing)
+
+    @contextmanager
+    def _locked(self, made: list[Path]) -> Iterator[None]:
+        lock = self.root / LOCK
+        try:
+            with files.locked(lock, self._now()):
+                yield
+        except BaseException:
+            if made and files.names_in(self.root) == [LOCK]:
+                files.remove(lock)
+            files.unmake(made)
+            raise
+
+    def _settle(self, writing: Writing) -> None:
+        """Under the lock: make the vault where it is new, else see what came since."""
+        files.sweep(self.root)
+        data = vault_toml.read(self.root)
+        if data is None:
+            _refuse_unless_new(self.root, create=self.made)
+            data = vault_toml.encode(self.identity)
+            files.write_sealed(self.root / vault_toml.FILE, data)
+            fresh = True
+        else:
+            if self.made:  # another process was quicker
+                self._adopt(vault_toml.identity_of(data, self.root / vault_toml.FILE))
+            self._index.refresh()
+            fresh = not self._index.vessels() and not self._index.records(None)
+        if fresh:  # new, or broken off while it was made
+            try:
+                body = {"vault": self.identity, "vault_toml": sha256(data)}
+                writing.add(FIRST, None, body)
+            except BaseException:
+                if self.made:
+                    files.remove(self.root / vault_toml.FILE)
+                raise
+
+    def _adopt(self, identity: str) -> None:
+        if identity != self.identity:
+            self.made = False
+            self.identity = identity
+            self._index.identify(identity)
+
+    def _remember(self, writing: Writing) -> None:
+        if writing.written:
+            try:
+                self._own.remember(self.identity, writing.written)
+            except OSError as error:
+                text = (
+                    f"What was written last could not be noted for this user: {files.words(error)}."
+                )
+                self.say(OWN_NOT_WRITTEN, text)
+
+    # --- what is said ---
+
+    def say(self, code: str, text: str) -> None:
+        """Add a warning, once."""
+        finding = Finding(code, text)
+        if finding not in self._said:
+            self._said.append(finding)
+
+    def _look_around(self, data: bytes) -> None:
+        first = [s.record.body for s in self._index.of_kind(None, FIRST)]
+        ours = [body for body in first if body.get("vault") == self.identity]
+        if not ours:
+            text = (
+                "The vault's first record is not there: it was never finished, or records are gone."
+            )
+            self.say(FIRST_RECORD_LACKING, text)
+        elif all(body.get("vault_toml") != sha256(data) for body in ours):
+            self.say(
+                TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record knows it."
+            )
+        last = self._own.last(self.identity)
+        if last is None:
+            self.say(OWN_DAMAGED, "This user's note of what was written last cannot be read.")
+        for vessel, digest in (last or {}).items():
+            if not self._index.holds(digest):
+                about = "the vault itself" if vessel == VAULT else f"vessel {vessel}"
+                self.say(
+                    HISTORY_CUT,
+                    f"{file_of(digest)}, the last record written from here about {about}, is not "
+                    "in this vault: it is an older copy, or its history was cut short.",
+                )
+
+    def _now(self) -> str:
+        return clock_of(self._clock()).utc
+
+
+class Writing:
+    """The means to write, while the lock is held: objects first, then the record."""
+
+    def __init__(
+        self, vault: Vault, index: Index, clock: Callable[[], datetime], writer: str
+    ) -> None:
+        self._vault = vault
+        self._index = index
+        self._clock = clock
+        self._writer = writer
+        self._unnamed: set[str] = set()
+        self.written: dict[str, str] = {}
+
+    def put(self, data: bytes) -> str:
+        """Write an object and return its digest; one that is there is hashed, and healed."""
+        digest, new = objects.put(self._vault.root, data)
+        if new:
+            self._unnamed.add(digest)
+        return digest
+
+    def person(self, name: str, vessel: str) -> str:
+        """Return the mark of a person; the one already known among the vessel's records, if any."""
+        for mark in sorted({s.record.by for s in self._index.records(vessel) if s.record.by}):
+            if self._vault.has_object(mark) and self._vault.person(mark) == name:
+                return mark
+        return self.put(persons.encode(name))
+
+    def add(
+        self,
+        kind: str,
+        vessel: str | None,
+        body: dict[str, Any],
+        *,
+        by: str | None = None,
+        relies_on: Iterable[str] = (),
+    ) -> str:
+        """Write a record and return its digest.
+
+        `relies_on` names every object that the record's meaning needs; they, and `by`, must
+        be in the vault. Raises VaultDamaged where one is missing, VaultRefused where the
+        body is no body or the disk refuses.
+        """
+        needed = sorted(set(relies_on))
+        for digest in (*needed, *([by] if by else [])):
+            if not self._vault.has_object(digest):
+                raise MISSING_OBJECT.at(file=objects.file_of(digest), expected=digest)
+        newest = heads(self._index.records(vessel))
+        record = Record(
+            format=1,
+            kind=kind,
+            vessel=vessel,
+            after=tuple(sorted(stored.digest for stored in newest)),
+            clock=clock_of(self._clock()),
+            writer=self._writer,
+            by=by,
+            objects=tuple(needed),
+            body=body,
+        )
+        digest, data = encode(record)
+        self._compare_clocks(record, newest)
+        files.write_sealed(self._vault.root / file_of(digest), data)
+        self._index.add(Stored(digest, record, file_of(digest)))
+        self._unnamed.difference_update(needed, [by] if by else ())
+        self.written[vessel or VAULT] = digest
+        return digest
+
+    def undo(self) -> None:
+        """Take away the objects that were new here and that no record names."""
+        for digest in self._unnamed:
+            path = self._vault.root / objects.file_of(digest)
+            files.remove(path)
+            files.unmake([path.parent])
+
+    def _compare_clocks(self, record: Record, newest: Iterable[Stored]) -> None:
+        now = datetime.fromisoformat(record.clock.utc)
+        for stored in newest:
+            then = stored.record.clock.utc
+            behind = (datetime.fromisoformat(then) - now).total_seconds()
+            same_writer = stored.record.writer == self._writer
+            if behind > (0 if same_writer else CLOCK_SLACK):
+                self._vault.say(
+                    CLOCK_BACKWARDS,
+                    f"This computer's clock shows {record.clock.utc}, earlier than the {then} of "
+                    "a record that is already there. The order of the records does not need it.",
+                )
+
+
+def _refuse_unless_new(root: Path, *, create: bool) -> None:
+    """Refuse a folder that holds something else, and one that is not to become a vault."""
+    try:
+        names = files.names_in(root)
+    except OSError as error:
+        raise UNREADABLE.at(file=str(root), found=files.words(error)) from error
+    strange = [n for n in names if n != LOCK and not n.endswith(files.TEMPORARY)]
+    if strange:
+        found = f"no {vault_toml.FILE}, but {strange[0][:80]!r}"
+        raise NOT_A_VAULT.at(file=str(root), expected=vault_toml.FILE, found=found)
+    if not create:
+        found = "an empty folder" if root.is_dir() else "no such folder"
+        raise ABSENT.at(file=str(root), expected=vault_toml.FILE, found=found)
