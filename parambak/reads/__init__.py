@@ -1,0 +1,1 @@
+"""Reads: whether what came off a chip can be what the chip holds."""

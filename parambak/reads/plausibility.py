@@ -1,0 +1,255 @@
+"""Whether an image can be what its chip holds, or betrays a bad read.
+
+Each suspicion tells its evidence in a sentence. What is normal for a memory lifts a
+suspicion, which then stays visible; a blank or constant image is never lifted.
+
+The thresholds, and why (false alarms are counted by `tests/reads/`):
+
+- an address line is suspected only where at least `_TELLING` bytes that are neither 00, FF
+  nor the image's commonest each have an equal partner: two blank halves are equal too, and
+  prove nothing. Random bytes do that by chance once in 2 ** 64 images.
+- a data line is suspected only where at least `_STEADY` bytes that are neither 00, FF nor
+  the commonest, of at least `_VALUES` values, never change it: by chance once in 2 ** 28.
+- two lines are taken for shorted only where `_SHORTED` different bytes agree.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from parambak.memory.findings import Finding
+from parambak.memory.image import Image, Range
+from parambak.reads.address_lines import commonest, repeating, window
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_TELLING: Final = 8
+_VALUES: Final = 8
+_FEW: Final = 3
+_STEADY: Final = 32
+_SHORTED: Final = 32
+_WINDOW: Final = 16 * 1024 * 1024
+"""Bytes over which address lines are judged."""
+
+
+@dataclass(frozen=True, slots=True)
+class Normal:
+    """What is normal for a memory, by its layout or by a remark with name and reason.
+
+    `kept_twice`: parts of the memory repeat. `blocks`: (start, start of the duplicate,
+    length) of each block known to be kept twice; a repeat that these alone explain is
+    lifted. `seven_bit`: data line D7 stays at one level. `constant_line`: any data line may.
+    """
+
+    kept_twice: bool = False
+    blocks: tuple[tuple[int, int, int], ...] = ()
+    seven_bit: bool = False
+    constant_line: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Suspicion:
+    """A finding against an image: `fatal` where nothing can lift it, `lifted` where declared."""
+
+    finding: Finding
+    fatal: bool = False
+    lifted: bool = False
+
+    @property
+    def stands(self) -> bool:
+        """Return whether the finding speaks against the image."""
+        return self.fatal or not self.lifted
+
+
+def judge(
+    image: Image,
+    *,
+    memory_size: int | None = None,
+    base: int = 0,
+    left_out: int | None = None,
+    normal: Normal = Normal(),
+) -> tuple[Suspicion, ...]:
+    """Return every suspicion against `image`, as read from a memory of `memory_size` bytes.
+
+    `base` is the address of the memory's first byte; `left_out` the value of the bytes
+    that the reader leaves out of its files, where its profile says so.
+    """
+    if not image.size:
+        return ()
+    single = _of_one_value(image.content)
+    size = tuple(_size(image, memory_size, base, left_out))
+    if single is not None:
+        return (single, *size)
+    return (
+        *size,
+        *_address_lines(image, memory_size, base, normal),
+        *_data_lines(image.content, normal),
+    )
+
+
+def _of_one_value(content: bytes) -> Suspicion | None:
+    if content.count(content[:1]) != len(content):
+        return None
+    value = content[0]
+    if value in (0x00, 0xFF):
+        text = (
+            f"every byte is {value:02X}: the chip is blank, was not seated, or was not "
+            "powered while it was read"
+        )
+        return Suspicion(Finding("read-blank", text), fatal=True)
+    text = f"every byte is {value:02X}: no parameter memory holds one value throughout"
+    return Suspicion(Finding("read-constant", text), fatal=True)
+
+
+def _size(
+    image: Image, memory_size: int | None, base: int, left_out: int | None
+) -> Iterator[Suspicion]:
+    if memory_size is None:
+        return
+    end = base + memory_size
+    if image.start < base or image.end > end:
+        yield Suspicion(_past_the_chip(image, memory_size, base), fatal=True)
+        return
+    absent = memory_size - image.size
+    if absent:
+        text = f"the dump holds {image.size} of the memory's {memory_size} bytes; {absent} absent"
+        if left_out is not None:
+            text += f", which the reader leaves out where they are {left_out:02X}"
+        yield Suspicion(Finding("read-size", text), lifted=left_out is not None)
+
+
+def _past_the_chip(image: Image, memory_size: int, base: int) -> Finding:
+    chip = image.part(base, base + memory_size)
+    more = image.part(base + memory_size, image.end)
+    if more.size and image.start >= base and _repeat_of(chip, more, memory_size):
+        text = (
+            f"the dump runs past the end of the {memory_size}-byte chip, and its "
+            f"{more.size} further bytes repeat the chip from its start: a larger chip was "
+            "chosen on the reader"
+        )
+        return Finding("read-past-chip", text, offset=more.start)
+    outside = image.size - chip.size
+    text = f"{outside} of the dump's {image.size} bytes lie outside the {memory_size}-byte memory"
+    first = image.start if image.start < base else more.start
+    return Finding("read-size", text, offset=first)
+
+
+def _repeat_of(chip: Image, more: Image, memory_size: int) -> bool:
+    """Say whether every byte past the chip is the one that the chip's address would give."""
+    for block in more.blocks:
+        at = block.start
+        while at < block.end:
+            turn = (at - chip.start) // memory_size * memory_size
+            stop = min(block.end, chip.start + turn + memory_size)
+            if chip.read(at - turn, stop - at) != block.data[at - block.start : stop - block.start]:
+                return False
+            at = stop
+    return True
+
+
+def _address_lines(
+    image: Image, memory_size: int | None, base: int, normal: Normal
+) -> Iterator[Suspicion]:
+    if memory_size is not None:
+        image = image.part(base, base + memory_size)
+    found = _window(image, base)
+    if found is None:
+        return
+    image, start = found
+    steps = _steps(image, start)
+    if not steps:
+        return
+    beyond = _steps(image.without(_duplicates(normal)), start) if normal.blocks else steps
+    span = image.end - start
+    if len(steps) > _FEW and steps[-1] * 2 >= span:
+        text = _repeats_text(steps)
+        lifted = normal.kept_twice or not set(steps) & set(beyond)
+        yield Suspicion(Finding("read-address-line", text, offset=start + steps[0]), lifted=lifted)
+        return
+    for step in steps:
+        finding = Finding("read-address-line", _line_text(step, span), offset=start + step)
+        yield Suspicion(finding, lifted=normal.kept_twice or step not in beyond)
+
+
+def _steps(image: Image, start: int) -> list[int]:
+    """Return the powers of two at which the whole image repeats itself."""
+    if not image.size:
+        return []
+    seen = window(image, start)
+    bits = (len(seen.data) - 1).bit_length()
+    return [1 << bit for bit in range(bits) if repeating(seen, 1 << bit) >= _TELLING]
+
+
+def _duplicates(normal: Normal) -> list[Range]:
+    return [Range(second, length) for _, second, length in normal.blocks]
+
+
+def _line_text(step: int, span: int) -> str:
+    line = f"A{step.bit_length() - 1}"
+    cause = ", a chip of the wrong size was chosen" if step * 2 >= span else ""
+    return (
+        f"each byte at an address with line {line} high equals the byte {step} lower: address "
+        f"line {line} is stuck{cause}, or the memory keeps its data twice"
+    )
+
+
+def _repeats_text(steps: list[int]) -> str:
+    lines = ", ".join(f"A{step.bit_length() - 1}" for step in steps)
+    return (
+        f"the image repeats itself over and over, at {len(steps)} distances from {steps[0]} bytes "
+        f"up: address lines {lines} change nothing, so they are stuck, or a much larger chip was "
+        "chosen"
+    )
+
+
+def _window(image: Image, base: int) -> tuple[Image, int] | None:
+    """Return what to judge address lines on, and the address at which all lines are low."""
+    if image.size and image.start >= base and image.end - base <= _WINDOW:
+        return image, base
+    largest = max(image.blocks, key=lambda block: len(block.data), default=None)
+    if largest is None:
+        return None
+    span = 1 << (len(largest.data) - 1).bit_length()
+    return Image((largest,)), largest.start // span * span
+
+
+def _data_lines(content: bytes, normal: Normal) -> Iterator[Suspicion]:
+    fill = commonest(content)
+    values = [value for value in range(256) if value in content]
+    others = [value for value in values if value not in (0x00, 0xFF, fill)]
+    telling = len(content.translate(None, bytes({0x00, 0xFF, fill})))
+    if telling < _STEADY or len(others) < _VALUES:
+        return
+    for bit in range(8):
+        levels = {value >> bit & 1 for value in values}
+        if len(levels) == 1:
+            lifted = normal.constant_line or (normal.seven_bit and bit == 7)
+            yield Suspicion(_steady(bit, levels.pop(), len(content)), lifted=lifted)
+    yield from _shorted(others)
+
+
+def _steady(bit: int, level: int, length: int) -> Finding:
+    word = "high" if level else "low"
+    text = (
+        f"data line D{bit} is {word} in each of the {length} bytes: the line is stuck, its "
+        "contact open"
+    )
+    text += ", or the memory holds seven-bit data" if bit == 7 else ""
+    return Finding("read-data-line", text)
+
+
+def _shorted(values: list[int]) -> Iterator[Suspicion]:
+    """Yield each two data lines that change, and always alike."""
+    if len(values) < _SHORTED:
+        return
+    columns = [tuple(value >> bit & 1 for value in values) for bit in range(8)]
+    for high in range(8):
+        for low in range(high):
+            if columns[high] == columns[low] and len(set(columns[high])) == 2:
+                text = (
+                    f"data lines D{low} and D{high} are alike in each of {len(values)} different "
+                    "bytes: the two lines may be shorted"
+                )
+                yield Suspicion(Finding("read-data-short", text))
