@@ -1,0 +1,233 @@
+"""`archive`: put reads of one chip on record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from parambak.cli import faults, files_in, store
+from parambak.cli.command import command as parambak_command
+from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping import select
+from parambak.keeping.bodies import Normal
+from parambak.keeping.fold import fleet
+from parambak.keeping.take_in import Request, TakenIn, take_in
+from parambak.keeping.target import Target
+from parambak.keeping.visits import VISIT_NONE, the_open_visit
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from parambak.cli.screen import Screen
+    from parambak.keeping.chips import Chip
+    from parambak.keeping.known import Visit
+    from parambak.vault.vault import Vault
+
+
+@dataclass(frozen=True)
+class _Words:
+    """The command's options, as typed."""
+
+    vessel: str | None
+    unit: str | None
+    card: str | None
+    position: str
+    layout: str | None
+    chip: str | None
+    reader_sum: str | None
+    read_by: str | None
+    read_on: str | None
+    reader: str | None
+    remark: str | None
+    normal: tuple[str, ...]
+    format_name: str | None
+    accept: tuple[str, ...]
+    base: int
+    no_file_times: bool
+    compared: bool
+    new_vessel: bool
+    position_confirmed: bool
+
+
+def _address(_: click.Context, __: click.Parameter, value: str) -> int:
+    try:
+        return int(value, 0)
+    except ValueError as error:
+        raise click.BadParameter("give an address such as 0x8000") from error
+
+
+@parambak_command(
+    "archive",
+    example="parambak archive R1.HEX R2.HEX --vessel grebe --unit port-thruster "
+    "--position U12 --layout thruster.toml --read-by 'J. Doe'",
+)
+@click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
+@click.option("--vessel", metavar="NAME", help="Short name; an open visit remembers it.")
+@click.option("--unit", metavar="NAME", help="The unit that the chip belongs to.")
+@click.option("--card", metavar="SERIAL", help="Instead of --unit: a card that is in no unit.")
+@click.option(
+    "--position", metavar="NAME", required=True, help="The chip's reference designator."
+)
+@click.option("--layout", metavar="FILE", help="What the bytes mean; kept with the position.")
+@click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
+@click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
+@click.option("--read-by", metavar="PERSON", help="Who read the chip.")
+@click.option("--read-on", metavar="DATE", help="When, such as 2026-03-01; else today.")
+@click.option("--reader", metavar="TEXT", help="The reader that was used.")
+@click.option("--remark", metavar="TEXT", help="Anything worth knowing in twenty years.")
+@click.option(
+    "--normal",
+    multiple=True,
+    metavar="CODE=REASON",
+    help="Declare a finding normal for this memory; needs --read-by.",
+)
+@click.option("--format", "format_name", type=click.Choice(["intel-hex", "s-record", "raw"]))
+@click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
+@click.option("--base", default="0", callback=_address, help="Address of the first byte (raw).")
+@click.option(
+    "--no-file-times",
+    is_flag=True,
+    help="The reader has no clock: equal file times do not mean one read.",
+)
+@click.option("--compared", is_flag=True, help="The reader's own compare pass found no fault.")
+@click.option("--new-vessel", is_flag=True, help="It is another ship, though the name is near.")
+@click.option("--position-confirmed", is_flag=True, help="It is the right chip; go on.")
+@pass_settings
+def command(settings: Settings, dumps: tuple[str, ...], **options: Any) -> Answer:
+    """Keep each DUMP as one read of a chip, and say whether the copy is verified.
+
+    A second DUMP is your word that the chip was read again.
+    """
+    words = _Words(**options)
+    request, chips = _request(settings, dumps, words)
+    vault = store.open_vault(settings, create=True)
+    request = _with_visit(vault, request, words)
+    taken = take_in(vault, request, chips)
+    return Answer(
+        {
+            "where": taken.position.where,
+            "copy": select.copy_name(taken.position, taken.copy),
+            "sha256": taken.copy.sha256,
+            "verified": taken.verdict.verified,
+            "unmet": [
+                {"condition": each.condition, "text": each.text} for each in taken.verdict.unmet
+            ],
+            "made": list(taken.made),
+            "reader_sum": taken.reader_sum,
+        },
+        lambda screen: _page(screen, taken, len(dumps)),
+        warnings=(*store.warnings_of(vault), *taken.warnings),
+    )
+
+
+def _request(
+    settings: Settings, dumps: tuple[str, ...], words: _Words
+) -> tuple[Request, Mapping[str, Chip]]:
+    """Return what is asked, every file read and checked before a vault is touched."""
+    del settings
+    chips = store.chip_table()
+    size = _chip_size(words.chip, chips)
+    layout = files_in.layout_file(words.layout) if words.layout else None
+    if size is None and layout is not None:
+        size = layout.layout.memory
+    terms = files_in.terms_of(words.accept, size, words.base)
+    incoming = [files_in.incoming(path, words.format_name, terms) for path in dumps]
+    from parambak.keeping.entries import check_date  # noqa: PLC0415 - small, and used once
+
+    target = Target(
+        vessel=words.vessel or "",
+        position=words.position,
+        unit=words.unit,
+        card=words.card,
+        chip=words.chip,
+        new_vessel=words.new_vessel,
+    )
+    request = Request(
+        target=target,
+        dumps=incoming,
+        layout=layout,
+        read_by=words.read_by,
+        read_on=check_date(words.read_on) if words.read_on else None,
+        reader=words.reader,
+        reader_sum=words.reader_sum,
+        untimed=words.no_file_times,
+        compared=words.compared,
+        normal=_normal(words),
+        position_confirmed=words.position_confirmed,
+        remark=words.remark,
+    )
+    return request, chips
+
+
+def _chip_size(name: str | None, chips: Mapping[str, Chip]) -> int | None:
+    if name is None:
+        return None
+    if name.casefold() not in chips:
+        raise faults.CHIP_NAME.at(
+            expected="a part number of the table",
+            found=repr(name),
+            known=", ".join(sorted(chip.name for chip in chips.values())),
+        )
+    return chips[name.casefold()].size
+
+
+def _normal(words: _Words) -> list[Normal]:
+    declared = []
+    for text in words.normal:
+        code, _, reason = text.partition("=")
+        if not code.strip() or not reason.strip() or not words.read_by:
+            raise faults.NORMAL_SHAPE.at(
+                expected="CODE=REASON and --read-by", found=repr(text)
+            )
+        declared.append(Normal(code=code.strip(), reason=reason.strip()))
+    return declared
+
+
+def _with_visit(vault: Vault, request: Request, words: _Words) -> Request:
+    """Fill in what the open visit remembers."""
+    from dataclasses import replace  # noqa: PLC0415 - used once
+
+    found = the_open_visit(fleet(vault), vault.writer, words.vessel)
+    if found is None:
+        if words.vessel is None:
+            raise VISIT_NONE.at(expected="--vessel NAME, or an open visit", found="neither")
+        return request
+    handle, visit = found
+    return replace(
+        request,
+        target=replace(request.target, vessel=words.vessel or handle),
+        read_by=request.read_by or _name(vault, visit),
+        reader=request.reader or visit.reader,
+        visit=visit.id,
+    )
+
+
+def _name(vault: Vault, visit: Visit) -> str | None:
+    return vault.person(visit.by) if visit.by else None
+
+
+def _page(screen: Screen, taken: TakenIn, given: int) -> None:
+    reads = "1 read" if given == 1 else f"{given} reads"
+    screen.heading(f"{reads} on record for {taken.position.where}")
+    facts = [
+        ("copy", select.copy_name(taken.position, taken.copy)),
+        ("SHA-256", taken.copy.sha256),
+        *(("new", made.removeprefix("new ")) for made in taken.made),
+    ]
+    if taken.reader_sum:
+        facts.append(("reader's sum", f"matches: {taken.reader_sum}"))
+    screen.facts(facts)
+    screen.table(
+        ("condition", "met", "why"),
+        [
+            (each.condition, {True: "yes", False: "NO", None: "not known"}[each.met], each.text)
+            for each in taken.verdict.conditions
+        ],
+    )
+    screen.say()
+    if taken.verdict.verified:
+        screen.verdict(True, "VERIFIED. Keep a copy of the vault in a second place.")
+    else:
+        screen.verdict(False, "NOT VERIFIED yet. See each NO above, and what to do.")

@@ -1,0 +1,42 @@
+"""`card add`: a processor card by its serial number, and its whereabouts."""
+
+from __future__ import annotations
+
+import click
+
+from parambak.cli import store
+from parambak.cli.command import command as parambak_command
+from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping.entries import WHEREABOUTS, enter_card
+
+
+@parambak_command(
+    "add", example="parambak card add grebe PC-4471 --whereabouts 'spare aboard'"
+)
+@click.argument("vessel", metavar="VESSEL")
+@click.argument("serial", metavar="SERIAL")
+@click.option("--whereabouts", type=click.Choice(WHEREABOUTS), default="spare aboard")
+@click.option("--card-type", metavar="TEXT", help="The maker's type, as printed on it.")
+@click.option("--by", metavar="PERSON", help="Who says so.")
+@pass_settings
+def command(  # noqa: PLR0913 - one argument an option
+    settings: Settings,
+    vessel: str,
+    serial: str,
+    whereabouts: str,
+    card_type: str | None,
+    by: str | None,
+) -> Answer:
+    """Put a card on record, or where a known one is now.
+
+    A spare's own dump is archived with --card SERIAL, never under a unit.
+    """
+    vault = store.open_vault(settings)
+    where, new = enter_card(
+        vault, vessel=vessel, serial=serial, whereabouts=whereabouts, card_type=card_type, by=by
+    )
+    return Answer(
+        {"where": where, "new": new, "whereabouts": whereabouts},
+        lambda screen: screen.verdict(True, f"On record: {where}, {whereabouts}."),
+        warnings=store.warnings_of(vault),
+    )

@@ -1,0 +1,86 @@
+"""What the command line itself refuses."""
+
+from __future__ import annotations
+
+from parambak.errors import CallRefused, DumpRefused, Fault, NotFound, NotProven, ParambakError
+
+CALL = Fault("call", CallRefused, "{message}", "Run `{command} --help`.")
+SYSTEM = Fault(
+    "system",
+    ParambakError,
+    "the operating system refused",
+    "Check that the disk or stick is in, has room, and may be written.",
+)
+MEMORY = Fault(
+    "memory",
+    ParambakError,
+    "the machine ran out of memory",
+    "Close other programs and try again.",
+)
+FILE_ABSENT = Fault(
+    "file-absent", NotFound, "no such file", "Check the name; quote it where it holds spaces."
+)
+FILE_KIND = Fault(
+    "file-kind", DumpRefused, "that is not a file that can be read whole",
+    "Name the reader's file itself, not a folder or a device.",
+)
+FILE_SIZE = Fault(
+    "file-size", DumpRefused, "the file is too large", "Check that the right file was named."
+)
+FILE_CHANGED = Fault(
+    "file-changed",
+    DumpRefused,
+    "the file changed while it was read",
+    "Wait until the reader has finished writing it, then try again.",
+)
+LAYOUT_NEEDED = Fault(
+    "layout-needed",
+    CallRefused,
+    "no layout is known for these bytes",
+    "Give one with --layout FILE; `archive … --layout` keeps it with the position.",
+)
+LAYOUT_MEMORY = Fault(
+    "layout-memory",
+    CallRefused,
+    "the layout is for a memory of another size",
+    "Give the layout of this unit.",
+)
+NOT_VERIFIED = Fault(
+    "load-file-not-verified",
+    NotProven,
+    "no file is released: the copy is not verified: {unmet}",
+    "Run `parambak swap check {where}`, which says what to do for each condition.",
+)
+LEAVES_VAULT = Fault(
+    "export-into-vault",
+    CallRefused,
+    "a file for a reader does not go inside the vault",
+    "Name a file outside the vault's folder.",
+)
+NOT_THE_SAME = Fault(
+    "export-not-the-same",
+    ParambakError,
+    "the file that was written does not read back as the same image",
+    "Do not use the file. Try another folder or stick, and tell the maintainers.",
+)
+NORMAL_SHAPE = Fault(
+    "normal-shape",
+    CallRefused,
+    "that declares nothing normal",
+    "Write --normal CODE=REASON with a finding's code, and --read-by with your name.",
+)
+ACCEPT_NAME = Fault(
+    "accept-name", CallRefused, "there is no such allowance", "Name one of those expected."
+)
+CHIP_NAME = Fault(
+    "chip-name",
+    CallRefused,
+    "no such chip in the table",
+    "Leave --chip out, or name a part number of the table: {known}.",
+)
+DEMO_FOLDER = Fault(
+    "demo-folder",
+    CallRefused,
+    "the demo writes only into a folder that is empty or absent",
+    "Name another folder: `parambak demo DIR`.",
+)

@@ -1,0 +1,43 @@
+"""Writing a file for a reader: written, read back by our reader, and by unrelated code."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from parambak.cli import faults, files_in
+from parambak.memory.digests import sha256
+
+if TYPE_CHECKING:
+    from parambak.dumps.dump import Style
+    from parambak.memory.image import Image
+
+
+def write_dump_file(  # noqa: PLR0913 - the parts of one file
+    image: Image, path: str, format_name: str, style: Style, *, vault: Path, replace: bool
+) -> tuple[bytes, str]:
+    """Write the image as a file, read it back, and return its bytes and digest.
+
+    Raise where the file cannot be written, or does not read back as the image.
+    """
+    from parambak.dumps.registry import read_dump, write_dump  # noqa: PLC0415 - for writing only
+    from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - the same
+    from parambak.vault.files import write_export  # noqa: PLC0415 - the same
+
+    if Path(path).resolve().is_relative_to(vault.resolve()):
+        raise faults.LEAVES_VAULT.at(file=path, expected=f"outside {vault}", found=path)
+    data = write_dump(image, format_name, style)
+    write_export(Path(path), data, replace=replace)
+    again = files_in.read_whole(path, files_in.DUMP_BYTES)[0]
+    terms = files_in.terms_of((), base=style.base)
+    dump = read_dump("", again, format=format_name, terms=terms)
+    expected = image
+    if format_name == "raw" and style.fill is not None:
+        end = style.base + len(data)
+        expected = type(image).of(image.filled(style.base, end, style.fill), style.base)
+    if again != data or dump.image != expected:
+        raise faults.NOT_THE_SAME.at(
+            file=path, expected=sha256(image.content), found=sha256(dump.image.content)
+        )
+    second_opinion(again, dump)
+    return again, sha256(again)

@@ -1,0 +1,162 @@
+"""Reading what the user names: dumps, layouts and sheets, each bounded and whole."""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from parambak.cli import faults
+from parambak.errors import LayoutRefused, NotFound
+from parambak.memory.digests import sha256
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from parambak.dumps.dump import Dump, Terms
+    from parambak.keeping.take_in import Incoming, LayoutFile
+
+DUMP_BYTES = 64 * 1024 * 1024
+TEXT_BYTES = 4 * 1024 * 1024
+
+
+def read_whole(path: str, limit: int) -> tuple[bytes, os.stat_result]:
+    """Return a file's bytes and its state; refuse what is absent, no file, too large or moving."""
+    try:
+        before = os.stat(path)  # noqa: PTH116 - the state is wanted, links followed
+    except FileNotFoundError as error:
+        raise faults.FILE_ABSENT.at(file=path, expected="a file", found="nothing") from error
+    except (OSError, ValueError) as error:
+        raise faults.FILE_KIND.at(file=path, expected="a file", found=str(error)) from error
+    if not stat.S_ISREG(before.st_mode):
+        raise faults.FILE_KIND.at(file=path, expected="a file", found=_kind(before.st_mode))
+    if before.st_size > limit:
+        raise faults.FILE_SIZE.at(
+            file=path, expected=f"at most {limit} bytes", found=f"{before.st_size} bytes"
+        )
+    try:
+        with Path(path).open("rb") as file:
+            data = file.read(limit + 1)
+            after = os.fstat(file.fileno())
+    except OSError as error:
+        raise faults.SYSTEM.at(
+            file=path, expected="a file that can be read", found=error.strerror or str(error)
+        ) from error
+    if len(data) != before.st_size or _state(before) != _state(after):
+        raise faults.FILE_CHANGED.at(
+            file=path, expected=f"{before.st_size} bytes, unchanged", found=f"{len(data)} bytes"
+        )
+    return data, after
+
+
+def _state(of: os.stat_result) -> tuple[int, int]:
+    return of.st_size, of.st_mtime_ns
+
+
+def _kind(mode: int) -> str:
+    if stat.S_ISDIR(mode):
+        return "a folder"
+    return "a pipe" if stat.S_ISFIFO(mode) else "a device"
+
+
+def read_dump_file(path: str, format_name: str | None, terms: Terms) -> Dump:
+    """Return the dump that a file holds, by its own name and content."""
+    return _dump(path, read_whole(path, DUMP_BYTES)[0], format_name, terms)
+
+
+def _dump(path: str, data: bytes, format_name: str | None, terms: Terms) -> Dump:
+    from parambak.dumps.registry import read_dump  # noqa: PLC0415 - only where a dump is read
+    from parambak.errors import ParambakError  # noqa: PLC0415 - the same
+
+    try:
+        return read_dump(Path(path).name, data, format=format_name, terms=terms)
+    except ParambakError as error:
+        raise error.in_file(path) from error
+
+
+def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
+    """Return a dump file ready to be archived, decoded a second time by unrelated code."""
+    from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - for archiving only
+    from parambak.errors import ParambakError  # noqa: PLC0415 - the same
+    from parambak.keeping.bodies import DumpEntry, FindingEntry  # noqa: PLC0415 - the same
+    from parambak.keeping.take_in import Incoming  # noqa: PLC0415 - the same
+
+    data, state = read_whole(path, DUMP_BYTES)
+    dump = _dump(path, data, format_name, terms)
+    try:
+        opinion = second_opinion(data, dump)
+    except ParambakError as error:
+        raise error.in_file(path) from error
+    entry = DumpEntry(
+        sha256=sha256(data),
+        name=Path(path).name,
+        format=dump.format,
+        bytes=len(data),
+        modified=state.st_mtime_ns,
+        path_mark=sha256(str(Path(path).resolve()).encode("utf-8", "surrogateescape")),
+        file_mark=sha256(f"{state.st_dev}:{state.st_ino}".encode()) if state.st_ino else None,
+        accepted=tuple(sorted(terms.accepted)),
+        findings=tuple(FindingEntry(code=f.code, text=f.text) for f in dump.findings),
+        opinion=opinion.judge if opinion.agrees else None,
+    )
+    return Incoming(data, dump, entry)
+
+
+def layout_file(path: str) -> LayoutFile:
+    """Return a layout and the files of its own folder that it includes."""
+    from parambak.keeping.take_in import LayoutFile  # noqa: PLC0415 - only where a layout is given
+    from parambak.layouts.load import load  # noqa: PLC0415 - the same
+
+    data = read_whole(path, TEXT_BYTES)[0]
+    parts: dict[str, bytes] = {}
+
+    def include(name: str) -> bytes:
+        parts[name] = beside(path, name)
+        return parts[name]
+
+    try:
+        layout = load(data, name=Path(path).name, include=include)
+    except LayoutRefused as error:
+        raise error.in_file(path) from error
+    return LayoutFile(Path(path).name, data, layout, parts)
+
+
+def beside(path: str, name: str) -> bytes:
+    """Return a file in the same folder as `path`; refuse one that leaves it."""
+    folder = Path(path).resolve().parent
+    wanted = (folder / name).resolve()
+    if not wanted.is_relative_to(folder):
+        raise faults.FILE_ABSENT.at(
+            file=name, expected="a file in the layout's folder", found="a path that leaves it"
+        )
+    return read_whole(str(wanted), TEXT_BYTES)[0]
+
+
+def sheet_file(path: str) -> tuple[bytes, dict[str, str]]:
+    """Return a card sheet's bytes and entries."""
+    from parambak.swap.card_sheet import load_sheet  # noqa: PLC0415 - only where a sheet is given
+
+    data = read_whole(path, TEXT_BYTES)[0]
+    return data, load_sheet(data, path)
+
+
+def shipped(name: str) -> bytes:
+    """Return a file of `shared/`, from inside the wheel or from the checkout."""
+    import parambak  # noqa: PLC0415 - its own place on disk is asked
+
+    package = Path(parambak.__file__).parent
+    for folder in (package / "shared", package.parent / "shared"):
+        if (folder / name).is_file():
+            return (folder / name).read_bytes()
+    raise NotFound("shipped", f"the installation lacks shared/{name}", next="Install it again.")
+
+
+def terms_of(accept: Iterable[str], memory_size: int | None = None, base: int = 0) -> Terms:
+    """Return the terms on which dumps are read; refuse an allowance that does not exist."""
+    from parambak.dumps.dump import ALLOWANCES, Terms  # noqa: PLC0415 - only where a dump is read
+
+    for name in accept:
+        if name not in ALLOWANCES:
+            raise faults.ACCEPT_NAME.at(expected=", ".join(sorted(ALLOWANCES)), found=repr(name))
+    return Terms(accepted=frozenset(accept), memory_size=memory_size, base=base)

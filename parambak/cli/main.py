@@ -1,0 +1,172 @@
+"""The root of the command line, and the one place that catches every error.
+
+Commands are imported only when they are called, so that a short answer stays
+quick.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import click
+
+from parambak import __version__
+from parambak.cli import faults
+from parambak.cli.settings import Answer, Settings
+from parambak.errors import ParambakError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+COMMANDS: dict[str, str | dict[str, str]] = {
+    "demo": "demo",
+    "inspect": "inspect",
+    "archive": "archive",
+    "catalogue": "catalogue",
+    "decode": "decode",
+    "diff": "diff",
+    "export": "export",
+    "swap": {"check": "swap_check", "load-file": "swap_load_file", "read-back": "swap_read_back"},
+    "recheck": "recheck",
+    "visit": {"open": "visit_open", "close": "visit_close"},
+    "card": {"add": "card_add", "record": "card_record"},
+    "amend": "amend",
+    "layout": {"check": "layout_check"},
+}
+GROUP_HELP = {
+    "swap": "Replace a processor card: check, load, read back.",
+    "visit": "Open and close an attendance aboard.",
+    "card": "Processor cards: spares, and what a unit's card must carry.",
+    "layout": "Field layouts.",
+}
+INTERRUPTED = 130
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are asked for."""
+
+    def __init__(self, modules: Mapping[str, str | dict[str, str]], **attrs: Any) -> None:
+        super().__init__(**attrs)
+        self._modules = modules
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names in the order of the work."""
+        del ctx
+        return list(self._modules)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the command of that name."""
+        del ctx
+        found = self._modules.get(cmd_name)
+        if isinstance(found, dict):
+            return LazyGroup(found, name=cmd_name, help=GROUP_HELP[cmd_name])
+        if found is None:
+            return None
+        command: click.Command = import_module(f"parambak.cli.{found}").command
+        return command
+
+
+@click.command(
+    cls=LazyGroup,
+    modules=COMMANDS,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    epilog="Exit codes: 0 yes, same, done; 1 a negative answer; 2 no answer; "
+    "3 the vault is damaged; 130 interrupted.",
+)
+@click.option(
+    "--vault", metavar="DIR", help="The vault's folder; PARAMBAK_VAULT names it too."
+)
+@click.option("--json", "as_json", is_flag=True, help="Answer with one JSON document.")
+@click.version_option(__version__, prog_name="parambak", message="%(prog)s %(version)s")
+@click.pass_obj
+def root(settings: Settings, vault: str | None, as_json: bool) -> None:  # noqa: FBT001 - click passes flags so
+    """Keep, verify, decode and compare the parameter memories of control units.
+
+    Parambak never alters a parameter. It compares bytes; it does not show
+    that a unit is safe.
+    """
+    settings.vault = vault
+    settings.json = settings.json or as_json
+
+
+def run(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run one command, print its answer, and exit by the contract."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    settings = Settings(json="--json" in given)
+    sys.exit(_answered(given, settings))
+
+
+def _answered(given: list[str], settings: Settings) -> int:
+    """Run the command and print; return the exit code. No traceback ever reaches a user."""
+    try:
+        answer = root.main(args=given, obj=settings, prog_name="parambak", standalone_mode=False)
+    except ParambakError as error:
+        return _print_error(error.document(), error.exit_code, settings)
+    except click.ClickException as error:
+        return _print_error(_usage(error), 2, settings)
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("parambak: interrupted; the vault is whole", err=True)
+        return INTERRUPTED
+    except MemoryError:
+        return _print_error(faults.MEMORY.at().document(), 2, settings)
+    except OSError as error:
+        return _print_error(_system(error), 2, settings)
+    if isinstance(answer, Answer):
+        return _print_answer(answer, settings)
+    return answer if isinstance(answer, int) else 0
+
+
+def _print_answer(answer: Answer, settings: Settings) -> int:
+    if settings.json:
+        click.echo(json.dumps(answer.document, ensure_ascii=True, indent=2))
+        return answer.exit_code
+    from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
+
+    if answer.warnings:
+        beside = Screen(stderr=True)
+        for warning in answer.warnings:
+            beside.say(f"note: {warning}")
+    answer.page(Screen())
+    return answer.exit_code
+
+
+def _print_error(document: dict[str, Any], exit_code: int, settings: Settings) -> int:
+    if settings.json:
+        click.echo(json.dumps({"error": document}, ensure_ascii=True, indent=2))
+        return exit_code
+    from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
+
+    screen = Screen(stderr=True)
+    at = document["file"] or ""
+    if document["line"] is not None:
+        at += f", line {document['line']}"
+    elif document["offset"] is not None:
+        at += f", at 0x{document['offset']:04X}"
+    screen.say(f"parambak: {at.lstrip(', ')}{': ' if at else ''}{document['text']}")
+    parts = [(name, document[name]) for name in ("expected", "found") if document[name]]
+    if document["next"]:
+        parts.append(("do next", document["next"]))
+    screen.facts([*parts, ("code", document["code"])])
+    return exit_code
+
+
+def _usage(error: click.ClickException) -> dict[str, Any]:
+    """Return a wrong call as a document of the contract."""
+    ctx = error.ctx if isinstance(error, click.UsageError) else None
+    command = ctx.command_path if ctx else "parambak"
+    return faults.CALL.at(message=error.format_message(), command=command).document()
+
+
+def _system(error: OSError) -> dict[str, Any]:
+    """Return what the operating system refused as a document of the contract."""
+    return faults.SYSTEM.at(
+        file=str(error.filename) if error.filename else None,
+        expected="access to the file",
+        found=error.strerror or str(error),
+    ).document()

@@ -1,0 +1,94 @@
+"""The page for people: 80 columns, readable without colour and in a pipe."""
+
+from __future__ import annotations
+
+import unicodedata
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.text import Text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+COLUMNS = 80
+_HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+
+
+def printable(text: str) -> str:
+    """Return the text with control, format and bidirectional characters spelled out."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(
+        f"\\u{{{ord(each):04X}}}" if unicodedata.category(each) in _HIDDEN else each
+        for each in text
+    )
+
+
+class Screen:
+    """Prints headings, sentences, facts and tables; every text is made printable first."""
+
+    def __init__(self, *, stderr: bool = False) -> None:
+        console = Console(
+            stderr=stderr, highlight=False, markup=False, emoji=False, safe_box=True
+        )
+        console.width = COLUMNS if not console.is_terminal else max(60, min(console.width, 100))
+        self._console = console
+
+    def heading(self, text: str) -> None:
+        """Print a heading, bold where the terminal can."""
+        self._console.print(Text(printable(text), style="bold"))
+
+    def say(self, text: str = "", *, indent: int = 0, style: str = "") -> None:
+        """Print a paragraph, wrapped at words."""
+        from rich.padding import Padding  # noqa: PLC0415 - only for what is indented
+
+        line = Text(printable(text), style=style)
+        self._console.print(Padding(line, (0, 0, 0, indent)) if indent else line)
+
+    def facts(self, facts: Iterable[tuple[str, str]], *, indent: int = 2) -> None:
+        """Print labels and values in two columns; a long value wraps in its own column."""
+        from rich.table import Table  # noqa: PLC0415 - only where facts are shown
+
+        grid = Table.grid(padding=(0, 2))
+        grid.add_column(no_wrap=True)
+        grid.add_column(overflow="fold")
+        for label, value in facts:
+            grid.add_row(Text(" " * indent + label), Text(printable(value)))
+        self._console.print(grid)
+
+    def table(
+        self, headings: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()
+    ) -> None:
+        """Print a table; the columns numbered in `right` stand to the right."""
+        from rich import box  # noqa: PLC0415 - only where a table is shown
+        from rich.table import Table  # noqa: PLC0415 - the same
+
+        table = Table(box=box.SIMPLE_HEAD, padding=(0, 1), show_edge=False, pad_edge=False)
+        for number, heading in enumerate(headings):
+            table.add_column(
+                heading, justify="right" if number in right else "left", overflow="fold"
+            )
+        for row in rows:
+            table.add_row(*(Text(printable(cell)) for cell in row))
+        self._console.print(table)
+
+    def verdict(self, good: bool | None, text: str) -> None:
+        """Print the one clear answer: a word first, colour only beside it."""
+        style = {True: "bold green", False: "bold red", None: "bold yellow"}[good]
+        self.say(text, style=style)
+
+
+def address(value: int, width: int = 4) -> str:
+    """Return an address in hexadecimal, at least `width` digits wide."""
+    return f"0x{value:0{width}X}"
+
+
+def mark(met: bool | None) -> str:
+    """Return the word for met, not met and not known."""
+    return {True: "yes", False: "NO", None: "not known"}[met]
+
+
+def bytes_text(number: int) -> str:
+    """Return a count of bytes in words."""
+    return "1 byte" if number == 1 else f"{number} bytes"

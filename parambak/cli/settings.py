@@ -1,0 +1,65 @@
+"""What the environment and the first options settle for every command."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from parambak.cli.screen import Screen
+
+VAULT_VARIABLE = "PARAMBAK_VAULT"
+OWN_VARIABLE = "PARAMBAK_OWN"
+
+
+@dataclass
+class Settings:
+    """The vault's folder as named, and whether the answer is to be JSON."""
+
+    json: bool = False
+    vault: str | None = None
+
+    @property
+    def vault_folder(self) -> Path:
+        """Return the vault: --vault, else PARAMBAK_VAULT, else one in the user's documents."""
+        named = self.vault or os.environ.get(VAULT_VARIABLE)
+        if named:
+            return Path(named)
+        import platformdirs  # noqa: PLC0415 - asked only where no folder is named
+
+        return platformdirs.user_documents_path() / "parambak-vault"
+
+    @property
+    def own_folder(self) -> Path:
+        """Return the user's own folder, which is never in the vault."""
+        named = os.environ.get(OWN_VARIABLE)
+        if named:
+            return Path(named)
+        import platformdirs  # noqa: PLC0415 - asked only where no folder is named
+
+        return platformdirs.user_data_path("parambak", appauthor=False)
+
+    @staticmethod
+    def clock() -> datetime:
+        """Return the laptop's time with its offset."""
+        return datetime.now().astimezone()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a command answers: a document for scripts, a page for people, an exit code."""
+
+    document: dict[str, Any]
+    page: Callable[[Screen], None]
+    exit_code: int = 0
+    warnings: tuple[str, ...] = field(default=())
+
+
+pass_settings = click.make_pass_decorator(Settings)

@@ -1,0 +1,74 @@
+"""Opening the vault, and what commands take from it by the names a user types."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from parambak.cli import files_in
+from parambak.keeping import select
+from parambak.keeping.assess import Assessor
+from parambak.keeping.chips import chips
+from parambak.keeping.fold import fleet
+from parambak.vault.vault import Vault
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from parambak.cli.settings import Settings
+    from parambak.keeping.chips import Chip
+    from parambak.keeping.known import Copy, Position
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Image
+
+
+def open_vault(settings: Settings, *, create: bool = False) -> Vault:
+    """Return the vault that the settings name; `create` makes it where there is none."""
+    return Vault.open(
+        settings.vault_folder, own=settings.own_folder, clock=settings.clock, create=create
+    )
+
+
+def chip_table() -> Mapping[str, Chip]:
+    """Return the shipped table of memory chips, by name in lower case."""
+    return chips(files_in.shipped("chips.toml"))
+
+
+def warnings_of(vault: Vault) -> tuple[str, ...]:
+    """Return what the vault has to say that stops nothing, and that it was made."""
+    made = (f"a new vault was made in {vault.root}",) if vault.made else ()
+    return (*made, *(finding.text for finding in vault.warnings))
+
+
+@dataclass(frozen=True)
+class Given:
+    """The bytes that a COPY or a file names, and what is known of them.
+
+    `position`, `copy` and `assessor` are None for a file.
+    """
+
+    name: str
+    image: Image
+    layout: Layout | None = None
+    position: Position | None = None
+    copy: Copy | None = None
+    assessor: Assessor | None = None
+
+
+def given(settings: Settings, text: str, *, base: int = 0) -> Given:
+    """Return what a COPY names; an existing file, or one written with a folder, goes first."""
+    if _is_file(text):
+        dump = files_in.read_dump_file(text, None, files_in.terms_of((), base=base))
+        return Given(Path(text).name, dump.image)
+    vault = open_vault(settings)
+    position, copy = select.find_copy(fleet(vault), text)
+    assessor = Assessor(vault, chip_table())
+    layout = assessor.layout(position.layout) if position.layout else None
+    name = select.copy_name(position, copy)
+    return Given(name, assessor.image(copy.image), layout, position, copy, assessor)
+
+
+def _is_file(text: str) -> bool:
+    dotted = text.startswith(("./", "../", ".\\", "..\\", "/", "~"))
+    return dotted or Path(text).exists() or ("@" not in text and "/" not in text)

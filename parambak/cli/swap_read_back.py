@@ -1,0 +1,171 @@
+"""`swap read-back`: is the card loaded correctly?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import click
+
+from parambak.cli import files_in, store
+from parambak.cli.command import command as parambak_command
+from parambak.cli.diff import run_document, run_rows
+from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.cli.swap_check import cautions
+from parambak.keeping import select
+from parambak.keeping.assess import Assessor
+from parambak.keeping.bodies import ImageEntry, ReadBackBody
+from parambak.keeping.fold import fleet
+from parambak.layouts import coverage
+from parambak.memory.digests import sha256
+from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, STAGES, ReadBack, compare
+
+if TYPE_CHECKING:
+    from parambak.cli.screen import Screen
+    from parambak.keeping.known import Copy, Position
+    from parambak.keeping.take_in import Incoming
+    from parambak.layouts.model import Layout
+    from parambak.vault.vault import Vault
+
+
+@dataclass(frozen=True)
+class _Read:
+    """One dump read from the card, and how it compares."""
+
+    incoming: Incoming
+    found: ReadBack
+
+
+@parambak_command(
+    "read-back", example="parambak swap read-back grebe/port-thruster/U12 NEWCARD.HEX"
+)
+@click.argument("where", metavar="WHERE")
+@click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
+@click.option(
+    "--stage",
+    type=click.Choice(STAGES),
+    default=BEFORE_POWER,
+    show_default=True,
+    help="Before power-up nothing may differ; after it, counters and clocks may.",
+)
+@click.option("--format", "format_name", type=click.Choice(["intel-hex", "s-record", "raw"]))
+@click.option("--read-by", metavar="PERSON", help="Who read the card.")
+@pass_settings
+def command(  # noqa: PLR0913 - one argument an option
+    settings: Settings,
+    where: str,
+    dumps: tuple[str, ...],
+    stage: str,
+    format_name: str | None,
+    read_by: str | None,
+) -> Answer:
+    """Compare what was read from the loaded card with the latest verified copy of WHERE."""
+    vault = store.open_vault(settings)
+    position = select.find_position(fleet(vault), where)
+    assessor = Assessor(vault, store.chip_table())
+    copy = _meant(assessor, position)
+    layout = assessor.layout_of(position)
+    terms = files_in.terms_of((), assessor.memory_size(position, layout))
+    meant = assessor.image(copy.image)
+    moving = _moving(layout)
+    reads = []
+    for path in dumps:
+        incoming = files_in.incoming(path, format_name, terms)
+        reads.append(_Read(incoming, compare(meant, incoming.dump.image, stage, moving)))
+    loaded = all(read.found.loaded_correctly for read in reads)
+    for read in reads:
+        _put_on_record(vault, where, position, copy, read, read_by)
+    name = select.copy_name(position, copy)
+    return Answer(
+        {
+            "loaded_correctly": loaded,
+            "copy": name,
+            "differences": [run_document(r) for read in reads for r in read.found.differences],
+            "expected_differences": [
+                run_document(r) for read in reads for r in read.found.expected_differences
+            ],
+        },
+        lambda screen: _page(screen, name, stage, reads, layout),
+        exit_code=0 if loaded else 1,
+        warnings=store.warnings_of(vault),
+    )
+
+
+def _meant(assessor: Assessor, position: Position) -> Copy:
+    """Return the latest verified copy; raise NotFound where there is none at all."""
+    for copy in reversed(position.copies):
+        if assessor.verdict(position, copy).verified:
+            return copy
+    return select.choose(position, "latest")
+
+
+def _moving(layout: Layout | None) -> dict[int, int]:
+    """Return for each address the bits that are expected to change once powered."""
+    if layout is None:
+        return {}
+    moving = dict(coverage.masks(layout, "expected-to-change"))
+    for address, bits in coverage.masks(layout, "live").items():
+        moving[address] = moving.get(address, 0) | bits
+    return moving
+
+
+def _put_on_record(  # noqa: PLR0913 - the parts of the record
+    vault: Vault, where: str, position: Position, copy: Copy, read: _Read, by: str | None
+) -> None:
+    image = read.incoming.dump.image
+    vessel = select.find_vessel(fleet(vault), select.parse_where(where).vessel)
+    with vault.writing() as writing:
+        relies_on = [writing.put(image.content), writing.put(read.incoming.data), copy.sha256]
+        mark = writing.person(by, vessel.id) if by else None
+        body = ReadBackBody(
+            position=position.id,
+            meant=copy.image,
+            image=ImageEntry.of(image, sha256(image.content)),
+            dumps=(read.incoming.entry,),
+            stage=read.found.stage,
+            loaded_correctly=read.found.loaded_correctly,
+            differing_bytes=sum(run.length for run in read.found.differences),
+            expected_bytes=sum(run.length for run in read.found.expected_differences),
+        )
+        if mark:
+            relies_on.append(mark)
+        writing.add("read-back", vessel.id, body.members(), by=mark, relies_on=relies_on)
+
+
+def _page(
+    screen: Screen, name: str, stage: str, reads: list[_Read], layout: Layout | None
+) -> None:
+    screen.facts([("meant", name), ("stage", stage)], indent=0)
+    for read in reads:
+        screen.say()
+        screen.heading(read.incoming.entry.name)
+        _runs(screen, read, layout)
+    screen.say()
+    cautions(screen)
+    if all(read.found.loaded_correctly for read in reads):
+        screen.verdict(True, f"LOADED CORRECTLY: nothing differs that may not, {stage}.")
+        if stage == AFTER_POWER:
+            screen.say("Do the function tests before return to service.")
+        else:
+            screen.say("Power up with outputs inhibited, then read back with --stage after-power.")
+        return
+    screen.verdict(False, "NOT LOADED CORRECTLY. Do not put the unit into service.")
+    screen.say("Clean the contacts, load the file again, read back again.")
+
+
+def _runs(screen: Screen, read: _Read, layout: Layout | None) -> None:
+    found = read.found
+    if not found.differences and not found.expected_differences:
+        screen.say("No byte differs.")
+        return
+    rows = [("NO", *row, _names(layout, run.start, run.length)) for run, row in
+            zip(found.differences, run_rows(found.differences), strict=False)]
+    rows += [("expected", *row, _names(layout, run.start, run.length)) for run, row in
+             zip(found.expected_differences, run_rows(found.expected_differences), strict=False)]
+    screen.table(("allowed", "address", "bytes", "meant", "read", "field"), rows, right=(2,))
+
+
+def _names(layout: Layout | None, start: int, length: int) -> str:
+    if layout is None:
+        return ""
+    return ", ".join(coverage.fields_over(layout, start, length)) or "no field"
