@@ -51,7 +51,7 @@ def context_of(
     command: click.Command, name: str, parent: click.Context | None = None
 ) -> click.Context:
     """Return the context in which a command's help reads as on a screen of 80 columns."""
-    settings = command.context_settings | {"terminal_width": WIDTH}
+    settings = {**command.context_settings, "terminal_width": WIDTH}
     return click.Context(command, info_name=name, parent=parent, **settings)
 
 
