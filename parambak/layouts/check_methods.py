@@ -1,0 +1,174 @@
+"""The names of check methods, and how wide each one's value is.
+
+The CRC names and their aliases are those of the catalogue of parametrised CRC
+algorithms (G. Cook, update of 11 December 2024, 113 algorithms), in lower case.
+"""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from parambak.layouts.model import Check
+
+_CATALOGUE = """
+crc-3/gsm crc-3/rohc crc-4/g-704 crc-4/interlaken crc-5/epc-c1g2 crc-5/g-704 crc-5/usb
+crc-6/cdma2000-a crc-6/cdma2000-b crc-6/darc crc-6/g-704 crc-6/gsm crc-7/mmc crc-7/rohc
+crc-7/umts crc-8/autosar crc-8/bluetooth crc-8/cdma2000 crc-8/darc crc-8/dvb-s2 crc-8/gsm-a
+crc-8/gsm-b crc-8/hitag crc-8/i-432-1 crc-8/i-code crc-8/lte crc-8/maxim-dow crc-8/mifare-mad
+crc-8/nrsc-5 crc-8/opensafety crc-8/rohc crc-8/sae-j1850 crc-8/smbus crc-8/tech-3250 crc-8/wcdma
+crc-10/atm crc-10/cdma2000 crc-10/gsm crc-11/flexray crc-11/umts crc-12/cdma2000 crc-12/dect
+crc-12/gsm crc-12/umts crc-13/bbc crc-14/darc crc-14/gsm crc-15/can crc-15/mpt1327 crc-16/arc
+crc-16/cdma2000 crc-16/cms crc-16/dds-110 crc-16/dect-r crc-16/dect-x crc-16/dnp crc-16/en-13757
+crc-16/genibus crc-16/gsm crc-16/ibm-3740 crc-16/ibm-sdlc crc-16/iso-iec-14443-3-a crc-16/kermit
+crc-16/lj1200 crc-16/m17 crc-16/maxim-dow crc-16/mcrf4xx crc-16/modbus crc-16/nrsc-5
+crc-16/opensafety-a crc-16/opensafety-b crc-16/profibus crc-16/riello crc-16/spi-fujitsu
+crc-16/t10-dif crc-16/teledisk crc-16/tms37157 crc-16/umts crc-16/usb crc-16/xmodem
+crc-17/can-fd crc-21/can-fd crc-24/ble crc-24/flexray-a crc-24/flexray-b crc-24/interlaken
+crc-24/lte-a crc-24/lte-b crc-24/openpgp crc-24/os-9 crc-30/cdma crc-31/philips crc-32/aixm
+crc-32/autosar crc-32/base91-d crc-32/bzip2 crc-32/cd-rom-edc crc-32/cksum crc-32/iscsi
+crc-32/iso-hdlc crc-32/jamcrc crc-32/mef crc-32/mpeg-2 crc-32/xfer crc-40/gsm crc-64/ecma-182
+crc-64/go-iso crc-64/ms crc-64/nvme crc-64/redis crc-64/we crc-64/xz crc-82/darc
+"""
+CRC_NAMES = tuple(_CATALOGUE.split())
+
+ALIASES: Mapping[str, str] = MappingProxyType(
+    {
+        "crc-4/itu": "crc-4/g-704",
+        "crc-5/epc": "crc-5/epc-c1g2",
+        "crc-5/itu": "crc-5/g-704",
+        "crc-6/itu": "crc-6/g-704",
+        "crc-7": "crc-7/mmc",
+        "crc-8/itu": "crc-8/i-432-1",
+        "crc-8/maxim": "crc-8/maxim-dow",
+        "dow-crc": "crc-8/maxim-dow",
+        "crc-8": "crc-8/smbus",
+        "crc-8/aes": "crc-8/tech-3250",
+        "crc-8/ebu": "crc-8/tech-3250",
+        "crc-10": "crc-10/atm",
+        "crc-10/i-610": "crc-10/atm",
+        "crc-11": "crc-11/flexray",
+        "crc-12-x": "crc-12/dect",
+        "crc-12/3gpp": "crc-12/umts",
+        "crc-15": "crc-15/can",
+        "arc": "crc-16/arc",
+        "crc-16/lha": "crc-16/arc",
+        "crc-ibm": "crc-16/arc",
+        "r-crc-16": "crc-16/dect-r",
+        "x-crc-16": "crc-16/dect-x",
+        "crc-16/darc": "crc-16/genibus",
+        "crc-16/epc": "crc-16/genibus",
+        "crc-16/epc-c1g2": "crc-16/genibus",
+        "crc-16/i-code": "crc-16/genibus",
+        "crc-16/autosar": "crc-16/ibm-3740",
+        "crc-16/ccitt-false": "crc-16/ibm-3740",
+        "crc-16/iso-hdlc": "crc-16/ibm-sdlc",
+        "crc-16/iso-iec-14443-3-b": "crc-16/ibm-sdlc",
+        "crc-16/x-25": "crc-16/ibm-sdlc",
+        "crc-b": "crc-16/ibm-sdlc",
+        "x-25": "crc-16/ibm-sdlc",
+        "crc-a": "crc-16/iso-iec-14443-3-a",
+        "crc-16/ccitt": "crc-16/kermit",
+        "crc-16/ccitt-true": "crc-16/kermit",
+        "crc-16/v-41-lsb": "crc-16/kermit",
+        "crc-ccitt": "crc-16/kermit",
+        "kermit": "crc-16/kermit",
+        "crc-16/maxim": "crc-16/maxim-dow",
+        "modbus": "crc-16/modbus",
+        "crc-16/iec-61158-2": "crc-16/profibus",
+        "crc-16/aug-ccitt": "crc-16/spi-fujitsu",
+        "crc-16/buypass": "crc-16/umts",
+        "crc-16/verifone": "crc-16/umts",
+        "crc-16/acorn": "crc-16/xmodem",
+        "crc-16/lte": "crc-16/xmodem",
+        "crc-16/v-41-msb": "crc-16/xmodem",
+        "xmodem": "crc-16/xmodem",
+        "zmodem": "crc-16/xmodem",
+        "crc-24": "crc-24/openpgp",
+        "crc-32q": "crc-32/aixm",
+        "crc-32d": "crc-32/base91-d",
+        "crc-32/aal5": "crc-32/bzip2",
+        "crc-32/dect-b": "crc-32/bzip2",
+        "b-crc-32": "crc-32/bzip2",
+        "cksum": "crc-32/cksum",
+        "crc-32/posix": "crc-32/cksum",
+        "crc-32/base91-c": "crc-32/iscsi",
+        "crc-32/castagnoli": "crc-32/iscsi",
+        "crc-32/interlaken": "crc-32/iscsi",
+        "crc-32c": "crc-32/iscsi",
+        "crc-32": "crc-32/iso-hdlc",
+        "crc-32/adccp": "crc-32/iso-hdlc",
+        "crc-32/v-42": "crc-32/iso-hdlc",
+        "crc-32/xz": "crc-32/iso-hdlc",
+        "pkzip": "crc-32/iso-hdlc",
+        "jamcrc": "crc-32/jamcrc",
+        "xfer": "crc-32/xfer",
+        "crc-64": "crc-64/ecma-182",
+        "crc-64/go-ecma": "crc-64/xz",
+    }
+)
+
+# Width in bits of each method that is not a CRC.
+PLAIN: Mapping[str, int] = MappingProxyType(
+    {
+        "sum-8": 8,
+        "sum-16": 16,
+        "sum-24": 24,
+        "sum-32": 32,
+        "word-sum-16": 16,
+        "word-sum-32": 32,
+        "xor-8": 8,
+        "xor-16": 16,
+        "fletcher-16": 16,
+        "adler-32": 32,
+    }
+)
+COMPLEMENTS = ("ones-complement", "twos-complement")
+_COMPLEMENTED = tuple(
+    f"{name}-{complement}"
+    for name in PLAIN
+    if name.startswith(("sum-", "word-sum-", "xor-"))
+    for complement in COMPLEMENTS
+)
+BY_PARAMETERS = "crc"
+METHODS = (*PLAIN, *_COMPLEMENTED, BY_PARAMETERS, *CRC_NAMES, *ALIASES)
+_KNOWN = frozenset(METHODS)
+
+
+def catalogue_name(method: str) -> str | None:
+    """Return the catalogue's name, lower case, of a CRC method or alias; else None."""
+    lower = method.lower()
+    lower = ALIASES.get(lower, lower)
+    return lower if lower in CRC_NAMES else None
+
+
+def is_method(method: str) -> bool:
+    """Return whether `method` is a name that a check may use; case does not count."""
+    return method.lower() in _KNOWN
+
+
+def split(method: str) -> tuple[str, str | None]:
+    """Return a plain method and its complement: "sum-8-ones-complement" gives both parts."""
+    lower = method.lower()
+    for complement in COMPLEMENTS:
+        if lower.endswith(f"-{complement}"):
+            return lower.removesuffix(f"-{complement}"), complement
+    return lower, None
+
+
+def width(check: Check) -> int:
+    """Return how many bits the check's value has; 8 where its method is not known."""
+    if check.method.lower() == BY_PARAMETERS:
+        return check.width if check.width is not None and 3 <= check.width <= 128 else 8
+    name = catalogue_name(check.method)
+    if name is not None:
+        return int(name.removeprefix("crc-").split("/")[0])
+    return PLAIN.get(split(check.method)[0], 8)
+
+
+def stored_length(check: Check) -> int:
+    """Return how many bytes the check's stored value takes."""
+    return (width(check) + 7) // 8

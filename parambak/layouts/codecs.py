@@ -1,0 +1,212 @@
+"""Stored bytes to an exact value and back, one codec for each type of the language.
+
+`codec(field, length, order)` gives two functions. `read(raw)` returns a Reading: a
+number, or text, or neither and a mark that says why. `write(value)` returns the bytes,
+the nearest for a float, or None where the type cannot hold the value.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.layouts import floats, texts
+from parambak.layouts.words import TYPES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from parambak.layouts.model import ByteOrder, Field
+
+
+class Reading(NamedTuple):
+    """What a raw pattern stands for, before any scaling."""
+
+    number: int | Fraction | None = None
+    text: str | None = None
+    mark: str | None = None
+
+
+class Codec(NamedTuple):
+    """How one field's bytes are read and written."""
+
+    read: Callable[[bytes], Reading]
+    write: Callable[[int | Fraction | str], bytes | None]
+
+
+def _whole(value: int | Fraction | str) -> int | None:
+    """Return `value` where it is a whole number."""
+    if isinstance(value, str):
+        return None
+    return int(value) if value == int(value) else None
+
+
+def _integers(length: int, order: ByteOrder, *, signed: bool) -> Codec:
+    def read(raw: bytes) -> Reading:
+        return Reading(int.from_bytes(raw, order, signed=signed))
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        number = _whole(value)
+        try:
+            return None if number is None else number.to_bytes(length, order, signed=signed)
+        except OverflowError:
+            return None
+
+    return Codec(read, write)
+
+
+def _turned(raw: bytes, order: ByteOrder) -> bytes:
+    return raw if order == "big" else raw[::-1]
+
+
+def _floats(name: str, length: int, order: ByteOrder) -> Codec:
+    reader: Callable[[bytes], Fraction | str]
+    writer: Callable[[Fraction, int], bytes | None]
+    reader, writer = {
+        "f": (floats.read_ieee, floats.write_ieee),
+        "m": (floats.read_mbf, floats.write_mbf),
+        "i": (floats.read_ibm, floats.write_ibm),
+    }.get(name[0], (floats.read_ieee, floats.write_ieee))
+    if name == "ffp32":
+        reader, writer = floats.read_ffp, floats.write_ffp
+
+    def read(raw: bytes) -> Reading:
+        value = reader(_turned(raw, order))
+        return Reading(mark=value) if isinstance(value, str) else Reading(value)
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        if isinstance(value, str):
+            return None
+        made = writer(Fraction(value), length)
+        return None if made is None else _turned(made, order)
+
+    return Codec(read, write)
+
+
+def _bcd(length: int, order: ByteOrder) -> Codec:
+    def read(raw: bytes) -> Reading:
+        digits = _turned(raw, order).hex()
+        return Reading(int(digits)) if digits.isdecimal() else Reading(mark="not BCD")
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        number = _whole(value)
+        if number is None or not 0 <= number < 100**length:
+            return None
+        return _turned(bytes.fromhex(f"{number:0{2 * length}d}"), order)
+
+    return Codec(read, write)
+
+
+def _sign_magnitude(length: int, order: ByteOrder) -> Codec:
+    top = 1 << (8 * length - 1)
+
+    def read(raw: bytes) -> Reading:
+        stored = int.from_bytes(raw, order)
+        size = stored & (top - 1)
+        if stored == top:
+            return Reading(0, mark="minus zero")
+        return Reading(-size if stored & top else size)
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        number = _whole(value)
+        if number is None or abs(number) >= top:
+            return None
+        return (abs(number) | (top if number < 0 else 0)).to_bytes(length, order)
+
+    return Codec(read, write)
+
+
+def _gray(length: int, order: ByteOrder) -> Codec:
+    bits = 8 * length
+
+    def read(raw: bytes) -> Reading:
+        value = int.from_bytes(raw, order)
+        shift = 1
+        while shift < bits:  # each bit is the exclusive-or of all above it
+            value ^= value >> shift
+            shift *= 2
+        return Reading(value)
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        number = _whole(value)
+        if number is None or not 0 <= number < 1 << bits:
+            return None
+        return (number ^ number >> 1).to_bytes(length, order)
+
+    return Codec(read, write)
+
+
+def _bits(bit: int, width: int, length: int, order: ByteOrder) -> Codec:
+    mask = (1 << width) - 1
+
+    def read(raw: bytes) -> Reading:
+        return Reading(int.from_bytes(raw, order) >> bit & mask)
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        number = _whole(value)
+        if number is None or not 0 <= number <= mask:
+            return None
+        return (number << bit).to_bytes(length, order)
+
+    return Codec(read, write)
+
+
+def _texts(field: Field, length: int, blank: int) -> Codec:
+    encoding, padding = field.encoding or "ascii", field.padding or "any"
+
+    def read(raw: bytes) -> Reading:
+        text, mark = texts.read_text(raw, encoding, padding, blank)
+        return Reading(text=text, mark=mark)
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        return texts.write_text(str(value), length, encoding, padding, blank)
+
+    return Codec(read, write)
+
+
+def _moments(field: Field) -> Codec:
+    parts, century = field.parts, field.century or 0
+
+    def read(raw: bytes) -> Reading:
+        text, mark = texts.read_moment(raw, parts, century, binary=field.binary)
+        return Reading(text=text, mark=mark)
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        return texts.write_moment(str(value), parts, century, binary=field.binary)
+
+    return Codec(read, write)
+
+
+def _raw(length: int) -> Codec:
+    def read(raw: bytes) -> Reading:
+        return Reading(text=raw.hex().upper())
+
+    def write(value: int | Fraction | str) -> bytes | None:
+        try:
+            made = bytes.fromhex(str(value))
+        except ValueError:
+            return None
+        return made if len(made) == length else None
+
+    return Codec(read, write)
+
+
+def codec(field: Field, length: int, order: ByteOrder, blank: int = 0xFF) -> Codec:
+    """Return the codec of `field`, which takes `length` bytes in byte order `order`.
+
+    `blank` is what a blank byte of the memory reads.
+    """
+    word = TYPES[field.type]
+    width = 1 if field.type == "flag" else field.width or 1
+    makers: dict[str, Callable[[], Codec]] = {
+        "integer": lambda: _integers(length, order, signed=word.signed),
+        "float": lambda: _floats(field.type, length, order),
+        "bcd": lambda: _bcd(length, order),
+        "sign-magnitude": lambda: _sign_magnitude(length, order),
+        "gray": lambda: _gray(length, order),
+        "bits": lambda: _bits(field.bit or 0, width, length, order),
+        "text": lambda: _texts(field, length, blank),
+        "date-time": lambda: _moments(field),
+        "bytes": lambda: _raw(length),
+    }
+    return makers[word.family]()

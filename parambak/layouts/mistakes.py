@@ -1,0 +1,200 @@
+"""A mistake in a layout, and the ledger that gathers all of them with their lines."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from parambak.layouts.positions import lines_of
+from parambak.layouts.texts import hidden
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from parambak.errors import Fault
+
+MOST_MISTAKES = 100
+LONGEST_FOUND = 60
+Path = tuple[str | int, ...]
+
+
+class Mistake(NamedTuple):
+    """One thing wrong with a layout.
+
+    `line` counts from 1; `key` is written like `field[3].at`, entries counted from 1;
+    `file` is the included file that it is in, None for the layout itself.
+    """
+
+    code: str
+    text: str
+    line: int | None
+    key: str | None
+    expected: str | None
+    found: str | None
+    next: str
+    file: str | None = None
+
+
+class Source:
+    """One file of a layout: its text, its parsed tree, and which entries were kept.
+
+    `kept` maps the path of a list to the original places of its entries, where entries
+    that cannot be read were left out.
+    """
+
+    def __init__(self, file: str | None, text: str, tree: dict[str, Any]) -> None:
+        self.file = file
+        self.text = text
+        self.tree = tree
+        self.kept: dict[Path, list[int]] = {}
+        self._lines: dict[Path, int] | None = None
+
+    def entry(self, path: Path, index: int) -> Path:
+        """Return the path, in the file, of the `index`-th kept entry of the list at `path`."""
+        kept = self.kept.get(path)
+        return (*path, index if kept is None else kept[index])
+
+    def line(self, path: Path) -> int | None:
+        """Return the line of the key at `path`, or of the nearest table around it."""
+        if self._lines is None:
+            self._lines = lines_of(self.text)
+        while path:
+            if path in self._lines:
+                return self._lines[path]
+            path = path[:-1]
+        return None
+
+    def where(self, path: Path) -> str:
+        """Return a name for the entry that `path` lies in: `field "ramp_up_time"`."""
+        node: Any = self.tree
+        told = "the layout"
+        for depth, step in enumerate(path):
+            if isinstance(node, dict):
+                node = node.get(step)
+            elif isinstance(node, list) and isinstance(step, int) and step < len(node):
+                node = node[step]
+            else:
+                break
+            if isinstance(node, dict):
+                kind = next(part for part in reversed(path[: depth + 1]) if isinstance(part, str))
+                name = node.get("name")
+                told = (
+                    f"{kind} {describe(name)}"
+                    if isinstance(name, str)
+                    else key_text(path[: depth + 1])
+                )
+        return told
+
+
+def key_text(path: Path) -> str:
+    """Return a path as people count: ("field", 2, "at") gives `field[3].at`."""
+    text = ""
+    for step in path:
+        text += f"[{step + 1}]" if isinstance(step, int) else f".{step}"
+    return text.removeprefix(".")
+
+
+def describe(value: object) -> str:
+    """Return a short, safe description of a value of a TOML file, whatever it is."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        bits = value.bit_length()
+        return str(value) if bits <= 64 else f"a whole number of {bits} bits"
+    if isinstance(value, str):
+        short = value[:LONGEST_FOUND]
+        safe = "".join(each if not hidden(each) else f"\\u{ord(each):04X}" for each in short)
+        return f'"{safe}"' if len(value) <= LONGEST_FOUND else f'"{safe}…"'
+    if isinstance(value, list | tuple):
+        return f"a list of {len(value)}"
+    if isinstance(value, dict):
+        return "a table"
+    return str(value)[:LONGEST_FOUND]
+
+
+def kind_of(value: object) -> str:
+    """Return what kind of TOML value `value` is."""
+    names = {bool: "a boolean", int: "a whole number", str: "text", dict: "a table", list: "a list"}
+    if type(value).__name__ == "Decimal":
+        return "a number with a point"
+    return names.get(type(value), "a date or time")
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Return the known word nearest to `word`, None where none is near."""
+    by_lower = {each.lower(): each for each in known}
+    close = get_close_matches(word.lower()[:80], by_lower, n=1, cutoff=0.55)
+    return by_lower[close[0]] if close else None
+
+
+def advice(word: str, known: Sequence[str]) -> str:
+    """Return what to write instead of `word`."""
+    near = nearest(word, known)
+    if near is not None:
+        return f"Did you mean `{near}`?"
+    return "Known are: " + ", ".join(known[:40]) + (" …" if len(known) > 40 else "") + "."
+
+
+class Ledger:
+    """All mistakes found so far, in whatever order; `mistakes` gives them by file and line."""
+
+    def __init__(self) -> None:
+        self._found: list[Mistake] = []
+
+    @property
+    def full(self) -> bool:
+        """Return whether so many are noted that looking further is of no use."""
+        return len(self._found) >= MOST_MISTAKES
+
+    def note(  # noqa: PLR0913 - the parts of a mistake, all by keyword
+        self,
+        fault: Fault,
+        source: Source,
+        path: Path,
+        *,
+        expected: str | None = None,
+        found: str | None = None,
+        **names: object,
+    ) -> None:
+        """Note a mistake at `path` of `source`; `{where}` and `{key}` are filled in."""
+        if self.full:
+            return
+        keys = [step for step in path if isinstance(step, str)]
+        filled = {"where": source.where(path), "key": keys[-1] if keys else "", **names}
+        error = fault.at(expected=expected, found=found, **filled)
+        text = error.text[:1].upper() + error.text[1:]
+        self._found.append(
+            Mistake(
+                error.code,
+                text,
+                source.line(path),
+                key_text(path) or None,
+                expected,
+                found,
+                error.next or "",
+                source.file,
+            )
+        )
+
+    def note_text(  # noqa: PLR0913 - the parts of a mistake, all by keyword
+        self,
+        fault: Fault,
+        *,
+        file: str | None,
+        line: int | None = None,
+        expected: str | None = None,
+        found: str | None = None,
+        **names: object,
+    ) -> None:
+        """Note a mistake in a file that could not be parsed."""
+        error = fault.at(expected=expected, found=found, **names)
+        self._found.append(
+            Mistake(error.code, error.text, line, None, expected, found, error.next or "", file)
+        )
+
+    @property
+    def mistakes(self) -> tuple[Mistake, ...]:
+        """Return all mistakes, the layout's own first, in the order of their lines."""
+        return tuple(
+            sorted(self._found, key=lambda each: (each.file or "", each.line or 0, each.key or ""))
+        )

@@ -1,0 +1,280 @@
+"""The checked model of a layout: the tables and keys of the language, and what they become.
+
+The tables of a file (`LayoutFile` and what is in it) are msgspec structs: their names,
+types and descriptions are the one source of the checks, of the JSON Schema and of the
+keys that a mistake may suggest. `Layout` is what `load` makes of a file and its includes.
+"""
+
+from decimal import Decimal
+from typing import Annotated, Any, Literal
+
+import msgspec
+from msgspec import Meta, Struct
+
+MOST_MEMORY = 16 * 1024 * 1024
+MOST_FIELDS = 200_000
+MOST_DEPTH = 8
+
+Address = Annotated[int, Meta(description="Address of the first byte, from 0.")]
+Length = Annotated[int, Meta(description="How many bytes.")]
+Name = Annotated[str, Meta(min_length=1, max_length=80)]
+Text = Annotated[str, Meta(max_length=4000)]
+ByteOrder = Literal["big", "little"]
+Encoding = Literal[
+    "ascii",
+    "latin-1",
+    "utf-8",
+    "utf-16-be",
+    "utf-16-le",
+    "cp437",
+    "cp850",
+    "cp852",
+    "cp866",
+    "cp1250",
+    "cp1251",
+    "cp1252",
+    "iso8859-2",
+    "iso8859-5",
+    "iso8859-7",
+    "iso8859-15",
+    "koi8-r",
+    "shift-jis",
+]
+Padding = Literal["any", "space", "zero", "blank", "after-zero", "none"]
+Part = Literal["year", "month", "day", "hour", "minute", "second", "weekday", "skip"]
+Normal = Literal["kept-twice", "seven-bit", "constant-line", "mostly-blank"]
+TypeName = Literal[
+    "u8",
+    "u16",
+    "u24",
+    "u32",
+    "u40",
+    "u48",
+    "u56",
+    "u64",
+    "s8",
+    "s16",
+    "s24",
+    "s32",
+    "s40",
+    "s48",
+    "s56",
+    "s64",
+    "f16",
+    "f32",
+    "f64",
+    "mbf32",
+    "mbf40",
+    "mbf64",
+    "ibm32",
+    "ibm64",
+    "ffp32",
+    "bcd",
+    "sign-magnitude",
+    "gray",
+    "flag",
+    "bits",
+    "text",
+    "date-time",
+    "bytes",
+]
+
+
+class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """One value in the memory: where it stands, how it is written, what it means."""
+
+    name: Annotated[Name, Meta(description="Name, unique beside its neighbours.")]
+    at: Annotated[Address, Meta(description="First byte; in a group, from the row's start.")]
+    type: Annotated[TypeName, Meta(description="How the bytes are to be read.")]
+    length: Annotated[int | None, Meta(description="Bytes, where the type does not say it.")] = None
+    bit: Annotated[int | None, Meta(description="Lowest bit, counted from 0.")] = None
+    width: Annotated[int | None, Meta(description="How many bits.")] = None
+    byte_order: ByteOrder | None = None
+    scale: Annotated[Decimal | None, Meta(description="value = raw * scale + bias")] = None
+    bias: Annotated[Decimal | None, Meta(description="value = raw * scale + bias")] = None
+    fraction: (
+        Annotated[
+            int, Meta(ge=1, le=63, description="Bits after the point of a fixed-point number.")
+        ]
+        | None
+    ) = None
+    points: Annotated[
+        tuple[tuple[int, Decimal], ...],
+        Meta(max_length=4096, description="[raw, value] pairs, joined by straight lines."),
+    ] = ()
+    decimals: (
+        Annotated[
+            int, Meta(ge=0, le=30, description="Digits shown after the point, rounded half-even.")
+        ]
+        | None
+    ) = None
+    unit: Annotated[str, Meta(max_length=40)] | None = None
+    low: Annotated[Decimal | None, Meta(description="Lowest allowed value.")] = None
+    high: Annotated[Decimal | None, Meta(description="Highest allowed value.")] = None
+    low_from: Annotated[str | None, Meta(description="Field whose value is the low limit.")] = None
+    high_from: Annotated[str | None, Meta(description="Field whose value is the high limit.")] = (
+        None
+    )
+    tolerance: Annotated[
+        Decimal | None, Meta(description="A change of up to so much between visits is no news.")
+    ] = None
+    meaning: Annotated[
+        dict[str, Name] | None, Meta(description="Names for values: stored number = name.")
+    ] = None
+    encoding: Encoding | None = None
+    padding: Padding | None = None
+    parts: Annotated[
+        tuple[Part, ...], Meta(max_length=16, description="What each byte of a date-time is.")
+    ] = ()
+    binary: Annotated[
+        bool, Meta(description="The parts of a date-time are binary, not packed BCD.")
+    ] = False
+    century: Annotated[int, Meta(ge=0, le=9900, description="Added to a year.")] | None = None
+    also_at: Annotated[
+        tuple[int, ...], Meta(max_length=16, description="Further addresses of the same value.")
+    ] = ()
+    shares: Annotated[bool, Meta(description="Meant to share bytes with other fields.")] = False
+    expected_to_change: bool = False
+    live: Annotated[bool, Meta(description="Changes while it is read.")] = False
+    belongs_to_card: bool = False
+    identifies_unit: bool = False
+    note: Text | None = None
+    source: Text | None = None
+
+
+class Group(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """A table: the same fields, repeated from row to row."""
+
+    name: Name
+    at: Annotated[Address, Meta(description="First byte of the first row.")]
+    count: Annotated[int, Meta(ge=1, le=MOST_FIELDS, description="How many rows.")]
+    step: Annotated[int, Meta(ge=1, description="Bytes from one row to the next.")] | None = None
+    rows: Annotated[tuple[Name, ...], Meta(description="A name for each row.")] = ()
+    field: tuple[Field, ...] = ()
+    group: tuple["Group", ...] = ()
+    note: Text | None = None
+    source: Text | None = None
+
+
+class Check(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """A stored check value, and the bytes that it is worked out over."""
+
+    name: Name
+    method: Annotated[str, Meta(description="A catalogue CRC, a sum, or `crc` with parameters.")]
+    over: Annotated[
+        tuple[tuple[int, int], ...],
+        Meta(min_length=1, max_length=256, description="[first, last], both included."),
+    ]
+    at: Annotated[Address, Meta(description="Where the value is stored.")]
+    byte_order: ByteOrder | None = None
+    init: Annotated[int | None, Meta(description="Start value.")] = None
+    width: Annotated[int | None, Meta(description="Of `crc`: bits, 3 to 128.")] = None
+    poly: Annotated[int | None, Meta(description="Of `crc`: without the top bit.")] = None
+    reflect_in: bool | None = None
+    reflect_out: bool | None = None
+    xor_out: int | None = None
+    expected_to_change: bool = False
+    live: bool = False
+    shares: bool = False
+    note: Text | None = None
+    source: Text | None = None
+
+
+class Reserved(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """Bytes without a known meaning, or that must be blank."""
+
+    name: Name = "reserved"
+    at: Address
+    length: Length
+    must_be_blank: bool = False
+    expected_to_change: bool = False
+    live: bool = False
+    shares: bool = False
+    note: Text | None = None
+    source: Text | None = None
+
+
+class KeptTwice(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """A block and its duplicate, which must be the same."""
+
+    name: Name = "kept twice"
+    at: Address
+    length: Length
+    duplicate_at: Annotated[int, Meta(description="First byte of the duplicate.")]
+    note: Text | None = None
+    source: Text | None = None
+
+
+class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """What the layout is, and for which memory."""
+
+    title: Annotated[str, Meta(max_length=200)] | None = None
+    revision: Annotated[str, Meta(max_length=80)] | None = None
+    language: Annotated[int, Meta(description="Version of this language.")] = 1
+    memory: (
+        Annotated[int, Meta(ge=1, le=MOST_MEMORY, description="Size of the memory in bytes.")]
+        | None
+    ) = None
+    byte_order: ByteOrder | None = None
+    blank: Annotated[int, Meta(ge=0, le=255, description="What a blank byte reads.")] = 0xFF
+    normal: Annotated[tuple[Normal, ...], Meta(description="What is normal here.")] = ()
+    card_types: tuple[str, ...] = ()
+    software_versions: tuple[str, ...] = ()
+    include: Annotated[tuple[str, ...], Meta(description="Files beside this one.")] = ()
+    note: Text | None = None
+    source: Text | None = None
+
+
+class LayoutFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """One file of the language, as written."""
+
+    layout: Head = Head()
+    field: tuple[Field, ...] = ()
+    group: tuple[Group, ...] = ()
+    check: tuple[Check, ...] = ()
+    reserved: tuple[Reserved, ...] = ()
+    kept_twice: Annotated[tuple[KeptTwice, ...], Meta(max_length=64)] = ()
+
+
+class Layout(Struct, frozen=True, kw_only=True, eq=False, dict=True):
+    """A layout without mistakes, its includes taken in.
+
+    `memory` is in bytes; `byte_order` counts where a field does not say its own, and is
+    "big" where no field needs one. `normal` names what plausibility is not to hold
+    against an image. Made by `load`; two layouts are never equal, only identical.
+    """
+
+    name: str
+    title: str
+    revision: str | None
+    memory: int
+    byte_order: ByteOrder
+    blank: int
+    normal: tuple[Normal, ...]
+    card_types: tuple[str, ...]
+    software_versions: tuple[str, ...]
+    includes: tuple[str, ...]
+    fields: tuple[Field, ...]
+    groups: tuple[Group, ...]
+    checks: tuple[Check, ...]
+    reserved: tuple[Reserved, ...]
+    kept_twice: tuple[KeptTwice, ...]
+    note: str | None
+    source: str | None
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON Schema of a layout file, for editors that complete and check."""
+    made: dict[str, Any] = msgspec.json.schema(LayoutFile)
+    waiting: list[Any] = [made]
+    while waiting:
+        part = waiting.pop()
+        if isinstance(part, list):
+            waiting.extend(part)
+        elif isinstance(part, dict):
+            if part.get("format") == "decimal":
+                # TOML writes these as numbers; JSON alone would need a string.
+                del part["format"]
+                part["type"] = "number"
+            waiting.extend(part.values())
+    return made

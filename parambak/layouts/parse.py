@@ -1,0 +1,147 @@
+"""The text of a layout file to a tree of plain values, hostile text refused."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING, Any
+
+from parambak.layouts import faults
+from parambak.layouts.mistakes import Source, describe
+
+if TYPE_CHECKING:
+    from parambak.layouts.mistakes import Ledger
+
+LONGEST_TEXT = 4 * 1024 * 1024
+LONGEST_NUMBER = 40  # digits; the widest check value has 39
+LONGEST_KEY = 64  # parts; the parser takes the square of their number
+
+_PART = r"""(?:(?<![\w-])[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*"""
+_DEEP_KEY = re.compile(f"(?:{_PART}){{{LONGEST_KEY}}}")
+_LONG_NUMBER = re.compile(r"[0-9][0-9A-Fa-f_]{60}")
+_AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$| \(at end of document\)$")
+_TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Duplicate inline table key")
+
+
+class _NumberTooLongError(Exception):
+    pass
+
+
+def _number(text: str) -> Decimal:
+    if len(text) > LONGEST_NUMBER + 10:
+        raise _NumberTooLongError
+    try:
+        return Decimal(text.replace("_", ""))
+    except InvalidOperation:  # an exponent beyond reason
+        return Decimal("NaN")
+
+
+def _line_of_offset(data: bytes | str, offset: int) -> int:
+    newline: Any = b"\n" if isinstance(data, bytes) else "\n"
+    return data.count(newline, 0, offset) + 1
+
+
+def parse(data: bytes, file: str | None, ledger: Ledger) -> Source | None:
+    """Return the parsed file, or note in `ledger` why it cannot be and return None."""
+    text = _text(data, file, ledger)
+    if text is None:
+        return None
+    deep = _DEEP_KEY.search(text)
+    if deep is not None:
+        line = _line_of_offset(text, deep.start())
+        ledger.note_text(faults.TOO_DEEP, file=file, line=line, found="a key of many parts")
+        return None
+    try:
+        tree = tomllib.loads(text, parse_float=_number)
+    except tomllib.TOMLDecodeError as error:
+        _note_syntax(str(error), text, file, ledger)
+    except RecursionError:
+        ledger.note_text(faults.TOO_DEEP, file=file, line=_deepest_line(text))
+    except (ValueError, _NumberTooLongError):
+        _note_long(text, file, ledger)
+    else:
+        if _LONG_NUMBER.search(text) and _has_long(tree):
+            _note_long(text, file, ledger)
+            return None
+        return Source(file, text, tree)
+    return None
+
+
+def _text(data: bytes, file: str | None, ledger: Ledger) -> str | None:
+    if len(data) > LONGEST_TEXT:
+        ledger.note_text(
+            faults.TOO_LARGE,
+            file=file,
+            expected=f"at most {LONGEST_TEXT} bytes",
+            found=f"{len(data)} bytes",
+        )
+        return None
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        ledger.note_text(
+            faults.NOT_UTF8,
+            file=file,
+            line=_line_of_offset(data, error.start),
+            expected="UTF-8",
+            found=f"byte {data[error.start]:02X} at offset {error.start}",
+        )
+        return None
+    if text.startswith("\ufeff"):
+        ledger.note_text(
+            faults.NOT_UTF8,
+            file=file,
+            line=1,
+            expected="UTF-8 without a byte-order mark",
+            found="a byte-order mark",
+        )
+        return None
+    if "\0" in text:
+        line = _line_of_offset(text, text.index("\0"))
+        ledger.note_text(faults.NUL, file=file, line=line, found="character 00")
+        return None
+    return text
+
+
+def _note_syntax(message: str, text: str, file: str | None, ledger: Ledger) -> None:
+    match = _AT_LINE.search(message)
+    reason = message[: match.start()] if match else message
+    line = int(match.group(1)) if match and match.group(1) else text.count("\n") + 1
+    fault = faults.KEY_TWICE if reason.startswith(_TWICE) else faults.SYNTAX
+    found = text.split("\n")[line - 1].strip() if line <= text.count("\n") + 1 else ""
+    ledger.note_text(
+        fault, file=file, line=line, found=describe(found), reason=describe(reason).strip('"')
+    )
+
+
+def _note_long(text: str, file: str | None, ledger: Ledger) -> None:
+    match = _LONG_NUMBER.search(text)
+    line = None if match is None else _line_of_offset(text, match.start())
+    ledger.note_text(
+        faults.NUMBER_TOO_LONG,
+        file=file,
+        line=line,
+        expected=f"at most {LONGEST_NUMBER} digits",
+        found="a number of more",
+    )
+
+
+def _deepest_line(text: str) -> int:
+    """Return the line with most opening brackets."""
+    counts = [line.count("[") + line.count("{") for line in text.split("\n")]
+    return counts.index(max(counts)) + 1
+
+
+def _has_long(tree: dict[str, Any]) -> bool:
+    """Return whether the tree holds a whole number of more than 40 digits."""
+    waiting: list[Any] = [tree]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, dict):
+            waiting.extend(node.values())
+        elif isinstance(node, list):
+            waiting.extend(node)
+        elif isinstance(node, int) and node.bit_length() > 132:
+            return True
+    return False

@@ -1,0 +1,179 @@
+"""A layout made ready for decoding: one flat plan a field, worked out once a layout."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.layouts import floats
+from parambak.layouts.codecs import Codec, codec
+from parambak.layouts.decimals import exact, plain
+from parambak.layouts.model import Field
+from parambak.layouts.places import Place, places, seen_from
+from parambak.layouts.scaling import Line, Scaling, scaling
+from parambak.layouts.words import TYPES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from decimal import Decimal
+
+    from parambak.layouts.model import Layout
+
+NO_MEANING = "no meaning given"
+OUTSIDE_POINTS = "outside its points"
+_ITSELF = Scaling([Line(Fraction(1), Fraction(0))], [0, 0], written=0, decimals=None)
+
+
+class Shown(NamedTuple):
+    """What a raw pattern is shown as: its value, whether inside its limits, and a mark."""
+
+    value: str | None
+    within: bool | None
+    mark: str | None
+
+
+class FieldPlan:
+    """Everything about one field that does not depend on the image."""
+
+    __slots__ = (
+        "blank",
+        "codec",
+        "field",
+        "high",
+        "high_from",
+        "high_text",
+        "low",
+        "low_from",
+        "low_text",
+        "meaning",
+        "name",
+        "place",
+        "raw_bounds",
+        "scaling",
+        "show",
+    )
+
+    def __init__(self, place: Place, field: Field, blank: int) -> None:
+        word = TYPES[field.type]
+        self.place = place
+        self.field = field
+        self.name = place.name
+        self.codec: Codec = codec(field, place.length, place.byte_order, blank)
+        self.scaling: Scaling | None = scaling(field)
+        self.blank = None if word.family in {"bits", "bytes"} else bytes([blank]) * place.length
+        self.meaning = _meaning(field)
+        self.low, self.high = _limit(field, field.low), _limit(field, field.high)
+        self.low_text = None if field.low is None else plain(field.low)
+        self.high_text = None if field.high is None else plain(field.high)
+        self.low_from: FieldPlan | None = None
+        self.high_from: FieldPlan | None = None
+        self.raw_bounds = _raw_bounds(self, whole=word.family not in {"float", "text"})
+        self.show: Callable[[bytes], Shown] = _shower(self)
+
+    def number(self, raw: bytes) -> Fraction | None:
+        """Return the exact value of `raw`, None where it stands for no number."""
+        number = self.codec.read(raw).number
+        if number is None:
+            return None
+        return Fraction(number) if self.scaling is None else self.scaling.value(number)
+
+
+def _meaning(field: Field) -> dict[int, str] | None:
+    if field.meaning is None:
+        return None
+    return {int(key, 0): name for key, name in field.meaning.items()}
+
+
+def _limit(field: Field, limit: Decimal | None) -> Fraction | None:
+    """Return a limit as a fraction; for a bare IEEE float, what the type makes of it.
+
+    So that a stored 0.1 lies inside a limit written 0.1, though neither is exact.
+    """
+    if limit is None:
+        return None
+    value = Fraction(limit)
+    if field.type in {"f16", "f32", "f64"} and field.scale is None and field.bias is None:
+        made = floats.write_ieee(value, TYPES[field.type].length or 8)
+        stored = None if made is None or field.points else floats.read_ieee(made)
+        return value if stored is None or isinstance(stored, str) else stored
+    return value
+
+
+def _raw_bounds(plan: FieldPlan, *, whole: bool) -> tuple[int, int] | None:
+    if not whole or (plan.low is None and plan.high is None):
+        return None
+    if plan.scaling is not None:
+        return plan.scaling.raw_bounds(plan.low, plan.high)
+    return _ITSELF.raw_bounds(plan.low, plan.high)
+
+
+def _shower(plan: FieldPlan) -> Callable[[bytes], Shown]:
+    """Return the function that shows a raw pattern of this plan."""
+    read, scale, meaning, bounds = plan.codec.read, plan.scaling, plan.meaning, plan.raw_bounds
+
+    def show(raw: bytes) -> Shown:
+        number, text, mark = read(raw)
+        if number is None:
+            return Shown(text, None, mark)
+        if meaning is not None:
+            name = meaning.get(number) if isinstance(number, int) else None
+            if name is not None:
+                return Shown(name, None, mark)
+            mark = NO_MEANING
+        if scale is None:
+            value = str(number) if isinstance(number, int) else exact(number)
+        else:
+            value = scale.text(number)
+            if value is None:
+                return Shown(None, None, OUTSIDE_POINTS)
+        if bounds is not None:
+            return Shown(value, bounds[0] <= number <= bounds[1], mark)
+        return Shown(value, _within(plan, number), mark)
+
+    return show
+
+
+def _within(plan: FieldPlan, number: int | Fraction) -> bool | None:
+    low, high = plan.low, plan.high
+    if low is None and high is None:
+        return None
+    value = number if plan.scaling is None else plan.scaling.value(number)
+    if value is None:
+        return None
+    return (low is None or low <= value) and (high is None or value <= high)
+
+
+class Plan(NamedTuple):
+    """The plans of a layout's fields in address order, and its copies by field name."""
+
+    fields: tuple[FieldPlan, ...]
+    copies: Mapping[str, tuple[int, ...]]
+
+
+def plan_of(layout: Layout) -> Plan:
+    """Return the plan of `layout`, worked out at the first call and kept with the layout."""
+    kept: Plan | None = layout.__dict__.get("plan")
+    if kept is None:
+        kept = _plan(layout)
+        layout.__dict__["plan"] = kept
+    return kept
+
+
+def _plan(layout: Layout) -> Plan:
+    made: list[FieldPlan] = []
+    copies: dict[str, list[int]] = {}
+    for place in places(layout):
+        if not isinstance(place.entry, Field):
+            continue
+        if not place.again:
+            made.append(FieldPlan(place, place.entry, layout.blank))
+    by_name = {plan.name: plan for plan in made}
+    for plan in made:
+        field = plan.field
+        for offset in field.also_at:
+            copies.setdefault(plan.name, []).append(plan.place.at - field.at + offset)
+        if field.low_from is not None:
+            plan.low_from = seen_from(by_name, field.low_from, plan.place.prefix)
+        if field.high_from is not None:
+            plan.high_from = seen_from(by_name, field.high_from, plan.place.prefix)
+    return Plan(tuple(made), {name: tuple(found) for name, found in copies.items()})

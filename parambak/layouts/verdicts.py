@@ -1,0 +1,120 @@
+"""Whether what a layout promises of an image holds: checks, copies, blank areas."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from msgspec import Struct
+
+from parambak.layouts.check_methods import stored_length
+from parambak.layouts.checks import compute
+from parambak.layouts.coverage import masks
+from parambak.layouts.plan import plan_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from parambak.layouts.model import Check, KeptTwice, Layout, Reserved
+
+    Read = Callable[[int, int], bytes | None]
+
+
+class CheckResult(Struct, frozen=True):
+    """Whether one check holds: None where bytes that it needs are absent.
+
+    `stored` and `computed` are upper-case hexadecimal as wide as the stored value, most
+    significant digit first. `method` is the layout's word, or "also-at", "kept-twice" or
+    "must-be-blank" for promises of other kinds, which store no value. `mark` says what is
+    odd, or where it fails ("all bytes are 00").
+    """
+
+    check: str
+    at: int
+    holds: bool | None
+    stored: str | None
+    computed: str | None
+    method: str
+    mark: str | None = None
+
+
+def check_results(layout: Layout, read: Read) -> tuple[CheckResult, ...]:
+    """Return the result of everything that `layout` promises, in the order written."""
+    found = [_check(layout, check, read) for check in layout.checks]
+    found.extend(_copies(layout, read))
+    found.extend(_kept_twice(layout, block, read) for block in layout.kept_twice)
+    found.extend(_blank(layout, area, read) for area in layout.reserved if area.must_be_blank)
+    return tuple(found)
+
+
+def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
+    order = check.byte_order or layout.byte_order
+    length = stored_length(check)
+    stored = read(check.at, length)
+    held = None if stored is None else int.from_bytes(stored, order)
+    parts = [read(first, last - first + 1) for first, last in check.over]
+    data = b"".join(part for part in parts if part is not None)
+    value = None if None in parts else compute(check, data, order)
+    constant = value is not None and data == data[:1] * len(data)
+    return CheckResult(
+        check.name,
+        check.at,
+        None if held is None or value is None else held == value,
+        None if held is None else f"{held:0{2 * length}X}",
+        None if value is None else f"{value:0{2 * length}X}",
+        check.method,
+        f"all bytes are {data[0]:02X}" if constant else None,
+    )
+
+
+def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
+    """Yield, for each field kept at several addresses, whether all its rows agree."""
+    results: dict[int, CheckResult] = {}
+    for plan in plan_of(layout).fields:
+        if not plan.field.also_at:
+            continue
+        place = plan.place
+        held = [read(place.at - plan.field.at + at, place.length) for at in plan.field.also_at]
+        raw = read(place.at, place.length)
+        holds: bool | None = None
+        if raw is not None and None not in held:
+            holds = len({plan.codec.read(each) for each in (raw, *held) if each is not None}) == 1
+        earlier = results.get(id(plan.field))
+        if earlier is None or (earlier.holds is not False and holds is not True):
+            mark = f"{plan.name} differs between its addresses" if holds is False else None
+            results[id(plan.field)] = CheckResult(
+                plan.name, place.at, holds, None, None, "also-at", mark
+            )
+    yield from results.values()
+
+
+def _kept_twice(layout: Layout, block: KeptTwice, read: Read) -> CheckResult:
+    first, second = read(block.at, block.length), read(block.duplicate_at, block.length)
+    holds: bool | None = None
+    mark = None
+    if first is not None and second is not None:
+        live = masks(layout, "live")
+        differing = (
+            [
+                block.at + index
+                for index in range(block.length)
+                if (first[index] ^ second[index]) & ~live.get(block.at + index, 0)
+            ]
+            if first != second
+            else []
+        )
+        holds = not differing
+        if differing:
+            mark = f"{len(differing)} bytes differ, the first at 0x{differing[0]:04X}"
+    return CheckResult(block.name, block.duplicate_at, holds, None, None, "kept-twice", mark)
+
+
+def _blank(layout: Layout, area: Reserved, read: Read) -> CheckResult:
+    data = read(area.at, area.length)
+    holds: bool | None = None
+    mark = None
+    if data is not None:
+        rest = data.lstrip(bytes([layout.blank]))
+        holds = not rest
+        if rest:
+            mark = f"the first byte that is not blank is at 0x{area.at + len(data) - len(rest):04X}"
+    return CheckResult(area.name, area.at, holds, None, None, "must-be-blank", mark)
