@@ -108,8 +108,8 @@ def _xor_words(data: bytes, order: ByteOrder) -> int:
 
 def fletcher_16(data: bytes) -> int:
     """Return Fletcher-16: two sums modulo 255, the second in the upper byte."""
-    length = len(data)
-    return (sum(map(mul, data, range(length, 0, -1))) % 255) << 8 | (sum(data) % 255)
+    second: int = sum(map(mul, data, range(len(data), 0, -1)))
+    return second % 255 << 8 | sum(data) % 255
 
 
 def _plain(name: str, data: bytes, order: ByteOrder, init: int) -> int:

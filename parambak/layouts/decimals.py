@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from fractions import Fraction
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from decimal import Decimal
 
 MOST_PLAIN = 60  # characters; longer numbers are written with an exponent, still exact
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
@@ -15,6 +14,7 @@ from parambak.layouts.verdicts import CheckResult, check_results
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from fractions import Fraction
 
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from parambak.layouts import faults
+from parambak.errors import LayoutRefused
 from parambak.layouts.includes import gather
 from parambak.layouts.judge import Judge
 from parambak.layouts.mistakes import Ledger, Mistake
@@ -13,7 +13,6 @@ from parambak.layouts.model import Layout
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from parambak.errors import ParambakError
     from parambak.layouts.includes import Gathered
     from parambak.layouts.model import KeptTwice, Normal
 
@@ -45,7 +44,7 @@ def load(
     return layout
 
 
-def _refusal(mistakes: tuple[Mistake, ...]) -> ParambakError:
+def _refusal(mistakes: tuple[Mistake, ...]) -> LayoutRefused:
     first = mistakes[0]
     more = len(mistakes) - 1
     key = f"{first.key}: " if first.key else ""
@@ -53,7 +52,7 @@ def _refusal(mistakes: tuple[Mistake, ...]) -> ParambakError:
     text = f"{inside}{key}{first.text}"
     if more:
         text += f" And {more} more mistake{'s' if more > 1 else ''} in this layout."
-    return faults.LayoutRefused(
+    return LayoutRefused(
         first.code,
         text,
         line=first.line,

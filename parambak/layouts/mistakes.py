@@ -146,7 +146,7 @@ class Ledger:
         """Return whether so many are noted that looking further is of no use."""
         return len(self._found) >= MOST_MISTAKES
 
-    def note(  # noqa: PLR0913 - the parts of a mistake, all by keyword
+    def note(
         self,
         fault: Fault,
         source: Source,
@@ -161,7 +161,9 @@ class Ledger:
             return
         keys = [step for step in path if isinstance(step, str)]
         filled = {"where": source.where(path), "key": keys[-1] if keys else "", **names}
-        error = fault.at(expected=expected, found=found, **filled)
+        error = fault.at(
+            file=None, line=None, offset=None, expected=expected, found=found, **filled
+        )
         text = error.text[:1].upper() + error.text[1:]
         self._found.append(
             Mistake(
@@ -176,7 +178,7 @@ class Ledger:
             )
         )
 
-    def note_text(  # noqa: PLR0913 - the parts of a mistake, all by keyword
+    def note_text(
         self,
         fault: Fault,
         *,
@@ -187,7 +189,7 @@ class Ledger:
         **names: object,
     ) -> None:
         """Note a mistake in a file that could not be parsed."""
-        error = fault.at(expected=expected, found=found, **names)
+        error = fault.at(file=None, line=None, offset=None, expected=expected, found=found, **names)
         self._found.append(
             Mistake(error.code, error.text, line, None, expected, found, error.next or "", file)
         )

@@ -7,13 +7,20 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 from msgspec import Struct
 
 from parambak.layouts.check_methods import stored_length
-from parambak.layouts.model import Check, Field, Reserved
 from parambak.layouts.words import TYPES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
-    from parambak.layouts.model import ByteOrder, Group, KeptTwice, Layout
+    from parambak.layouts.model import (
+        ByteOrder,
+        Check,
+        Field,
+        Group,
+        KeptTwice,
+        Layout,
+        Reserved,
+    )
 
 T = TypeVar("T")
 Kind = Literal["field", "check", "reserved"]

@@ -28,7 +28,9 @@ class Spot(NamedTuple):
     path: Path
 
 
-def judge_span(spot: Spot, key: str, start: int, length: int, memory: int, ledger: Ledger) -> None:
+def judge_span(  # noqa: PLR0913, PLR0917 - a stretch, and where to note it
+    spot: Spot, key: str, start: int, length: int, memory: int, ledger: Ledger
+) -> None:
     """Note a stretch that begins below 0 or ends past the memory."""
     if start < 0 or start + max(length, 1) > memory:
         ledger.note(

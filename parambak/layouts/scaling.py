@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from fractions import Fraction
+from itertools import pairwise
 from math import ceil, floor
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -153,14 +154,13 @@ def scaling(field: Field) -> Scaling | None:
     if field.points:
         pairs = [(raw, Fraction(value)) for raw, value in field.points]
         lines = []
-        for (raw, value), (next_raw, next_value) in zip(pairs, pairs[1:], strict=False):
+        for (raw, value), (next_raw, next_value) in pairwise(pairs):
             slope = (next_value - value) / (next_raw - raw)
             lines.append(Line(slope, value - raw * slope))
         written = max(places_of(value) for _, value in field.points)
         return Scaling(lines, [raw for raw, _ in pairs], written=written, decimals=field.decimals)
-    if field.scale is None and field.bias is None and field.fraction is None:
-        if field.decimals is None:
-            return None
+    if (field.scale, field.bias, field.fraction, field.decimals) == (None, None, None, None):
+        return None
     slope = Fraction(1 if field.scale is None else field.scale) / (1 << (field.fraction or 0))
     given = [number for number in (field.scale, field.bias) if number is not None]
     line = Line(slope, Fraction(field.bias or 0))

@@ -1,10 +1,11 @@
-"""Does what a layout says make sense, field by field? Addresses are judged in `room.py`."""
+"""What a layout says, field by field: does it make sense. Addresses are judged in `room.py`."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
 from decimal import Decimal
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from parambak.layouts import faults
@@ -239,7 +240,7 @@ def _judge_points(source: Source, path: Path, field: Field, ledger: Ledger) -> N
             )
     if not all(finite(value) for _, value in field.points):
         ledger.note(faults.NUMBER, source, path, expected="finite numbers", found="one that is not")
-    elif len(raws) < 2 or any(low >= high for low, high in zip(raws, raws[1:], strict=False)):
+    elif len(raws) < 2 or any(low >= high for low, high in pairwise(raws)):
         ledger.note(
             faults.POINTS,
             source,

@@ -1,4 +1,4 @@
-"""Does what a layout says of a check make sense?"""
+"""What a layout says of a check: does it make sense."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Are a layout file's keys and kinds of value those of the language?
+"""The keys and kinds of value of a layout file, held against the language.
 
 The checked-model library answers yes at once for a file without mistakes, and stops at
 the first mistake otherwise. Then this walk goes through the tree along the same model,

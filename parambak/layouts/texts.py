@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,7 +26,7 @@ def _units(encoding: str) -> int:
 def _pads(encoding: str, padding: str, blank: int) -> list[bytes]:
     """Return each padding unit, as bytes, that may stand at the end."""
     unit = _units(encoding)
-    order = "little" if encoding.endswith("le") else "big"
+    order: Literal["little", "big"] = "little" if encoding.endswith("le") else "big"
     space, zero = (value.to_bytes(unit, order) for value in (0x20, 0))
     empty = bytes([blank]) * unit
     return {
