@@ -1,6 +1,6 @@
-"""Every touch of the disk: reading, atomic writing, folders, and the writers' lock.
+"""Every touch of the disk: reading, atomic writing, folders.
 
-Nothing else in parambak opens a file for writing; the index (SQLite) is the one exception.
+Nothing else in parambak opens a file for writing but the lock (lock.py) and SQLite (index_db.py).
 A write either stands whole under its name or not at all: a temporary file in the same
 folder, write, flush, read back, rename, flush of the folder. formats/vault.md says why.
 """
@@ -12,27 +12,23 @@ import os
 import stat
 import sys
 import time
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from parambak.memory.digests import sha256
 from parambak.vault.faults import (
-    BUSY,
     DISK_FULL,
     EXPORT_EXISTS,
     EXPORT_UNFIT,
-    NO_LOCK,
     UNWRITABLE,
     WRITE_FAILED,
 )
 
-if sys.platform == "win32":
-    import msvcrt
-else:
+if sys.platform == "darwin":
     import fcntl
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
     from pathlib import Path
 
     from parambak.errors import ParambakError
@@ -42,10 +38,6 @@ if TYPE_CHECKING:
 TEMPORARY = ".tmp"
 # Seconds between tries where a virus scanner or a sync program holds a file (Windows).
 BACK_OFF: tuple[float, ...] = (0.02, 0.05, 0.1, 0.2, 0.4, 0.8) if sys.platform == "win32" else ()
-LOCK_WAIT = 2.0  # seconds that a second writer waits before it is refused
-LOCK_STEP = 0.05  # seconds between its tries
-# Windows locks make the bytes they cover unreadable: this one lies far behind the text.
-LOCK_OFFSET = 1 << 30
 SEALED = 0o444
 OPEN = 0o666  # the user's umask takes its share
 _BINARY = getattr(os, "O_BINARY", 0)
@@ -60,11 +52,6 @@ class Stamp(NamedTuple):
 
     modified: int  # nanoseconds since 1970, as the file system says
     inode: int
-
-
-def now_ns() -> int:
-    """Return the clock that file times are set by, in nanoseconds since 1970."""
-    return time.time_ns()
 
 
 def words(error: OSError) -> str:
@@ -339,85 +326,3 @@ def _patiently(act: Callable[[], T]) -> T:
         except PermissionError:
             time.sleep(wait)
     return act()
-
-
-# --- the lock --------------------------------------------------------------
-
-
-@contextmanager
-def locked(path: Path, since: str, *, wait: float | None = None) -> Iterator[None]:
-    """Hold the writers' lock while the block runs; a kill releases it too.
-
-    `since` goes into the file for the second writer to be told. Raises `vault-busy`
-    after `wait` seconds, `vault-no-lock`, or what a failed write becomes.
-    """
-    descriptor = _lock(path, LOCK_WAIT if wait is None else wait)
-    try:
-        with suppress(OSError):  # who holds it is a courtesy; holding it is not
-            os.write(descriptor, f"process {os.getpid()} on {_host()} since {since}\n".encode())
-        yield
-    finally:
-        with suppress(OSError):
-            os.ftruncate(descriptor, 0)
-        os.close(descriptor)
-
-
-def _lock(path: Path, wait: float) -> int:
-    deadline = time.monotonic() + wait
-    while True:
-        try:
-            descriptor = os.open(path, os.O_RDWR | os.O_CREAT | _BINARY, OPEN)
-        except OSError as error:
-            raise write_refusal(error, path) from error
-        held = False
-        try:
-            held = _lock_now(descriptor) and _is_still(descriptor, path)
-        except OSError as error:
-            raise NO_LOCK.at(file=str(path), found=words(error)) from error
-        finally:
-            if not held:
-                os.close(descriptor)
-        if held:
-            return descriptor
-        if time.monotonic() >= deadline:
-            raise BUSY.at(file=str(path), found=_holder(path))
-        time.sleep(LOCK_STEP)
-
-
-def _lock_now(descriptor: int) -> bool:
-    try:
-        if sys.platform == "win32":
-            os.lseek(descriptor, LOCK_OFFSET, os.SEEK_SET)
-            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-        else:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except (BlockingIOError, PermissionError):
-        return False
-    os.lseek(descriptor, 0, os.SEEK_SET)
-    os.ftruncate(descriptor, 0)  # what a killed holder left
-    return True
-
-
-def _is_still(descriptor: int, path: Path) -> bool:
-    """Tell whether the locked file is the one under that name, and not a removed one."""
-    try:
-        return os.path.samestat(os.fstat(descriptor), os.stat(path))  # noqa: PTH116 - os
-    except FileNotFoundError:
-        return False
-
-
-def _holder(path: Path) -> str:
-    try:
-        text = read_file(path, 4096).decode("utf-8", "replace").strip()
-    except OSError:
-        text = ""
-    shown = "".join(c for c in text[:200] if c.isprintable())
-    return shown or "a process that did not say who it is"
-
-
-def _host() -> str:
-    if sys.platform == "win32":
-        import socket  # noqa: PLC0415 - slow to import, and needed on Windows alone
-
-        return socket.gethostname()
-    return os.uname().nodename

@@ -47,10 +47,16 @@ _UNSETTLED = files.Stamp(-1, 0)
 
 
 class Index:
-    """The records of one vault; `findings` is what was noted on the way."""
+    """The records of one vault, those of its folder that hold what their names say.
 
-    def __init__(self, root: Path, identity: str) -> None:
+    `now` returns the time in nanoseconds since 1970, as the file system counts it.
+    `findings` is what was noted on the way; `gone` the digests of records that vanished
+    since the index saw them.
+    """
+
+    def __init__(self, root: Path, identity: str, now: Callable[[], int]) -> None:
         self._root = root
+        self._now = now
         self._identity = identity
         self._database: Database | None = None
         self._passing = False
@@ -58,6 +64,7 @@ class Index:
         self._stamps: dict[str, Stamp] = {}
         self._latest: tuple[str, tuple[Stored, ...]] | None = None
         self.findings: list[Finding] = []
+        self.gone: set[str] = set()
 
     def close(self) -> None:
         """Close the database's file."""
@@ -181,6 +188,7 @@ class Index:
         return {name[:64] for name in names if named_by(name) and name.startswith(folder)}
 
     def _forget(self, gone: list[str]) -> None:
+        self.gone.update(gone)
         self._say(RECORD_VANISHED, gone, "was in the vault and is gone.")
         inside = [digest for digest in gone if self._loose.pop(digest, None) is None]
         if inside:
@@ -211,11 +219,15 @@ class Index:
         """Notice a file system that does not change a folder's time when a name comes in."""
         before = self._stamps.get(folder)
         after = files.stamps_in(self._root / "records").get(folder)
-        if before is None or after is None or before != after or not _settled(after):
+        if before is None or after is None or before != after or not self._settled(after):
             return
         with suppress(Mistrusted):
             if self._database is not None:
                 self._database.doubt_folder_times()
+
+    def _settled(self, stamp: Stamp) -> bool:
+        """Tell whether a folder changed so long ago that a further change shows in its time."""
+        return self._now() - stamp.modified > SETTLED
 
     # --- the database ---
 
@@ -228,7 +240,7 @@ class Index:
             return
         with database.changing():
             for name in sorted(folders):
-                settled = name in self._stamps and _settled(self._stamps[name])
+                settled = name in self._stamps and self._settled(self._stamps[name])
                 fresh = sorted(self._names(name) - database.digests_in(name))
                 whole = True
                 for start in range(0, len(fresh), _CHUNK):
@@ -301,11 +313,6 @@ class Index:
         finding = Finding(code, text)
         if finding not in self.findings:
             self.findings.append(finding)
-
-
-def _settled(stamp: Stamp) -> bool:
-    """Tell whether a folder changed so long ago that a further change shows in its time."""
-    return files.now_ns() - stamp.modified > SETTLED
 
 
 def _row(stored: Stored, data: bytes) -> tuple[bytes, str, str, bytes]:

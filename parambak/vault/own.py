@@ -14,6 +14,7 @@ import msgspec
 
 from parambak.vault import files
 from parambak.vault.faults import OWN_UNUSABLE
+from parambak.vault.lock import locked
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ class Own:
         if known is None:
             try:
                 files.make_folder(self._folder, [])
-                with files.locked(self._folder / "lock", since):
+                with locked(self._folder / "lock", since):
                     known = self._known_writer(path)
                     if known is None:
                         known = os.urandom(16).hex()

@@ -22,7 +22,7 @@ SUFFIX = ".json"
 FORMAT = 1
 MAX_BYTES = 1 << 20  # of a record's file
 MAX_DEPTH = 16  # objects and lists within each other, the body counted as the first
-MAX_INTEGER = (1 << 53) - 1  # RFC 8259 section 6: what every JSON reader holds exactly
+MAX_INTEGER = (1 << 63) - 1  # times in nanoseconds pass the 2^53 of RFC 8259 section 6
 
 Digest = Annotated[str, Meta(pattern=r"\A[0-9a-f]{64}\Z")]
 Identity = Annotated[str, Meta(pattern=r"\A[0-9a-f]{32}\Z")]
@@ -44,7 +44,7 @@ class Record(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit
     """One thing that happened, as the vault holds it.
 
     `after` names the newest records about the same vessel at that time; `objects` every
-    object that the record relies on; `by` the person, as a mark. All in rising order.
+    object that the record relies on, the person `by` whom it was among them. Both rising.
     """
 
     format: Literal[1]
@@ -167,25 +167,27 @@ def _unfit_leaf(value: object) -> tuple[str, str] | None:
 
 
 def _mistake(data: bytes) -> tuple[str, str] | None:
+    """Return what was expected and found where `data` breaks a rule of the format."""
     if len(data) > MAX_BYTES:
         return f"at most {MAX_BYTES} bytes", f"{len(data)} bytes"
     try:
         record = _DECODER.decode(data)
         datetime.fromisoformat(record.clock.utc[:-1])
+        same = canonical(record) == data
     except (ValueError, RecursionError, msgspec.MsgspecError) as error:
         return "a record's members", str(error)[:200]
-    wrong = unfit(record.body)
-    if wrong is not None:
-        return wrong
-    for name in ("after", "objects"):
-        digests: tuple[str, ...] = getattr(record, name)
+    if not same:
+        return "canonical JSON", "the same members written otherwise"
+    return unfit(record.body) or _unfit_digests(record)
+
+
+def _unfit_digests(record: Record) -> tuple[str, str] | None:
+    for name, digests in (("after", record.after), ("objects", record.objects)):
         if any(a >= b for a, b in pairwise(digests)):
             return f"`{name}` in rising order, each once", "another order"
-    try:
-        same = canonical(record) == data
-    except (ValueError, msgspec.MsgspecError) as error:
-        return "text in Unicode", str(error)[:200]
-    return None if same else ("canonical JSON", "the same members written otherwise")
+    if record.by is not None and record.by not in record.objects:
+        return "`by` among `objects`", "a person that is not"
+    return None
 
 
 def _version(data: bytes) -> int:

@@ -24,6 +24,7 @@ from parambak.vault.faults import (
     UNREADABLE,
 )
 from parambak.vault.index import Index
+from parambak.vault.lock import locked
 from parambak.vault.order import heads
 from parambak.vault.own import VAULT, Own
 from parambak.vault.records import Record, Stored, clock_of, encode, file_of
@@ -54,7 +55,7 @@ class Vault:
         self.made = made
         self._own = own
         self._clock = clock
-        self._index = Index(root, identity)
+        self._index = Index(root, identity, self._nanoseconds)
         self._names: dict[str, str] = {}
         self._said: list[Finding] = []
 
@@ -89,6 +90,11 @@ class Vault:
     def warnings(self) -> tuple[Finding, ...]:
         """What has to be said so far and does not stop: it can grow while writing."""
         return (*self._said, *self._index.findings)
+
+    @property
+    def gone(self) -> tuple[str, ...]:
+        """Files of records that were here when the index last looked, and are no longer."""
+        return tuple(sorted(file_of(digest) for digest in self._index.gone))
 
     @property
     def writer(self) -> str:
@@ -148,7 +154,7 @@ class Vault:
     def _locked(self, made: list[Path]) -> Iterator[None]:
         lock = self.root / LOCK
         try:
-            with files.locked(lock, self._now()):
+            with locked(lock, self._now()):
                 yield
         except BaseException:
             if made and files.names_in(self.root) == [LOCK]:
@@ -227,6 +233,9 @@ class Vault:
                     "in this vault: it is an older copy, or its history was cut short.",
                 )
 
+    def _nanoseconds(self) -> int:
+        return int(self._clock().timestamp() * 1e9)
+
     def _now(self) -> str:
         return clock_of(self._clock()).utc
 
@@ -269,12 +278,12 @@ class Writing:
     ) -> str:
         """Write a record and return its digest.
 
-        `relies_on` names every object that the record's meaning needs; they, and `by`, must
-        be in the vault. Raises VaultDamaged where one is missing, VaultRefused where the
-        body is no body or the disk refuses.
+        `relies_on` names every object that the record's meaning needs (`by` is added to
+        them); all must be in the vault. Raises VaultDamaged where one is missing,
+        VaultRefused where the body is no body or the disk refuses.
         """
-        needed = sorted(set(relies_on))
-        for digest in (*needed, *([by] if by else [])):
+        needed = sorted({*relies_on, *([by] if by else [])})
+        for digest in needed:
             if not self._vault.has_object(digest):
                 raise MISSING_OBJECT.at(file=objects.file_of(digest), expected=digest)
         newest = heads(self._index.records(vessel))
@@ -293,7 +302,7 @@ class Writing:
         self._compare_clocks(record, newest)
         files.write_sealed(self._vault.root / file_of(digest), data)
         self._index.add(Stored(digest, record, file_of(digest)))
-        self._unnamed.difference_update(needed, [by] if by else ())
+        self._unnamed.difference_update(needed)
         self.written[vessel or VAULT] = digest
         return digest
 
