@@ -83,11 +83,18 @@ def misfit(call: Raise) -> bool:
 
 
 def made_by_hand(path: str, text: str) -> list[str]:
-    """Return the errors that a file makes without a `Fault`, whose codes no table has."""
+    """Return the errors whose code is written where they are made: no table has it."""
     kinds = {name for name, value in vars(errors).items() if inspect.isclass(value)} - {"Fault"}
     calls = [node for node in ast.walk(ast.parse(text)) if isinstance(node, ast.Call)]
-    names = [(call.lineno, ast.unparse(call.func).split(".")[-1]) for call in calls]
-    return [f"{path}:{line}: {name}" for line, name in names if name in kinds]
+    names = [(call, ast.unparse(call.func).split(".")[-1]) for call in calls]
+    written = [(call.lineno, name) for call, name in names if name in kinds and has_literal(call)]
+    return [f"{path}:{line}: {name}" for line, name in written]
+
+
+def has_literal(call: ast.Call) -> bool:
+    """Tell whether a call's first argument, or its `code`, is written out."""
+    codes = [*call.args[:1], *(each.value for each in call.keywords if each.arg == "code")]
+    return any(not isinstance(code, ast.Name | ast.Attribute) for code in codes)
 
 
 def test_there_are_faults(places: list[ModuleType]) -> None:
@@ -139,9 +146,11 @@ def test_every_refusal_is_declared(sources: dict[str, str]) -> None:
 
 
 def test_an_error_made_by_hand_is_caught() -> None:
-    """Raised or returned, by its bare name or its module's; catching one is free."""
+    """Raised or returned, by its bare name or its module's; one from a known code is free."""
     assert made_by_hand("a.py", "raise CallRefused('a', 'b')")
-    assert made_by_hand("a.py", "x = errors.ParambakError('a', 'b').document()")
+    assert made_by_hand("a.py", "x = errors.ParambakError(code='a', text='b').document()")
+    assert made_by_hand("a.py", "raise CallRefused(f'a-{b}', 'b')")
+    assert not made_by_hand("a.py", "raise LayoutRefused(mistake.code, 'b')")
     assert not made_by_hand("a.py", "try:\n    f()\nexcept CallRefused as e:\n    raise G.at()")
 
 
