@@ -33,7 +33,7 @@ OPTIONS = {
 @click.option("--why", metavar="TEXT", help="Why: what was wrong, or where it is known from.")
 @pass_settings
 def command(
-    settings: Settings, where: str, by: str | None, why: str | None, **facts: str | None
+    settings: Settings, /, where: str, by: str | None, why: str | None, **facts: str | None
 ) -> Answer:
     """Add or correct a fact of a vessel, unit, card, position or copy.
 
@@ -44,8 +44,8 @@ def command(
     said, warnings = amend(vault, where, told, by=by, why=why)
     return Answer(
         {"about": said, "facts": told},
-        lambda screen: screen.verdict(
-            True, f"On record for {said}: " + ", ".join(f"{k} {v}" for k, v in told.items()) + "."
+        lambda screen: screen.good(
+            f"On record for {said}: " + ", ".join(f"{k} {v}" for k, v in told.items()) + "."
         ),
         warnings=(*store.warnings_of(vault), *warnings),
     )

@@ -9,11 +9,13 @@ import click
 
 from parambak.cli import faults, files_in, store
 from parambak.cli.command import command as parambak_command
+from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping import select
 from parambak.keeping.bodies import Normal
 from parambak.keeping.fold import fleet
-from parambak.keeping.take_in import Request, TakenIn, take_in
+from parambak.keeping.request import Request
+from parambak.keeping.take_in import TakenIn, take_in
 from parambak.keeping.target import Target
 from parambak.keeping.visits import VISIT_NONE, the_open_visit
 
@@ -67,9 +69,7 @@ def _address(_: click.Context, __: click.Parameter, value: str) -> int:
 @click.option("--vessel", metavar="NAME", help="Short name; an open visit remembers it.")
 @click.option("--unit", metavar="NAME", help="The unit that the chip belongs to.")
 @click.option("--card", metavar="SERIAL", help="Instead of --unit: a card that is in no unit.")
-@click.option(
-    "--position", metavar="NAME", required=True, help="The chip's reference designator."
-)
+@click.option("--position", metavar="NAME", required=True, help="The chip's reference designator.")
 @click.option("--layout", metavar="FILE", help="What the bytes mean; kept with the position.")
 @click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
 @click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
@@ -95,7 +95,7 @@ def _address(_: click.Context, __: click.Parameter, value: str) -> int:
 @click.option("--new-vessel", is_flag=True, help="It is another ship, though the name is near.")
 @click.option("--position-confirmed", is_flag=True, help="It is the right chip; go on.")
 @pass_settings
-def command(settings: Settings, dumps: tuple[str, ...], **options: Any) -> Answer:
+def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> Answer:
     """Keep each DUMP as one read of a chip, and say whether the copy is verified.
 
     A second DUMP is your word that the chip was read again.
@@ -178,9 +178,7 @@ def _normal(words: _Words) -> list[Normal]:
     for text in words.normal:
         code, _, reason = text.partition("=")
         if not code.strip() or not reason.strip() or not words.read_by:
-            raise faults.NORMAL_SHAPE.at(
-                expected="CODE=REASON and --read-by", found=repr(text)
-            )
+            raise faults.NORMAL_SHAPE.at(expected="CODE=REASON and --read-by", found=repr(text))
         declared.append(Normal(code=code.strip(), reason=reason.strip()))
     return declared
 
@@ -221,13 +219,10 @@ def _page(screen: Screen, taken: TakenIn, given: int) -> None:
     screen.facts(facts)
     screen.table(
         ("condition", "met", "why"),
-        [
-            (each.condition, {True: "yes", False: "NO", None: "not known"}[each.met], each.text)
-            for each in taken.verdict.conditions
-        ],
+        [(each.condition, MARKS[each.met], each.text) for each in taken.verdict.conditions],
     )
     screen.say()
     if taken.verdict.verified:
-        screen.verdict(True, "VERIFIED. Keep a copy of the vault in a second place.")
+        screen.good("VERIFIED. Keep a copy of the vault in a second place.")
     else:
-        screen.verdict(False, "NOT VERIFIED yet. See each NO above, and what to do.")
+        screen.bad("NOT VERIFIED yet. See each NO above, and what to do.")

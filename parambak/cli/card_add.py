@@ -10,9 +10,7 @@ from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.entries import WHEREABOUTS, enter_card
 
 
-@parambak_command(
-    "add", example="parambak card add grebe PC-4471 --whereabouts 'spare aboard'"
-)
+@parambak_command("add", example="parambak card add grebe PC-4471 --whereabouts 'spare aboard'")
 @click.argument("vessel", metavar="VESSEL")
 @click.argument("serial", metavar="SERIAL")
 @click.option("--whereabouts", type=click.Choice(WHEREABOUTS), default="spare aboard")
@@ -21,6 +19,8 @@ from parambak.keeping.entries import WHEREABOUTS, enter_card
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
     settings: Settings,
+    /,
+    *,
     vessel: str,
     serial: str,
     whereabouts: str,
@@ -37,6 +37,6 @@ def command(  # noqa: PLR0913 - one argument an option
     )
     return Answer(
         {"where": where, "new": new, "whereabouts": whereabouts},
-        lambda screen: screen.verdict(True, f"On record: {where}, {whereabouts}."),
+        lambda screen: screen.good(f"On record: {where}, {whereabouts}."),
         warnings=store.warnings_of(vault),
     )

@@ -24,8 +24,8 @@ def command(settings: Settings, where: str, sheet: str, by: str | None) -> Answe
     unit = record_sheet(vault, where=where, name=Path(sheet).name, data=data, by=by)
     return Answer(
         {"where": unit.where, "entries": len(entries)},
-        lambda screen: screen.verdict(
-            True, f"The card sheet of {unit.where} is on record: {len(entries)} entries."
+        lambda screen: screen.good(
+            f"The card sheet of {unit.where} is on record: {len(entries)} entries."
         ),
         warnings=store.warnings_of(vault),
     )

@@ -73,9 +73,7 @@ def _notes(position: Position) -> list[str]:
     return notes
 
 
-def _page(
-    screen: Screen, known: Fleet, documents: list[dict[str, Any]], *, whole: bool
-) -> None:
+def _page(screen: Screen, known: Fleet, documents: list[dict[str, Any]], *, whole: bool) -> None:
     if not documents:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
         return
@@ -90,9 +88,9 @@ def _page(
     _conflicts(screen, known, whole=whole)
     wanting = sum(1 for document in documents if not document["verified"])
     if wanting:
-        screen.verdict(False, f"{wanting} of {len(documents)} positions lack a verified copy.")
+        screen.bad(f"{wanting} of {len(documents)} positions lack a verified copy.")
     else:
-        screen.verdict(True, f"The latest copy of each of {len(documents)} positions is verified.")
+        screen.good(f"The latest copy of each of {len(documents)} positions is verified.")
 
 
 def _row(document: dict[str, Any]) -> tuple[str, ...]:
@@ -118,8 +116,9 @@ def _conflicts(screen: Screen, known: Fleet, *, whole: bool) -> None:
     if not whole:
         return
     for vessel in known.vessels:
-        for holder in (vessel, *vessel.units, *vessel.cards):
-            name = getattr(holder, "where", vessel.handle)
-            for conflict in holder.conflicts:
+        told = [(vessel.handle, vessel.conflicts)]
+        told += [(holder.where, holder.conflicts) for holder in vessel.holders]
+        for name, conflicts in told:
+            for conflict in conflicts:
                 values = " and ".join(conflict.values)
                 screen.say(f"{name}: {conflict.fact} is told as {values}; settle it with `amend`")

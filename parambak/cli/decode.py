@@ -8,6 +8,7 @@ import click
 
 from parambak.cli import faults, files_in, store
 from parambak.cli.command import command as parambak_command
+from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
@@ -128,7 +129,7 @@ def _remark(field: FieldValue) -> str:
 
 
 def _check_row(check: CheckResult) -> tuple[str, ...]:
-    holds = {True: "yes", False: "NO", None: "not known"}[check.holds]
+    holds = MARKS[check.holds]
     return (
         f"0x{check.at:04X}",
         check.check,
@@ -144,12 +145,12 @@ def _verdict(screen: Screen, decoded: Decoded) -> None:
     unknown = [check.check for check in decoded.checks if check.holds is None]
     outside = [field.field for field in decoded.fields if field.within_limits is False]
     if outside:
-        screen.verdict(None, f"Outside its limits: {', '.join(outside)}.")
+        screen.mind(f"Outside its limits: {', '.join(outside)}.")
     if failed:
-        screen.verdict(False, f"A check fails: {', '.join(failed)}. Read the chip again.")
+        screen.bad(f"A check fails: {', '.join(failed)}. Read the chip again.")
     elif unknown:
-        screen.verdict(None, f"Not known, since bytes are absent: {', '.join(unknown)}.")
+        screen.mind(f"Not known, since bytes are absent: {', '.join(unknown)}.")
     elif decoded.checks:
-        screen.verdict(True, "Every check holds.")
+        screen.good("Every check holds.")
     else:
-        screen.verdict(None, "The layout declares no check.")
+        screen.mind("The layout declares no check.")

@@ -109,7 +109,7 @@ def _page(screen: Screen, found: _Found) -> None:
     screen.facts([("old", found.old), ("new", found.new)], indent=0)
     screen.say()
     if not found.runs:
-        screen.verdict(True, "The same: no byte differs.")
+        screen.good("The same: no byte differs.")
         return
     screen.table(("address", "bytes", "old", "new"), run_rows(found.runs), right=(1,))
     if len(found.runs) > RUNS_SHOWN:
@@ -145,8 +145,9 @@ def _verdict(screen: Screen, found: _Found) -> None:
     size = "1 byte" if found.changed_bytes == 1 else f"{found.changed_bytes} bytes"
     words = [f"{len(parameters)} parameters changed", f"{len(changes) - len(parameters)} expected"]
     words.append(f"{sum(each.length for each in found.loose)} bytes unexplained")
-    screen.verdict(
-        None if parameters or found.loose else True, f"{size} differ: {', '.join(words)}."
-    )
-    if parameters or found.loose:
+    answer = f"{size} differ: {', '.join(words)}."
+    if not parameters and not found.loose:
+        screen.good(answer)
+    else:
+        screen.mind(answer)
         screen.say("Ask who changed it, and put the answer on record as a remark.")

@@ -30,12 +30,14 @@ FORMATS = ["intel-hex", "s-record", "raw"]
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
     settings: Settings,
+    /,
+    *,
     copy: str,
     format_name: str,
     out: str,
     fill: str | None,
     record_length: int | None,
-    replace: bool,  # noqa: FBT001 - click passes flags so
+    replace: bool,
 ) -> Answer:
     """Write COPY as a file, and read it back before it is called written."""
     from parambak.dumps.dump import Style  # noqa: PLC0415 - only for writing
@@ -64,6 +66,13 @@ def _byte(text: str | None) -> int | None:
 
 
 def _page(screen: Screen, name: str, out: str, size: int, digest: str) -> None:
-    screen.facts([("copy", name), ("file", Path(out).name), ("size", f"{size} bytes"),
-                  ("SHA-256 of the file", digest)], indent=0)
-    screen.verdict(True, "Written, and read back as the same image.")
+    screen.facts(
+        [
+            ("copy", name),
+            ("file", Path(out).name),
+            ("size", f"{size} bytes"),
+            ("SHA-256 of the file", digest),
+        ],
+        indent=0,
+    )
+    screen.good("Written, and read back as the same image.")

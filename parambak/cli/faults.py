@@ -21,7 +21,9 @@ FILE_ABSENT = Fault(
     "file-absent", NotFound, "no such file", "Check the name; quote it where it holds spaces."
 )
 FILE_KIND = Fault(
-    "file-kind", DumpRefused, "that is not a file that can be read whole",
+    "file-kind",
+    DumpRefused,
+    "that is not a file that can be read whole",
     "Name the reader's file itself, not a folder or a device.",
 )
 FILE_SIZE = Fault(

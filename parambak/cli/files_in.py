@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from parambak.dumps.dump import Dump, Terms
-    from parambak.keeping.take_in import Incoming, LayoutFile
+    from parambak.keeping.request import Incoming, LayoutFile
 
 DUMP_BYTES = 64 * 1024 * 1024
 TEXT_BYTES = 4 * 1024 * 1024
@@ -80,7 +80,7 @@ def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - for archiving only
     from parambak.errors import ParambakError  # noqa: PLC0415 - the same
     from parambak.keeping.bodies import DumpEntry, FindingEntry  # noqa: PLC0415 - the same
-    from parambak.keeping.take_in import Incoming  # noqa: PLC0415 - the same
+    from parambak.keeping.request import Incoming  # noqa: PLC0415 - the same
 
     data, state = read_whole(path, DUMP_BYTES)
     dump = _dump(path, data, format_name, terms)
@@ -105,7 +105,7 @@ def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
 
 def layout_file(path: str) -> LayoutFile:
     """Return a layout and the files of its own folder that it includes."""
-    from parambak.keeping.take_in import LayoutFile  # noqa: PLC0415 - only where a layout is given
+    from parambak.keeping.request import LayoutFile  # noqa: PLC0415 - only where a layout is given
     from parambak.layouts.load import load  # noqa: PLC0415 - the same
 
     data = read_whole(path, TEXT_BYTES)[0]

@@ -74,7 +74,7 @@ def _page(screen: Screen, documents: list[dict[str, Any]], dumps: list[Dump]) ->
         screen.say()
     _relations(screen, documents, dumps)
     noted = sum(len(document["findings"]) for document in documents)
-    screen.verdict(None if noted else True, _verdict(len(documents), noted))
+    (screen.mind if noted else screen.good)(_verdict(len(documents), noted))
 
 
 def _verdict(number: int, noted: int) -> str:

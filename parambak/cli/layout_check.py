@@ -48,9 +48,7 @@ def command(file: str) -> Answer:
         layout = load(data, name=name, include=include)
         document["covered_bytes"] = sum(r.length for r in coverage.covered(layout))
         document["size"] = layout.memory
-        document["gaps"] = [
-            {"start": r.start, "length": r.length} for r in coverage.gaps(layout)
-        ]
+        document["gaps"] = [{"start": r.start, "length": r.length} for r in coverage.gaps(layout)]
     return Answer(
         document, lambda screen: _page(screen, file, document), exit_code=1 if problems else 0
     )
@@ -66,8 +64,8 @@ def _page(screen: Screen, file: str, document: dict[str, Any]) -> None:
     number = len(document["problems"])
     if number:
         word = "1 mistake" if number == 1 else f"{number} mistakes"
-        screen.verdict(False, f"{word}. The layout cannot be used until they are mended.")
+        screen.bad(f"{word}. The layout cannot be used until they are mended.")
         return
     covered, size = document["covered_bytes"], document["size"]
     screen.say(f"{covered} of {size} bytes are covered, {len(document['gaps'])} gaps.")
-    screen.verdict(True, "No mistakes.")
+    screen.good("No mistakes.")

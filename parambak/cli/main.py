@@ -76,9 +76,7 @@ class LazyGroup(click.Group):
     epilog="Exit codes: 0 yes, same, done; 1 a negative answer; 2 no answer; "
     "3 the vault is damaged; 130 interrupted.",
 )
-@click.option(
-    "--vault", metavar="DIR", help="The vault's folder; PARAMBAK_VAULT names it too."
-)
+@click.option("--vault", metavar="DIR", help="The vault's folder; PARAMBAK_VAULT names it too.")
 @click.option("--json", "as_json", is_flag=True, help="Answer with one JSON document.")
 @click.version_option(__version__, prog_name="parambak", message="%(prog)s %(version)s")
 @click.pass_obj
@@ -113,9 +111,7 @@ def _answered(given: list[str], settings: Settings) -> int:
     except (KeyboardInterrupt, click.Abort):
         click.echo("parambak: interrupted; the vault is whole", err=True)
         return INTERRUPTED
-    except MemoryError:
-        return _print_error(faults.MEMORY.at().document(), 2, settings)
-    except OSError as error:
+    except (MemoryError, OSError) as error:
         return _print_error(_system(error), 2, settings)
     if isinstance(answer, Answer):
         return _print_answer(answer, settings)
@@ -163,8 +159,10 @@ def _usage(error: click.ClickException) -> dict[str, Any]:
     return faults.CALL.at(message=error.format_message(), command=command).document()
 
 
-def _system(error: OSError) -> dict[str, Any]:
+def _system(error: MemoryError | OSError) -> dict[str, Any]:
     """Return what the operating system refused as a document of the contract."""
+    if isinstance(error, MemoryError):
+        return faults.MEMORY.at().document()
     return faults.SYSTEM.at(
         file=str(error.filename) if error.filename else None,
         expected="access to the file",

@@ -42,9 +42,7 @@ def _put_on_record(vault: Vault, found: Rechecked) -> tuple[str, ...]:
     """Keep the date of a full recheck; a vault that cannot be written only says so."""
     from parambak.errors import VaultDamaged, VaultRefused  # noqa: PLC0415 - used once
 
-    body = RecheckBody(
-        objects=found.objects, records=found.records, damaged=len(found.damaged)
-    )
+    body = RecheckBody(objects=found.objects, records=found.records, damaged=len(found.damaged))
     try:
         with vault.writing() as writing:
             writing.add("recheck", None, body.members())
@@ -58,13 +56,18 @@ def _page(screen: Screen, found: Rechecked) -> None:
     for each in found.damaged:
         screen.say(f"DAMAGED {each.file}: {each.text}", indent=2)
     if found.damaged:
-        screen.verdict(False, f"The vault is damaged in {len(found.damaged)} places.")
+        screen.bad(f"The vault is damaged in {len(found.damaged)} places.")
         screen.say(
             "Do not delete anything. Fetch the same files, named above, from another copy of "
             "this vault, and run recheck again."
         )
     else:
-        screen.verdict(True, "All sound.")
+        screen.good("All sound.")
+
+
+def _silent(done: int, total: int) -> None:
+    """Take progress and show nothing."""
+    del done, total
 
 
 class _Progress:
@@ -75,7 +78,7 @@ class _Progress:
 
     def __enter__(self) -> Callable[[int, int], None]:
         if not self._shown:
-            return lambda done, total: None
+            return _silent
         from rich.console import Console  # noqa: PLC0415 - only on a terminal
         from rich.progress import Progress  # noqa: PLC0415 - the same
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 import unicodedata
 from typing import TYPE_CHECKING
 
+import click
 from rich.console import Console
 from rich.text import Text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+
+    from rich.console import RenderableType
 
 COLUMNS = 80
 _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
@@ -29,33 +32,43 @@ class Screen:
     """Prints headings, sentences, facts and tables; every text is made printable first."""
 
     def __init__(self, *, stderr: bool = False) -> None:
-        console = Console(
-            stderr=stderr, highlight=False, markup=False, emoji=False, safe_box=True
-        )
+        console = Console(stderr=stderr, highlight=False, markup=False, emoji=False, safe_box=True)
         console.width = COLUMNS if not console.is_terminal else max(60, min(console.width, 100))
         self._console = console
+        self._stderr = stderr
+
+    def _print(self, shown: RenderableType) -> None:
+        """Print without the spaces that pad each line to the full width."""
+        with self._console.capture() as captured:
+            self._console.print(shown)
+        for line in captured.get().splitlines():
+            click.echo(line.rstrip(), err=self._stderr)
 
     def heading(self, text: str) -> None:
         """Print a heading, bold where the terminal can."""
-        self._console.print(Text(printable(text), style="bold"))
+        self._print(Text(printable(text), style="bold"))
 
     def say(self, text: str = "", *, indent: int = 0, style: str = "") -> None:
         """Print a paragraph, wrapped at words."""
         from rich.padding import Padding  # noqa: PLC0415 - only for what is indented
 
         line = Text(printable(text), style=style)
-        self._console.print(Padding(line, (0, 0, 0, indent)) if indent else line)
+        self._print(Padding(line, (0, 0, 0, indent)) if indent else line)
+
+    def points(self, points: Iterable[str]) -> None:
+        """Print a list, each point behind a dash."""
+        self.facts((("-", point) for point in points), indent=1)
 
     def facts(self, facts: Iterable[tuple[str, str]], *, indent: int = 2) -> None:
         """Print labels and values in two columns; a long value wraps in its own column."""
         from rich.table import Table  # noqa: PLC0415 - only where facts are shown
 
-        grid = Table.grid(padding=(0, 2))
+        grid = Table.grid(padding=(0, 2 if indent > 1 else 1))
         grid.add_column(no_wrap=True)
         grid.add_column(overflow="fold")
         for label, value in facts:
             grid.add_row(Text(" " * indent + label), Text(printable(value)))
-        self._console.print(grid)
+        self._print(grid)
 
     def table(
         self, headings: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()
@@ -71,12 +84,19 @@ class Screen:
             )
         for row in rows:
             table.add_row(*(Text(printable(cell)) for cell in row))
-        self._console.print(table)
+        self._print(table)
 
-    def verdict(self, good: bool | None, text: str) -> None:
-        """Print the one clear answer: a word first, colour only beside it."""
-        style = {True: "bold green", False: "bold red", None: "bold yellow"}[good]
-        self.say(text, style=style)
+    def good(self, text: str) -> None:
+        """Print the one clear answer where it is yes; colour only goes beside the words."""
+        self.say(text, style="bold green")
+
+    def bad(self, text: str) -> None:
+        """Print the one clear answer where it is no."""
+        self.say(text, style="bold red")
+
+    def mind(self, text: str) -> None:
+        """Print the one clear answer where a person has to judge."""
+        self.say(text, style="bold yellow")
 
 
 def address(value: int, width: int = 4) -> str:
@@ -84,9 +104,8 @@ def address(value: int, width: int = 4) -> str:
     return f"0x{value:0{width}X}"
 
 
-def mark(met: bool | None) -> str:
-    """Return the word for met, not met and not known."""
-    return {True: "yes", False: "NO", None: "not known"}[met]
+MARKS = {True: "yes", False: "NO", None: "not known"}
+"""The words for met, not met and not known."""
 
 
 def bytes_text(number: int) -> str:

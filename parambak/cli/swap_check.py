@@ -1,4 +1,4 @@
-"""`swap check`: may the swap begin?"""
+"""`swap check`: whether the swap may begin."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import click
 
 from parambak.cli import files_in, store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.screen import mark
+from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import VaultDamaged
 from parambak.keeping import select
@@ -69,12 +69,12 @@ def _readiness(
         stored = load_sheet(vault.read_object(sheet[0]), sheet[1]) if sheet else {}
         entries = compare_sheets(stored, given)
     return readiness(
-        select.copy_name(position, copy) if copy else None,
-        assessor.verdict(position, copy) if copy else None,
-        _decoded(assessor, position),
-        sheet is not None,
-        entries,
-        CAREFUL,
+        copy=select.copy_name(position, copy) if copy else None,
+        verdict=assessor.verdict(position, copy) if copy else None,
+        decoded=_decoded(assessor, position),
+        sheet=sheet is not None,
+        entries=entries,
+        rules=CAREFUL,
     )
 
 
@@ -103,7 +103,7 @@ def _page(screen: Screen, where: str, found: Readiness) -> None:
         [
             (
                 each.condition,
-                mark(each.met),
+                MARKS[each.met],
                 "yes" if each.condition in found.required else "no",
                 each.text,
             )
@@ -113,15 +113,14 @@ def _page(screen: Screen, where: str, found: Readiness) -> None:
     screen.say()
     cautions(screen)
     if found.ready:
-        screen.verdict(True, "READY, as far as the record goes. Mind every line above.")
+        screen.good("READY, as far as the record goes. Mind every line above.")
         return
     wanting = [c.condition for c in found.conditions if c.condition in found.required and not c.met]
-    screen.verdict(False, f"NOT READY: {', '.join(wanting)}. Do not take the card out yet.")
+    screen.bad(f"NOT READY: {', '.join(wanting)}. Do not take the card out yet.")
 
 
 def cautions(screen: Screen) -> None:
     """Print the cautions that go with every step of a swap."""
     screen.say("Cautions:")
-    for each in CAUTIONS:
-        screen.say(f"- {each}", indent=2)
+    screen.points(CAUTIONS)
     screen.say()

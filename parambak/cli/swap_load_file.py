@@ -14,9 +14,9 @@ from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
-from parambak.keeping.bodies import LoadFileBody
 from parambak.keeping.fold import fleet
 from parambak.memory import digests
+from parambak.swap.on_record import record_load_file
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -33,10 +33,12 @@ if TYPE_CHECKING:
 @pass_settings
 def command(
     settings: Settings,
+    /,
+    *,
     where: str,
     format_name: str,
     out: str,
-    replace: bool,  # noqa: FBT001 - click passes flags so
+    replace: bool,
 ) -> Answer:
     """Write the latest verified copy of WHERE for loading; refuse one that is not verified."""
     from parambak.dumps.dump import Style  # noqa: PLC0415 - only for writing
@@ -57,41 +59,32 @@ def command(
     data, digest = write_dump_file(
         image, out, format_name, Style(), vault=vault.root, replace=replace
     )
+    record_load_file(vault, position, copy, image, (format_name, digest))
     sum16 = digests.sum16(image.content)
-    with vault.writing() as writing:
-        body = LoadFileBody(
-            position=position.id,
-            image=copy.image,
-            format=format_name,
-            file_sha256=digest,
-            sum16=sum16,
-        )
-        vessel = select.find_vessel(fleet(vault), select.parse_where(where).vessel)
-        writing.add("load-file", vessel.id, body.members(), relies_on=[copy.sha256])
     name = select.copy_name(position, copy)
     return Answer(
         {"file": out, "sha256": digest, "sum16": sum16, "copy": name},
-        lambda screen: _page(screen, name, out, len(data), digest, image.content),
+        lambda screen: _page(screen, name, f"{out}, {len(data)} bytes", digest, image.content),
     )
 
 
-def _page(  # noqa: PLR0913 - what the page shows
-    screen: Screen, name: str, out: str, size: int, digest: str, content: bytes
-) -> None:
+def _page(screen: Screen, name: str, file: str, digest: str, content: bytes) -> None:
     screen.facts(
         [
             ("copy", name),
-            ("file", f"{out}, {size} bytes"),
+            ("file", file),
             ("SHA-256 of the file", digest),
-            ("sums of the bytes", f"{digests.sum8(content)} (8 bits), "
-                                  f"{digests.sum16(content)} (16 bits)"),
+            (
+                "sums of the bytes",
+                f"{digests.sum8(content)} (8 bits), {digests.sum16(content)} (16 bits)",
+            ),
             ("CRC-32 of the bytes", digests.crc32(content)),
         ],
         indent=0,
     )
     screen.say()
     cautions(screen)
-    screen.verdict(True, "Written, and read back as the same image.")
+    screen.good("Written, and read back as the same image.")
     screen.say(
         "Load it, compare the sum on the reader's screen with those above, read the new chip "
         "back, and give that dump to `parambak swap read-back` before any power goes on."

@@ -1,4 +1,4 @@
-"""`swap read-back`: is the card loaded correctly?"""
+"""`swap read-back`: whether the card is loaded correctly."""
 
 from __future__ import annotations
 
@@ -14,16 +14,15 @@ from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
-from parambak.keeping.bodies import ImageEntry, ReadBackBody
 from parambak.keeping.fold import fleet
 from parambak.layouts import coverage
-from parambak.memory.digests import sha256
+from parambak.swap.on_record import record_read_back
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, STAGES, ReadBack, compare
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.known import Copy, Position
-    from parambak.keeping.take_in import Incoming
+    from parambak.keeping.request import Incoming
     from parambak.layouts.model import Layout
     from parambak.vault.vault import Vault
 
@@ -53,6 +52,8 @@ class _Read:
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
     settings: Settings,
+    /,
+    *,
     where: str,
     dumps: tuple[str, ...],
     stage: str,
@@ -73,8 +74,8 @@ def command(  # noqa: PLR0913 - one argument an option
         incoming = files_in.incoming(path, format_name, terms)
         reads.append(_Read(incoming, compare(meant, incoming.dump.image, stage, moving)))
     loaded = all(read.found.loaded_correctly for read in reads)
-    for read in reads:
-        _put_on_record(vault, where, position, copy, read, read_by)
+    given = [(read.incoming, read.found) for read in reads]
+    record_read_back(vault, position, copy, given, by=read_by)
     name = select.copy_name(position, copy)
     return Answer(
         {
@@ -109,32 +110,7 @@ def _moving(layout: Layout | None) -> dict[int, int]:
     return moving
 
 
-def _put_on_record(  # noqa: PLR0913 - the parts of the record
-    vault: Vault, where: str, position: Position, copy: Copy, read: _Read, by: str | None
-) -> None:
-    image = read.incoming.dump.image
-    vessel = select.find_vessel(fleet(vault), select.parse_where(where).vessel)
-    with vault.writing() as writing:
-        relies_on = [writing.put(image.content), writing.put(read.incoming.data), copy.sha256]
-        mark = writing.person(by, vessel.id) if by else None
-        body = ReadBackBody(
-            position=position.id,
-            meant=copy.image,
-            image=ImageEntry.of(image, sha256(image.content)),
-            dumps=(read.incoming.entry,),
-            stage=read.found.stage,
-            loaded_correctly=read.found.loaded_correctly,
-            differing_bytes=sum(run.length for run in read.found.differences),
-            expected_bytes=sum(run.length for run in read.found.expected_differences),
-        )
-        if mark:
-            relies_on.append(mark)
-        writing.add("read-back", vessel.id, body.members(), by=mark, relies_on=relies_on)
-
-
-def _page(
-    screen: Screen, name: str, stage: str, reads: list[_Read], layout: Layout | None
-) -> None:
+def _page(screen: Screen, name: str, stage: str, reads: list[_Read], layout: Layout | None) -> None:
     screen.facts([("meant", name), ("stage", stage)], indent=0)
     for read in reads:
         screen.say()
@@ -143,13 +119,13 @@ def _page(
     screen.say()
     cautions(screen)
     if all(read.found.loaded_correctly for read in reads):
-        screen.verdict(True, f"LOADED CORRECTLY: nothing differs that may not, {stage}.")
+        screen.good(f"LOADED CORRECTLY: nothing differs that may not, {stage}.")
         if stage == AFTER_POWER:
             screen.say("Do the function tests before return to service.")
         else:
             screen.say("Power up with outputs inhibited, then read back with --stage after-power.")
         return
-    screen.verdict(False, "NOT LOADED CORRECTLY. Do not put the unit into service.")
+    screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
     screen.say("Clean the contacts, load the file again, read back again.")
 
 
@@ -158,10 +134,16 @@ def _runs(screen: Screen, read: _Read, layout: Layout | None) -> None:
     if not found.differences and not found.expected_differences:
         screen.say("No byte differs.")
         return
-    rows = [("NO", *row, _names(layout, run.start, run.length)) for run, row in
-            zip(found.differences, run_rows(found.differences), strict=False)]
-    rows += [("expected", *row, _names(layout, run.start, run.length)) for run, row in
-             zip(found.expected_differences, run_rows(found.expected_differences), strict=False)]
+    rows = [
+        ("NO", *row, _names(layout, run.start, run.length))
+        for run, row in zip(found.differences, run_rows(found.differences), strict=False)
+    ]
+    rows += [
+        ("expected", *row, _names(layout, run.start, run.length))
+        for run, row in zip(
+            found.expected_differences, run_rows(found.expected_differences), strict=False
+        )
+    ]
     screen.table(("allowed", "address", "bytes", "meant", "read", "field"), rows, right=(2,))
 
 

@@ -21,8 +21,6 @@ def command(settings: Settings, vessel: str | None, remark: str | None) -> Answe
     word = "1 read" if reads == 1 else f"{reads} reads"
     return Answer(
         {"vessel": handle, "on": visit.on, "reads": reads},
-        lambda screen: screen.verdict(
-            True, f"Visit to {handle} of {visit.on} is closed; {word} on record."
-        ),
+        lambda screen: screen.good(f"Visit to {handle} of {visit.on} is closed; {word} on record."),
         warnings=store.warnings_of(vault),
     )

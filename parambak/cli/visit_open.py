@@ -20,11 +20,13 @@ from parambak.keeping.visits import open_visit
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
     settings: Settings,
+    /,
+    *,
     vessel: str,
     by: str | None,
     reader: str | None,
     on: str | None,
-    new_vessel: bool,  # noqa: FBT001 - click passes flags so
+    new_vessel: bool,
 ) -> Answer:
     """Open a visit to VESSEL; `archive` then knows vessel, person and reader."""
     day = check_date(on) if on else settings.clock().date().isoformat()
@@ -35,6 +37,6 @@ def command(  # noqa: PLR0913 - one argument an option
     known = "a new vessel" if new else "known already"
     return Answer(
         {"vessel": handle, "on": day, "new_vessel": new},
-        lambda screen: screen.verdict(True, f"Visit to {handle} ({known}) is open since {day}."),
+        lambda screen: screen.good(f"Visit to {handle} ({known}) is open since {day}."),
         warnings=store.warnings_of(vault),
     )

@@ -146,8 +146,9 @@ class Assessor:
             if differing == 0:
                 agreeing += other.reads
             elif other.newest.read_on == copy.newest.read_on:
-                against.append(f"the read {other.sha256[:8]} of the same day differs in "
-                               f"{differing} bytes")
+                against.append(
+                    f"the read {other.sha256[:8]} of the same day differs in {differing} bytes"
+                )
         return tuple(agreeing), tuple(against)
 
     @staticmethod
@@ -158,4 +159,32 @@ class Assessor:
         self, position: Position, layout: Layout | None, image: Image
     ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
         """Return the findings against the image, and those that were declared normal."""
-        raise NotImplementedError
+        declared = {normal.code: (normal, read) for normal, read in position.normal}
+        standing, lifted = [], []
+        size = self.memory_size(position, layout)
+        for suspicion in plausibility.judge(image, memory_size=size, normal=normal_of(layout)):
+            finding = suspicion.finding
+            if suspicion.lifted:
+                lifted.append(Finding(finding.code, f"normal by the layout: {finding.text}"))
+            elif finding.code in declared and not suspicion.fatal:
+                normal, read = declared[finding.code]
+                who = self.vault.person(read.by) if read.by else "nobody named"
+                text = f"declared normal by {who}, {normal.reason}: {finding.text}"
+                lifted.append(Finding(finding.code, text))
+            else:
+                standing.append(finding)
+        if size is None:
+            lifted.append(Finding("no-chip", "no chip declared: the size was not judged"))
+        return tuple(standing), tuple(lifted)
+
+
+def normal_of(layout: Layout | None) -> plausibility.Normal:
+    """Return what the layout declares normal for its memory."""
+    if layout is None:
+        return plausibility.Normal()
+    return plausibility.Normal(
+        kept_twice="kept-twice" in layout.normal,
+        blocks=tuple((each.at, each.duplicate_at, each.length) for each in layout.kept_twice),
+        seven_bit="seven-bit" in layout.normal,
+        constant_line="constant-line" in layout.normal,
+    )

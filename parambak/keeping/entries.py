@@ -47,9 +47,7 @@ AMEND_TAKEN = Fault(
     "another {what} has that name already",
     "Choose another short name.",
 )
-AMEND_DATE = Fault(
-    "amend-date", CallRefused, "that is no date", "Write the day as 2026-03-01."
-)
+AMEND_DATE = Fault("amend-date", CallRefused, "that is no date", "Write the day as 2026-03-01.")
 
 
 def check_date(text: str) -> str:
@@ -75,8 +73,9 @@ def amend(
         mark = writing.person(by, vessel.id) if by else None
         body = AmendBody(what=what, id=identity, facts=told, why=why)
         relies_on = [mark] if mark else []
-        writing.add("amend", _home(vessel, what, identity), body.members(),
-                    by=mark, relies_on=relies_on)
+        writing.add(
+            "amend", _home(vessel, what, identity), body.members(), by=mark, relies_on=relies_on
+        )
     return said, warnings
 
 
@@ -112,7 +111,7 @@ def _checked(
     for name, value in facts.items():
         if name not in FACTS[what]:
             raise AMEND_FACT.at(what=what, expected=" or ".join(FACTS[what]), found=name)
-        if name in {"short", "serial"} and what != "unit" or name == "short":
+        if name == "short" or (name == "serial" and what == "card"):
             _refuse_taken(known, vessel, where, what, check_short(value, what))
         told[name] = value
         if name == "imo":

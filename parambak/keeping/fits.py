@@ -1,4 +1,4 @@
-"""Port and starboard mixed up: does a dump fit another position far better than its own?"""
+"""Port and starboard mixed up: whether a dump fits another position far better than its own."""
 
 from __future__ import annotations
 
@@ -33,7 +33,10 @@ class Fit(NamedTuple):
 
 
 def refuse_better_fit(
-    image: Image, own: tuple[str, Image], others: Iterable[tuple[str, Image]], moving: Sequence[Range]
+    image: Image,
+    own: tuple[str, Image],
+    others: Iterable[tuple[str, Image]],
+    moving: Sequence[Range],
 ) -> None:
     """Raise CallRefused, with the figures, where another position fits far better.
 

@@ -27,7 +27,7 @@ def fleet(vault: Vault) -> Fleet:
 
 def local_time(record: Record) -> datetime:
     """Return the laptop's clock when the record was written, with its offset."""
-    moment = datetime.fromisoformat(record.clock.utc.replace("Z", "+00:00"))
+    moment = datetime.fromisoformat(record.clock.utc)
     return moment.astimezone(timezone(timedelta(minutes=record.clock.offset)))
 
 
@@ -178,7 +178,8 @@ def _by_name(group: Sequence[_Book], what: str, fact: str) -> dict[str, list[tup
     for book in group:
         for entity, kind in book.kinds.items():
             if kind == what:
-                name = book.facts.texts(entity).get(fact, entity[:8])
+                named = (other.facts.texts(entity).get(fact) for other in group)
+                name = next((each for each in named if each), entity[:8])
                 found.setdefault(name.casefold(), []).append((book, entity))
     return dict(sorted(found.items()))
 
@@ -221,9 +222,7 @@ def _last(sheets: Sequence[tuple[str, str]]) -> tuple[str, str] | None:
     return sheets[-1] if sheets else None
 
 
-def _positions(
-    group: Sequence[_Book], holder: frozenset[str], where: str
-) -> tuple[Position, ...]:
+def _positions(group: Sequence[_Book], holder: frozenset[str], where: str) -> tuple[Position, ...]:
     positions = []
     for members in _by_name(group, "position", "short").values():
         mine = [each for each in members if each[0].inside.get(each[1]) in holder]

@@ -178,9 +178,14 @@ class Vessel:
         return min(self.ids)
 
     @property
+    def holders(self) -> tuple[Unit | Card, ...]:
+        """Return what holds positions: units, then cards that are in none."""
+        return (*self.units, *self.cards)
+
+    @property
     def positions(self) -> tuple[Position, ...]:
         """Return all positions, those of units first."""
-        return tuple(p for holder in (*self.units, *self.cards) for p in holder.positions)
+        return tuple(p for holder in self.holders for p in holder.positions)
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,9 +107,7 @@ def find_vessel(fleet: Fleet, name: str) -> Vessel:
             expected=_nearest(name, [v.handle for v in fleet.vessels]), found=repr(name)
         )
     if len(found) > 1:
-        raise WHERE_TWO_VESSELS.at(
-            expected=" or ".join(v.handle for v in found), found=repr(name)
-        )
+        raise WHERE_TWO_VESSELS.at(expected=" or ".join(v.handle for v in found), found=repr(name))
     return found[0]
 
 
@@ -128,9 +126,7 @@ def find_holder(vessel: Vessel, name: str) -> Unit | Card:
         if unit.short.casefold() == wanted:
             return unit
     names = [unit.short for unit in vessel.units]
-    raise WHERE_UNIT.at(
-        vessel=vessel.handle, expected=_nearest(name, names), found=repr(name)
-    )
+    raise WHERE_UNIT.at(vessel=vessel.handle, expected=_nearest(name, names), found=repr(name))
 
 
 def find_position(fleet: Fleet, where: str) -> Position:

@@ -87,7 +87,8 @@ def aim(known: Fleet, target: Target) -> Aimed:
             found="neither" if target.unit is None else "both",
         )
     making = Making()
-    vessel, vessel_id, vessel_name = aim_vessel(known, target.vessel, making, target.new_vessel)
+    holder: Unit | Card | None
+    vessel, vessel_id, vessel_name = aim_vessel(known, target.vessel, making, new=target.new_vessel)
     if target.card is not None:
         holder, holder_id, holder_name = _aim_card(vessel, vessel_id, target.card, making)
     else:
@@ -109,14 +110,14 @@ def aim(known: Fleet, target: Target) -> Aimed:
 
 
 def aim_vessel(
-    known: Fleet, name: str, making: Making, new_vessel: bool
+    known: Fleet, name: str, making: Making, *, new: bool
 ) -> tuple[Vessel | None, str, str]:
     """Return the vessel of that name, or bring it in; refuse a near miss."""
     if select.vessels_named(known, name):
         vessel = select.find_vessel(known, name)
         return vessel, vessel.id, vessel.handle
     check_short(name, "vessel")
-    if not new_vessel:
+    if not new:
         refuse_near_vessel(name, (n for v in known.vessels for n in (v.short, *v.former)))
     identity = making.make("vessel", {"short": name}, None, f"new vessel {name}")
     return None, identity, name
@@ -125,7 +126,7 @@ def aim_vessel(
 def new_vessel(known: Fleet, name: str, *, confirmed: bool) -> tuple[str, str, tuple[Entity, ...]]:
     """Return a vessel's identity and handle, and the entity where it is new."""
     making = Making()
-    _, identity, handle = aim_vessel(known, name, making, confirmed)
+    _, identity, handle = aim_vessel(known, name, making, new=confirmed)
     return identity, handle, tuple(making.entities)
 
 

@@ -1,4 +1,4 @@
-"""Is a copy verified? Answered here alone, purely from what is handed in.
+"""Whether a copy is verified: answered here alone, purely from what is handed in.
 
 The four conditions: read twice, plausible, checks hold, intact. Each is met,
 not met, or not known; "failed" and "not known" are two answers.
@@ -7,7 +7,7 @@ not met, or not known; "failed" and "not known" are two answers.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Self
 
 from parambak.keeping.apart import made_apart
 
@@ -25,6 +25,21 @@ class Condition(NamedTuple):
     condition: str
     met: bool | None
     text: str
+
+    @classmethod
+    def yes(cls, condition: str, text: str) -> Self:
+        """Return the condition met."""
+        return cls(condition, met=True, text=text)
+
+    @classmethod
+    def no(cls, condition: str, text: str) -> Self:
+        """Return the condition not met."""
+        return cls(condition, met=False, text=text)
+
+    @classmethod
+    def unknown(cls, condition: str, text: str) -> Self:
+        """Return the condition not known."""
+        return cls(condition, met=None, text=text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +97,7 @@ def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
     name = "read-twice"
     given, apart = len(evidence.agreeing), made_apart(evidence.agreeing)
     if apart >= rules.reads:
-        return Condition(name, True, f"{apart} reads made apart gave this image")
+        return Condition.yes(name, f"{apart} reads made apart gave this image")
     against = "".join(f"; {each}" for each in evidence.disagreeing)
     if given > apart:
         text = (
@@ -93,7 +108,7 @@ def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
     else:
         compared = ", compared by the reader" if evidence.compared_by_reader else ""
         text = f"{_reads(apart)} only{compared}; read the chip again and archive the new file"
-    return Condition(name, False, text + against)
+    return Condition.no(name, text + against)
 
 
 def _reads(number: int) -> str:
@@ -104,32 +119,37 @@ def _plausible(evidence: Evidence) -> Condition:
     name = "plausible"
     lifted = "".join(f" ({finding.text})" for finding in evidence.lifted)
     if evidence.suspicions:
-        return Condition(name, False, "; ".join(f.text for f in evidence.suspicions) + lifted)
-    return Condition(name, True, "the image is plausible for its chip" + lifted)
+        return Condition.no(name, "; ".join(f.text for f in evidence.suspicions) + lifted)
+    return Condition.yes(name, "the image is plausible for its chip" + lifted)
 
 
 def _checks_hold(evidence: Evidence, rules: Rules) -> Condition:
     name = "checks-hold"
     if evidence.layout_fault:
-        return Condition(name, None, evidence.layout_fault)
+        return Condition.unknown(name, evidence.layout_fault)
+    if evidence.checks is None and rules.layout:
+        text = "no layout, and the ship's rules require one; give it with --layout"
+        return Condition.no(name, text)
     if evidence.checks is None:
-        if rules.layout:
-            text = "no layout, and the ship's rules require one; give it with --layout"
-            return Condition(name, False, text)
-        return Condition(name, True, "no layout: nothing is known of checks inside")
-    failed = [check for check, holds in evidence.checks if holds is False]
-    unknown = [check for check, holds in evidence.checks if holds is None]
+        return Condition.yes(name, "no layout: nothing is known of checks inside")
+    return _by_checks(name, evidence.checks)
+
+
+def _by_checks(name: str, checks: Sequence[tuple[str, bool | None]]) -> Condition:
+    failed = [check for check, holds in checks if holds is False]
+    unknown = [check for check, holds in checks if holds is None]
     if failed:
-        return Condition(name, False, f"check fails: {', '.join(failed)}")
+        return Condition.no(name, f"check fails: {', '.join(failed)}")
     if unknown:
-        return Condition(name, None, f"bytes of the check are absent: {', '.join(unknown)}")
-    if not evidence.checks:
-        return Condition(name, True, "the layout declares no check")
-    number = len(evidence.checks)
-    return Condition(name, True, "1 check holds" if number == 1 else f"{number} checks hold")
+        return Condition.unknown(name, f"bytes of the check are absent: {', '.join(unknown)}")
+    if not checks:
+        return Condition.yes(name, "the layout declares no check")
+    return Condition.yes(
+        name, "1 check holds" if len(checks) == 1 else f"{len(checks)} checks hold"
+    )
 
 
 def _intact(evidence: Evidence) -> Condition:
     if evidence.damage:
-        return Condition("intact", False, "; ".join(evidence.damage))
-    return Condition("intact", True, "the bytes on disk hash to the recorded digest")
+        return Condition.no("intact", "; ".join(evidence.damage))
+    return Condition.yes("intact", "the bytes on disk hash to the recorded digest")

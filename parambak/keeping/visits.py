@@ -93,9 +93,7 @@ def close_visit(vault: Vault, *, vessel: str | None, remark: str | None) -> tupl
         handle, visit = found
         body = VisitClosedBody(visit=visit.id, remark=remark)
         relies_on = [visit.by] if visit.by else []
-        writing.add(
-            "visit-closed", visit.vessel, body.members(), by=visit.by, relies_on=relies_on
-        )
+        writing.add("visit-closed", visit.vessel, body.members(), by=visit.by, relies_on=relies_on)
     ship = select.find_vessel(known, handle)
     reads = [r for p in ship.positions for r in p.reads if r.visit == visit.id]
     return handle, visit, len(reads)

@@ -1,4 +1,4 @@
-"""May the swap begin? Every condition with its evidence, none merged into another."""
+"""Whether a swap may begin: every condition with its evidence, none merged into another."""
 
 from __future__ import annotations
 
@@ -30,6 +30,7 @@ class Readiness:
 
 
 def readiness(  # noqa: PLR0913 - the parts of the evidence
+    *,
     copy: str | None,
     verdict: Verdict | None,
     decoded: Decoded | None,
@@ -44,12 +45,12 @@ def readiness(  # noqa: PLR0913 - the parts of the evidence
     record; `entries` is None where no new card's sheet was given.
     """
     conditions = [
-        Condition("copy", copy is not None, copy or "no copy of this position is in the vault"),
+        _copy(copy),
         *(verdict.conditions if verdict is not None else _nothing_to_judge()),
         _within_limits(decoded),
         _belongs_to_card(decoded),
-        _sheet_on_record(sheet),
-        _new_card(sheet, entries),
+        _sheet_on_record(sheet=sheet),
+        _new_card(sheet=sheet, entries=entries),
     ]
     required = {"copy", "read-twice", "plausible", "checks-hold", "intact"}
     if rules.within_limits and decoded is not None:
@@ -61,55 +62,60 @@ def readiness(  # noqa: PLR0913 - the parts of the evidence
     return Readiness(tuple(conditions), frozenset(required))
 
 
+def _copy(copy: str | None) -> Condition:
+    if copy is None:
+        return Condition.no("copy", "no copy of this position is in the vault")
+    return Condition.yes("copy", copy)
+
+
 def _nothing_to_judge() -> list[Condition]:
     names = ("read-twice", "plausible", "checks-hold", "intact")
-    return [Condition(name, None, "there is no copy to judge") for name in names]
+    return [Condition.unknown(name, "there is no copy to judge") for name in names]
 
 
 def _within_limits(decoded: Decoded | None) -> Condition:
     name = "within-limits"
     if decoded is None:
-        return Condition(name, None, "no layout: the values are not known")
+        return Condition.unknown(name, "no layout: the values are not known")
     outside = [f for f in decoded.fields if f.within_limits is False]
     if outside:
         words = [f"{f.field} is {f.value} {f.unit or ''}".strip() for f in outside]
-        return Condition(name, False, "outside its limits: " + "; ".join(words))
+        return Condition.no(name, "outside its limits: " + "; ".join(words))
     limited = sum(1 for f in decoded.fields if f.within_limits is not None)
-    return Condition(name, True, f"{limited} values with limits, all inside")
+    return Condition.yes(name, f"{limited} values with limits, all inside")
 
 
 def _belongs_to_card(decoded: Decoded | None) -> Condition:
     name = "belongs-to-card"
     if decoded is None:
-        return Condition(name, None, "no layout: not known which fields belong to the card")
+        return Condition.unknown(name, "no layout: not known which fields belong to the card")
     fields = [f.field for f in decoded.fields if f.belongs_to_card]
     if not fields:
-        return Condition(name, True, "no field is declared to belong to the card itself")
-    return Condition(
+        return Condition.yes(name, "no field is declared to belong to the card itself")
+    return Condition.unknown(
         name,
-        None,
         f"belong to the old card, check them against the new one's: {', '.join(fields)}",
     )
 
 
-def _sheet_on_record(sheet: bool) -> Condition:
+def _sheet_on_record(*, sheet: bool) -> Condition:
     if sheet:
-        return Condition("card-sheet", True, "the unit's card sheet is on record")
-    return Condition(
-        "card-sheet", None, "no card sheet on record; put it there with `card record`"
+        return Condition.yes("card-sheet", "the unit's card sheet is on record")
+    return Condition.unknown(
+        "card-sheet", "no card sheet on record; put it there with `card record`"
     )
 
 
-def _new_card(sheet: bool, entries: Sequence[Entry] | None) -> Condition:
+def _new_card(*, sheet: bool, entries: Sequence[Entry] | None) -> Condition:
     name = "new-card"
     if entries is None:
-        return Condition(name, None, "no sheet of the new card was given (--new-card)")
+        return Condition.unknown(name, "no sheet of the new card was given (--new-card)")
     if not sheet:
-        return Condition(name, None, "nothing to compare the new card's sheet with")
+        return Condition.unknown(name, "nothing to compare the new card's sheet with")
     differing = [f"{e.name}: needs {e.unit}, has {e.card}" for e in entries if e.same is False]
     if differing:
-        return Condition(name, False, "; ".join(differing))
+        return Condition.no(name, "; ".join(differing))
     unstated = [e.name for e in entries if e.same is None]
     if unstated:
-        return Condition(name, None, f"not stated on both sheets: {', '.join(unstated)}")
-    return Condition(name, True, f"all {len(entries)} entries agree")
+        return Condition.unknown(name, f"not stated on both sheets: {', '.join(unstated)}")
+    return Condition.yes(name, f"all {len(entries)} entries agree")

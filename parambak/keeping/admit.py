@@ -1,0 +1,197 @@
+"""Whether reads may go on record: held against the memory's size and the copies known.
+
+Everything here is asked before anything is written.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.dumps.faults import RAW_SIZE
+from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
+from parambak.keeping import select
+from parambak.keeping.assess import Assessor
+from parambak.keeping.bodies import ReaderSum
+from parambak.keeping.fits import refuse_better_fit
+from parambak.keeping.known import Unit
+from parambak.layouts import coverage
+from parambak.reads import reader_sum
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from parambak.keeping.chips import Chip
+    from parambak.keeping.known import Fleet, Position
+    from parambak.keeping.request import Incoming, Request
+    from parambak.keeping.target import Aimed
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Image, Range
+    from parambak.vault.vault import Vault
+
+READER_SUM = Fault(
+    "dump-reader-sum",
+    DumpRefused,
+    "the sum on the reader's screen does not match the dump",
+    "Save the dump from the reader again, and type the sum as the screen shows it.",
+)
+READER_SUM_SHAPE = Fault(
+    "dump-reader-sum-shape",
+    CallRefused,
+    "that is no sum as a reader shows it",
+    "Type 2, 4, 6 or 8 hexadecimal digits.",
+)
+CHIP_DIFFERS = Fault(
+    "layout-chip-differs",
+    LayoutRefused,
+    "the layout is for a memory of another size than the {chip} of this position",
+    "Give the layout of this unit, or name the right chip with --chip.",
+)
+PAST_MEMORY = Fault(
+    "dump-past-memory",
+    DumpRefused,
+    "the dump holds addresses past the end of the memory",
+    "Check which chip was chosen on the reader, and which layout or chip is named here.",
+)
+OTHER_UNIT = Fault(
+    "position-other-unit",
+    CallRefused,
+    "the field {name}, which tells the unit, is not that of the latest copy",
+    "Make sure which unit was read. If it is right as typed, give --position-confirmed.",
+)
+
+
+class Admission:
+    """Holds one request against what a vault knows.
+
+    `admit` raises where a read may not go on record; `reader_sum` and
+    `warnings` then tell what was found on the way.
+    """
+
+    def __init__(
+        self, vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request, aimed: Aimed
+    ) -> None:
+        self._known = known
+        self._request = request
+        self._position = aimed.position
+        self._assessor = Assessor(vault, chips)
+        self._layout = self._layout_that_holds()
+        self._size = _memory_size(aimed.chip, chips, self._layout)
+        self.reader_sum: ReaderSum | None = None
+        self.warnings: tuple[str, ...] = ()
+
+    def admit(self) -> None:
+        """Hold every dump of the request against the sum shown, the memory and the copies."""
+        self.reader_sum = self._matched_sum()
+        for incoming in self._request.dumps:
+            _refuse_other_size(incoming, self._size)
+            if self._position is not None and not self._request.position_confirmed:
+                self._hold_against_copies(incoming.dump.image, self._position)
+
+    def _layout_that_holds(self) -> Layout | None:
+        if self._request.layout is not None:
+            return self._request.layout.layout
+        return self._assessor.layout_of(self._position) if self._position is not None else None
+
+    def _matched_sum(self) -> ReaderSum | None:
+        """Return what the displayed sum is a sum of; raise where it fits none of the bytes."""
+        shown = self._request.reader_sum
+        if shown is None:
+            return None
+        digits = reader_sum.clean(shown)
+        if digits is None:
+            raise READER_SUM_SHAPE.at(expected="such as 3A7F", found=repr(shown))
+        matched = None
+        for incoming in self._request.dumps:
+            image = incoming.dump.image
+            matched = reader_sum.matches(digits, image, self._size)
+            if matched is None:
+                plain = sum(image.content) & ((1 << len(digits) * 4) - 1)
+                raise READER_SUM.at(
+                    file=incoming.entry.name,
+                    expected=f"a sum of {digits}",
+                    found=f"{plain:0{len(digits)}X} over the bytes, and no other sum fits",
+                )
+        return ReaderSum(shown=digits, matched=matched) if matched else None
+
+    def _hold_against_copies(self, image: Image, position: Position) -> None:
+        if position.latest is None:
+            return
+        try:
+            own = self._assessor.image(position.latest.image)
+        except VaultDamaged as error:
+            self.warnings += (f"the latest copy could not be compared: {error.text}",)
+            return
+        moving: tuple[Range, ...] = ()
+        if self._layout is not None:
+            _refuse_other_unit(self._layout, image, own)
+            moving = (
+                *coverage.ranges_of(self._layout, "live"),
+                *coverage.ranges_of(self._layout, "expected-to-change"),
+            )
+        mine = (select.copy_name(position, position.latest), own)
+        refuse_better_fit(image, mine, list(self._alike(position)), moving)
+
+    def _alike(self, position: Position) -> Iterator[tuple[str, Image]]:
+        """Yield the latest copies aboard that the dump might be of instead.
+
+        Those are the other positions of this unit and of the units aboard of
+        the same maker's type; a type that nobody told shuts no unit out.
+        """
+        vessel = next(v for v in self._known.vessels if position in v.positions)
+        holder = next(h for h in vessel.holders if position in h.positions)
+        mine = holder.facts.get("maker_type", "") if isinstance(holder, Unit) else ""
+        for unit in vessel.units:
+            its = unit.facts.get("maker_type", "")
+            if mine and its and mine.casefold() != its.casefold():
+                continue
+            for other in unit.positions:
+                if other.ids == position.ids or other.latest is None:
+                    continue
+                try:
+                    image = self._assessor.image(other.latest.image)
+                except VaultDamaged:
+                    continue
+                yield select.copy_name(other, other.latest), image
+
+
+def _memory_size(chip: str | None, chips: Mapping[str, Chip], layout: Layout | None) -> int | None:
+    """Return the memory's size in bytes; raise where chip and layout disagree."""
+    known = chips.get(chip.casefold()) if chip else None
+    if known is None:
+        return layout.memory if layout is not None else None
+    if layout is not None and layout.memory != known.size:
+        raise CHIP_DIFFERS.at(
+            chip=known.name, expected=f"{known.size} bytes", found=f"{layout.memory} bytes"
+        )
+    return known.size
+
+
+def _refuse_other_size(incoming: Incoming, size: int | None) -> None:
+    """Raise where a raw dump is not the memory's size, or any dump runs past its end."""
+    image = incoming.dump.image
+    if size is None:
+        return
+    if incoming.dump.format == "raw" and image.size != size:
+        raise RAW_SIZE.at(
+            file=incoming.entry.name, expected=f"{size} bytes", found=f"{image.size} bytes"
+        )
+    if image.end > size:
+        raise PAST_MEMORY.at(
+            file=incoming.entry.name,
+            offset=size,
+            expected=f"addresses up to 0x{size - 1:04X}",
+            found=f"a byte at 0x{image.end - 1:04X}",
+        )
+
+
+def _refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
+    """Raise where a field that identifies the unit reads otherwise than in the latest copy."""
+    for place in coverage.ranges_of(layout, "identifies-unit"):
+        before, now = own.read(*place), image.read(*place)
+        if before is not None and before != now:
+            raise OTHER_UNIT.at(
+                name=", ".join(coverage.fields_over(layout, place.start, place.length)),
+                offset=place.start,
+                expected=before.hex(" ").upper(),
+                found=now.hex(" ").upper() if now is not None else "no bytes there",
+            )

@@ -1,0 +1,65 @@
+"""What a swap puts on record: the file released for loading, and each read-back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.keeping import select
+from parambak.keeping.bodies import ImageEntry, LoadFileBody, ReadBackBody
+from parambak.keeping.fold import fleet
+from parambak.memory.digests import sha256, sum16
+
+if TYPE_CHECKING:
+    from parambak.keeping.known import Copy, Position
+    from parambak.keeping.request import Incoming
+    from parambak.memory.image import Image
+    from parambak.swap.read_back import ReadBack
+    from parambak.vault.vault import Vault
+
+
+def record_load_file(
+    vault: Vault, position: Position, copy: Copy, image: Image, file: tuple[str, str]
+) -> None:
+    """Put on record that a copy was written for loading; `file` is its format and digest."""
+    body = LoadFileBody(
+        position=position.id,
+        image=copy.image,
+        format=file[0],
+        file_sha256=file[1],
+        sum16=sum16(image.content),
+    )
+    with vault.writing() as writing:
+        writing.add("load-file", _vessel(vault, position), body.members(), relies_on=[copy.sha256])
+
+
+def record_read_back(
+    vault: Vault,
+    position: Position,
+    copy: Copy,
+    reads: list[tuple[Incoming, ReadBack]],
+    *,
+    by: str | None,
+) -> None:
+    """Put what was read from the card on record, one record a dump, with the answer."""
+    with vault.writing() as writing:
+        vessel = _vessel(vault, position)
+        mark = writing.person(by, vessel) if by else None
+        for incoming, found in reads:
+            image = incoming.dump.image
+            relies_on = [writing.put(image.content), writing.put(incoming.data), copy.sha256]
+            body = ReadBackBody(
+                position=position.id,
+                meant=copy.image,
+                image=ImageEntry.of(image, sha256(image.content)),
+                dumps=(incoming.entry,),
+                stage=found.stage,
+                loaded_correctly=found.loaded_correctly,
+                differing_bytes=sum(run.length for run in found.differences),
+                expected_bytes=sum(run.length for run in found.expected_differences),
+            )
+            writing.add("read-back", vessel, body.members(), by=mark, relies_on=relies_on)
+
+
+def _vessel(vault: Vault, position: Position) -> str:
+    parts = select.parse_where(position.where)
+    return select.find_vessel(fleet(vault), parts.vessel).id
