@@ -13,6 +13,7 @@ from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping import select
 from parambak.keeping.bodies import Normal
+from parambak.keeping.chips import chip_named
 from parambak.keeping.fold import fleet
 from parambak.keeping.request import Request
 from parambak.keeping.take_in import TakenIn, take_in
@@ -128,7 +129,7 @@ def _request(
     """Return what is asked, every file read and checked before a vault is touched."""
     del settings
     chips = store.chip_table()
-    size = _chip_size(words.chip, chips)
+    size = chip_named(chips, words.chip).size if words.chip else None
     layout = files_in.layout_file(words.layout) if words.layout else None
     if size is None and layout is not None:
         size = layout.layout.memory
@@ -159,18 +160,6 @@ def _request(
         remark=words.remark,
     )
     return request, chips
-
-
-def _chip_size(name: str | None, chips: Mapping[str, Chip]) -> int | None:
-    if name is None:
-        return None
-    if name.casefold() not in chips:
-        raise faults.CHIP_NAME.at(
-            expected="a part number of the table",
-            found=repr(name),
-            known=", ".join(sorted(chip.name for chip in chips.values())),
-        )
-    return chips[name.casefold()].size
 
 
 def _normal(words: _Words) -> list[Normal]:

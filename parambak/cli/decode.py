@@ -51,12 +51,9 @@ def layout_for(given: store.Given, path: str | None) -> Layout:
 
 def decoded_by(layout: Layout, image: Image) -> Decoded:
     """Return the image's fields; refuse a layout for another size of memory."""
-    from parambak.layouts.decode import decode  # noqa: PLC0415 - once a layout is there
+    from parambak.layouts.decode import decode, require_fit  # noqa: PLC0415 - with a layout only
 
-    if image.end > layout.memory:
-        raise faults.LAYOUT_MEMORY.at(
-            expected=f"{layout.memory} bytes", found=f"an image up to 0x{image.end - 1:04X}"
-        )
+    require_fit(layout, image)
     return decode(layout, image)
 
 

@@ -41,12 +41,6 @@ LAYOUT_NEEDED = Fault(
     "no layout is known for these bytes",
     "Give one with --layout FILE; `archive … --layout` keeps it with the position.",
 )
-LAYOUT_MEMORY = Fault(
-    "layout-memory",
-    CallRefused,
-    "the layout is for a memory of another size",
-    "Give the layout of this unit.",
-)
 NOT_VERIFIED = Fault(
     "load-file-not-verified",
     NotProven,
@@ -73,12 +67,6 @@ NORMAL_SHAPE = Fault(
 )
 ACCEPT_NAME = Fault(
     "accept-name", CallRefused, "there is no such allowance", "Name one of those expected."
-)
-CHIP_NAME = Fault(
-    "chip-name",
-    CallRefused,
-    "no such chip in the table",
-    "Leave --chip out, or name a part number of the table: {known}.",
 )
 DEMO_FOLDER = Fault(
     "demo-folder",

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from parambak.keeping.known import Copy, Position
     from parambak.keeping.request import Incoming
     from parambak.layouts.model import Layout
-    from parambak.vault.vault import Vault
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from parambak.keeping.bodies import ReaderSum
 from parambak.keeping.fits import refuse_better_fit
 from parambak.keeping.known import Unit
 from parambak.layouts import coverage
+from parambak.layouts.decode import require_fit
 from parambak.reads import reader_sum
 
 if TYPE_CHECKING:
@@ -83,6 +84,8 @@ class Admission:
         """Hold every dump of the request against the sum shown, the memory and the copies."""
         self.reader_sum = self._matched_sum()
         for incoming in self._request.dumps:
+            if self._layout is not None:
+                require_fit(self._layout, incoming.dump.image)
             _refuse_other_size(incoming, self._size)
             if self._position is not None and not self._request.position_confirmed:
                 self._hold_against_copies(incoming.dump.image, self._position)
