@@ -74,7 +74,7 @@ def _shape_flaw(line: bytes, number: int, text: Text) -> ParambakError | None:
         return faults.HEX_DIGIT.at(
             line=number,
             expected="hexadecimal digits",
-            found=f"{clipped(rest[:1])} in column {2 + len(given)}",
+            found=f"'{clipped(rest[:1])}' in column {2 + len(given)}",
         )
     if rest:
         return faults.HEX_TEXT_AFTER.at(

@@ -10,6 +10,7 @@ import re
 from typing import TYPE_CHECKING, Final
 
 from parambak.dumps import faults
+from parambak.dumps.bulk import IrregularError, Shape, byte_of, take_in_bulk
 from parambak.dumps.dump import TEXT_AROUND, WRAP, Dump, Style, Terms
 from parambak.dumps.hex_record import RECORD_IN_TEXT, Record, parse
 from parambak.dumps.limits import PADDING_BLOCK
@@ -26,6 +27,7 @@ from parambak.dumps.text import (
     lines_shown,
 )
 from parambak.dumps.writing import check_style, pieces
+from parambak.errors import DumpRefused
 from parambak.memory.findings import Finding
 
 if TYPE_CHECKING:
@@ -62,7 +64,28 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
 
     Raise DumpRefused, with the line, for everything that `formats/intel-hex.md` refuses.
     """
-    return read_by_record(prepared(data, terms), terms)
+    text = prepared(data, terms)
+    return read_in_bulk(text, terms) or read_by_record(text, terms)
+
+
+def read_in_bulk(text: Text, terms: Terms) -> Dump | None:
+    """Read regular stretches at once; None where anything is odd: it is then read by record."""
+    placing = Placing(PLACING_FAULTS, terms)
+    reading = Reading(text, terms, placing)
+    try:
+        take_in_bulk(text, reading, _shape)
+        image = placing.image()
+    except (IrregularError, DumpRefused):
+        return None
+    return None if image is None else reading.dump(image)
+
+
+def _shape(line: bytes) -> Shape | None:
+    """Return the shape of a stretch that begins with the data record on `line`."""
+    length = byte_of(line[1:3])
+    if line[:1] != b":" or line[7:9] != b"00" or not length:
+        return None
+    return Shape(b":", 1, 2, length, 0x00, kind=b"\x00")
 
 
 def prepared(data: bytes, terms: Terms) -> Text:
@@ -134,6 +157,15 @@ class Reading:
             self._base(record, number)
         else:
             self._start_address(record, number)
+
+    def takes_data(self) -> bool:
+        """Return whether data records may still come."""
+        return not self.ended
+
+    def run(self, shape: Shape, offset: int, data: bytes, number: int) -> None:
+        """Place the data of records that go on from each other, `shape.length` bytes in each."""
+        del shape
+        self.data(offset, data, number)
 
     def data(self, offset: int, data: bytes, number: int) -> None:
         """Place the data of one record at `offset` from the base."""

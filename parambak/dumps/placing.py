@@ -182,13 +182,20 @@ class Painting:
         for index, (present, was, byte) in enumerate(zip(held, old, data, strict=True)):
             if not present:
                 continue
-            fault = self._faults.same_byte_twice if was == byte else self._faults.conflict
-            if was != byte or not self._allowed:
-                raise fault.at(
+            where = shown(address + index)
+            if was != byte:
+                raise self._faults.conflict.at(
                     line=line,
                     offset=address + index,
-                    expected=f"{was:02X} at {shown(address + index)}, as given before",
+                    expected=f"{was:02X} at {where}, as given before",
                     found=f"{byte:02X}",
+                )
+            if not self._allowed:
+                raise self._faults.same_byte_twice.at(
+                    line=line,
+                    offset=address + index,
+                    expected=f"{where} given once",
+                    found=f"{byte:02X} given again",
                 )
             self.first_twice = self.first_twice or (line, address + index)
             self.twice += 1

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from parambak.dumps import faults
+from parambak.dumps.bulk import IrregularError, Shape, byte_of, take_in_bulk
 from parambak.dumps.dump import NO_END, ODD_END, Dump, Style, Terms
 from parambak.dumps.placing import Painting, Placing, PlacingFaults, Target, shown
 from parambak.dumps.srec_record import ADDRESS_BYTES, COUNTS, DATA, Record, parse
@@ -24,6 +25,7 @@ from parambak.dumps.text import (
     lines_shown,
 )
 from parambak.dumps.writing import check_style, pieces
+from parambak.errors import DumpRefused
 from parambak.memory.findings import Finding
 
 if TYPE_CHECKING:
@@ -49,6 +51,7 @@ PLACING_FAULTS: Final = PlacingFaults(
 )
 _PARTNER: Final = {1: 9, 2: 8, 3: 7}
 """The terminator of each data record's type (Appendix C)."""
+_WIDTH_OF_HEAD: Final = {b"S1": 2, b"S2": 3, b"S3": 4}
 _TYPE_OF_WIDTH: Final = {16: 1, 24: 2, 32: 3}
 
 
@@ -57,7 +60,29 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
 
     Raise DumpRefused, with the line, for everything that `formats/s-record.md` refuses.
     """
-    return read_by_record(prepared(data, terms), terms)
+    text = prepared(data, terms)
+    return read_in_bulk(text, terms) or read_by_record(text, terms)
+
+
+def read_in_bulk(text: Text, terms: Terms) -> Dump | None:
+    """Read regular stretches at once; None where anything is odd: it is then read by record."""
+    placing = Placing(PLACING_FAULTS, terms)
+    reading = Reading(text, terms, placing)
+    try:
+        take_in_bulk(text, reading, _shape)
+        image = placing.image()
+    except (IrregularError, DumpRefused):
+        return None
+    return None if image is None else reading.dump(image)
+
+
+def _shape(line: bytes) -> Shape | None:
+    """Return the shape of a stretch that begins with the data record on `line`."""
+    width = _WIDTH_OF_HEAD.get(line[:2])
+    count = byte_of(line[2:4])
+    if width is None or count is None or count <= width + 1:
+        return None
+    return Shape(line[:2], 1, width, count - width - 1, 0xFF)
 
 
 def prepared(data: bytes, terms: Terms) -> Text:
@@ -126,6 +151,15 @@ class Reading:
             self._take_count(record, number)
         else:
             self._take_end(record, number)
+
+    def takes_data(self) -> bool:
+        """Return whether data records may still come."""
+        return self._end is None
+
+    def run(self, shape: Shape, address: int, data: bytes, number: int) -> None:
+        """Place the data of records that go on from each other, `shape.length` bytes in each."""
+        self.records += len(data) // shape.length - 1
+        self.data(shape.head[1] - 48, address, data, number)
 
     def data(self, kind: int, address: int, data: bytes, number: int) -> None:
         """Place the data of one record of type S1, S2 or S3."""

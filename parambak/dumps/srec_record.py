@@ -81,7 +81,7 @@ def _shape_flaw(line: bytes, number: int, width: int, *, last: bool) -> Parambak
         return faults.SREC_DIGIT.at(
             line=number,
             expected="hexadecimal digits",
-            found=f"{clipped(rest[:1])} in column {3 + len(given)}",
+            found=f"'{clipped(rest[:1])}' in column {3 + len(given)}",
         )
     if rest:
         return faults.SREC_TEXT_AFTER.at(
