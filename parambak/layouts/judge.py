@@ -34,6 +34,7 @@ class Judge:
         self.spots: dict[int, Spot] = {}
         self.taken: dict[str, str] = {}
         self.taken_checks: dict[str, str] = {}
+        self.stepless = False
 
     def run(self) -> None:
         """Judge everything; what depends on a sound memory size waits for one."""
@@ -95,6 +96,7 @@ class Judge:
     ) -> None:
         sense.judge_names(source, [(path, group.name)], taken, self.ledger)
         sense.judge_group(source, path, group, self.ledger)
+        self.stepless = self.stepless or (group.count > 1 and group.step is None)
         if group.at < 0:
             room.judge_span(Spot(source, path), "at", group.at, 1, self.memory or 1, self.ledger)
             return
@@ -145,7 +147,7 @@ class Judge:
             )
             return
         sound = [place for place in found if self._is_sound(place)]
-        room.judge_overlaps(sound, self.spots, self.ledger)
+        room.judge_overlaps(sound, self.spots, self.ledger, rows=not self.stepless)
         self._judge_limit_names(found)
 
     def _places(self) -> list[Place] | None:

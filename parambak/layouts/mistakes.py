@@ -54,15 +54,19 @@ class Source:
         kept = self.kept.get(path)
         return (*path, index if kept is None else kept[index])
 
-    def line(self, path: Path) -> int | None:
-        """Return the line of the key at `path`, or of the nearest table around it."""
+    def line(self, path: Path) -> int:
+        """Return the line of the key at `path`, or of the nearest table around it.
+
+        The first line where the file has nothing of the kind.
+        """
         if self._lines is None:
             self._lines = lines_of(self.text)
         while path:
-            if path in self._lines:
-                return self._lines[path]
+            for known in (path, (*path, 0)):  # a list of tables begins with its first
+                if known in self._lines:
+                    return self._lines[known]
             path = path[:-1]
-        return None
+        return 1
 
     def where(self, path: Path) -> str:
         """Return a name for the entry that `path` lies in: `field "ramp_up_time"`."""

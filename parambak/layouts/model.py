@@ -15,6 +15,11 @@ MOST_MEMORY = 16 * 1024 * 1024
 MOST_FIELDS = 200_000
 MOST_DEPTH = 8
 
+
+class Number(Decimal):
+    """A number as the layout writes it, whole or with a point; never a binary float."""
+
+
 Address = Annotated[int, Meta(description="Address of the first byte, from 0.")]
 Length = Annotated[int, Meta(description="How many bytes.")]
 Name = Annotated[str, Meta(min_length=1, max_length=80)]
@@ -90,8 +95,8 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
     bit: Annotated[int | None, Meta(description="Lowest bit, counted from 0.")] = None
     width: Annotated[int | None, Meta(description="How many bits.")] = None
     byte_order: ByteOrder | None = None
-    scale: Annotated[Decimal | None, Meta(description="value = raw * scale + bias")] = None
-    bias: Annotated[Decimal | None, Meta(description="value = raw * scale + bias")] = None
+    scale: Annotated[Number | None, Meta(description="value = raw * scale + bias")] = None
+    bias: Annotated[Number | None, Meta(description="value = raw * scale + bias")] = None
     fraction: (
         Annotated[
             int, Meta(ge=1, le=63, description="Bits after the point of a fixed-point number.")
@@ -99,7 +104,7 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
         | None
     ) = None
     points: Annotated[
-        tuple[tuple[int, Decimal], ...],
+        tuple[tuple[int, Number], ...],
         Meta(max_length=4096, description="[raw, value] pairs, joined by straight lines."),
     ] = ()
     decimals: (
@@ -109,14 +114,14 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
         | None
     ) = None
     unit: Annotated[str, Meta(max_length=40)] | None = None
-    low: Annotated[Decimal | None, Meta(description="Lowest allowed value.")] = None
-    high: Annotated[Decimal | None, Meta(description="Highest allowed value.")] = None
+    low: Annotated[Number | None, Meta(description="Lowest allowed value.")] = None
+    high: Annotated[Number | None, Meta(description="Highest allowed value.")] = None
     low_from: Annotated[str | None, Meta(description="Field whose value is the low limit.")] = None
     high_from: Annotated[str | None, Meta(description="Field whose value is the high limit.")] = (
         None
     )
     tolerance: Annotated[
-        Decimal | None, Meta(description="A change of up to so much between visits is no news.")
+        Number | None, Meta(description="A change of up to so much between visits is no news.")
     ] = None
     meaning: Annotated[
         dict[str, Name] | None, Meta(description="Names for values: stored number = name.")
@@ -263,18 +268,23 @@ class Layout(Struct, frozen=True, kw_only=True, eq=False, dict=True):
     source: str | None
 
 
+def _number(kind: type, value: object) -> Number:
+    """Make a Number of what TOML gives; the library asks for each type that is not its own."""
+    if kind is not Number or isinstance(value, bool) or not isinstance(value, int | Decimal):
+        raise TypeError("not a number")
+    return Number(value)
+
+
+def _number_schema(_: type) -> dict[str, Any]:
+    return {"type": "number"}
+
+
+def structured(tree: dict[str, Any]) -> LayoutFile:
+    """Return a parsed file as structs; raise msgspec.ValidationError at its first mistake."""
+    return msgspec.convert(tree, LayoutFile, dec_hook=_number)
+
+
 def schema() -> dict[str, Any]:
     """Return the JSON Schema of a layout file, for editors that complete and check."""
-    made: dict[str, Any] = msgspec.json.schema(LayoutFile)
-    waiting: list[Any] = [made]
-    while waiting:
-        part = waiting.pop()
-        if isinstance(part, list):
-            waiting.extend(part)
-        elif isinstance(part, dict):
-            if part.get("format") == "decimal":
-                # TOML writes these as numbers; JSON alone would need a string.
-                del part["format"]
-                part["type"] = "number"
-            waiting.extend(part.values())
+    made: dict[str, Any] = msgspec.json.schema(LayoutFile, schema_hook=_number_schema)
     return made

@@ -19,7 +19,7 @@ LONGEST_KEY = 64  # parts; the parser takes the square of their number
 
 _PART = r"""(?:(?<![\w-])[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*"""
 _DEEP_KEY = re.compile(f"(?:{_PART}){{{LONGEST_KEY}}}")
-_LONG_NUMBER = re.compile(r"[0-9][0-9A-Fa-f_]{60}")
+_LONG_NUMBER = re.compile(r"(?:0x|[0-9])[0-9A-Fa-f_]{60}")
 _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$| \(at end of document\)$")
 _TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Duplicate inline table key")
 

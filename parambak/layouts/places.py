@@ -123,7 +123,7 @@ def of_group(
     for index in range(group.count):
         start = base + group.at + index * (group.step or 0)
         name = f"{prefix}{group.name}[{index + 1}]."
-        label = group.rows[index] if group.rows else row
+        label = group.rows[index] if index < len(group.rows) else row
         yield from of_fields(group.field, order, base=start, prefix=name, row=label)
         for inner in group.group:
             yield from of_group(inner, order, base=start, prefix=name, row=label)

@@ -91,7 +91,8 @@ class _Scanner:
             base = (*self.resolved(parts[:-1]), parts[-1])
             self.counts[base] = self.counts.get(base, 0) + 1
             path = (*base, self.counts[base] - 1)
-        self.lines.setdefault(path, line)
+        for depth in range(1, len(path) + 1):
+            self.lines.setdefault(path[:depth], line)
         return path
 
     def value(self, path: Path) -> None:

@@ -80,13 +80,18 @@ def last_row(group: Group, base: tuple[int, int]) -> tuple[int, int]:
     return first + group.at, last + group.at + (group.count - 1) * (group.step or 0)
 
 
-def judge_overlaps(found: Sequence[Place], spots: Mapping[int, Spot], ledger: Ledger) -> None:
+def judge_overlaps(
+    found: Sequence[Place], spots: Mapping[int, Spot], ledger: Ledger, *, rows: bool
+) -> None:
     """Note places that stand on the same bytes, or the same bits, and do not say so.
 
     `spots` tells by the identity of its entry where each is written. Each pair of
-    entries is noted once, however many rows they have.
+    entries is noted once, however many rows they have. Without `rows`, rows of one entry
+    are not held against each other, since how far apart they are is not known.
     """
     said: set[tuple[int, int]] = set()
+    if not rows:
+        said = {(id(place.entry), id(place.entry)) for place in found}
     whole = sorted(
         (place for place in found if place.width is None and not _shares(place)),
         key=lambda place: place.at,

@@ -14,7 +14,7 @@ from msgspec import inspect
 
 from parambak.layouts import faults
 from parambak.layouts.mistakes import advice, describe, kind_of
-from parambak.layouts.model import MOST_DEPTH, Field, LayoutFile
+from parambak.layouts.model import MOST_DEPTH, Field, LayoutFile, structured
 
 if TYPE_CHECKING:
     from parambak.errors import Fault
@@ -36,7 +36,7 @@ def shaped(source: Source, ledger: Ledger) -> LayoutFile | None:
         )
         return None
     try:
-        return msgspec.convert(source.tree, LayoutFile)
+        return structured(source.tree)
     except msgspec.ValidationError:
         return _salvage(source, ledger)
 
@@ -45,7 +45,7 @@ def _salvage(source: Source, ledger: Ledger) -> LayoutFile | None:
     walk = _Walk(source, ledger)
     kept = walk.value(source.tree, inspect.type_info(LayoutFile), ())
     try:
-        return msgspec.convert(kept, LayoutFile)
+        return structured(kept)
     except msgspec.ValidationError as error:
         # Whatever the walk did not see is still a mistake, told in the library's words.
         ledger.note(faults.WRONG_KIND, source, (), found=str(error)[:200], key="a value")
@@ -96,7 +96,7 @@ class _Walk:
             return self.note(faults.OUT_OF_BOUNDS, path, f"a whole number, {bounds}", node)
         return node
 
-    def _decimal(self, node: Any, _: inspect.DecimalType, path: Path) -> Any:
+    def _custom(self, node: Any, _: inspect.CustomType, path: Path) -> Any:
         if isinstance(node, bool) or not (isinstance(node, int) or kind_of(node).endswith("point")):
             return self.note(faults.WRONG_KIND, path, "a number", node)
         return node
