@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import msgspec
 
-from parambak.errors import CallRefused, Fault, SheetRefused
+from parambak.errors import Fault, SheetRefused
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,13 +38,6 @@ TWICE = Fault(
     "the table of chips holds {name} twice",
     "Leave one of the two; names are compared without regard to case.",
 )
-UNKNOWN = Fault(
-    "chip-unknown",
-    CallRefused,
-    "the table of chips holds no such part",
-    "Give a part of the table, or add this one to it from its data sheet.",
-)
-
 NAME = r"^[A-Za-z0-9][A-Za-z0-9.-]{0,39}\Z"
 Name = Annotated[str, msgspec.Meta(pattern=NAME)]
 Size = Annotated[int, msgspec.Meta(ge=1, le=LARGEST)]
@@ -82,18 +75,6 @@ def chips(text: bytes) -> Mapping[str, Chip]:
             raise TWICE.at(line=line, expected="one entry", found=chip.name, name=chip.name)
         found[chip.name.casefold()] = chip
     return MappingProxyType(found)
-
-
-def chip_named(known: Mapping[str, Chip], name: str) -> Chip:
-    """Return the chip of that name, in any case; raise CallRefused with the nearest names."""
-    chip = known.get(name.casefold())
-    if chip is not None:
-        return chip
-    from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-    near = get_close_matches(name[:40].casefold(), list(known), n=3)
-    names = [known[each].name for each in near]
-    raise UNKNOWN.at(expected=", ".join(names) or "a part of the table", found=name[:40])
 
 
 def _tables(text: bytes) -> list[Any]:

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from parambak.errors import CallRefused, SheetRefused
-from parambak.keeping.chips import Chip, chip_named, chips
+from parambak.errors import SheetRefused
+from parambak.keeping.chips import Chip, chips
 
 SHIPPED = (Path(__file__).parents[2] / "shared" / "chips.toml").read_bytes()
 ENTRY = """\
@@ -119,20 +119,10 @@ def test_a_file_that_is_no_table_is_refused(text: bytes, line: int | None) -> No
     assert len(refusal.value.found or "") <= 200
 
 
-def test_a_chip_is_found_in_any_case() -> None:
-    """Names are compared without regard to case."""
-    assert chip_named(chips(SHIPPED), "27c256").size == 32768
-
-
-def test_an_unknown_chip_is_refused_with_its_neighbours() -> None:
-    """chip-unknown names the nearest parts of the table."""
-    with pytest.raises(CallRefused) as refusal:
-        chip_named(chips(SHIPPED), "28C65")
-    assert refusal.value.code == "chip-unknown"
-    assert "28C64" in (refusal.value.expected or "")
-    with pytest.raises(CallRefused) as refusal:
-        chip_named(chips(SHIPPED), "~" * 5000)
-    assert refusal.value.expected == "a part of the table"
+def test_names_are_kept_as_written_and_found_in_lower_case() -> None:
+    """The key is the name in lower case, the name as the trade writes it."""
+    chip = chips(SHIPPED)["27c256"]
+    assert (chip.name, chip.size) == ("27C256", 32768)
 
 
 def test_the_shipped_table_is_whole() -> None:
@@ -174,14 +164,14 @@ def test_the_shipped_table_is_whole() -> None:
 )
 def test_shipped_sizes(name: str, size: int) -> None:
     """27 by the table of EPROM types (encyclopaedia article EPROM), others by their kilobits."""
-    assert chip_named(chips(SHIPPED), name).size == size
+    assert chips(SHIPPED)[name.casefold()].size == size
 
 
 def test_one_microwire_part_has_one_size_in_both_widths() -> None:
     """The ORG pin changes the word, not the number of bytes."""
     known = chips(SHIPPED)
     for part in ("93C46", "93C66"):
-        by_bytes, by_words = (chip_named(known, f"{part}-{width}") for width in (8, 16))
+        by_bytes, by_words = (known[f"{part}-{width}".casefold()] for width in (8, 16))
         assert (by_bytes.width, by_words.width) == (8, 16)
         assert by_bytes.size == by_words.size
 
