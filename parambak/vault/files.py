@@ -54,6 +54,19 @@ class Stamp(NamedTuple):
     inode: int
 
 
+class UnfitFileError(OSError):
+    """What stands under a name is no regular file, or larger than it can be."""
+
+
+class UnprovenError(OSError):
+    """A file stands under its name, but the folder's flush failed: it was taken away again."""
+
+
+def shown(text: str) -> str:
+    """Return foreign text (a file's name, another process's words) safe to print."""
+    return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text[:200])
+
+
 def words(error: OSError) -> str:
     """Return the system's own words for `error`, for the `found` part of a refusal."""
     name = errno.errorcode.get(error.errno or 0, "")
@@ -81,9 +94,9 @@ def read_file(path: Path | str, limit: int) -> bytes:
     try:
         status = os.fstat(descriptor)
         if not stat.S_ISREG(status.st_mode):
-            raise OSError(errno.EINVAL, "Not a regular file")
+            raise UnfitFileError(errno.EINVAL, "Not a regular file")
         if status.st_size > limit:
-            raise OSError(errno.EFBIG, f"{status.st_size} bytes, more than {limit}")
+            raise UnfitFileError(errno.EFBIG, f"{status.st_size} bytes, more than {limit}")
         return _read_all(descriptor, status.st_size, limit)
     finally:
         os.close(descriptor)
@@ -99,7 +112,7 @@ def _read_all(descriptor: int, size: int, limit: int) -> bytes:
         pieces.append(piece)
         total += len(piece)
         if total > limit:
-            raise OSError(errno.EFBIG, f"more than {limit} bytes")
+            raise UnfitFileError(errno.EFBIG, f"more than {limit} bytes")
     return b"".join(pieces)
 
 
@@ -118,14 +131,21 @@ def names_in(folder: Path) -> list[str]:
 
 def stamps_in(folder: Path) -> dict[str, Stamp]:
     """Return the stamp of each folder two hexadecimal digits long within `folder`."""
-    stamps = {}
-    for name in names_in(folder):
-        if len(name) == 2 and not name.strip("0123456789abcdef"):
-            # Not scandir's copy: on Windows that one is late and has no inode.
-            status = os.stat(folder / name)  # noqa: PTH116 - the other calls here are os too
-            if stat.S_ISDIR(status.st_mode):
-                stamps[name] = Stamp(status.st_mtime_ns, status.st_ino)
-    return stamps
+    two = (n for n in names_in(folder) if len(n) == 2 and not n.strip("0123456789abcdef"))
+    stamps = {name: stamp_of(folder / name) for name in two}
+    return {name: stamp for name, stamp in stamps.items() if stamp is not None}
+
+
+def stamp_of(folder: Path) -> Stamp | None:
+    """Return a folder's stamp; None where there is no such folder."""
+    try:
+        # Not scandir's copy: on Windows that one is late and has no inode.
+        status = os.stat(folder)  # noqa: PTH116 - os throughout
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    if not stat.S_ISDIR(status.st_mode):
+        return None
+    return Stamp(status.st_mtime_ns, status.st_ino)
 
 
 # --- writing ---------------------------------------------------------------
@@ -183,7 +203,10 @@ def write_export(path: Path, data: bytes, *, replace: bool = False) -> None:
     except FileExistsError as error:
         raise EXPORT_EXISTS.at(file=str(path)) from error
     except OSError as error:
-        raise write_refusal(error, path) from error
+        if error.errno in _FULL | _REFUSED:
+            raise write_refusal(error, path) from error
+        expected = "a name and a folder that can be written"
+        raise EXPORT_UNFIT.at(file=str(path), expected=expected, found=words(error)) from error
 
 
 def make_folder(path: Path, made: list[Path]) -> None:
@@ -217,11 +240,11 @@ def sweep(folder: Path) -> None:
 def remove(path: Path) -> bool:
     """Remove a file, read-only or not; False where it was not there or would not go."""
     try:
-        _patiently(lambda: os.unlink(path))  # noqa: PTH108 - os throughout
+        os.unlink(path)  # noqa: PTH108 - os throughout
     except PermissionError:
         with suppress(OSError):
             os.chmod(path, OPEN)  # noqa: PTH101 - Windows removes no read-only file
-            os.unlink(path)  # noqa: PTH108 - os throughout
+            _patiently(lambda: os.unlink(path))  # noqa: PTH108 - os throughout
             return True
         return False
     except OSError:
@@ -265,10 +288,12 @@ def _write(path: Path, data: bytes, *, mode: int, keep: bool, only_new: bool = F
             _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
         placed = True
         flush_folder(path.parent)
-    except BaseException:
+    except BaseException as error:
         remove(temporary)
         if placed and not keep:
             remove(path)  # not proven to be on the disk, so not acknowledged
+        if placed and isinstance(error, OSError):
+            raise UnprovenError(error.errno, error.strerror) from error
         raise
 
 

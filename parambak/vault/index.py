@@ -25,7 +25,7 @@ from parambak.vault.faults import (
     Mistrusted,
 )
 from parambak.vault.order import causal_order
-from parambak.vault.records import MAX_BYTES, Stored, decode, file_of, named_by
+from parambak.vault.records import FOLDER, MAX_BYTES, Stored, decode, file_of, named_by
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -65,6 +65,7 @@ class Index:
         self._latest: tuple[str, tuple[Stored, ...]] | None = None
         self.findings: list[Finding] = []
         self.gone: set[str] = set()
+        self._skipped: dict[str, str] = {}
 
     def close(self) -> None:
         """Close the database's file."""
@@ -89,7 +90,9 @@ class Index:
 
     def of_kind(self, vessel: str | None, kind: str) -> list[Stored]:
         """Return the records of one kind about a vessel or the vault, in no order."""
-        return self._trying(lambda: self._gather(vessel, kind))
+        found = self._trying(lambda: self._gather(vessel, kind))
+        # All records are counted, those of a kind are not: to find none, ask the safe way.
+        return found or [s for s in self.records(vessel) if s.record.kind == kind]
 
     def vessels(self) -> tuple[str, ...]:
         """Return the identities of all vessels, in order."""
@@ -120,12 +123,7 @@ class Index:
             rows = (
                 self._database.records(key) if kind is None else self._database.of_kind(key, kind)
             )
-            # The bytes were hashed on their way out and read strictly on their way in.
-            found += [
-                Stored(digest, decode(data), file_of(digest))
-                for digest, data in rows
-                if digest not in self._loose
-            ]
+            found += [_stored(*row) for row in rows if row[0] not in self._loose]
         return found
 
     # --- keeping up with the folder ---
@@ -142,18 +140,15 @@ class Index:
     def refresh(self) -> None:
         """Find the records that came or went since the index last looked."""
         self._latest = None
-        try:
-            self._stamps = files.stamps_in(self._root / "records")
-            if self._database is None and files.is_file(self._root / FILE):
-                self._trying(self._open)
-            self._trying(self._survey)
-        except OSError as error:
-            path = str(self._root / "records")
-            raise UNREADABLE.at(file=path, found=files.words(error)) from error
+        self._skipped.clear()
+        if self._database is None and files.is_file(self._root / FILE):
+            self._trying(self._open)
+        self._trying(self._survey)
         lacking = self.lacking()
         self._say(RECORD_LACKING, lacking, "is named by a later record and is not in the vault.")
 
     def _survey(self) -> None:
+        self._stamps = files.stamps_in(self._root / FOLDER)
         known = self._database.stamps() if self._database else {}
         folders = {*self._stamps, *known, *(digest[:2] for digest in self._loose)}
         if self._database and self._database.count() > SMALL and self._database.folder_times():
@@ -166,17 +161,21 @@ class Index:
         new: list[str] = []
         gone: list[str] = []
         for name in sorted(folders):
-            there = self._names(name)
+            # In this order: what another process adds in between is new, never gone.
             held = self._held(name)
+            there = self._names(name)
             new += sorted(there - held)
             gone += sorted(held - there)
         if gone:
             self._forget(gone)
-        if len(self._loose) + len(new) > LOOSE or needless:
+        if len(self._loose) + len(new) > LOOSE:
             self._fold(folders)
-        else:
-            for digest in new:
-                self._take(digest)
+            return
+        for digest in new:
+            self._take(digest)
+        if needless:
+            with suppress(Mistrusted):  # only to be quicker the next time
+                self._fold(folders)
 
     def _held(self, folder: str) -> set[str]:
         held = {digest for digest in self._loose if digest.startswith(folder)}
@@ -184,7 +183,7 @@ class Index:
 
     def _names(self, folder: str) -> set[str]:
         """Return the digests that a folder of records has files for."""
-        names = files.names_in(self._root / "records" / folder)
+        names = files.names_in(self._root / FOLDER / folder)
         return {name[:64] for name in names if named_by(name) and name.startswith(folder)}
 
     def _forget(self, gone: list[str]) -> None:
@@ -201,24 +200,25 @@ class Index:
 
     def _read(self, digest: str) -> tuple[Stored, bytes] | None:
         """Return a record from its file; None, with a finding, where it is damaged."""
-        path = self._root / file_of(digest)
+        file = file_of(digest)
+        path = f"{self._root}/{file}"  # a Path would cost as much as the reading
         try:
             data = files.read_file(path, MAX_BYTES)
-            return Stored(digest, decode(data, digest), file_of(digest)), data
+            return Stored(digest, decode(data, digest), file), data
         except FileNotFoundError:
             return None  # it went since the folder was listed; the next look says so
         except VaultDamaged as damage:
-            self._say(RECORD_SKIPPED, [digest], f"was left out: found {damage.found}.")
+            self._skipped[digest] = f"found {damage.found}"
         except OSError as error:
-            self._say(RECORD_SKIPPED, [digest], f"was left out: {files.words(error)}.")
+            self._skipped[digest] = files.words(error)
         except ParambakError as error:  # of a newer format: to go on without it would mislead
-            raise error.in_file(str(path)) from None
+            raise error.in_file(path) from None
         return None
 
     def _watch_times(self, folder: str) -> None:
         """Notice a file system that does not change a folder's time when a name comes in."""
         before = self._stamps.get(folder)
-        after = files.stamps_in(self._root / "records").get(folder)
+        after = files.stamp_of(self._root / FOLDER / folder)
         if before is None or after is None or before != after or not self._settled(after):
             return
         with suppress(Mistrusted):
@@ -264,13 +264,18 @@ class Index:
     def _trying(self, act: Callable[[], T]) -> T:
         """Do something with the database; where it cannot be trusted, build it anew first."""
         try:
-            return act()
-        except Mistrusted as verdict:
-            self._build_anew(verdict)
-        try:
+            try:
+                return act()
+            except Mistrusted as verdict:
+                self._build_anew(verdict)
             return act()
         except Mistrusted as verdict:
             raise INDEX_FAILED.at(file=str(self._root / FILE), found=str(verdict)) from verdict
+        except OSError as error:
+            path = str(self._root / FOLDER)
+            raise UNREADABLE.at(file=path, found=files.words(error)) from error
+        finally:
+            self._say_skipped()
 
     def _build_anew(self, verdict: Mistrusted) -> None:
         """Build the index from the records: in its place, or where that fails, beside it."""
@@ -278,27 +283,24 @@ class Index:
 
         passing = self._passing
         self.close()
-        self._stamps = files.stamps_in(self._root / "records")
+        self._stamps = files.stamps_in(self._root / FOLDER)
         if verdict.damaged and not passing and self._throw_away():
             self._find(INDEX_REBUILT, f"The index was built anew from the records: {verdict}.")
             with suppress(Mistrusted):
                 self._fold(self._stamps)
                 return
             self.close()
-        try:
-            self._database = Database(None, self._identity)
-            self._passing = True
-            self._fold(self._stamps)
-        except Mistrusted as error:
-            raise INDEX_FAILED.at(file=str(self._root / FILE), found=str(error)) from error
+        self._database = Database(None, self._identity)
+        self._passing = True
+        self._fold(self._stamps)
         text = f"The index cannot be kept here, so all records were read: {verdict}."
         self._find(INDEX_ASIDE, text)
 
     def _throw_away(self) -> bool:
-        gone = [
-            files.remove(self._root / (FILE + tail)) for tail in ("-journal", "-wal", "-shm", "")
-        ]
-        return gone[-1]
+        # The database last: a journal without its database would be taken for the next one's.
+        for tail in ("-journal", "-wal", "-shm", ""):
+            files.remove(self._root / (FILE + tail))
+        return not files.is_file(self._root / FILE)
 
     # --- what is said ---
 
@@ -309,10 +311,25 @@ class Index:
         if len(listed) > SAID:
             self._find(code, f"The same is true of {len(listed) - SAID} more records.")
 
+    def _say_skipped(self) -> None:
+        for count, (digest, why) in enumerate(sorted(self._skipped.items())):
+            if count == SAID:
+                self._find(RECORD_SKIPPED, f"So were {len(self._skipped) - SAID} more records.")
+                break
+            self._find(RECORD_SKIPPED, f"{file_of(digest)} was left out: {why}.")
+
     def _find(self, code: str, text: str) -> None:
         finding = Finding(code, text)
         if finding not in self.findings:
             self.findings.append(finding)
+
+
+def _stored(digest: str, data: bytes) -> Stored:
+    """Return a record from the bytes that the database held, hashed on their way out."""
+    try:
+        return Stored(digest, decode(data), file_of(digest))
+    except ParambakError as error:
+        raise Mistrusted("what it holds is no record", damaged=True) from error
 
 
 def _row(stored: Stored, data: bytes) -> tuple[bytes, str, str, bytes]:

@@ -35,6 +35,16 @@ CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TE
                      WITHOUT ROWID;
 CREATE TABLE lacking (digest BLOB PRIMARY KEY) WITHOUT ROWID;
 """
+# One step for each vessel, where DISTINCT would pass over every record.
+_EACH_VESSEL = """
+WITH RECURSIVE each (vessel) AS (
+    SELECT min(vessel) FROM records
+    UNION ALL
+    SELECT (SELECT min(vessel) FROM records WHERE vessel > each.vessel)
+    FROM each WHERE each.vessel IS NOT NULL
+)
+SELECT vessel FROM each WHERE vessel IS NOT NULL
+"""
 # A rollback journal, flushed in full: it works on shares and sticks, where WAL's shared
 # memory does not; the index is written seldom, so its flushes cost little.
 _SETTINGS = "PRAGMA journal_mode = DELETE; PRAGMA synchronous = FULL; PRAGMA trusted_schema = OFF;"
@@ -102,13 +112,18 @@ class Database:
         return bool(self._all("SELECT 1 FROM records WHERE digest = ?", (bytes.fromhex(digest),)))
 
     def vessels(self) -> list[str]:
-        """Return the identities of all vessels."""
-        return [v for (v,) in self._all("SELECT vessel FROM vessels WHERE vessel <> ''", ())]
+        """Return the identities of all vessels, from two tables that must agree."""
+        with self._at_once():
+            counted = self._all("SELECT vessel FROM vessels ORDER BY vessel", ())
+            if counted != self._all(_EACH_VESSEL, ()):
+                raise Mistrusted("its vessels do not add up", damaged=True)
+        return [vessel for (vessel,) in counted if vessel]
 
     def records(self, vessel: str) -> list[tuple[str, bytes]]:
         """Return digest and bytes of each record about a vessel ("" the vault), hashed."""
-        rows = self._all("SELECT digest, bytes FROM records WHERE vessel = ?", (vessel,))
-        counted = self._all("SELECT count FROM vessels WHERE vessel = ?", (vessel,))
+        with self._at_once():
+            rows = self._all("SELECT digest, bytes FROM records WHERE vessel = ?", (vessel,))
+            counted = self._all("SELECT count FROM vessels WHERE vessel = ?", (vessel,))
         if len(rows) != (counted[0][0] if counted else 0):
             raise Mistrusted("a vessel's records do not add up", damaged=True)
         return [_hashed(digest, data) for digest, data in rows]
@@ -190,6 +205,17 @@ class Database:
         """Note that this file system does not keep its folders' times."""
         with _mistrusting():
             self._sqlite.execute("UPDATE vault SET folder_times = 0")
+
+    @contextmanager
+    def _at_once(self) -> Iterator[None]:
+        """See one state of the index in the block, whatever another process commits."""
+        with _mistrusting():
+            self._sqlite.execute("BEGIN")
+        try:
+            yield
+        finally:
+            with suppress(sqlite3.Error):
+                self._sqlite.execute("COMMIT")
 
     def _one(self, question: str) -> Any:
         with closing(self._sqlite.execute(question)) as cursor:

@@ -97,8 +97,7 @@ def _holder(path: Path) -> str:
         text = files.read_file(path, 4096).decode("utf-8", "replace").strip()
     except OSError:
         text = ""
-    shown = "".join(c for c in text[:200] if c.isprintable())
-    return shown or "a process that did not say who it is"
+    return files.shown(text) or "a process that did not say who it is"
 
 
 def _host() -> str:

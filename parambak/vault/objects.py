@@ -31,6 +31,10 @@ def read(root: Path, digest: str) -> bytes:
         data = files.read_file(path, MAX_BYTES)
     except FileNotFoundError:
         raise MISSING_OBJECT.at(file=str(path), expected=digest) from None
+    except files.UnfitFileError as error:
+        raise DAMAGED_OBJECT.at(
+            file=str(path), expected="a file", found=files.words(error)
+        ) from error
     except OSError as error:
         raise UNREADABLE.at(file=str(path), found=files.words(error)) from error
     found = sha256(data)

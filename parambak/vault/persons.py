@@ -12,6 +12,7 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta, Struct
 
+from parambak.vault import files
 from parambak.vault.faults import NOT_A_PERSON, UNFIT
 from parambak.vault.records import Identity, canonical
 
@@ -33,7 +34,7 @@ def encode(name: str) -> bytes:
         _DECODER.decode(data)
     except (ValueError, msgspec.MsgspecError) as error:
         expected = f"a name of 1 to {MAX_NAME} characters"
-        raise UNFIT.at(expected=expected, found=str(error)) from error
+        raise UNFIT.at(expected=expected, found=files.shown(str(error))) from error
     return data
 
 
@@ -42,5 +43,5 @@ def decode(data: bytes, file: str) -> str:
     try:
         person = _DECODER.decode(data)
     except (ValueError, RecursionError, msgspec.MsgspecError) as error:
-        raise NOT_A_PERSON.at(file=file, found=str(error)[:200]) from error
+        raise NOT_A_PERSON.at(file=file, found=files.shown(str(error))) from error
     return person.name

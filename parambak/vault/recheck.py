@@ -63,8 +63,8 @@ class _Recheck:
         self._total = sum(len(names) for sort in sorts for _, names in self._folders(sort))
         hashed = {sort: self._pass(sort) for sort in sorts}
         self._check_toml()
-        damaged = tuple(Damage(*each) for each in sorted(self._damaged.items()))
-        remarks = tuple(Damage(*each) for each in sorted(self._remarks.items()))
+        damaged = tuple(Damage(files.shown(f), t) for f, t in sorted(self._damaged.items()))
+        remarks = tuple(Damage(files.shown(f), t) for f, t in sorted(self._remarks.items()))
         return Rechecked(hashed[objects.FOLDER], hashed[records.FOLDER], damaged, remarks)
 
     def _pass(self, sort: str) -> int:

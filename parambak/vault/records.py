@@ -16,6 +16,7 @@ from msgspec import Meta, Struct
 
 from parambak.memory.digests import sha256
 from parambak.vault.faults import DAMAGED_RECORD, NEWER, UNFIT
+from parambak.vault.files import shown
 
 FOLDER = "records"
 SUFFIX = ".json"
@@ -106,10 +107,10 @@ def encode(record: Record) -> tuple[str, bytes]:
     try:
         data = canonical(record)
     except (TypeError, ValueError, msgspec.MsgspecError) as error:
-        raise UNFIT.at(expected="text in Unicode", found=str(error)) from error
-    wrong = _mistake(data)
-    if wrong is not None:
-        raise UNFIT.at(expected=wrong[0], found=wrong[1])
+        raise UNFIT.at(expected="text in Unicode", found=shown(str(error))) from error
+    checked = _checked(data)
+    if not isinstance(checked, Record):
+        raise UNFIT.at(expected=checked[0], found=checked[1])
     return sha256(data), data
 
 
@@ -123,13 +124,13 @@ def decode(data: bytes, digest: str | None = None) -> Record:
         found = sha256(data)
         if found != digest:
             raise DAMAGED_RECORD.at(expected=f"SHA-256 {digest}", found=found)
-    wrong = _mistake(data)
-    if wrong is not None:
-        version = _version(data)
-        if version > FORMAT:
-            raise NEWER.at(expected=f"record format {FORMAT}", found=str(version))
-        raise DAMAGED_RECORD.at(expected=wrong[0], found=wrong[1])
-    return _DECODER.decode(data)
+    checked = _checked(data)
+    if isinstance(checked, Record):
+        return checked
+    version = _version(data)
+    if version > FORMAT:
+        raise NEWER.at(expected=f"record format {FORMAT}", found=str(version))
+    raise DAMAGED_RECORD.at(expected=checked[0], found=checked[1])
 
 
 def unfit(body: dict[str, Any]) -> tuple[str, str] | None:
@@ -139,15 +140,16 @@ def unfit(body: dict[str, Any]) -> tuple[str, str] | None:
         deeper: list[Any] = []
         for outer in level:
             if isinstance(outer, dict):
-                if not all(isinstance(key, str) for key in outer):
+                if set(map(type, outer)) - {str}:
                     return "member names of text", "another type"
                 inside = outer.values()
             else:
                 inside = outer
             for value in inside:
-                if isinstance(value, dict | list | tuple):
+                kind = type(value)
+                if kind is dict or kind is list or kind is tuple:
                     deeper.append(value)
-                elif wrong := _unfit_leaf(value):
+                elif kind is not str and (wrong := _unfit_leaf(value)):
                     return wrong
         if not deeper:
             return None
@@ -166,8 +168,8 @@ def _unfit_leaf(value: object) -> tuple[str, str] | None:
     return "text, whole numbers, true, false, lists and objects", found
 
 
-def _mistake(data: bytes) -> tuple[str, str] | None:
-    """Return what was expected and found where `data` breaks a rule of the format."""
+def _checked(data: bytes) -> Record | tuple[str, str]:
+    """Return the record, or what was expected and found where `data` breaks a rule."""
     if len(data) > MAX_BYTES:
         return f"at most {MAX_BYTES} bytes", f"{len(data)} bytes"
     try:
@@ -175,10 +177,10 @@ def _mistake(data: bytes) -> tuple[str, str] | None:
         datetime.fromisoformat(record.clock.utc[:-1])
         same = canonical(record) == data
     except (ValueError, RecursionError, msgspec.MsgspecError) as error:
-        return "a record's members", str(error)[:200]
+        return "a record's members", shown(str(error))
     if not same:
         return "canonical JSON", "the same members written otherwise"
-    return unfit(record.body) or _unfit_digests(record)
+    return unfit(record.body) or _unfit_digests(record) or record
 
 
 def _unfit_digests(record: Record) -> tuple[str, str] | None:

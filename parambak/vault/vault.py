@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
 from parambak.vault import files, objects, persons, vault_toml
@@ -27,6 +28,7 @@ from parambak.vault.index import Index
 from parambak.vault.lock import locked
 from parambak.vault.order import heads
 from parambak.vault.own import VAULT, Own
+from parambak.vault.records import FOLDER as RECORDS
 from parambak.vault.records import Record, Stored, clock_of, encode, file_of
 
 if TYPE_CHECKING:
@@ -181,7 +183,7 @@ class Vault:
                 body = {"vault": self.identity, "vault_toml": sha256(data)}
                 writing.add(FIRST, None, body)
             except BaseException:
-                if self.made:
+                if self.made and not files.names_in(self.root / RECORDS):
                     files.remove(self.root / vault_toml.FILE)
                 raise
 
@@ -300,11 +302,21 @@ class Writing:
         )
         digest, data = encode(record)
         self._compare_clocks(record, newest)
-        files.write_sealed(self._vault.root / file_of(digest), data)
+        self._write(file_of(digest), data, needed)
         self._index.add(Stored(digest, record, file_of(digest)))
-        self._unnamed.difference_update(needed)
         self.written[vessel or VAULT] = digest
         return digest
+
+    def _write(self, file: str, data: bytes, needed: Iterable[str]) -> None:
+        """Write the record's file; from here on its objects are not to be taken away."""
+        named = self._unnamed.intersection(needed)
+        self._unnamed -= named
+        try:
+            files.write_sealed(self._vault.root / file, data)
+        except ParambakError as refusal:
+            if not isinstance(refusal.__cause__, files.UnprovenError):
+                self._unnamed |= named  # the record never stood under its name
+            raise
 
     def undo(self) -> None:
         """Take away the objects that were new here and that no record names."""
@@ -335,7 +347,7 @@ def _refuse_unless_new(root: Path, *, create: bool) -> None:
         raise UNREADABLE.at(file=str(root), found=files.words(error)) from error
     strange = [n for n in names if n != LOCK and not n.endswith(files.TEMPORARY)]
     if strange:
-        found = f"no {vault_toml.FILE}, but {strange[0][:80]!r}"
+        found = f"no {vault_toml.FILE}, but {files.shown(strange[0])}"
         raise NOT_A_VAULT.at(file=str(root), expected=vault_toml.FILE, found=found)
     if not create:
         found = "an empty folder" if root.is_dir() else "no such folder"

@@ -53,7 +53,7 @@ def _parsed(data: bytes, file: str) -> str:
     try:
         table = tomllib.loads(data.decode())
     except (ValueError, RecursionError) as error:
-        raise NOT_A_VAULT.at(file=file, expected="TOML", found=str(error)[:200]) from error
+        raise NOT_A_VAULT.at(file=file, expected="TOML", found=files.shown(str(error))) from error
     version, identity = table.get("format"), table.get("vault")
     if type(version) is int and version > FORMAT:
         raise NEWER.at(file=file, expected=f"format {FORMAT}", found=f"format {version}")
