@@ -63,7 +63,7 @@ def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Sty
     """
     if not image.size:
         raise faults.DUMP_NOTHING_TO_WRITE.at(expected="at least one byte", found="none")
-    if style.header or style.record_length or style.address_width:
+    if style.header or style.record_length is not None or style.address_width is not None:
         raise faults.DUMP_STYLE.at(expected="bytes alone", found="options of a text format")
     if image.start < style.base:
         raise faults.DUMP_STYLE.at(

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 _SEGMENT = 0x1_0000
+_LONGEST_HEADER = 252
 _LINE_ENDS = (b"\n", b"\r\n", b"\r")
 
 
@@ -33,7 +34,13 @@ def check_style(
         raise DUMP_STYLE.at(expected="fill and base for raw only", found=name)
     if style.header and name != "s-record":
         raise DUMP_STYLE.at(expected="a header in S-records only", found=name)
-    width = style.address_width or next((bits for bits in ends if image.end <= ends[bits]), 32)
+    if len(style.header) > _LONGEST_HEADER:
+        raise DUMP_STYLE.at(
+            expected=f"a header of at most {_LONGEST_HEADER} bytes", found=str(len(style.header))
+        )
+    width = style.address_width
+    if width is None:
+        width = next((bits for bits in ends if image.end <= ends[bits]), 32)
     if width not in ends:
         raise DUMP_STYLE.at(
             expected=f"an address width of {', '.join(map(str, ends))} bits", found=str(width)

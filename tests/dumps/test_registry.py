@@ -1,0 +1,79 @@
+"""Which format a file is in: by its name, else by its first line."""
+
+from __future__ import annotations
+
+import pytest
+
+from parambak.dumps.registry import FORMATS, detect, read_dump, write_dump
+from parambak.errors import ParambakError
+from parambak.memory.image import Image
+
+HEX = b":0400100011223344" + b"42\n:00000001FF\n"
+SREC = b"S1070010112233443E\nS9030000FC\n"
+
+
+@pytest.mark.parametrize("name", ["a.hex", "a.ihx", "a.ihex", "a.HEX", "dir.bin/a.Hex"])
+def test_names_of_intel_hex(name: str) -> None:
+    """The name says it, without regard to case."""
+    assert detect(name, b"whatever") == "intel-hex"
+
+
+@pytest.mark.parametrize("name", ["a.s19", "a.s28", "a.s37", "a.srec", "a.mot", "a.S19"])
+def test_names_of_s_records(name: str) -> None:
+    """The name says it, without regard to case."""
+    assert detect(name, b"whatever") == "s-record"
+
+
+@pytest.mark.parametrize("name", ["a", "a.bin", "hex", "a.txt", "a.hex.bak", ""])
+def test_other_names_leave_it_to_the_content(name: str) -> None:
+    """The first line that is not blank has a record's whole shape, else the file is raw."""
+    assert detect(name, HEX) == "intel-hex"
+    assert detect(name, b"\r\n \r\n" + HEX.replace(b"\n", b"\r\n")) == "intel-hex"
+    assert detect(name, SREC) == "s-record"
+    assert detect(name, HEX[1:]) == "raw"
+    assert detect(name, HEX[:12]) == "raw"
+    assert detect(name, b"") == "raw"
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "found"),
+    [
+        ("a.hex", SREC, "s-record"),
+        ("a.s19", HEX, "intel-hex"),
+        ("a.hex", b"PK\x03\x04" + bytes(30), "ZIP"),
+        ("a.mot", b"\x7fELF" + bytes(30), "ELF"),
+    ],
+)
+def test_content_of_another_kind_is_refused(name: str, data: bytes, found: str) -> None:
+    """A name that says one format and content that shows another are not reconciled."""
+    with pytest.raises(ParambakError) as caught:
+        read_dump(name, data)
+    assert (caught.value.code, caught.value.found) == ("dump-name-differs", found)
+
+
+def test_text_that_fails_to_parse_is_never_raw() -> None:
+    """A text format with a flaw is an error, whatever the file is called."""
+    for name in ("a", "a.hex", "a.bin"):
+        with pytest.raises(ParambakError) as caught:
+            read_dump(name, HEX.replace(b"33", b"34"))
+        assert caught.value.code == "hex-checksum"
+
+
+def test_declared_format_goes_before_the_name() -> None:
+    """What the caller declares is taken, whatever name and content say."""
+    assert read_dump("a.s19", HEX, format="intel-hex").format == "intel-hex"
+    with pytest.raises(ParambakError) as caught:
+        read_dump("a.s19", SREC, format="intel-hex")
+    assert caught.value.code == "hex-text-around"
+
+
+def test_unknown_format_is_refused() -> None:
+    """The formats are named in the answer."""
+    for call in (
+        lambda: read_dump("a", HEX, format="elf"),
+        lambda: write_dump(Image.of(b"1"), "elf"),
+    ):
+        with pytest.raises(ParambakError) as caught:
+            call()
+        assert caught.value.code == "dump-no-such-format"
+        assert caught.value.expected == ", ".join(FORMATS)

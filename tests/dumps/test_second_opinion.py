@@ -1,0 +1,107 @@
+"""The second opinion: unrelated code, asked only where it is right by the standard."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import bincopy
+import intelhex
+import pytest
+
+from parambak.dumps.dump import SAME_BYTE_TWICE, TEXT_AROUND, WRAP, Terms
+from parambak.dumps.registry import read_dump, write_dump
+from parambak.dumps.second_opinion import second_opinion
+from parambak.errors import DumpRefused
+from parambak.memory.image import Block, Image
+
+IMAGE = Image.from_blocks([Block(0xFFF0, bytes(range(200))), Block(0x20000, b"\x55" * 70_000)])
+
+
+@pytest.mark.parametrize(
+    ("name", "judge"),
+    [("intel-hex", "intelhex 2.3.0"), ("s-record", f"bincopy {bincopy.__version__}")],
+)
+def test_judge_is_named_where_it_agrees(name: str, judge: str) -> None:
+    """The answer carries the judge's name and version; portions join without a gap."""
+    data = write_dump(IMAGE, name)
+    opinion = second_opinion(data, read_dump("dump", data))
+    assert (opinion.judge, opinion.agrees) == (judge, True)
+    assert intelhex.__name__ in judge or "bincopy" in judge
+
+
+@pytest.mark.parametrize("name", ["intel-hex", "s-record"])
+def test_difference_is_refused_with_its_first_address(name: str) -> None:
+    """One bit read otherwise is named: address, our byte and theirs."""
+    data = write_dump(IMAGE, name)
+    dump = read_dump("dump", data)
+    content = bytearray(dump.image.content)
+    content[3] ^= 1
+    wrong = replace(dump, image=Image.from_content(bytes(content), dump.image.ranges))
+    with pytest.raises(DumpRefused) as caught:
+        second_opinion(data, wrong)
+    error = caught.value
+    assert (error.code, error.offset) == ("opinion-differs", 0xFFF3)
+    assert (error.expected, error.found) == ("02 at 0xFFF3, as read here", "03")
+
+
+@pytest.mark.parametrize("name", ["intel-hex", "s-record"])
+def test_bytes_missing_or_made_up_are_refused(name: str) -> None:
+    """A byte that only one of the two reads is a difference."""
+    data = write_dump(IMAGE, name)
+    dump = read_dump("dump", data)
+    for image in (
+        IMAGE.part(0xFFF1, IMAGE.end),
+        Image.from_blocks([*IMAGE.blocks, Block(0x40000, b"\x01")]),
+    ):
+        with pytest.raises(DumpRefused) as caught:
+            second_opinion(data, replace(dump, image=image))
+        assert caught.value.code == "opinion-differs"
+
+
+def test_refusal_of_the_judge_is_a_refusal() -> None:
+    """A file that the judge does not accept is not archived."""
+    data = write_dump(IMAGE, "intel-hex")
+    dump = read_dump("dump", data)
+    with pytest.raises(DumpRefused) as caught:
+        second_opinion(data.replace(b"55", b"56", 1), dump)
+    assert caught.value.code == "opinion-refuses"
+
+
+NOT_ASKED = {
+    "wrap": (b":020000021000EC\n:04FFFE001122334455\n:00000001FF\n", WRAP),
+    "same byte twice": (b":0100000001FE\n:0100000001FE\n:00000001FF\n", SAME_BYTE_TWICE),
+    "no base past 64 KiB": (b":04FFFE001122334455\n:00000001FF\n", WRAP),
+    "same byte twice in S-records": (
+        b"S104000001FA\nS104000001FA\nS9030000FC\n",
+        SAME_BYTE_TWICE,
+    ),
+}
+
+
+@pytest.mark.parametrize("name", NOT_ASKED)
+def test_judge_known_to_be_wrong_is_not_asked(name: str) -> None:
+    """Where the libraries do otherwise than the standard, the answer says why nobody judged."""
+    data, allowance = NOT_ASKED[name]
+    opinion = second_opinion(data, read_dump("dump", data, terms=Terms(frozenset({allowance}))))
+    assert (opinion.judge, opinion.agrees) == (None, None)
+    assert opinion.why_not
+
+
+def test_raw_has_no_judge() -> None:
+    """There is nothing to decode in raw bytes."""
+    assert second_opinion(b"\x01", read_dump("a.bin", b"\x01")).agrees is None
+
+
+def test_oddities_that_we_note_do_not_stop_the_judge() -> None:
+    """Blank lines, lower case, padding, text around, zero fields: the judge sees plain records."""
+    data = (
+        b"login\n:02000104000AEF\n\n:0400000512345678e3\n:0100000001fe\n"
+        b":0400000512345678E3\n:00000001FF\nbye\n"
+    )
+    dump = read_dump("a.hex", data, terms=Terms(frozenset({TEXT_AROUND})))
+    assert dump.image == Image.of(b"\x01", 0xA0000)
+    assert second_opinion(data, dump).agrees
+    padded = b":0100000001fe\r\n:00000001FF\r\n\x1a\x1a"
+    assert second_opinion(padded, read_dump("a.hex", padded)).agrees
+    empty = b"S1030000FC\n\nS104000001fa\nS1030005F7\nS5030003F9\nS9030000FC\n"
+    assert second_opinion(empty, read_dump("a.s19", empty)).agrees
