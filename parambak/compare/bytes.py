@@ -9,10 +9,10 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.memory.image import Range
+from parambak.memory.image import Block, Range
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping, Sequence
 
     from parambak.memory.image import Image
 
@@ -43,24 +43,61 @@ class Run(NamedTuple):
 
 def runs(old: Image, new: Image) -> tuple[Run, ...]:
     """Return every run in which two images differ, in address order."""
-    return tuple(sorted([*_differing(old, new), *_only_old(old, new), *_only_new(old, new)]))
+    found = [*_differing(old, new)]
+    found += [Run(block.start, block.data, b"") for block in _only(old.blocks, new.blocks)]
+    found += [Run(block.start, b"", block.data) for block in _only(new.blocks, old.blocks)]
+    return tuple(sorted(found))
 
 
-def differing_bytes(old: Image, new: Image) -> int:
-    """Return how many addresses differ, those that one side lacks included."""
-    return sum(run.length for run in runs(old, new))
+def differing_bytes(old: Image, new: Image, masks: Mapping[int, int] | None = None) -> int:
+    """Return how many addresses differ, those that one side lacks included.
+
+    With `masks` (address to bits), a byte counts only where a bit outside its mask differs;
+    one that a side lacks counts unless the mask takes all its bits.
+    """
+    found = runs(old, new)
+    if not masks:
+        return sum(run.length for run in found)
+    return sum(len(beyond(run, masks)) for run in found)
+
+
+def changed_bits(run: Run) -> Iterator[tuple[int, int]]:
+    """Yield each address of a run and the bits that differ there, 0xFF where a side lacks it."""
+    if len(run.old) != len(run.new):
+        yield from ((address, 0xFF) for address in range(run.start, run.range.end))
+        return
+    pairs = zip(run.old, run.new, strict=True)
+    yield from ((address, old ^ new) for address, (old, new) in enumerate(pairs, run.start))
+
+
+def beyond(run: Run, masks: Mapping[int, int]) -> tuple[int, ...]:
+    """Return the addresses of a run at which a bit outside the masks (address to bits) differs."""
+    return tuple(address for address, bits in changed_bits(run) if bits & ~masks.get(address, 0))
 
 
 def _differing(old: Image, new: Image) -> Iterator[Run]:
-    for block in old.blocks:
-        for other in new.part(block.start, block.end).blocks:
-            low = other.start - block.start
-            mine = block.data[low : low + len(other.data)]
-            if mine == other.data:
-                continue
-            for found in _DIFFERING.finditer(_exclusive_or(mine, other.data)):
-                low, high = found.span()
-                yield Run(other.start + low, mine[low:high], other.data[low:high])
+    for block, other in _overlapping(old.blocks, new.blocks):
+        low, high = max(block.start, other.start), min(block.end, other.end)
+        mine = block.data[low - block.start : high - block.start]
+        theirs = other.data[low - other.start : high - other.start]
+        if mine == theirs:
+            continue
+        for found in _DIFFERING.finditer(_exclusive_or(mine, theirs)):
+            at, end = found.span()
+            yield Run(low + at, mine[at:end], theirs[at:end])
+
+
+def _overlapping(some: Sequence[Block], others: Sequence[Block]) -> Iterator[tuple[Block, Block]]:
+    """Yield each two blocks that share an address; both sides are in address order."""
+    one = two = 0
+    while one < len(some) and two < len(others):
+        block, other = some[one], others[two]
+        if block.start < other.end and other.start < block.end:
+            yield block, other
+        if block.end <= other.end:
+            one += 1
+        else:
+            two += 1
 
 
 def _exclusive_or(one: bytes, other: bytes) -> bytes:
@@ -68,11 +105,21 @@ def _exclusive_or(one: bytes, other: bytes) -> bytes:
     return both.to_bytes(len(one), "big")
 
 
-def _only_old(old: Image, new: Image) -> Iterator[Run]:
-    for block in old.without(new.ranges).blocks:
-        yield Run(block.start, block.data, b"")
+def _only(some: Sequence[Block], others: Sequence[Block]) -> Iterator[Block]:
+    """Yield the stretches of `some` that none of `others` holds; both are in address order."""
+    first = 0
+    for block in some:
+        while first < len(others) and others[first].end <= block.start:
+            first += 1
+        at, index = block.start, first
+        while index < len(others) and others[index].start < block.end:
+            if others[index].start > at:
+                yield _cut(block, at, others[index].start)
+            at = others[index].end
+            index += 1
+        if at < block.end:
+            yield _cut(block, at, block.end)
 
 
-def _only_new(old: Image, new: Image) -> Iterator[Run]:
-    for block in new.without(old.ranges).blocks:
-        yield Run(block.start, b"", block.data)
+def _cut(block: Block, start: int, end: int) -> Block:
+    return Block(start, block.data[start - block.start : end - block.start])

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.compare.bytes import changed_bits
 from parambak.layouts import coverage
+from parambak.layouts.places import places
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from parambak.compare.bytes import Run
     from parambak.layouts.decode import Decoded, FieldValue
@@ -73,7 +75,10 @@ def changes(old: Decoded, new: Decoded) -> tuple[FieldChange, ...]:
 
 
 def _differs(old: FieldValue, new: FieldValue) -> bool:
-    return (old.raw, old.value, old.mark) != (new.raw, new.value, new.mark)
+    if (old.value, old.mark) != (new.value, new.mark):
+        return True
+    # The raw bytes of flags and bits are shared with other fields.
+    return new.width is None and old.raw != new.raw
 
 
 def _change(old: FieldValue, new: FieldValue) -> FieldChange:
@@ -96,12 +101,35 @@ def shown(field: FieldValue) -> str:
 
 
 def unexplained(layout: Layout, found: Sequence[Run]) -> tuple[Range, ...]:
-    """Return the changed stretches that no field and no check of the layout covers."""
+    """Return the changed stretches that no field, check or reserved area explains.
+
+    A byte of which flags and bits take only a part is unexplained where another bit changed.
+    """
     covered = coverage.covered(layout)
+    partly = _partly_taken(layout)
     loose: list[Range] = []
     for run in found:
         loose += _outside(run.range, covered)
-    return tuple(loose)
+        if partly:
+            taken = [(at, bits) for at, bits in changed_bits(run) if at in partly]
+            loose += [Range(at, 1) for at, bits in taken if bits & ~partly[at]]
+    return coverage.joined(loose)
+
+
+def _partly_taken(layout: Layout) -> dict[int, int]:
+    """Return the bytes of which only some bits stand for something: address to those bits."""
+    every = places(layout)
+    taken: dict[int, int] = {}
+    for place in every:
+        if place.width is not None:
+            for address, bits in coverage.masks_of(place).items():
+                taken[address] = taken.get(address, 0) | bits
+    return {
+        address: bits
+        for address, bits in taken.items()
+        if bits != 0xFF
+        and all(place.width is not None for place in coverage.places_over(layout, address, 1))
+    }
 
 
 def _outside(stretch: Range, covered: Sequence[Range]) -> list[Range]:
@@ -117,13 +145,3 @@ def _outside(stretch: Range, covered: Sequence[Range]) -> list[Range]:
     if at < stretch.end:
         parts.append(Range(at, stretch.end - at))
     return parts
-
-
-def beyond(run: Run, masks: Mapping[int, int]) -> bool:
-    """Tell whether a run changes any bit outside the masks (address to bits)."""
-    if len(run.old) != len(run.new):
-        return True
-    return any(
-        (old ^ new) & ~masks.get(run.start + offset, 0)
-        for offset, (old, new) in enumerate(zip(run.old, run.new, strict=True))
-    )

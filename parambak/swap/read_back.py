@@ -7,13 +7,13 @@ declares expected to change or live are told apart, and do not fail it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING
 
-from parambak.compare.bytes import Run, runs
-from parambak.compare.fields import beyond
+from parambak.compare.bytes import Run, beyond, runs
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from parambak.memory.image import Image
 
@@ -45,23 +45,24 @@ def compare(
     counts only after power-up.
     """
     masks = (moving or {}) if stage == AFTER_POWER else {}
+    found = runs(meant, read)
+    if not masks:
+        return ReadBack(stage, found, ())
     against: list[Run] = []
     expected: list[Run] = []
-    for run in runs(meant, read):
-        for part in _split(run, masks):
-            (against if beyond(part, masks) else expected).append(part)
+    for run in found:
+        for part, fails in _split(run, masks):
+            (against if fails else expected).append(part)
     return ReadBack(stage, tuple(against), tuple(expected))
 
 
-def _split(run: Run, masks: Mapping[int, int]) -> list[Run]:
-    """Split a run where bytes that may change meet bytes that may not."""
-    if len(run.old) != len(run.new) or not masks:
-        return [run]
-    parts: list[Run] = []
-    for offset in range(run.length):
-        one = Run(run.start + offset, run.old[offset : offset + 1], run.new[offset : offset + 1])
-        if parts and beyond(parts[-1], masks) == beyond(one, masks):
-            parts[-1] = Run(parts[-1].start, parts[-1].old + one.old, parts[-1].new + one.new)
-        else:
-            parts.append(one)
-    return parts
+def _split(run: Run, masks: Mapping[int, int]) -> Iterator[tuple[Run, bool]]:
+    """Yield a run's parts, cut where bytes that may change meet bytes that may not."""
+    if len(run.old) != len(run.new):
+        yield run, True
+        return
+    failing = set(beyond(run, masks))
+    for fails, group in groupby(range(run.start, run.range.end), lambda at: at in failing):
+        addresses = list(group)
+        low, high = addresses[0] - run.start, addresses[-1] + 1 - run.start
+        yield Run(addresses[0], run.old[low:high], run.new[low:high]), fails
