@@ -5,10 +5,15 @@ A sheet is TOML with any names and tables; two are compared entry by entry.
 
 from __future__ import annotations
 
+import json
+import re
 import tomllib
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.errors import Fault, SheetRefused
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 SHEET_TEXT = Fault(
     "sheet-text",
@@ -24,6 +29,8 @@ SHEET_SIZE = Fault(
 )
 
 MAX_BYTES = 256 * 1024
+MAX_DEPTH = 16
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
 NOT_STATED = "not stated"
 
 
@@ -43,23 +50,24 @@ def load_sheet(data: bytes, name: str = "card sheet") -> dict[str, str]:
             file=name, expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes"
         )
     try:
-        tree = tomllib.loads(data.decode("utf-8"))
+        return dict(_flat(tomllib.loads(data.decode("utf-8"))))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise SHEET_TEXT.at(file=name, expected="TOML text in UTF-8", found=str(error)) from error
-    return dict(_flat(tree, ""))
+        said = str(error)[:200]
+        raise SHEET_TEXT.at(file=name, expected="TOML text in UTF-8", found=said) from error
 
 
-def _flat(tree: dict[str, Any], prefix: str) -> list[tuple[str, str]]:
-    entries = []
+def _flat(tree: dict[str, Any], prefix: str = "", depth: int = 1) -> Iterator[tuple[str, str]]:
+    """Yield the entries below a table; a table or list without any is an entry itself."""
+    if depth > MAX_DEPTH:
+        raise ValueError(f"tables more than {MAX_DEPTH} deep")
     for key, value in tree.items():
-        name = f"{prefix}{key}"
-        if isinstance(value, dict):
-            entries += _flat(value, f"{name}.")
-        elif isinstance(value, list):
-            entries += _flat({str(n): each for n, each in enumerate(value, 1)}, f"{name}.")
+        name = prefix + (key if _BARE.fullmatch(key) else json.dumps(key, ensure_ascii=False))
+        if isinstance(value, list):
+            value = {str(row): each for row, each in enumerate(value, 1)}  # noqa: PLW2901 - one shape for both
+        if isinstance(value, dict) and value:
+            yield from _flat(value, f"{name}.", depth + 1)
         else:
-            entries.append((name, _text(value)))
-    return entries
+            yield name, "none" if isinstance(value, dict) else _text(value)
 
 
 def _text(value: object) -> str:

@@ -115,6 +115,8 @@ def _new_card(*, sheet: bool, entries: Sequence[Entry] | None) -> Condition:
     differing = [f"{e.name}: needs {e.unit}, has {e.card}" for e in entries if e.same is False]
     if differing:
         return Condition.no(name, "; ".join(differing))
+    if not entries:
+        return Condition.unknown(name, "neither sheet states anything")
     unstated = [e.name for e in entries if e.same is None]
     if unstated:
         return Condition.unknown(name, f"not stated on both sheets: {', '.join(unstated)}")
