@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 WIDTHS = (8, 16, 24, 32)
+LARGEST = 16 << 20  # an image's limit: past it, no chip is filled up
 
 
 def clean(shown: str) -> str | None:
@@ -43,7 +44,7 @@ def matches(digits: str, image: Image, memory_size: int | None) -> str | None:
 def _contents(image: Image, memory_size: int | None) -> Iterator[tuple[str, bytes]]:
     yield "the bytes of the dump", image.content
     end = max(memory_size or 0, image.end)
-    if end != image.size:
+    if image.size != end <= LARGEST:
         yield "the chip filled with FF", image.filled(0, end, 0xFF)
         yield "the chip filled with 00", image.filled(0, end, 0x00)
 
