@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,7 +14,6 @@ from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping import select
 from parambak.keeping.bodies import Normal
-from parambak.keeping.chips import chip_named
 from parambak.keeping.fold import fleet
 from parambak.keeping.request import Request
 from parambak.keeping.take_in import TakenIn, take_in
@@ -129,7 +129,7 @@ def _request(
     """Return what is asked, every file read and checked before a vault is touched."""
     del settings
     chips = store.chip_table()
-    size = chip_named(chips, words.chip).size if words.chip else None
+    size = _chip_size(words.chip, chips) if words.chip else None
     layout = files_in.layout_file(words.layout) if words.layout else None
     if size is None and layout is not None:
         size = layout.layout.memory
@@ -160,6 +160,17 @@ def _request(
         remark=words.remark,
     )
     return request, chips
+
+
+def _chip_size(name: str, chips: Mapping[str, Chip]) -> int:
+    if name.casefold() not in chips:
+        near = get_close_matches(name.casefold(), chips, n=3, cutoff=0.5)
+        raise faults.CHIP_NAME.at(
+            expected=" or ".join(chips[each].name for each in near) or "a part of the table",
+            found=repr(name),
+            known=", ".join(sorted(chip.name for chip in chips.values())),
+        )
+    return chips[name.casefold()].size
 
 
 def _normal(words: _Words) -> list[Normal]:

@@ -8,6 +8,7 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
+from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
@@ -78,7 +79,7 @@ def _page(screen: Screen, known: Fleet, documents: list[dict[str, Any]], *, whol
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
         return
     screen.table(
-        ("where", "copies", "read on", "digest", "hashed on", "state"),
+        ("where", "copies", "read", "digest", "hashed", "state"),
         [_row(document) for document in documents],
         right=(1,),
     )
@@ -88,9 +89,9 @@ def _page(screen: Screen, known: Fleet, documents: list[dict[str, Any]], *, whol
     _conflicts(screen, known, whole=whole)
     wanting = sum(1 for document in documents if not document["verified"])
     if wanting:
-        screen.bad(f"{wanting} of {len(documents)} positions lack a verified copy.")
+        screen.bad(f"{wanting} of {counted(len(documents), 'position')} without a verified copy.")
     else:
-        screen.good(f"The latest copy of each of {len(documents)} positions is verified.")
+        screen.good(f"Verified: the latest copy of {counted(len(documents), 'position')}.")
 
 
 def _row(document: dict[str, Any]) -> tuple[str, ...]:

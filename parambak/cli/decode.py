@@ -85,11 +85,7 @@ def _check_document(check: CheckResult) -> dict[str, Any]:
 
 def _page(screen: Screen, name: str, decoded: Decoded) -> None:
     screen.heading(name)
-    screen.table(
-        ("address", "field", "raw", "value", ""),
-        [_row(field) for field in decoded.fields],
-        right=(3,),
-    )
+    screen.table(("address", "field", "raw", "value"), [_row(field) for field in decoded.fields])
     screen.say()
     if decoded.checks:
         screen.table(
@@ -105,11 +101,17 @@ def _row(field: FieldValue) -> tuple[str, ...]:
     raw = field.raw.hex().upper() if field.raw is not None else "absent"
     value = field.value if field.value is not None else "?"
     shown = f"{value} {field.unit}" if field.unit else value
-    return (f"0x{field.at:04X}", field.field, _short(raw), shown, _remark(field))
+    remark = _remark(field)
+    return (
+        f"0x{field.at:04X}",
+        field.field,
+        _short(raw),
+        f"{shown} ({remark})" if remark else shown,
+    )
 
 
 def _short(raw: str) -> str:
-    return raw if len(raw) <= 16 else f"{raw[:14]}…"
+    return raw if len(raw) <= 8 else f"{raw[:7]}…"
 
 
 def _remark(field: FieldValue) -> str:

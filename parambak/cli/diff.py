@@ -10,6 +10,7 @@ import click
 from parambak.cli import files_in, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.decode import decoded_by
+from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.compare import fields as compare_fields
 from parambak.compare.bytes import Run, runs
@@ -142,10 +143,12 @@ def _change_row(change: FieldChange) -> tuple[str, ...]:
 def _verdict(screen: Screen, found: _Found) -> None:
     changes = found.changes or ()
     parameters = [change for change in changes if not change.expected]
-    size = "1 byte" if found.changed_bytes == 1 else f"{found.changed_bytes} bytes"
-    words = [f"{len(parameters)} parameters changed", f"{len(changes) - len(parameters)} expected"]
-    words.append(f"{sum(each.length for each in found.loose)} bytes unexplained")
-    answer = f"{size} differ: {', '.join(words)}."
+    loose = sum(each.length for each in found.loose)
+    answer = (
+        f"Different in {counted(found.changed_bytes, 'byte')}: "
+        f"{counted(len(parameters), 'parameter')} changed, "
+        f"{len(changes) - len(parameters)} as expected, {counted(loose, 'byte')} unexplained."
+    )
     if not parameters and not found.loose:
         screen.good(answer)
     else:

@@ -68,6 +68,15 @@ NORMAL_SHAPE = Fault(
 ACCEPT_NAME = Fault(
     "accept-name", CallRefused, "there is no such allowance", "Name one of those expected."
 )
+CHIP_NAME = Fault(
+    "chip-unknown",
+    CallRefused,
+    "no such chip in the table",
+    "Leave --chip out, or name a part number of the table: {known}.",
+)
+SHIPPED = Fault(
+    "shipped-absent", NotFound, "the installation lacks a file of its own", "Install it again."
+)
 DEMO_FOLDER = Fault(
     "demo-folder",
     CallRefused,

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from parambak.cli import faults
-from parambak.errors import LayoutRefused, NotFound
+from parambak.errors import LayoutRefused
 from parambak.memory.digests import sha256
 
 if TYPE_CHECKING:
@@ -149,7 +149,7 @@ def shipped(name: str) -> bytes:
     for folder in (package / "shared", package.parent / "shared"):
         if (folder / name).is_file():
             return (folder / name).read_bytes()
-    raise NotFound("shipped", f"the installation lacks shared/{name}", next="Install it again.")
+    raise faults.SHIPPED.at(expected=f"shared/{name} in the installation", found="nothing")
 
 
 def terms_of(accept: Iterable[str], memory_size: int | None = None, base: int = 0) -> Terms:

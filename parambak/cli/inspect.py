@@ -12,6 +12,8 @@ from parambak.cli.settings import Answer
 from parambak.memory import digests
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from parambak.cli.screen import Screen
     from parambak.dumps.dump import Dump
     from parambak.memory.findings import Finding
@@ -55,14 +57,19 @@ def _document(path: str, dump: Dump, memory: int | None) -> dict[str, Any]:
         "crc32": digests.crc32(content),
         "sum8": digests.sum8(content),
         "sum16": digests.sum16(content),
-        "findings": [{"code": f.code, "text": f.text} for f in _findings(dump, memory)],
+        "findings": [
+            {"code": finding.code, "text": finding.text, "against": against}
+            for finding, against in _findings(dump, memory)
+        ],
     }
 
 
-def _findings(dump: Dump, memory: int | None) -> tuple[Finding, ...]:
+def _findings(dump: Dump, memory: int | None) -> Iterator[tuple[Finding, bool]]:
+    """Yield what was noted of the file, and what speaks against the image."""
     from parambak.reads.plausibility import judge  # noqa: PLC0415 - after the dump is accepted
 
-    return (*dump.findings, *(s.finding for s in judge(dump.image, memory_size=memory)))
+    yield from ((finding, False) for finding in dump.findings)
+    yield from ((each.finding, True) for each in judge(dump.image, memory_size=memory))
 
 
 def _page(screen: Screen, documents: list[dict[str, Any]], dumps: list[Dump]) -> None:
@@ -70,19 +77,22 @@ def _page(screen: Screen, documents: list[dict[str, Any]], dumps: list[Dump]) ->
         screen.heading(document["file"])
         screen.facts(_facts(document))
         for finding in document["findings"]:
-            screen.say(f"! {finding['text']} ({finding['code']})", indent=2)
+            word = "AGAINST IT" if finding["against"] else "noted"
+            screen.say(f"{word}: {finding['text']} ({finding['code']})", indent=2)
         screen.say()
     _relations(screen, documents, dumps)
-    noted = sum(len(document["findings"]) for document in documents)
-    (screen.mind if noted else screen.good)(_verdict(len(documents), noted))
+    against = sum(f["against"] for document in documents for f in document["findings"])
+    (screen.mind if against else screen.good)(_verdict(len(documents), against))
 
 
-def _verdict(number: int, noted: int) -> str:
+def _verdict(number: int, against: int) -> str:
+    from parambak.cli.screen import counted  # noqa: PLC0415 - not needed for JSON
+
     read = "The dump was read whole" if number == 1 else f"All {number} dumps were read whole"
-    if not noted:
-        return f"{read}; nothing was found against it." if number == 1 else f"{read}; no findings."
-    findings = "1 finding" if noted == 1 else f"{noted} findings"
-    return f"{read}, with {findings}: look at each line marked ! before you rely on it."
+    if not against:
+        return f"{read}; nothing speaks against {'it' if number == 1 else 'them'}."
+    findings = counted(against, "finding")
+    return f"{read}, but {findings} against: look at each before you rely on the read."
 
 
 def _facts(document: dict[str, Any]) -> list[tuple[str, str]]:
@@ -105,6 +115,7 @@ def _relations(screen: Screen, documents: list[dict[str, Any]], dumps: list[Dump
     """Say how each further dump relates to the first."""
     if len(dumps) < 2:
         return
+    from parambak.cli.screen import counted  # noqa: PLC0415 - the same
     from parambak.compare.bytes import runs  # noqa: PLC0415 - only for two dumps or more
 
     first = documents[0]["file"]
@@ -114,9 +125,8 @@ def _relations(screen: Screen, documents: list[dict[str, Any]], dumps: list[Dump
             screen.say(f"{document['file']} holds the same bytes as {first}.")
             continue
         changed = sum(run.length for run in found)
-        noun = "1 byte" if changed == 1 else f"{changed} bytes"
         screen.say(
-            f"{document['file']} differs from {first} in {noun}, "
+            f"{document['file']} differs from {first} in {counted(changed, 'byte')}, "
             f"the first at 0x{found[0].start:04X}."
         )
     screen.say()

@@ -86,7 +86,7 @@ def root(settings: Settings, vault: str | None, as_json: bool) -> None:  # noqa:
     Parambak never alters a parameter. It compares bytes; it does not show
     that a unit is safe.
     """
-    settings.vault = vault
+    settings.vault = vault or settings.vault
     settings.json = settings.json or as_json
 
 
@@ -97,10 +97,10 @@ def run(arguments: Sequence[str] | None = None) -> NoReturn:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     settings = Settings(json="--json" in given)
-    sys.exit(_answered(given, settings))
+    sys.exit(answered(given, settings))
 
 
-def _answered(given: list[str], settings: Settings) -> int:
+def answered(given: list[str], settings: Settings) -> int:
     """Run the command and print; return the exit code. No traceback ever reaches a user."""
     try:
         answer = root.main(args=given, obj=settings, prog_name="parambak", standalone_mode=False)

@@ -77,7 +77,7 @@ class Screen:
         from rich import box  # noqa: PLC0415 - only where a table is shown
         from rich.table import Table  # noqa: PLC0415 - the same
 
-        table = Table(box=box.SIMPLE_HEAD, padding=(0, 1), show_edge=False, pad_edge=False)
+        table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), show_edge=False, pad_edge=False)
         for number, heading in enumerate(headings):
             table.add_column(
                 heading, justify="right" if number in right else "left", overflow="fold"
@@ -108,6 +108,6 @@ MARKS = {True: "yes", False: "NO", None: "not known"}
 """The words for met, not met and not known."""
 
 
-def bytes_text(number: int) -> str:
-    """Return a count of bytes in words."""
-    return "1 byte" if number == 1 else f"{number} bytes"
+def counted(number: int, noun: str) -> str:
+    """Return a count with its noun: "1 byte", "2 bytes"."""
+    return f"1 {noun}" if number == 1 else f"{number} {noun}s"

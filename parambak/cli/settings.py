@@ -21,10 +21,11 @@ OWN_VARIABLE = "PARAMBAK_OWN"
 
 @dataclass
 class Settings:
-    """The vault's folder as named, and whether the answer is to be JSON."""
+    """The folders of the vault and of the user as named, and whether to answer in JSON."""
 
     json: bool = False
     vault: str | None = None
+    own: str | None = None
 
     @property
     def vault_folder(self) -> Path:
@@ -39,7 +40,7 @@ class Settings:
     @property
     def own_folder(self) -> Path:
         """Return the user's own folder, which is never in the vault."""
-        named = os.environ.get(OWN_VARIABLE)
+        named = self.own or os.environ.get(OWN_VARIABLE)
         if named:
             return Path(named)
         import platformdirs  # noqa: PLC0415 - asked only where no folder is named

@@ -1,0 +1,81 @@
+"""Builds the memory of an invented controller from values, by its layout.
+
+Only the demo makes memories: no command of the program alters a parameter.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from parambak.layouts.check_methods import stored_length
+from parambak.layouts.checks import compute
+from parambak.layouts.coverage import masks_of
+from parambak.layouts.places import places
+from parambak.layouts.plan import plan_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from parambak.layouts.model import Layout
+    from parambak.layouts.places import Place
+    from parambak.layouts.plan import FieldPlan
+
+
+def memory_of(layout: Layout, values: Mapping[str, str]) -> bytearray:
+    """Return the memory in which the named fields have these values, all checks holding.
+
+    What is not named is blank. Raise ValueError for a name or value that cannot be.
+    """
+    memory = bytearray([layout.blank]) * layout.memory
+    plans = {plan.name: plan for plan in plan_of(layout).fields}
+    unknown = values.keys() - plans.keys()
+    if unknown:
+        raise ValueError(f"the layout has no {', '.join(sorted(unknown))}")
+    for place in places(layout):
+        if place.kind == "field" and place.name in values:
+            _put(memory, place, _stored(plans[place.name], values[place.name]))
+    settle(layout, memory)
+    return memory
+
+
+def settle(layout: Layout, memory: bytearray) -> None:
+    """Make every check of the memory hold, and every duplicate equal its block."""
+    for check in layout.checks:
+        order = check.byte_order or layout.byte_order
+        data = b"".join(bytes(memory[first : last + 1]) for first, last in check.over)
+        value = compute(check, data, order).to_bytes(stored_length(check), order)
+        memory[check.at : check.at + len(value)] = value
+    for block in layout.kept_twice:
+        kept = memory[block.at : block.at + block.length]
+        memory[block.duplicate_at : block.duplicate_at + block.length] = kept
+
+
+def _stored(plan: FieldPlan, value: str) -> bytes:
+    """Return the bytes that stand for a value as it is shown."""
+    stored = plan.codec.write(_raw(plan, value))
+    if stored is None:
+        raise ValueError(f"{plan.name} cannot hold {value}")
+    return stored
+
+
+def _raw(plan: FieldPlan, value: str) -> int | Fraction | str:
+    for number, name in (plan.meaning or {}).items():
+        if name == value:
+            return number
+    if plan.field.type in {"text", "date-time"}:
+        return value
+    exact = Fraction(value)
+    if plan.scaling is not None:
+        raw = plan.scaling.raw(exact)
+        if raw is None:
+            raise ValueError(f"{plan.name} cannot be {value}")
+        exact = raw if plan.field.type.startswith("f") else Fraction(round(raw))
+    return int(exact) if exact.denominator == 1 else exact
+
+
+def _put(memory: bytearray, place: Place, stored: bytes) -> None:
+    for offset, byte in enumerate(stored):
+        mask = masks_of(place).get(place.at + offset, 0)
+        kept = memory[place.at + offset] & ~mask & 0xFF
+        memory[place.at + offset] = kept | (byte & mask)
