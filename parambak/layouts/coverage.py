@@ -78,6 +78,24 @@ def masks_of(place: Place) -> Mapping[int, int]:
     return {place.at + index: mask for index, mask in enumerate(stored) if mask}
 
 
+def explained_masks(layout: Layout) -> Mapping[int, int]:
+    """Return the bits of each byte in which a change is accounted for: address to mask.
+
+    That is where a field or a check would show it, or where an area without a known
+    meaning is said to change. A reserved area explains no change, nor does a spare bit
+    beside flags. A changed byte is unexplained where `(old ^ new) & ~mask` is not 0.
+    """
+    kept: dict[int, int] | None = layout.__dict__.get("explained")
+    if kept is None:
+        kept = {}
+        for place in places(layout):
+            if not place.reserved or place.expected_to_change or place.live:
+                for address, mask in masks_of(place).items():
+                    kept[address] = kept.get(address, 0) | mask
+        layout.__dict__["explained"] = kept
+    return kept
+
+
 def masks(layout: Layout, which: Which) -> Mapping[int, int]:
     """Return the bits of each byte that carry the mark `which`: address to mask.
 

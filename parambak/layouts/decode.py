@@ -27,14 +27,17 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     `raw` is as stored, None where a byte of it is absent. `value` is an exact decimal or
     text, None where the bytes stand for none; `mark` says why there is none, or what is
-    odd ("blank", "absent", "not BCD", "no meaning given"). `within_limits` is None where
-    there are no limits, or no number to judge. `bit` and `width` are of flags and bits.
+    odd ("blank", "absent", "not BCD", "no meaning given"). `own` is `raw` with the bits of
+    other fields cleared: two values of one field differ where it differs. `within_limits` is
+    None where there are no limits, or no number to judge. `bit` and `width` are of flags and
+    bits.
     """
 
     field: str
     at: int
     length: int
     raw: bytes | None
+    own: bytes | None
     value: str | None
     unit: str | None
     within_limits: bool | None
@@ -113,11 +116,13 @@ def _value(
     mark: str | None = "absent"
     low, high = plan.low_text, plan.high_text
     if raw is not None:
-        value, within, mark = plan.show(raw)
+        shown = plan.show(raw)
+        value, within, mark = shown
         if plan.low_from is not None or plan.high_from is not None:
             within, low, high = _by_other_fields(plan, raw, read)
-        if raw == plan.blank and not within and (mark is not None or plan.meaning is None):
-            mark = "blank"
+            shown = Shown(value, within, mark)
+        if raw == plan.blank and plan.is_blank(raw, shown):
+            value, mark = (None if plan.is_text else value), "blank"
         if copies:
             mark = _vote(plan, raw, read, copies) or mark
     return FieldValue(
@@ -125,6 +130,7 @@ def _value(
         place.at,
         place.length,
         raw,
+        raw if raw is None or place.bit is None else _only_bits(plan, raw),
         value,
         field.unit,
         within,
@@ -165,7 +171,7 @@ def _limit_of(
     if other is None:
         return fixed, fixed_text
     raw = read(other.place.at, other.place.length)
-    if raw is None:
+    if raw is None or raw == other.blank:  # a blank limit is no limit, and not known
         return None, None
     number = other.number(raw)
     if number is None:
@@ -188,13 +194,18 @@ def _vote(
         return None
     ranked = sorted(held.items(), key=lambda entry: -len(entry[1]))
     parts = [
-        f"{' and '.join(f'0x{at:04X}' for at in where)} "
-        f"{'absent' if key is None else 'hold ' + key.hex().upper()}"
+        f"{' and '.join(f'0x{at:04X}' for at in where)} {_held(key, len(where))}"
         for key, where in ranked
     ]
     settled = len(ranked[0][1]) > len(ranked[1][1])
     verdict = "most agree, the rest is off" if settled else "no vote settles it"
     return f"copies differ: {'; '.join(parts)} ({verdict})"
+
+
+def _held(key: bytes | None, count: int) -> str:
+    if key is None:
+        return "absent"
+    return f"{'hold' if count > 1 else 'holds'} {key.hex().upper()}"
 
 
 def _only_bits(plan: FieldPlan, raw: bytes) -> bytes:

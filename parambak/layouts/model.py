@@ -47,7 +47,7 @@ Encoding = Literal[
 ]
 Padding = Literal["any", "space", "zero", "blank", "after-zero", "none"]
 Part = Literal["year", "month", "day", "hour", "minute", "second", "weekday", "skip"]
-Normal = Literal["kept-twice", "seven-bit", "constant-line", "mostly-blank"]
+Normal = Literal["kept-twice", "seven-bit", "constant-line"]
 TypeName = Literal[
     "u8",
     "u16",

@@ -42,6 +42,8 @@ class FieldPlan:
         "high",
         "high_from",
         "high_text",
+        "is_bits",
+        "is_text",
         "low",
         "low_from",
         "low_text",
@@ -60,7 +62,9 @@ class FieldPlan:
         self.name = place.name
         self.codec: Codec = codec(field, place.length, place.byte_order, blank)
         self.scaling: Scaling | None = scaling(field)
-        self.blank = None if word.family in {"bits", "bytes"} else bytes([blank]) * place.length
+        self.blank = None if word.family == "bytes" else bytes([blank]) * place.length
+        self.is_text = word.family == "text"
+        self.is_bits = word.family == "bits"
         self.meaning = _meaning(field)
         self.low, self.high = _limit(field, field.low), _limit(field, field.high)
         self.low_text = None if field.low is None else plain(field.low)
@@ -69,6 +73,15 @@ class FieldPlan:
         self.high_from: FieldPlan | None = None
         self.raw_bounds = _raw_bounds(self, whole=word.family not in {"float", "text"})
         self.show: Callable[[bytes], Shown] = _shower(self)
+
+    def is_blank(self, raw: bytes, shown: Shown) -> bool:
+        """Return whether `raw` is as if never written, and no limit or meaning says otherwise."""
+        if raw != self.blank:
+            return False
+        if self.is_bits:
+            return True  # the whole of the shared bytes is blank
+        named = self.meaning is not None and shown.mark is None
+        return not shown.within and not named
 
     def number(self, raw: bytes) -> Fraction | None:
         """Return the exact value of `raw`, None where it stands for no number."""

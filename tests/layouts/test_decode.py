@@ -1,0 +1,224 @@
+"""Images read by layouts: what is absent, blank, marked, covered and left unexplained."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from parambak.errors import LayoutRefused
+from parambak.layouts import coverage
+from parambak.layouts.decode import decode, require_fit
+from parambak.layouts.load import load
+from parambak.layouts.map import CHARACTERS, picture
+from parambak.memory.image import Block, Image, Range
+
+if TYPE_CHECKING:
+    from parambak.layouts.model import Layout
+
+HEAD = '[layout]\ntitle = "T"\nmemory = 32\nbyte-order = "big"\n'
+THRUSTER = Path(__file__).parents[2] / "shared" / "layouts" / "thruster.toml"
+
+
+def made(body: str) -> Layout:
+    """Return the layout of a 32-byte memory."""
+    return load((HEAD + body).encode())
+
+
+PAIR = (
+    '[[field]]\nname = "a"\nat = 2\ntype = "u16"\nscale = 0.1\nlow = 1\nhigh = 2\n'
+    '[[field]]\nname = "b"\nat = 10\ntype = "flag"\nbit = 3\nlive = true\n'
+    '[[check]]\nname = "c"\nmethod = "sum-8"\nover = [[0, 3]]\nat = 12\n'
+    "[[reserved]]\nat = 20\nlength = 4\n"
+)
+
+
+def test_absent_bytes_are_marked_and_never_filled() -> None:
+    """A field or check whose bytes the image lacks has no value, and says absent."""
+    image = Image.from_blocks([Block(0, bytes(3)), Block(12, b"\0")])
+    found = decode(made(PAIR), image)
+    assert [(each.raw, each.value, each.mark) for each in found.fields] == [
+        (None, None, "absent"),
+        (None, None, "absent"),
+    ]
+    assert (found.checks[0].holds, found.checks[0].computed) == (None, None)
+    assert found.checks[0].stored == "00"
+
+
+def test_parts_of_an_image_decode_like_the_whole() -> None:
+    """A sparse image gives the same values where its bytes are present."""
+    data = bytes(range(32))
+    whole = decode(made(PAIR), Image.of(data))
+    parts = decode(made(PAIR), Image.from_blocks([Block(0, data[:5]), Block(9, data[9:])]))
+    assert whole.fields == parts.fields
+    assert whole.checks == parts.checks
+
+
+def test_three_at_a_tenth_is_nought_point_three() -> None:
+    """Scaled values are exact decimals, and limits are judged exactly."""
+    for raw, value, within in (
+        (3, "0.3", False),
+        (10, "1.0", True),
+        (20, "2.0", True),
+        (21, "2.1", False),
+    ):
+        found = decode(made(PAIR), Image.of(b"\0\0" + raw.to_bytes(2, "big") + bytes(28)))
+        assert (found.fields[0].value, found.fields[0].within_limits) == (value, within)
+
+
+def test_a_falling_scale_and_a_raw_limit() -> None:
+    """With a negative scale the limits still bound the value, not the raw number."""
+    layout = made(
+        '[[field]]\nname = "a"\nat = 0\ntype = "u8"\nscale = -0.5\nbias = 10\nlow = 0\nhigh = 8\n'
+    )
+    for raw, value, within in (
+        (4, "8.0", True),
+        (3, "8.5", False),
+        (20, "0.0", True),
+        (21, "-0.5", False),
+    ):
+        field = decode(layout, Image.of(bytes([raw]) + bytes(31))).fields[0]
+        assert (field.value, field.within_limits) == (value, within)
+
+
+def test_limits_are_judged_by_the_fraction_not_by_what_is_shown() -> None:
+    """A value that rounds to its limit but lies above it is outside."""
+    layout = made(
+        '[[field]]\nname = "a"\nat = 0\ntype = "u16"\npoints = [[0, 0], [3000, 1]]\n'
+        "decimals = 1\nhigh = 0.5\n"
+    )
+    for raw, within in ((1500, True), (1501, False)):
+        field = decode(layout, Image.of(raw.to_bytes(2, "big") + bytes(30))).fields[0]
+        assert (field.value, field.within_limits) == ("0.5", within)
+
+
+def test_neighbouring_raw_numbers_never_show_alike() -> None:
+    """Where no decimal is exact, the digits shown still tell raw from raw."""
+    layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u16"\npoints = [[819, 0], [4095, 10]]\n')
+    shown = {
+        decode(layout, Image.of(raw.to_bytes(2, "big") + bytes(30))).fields[0].value
+        for raw in range(800, 4200)
+    }
+    assert len(shown) == 3400
+
+
+def test_own_bits_stay_the_same_where_a_neighbour_changes() -> None:
+    """`own` holds the field's bits alone, so that another flag's change is not this one's."""
+    layout = made(PAIR)
+    first, second = (
+        decode(layout, Image.of(bytes(10) + bytes([byte]) + bytes(21))).fields[1]
+        for byte in (0x08, 0xF8)
+    )
+    assert first.raw != second.raw
+    assert first.own == second.own == b"\x08"
+
+
+def test_a_limit_from_a_blank_field_is_not_known() -> None:
+    """A blank limit neither allows nor forbids."""
+    layout = made(
+        '[[field]]\nname = "a"\nat = 0\ntype = "u8"\nhigh-from = "b"\n'
+        '[[field]]\nname = "b"\nat = 1\ntype = "u8"\n'
+    )
+    field = decode(layout, Image.of(b"\x05\xff" + bytes(30))).fields[0]
+    assert (field.within_limits, field.high) == (None, None)
+    field = decode(layout, Image.of(b"\x05\x04" + bytes(30))).fields[0]
+    assert (field.within_limits, field.high) == (False, "4")
+
+
+def test_limits_in_a_row_are_those_of_the_row() -> None:
+    """A limit's name means the field of the same row before one further out."""
+    layout = made(
+        '[[field]]\nname = "top"\nat = 30\ntype = "u8"\n'
+        '[[group]]\nname = "g"\nat = 0\ncount = 2\nstep = 2\n'
+        '[[group.field]]\nname = "v"\nat = 0\ntype = "u8"\nlow-from = "least"\nhigh-from = "top"\n'
+        '[[group.field]]\nname = "least"\nat = 1\ntype = "u8"\n'
+    )
+    data = bytes([5, 1, 5, 9]) + bytes(26) + bytes([7, 0])
+    found = {each.field: each for each in decode(layout, Image.of(data)).fields}
+    assert (found["g[1].v"].within_limits, found["g[2].v"].within_limits) == (True, False)
+    assert (found["g[2].v"].low, found["g[2].v"].high) == ("9", "7")
+
+
+def test_copies_that_all_differ_settle_nothing() -> None:
+    """Where no two addresses agree, the mark says that no vote settles it."""
+    layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u8"\nalso-at = [1]\n')
+    found = decode(layout, Image.of(b"\x01\x02" + bytes(30)))
+    assert "no vote settles it" in str(found.fields[0].mark)
+    assert [(each.method, each.holds) for each in found.checks] == [("also-at", False)]
+    found = decode(layout, Image.of(b"\x01\x01" + bytes(30)))
+    assert (found.fields[0].mark, found.checks[0].holds) == (None, True)
+
+
+@pytest.mark.parametrize("size", [1024, 4096, 256])
+def test_a_layout_for_another_size_of_memory_is_refused(size: int) -> None:
+    """A dump of a larger chip, or of a whole smaller one, is not decoded by this layout."""
+    layout = load(THRUSTER.read_bytes())
+    with pytest.raises(LayoutRefused) as refused:
+        require_fit(layout, Image.of(bytes(size)))
+    assert refused.value.code == "layout-other-memory"
+    assert refused.value.expected == "2048 bytes, as the layout says"
+
+
+def test_a_part_of_the_memory_is_no_other_size() -> None:
+    """The whole memory, or an image with gaps inside it, fits."""
+    layout = load(THRUSTER.read_bytes())
+    require_fit(layout, Image.of(bytes(2048)))
+    require_fit(layout, Image.of(bytes(1024), start=1024))
+    require_fit(layout, Image.of(bytes(2000)))
+
+
+def test_what_is_covered_and_what_is_not() -> None:
+    """Fields, stored checks and reserved areas are covered; the rest are gaps."""
+    layout = made(PAIR)
+    assert coverage.covered(layout) == (Range(2, 2), Range(10, 1), Range(12, 1), Range(20, 4))
+    assert coverage.gaps(layout) == (
+        Range(0, 2),
+        Range(4, 6),
+        Range(11, 1),
+        Range(13, 7),
+        Range(24, 8),
+    )
+    assert decode(layout, Image.of(bytes(32))).covered_bytes == 8
+    assert coverage.fields_over(layout, 3, 8) == ("a", "b")
+    assert (coverage.name_at(layout, 12), coverage.name_at(layout, 13)) == ("c", None)
+
+
+def test_marks_are_told_bit_by_bit() -> None:
+    """A live flag explains its own bit; a reserved area and a spare bit explain nothing."""
+    layout = made(PAIR)
+    assert coverage.ranges_of(layout, "live") == (Range(10, 1),)
+    assert coverage.masks(layout, "live") == {10: 0x08}
+    explained = coverage.explained_masks(layout)
+    assert explained[10] == 0x08
+    assert explained[2] == 0xFF
+    assert 20 not in explained
+
+
+def test_the_duplicate_of_a_block_is_covered_like_the_block() -> None:
+    """What is said of a block kept twice is said of its duplicate."""
+    layout = made(PAIR + "[[kept-twice]]\nat = 8\nlength = 4\nduplicate-at = 28\n")
+    assert coverage.masks(layout, "live") == {10: 0x08, 30: 0x08}
+    assert coverage.fields_over(layout, 30, 1) == ("b",)
+
+
+def test_the_picture_of_a_memory() -> None:
+    """The map has a character for each stretch of equal length, row by row, and a legend."""
+    drawn = picture(made(PAIR), columns=16)
+    assert [row.cells for row in drawn] == ["..##......~.!...", "....----........"]
+    assert [row.start for row in drawn] == [0, 16]
+    assert set("".join(row.cells for row in drawn)) <= set(CHARACTERS)
+    large = picture(load(THRUSTER.read_bytes()), columns=64)
+    assert len(large) * 64 * large[0].bytes_a_cell >= 2048
+    assert all(len(row.cells) <= 64 for row in large)
+
+
+def test_the_plan_is_worked_out_once() -> None:
+    """A second decode of the same layout gives the same, from what the first worked out."""
+    layout = made(PAIR)
+    first = decode(layout, Image.of(bytes(32)))
+    plan = layout.__dict__["plan"]
+    assert decode(layout, Image.of(bytes(32))) == first
+    assert layout.__dict__["plan"] is plan
+    assert plan.fields[0].number(b"\0\3") == Fraction(3, 10)
