@@ -14,8 +14,6 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.bodies import ReaderSum
 from parambak.keeping.fits import refuse_better_fit
 from parambak.keeping.known import Unit
-from parambak.layouts import coverage
-from parambak.layouts.decode import require_fit
 from parambak.reads import reader_sum
 
 if TYPE_CHECKING:
@@ -85,7 +83,7 @@ class Admission:
         self.reader_sum = self._matched_sum()
         for incoming in self._request.dumps:
             if self._layout is not None:
-                require_fit(self._layout, incoming.dump.image)
+                _refuse_misfit(self._layout, incoming.dump.image)
             _refuse_other_size(incoming, self._size)
             if self._position is not None and not self._request.position_confirmed:
                 self._hold_against_copies(incoming.dump.image, self._position)
@@ -127,10 +125,7 @@ class Admission:
         moving: tuple[Range, ...] = ()
         if self._layout is not None:
             _refuse_other_unit(self._layout, image, own)
-            moving = (
-                *coverage.ranges_of(self._layout, "live"),
-                *coverage.ranges_of(self._layout, "expected-to-change"),
-            )
+            moving = _moving(self._layout)
         mine = (select.copy_name(position, position.latest), own)
         refuse_better_fit(image, mine, list(self._alike(position)), moving)
 
@@ -155,6 +150,21 @@ class Admission:
                 except VaultDamaged:
                     continue
                 yield select.copy_name(other, other.latest), image
+
+
+def _moving(layout: Layout) -> tuple[Range, ...]:
+    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
+
+    return (
+        *coverage.ranges_of(layout, "live"),
+        *coverage.ranges_of(layout, "expected-to-change"),
+    )
+
+
+def _refuse_misfit(layout: Layout, image: Image) -> None:
+    from parambak.layouts.decode import require_fit  # noqa: PLC0415 - slow to import, layouts only
+
+    require_fit(layout, image)
 
 
 def _memory_size(chip: str | None, chips: Mapping[str, Chip], layout: Layout | None) -> int | None:
@@ -189,6 +199,8 @@ def _refuse_other_size(incoming: Incoming, size: int | None) -> None:
 
 def _refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
     """Raise where a field that identifies the unit reads otherwise than in the latest copy."""
+    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
+
     for place in coverage.ranges_of(layout, "identifies-unit"):
         before, now = own.read(*place), image.read(*place)
         if before is not None and before != now:

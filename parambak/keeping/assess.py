@@ -8,9 +8,6 @@ from parambak.compare.bytes import differing_bytes
 from parambak.errors import LayoutRefused, VaultDamaged
 from parambak.keeping.rules import CAREFUL
 from parambak.keeping.verified import Evidence, Verdict, judge
-from parambak.layouts import coverage
-from parambak.layouts.decode import decode
-from parambak.layouts.load import load
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
@@ -48,6 +45,8 @@ class Assessor:
 
     def layout(self, entry: LayoutEntry) -> Layout:
         """Return a layout kept in the vault; raise LayoutRefused or VaultDamaged."""
+        from parambak.layouts.load import load  # noqa: PLC0415 - slow to import, layouts only
+
         if entry.sha256 not in self._layouts:
             parts = {part.name: part.sha256 for part in entry.parts}
             self._layouts[entry.sha256] = load(
@@ -75,6 +74,8 @@ class Assessor:
 
     def decoded(self, position: Position, copy: Copy) -> Decoded | None:
         """Return the copy's fields by the position's layout, or None where it has none."""
+        from parambak.layouts.decode import decode  # noqa: PLC0415 - slow to import, layouts only
+
         layout = self.layout_of(position)
         return decode(layout, self.image(copy.image)) if layout is not None else None
 
@@ -93,7 +94,7 @@ class Assessor:
         if image is not None:
             suspicions, lifted = self._suspicions(position, layout, image)
             if layout is not None:
-                checks = [(c.check, c.holds) for c in decode(layout, image).checks]
+                checks = _checks(layout, image)
         return Evidence(
             agreeing=agreeing,
             disagreeing=disagreeing,
@@ -136,7 +137,7 @@ class Assessor:
         self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
     ) -> tuple[tuple[Read, ...], tuple[str, ...]]:
         """Return the reads that agree outside live bytes, and words on those that do not."""
-        live = coverage.ranges_of(layout, "live") if layout is not None else ()
+        live = _live(layout) if layout is not None else ()
         agreeing = list(copy.reads)
         against = []
         for other in position.copies:
@@ -176,6 +177,18 @@ class Assessor:
         if size is None:
             lifted.append(Finding("no-chip", "no chip declared: the size was not judged"))
         return tuple(standing), tuple(lifted)
+
+
+def _checks(layout: Layout, image: Image) -> list[tuple[str, bool | None]]:
+    from parambak.layouts.decode import decode  # noqa: PLC0415 - slow to import, layouts only
+
+    return [(check.check, check.holds) for check in decode(layout, image).checks]
+
+
+def _live(layout: Layout) -> tuple[Range, ...]:
+    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
+
+    return coverage.ranges_of(layout, "live")
 
 
 def normal_of(layout: Layout | None) -> plausibility.Normal:
