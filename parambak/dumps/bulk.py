@@ -84,8 +84,8 @@ def take_in_bulk(text: Text, reading: Reading, shape_of: Callable[[bytes], Shape
         else:
             end = at + lines * _stride(shape, line_end)
             table = _table(body[at + len(shape.head) : end - len(line_end)], shape, line_end, lines)
-            for address, data in _stretches(table, shape, lines):
-                reading.run(shape, address, data, number)
+            for index, address, data in _stretches(table, shape, lines):
+                reading.run(shape, address, data, number + index)
             at = end
         number += lines
         window = min(window * 2, _MOST) if lines >= window else max(window // 2, _FEWEST)
@@ -143,8 +143,11 @@ def _table(part: bytes, shape: Shape, line_end: bytes, lines: int) -> bytes:
     return table
 
 
-def _stretches(table: bytes, shape: Shape, lines: int) -> Iterator[tuple[int, bytes]]:
-    """Check every record's sum, and yield the data with the address of its first byte."""
+def _stretches(table: bytes, shape: Shape, lines: int) -> Iterator[tuple[int, int, bytes]]:
+    """Check every record's sum; yield data that go on, with their first line and address.
+
+    Lines count from 0. A record that runs over the range of its address comes alone.
+    """
     step = shape.bytes
     columns = [table[index::step] for index in range(step)]
     _check_sums(columns, lines, shape.sum)
@@ -158,7 +161,7 @@ def _stretches(table: bytes, shape: Shape, lines: int) -> Iterator[tuple[int, by
     start = int.from_bytes(bytes(column[0] for column in addresses), "big")
     end = start + lines * length
     if end <= top and _counting(start, lines, length, shape.width) == addresses:
-        yield start, bytes(data)
+        yield 0, start, bytes(data)
         return
     yield from _scattered(addresses, bytes(data), length, top)
 
@@ -194,16 +197,17 @@ def _counting(start: int, lines: int, length: int, width: int) -> list[bytes]:
 
 def _scattered(
     columns: list[bytes], data: bytes, length: int, top: int
-) -> Iterator[tuple[int, bytes]]:
+) -> Iterator[tuple[int, int, bytes]]:
     """Yield the data cut where the addresses do not go on from each other."""
     begun, start, expected = 0, -1, -1
     for index, parts in enumerate(zip(*columns, strict=True)):
         address = int.from_bytes(bytes(parts), "big")
-        if address + length > top:
-            raise IrregularError
         if address != expected:
             if start >= 0:
-                yield start, data[begun * length : index * length]
+                yield begun, start, data[begun * length : index * length]
             begun, start = index, address
         expected = address + length
-    yield start, data[begun * length :]
+        if expected > top and address != start:
+            yield begun, start, data[begun * length : index * length]
+            begun, start = index, address
+    yield begun, start, data[begun * length :]

@@ -6,7 +6,7 @@ Source: M68000 Family Programmer's Reference Manual, Appendix C, S-Record Output
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from parambak.dumps import faults
 from parambak.dumps.bulk import IrregularError, Shape, byte_of, take_in_bulk
@@ -108,6 +108,15 @@ def read_by_record(text: Text, terms: Terms) -> Dump:
     return reading.dump(image)
 
 
+class _Overrun(NamedTuple):
+    """A record whose data run over its address width, until its follower explains it."""
+
+    kind: int
+    address: int
+    length: int
+    line: int
+
+
 class Reading:
     """What has been read of one file so far."""
 
@@ -123,6 +132,7 @@ class Reading:
         self._header: bytes | None = None
         self._count_line: int | None = None
         self._end: Record | None = None
+        self._overrun: _Overrun | None = None
         self._notes: dict[str, list[int]] = {}
 
     def take_all(self) -> None:
@@ -148,8 +158,10 @@ class Reading:
         elif record.type == 0:
             self._take_header(record, number)
         elif record.type in COUNTS:
+            self._judge_overrun(None)
             self._take_count(record, number)
         else:
+            self._judge_overrun(None)
             self._take_end(record, number)
 
     def takes_data(self) -> bool:
@@ -175,15 +187,30 @@ class Reading:
             self._note("srec-empty-record", number)
             return
         self._data_seen = True
-        limit = 1 << 8 * ADDRESS_BYTES[kind]
-        if address + len(data) > limit:
-            raise faults.SREC_WIDTH.at(
-                line=number,
-                offset=address,
-                expected=f"at most {limit - address} bytes from {shown(address)}",
-                found=f"{len(data)} bytes",
-            )
+        self._judge_overrun((kind, address))
+        if address + len(data) > 1 << 8 * ADDRESS_BYTES[kind]:
+            self._overrun = _Overrun(kind, address, len(data), number)
         self._target.put(address, data, number)
+
+    def _judge_overrun(self, follower: tuple[int, int] | None) -> None:
+        """Refuse data over their address width, unless a wider record goes on from them.
+
+        So a common converter writes by default: S1 up to and over 64 KiB, then S2.
+        """
+        over = self._overrun
+        if over is None:
+            return
+        limit = 1 << 8 * ADDRESS_BYTES[over.kind]
+        goes_on = follower is not None and follower[1] == over.address + over.length
+        if follower is None or not goes_on or follower[0] <= over.kind:
+            raise faults.SREC_WIDTH.at(
+                line=over.line,
+                offset=over.address,
+                expected=f"at most {limit - over.address} bytes from {shown(over.address)}",
+                found=f"{over.length} bytes",
+            )
+        self._note("srec-past-width", over.line)
+        self._overrun = None
 
     def _take_header(self, record: Record, number: int) -> None:
         if self._header is not None:
@@ -242,6 +269,7 @@ class Reading:
 
     def finish(self) -> None:
         """Judge the end of the file, and turn what was noted into findings."""
+        self._judge_overrun(None)
         if not self._data_seen:
             raise faults.SREC_NO_DATA.at(expected="a data record (S1, S2, S3)", found="none")
         for code, numbers in self._notes.items():
@@ -279,6 +307,7 @@ class Reading:
 _NOTES: Final = {
     "srec-blank-line": "blank lines",
     "srec-empty-record": "data records that carry no bytes",
+    "srec-past-width": "data over the record's address width, where a wider record goes on",
     "srec-header-twice": "further header records (S0)",
     "srec-header-late": "the header record (S0) does not come first",
     "srec-header-address": "the header record's address is not zero",

@@ -194,6 +194,15 @@ BAD = {
         "at most 2 bytes from 0xFFFE",
         "4 bytes",
     ),
+    "S1 data over 64 KiB, and S1 goes on": Bad(
+        HEAD + record(1, 0xFFFE, b"\x11\x22\x33\x44") + FOUR + END, "srec-width", 2, 0xFFFE
+    ),
+    "S1 data over 64 KiB, and S2 goes on elsewhere": Bad(
+        HEAD + record(1, 0xFFFE, b"\x11\x22\x33\x44") + record(2, 0x10003, b"\x01") + END,
+        "srec-width",
+        2,
+        0xFFFE,
+    ),
     "S2 data over 16 MiB": Bad(
         HEAD + record(2, 0xFFFFFE, b"\x11\x22\x33\x44") + record(8, 0), "srec-width", 2, 0xFFFFFE
     ),
@@ -299,6 +308,17 @@ def test_mixed_widths_end_by_any_width_present() -> None:
     """S1 and S2 mixed may be ended by S9 as well as by S8."""
     mixed = HEAD + FOUR + record(2, 0x14, b"\x55\x66")
     assert read(mixed + END).image == read(mixed + record(8, 0)).image
+
+
+def test_data_past_the_width_go_on_in_a_wider_record() -> None:
+    """S1 over 64 KiB is taken where S2 goes on from its last byte; that is noted."""
+    over = record(1, 0xFFFE, b"\x11\x22\x33\x44")
+    dump = read(HEAD + over + record(2, 0x10002, b"\x55") + record(8, 0))
+    assert [tuple(block) for block in dump.image.blocks] == [(0xFFFE, b"\x11\x22\x33\x44\x55")]
+    assert [(f.code, f.line) for f in dump.findings] == [
+        ("srec-past-width", 2),
+        ("srec-mixed-widths", None),
+    ]
 
 
 def test_empty_data_records_count() -> None:
