@@ -36,8 +36,7 @@ def command(settings: Settings, folder: str) -> Answer:
     place = _empty_folder(folder)
     layouts = {name: files_in.shipped(f"layouts/{name}") for name in LAYOUTS}
     if not settings.json:
-        click.echo(f"An invented scenario, run for real. Everything is written in {folder}.\n")
-        click.echo(f"$ cd {folder}\n")
+        click.echo(f"An invented scenario, run for real in the folder {folder}.\n")
     steps = []
     before = Path.cwd()
     os.chdir(place)
