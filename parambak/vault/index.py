@@ -233,11 +233,7 @@ class Index:
 
     def _fold(self, folders: Iterable[str]) -> None:
         """Bring everything that these folders hold into the database."""
-        if self._database is None:
-            self._open()
-        database = self._database
-        if database is None:
-            return
+        database = self._open()
         with database.changing():
             for name in sorted(folders):
                 settled = name in self._stamps and self._settled(self._stamps[name])
@@ -256,10 +252,13 @@ class Index:
                 database.stamp(name, stamp)
         self._loose = {d: s for d, s in self._loose.items() if not database.holds(d)}
 
-    def _open(self) -> None:
+    def _open(self) -> Database:
+        """Return the database, which may by now be the passing one."""
         from parambak.vault.index_db import Database  # noqa: PLC0415 - SQLite is slow to import
 
-        self._database = Database(self._root / FILE, self._identity)
+        if self._database is None:
+            self._database = Database(self._root / FILE, self._identity)
+        return self._database
 
     def _trying(self, act: Callable[[], T]) -> T:
         """Do something with the database; where it cannot be trusted, build it anew first."""

@@ -229,7 +229,7 @@ class Database:
 
 
 def _hashed(digest: bytes, data: bytes) -> tuple[str, bytes]:
-    if len(data) > MAX_BYTES or sha256(data) != digest.hex():
+    if not isinstance(data, bytes) or len(data) > MAX_BYTES or sha256(data) != digest.hex():
         raise Mistrusted("a record in it is not the record of that digest", damaged=True)
     return digest.hex(), data
 

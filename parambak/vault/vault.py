@@ -55,6 +55,7 @@ class Vault:
         self.root = root
         self.identity = identity
         self.made = made
+        self._to_make = made
         self._own = own
         self._clock = clock
         self._index = Index(root, identity, self._nanoseconds)
@@ -169,29 +170,28 @@ class Vault:
         files.sweep(self.root)
         data = vault_toml.read(self.root)
         if data is None:
-            _refuse_unless_new(self.root, create=self.made)
+            _refuse_unless_new(self.root, create=self._to_make)
             data = vault_toml.encode(self.identity)
             files.write_sealed(self.root / vault_toml.FILE, data)
             fresh = True
         else:
-            if self.made:  # another process was quicker
+            if self._to_make:  # another process was quicker
                 self._adopt(vault_toml.identity_of(data, self.root / vault_toml.FILE))
             self._index.refresh()
             fresh = not self._index.vessels() and not self._index.records(None)
         if fresh:  # new, or broken off while it was made
             try:
-                body = {"vault": self.identity, "vault_toml": sha256(data)}
-                writing.add(FIRST, None, body)
+                writing.add(FIRST, None, {"vault": self.identity, "vault_toml": sha256(data)})
             except BaseException:
-                if self.made and not files.names_in(self.root / RECORDS):
+                if self._to_make and not files.names_in(self.root / RECORDS):
                     files.remove(self.root / vault_toml.FILE)
                 raise
+        self._to_make = False
 
     def _adopt(self, identity: str) -> None:
-        if identity != self.identity:
-            self.made = False
-            self.identity = identity
-            self._index.identify(identity)
+        self.made = self._to_make = False
+        self.identity = identity
+        self._index.identify(identity)
 
     def _remember(self, writing: Writing) -> None:
         if writing.written:
