@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,6 +12,8 @@ from parambak.cli.settings import Settings
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+COLUMNS = 80
+
 
 def command(
     name: str, *, example: str, vault: bool = True
@@ -18,7 +21,14 @@ def command(
     """Return the decorator of a command; `example` is one call as a user types it."""
 
     def decorate(function: Callable[..., Any]) -> click.Command:
-        made = click.command(name, epilog=f"Example:\n\n\b\n  {example}")(function)
+        shown = textwrap.fill(
+            example,
+            COLUMNS - 4,
+            initial_indent="  ",
+            subsequent_indent="      ",
+            break_on_hyphens=False,
+        )
+        made = click.command(name, epilog=f"Example:\n\n\b\n{shown}")(function)
         made.params += [_json_option(), *([_vault_option()] if vault else [])]
         return made
 

@@ -1,0 +1,66 @@
+"""The demo tells the whole job, for real, and touches nothing outside its folder."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from tests.cli.conftest import Ship
+
+
+def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
+    """Each step ends as the story says: reads, refusals, differences, a swap, a caught bit."""
+    result = ship.answer("demo", "here")
+    assert result.code == 0
+    steps = result.document["steps"]
+    assert all(step["exit_code"] == step["expected"] for step in steps)
+    told = [(step["command"].split("vault vault ")[1], step) for step in steps]
+
+    def outputs(beginning: str) -> list[str]:
+        return [step["output"] for words, step in told if words.startswith(beginning)]
+
+    archived = outputs("archive")
+    assert "1 read only" in archived[0]
+    assert "2 dumps count as 1 read" in archived[1]
+    assert "VERIFIED. Keep" in archived[2]
+    assert sum("position-other-unit" in text for text in archived) == 1
+    (difference,) = outputs("diff")
+    assert "ramp_up_time  12.5 s    9.0 s     parameter" in difference
+    assert "run_hours     8421.7 h  9377.4 h  expected" in difference
+    assert "UNEXPLAINED at 0x0740" in difference
+    refused, ready = outputs("swap check")
+    assert "NOT READY: read-twice" in refused
+    assert "READY, as far as the record goes" in ready
+    wrong, right, powered = outputs("swap read-back")
+    assert "NOT LOADED CORRECTLY" in wrong
+    assert "ramp_up_time" in wrong
+    assert "LOADED CORRECTLY: nothing differs that may not, before-power" in right
+    assert "LOADED CORRECTLY: nothing differs that may not, after-power" in powered
+    assert {path.suffix for path in (ship.folder / "here").iterdir()} >= {".HEX", ".S19", ".BIN"}
+
+
+def test_the_demo_writes_only_in_its_folder(ship: Ship) -> None:
+    """Neither the user's own folder nor the vault that the environment names is touched."""
+    assert ship.run("demo", "here").code == 0
+    assert [path.name for path in ship.folder.iterdir()] == ["here"]
+
+
+def test_the_demos_vault_goes_on(ship: Ship, tmp_path: Path) -> None:
+    """What the demo leaves is a sound vault that the next command goes on with."""
+    ship.run("demo", "here")
+    vault = str(tmp_path / "here" / "vault")
+    recheck = ship.answer("--vault", vault, "recheck")
+    assert (recheck.code, recheck.document["damaged"]) == (0, [])
+    states = ship.answer("--vault", vault, "catalogue").document["positions"]
+    assert [each["verified"] for each in states] == [True] * 4
+
+
+def test_the_demo_leaves_a_folder_with_something_in_it_alone(ship: Ship) -> None:
+    """It refuses, with the code and what to do."""
+    (ship.folder / "here").mkdir()
+    ship.write("here/notes.txt", b"mine")
+    result = ship.answer("demo", "here")
+    assert (result.code, result.document["error"]["code"]) == (2, "demo-folder")
+    assert [path.name for path in (ship.folder / "here").iterdir()] == ["notes.txt"]
