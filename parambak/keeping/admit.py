@@ -14,6 +14,7 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.bodies import ReaderSum
 from parambak.keeping.fits import refuse_better_fit
 from parambak.keeping.known import Unit
+from parambak.keeping.texts import NAME, REMARK, check_date, check_texts
 from parambak.reads import reader_sum
 
 if TYPE_CHECKING:
@@ -80,6 +81,7 @@ class Admission:
 
     def admit(self) -> None:
         """Hold every dump of the request against the sum shown, the memory and the copies."""
+        _check_words(self._request)
         self.reader_sum = self._matched_sum()
         for incoming in self._request.dumps:
             if self._layout is not None:
@@ -165,6 +167,20 @@ def _refuse_misfit(layout: Layout, image: Image) -> None:
     from parambak.layouts.decode import require_fit  # noqa: PLC0415 - slow to import, layouts only
 
     require_fit(layout, image)
+
+
+def _check_words(request: Request) -> None:
+    """Raise for a text or a date that a record cannot keep."""
+    texts = [
+        ("name of the person", request.read_by, NAME),
+        ("reader", request.reader, NAME),
+        ("remark", request.remark, REMARK),
+    ]
+    for normal in request.normal:
+        texts += [("finding", normal.code, NAME), ("reason", normal.reason, REMARK)]
+    check_texts(texts)
+    if request.read_on is not None:
+        check_date(request.read_on)
 
 
 def _memory_size(chip: str | None, chips: Mapping[str, Chip], layout: Layout | None) -> int | None:

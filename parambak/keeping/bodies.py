@@ -6,7 +6,7 @@ with a default leaves every earlier record as it is.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import msgspec
 
@@ -14,6 +14,7 @@ from parambak.errors import Fault, VaultDamaged
 from parambak.memory.image import Image, Range
 
 if TYPE_CHECKING:
+    from parambak.errors import ParambakError
     from parambak.vault.records import Record
 
 BODY = Fault(
@@ -23,6 +24,7 @@ BODY = Fault(
     "Run `parambak recheck`; a newer version of the program may have written it.",
 )
 
+Count = Annotated[int, msgspec.Meta(ge=0)]
 Facts = dict[str, str | list[str]]
 Digest = str
 Identity = str
@@ -54,7 +56,7 @@ class ImageEntry(Body, frozen=True):
     """An image object and where its bytes stand: `ranges` as [start, length]."""
 
     sha256: Digest
-    ranges: tuple[tuple[int, int], ...]
+    ranges: tuple[tuple[Count, Count], ...]
 
     @classmethod
     def of(cls, image: Image, digest: str) -> ImageEntry:
@@ -62,8 +64,18 @@ class ImageEntry(Body, frozen=True):
         return cls(sha256=digest, ranges=tuple((r.start, r.length) for r in image.ranges))
 
     def image(self, content: bytes) -> Image:
-        """Return the image that the object's content stands for."""
-        return Image.from_content(content, [Range(*each) for each in self.ranges])
+        """Return the image that the object's content stands for.
+
+        Raises VaultDamaged where the ranges are none of it.
+        """
+        try:
+            return Image.from_content(content, [Range(*each) for each in self.ranges])
+        except ValueError as error:
+            raise BODY.at(
+                file=f"objects/{self.sha256[:2]}/{self.sha256}",
+                expected=f"ranges of {len(content)} bytes in all, apart from each other",
+                found=str(error),
+            ) from error
 
 
 class FindingEntry(Body, frozen=True):
@@ -242,8 +254,10 @@ def body_of(record: Record, digest: str, kind: type[AnyBody]) -> AnyBody:
     try:
         return msgspec.convert(record.body, kind)
     except (msgspec.ValidationError, ValueError) as error:
-        raise BODY.at(
-            file=f"records/{digest[:2]}/{digest}.json",
-            expected=f"the members of kind {record.kind}",
-            found=str(error),
-        ) from error
+        raise misshapen(digest, f"the members of kind {record.kind}", str(error)) from error
+
+
+def misshapen(record: str, expected: str, found: str) -> ParambakError:
+    """Return the error for a record, named by its digest, whose body is not as it must be."""
+    file = f"records/{record[:2]}/{record}.json"
+    return BODY.at(file=file, expected=expected, found=found[:200])

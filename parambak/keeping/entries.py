@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping import select
@@ -12,13 +11,16 @@ from parambak.keeping.bodies import AmendBody, CardSheetBody, EnteredBody, Entit
 from parambak.keeping.fold import fleet
 from parambak.keeping.names import check_short, refuse_near
 from parambak.keeping.ship_identity import read_imo
+from parambak.keeping.texts import NAME, REMARK, check_date, check_texts, kept_name
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
-    from parambak.keeping.bodies import Facts
+    from parambak.keeping.bodies import Body, Facts
     from parambak.keeping.known import Card, Fleet, Unit, Vessel
-    from parambak.vault.vault import Vault
+    from parambak.vault.vault import Vault, Writing
+
+__all__ = ["FACTS", "WHEREABOUTS", "amend", "check_date", "enter_card", "record_sheet"]
 
 FACTS = {
     "vessel": ("short", "display", "imo", "other_number", "former"),
@@ -47,15 +49,26 @@ AMEND_TAKEN = Fault(
     "another {what} has that name already",
     "Choose another short name.",
 )
-AMEND_DATE = Fault("amend-date", CallRefused, "that is no date", "Write the day as 2026-03-01.")
+AMEND_OTHER_VESSEL = Fault(
+    "amend-other-vessel",
+    CallRefused,
+    "a read cannot be moved to another vessel: each vessel's records must be whole alone",
+    "Archive the same dump again under the right vessel, and put a remark on this read.",
+)
+AMEND_WHEREABOUTS = Fault(
+    "amend-whereabouts",
+    CallRefused,
+    "a card cannot be there",
+    "Say in a unit, spare aboard, ashore or scrapped.",
+)
 
 
-def check_date(text: str) -> str:
-    """Return the ISO date; raise CallRefused where it is none."""
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError as error:
-        raise AMEND_DATE.at(expected="a day such as 2026-03-01", found=repr(text)) from error
+class _About(NamedTuple):
+    """What is amended, in words, and its identities, each behind that of its vessel."""
+
+    what: str
+    said: str
+    identities: tuple[tuple[str, str], ...]
 
 
 def amend(
@@ -63,41 +76,51 @@ def amend(
 ) -> tuple[str, tuple[str, ...]]:
     """Put facts of a vessel, unit, card, position or copy's newest read on record.
 
-    Return what they are about in words, and warnings.
+    One record for each identity that it is known under. Return what they are about in
+    words, and warnings.
     """
+    texts = [(f"fact {name}", value, REMARK) for name, value in facts.items()]
+    check_texts([*texts, ("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
         known = fleet(vault)
         vessel = select.find_vessel(known, select.parse_where(where.partition("@")[0]).vessel)
-        what, identity, said = _entity(known, vessel, where)
-        told, warnings = _checked(known, vessel, where, what, facts)
-        mark = writing.person(by, vessel.id) if by else None
-        body = AmendBody(what=what, id=identity, facts=told, why=why)
-        relies_on = [mark] if mark else []
-        writing.add(
-            "amend", _home(vessel, what, identity), body.members(), by=mark, relies_on=relies_on
-        )
-    return said, warnings
+        about = _about(known, vessel, where)
+        told, warnings = _checked(known, vessel, where, about.what, facts)
+        for home, identity in about.identities:
+            body = AmendBody(what=about.what, id=identity, facts=told, why=why)
+            _add(writing, "amend", home, body, by)
+    return about.said, warnings
 
 
-def _home(vessel: Vessel, what: str, identity: str) -> str:
-    """Return the vessel identity that the record is about."""
-    return identity if what == "vessel" else vessel.id
+def _add(
+    writing: Writing, kind: str, vessel: str, body: Body, by: str | None, *relies_on: str
+) -> None:
+    """Write a record, and the person it is by."""
+    mark = writing.person(by, vessel) if by else None
+    writing.add(kind, vessel, body.members(), by=mark, relies_on=relies_on)
 
 
-def _entity(known: Fleet, vessel: Vessel, where: str) -> tuple[str, str, str]:
-    """Return what a WHERE or COPY names: its kind, its identity, and in words."""
+def _about(known: Fleet, vessel: Vessel, where: str) -> _About:
+    """Return what a WHERE or COPY names."""
     if "@" in where:
         position, copy = select.find_copy(known, where)
-        return "read", copy.newest.record, f"the newest read of {select.copy_name(position, copy)}"
+        read = copy.newest
+        said = f"the newest read of {select.copy_name(position, copy)}"
+        return _About("read", said, ((read.vessel, read.record),))
     parts = select.parse_where(where)
     if parts.holder is None:
-        return "vessel", vessel.id, f"vessel {vessel.handle}"
-    holder = select.find_holder(vessel, parts.holder)
+        ids = tuple((identity, identity) for identity in sorted(vessel.ids))
+        return _About("vessel", f"vessel {vessel.handle}", ids)
     if parts.position is None:
+        holder = select.find_holder(vessel, parts.holder)
         what = "card" if parts.holder.casefold().startswith(select.CARD) else "unit"
-        return what, holder.id, f"{what} {holder.where}"
+        return _About(what, f"{what} {holder.where}", _homes(vessel, holder.ids))
     position = select.find_position(known, where)
-    return "position", position.id, f"position {position.where}"
+    return _About("position", f"position {position.where}", _homes(vessel, position.ids))
+
+
+def _homes(vessel: Vessel, ids: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    return tuple((vessel.home(identity), identity) for identity in sorted(ids))
 
 
 def _checked(
@@ -119,11 +142,20 @@ def _checked(
             warnings += [finding.text for finding in findings]
         if name == "read_on":
             told[name] = check_date(value)
+        if name == "whereabouts" and value not in WHEREABOUTS:
+            raise AMEND_WHEREABOUTS.at(expected=" or ".join(WHEREABOUTS), found=repr(value[:80]))
         if name == "position":
-            told[name] = select.find_position(known, value).id
+            told[name] = _position_aboard(known, vessel, value)
         if name == "former":
             told[name] = [*vessel.former, value]
     return told, tuple(warnings)
+
+
+def _position_aboard(known: Fleet, vessel: Vessel, where: str) -> str:
+    position = select.find_position(known, where)
+    if all(position.ids != each.ids for each in vessel.positions):
+        raise AMEND_OTHER_VESSEL.at(expected=f"a position of {vessel.handle}", found=position.where)
+    return position.id
 
 
 def _refuse_taken(known: Fleet, vessel: Vessel, where: str, what: str, name: str) -> None:
@@ -145,9 +177,10 @@ def _refuse_taken(known: Fleet, vessel: Vessel, where: str, what: str, name: str
     if name.casefold() in own:
         return
     others = [each for each in siblings if each.casefold() not in own]
-    if what == "vessel" and name.casefold() not in {each.casefold() for each in others}:
-        return
-    refuse_near(name, others, what)
+    if name.casefold() in {each.casefold() for each in others}:
+        raise AMEND_TAKEN.at(what=what, expected="a name of its own", found=name)
+    if what != "vessel":
+        refuse_near(name, others, what)
 
 
 def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
@@ -161,24 +194,21 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
 ) -> tuple[str, bool]:
     """Put a card or its whereabouts on record; return its WHERE, and whether it is new."""
     check_short(serial, "card's serial number")
+    check_texts([("card's type", card_type, NAME), ("name of the person", by, NAME)])
     with vault.writing() as writing:
         ship = select.find_vessel(fleet(vault), vessel)
-        mark = writing.person(by, ship.id) if by else None
-        relies_on = [mark] if mark else []
         facts: Facts = {"serial": serial, "whereabouts": whereabouts}
         if card_type:
             facts["card_type"] = card_type
         standing = {card.serial.casefold(): card for card in ship.cards}.get(serial.casefold())
         if standing is not None:
             told: Facts = {name: value for name, value in facts.items() if name != "serial"}
-            amended = AmendBody(what="card", id=standing.id, facts=told)
-            writing.add("amend", ship.id, amended.members(), by=mark, relies_on=relies_on)
+            for home, identity in _homes(ship, standing.ids):
+                _add(writing, "amend", home, AmendBody(what="card", id=identity, facts=told), by)
             return standing.where, False
         refuse_near(serial, (card.serial for card in ship.cards), "card")
         entity = Entity(what="card", id=secrets.token_hex(16), facts=facts, inside=ship.id)
-        writing.add(
-            "entered", ship.id, EnteredBody(new=(entity,)).members(), by=mark, relies_on=relies_on
-        )
+        _add(writing, "entered", ship.id, EnteredBody(new=(entity,)), by)
     return f"{ship.handle}/{select.CARD}{serial}", True
 
 
@@ -186,13 +216,13 @@ def record_sheet(
     vault: Vault, *, where: str, name: str, data: bytes, by: str | None
 ) -> Unit | Card:
     """Put the card sheet of a unit on record; return the unit."""
+    check_texts([("name of the person", by, NAME)])
     with vault.writing() as writing:
         parts = select.parse_where(where)
         ship = select.find_vessel(fleet(vault), parts.vessel)
         holder = select.find_holder(ship, parts.holder or "")
-        mark = writing.person(by, ship.id) if by else None
         sheet = writing.put(data)
-        body = CardSheetBody(unit=holder.id, sheet=sheet, name=name)
-        relies_on = [sheet, *([mark] if mark else [])]
-        writing.add("card-sheet", ship.id, body.members(), by=mark, relies_on=relies_on)
+        for home, identity in _homes(ship, holder.ids):
+            body = CardSheetBody(unit=identity, sheet=sheet, name=kept_name(name))
+            _add(writing, "card-sheet", home, body, by, sheet)
     return holder

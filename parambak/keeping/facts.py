@@ -40,29 +40,32 @@ class FactBook:
             unaware = [told for told in standing if not self._knew(record, told.record)]
             tips[name] = [*unaware, _Told(record, value)]
 
+    def standing(self, entity: str) -> dict[str, tuple[str, ...]]:
+        """Return for each fact that is a text what stands, the one to show first.
+
+        More than one stands where records told it unaware of each other.
+        """
+        found = {}
+        for name, tips in self._tips.get(entity, {}).items():
+            values = [told.value for told in reversed(tips) if isinstance(told.value, str)]
+            if values:
+                found[name] = tuple(dict.fromkeys(values))
+        return found
+
     def texts(self, entity: str) -> dict[str, str]:
         """Return each fact of the entity that is one text."""
-        told = {name: tips[-1].value for name, tips in self._tips.get(entity, {}).items()}
-        return {name: value for name, value in told.items() if isinstance(value, str) and value}
+        return {name: values[0] for name, values in self.standing(entity).items() if values[0]}
 
     def listed(self, entity: str, name: str) -> tuple[str, ...]:
-        """Return a fact that is a list of texts, empty where nobody told it."""
-        tips = self._tips.get(entity, {}).get(name, [])
-        value = tips[-1].value if tips else []
-        return (value,) if isinstance(value, str) else tuple(value)
+        """Return a fact that is a list of texts: all that stand, empty where nobody told it."""
+        found: list[str] = []
+        for told in self._tips.get(entity, {}).get(name, []):
+            found += [told.value] if isinstance(told.value, str) else told.value
+        return tuple(dict.fromkeys(found))
 
     def earlier(self, entity: str, name: str) -> tuple[str, ...]:
         """Return the values a fact had before, oldest first."""
         return tuple(dict.fromkeys(self._earlier.get(entity, {}).get(name, [])))
-
-    def conflicts(self, entity: str) -> tuple[Conflict, ...]:
-        """Return the facts that unaware records tell differently."""
-        found = []
-        for name, tips in sorted(self._tips.get(entity, {}).items()):
-            values = tuple(dict.fromkeys(str(told.value) for told in tips))
-            if len(values) > 1:
-                found.append(Conflict(name, values))
-        return tuple(found)
 
     def _knew(self, record: str, earlier: str) -> bool:
         seen = {record}
@@ -75,3 +78,13 @@ class FactBook:
                     seen.add(known)
                     waiting.append(known)
         return record == earlier
+
+
+def conflicts(standing: Mapping[str, tuple[str, ...]]) -> tuple[Conflict, ...]:
+    """Return the facts of which more than one value stands; case alone is no conflict."""
+    found = []
+    for name, values in sorted(standing.items()):
+        different = {value.casefold(): value for value in reversed(values)}
+        if len(different) > 1:
+            found.append(Conflict(name, tuple(v for v in values if v in different.values())))
+    return tuple(found)

@@ -24,9 +24,14 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """One pass of the reader. `order` counts the vessel's records from 0."""
+    """One pass of the reader.
+
+    `order` counts the records about the ship from 0; `vessel` is the identity that this
+    record is about, one of the ship's.
+    """
 
     record: str
+    vessel: str
     call: str
     order: int
     image: ImageEntry
@@ -78,6 +83,7 @@ class Position:
     chip: str | None = None
     copies: tuple[Copy, ...] = ()
     out_of_order: bool = False
+    conflicts: tuple[Conflict, ...] = ()
 
     @property
     def id(self) -> str:
@@ -159,7 +165,9 @@ class Visit:
 class Vessel:
     """A ship, by every identity that counts as this one ship.
 
-    `short` is its name as given; `handle` is what names it here without doubt.
+    `short` is its name as given; `handle` is what names it here without doubt. `homes`
+    tells of each unit, card and position which of the identities brought it in: what is
+    told of it later goes there too, so that one identity's records are whole alone.
     """
 
     ids: frozenset[str]
@@ -171,11 +179,16 @@ class Vessel:
     cards: tuple[Card, ...] = ()
     visits: tuple[Visit, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
+    homes: dict[str, str] = field(default_factory=dict)
 
     @property
     def id(self) -> str:
         """Return one identity, the same at each call."""
         return min(self.ids)
+
+    def home(self, identity: str) -> str:
+        """Return the vessel identity whose records tell of a unit, card or position."""
+        return self.homes.get(identity, self.id)
 
     @property
     def holders(self) -> tuple[Unit | Card, ...]:

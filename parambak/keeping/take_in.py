@@ -6,12 +6,15 @@ import secrets
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from parambak.keeping import bodies, select
 from parambak.keeping.admit import Admission
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.keeping.known import Fleet
 from parambak.keeping.target import Aimed, aim
+from parambak.keeping.texts import kept_name
 from parambak.memory.digests import sha256
 
 if TYPE_CHECKING:
@@ -74,7 +77,7 @@ def _write(
             call=call,
             position=aimed.id,
             image=bodies.ImageEntry.of(incoming.dump.image, image),
-            dumps=(incoming.entry,),
+            dumps=(msgspec.structs.replace(incoming.entry, name=kept_name(incoming.entry.name)),),
             new=new,
             read_on=request.read_on,
             layout=layout,
@@ -99,7 +102,9 @@ def _put_layout(writing: Writing, given: LayoutFile | None) -> bodies.LayoutEntr
         bodies.LayoutPart(name=name, sha256=writing.put(data))
         for name, data in sorted(given.parts.items())
     ]
-    return bodies.LayoutEntry(sha256=writing.put(given.data), name=given.name, parts=tuple(parts))
+    return bodies.LayoutEntry(
+        sha256=writing.put(given.data), name=kept_name(given.name), parts=tuple(parts)
+    )
 
 
 def _objects_of(layout: bodies.LayoutEntry | None) -> list[str]:

@@ -44,7 +44,8 @@ class Target:
 class Aimed:
     """The place found or made.
 
-    `vessel` and `id` are the identities of vessel and position; `position` is
+    `vessel` and `id` are the identities of vessel and position, the vessel's being that
+    which brought in the position or what holds it; `position` is
     what is known of it, None where it is new; `new` are the entities that the
     first record must bring in; `made` says them in words.
     """
@@ -104,6 +105,8 @@ def aim(known: Fleet, target: Target) -> Aimed:
         facts = {"short": target.position, "chip": (target.chip or "").casefold()}
         identity = making.make("position", facts, holder_id, f"new position {target.position}")
     chip = position.chip if position is not None and position.chip else target.chip
+    if vessel is not None:
+        vessel_id = vessel.home(identity if position is not None else holder_id)
     return Aimed(
         vessel_id, identity, where, chip, position, tuple(making.entities), tuple(making.said)
     )

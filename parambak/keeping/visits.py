@@ -9,10 +9,12 @@ from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping import select
 from parambak.keeping.bodies import VisitClosedBody, VisitOpenedBody
 from parambak.keeping.fold import fleet
+from parambak.keeping.known import Fleet
 from parambak.keeping.target import new_vessel
+from parambak.keeping.texts import NAME, REMARK, check_date, check_texts
 
 if TYPE_CHECKING:
-    from parambak.keeping.known import Fleet, Visit
+    from parambak.keeping.known import Visit
     from parambak.vault.vault import Vault
 
 VISIT_OPEN = Fault(
@@ -71,6 +73,10 @@ def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
     confirmed: bool,
 ) -> tuple[str, bool]:
     """Put the opening on record; return the vessel's handle, and whether it is new."""
+    check_date(on)
+    check_texts([("name of the person", by, NAME), ("reader", reader, NAME)])
+    if vault.made:  # what is refused leaves no vault behind
+        new_vessel(Fleet(()), vessel, confirmed=confirmed)
     with vault.writing() as writing:
         known = fleet(vault)
         identity, handle, new = new_vessel(known, vessel, confirmed=confirmed)
@@ -85,6 +91,7 @@ def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
 
 def close_visit(vault: Vault, *, vessel: str | None, remark: str | None) -> tuple[str, Visit, int]:
     """Put the closing on record; return the vessel's handle, the visit, and its reads."""
+    check_texts([("remark", remark, REMARK)])
     with vault.writing() as writing:
         known = fleet(vault)
         found = the_open_visit(known, vault.writer, vessel)
