@@ -41,4 +41,5 @@ def _one_read(one: Read, other: Read) -> bool:
 
 
 def _same_file(one: DumpEntry, other: DumpEntry) -> bool:
-    return one.file_mark is not None and one.file_mark == other.file_mark
+    marks = (one.file_mark, other.file_mark), (one.path_mark, other.path_mark)
+    return any(mine is not None and mine == theirs for mine, theirs in marks)

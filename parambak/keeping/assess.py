@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from parambak.keeping.rules import Rules
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
-    from parambak.memory.image import Image, Range
+    from parambak.memory.image import Image
     from parambak.vault.vault import Vault
 
 
@@ -52,7 +52,7 @@ class Assessor:
             self._layouts[entry.sha256] = load(
                 self.vault.read_object(entry.sha256),
                 name=entry.name,
-                include=lambda name: self.vault.read_object(parts[name]),
+                include=lambda name: self.vault.read_object(parts.get(name, "")),
             )
         return self._layouts[entry.sha256]
 
@@ -86,7 +86,7 @@ class Assessor:
     def _evidence(self, position: Position, copy: Copy) -> Evidence:
         damage = self._damage(position, copy)
         layout, fault = self._layout_or_fault(position)
-        image = None if self._lost(copy) else self.image(copy.image)
+        image = self._image_or_none(copy)
         agreeing, disagreeing = self._others(position, copy, image, layout)
         suspicions: tuple[Finding, ...] = ()
         lifted: tuple[Finding, ...] = ()
@@ -104,6 +104,7 @@ class Assessor:
             checks=checks,
             layout_fault=fault,
             damage=damage,
+            lost=image is None,
         )
 
     def _layout_or_fault(self, position: Position) -> tuple[Layout | None, str | None]:
@@ -114,36 +115,40 @@ class Assessor:
         except (LayoutRefused, VaultDamaged) as error:
             return None, f"the layout cannot be used: {error.text}"
 
-    def _lost(self, copy: Copy) -> bool:
+    def _image_or_none(self, copy: Copy) -> Image | None:
         try:
-            self.vault.read_object(copy.sha256)
+            return self.image(copy.image)
         except VaultDamaged:
-            return True
-        return False
+            return None
 
     def _damage(self, position: Position, copy: Copy) -> tuple[str, ...]:
-        digests = [copy.sha256, *(d.sha256 for read in copy.reads for d in read.dumps)]
+        digests = [d.sha256 for read in copy.reads for d in read.dumps]
         if position.layout is not None:
-            digests.append(position.layout.sha256)
+            digests += [position.layout.sha256, *(part.sha256 for part in position.layout.parts)]
         found = []
+        try:
+            self.image(copy.image)
+        except VaultDamaged as error:
+            found.append(_words(error))
         for digest in dict.fromkeys(digests):
             try:
                 self.vault.read_object(digest)
             except VaultDamaged as error:
-                found.append(f"{error.text} ({error.file})")
-        return tuple(found)
+                found.append(_words(error))
+        return tuple(dict.fromkeys(found))
 
     def _others(
         self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
     ) -> tuple[tuple[Read, ...], tuple[str, ...]]:
         """Return the reads that agree outside live bytes, and words on those that do not."""
-        live = _live(layout) if layout is not None else ()
+        live = _live(layout) if layout is not None else None
         agreeing = list(copy.reads)
         against = []
         for other in position.copies:
-            if other.image == copy.image or image is None or self._lost(other):
+            its = self._image_or_none(other)
+            if other.image == copy.image or image is None or its is None:
                 continue
-            differing = self._apart(image, self.image(other.image), live)
+            differing = differing_bytes(image, its, live)
             if differing == 0:
                 agreeing += other.reads
             elif other.newest.read_on == copy.newest.read_on:
@@ -152,15 +157,11 @@ class Assessor:
                 )
         return tuple(agreeing), tuple(against)
 
-    @staticmethod
-    def _apart(image: Image, other: Image, live: tuple[Range, ...]) -> int:
-        return differing_bytes(image.without(live), other.without(live))
-
     def _suspicions(
         self, position: Position, layout: Layout | None, image: Image
     ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
         """Return the findings against the image, and those that were declared normal."""
-        declared = {normal.code: (normal, read) for normal, read in position.normal}
+        declared = {n.code: (n, read.by) for n, read in position.normal if read.by}
         standing, lifted = [], []
         size = self.memory_size(position, layout)
         for suspicion in plausibility.judge(image, memory_size=size, normal=normal_of(layout)):
@@ -168,15 +169,27 @@ class Assessor:
             if suspicion.lifted:
                 lifted.append(Finding(finding.code, f"normal by the layout: {finding.text}"))
             elif finding.code in declared and not suspicion.fatal:
-                normal, read = declared[finding.code]
-                who = self.vault.person(read.by) if read.by else "nobody named"
-                text = f"declared normal by {who}, {normal.reason}: {finding.text}"
+                normal, by = declared[finding.code]
+                text = f"declared normal by {self._name(by)}, {normal.reason}: {finding.text}"
                 lifted.append(Finding(finding.code, text))
             else:
                 standing.append(finding)
         if size is None:
-            lifted.append(Finding("no-chip", "no chip declared: the size was not judged"))
+            no = (
+                f"chip {position.chip} is not in the table" if position.chip else "no chip declared"
+            )
+            lifted.append(Finding("no-chip", f"{no}: the size was not judged"))
         return tuple(standing), tuple(lifted)
+
+    def _name(self, mark: str) -> str:
+        try:
+            return self.vault.person(mark)
+        except VaultDamaged:
+            return f"a person whose name is lost ({mark[:8]})"
+
+
+def _words(error: VaultDamaged) -> str:
+    return f"{error.text} ({error.file})"
 
 
 def _checks(layout: Layout, image: Image) -> list[tuple[str, bool | None]]:
@@ -185,10 +198,10 @@ def _checks(layout: Layout, image: Image) -> list[tuple[str, bool | None]]:
     return [(check.check, check.holds) for check in decode(layout, image).checks]
 
 
-def _live(layout: Layout) -> tuple[Range, ...]:
+def _live(layout: Layout) -> Mapping[int, int]:
     from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
 
-    return coverage.ranges_of(layout, "live")
+    return coverage.masks(layout, "live")
 
 
 def normal_of(layout: Layout | None) -> plausibility.Normal:

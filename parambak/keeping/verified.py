@@ -50,8 +50,9 @@ class Evidence:
     `disagreeing` says of each other read of the same day how far it is off.
     `suspicions` are the findings that speak against the image, `lifted` those
     declared normal, each with who says so. `checks` pairs each check's name
-    with whether it holds; None where the position has no layout.
-    `damage` is what hashing found wrong, empty where all is sound.
+    with whether it holds; None where the position has no layout. `damage`
+    is what hashing found wrong, empty where all is sound; `lost` says that the image
+    cannot be had, so that nothing in it was judged.
     """
 
     agreeing: Sequence[Read]
@@ -62,6 +63,7 @@ class Evidence:
     checks: Sequence[tuple[str, bool | None]] | None
     layout_fault: str | None
     damage: Sequence[str]
+    lost: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,9 @@ class Verdict:
     def unmet(self) -> tuple[Condition, ...]:
         """Return the conditions that are not met or not known."""
         return tuple(each for each in self.conditions if not each.met)
+
+
+_LOST = "the image is damaged or lost: there are no bytes to judge"
 
 
 def judge(evidence: Evidence, rules: Rules) -> Verdict:
@@ -117,6 +122,8 @@ def _reads(number: int) -> str:
 
 def _plausible(evidence: Evidence) -> Condition:
     name = "plausible"
+    if evidence.lost:
+        return Condition.unknown(name, _LOST)
     lifted = "".join(f" ({finding.text})" for finding in evidence.lifted)
     if evidence.suspicions:
         return Condition.no(name, "; ".join(f.text for f in evidence.suspicions) + lifted)
@@ -127,6 +134,8 @@ def _checks_hold(evidence: Evidence, rules: Rules) -> Condition:
     name = "checks-hold"
     if evidence.layout_fault:
         return Condition.unknown(name, evidence.layout_fault)
+    if evidence.lost:
+        return Condition.unknown(name, _LOST)
     if evidence.checks is None and rules.layout:
         text = "no layout, and the ship's rules require one; give it with --layout"
         return Condition.no(name, text)
