@@ -36,7 +36,7 @@ def check_short(name: str, what: str) -> str:
     """Return the name; raise CallRefused where it is no short name."""
     if not _SHORT.match(name):
         raise SHORT_NAME.at(
-            what=what, expected="letters, digits, hyphens and dots", found=repr(name)
+            what=what, expected="letters, digits, hyphens and dots", found=repr(name[:80])
         )
     return name
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from parambak.keeping.known import Card, Copy, Fleet, Position, Read, Unit, Vessel
 
 CARD = "card:"
+MOST_TYPED = 80  # characters of what was typed that a message repeats
 
 WHERE_SHAPE = Fault(
     "where-shape",
@@ -77,7 +78,8 @@ def parse_where(text: str) -> Where:
     """Split a WHERE, or a part of one; raise CallRefused where it has another shape."""
     parts = text.split("/")
     if not 1 <= len(parts) <= 3 or not all(parts):
-        raise WHERE_SHAPE.at(expected="VESSEL/UNIT/POSITION, or its first parts", found=repr(text))
+        expected = "VESSEL/UNIT/POSITION, or its first parts"
+        raise WHERE_SHAPE.at(expected=expected, found=_typed(text))
     return Where(
         parts[0], parts[1] if len(parts) > 1 else None, parts[2] if len(parts) > 2 else None
     )
@@ -104,10 +106,12 @@ def find_vessel(fleet: Fleet, name: str) -> Vessel:
     found = vessels_named(fleet, name)
     if not found:
         raise WHERE_VESSEL.at(
-            expected=_nearest(name, [v.handle for v in fleet.vessels]), found=repr(name)
+            expected=_nearest(name, [v.handle for v in fleet.vessels]), found=_typed(name)
         )
     if len(found) > 1:
-        raise WHERE_TWO_VESSELS.at(expected=" or ".join(v.handle for v in found), found=repr(name))
+        raise WHERE_TWO_VESSELS.at(
+            expected=" or ".join(v.handle for v in found), found=_typed(name)
+        )
     return found[0]
 
 
@@ -119,21 +123,21 @@ def find_holder(vessel: Vessel, name: str) -> Unit | Card:
         card = serials.get(wanted.removeprefix(CARD))
         if card is None:
             raise WHERE_CARD.at(
-                vessel=vessel.handle, expected=_nearest(name, list(serials)), found=repr(name)
+                vessel=vessel.handle, expected=_nearest(name, list(serials)), found=_typed(name)
             )
         return card
     for unit in vessel.units:
         if unit.short.casefold() == wanted:
             return unit
     names = [unit.short for unit in vessel.units]
-    raise WHERE_UNIT.at(vessel=vessel.handle, expected=_nearest(name, names), found=repr(name))
+    raise WHERE_UNIT.at(vessel=vessel.handle, expected=_nearest(name, names), found=_typed(name))
 
 
 def find_position(fleet: Fleet, where: str) -> Position:
     """Return the position a whole WHERE names; raise NotFound or CallRefused."""
     parts = parse_where(where)
     if parts.holder is None or parts.position is None:
-        raise WHERE_SHAPE.at(expected="VESSEL/UNIT/POSITION", found=repr(where))
+        raise WHERE_SHAPE.at(expected="VESSEL/UNIT/POSITION", found=_typed(where))
     holder = find_holder(find_vessel(fleet, parts.vessel), parts.holder)
     wanted = parts.position.casefold()
     for position in holder.positions:
@@ -141,7 +145,7 @@ def find_position(fleet: Fleet, where: str) -> Position:
             return position
     names = [position.short for position in holder.positions]
     raise WHERE_POSITION.at(
-        holder=holder.where, expected=_nearest(parts.position, names), found=repr(parts.position)
+        holder=holder.where, expected=_nearest(parts.position, names), found=_typed(parts.position)
     )
 
 
@@ -170,14 +174,15 @@ def choose(position: Position, which: str) -> Copy:
     copies = position.copies
     wanted = which.strip().lower()
     if wanted in {"latest", "previous"}:
-        return _counted(position, which, copies, -1 if wanted == "latest" else -2)
+        return _counted(position, wanted, copies, -1 if wanted == "latest" else -2)
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}", wanted):
         return _on_or_before(position, wanted)
     if re.fullmatch(r"[0-9]{1,7}", wanted):
-        return _counted(position, which, copies, int(wanted) - 1)
+        return _counted(position, wanted, copies, int(wanted) - 1)
     if re.fullmatch(r"[0-9a-f]{8,64}", wanted):
         return _by_digest(position, wanted)
-    raise COPY_SHAPE.at(expected="latest, previous, a date, a number or a digest", found=which)
+    expected = "latest, previous, a date, a number or a digest"
+    raise COPY_SHAPE.at(expected=expected, found=_typed(which))
 
 
 def _counted(position: Position, which: str, copies: Sequence[Copy], at: int) -> Copy:
@@ -225,5 +230,10 @@ def copy_name(position: Position, copy: Copy) -> str:
 def _nearest(name: str, known: Iterable[str]) -> str:
     """Return the nearest known names in a few words, for the message."""
     every = sorted(set(known))
-    near = get_close_matches(name, every, n=3, cutoff=0.5) or every[:5]
+    near = get_close_matches(name[:MOST_TYPED], every, n=3, cutoff=0.5) or every[:5]
     return " or ".join(near) if near else "none is there yet"
+
+
+def _typed(text: str) -> str:
+    """Return what was typed, for the message: bounded, what moves the screen escaped."""
+    return repr(text[:MOST_TYPED]) + (" …" if len(text) > MOST_TYPED else "")
