@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import re
 from typing import TYPE_CHECKING, NamedTuple
 
 import click
@@ -26,6 +27,9 @@ class Entry(NamedTuple):
     words: tuple[str, ...]
     command: click.Command
     context: click.Context
+
+
+CONTINUED = re.compile(r"\n {6,}(?=\S)")
 
 
 def root() -> click.Group:
@@ -80,7 +84,11 @@ def render(group: click.Group) -> str:
 
 
 def examples(entry: Entry) -> list[str]:
-    """Return the example calls in an entry's help and epilogue, without their prompt."""
+    """Return the example calls in an entry's help and epilogue, without their prompt.
+
+    A line that is indented further goes on with the call above it.
+    """
     text = f"{entry.command.help or ''}\n{entry.command.epilog or ''}"
+    text = CONTINUED.sub(" ", text)
     lines = [line.strip().removeprefix("$ ") for line in text.splitlines()]
     return [line for line in lines if line.startswith("parambak ")]

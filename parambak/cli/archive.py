@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import faults, files_in, store
+from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -84,7 +85,7 @@ def _address(_: click.Context, __: click.Parameter, value: str) -> int:
     metavar="CODE=REASON",
     help="Declare a finding normal for this memory; needs --read-by.",
 )
-@click.option("--format", "format_name", type=click.Choice(["intel-hex", "s-record", "raw"]))
+@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
 @click.option("--base", default="0", callback=_address, help="Address of the first byte (raw).")
 @click.option(

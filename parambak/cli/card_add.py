@@ -13,7 +13,13 @@ from parambak.keeping.entries import WHEREABOUTS, enter_card
 @parambak_command("add", example="parambak card add grebe PC-4471 --whereabouts 'spare aboard'")
 @click.argument("vessel", metavar="VESSEL")
 @click.argument("serial", metavar="SERIAL")
-@click.option("--whereabouts", type=click.Choice(WHEREABOUTS), default="spare aboard")
+@click.option(
+    "--whereabouts",
+    type=click.Choice(WHEREABOUTS),
+    default="spare aboard",
+    show_default=True,
+    help="Where it is now.",
+)
 @click.option("--card-type", metavar="TEXT", help="The maker's type, as printed on it.")
 @click.option("--by", metavar="PERSON", help="Who says so.")
 @pass_settings

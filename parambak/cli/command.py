@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 COLUMNS = 80
+FORMATS = ["intel-hex", "s-record", "raw"]
+FORMAT_HELP = "Take the dump as this; else its name and content say."
 
 
 def command(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from parambak.cli import store
+from parambak.cli.command import FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.file_out import write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -15,17 +16,17 @@ from parambak.cli.settings import Answer, Settings, pass_settings
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
-FORMATS = ["intel-hex", "s-record", "raw"]
-
 
 @parambak_command(
     "export", example="parambak export grebe/port-thruster/U12 --as s-record --out U12.S19"
 )
 @click.argument("copy", metavar="COPY")
-@click.option("--as", "format_name", type=click.Choice(FORMATS), required=True)
+@click.option("--as", "format_name", type=click.Choice(FORMATS), required=True, help="The format.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option("--fill", metavar="HH", help="Write absent bytes as this, such as FF (raw).")
-@click.option("--record-length", type=click.IntRange(1, 255), metavar="BYTES")
+@click.option(
+    "--record-length", type=click.IntRange(1, 255), metavar="BYTES", help="Data bytes in a record."
+)
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import files_in
+from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer
 from parambak.memory import digests
@@ -18,17 +19,12 @@ if TYPE_CHECKING:
     from parambak.dumps.dump import Dump
     from parambak.memory.findings import Finding
 
-FORMAT_NAMES = {"intel-hex": "Intel HEX", "s-record": "S-record", "raw": "raw"}
+FORMAT_NAMES = dict(zip(FORMATS, ("Intel HEX", "S-record", "raw"), strict=True))
 
 
 @parambak_command("inspect", example="parambak inspect THRUST1.HEX THRUST2.HEX", vault=False)
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
-@click.option(
-    "--format",
-    "format_name",
-    type=click.Choice(list(FORMAT_NAMES)),
-    help="Take the dump as this; else its name and content say.",
-)
+@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
 @click.option(
     "--accept", multiple=True, metavar="NAME", help="Let one named irregularity pass, and note it."
 )

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @parambak_command(
-    "layout check", example="parambak layout check shared/layouts/thruster.toml", vault=False
+    "check", example="parambak layout check shared/layouts/thruster.toml", vault=False
 )
 @click.argument("file", metavar="FILE")
 def command(file: str) -> Answer:

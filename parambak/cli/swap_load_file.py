@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from parambak.cli import faults, store
+from parambak.cli.command import FORMATS
 from parambak.cli.command import command as parambak_command
-from parambak.cli.export import FORMATS
 from parambak.cli.file_out import write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     example="parambak swap load-file grebe/port-thruster/U12 --as intel-hex --out LOAD.HEX",
 )
 @click.argument("where", metavar="WHERE")
-@click.option("--as", "format_name", type=click.Choice(FORMATS), required=True)
+@click.option("--as", "format_name", type=click.Choice(FORMATS), required=True, help="The format.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
 @pass_settings

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from parambak.cli import files_in, store
+from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.diff import run_document, run_rows
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -46,7 +47,7 @@ class _Read:
     show_default=True,
     help="Before power-up nothing may differ; after it, counters and clocks may.",
 )
-@click.option("--format", "format_name", type=click.Choice(["intel-hex", "s-record", "raw"]))
+@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
 @click.option("--read-by", metavar="PERSON", help="Who read the card.")
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
