@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _FEWEST: Final = 16
 """Lines below which a stretch is not worth the slicing."""
-_MOST: Final = 8192
+_MOST: Final = 4096
 """Lines taken at once: their bytes stay in the processor's cache."""
 _LONGEST: Final = 257
 """Bytes of a record whose sum still fits 16 bits."""
@@ -72,7 +72,7 @@ class Reading(Protocol):
 def take_in_bulk(text: Text, reading: Reading, shape_of: Callable[[bytes], Shape | None]) -> None:
     """Hand all of `text` to `reading`, stretches at once and other lines one by one."""
     body, line_end = text.body, text.line_end
-    at, number, window = 0, text.first, _FEWEST * 4
+    at, number, window = 0, text.first, _MOST
     while at < len(body):
         shape = shape_of(body[at : at + 9]) if reading.takes_data() else None
         lines = _lines_alike(body, at, shape, window, line_end) if shape else 0
@@ -80,15 +80,16 @@ def take_in_bulk(text: Text, reading: Reading, shape_of: Callable[[bytes], Shape
             stop = body.find(line_end, at)
             stop = len(body) if stop < 0 else stop
             reading.take(body[at:stop], number)
-            lines, at = 1, stop + len(line_end)
+            at, number = stop + len(line_end), number + 1
         else:
             end = at + lines * _stride(shape, line_end)
-            table = _table(body[at + len(shape.head) : end - len(line_end)], shape, line_end, lines)
+            table = _table(bytearray(body[at:end]), shape, line_end, lines)
             for index, address, data in _stretches(table, shape, lines):
                 reading.run(shape, address, data, number + index)
-            at = end
-        number += lines
-        window = min(window * 2, _MOST) if lines >= window else max(window // 2, _FEWEST)
+            at, number = end, number + lines
+        if shape is not None:
+            # Looking far ahead for nothing, line after line, must not cost more than the lines.
+            window = max(window // 2, _FEWEST) if lines < _FEWEST else min(window * 2, _MOST)
     reading.finish()
 
 
@@ -105,37 +106,39 @@ def _stride(shape: Shape, line_end: bytes) -> int:
 
 
 def _lines_alike(body: bytes, at: int, shape: Shape, most: int, line_end: bytes) -> int:
-    """Return how many whole lines from `at` look as the first does, at most `most`."""
+    """Return how many whole lines from `at` have the first line's frame, at most `most`.
+
+    The frame is all that is the same in each line: head, length, kind and line end.
+    """
     if shape.bytes > _LONGEST:
         return 0
     stride = _stride(shape, line_end)
     lines = min(most, (len(body) - at) // stride)
     digits = len(shape.head)
-    for column in (0, *range(1, digits), digits, digits + 1):
+    kind = digits + 2 * (shape.before + shape.width)
+    end = stride - len(line_end)
+    for column in (*range(digits + 2), *range(kind, kind + 2 * len(shape.kind))):
         first = body[at + column : at + column + 1]
         seen = body[at + column : at + lines * stride : stride]
         lines = len(seen) - len(seen.lstrip(first))
-        if lines < _FEWEST:
-            return 0
-    return _lines_of_kind(body, at, shape, lines, stride)
-
-
-def _lines_of_kind(body: bytes, at: int, shape: Shape, lines: int, stride: int) -> int:
-    start = at + len(shape.head) + 2 * (shape.before + shape.width)
-    for column in range(2 * len(shape.kind)):
-        seen = body[start + column : at + lines * stride : stride]
-        lines = len(seen) - len(seen.lstrip(b"0"))
+    for index, column in enumerate(range(end, stride)):
+        seen = body[at + column : at + lines * stride : stride]
+        lines = len(seen) - len(seen.lstrip(line_end[index : index + 1]))
     return lines
 
 
-def _table(part: bytes, shape: Shape, line_end: bytes, lines: int) -> bytes:
+def _table(part: bytearray, shape: Shape, line_end: bytes, lines: int) -> bytes:
     """Return the bytes of the records, one after another.
 
-    Each record's place is sure: the separators removed are as many as the lines ask for,
-    every head stands at its stride (or would be left over as no digit), and the rest are digits.
+    Heads and line ends, known to stand in their columns, are cut out column by column, the
+    last first; all that is left must be digits.
     """
+    stride = _stride(shape, line_end)
+    frame = (*range(len(shape.head)), *range(stride - len(line_end), stride))
+    for cut, column in enumerate(reversed(frame)):
+        del part[column :: stride - cut]
     try:
-        table = unhexlify(part.replace(line_end + shape.head, b""))
+        table = unhexlify(part)
     except Error:
         raise IrregularError from None
     if len(table) != lines * shape.bytes:

@@ -30,6 +30,8 @@ _LINE_ENDS: Final = {
     b"\r\r\n": "CR CR LF",
     b"\n\r": "LF CR",
 }
+_LOWER_CASE: Final = tuple(b"abcdef")
+"""The lower-case digits: any other small letter is refused where it stands."""
 _LINES_AT_A_TIME: Final = 1 << 18
 
 
@@ -104,17 +106,17 @@ def as_text(body: bytes, first: int, faults: TextFaults) -> Text:
             expected="the same line end throughout",
             found=_line_ends_found(body),
         )
-    lines = body.count(line_end) + 1
+    lines = body.count(line_end) + 1 if len(body) > MAX_LINES else 1
     if lines > MAX_LINES:
         raise faults.too_many_lines.at(expected=f"at most {MAX_LINES} lines", found=str(lines))
     findings = []
     if line_end != b"\n":
         name = _LINE_ENDS[line_end]
         findings.append(Finding(f"{faults.prefix}-line-end", f"every line ends in {name}"))
-    upper = body.upper()
-    if upper != body:
-        line = first + _first_difference(body, upper, line_end)
-        text = f"the file holds lower-case letters, first in line {line}"
+    letters = [at for at in map(body.find, _LOWER_CASE) if at >= 0]
+    if letters:
+        line = first + body.count(line_end, 0, min(letters))
+        text = f"the file holds lower-case digits, first in line {line}"
         findings.append(Finding(f"{faults.prefix}-lower-case", text, line=line))
     return Text(body, line_end, first, tuple(findings))
 
@@ -125,28 +127,16 @@ def _line_ends_found(body: bytes) -> str:
 
 
 def _line_end(body: bytes) -> bytes | None:
-    returns, feeds = body.count(b"\r"), body.count(b"\n")
-    if not returns:
+    if b"\r" not in body:
         return b"\n"
-    if not feeds:
+    if b"\n" not in body:
         return b"\r"
+    returns, feeds = body.count(b"\r"), body.count(b"\n")
     for candidate in (b"\r\r\n", b"\r\n", b"\n\r"):
         count = body.count(candidate)
         if feeds == count and returns == count * candidate.count(b"\r"):
             return candidate
     return None
-
-
-def _first_difference(body: bytes, upper: bytes, line_end: bytes) -> int:
-    """Return the index of the first line that differs."""
-    low, high = 0, len(body)
-    while high - low > 1:
-        middle = (low + high) // 2
-        if body[low:middle] != upper[low:middle]:
-            high = middle
-        else:
-            low = middle
-    return body.count(line_end, 0, low)
 
 
 def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
