@@ -13,13 +13,15 @@ from parambak.layouts.mistakes import Source, describe
 if TYPE_CHECKING:
     from parambak.layouts.mistakes import Ledger
 
-LONGEST_TEXT = 4 * 1024 * 1024
+LONGEST_TEXT = 2 * 1024 * 1024
 LONGEST_NUMBER = 40  # digits; the widest check value has 39
 LONGEST_KEY = 64  # parts; the parser takes the square of their number
 
 _PART = r"""(?:(?<![\w-])[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*"""
 _DEEP_KEY = re.compile(f"(?:{_PART}){{{LONGEST_KEY}}}")
 _LONG_NUMBER = re.compile(r"(?:0x|[0-9])[0-9A-Fa-f_]{60}")
+# Longer than any text of the language may be: no need to know whether it is inside one.
+_ENDLESS_NUMBER = re.compile(r"[0-9][0-9A-Fa-f_]{4000}")
 _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$| \(at end of document\)$")
 _TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Duplicate inline table key")
 
@@ -51,6 +53,9 @@ def parse(data: bytes, file: str | None, ledger: Ledger) -> Source | None:
     if deep is not None:
         line = _line_of_offset(text, deep.start())
         ledger.note_text(faults.TOO_DEEP, file=file, line=line, found="a key of many parts")
+        return None
+    if _ENDLESS_NUMBER.search(text) is not None:  # the parser takes 100 bytes a digit
+        _note_long(text, file, ledger)
         return None
     try:
         tree = tomllib.loads(text, parse_float=_number)

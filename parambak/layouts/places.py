@@ -132,7 +132,8 @@ def of_group(
 def count_places(group: Group) -> int:
     """Return how many places the group makes when written out."""
     of_row = sum(1 + len(field.also_at) for field in group.field)
-    return group.count * (of_row + sum(count_places(inner) for inner in group.group))
+    # A row without any field still counts: walking through it takes time too.
+    return group.count * max(1, of_row + sum(count_places(inner) for inner in group.group))
 
 
 def of_check(check: Check, order: ByteOrder) -> Place:

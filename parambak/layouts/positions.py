@@ -7,25 +7,35 @@ a text that the parser has already accepted, so it need not judge, only count.
 from __future__ import annotations
 
 import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 Path = tuple[str | int, ...]
 
+Token = tuple[str, str, int]  # kind, text, line
+
+# Possessive quantifiers: a string of a million characters must not fill the memory.
 _TOKEN = re.compile(
     r"""
-    (?P<space>[ \t\r]+)
-  | (?P<comment>\#[^\n]*)
+    (?P<space>[ \t\r]++)
+  | (?P<comment>\#[^\n]*+)
   | (?P<newline>\n)
-  | (?P<text>\"\"\"(?:[^\\]|\\.)*?\"{3,5}|'''.*?'{3,5}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')
-  | (?P<word>[A-Za-z0-9_+:-]+)
+  | (?P<text>\"\"\"(?:[^"\\]++|\\.|"{1,2}(?!"))*+"{3,5}
+            |'''(?:[^']++|'{1,2}(?!'))*+'{3,5}
+            |"(?:[^"\\\n]++|\\.)*+"
+            |'[^'\n]*+')
+  | (?P<word>[A-Za-z0-9_+:-]++)
   | (?P<mark>[\[\]{}=,.])
     """,
     re.VERBOSE | re.DOTALL,
 )
+_END: Token = ("end", "", 0)
 
 
-def _tokens(text: str) -> list[tuple[str, str, int]]:
-    """Return (kind, text, line) of every token but spaces and comments."""
-    found = []
+def _tokens(text: str) -> Iterator[Token]:
+    """Yield every token but spaces and comments."""
     line = 1
     position = 0
     while position < len(text):
@@ -35,38 +45,37 @@ def _tokens(text: str) -> list[tuple[str, str, int]]:
             continue
         kind = match.lastgroup or ""
         if kind not in {"space", "comment"}:
-            found.append((kind, match.group(), line))
+            yield kind, match.group(), line
         line += match.group().count("\n")
         position = match.end()
-    return found
 
 
 class _Scanner:
     def __init__(self, text: str) -> None:
         self.tokens = _tokens(text)
-        self.index = 0
+        self.token = next(self.tokens, _END)
         self.lines: dict[Path, int] = {}
         self.counts: dict[Path, int] = {}
 
-    def peek(self) -> str:
-        return self.tokens[self.index][1] if self.index < len(self.tokens) else ""
-
-    def at_newline(self) -> bool:
-        return self.index < len(self.tokens) and self.tokens[self.index][0] == "newline"
+    def step(self) -> Token:
+        """Return the token that stood next, and go on to the one behind it."""
+        taken = self.token
+        self.token = next(self.tokens, _END)
+        return taken
 
     def key(self) -> tuple[tuple[str, ...], int]:
         """Read a dotted key; return its parts and its line."""
         parts: list[str] = []
-        line = self.tokens[self.index][2]
-        while self.index < len(self.tokens):
-            kind, text, _ = self.tokens[self.index]
+        line = self.token[2]
+        while self.token is not _END:
+            kind, text, _ = self.token
             if kind == "text":
                 parts.append(text[1:-1])
             elif kind == "word":
                 parts.append(text)
             elif text != ".":
                 break
-            self.index += 1
+            self.step()
         return tuple(parts), line
 
     def resolved(self, parts: tuple[str, ...]) -> Path:
@@ -79,12 +88,14 @@ class _Scanner:
         return path
 
     def header(self) -> Path:
-        is_list = (
-            self.tokens[self.index + 1 : self.index + 2] and self.tokens[self.index + 1][1] == "["
-        )
-        self.index += 2 if is_list else 1
+        self.step()
+        is_list = self.token[1] == "["
+        if is_list:
+            self.step()
         parts, line = self.key()
-        self.index += 2 if is_list else 1
+        self.step()
+        if is_list:
+            self.step()
         if not is_list:
             path = self.resolved(parts)
         else:
@@ -102,65 +113,64 @@ class _Scanner:
         """
         stack: list[tuple[Path, int | None]] = []
         here = path
-        while self.index < len(self.tokens):
-            kind, text, line = self.tokens[self.index]
-            if kind == "newline" and not stack:
+        while self.token is not _END:
+            if self.token[0] == "newline" and not stack:
                 return
-            self.index += 1
-            if text == "[":
-                stack.append((here, 0))
-                here = (*here, 0)
-            elif text == "{":
-                stack.append((here, None))
-                here = self.inner_key(here)
+            kind, text, line = self.step()
+            if text in {"[", "{"}:
+                self.lines.setdefault(here, line)
+                stack.append((here, 0 if text == "[" else None))
+                here = (*here, 0) if text == "[" else self.inner_key(here)
             elif text in {"]", "}"}:
                 here = stack.pop()[0] if stack else path
             elif text == "," and stack:
-                base, entry = stack[-1]
-                if entry is None:
-                    here = self.inner_key(base)
-                else:
-                    stack[-1] = (base, entry + 1)
-                    here = (*base, entry + 1)
-            elif kind != "newline":
+                here = self.following(stack)
+            elif kind != "newline" and stack and self.lines.get(stack[-1][0]) != line:
                 self.lines.setdefault(here, line)
+
+    def following(self, stack: list[tuple[Path, int | None]]) -> Path:
+        """Return the path of the entry behind a comma."""
+        base, entry = stack[-1]
+        if entry is None:
+            return self.inner_key(base)
+        stack[-1] = (base, entry + 1)
+        return (*base, entry + 1)
 
     def inner_key(self, base: Path) -> Path:
         """Read the key of an inline table's entry, up to and with its equals sign."""
-        while self.at_newline():
-            self.index += 1
-        if self.peek() == "}":
+        while self.token[0] == "newline":
+            self.step()
+        if self.token[1] == "}":
             return base
         parts, line = self.key()
         path = (*base, *parts)
         self.lines.setdefault(path, line)
-        if self.peek() == "=":
-            self.index += 1
+        if self.token[1] == "=":
+            self.step()
         return path
 
     def run(self) -> dict[Path, int]:
         table: Path = ()
-        while self.index < len(self.tokens):
-            kind, text, _ = self.tokens[self.index]
-            if kind == "newline":
-                self.index += 1
-            elif text == "[":
+        while self.token is not _END:
+            kind, text, _ = self.token
+            if text == "[":
                 table = self.header()
             elif kind in {"word", "text"}:
                 parts, line = self.key()
                 path = (*table, *parts)
                 for depth in range(len(table) + 1, len(path) + 1):
                     self.lines.setdefault(path[:depth], line)
-                self.index += 1
+                self.step()
                 self.value(path)
             else:
-                self.index += 1
+                self.step()
         return self.lines
 
 
 def lines_of(text: str) -> dict[Path, int]:
     """Return the line, from 1, of each key and table of a valid TOML `text`, by its path.
 
-    Rows of lists are counted from 0: ("field", 2, "at").
+    Rows of lists are counted from 0: ("field", 2, "at"). An entry of a list that stands
+    on its key's own line is left out, since the key has that line.
     """
     return _Scanner(text).run()

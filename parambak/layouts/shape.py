@@ -181,6 +181,8 @@ class _Walk:
         return kept
 
     def unknown_key(self, path: Path, key: str, known: list[str]) -> None:
+        if self.ledger.full:
+            return
         self.ledger.note(
             faults.UNKNOWN_KEY,
             self.source,

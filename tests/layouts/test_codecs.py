@@ -68,13 +68,12 @@ def test_floats_there_and_back(kind: str, order: str) -> None:
             continue
         raw = known.write(number)
         if raw is None:  # an unnormalised pattern below what the format writes
-            assert abs(number) < Fraction(1, 1 << 60)
+            assert abs(Fraction(number)) < Fraction(1, 1 << 60)
         else:
             assert known.read(raw).number == number
     half = known.write(Fraction(1, 3))
     assert half is not None
-    near = known.read(half).number
-    assert near is not None
+    near = known.read(half).number or 0
     assert abs(Fraction(near) - Fraction(1, 3)) < Fraction(1, 1000)
     assert known.write(Fraction(10**400)) is None
     assert known.write("text") is None

@@ -401,7 +401,7 @@ def test_the_nearest_known_word_is_offered() -> None:
         (b'[layout]\ntitle = "t"\nmemory = 16777217\n', "layout-out-of-bounds", 3),
         (b'[layout]\ntitle = "t"\n', "layout-key-missing", 1),
         (b"layout = 3\n", "layout-wrong-kind", 1),
-        (b"x" * (4 * 1024 * 1024 + 1), "layout-too-large", None),
+        (b"x" * (2 * 1024 * 1024 + 1), "layout-too-large", None),
         (b"a." * 100_000 + b"b = 1\n", "layout-too-deep", 1),
         (b"#\n[" + b"group." * 50 + b"group]\n", "layout-wrong-kind", 2),
         (b"".join(b"[[" + b"group." * n + b"group]]\n" for n in range(20)), "layout-too-deep", 1),
