@@ -114,15 +114,15 @@ def _value(
     value: str | None = None
     within: bool | None = None
     mark: str | None = "absent"
-    low, high = plan.low_text, plan.high_text
+    low, high = plan.way.low_text, plan.way.high_text
     if raw is not None:
         shown = plan.show(raw)
         value, within, mark = shown
         if plan.low_from is not None or plan.high_from is not None:
             within, low, high = _by_other_fields(plan, raw, read)
             shown = Shown(value, within, mark)
-        if raw == plan.blank and plan.is_blank(raw, shown):
-            value, mark = (None if plan.is_text else value), "blank"
+        if raw == plan.blank and plan.way.is_blank(raw, shown):
+            value, mark = (None if plan.way.is_text else value), "blank"
         if copies:
             mark = _vote(plan, raw, read, copies) or mark
     return FieldValue(
@@ -152,9 +152,9 @@ def _by_other_fields(
     plan: FieldPlan, raw: bytes, read: Callable[[int, int], bytes | None]
 ) -> tuple[bool | None, str | None, str | None]:
     """Return whether the value is inside limits that other fields hold, and those limits."""
-    number = plan.number(raw)
-    low, low_text = _limit_of(plan.low_from, plan.low, plan.low_text, read)
-    high, high_text = _limit_of(plan.high_from, plan.high, plan.high_text, read)
+    number = plan.way.number(raw)
+    low, low_text = _limit_of(plan.low_from, plan.way.low, plan.way.low_text, read)
+    high, high_text = _limit_of(plan.high_from, plan.way.high, plan.way.high_text, read)
     unknown = (plan.low_from and low is None) or (plan.high_from and high is None)
     if number is None or unknown:
         return None, low_text, high_text
@@ -173,11 +173,11 @@ def _limit_of(
     raw = read(other.place.at, other.place.length)
     if raw is None or raw == other.blank:  # a blank limit is no limit, and not known
         return None, None
-    number = other.number(raw)
+    number = other.way.number(raw)
     if number is None:
         return None, None
     shown: Shown = other.show(raw)
-    return number, shown.value if other.meaning is None else exact(number)
+    return number, shown.value if other.way.meaning is None else exact(number)
 
 
 def _vote(

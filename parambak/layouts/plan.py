@@ -11,7 +11,7 @@ from parambak.layouts.decimals import exact, plain
 from parambak.layouts.model import Field
 from parambak.layouts.places import Place, places, seen_from
 from parambak.layouts.scaling import Line, Scaling, scaling
-from parambak.layouts.words import TYPES
+from parambak.layouts.words import TYPES, stored_number
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -32,24 +32,19 @@ class Shown(NamedTuple):
     mark: str | None
 
 
-class FieldPlan:
-    """Everything about one field that does not depend on the image."""
+class Way:
+    """How one field of the layout is read and judged, the same in all its rows."""
 
     __slots__ = (
         "blank",
         "codec",
-        "field",
         "high",
-        "high_from",
         "high_text",
         "is_bits",
         "is_text",
         "low",
-        "low_from",
         "low_text",
         "meaning",
-        "name",
-        "place",
         "raw_bounds",
         "scaling",
         "show",
@@ -57,9 +52,6 @@ class FieldPlan:
 
     def __init__(self, place: Place, field: Field, blank: int) -> None:
         word = TYPES[field.type]
-        self.place = place
-        self.field = field
-        self.name = place.name
         self.codec: Codec = codec(field, place.length, place.byte_order, blank)
         self.scaling: Scaling | None = scaling(field)
         self.blank = None if word.family == "bytes" else bytes([blank]) * place.length
@@ -69,8 +61,6 @@ class FieldPlan:
         self.low, self.high = _limit(field, field.low), _limit(field, field.high)
         self.low_text = None if field.low is None else plain(field.low)
         self.high_text = None if field.high is None else plain(field.high)
-        self.low_from: FieldPlan | None = None
-        self.high_from: FieldPlan | None = None
         self.raw_bounds = _raw_bounds(self, whole=word.family not in {"float", "text"})
         self.show: Callable[[bytes], Shown] = _shower(self)
 
@@ -91,10 +81,26 @@ class FieldPlan:
         return Fraction(number) if self.scaling is None else self.scaling.value(number)
 
 
+class FieldPlan:
+    """One field where it stands: what of it does not depend on the image."""
+
+    __slots__ = ("blank", "field", "high_from", "low_from", "name", "place", "show", "way")
+
+    def __init__(self, place: Place, field: Field, way: Way) -> None:
+        self.place = place
+        self.field = field
+        self.name = place.name
+        self.way = way
+        self.show = way.show
+        self.blank = way.blank
+        self.low_from: FieldPlan | None = None
+        self.high_from: FieldPlan | None = None
+
+
 def _meaning(field: Field) -> dict[int, str] | None:
     if field.meaning is None:
         return None
-    return {int(key, 0): name for key, name in field.meaning.items()}
+    return {stored_number(key): name for key, name in field.meaning.items()}
 
 
 def _limit(field: Field, limit: Decimal | None) -> Fraction | None:
@@ -112,17 +118,17 @@ def _limit(field: Field, limit: Decimal | None) -> Fraction | None:
     return value
 
 
-def _raw_bounds(plan: FieldPlan, *, whole: bool) -> tuple[int, int] | None:
-    if not whole or (plan.low is None and plan.high is None):
+def _raw_bounds(way: Way, *, whole: bool) -> tuple[int, int] | None:
+    if not whole or (way.low is None and way.high is None):
         return None
-    if plan.scaling is not None:
-        return plan.scaling.raw_bounds(plan.low, plan.high)
-    return _ITSELF.raw_bounds(plan.low, plan.high)
+    if way.scaling is not None:
+        return way.scaling.raw_bounds(way.low, way.high)
+    return _ITSELF.raw_bounds(way.low, way.high)
 
 
-def _shower(plan: FieldPlan) -> Callable[[bytes], Shown]:
-    """Return the function that shows a raw pattern of this plan."""
-    read, scale, meaning, bounds = plan.codec.read, plan.scaling, plan.meaning, plan.raw_bounds
+def _shower(way: Way) -> Callable[[bytes], Shown]:
+    """Return the function that shows a raw pattern of this way."""
+    read, scale, meaning, bounds = way.codec.read, way.scaling, way.meaning, way.raw_bounds
 
     def show(raw: bytes) -> Shown:
         number, text, mark = read(raw)
@@ -141,16 +147,16 @@ def _shower(plan: FieldPlan) -> Callable[[bytes], Shown]:
                 return Shown(None, None, OUTSIDE_POINTS)
         if bounds is not None:
             return Shown(value, bounds[0] <= number <= bounds[1], mark)
-        return Shown(value, _within(plan, number), mark)
+        return Shown(value, _within(way, number), mark)
 
     return show
 
 
-def _within(plan: FieldPlan, number: int | Fraction) -> bool | None:
-    low, high = plan.low, plan.high
+def _within(way: Way, number: int | Fraction) -> bool | None:
+    low, high = way.low, way.high
     if low is None and high is None:
         return None
-    value = number if plan.scaling is None else plan.scaling.value(number)
+    value = number if way.scaling is None else way.scaling.value(number)
     if value is None:
         return None
     return (low is None or low <= value) and (high is None or value <= high)
@@ -175,11 +181,14 @@ def plan_of(layout: Layout) -> Plan:
 def _plan(layout: Layout) -> Plan:
     made: list[FieldPlan] = []
     copies: dict[str, list[int]] = {}
+    ways: dict[int, Way] = {}
     for place in places(layout):
-        if not isinstance(place.entry, Field):
+        field = place.entry
+        if not isinstance(field, Field) or place.again:
             continue
-        if not place.again:
-            made.append(FieldPlan(place, place.entry, layout.blank))
+        if id(field) not in ways:
+            ways[id(field)] = Way(place, field, layout.blank)
+        made.append(FieldPlan(place, field, ways[id(field)]))
     by_name = {plan.name: plan for plan in made}
     for plan in made:
         field = plan.field

@@ -14,7 +14,7 @@ from parambak.layouts.mistakes import describe
 from parambak.layouts.parse import LONGEST_NUMBER
 from parambak.layouts.places import field_length, field_width
 from parambak.layouts.texts import hidden
-from parambak.layouts.words import TYPES
+from parambak.layouts.words import TYPES, stored_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -305,7 +305,7 @@ def _judge_meaning(
 def _meaning_number(key: str) -> int | None:
     if _MEANING_KEY.fullmatch(key) is None:
         return None
-    return int(key, 16 if "x" in key else 10)
+    return stored_number(key)
 
 
 def _judge_limits(source: Source, path: Path, field: Field, ledger: Ledger) -> None:

@@ -77,7 +77,9 @@ def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
         raw = read(place.at, place.length)
         holds: bool | None = None
         if raw is not None and None not in held:
-            holds = len({plan.codec.read(each) for each in (raw, *held) if each is not None}) == 1
+            holds = (
+                len({plan.way.codec.read(each) for each in (raw, *held) if each is not None}) == 1
+            )
         earlier = results.get(id(plan.field))
         if earlier is None or (earlier.holds is not False and holds is not True):
             mark = f"{plan.name} differs between its addresses" if holds is False else None

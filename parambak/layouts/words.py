@@ -52,3 +52,8 @@ TYPES: Mapping[str, TypeWord] = MappingProxyType(
         "bytes": TypeWord("bytes", None, 16 * 1024 * 1024),
     }
 )
+
+
+def stored_number(text: str) -> int:
+    """Return the number that a key of `meaning` writes: decimal, or hexadecimal with 0x."""
+    return int(text, 16 if "x" in text else 10)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -92,6 +93,27 @@ def test_limits_are_judged_by_the_fraction_not_by_what_is_shown() -> None:
     for raw, within in ((1500, True), (1501, False)):
         field = decode(layout, Image.of(raw.to_bytes(2, "big") + bytes(30))).fields[0]
         assert (field.value, field.within_limits) == ("0.5", within)
+
+
+def test_a_half_is_rounded_to_even() -> None:
+    """Digits cut by `decimals` are rounded half to even, whole numbers and floats alike."""
+    keys = "scale = 0.5\ndecimals = 0\n"
+    whole = made(f'[[field]]\nname = "a"\nat = 0\ntype = "s8"\n{keys}')
+    shown = [
+        decode(whole, Image.of(bytes([raw & 0xFF]) + bytes(31))).fields[0].value
+        for raw in (1, 2, 3, 5, -1, -3)
+    ]
+    assert shown == ["0", "1", "2", "2", "0", "-2"]
+
+
+@pytest.mark.parametrize("name", ["thruster", "towing-winch"])
+def test_any_image_decodes(name: str) -> None:
+    """Whatever bytes stand in the memory, each field is a value or says why there is none."""
+    layout = load(THRUSTER.with_name(f"{name}.toml").read_bytes())
+    maker = random.Random(name)
+    for _ in range(20):
+        for each in decode(layout, Image.of(maker.randbytes(layout.memory))).fields:
+            assert each.value is not None or each.mark is not None
 
 
 def test_neighbouring_raw_numbers_never_show_alike() -> None:
@@ -221,4 +243,4 @@ def test_the_plan_is_worked_out_once() -> None:
     plan = layout.__dict__["plan"]
     assert decode(layout, Image.of(bytes(32))) == first
     assert layout.__dict__["plan"] is plan
-    assert plan.fields[0].number(b"\0\3") == Fraction(3, 10)
+    assert plan.fields[0].way.number(b"\0\3") == Fraction(3, 10)
