@@ -86,6 +86,8 @@ def main(arguments: list[str]) -> int:
         folder = Path(name)
         environment = os.environ | {"HOME": name, "XDG_DATA_HOME": name, "LOCALAPPDATA": name}
         environment.pop("PARAMBAK_VAULT", None)
+        # As installed: both sides run from compiled modules, never from source each time.
+        environment.pop("PYTHONDONTWRITEBYTECODE", None)
         files = [folder / f"visit{number}.hex" for number in range(pairs + 2)]
         for number, file in enumerate(files):
             file.write_text(dump(number), encoding="ascii", newline="\n")
