@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.layouts.positions import lines_of
@@ -126,6 +125,8 @@ def kind_of(value: object) -> str:
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known word nearest to `word`, None where none is near."""
+    from difflib import get_close_matches  # noqa: PLC0415 - only a mistake needs it
+
     by_lower = {each.lower(): each for each in known}
     close = get_close_matches(word.lower()[:80], by_lower, n=1, cutoff=0.55)
     return by_lower[close[0]] if close else None

@@ -84,13 +84,28 @@ class Way:
 class FieldPlan:
     """One field where it stands: what of it does not depend on the image."""
 
-    __slots__ = ("blank", "field", "high_from", "low_from", "name", "place", "show", "way")
+    __slots__ = (
+        "blank",
+        "codec",
+        "field",
+        "high_from",
+        "low_from",
+        "meaning",
+        "name",
+        "place",
+        "scaling",
+        "show",
+        "way",
+    )
 
     def __init__(self, place: Place, field: Field, way: Way) -> None:
         self.place = place
         self.field = field
         self.name = place.name
         self.way = way
+        self.codec = way.codec
+        self.scaling = way.scaling
+        self.meaning = way.meaning
         self.show = way.show
         self.blank = way.blank
         self.low_from: FieldPlan | None = None
