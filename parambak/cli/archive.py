@@ -218,9 +218,9 @@ def _page(screen: Screen, taken: TakenIn, given: int) -> None:
     if taken.reader_sum:
         facts.append(("reader's sum", f"matches: {taken.reader_sum}"))
     screen.facts(facts)
-    screen.table(
-        ("condition", "met", "why"),
-        [(each.condition, MARKS[each.met], each.text) for each in taken.verdict.conditions],
+    screen.say()
+    screen.facts(
+        (f"{each.condition:<13}{MARKS[each.met]}", each.text) for each in taken.verdict.conditions
     )
     screen.say()
     if taken.verdict.verified:

@@ -1,21 +1,28 @@
-"""The page for people: 80 columns, readable without colour and in a pipe."""
+"""The page for people: 80 columns, readable without colour and in a pipe.
+
+Sentences and facts need nothing but the standard library and click; rich is
+loaded for tables alone, since it is slow to import.
+"""
 
 from __future__ import annotations
 
+import shutil
+import sys
+import textwrap
 import unicodedata
 from typing import TYPE_CHECKING
 
 import click
-from rich.console import Console
-from rich.text import Text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from rich.console import RenderableType
-
 COLUMNS = 80
+NARROWEST, WIDEST = 60, 100
 _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+
+MARKS = {True: "yes", False: "NO", None: "not known"}
+"""The words for met, not met and not known."""
 
 
 def printable(text: str) -> str:
@@ -28,86 +35,74 @@ def printable(text: str) -> str:
     )
 
 
+def counted(number: int, noun: str) -> str:
+    """Return a count with its noun: "1 byte", "2 bytes"."""
+    return f"1 {noun}" if number == 1 else f"{number} {noun}s"
+
+
 class Screen:
     """Prints headings, sentences, facts and tables; every text is made printable first."""
 
     def __init__(self, *, stderr: bool = False) -> None:
-        console = Console(stderr=stderr, highlight=False, markup=False, emoji=False, safe_box=True)
-        console.width = COLUMNS if not console.is_terminal else max(60, min(console.width, 100))
-        self._console = console
         self._stderr = stderr
-
-    def _print(self, shown: RenderableType) -> None:
-        """Print without the spaces that pad each line to the full width."""
-        with self._console.capture() as captured:
-            self._console.print(shown)
-        for line in captured.get().splitlines():
-            click.echo(line.rstrip(), err=self._stderr)
+        stream = sys.stderr if stderr else sys.stdout
+        terminal = stream.isatty()
+        wide = shutil.get_terminal_size().columns if terminal else COLUMNS
+        self._columns = max(NARROWEST, min(wide, WIDEST)) if terminal else COLUMNS
 
     def heading(self, text: str) -> None:
         """Print a heading, bold where the terminal can."""
-        self._print(Text(printable(text), style="bold"))
+        self._wrapped(text, "", "", bold=True)
 
-    def say(self, text: str = "", *, indent: int = 0, style: str = "") -> None:
+    def say(self, text: str = "", *, indent: int = 0) -> None:
         """Print a paragraph, wrapped at words."""
-        from rich.padding import Padding  # noqa: PLC0415 - only for what is indented
+        self._wrapped(text, " " * indent, " " * indent)
 
-        line = Text(printable(text), style=style)
-        self._print(Padding(line, (0, 0, 0, indent)) if indent else line)
+    def good(self, text: str) -> None:
+        """Print the one clear answer where it is yes; colour only goes beside the words."""
+        self._wrapped(text, "", "", bold=True, colour="green")
+
+    def bad(self, text: str) -> None:
+        """Print the one clear answer where it is no."""
+        self._wrapped(text, "", "", bold=True, colour="red")
+
+    def mind(self, text: str) -> None:
+        """Print the one clear answer where a person has to judge."""
+        self._wrapped(text, "", "", bold=True, colour="yellow")
 
     def points(self, points: Iterable[str]) -> None:
         """Print a list, each point behind a dash."""
-        self.facts((("-", point) for point in points), indent=1)
+        for point in points:
+            self._wrapped(point, " - ", "   ")
 
     def facts(self, facts: Iterable[tuple[str, str]], *, indent: int = 2) -> None:
         """Print labels and values in two columns; a long value wraps in its own column."""
-        from rich.table import Table  # noqa: PLC0415 - only where facts are shown
-
-        grid = Table.grid(padding=(0, 2 if indent > 1 else 1))
-        grid.add_column(no_wrap=True)
-        grid.add_column(overflow="fold")
-        for label, value in facts:
-            grid.add_row(Text(" " * indent + label), Text(printable(value)))
-        self._print(grid)
+        shown = [(printable(label), value) for label, value in facts]
+        width = indent + max((len(label) for label, _ in shown), default=0) + 2
+        for label, value in shown:
+            begin = f"{' ' * indent}{label}".ljust(width)
+            self._wrapped(value, begin, " " * width)
 
     def table(
         self, headings: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()
     ) -> None:
         """Print a table; the columns numbered in `right` stand to the right."""
-        from rich import box  # noqa: PLC0415 - only where a table is shown
-        from rich.table import Table  # noqa: PLC0415 - the same
+        from parambak.cli.tables import table_lines  # noqa: PLC0415 - rich is slow to import
 
-        table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), show_edge=False, pad_edge=False)
-        for number, heading in enumerate(headings):
-            table.add_column(
-                heading, justify="right" if number in right else "left", overflow="fold"
-            )
-        for row in rows:
-            table.add_row(*(Text(printable(cell)) for cell in row))
-        self._print(table)
+        safe = [[printable(cell) for cell in row] for row in rows]
+        for line in table_lines(headings, safe, right, self._columns):
+            click.echo(line, err=self._stderr)
 
-    def good(self, text: str) -> None:
-        """Print the one clear answer where it is yes; colour only goes beside the words."""
-        self.say(text, style="bold green")
-
-    def bad(self, text: str) -> None:
-        """Print the one clear answer where it is no."""
-        self.say(text, style="bold red")
-
-    def mind(self, text: str) -> None:
-        """Print the one clear answer where a person has to judge."""
-        self.say(text, style="bold yellow")
-
-
-def address(value: int, width: int = 4) -> str:
-    """Return an address in hexadecimal, at least `width` digits wide."""
-    return f"0x{value:0{width}X}"
-
-
-MARKS = {True: "yes", False: "NO", None: "not known"}
-"""The words for met, not met and not known."""
-
-
-def counted(number: int, noun: str) -> str:
-    """Return a count with its noun: "1 byte", "2 bytes"."""
-    return f"1 {noun}" if number == 1 else f"{number} {noun}s"
+    def _wrapped(
+        self, text: str, begin: str, later: str, *, bold: bool = False, colour: str | None = None
+    ) -> None:
+        lines = textwrap.wrap(
+            printable(text),
+            self._columns,
+            initial_indent=begin,
+            subsequent_indent=later,
+            break_on_hyphens=False,
+        )
+        for line in lines or [begin.rstrip()]:
+            styled = click.style(line, bold=bold, fg=colour) if bold else line
+            click.echo(styled, err=self._stderr)

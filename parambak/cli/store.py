@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,13 +10,10 @@ from typing import TYPE_CHECKING
 from parambak.cli import files_in
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
-from parambak.keeping.chips import chips
 from parambak.keeping.fold import fleet
 from parambak.vault.vault import Vault
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from parambak.cli.settings import Settings
     from parambak.keeping.chips import Chip
     from parambak.keeping.known import Copy, Position
@@ -30,9 +28,32 @@ def open_vault(settings: Settings, *, create: bool = False) -> Vault:
     )
 
 
+class _ChipTable(Mapping[str, "Chip"]):
+    """The shipped chips by name in lower case; read where one is first asked for."""
+
+    def __init__(self) -> None:
+        self._read: Mapping[str, Chip] | None = None
+
+    def _chips(self) -> Mapping[str, Chip]:
+        from parambak.keeping.chips import chips  # noqa: PLC0415 - most calls name no chip
+
+        if self._read is None:
+            self._read = chips(files_in.shipped("chips.toml"))
+        return self._read
+
+    def __getitem__(self, name: str) -> Chip:
+        return self._chips()[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._chips())
+
+    def __len__(self) -> int:
+        return len(self._chips())
+
+
 def chip_table() -> Mapping[str, Chip]:
     """Return the shipped table of memory chips, by name in lower case."""
-    return chips(files_in.shipped("chips.toml"))
+    return _ChipTable()
 
 
 def warnings_of(vault: Vault) -> tuple[str, ...]:

@@ -36,7 +36,7 @@ class Assessor:
     ) -> None:
         self.vault = vault
         self.rules = rules
-        self._chips = chips or {}
+        self._chips = {} if chips is None else chips
         self._layouts: dict[str, Layout] = {}
 
     def image(self, entry: ImageEntry) -> Image:
