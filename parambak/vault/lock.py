@@ -79,8 +79,9 @@ def _lock_now(descriptor: int) -> bool:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except (BlockingIOError, PermissionError):
         return False
-    os.lseek(descriptor, 0, os.SEEK_SET)
-    os.ftruncate(descriptor, 0)  # what a killed holder left
+    with suppress(OSError):
+        os.lseek(descriptor, 0, os.SEEK_SET)
+        os.ftruncate(descriptor, 0)  # what a killed holder left
     return True
 
 

@@ -54,6 +54,7 @@ class _Recheck:
         self._progress = progress
         self._done = 0
         self._total = 0
+        self._hashed = 0
         self._damaged: dict[str, str] = dict.fromkeys(vault.gone, "It was here and is gone.")
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
@@ -77,6 +78,7 @@ class _Recheck:
                 if self._is_ours(sort, file, name, digest):
                     check(file, digest)
                     counted += 1
+                    self._hashed += 1
                 self._done += 1
                 self._progress(self._done, max(self._done, self._total))
         return counted
@@ -158,9 +160,15 @@ class _Recheck:
             if not self._vault.made:
                 self._damaged[file] = "It is not there."
         elif not self._toml_digests:
-            # A damaged record may be the one that knows; it is named already.
-            if not any(each.startswith(records.FOLDER) for each in self._damaged):
-                text = "The vault's first record, which holds its digest, is not there."
-                self._damaged[file] = text
+            self._accuse_first_record()
         elif sha256(data) not in self._toml_digests:
             self._damaged[file] = "It is not as the vault's first record knows it."
+
+    def _accuse_first_record(self) -> None:
+        if not self._hashed:
+            text = "The vault was never finished; the next write into it finishes it."
+            self._remarks[vault_toml.FILE] = text
+        # A damaged record may be the one that knows the digest; it is named already.
+        elif not any(file.startswith(records.FOLDER) for file in self._damaged):
+            text = "The vault's first record, which holds its digest, is not there."
+            self._damaged[vault_toml.FILE] = text

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import shutil
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,12 @@ from tests.vault.home import FIRST, Home
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+
+@pytest.fixture(autouse=True)
+def _no_waiting_for_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Flush nothing: what a flush is good for shows only when the power fails."""
+    monkeypatch.setattr(os, "fsync", lambda _descriptor: None)
 
 
 @pytest.fixture
