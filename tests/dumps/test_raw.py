@@ -134,6 +134,15 @@ def test_style_that_does_not_fit_is_refused(name: str) -> None:
     assert caught.value.code == code
 
 
+def test_first_absent_address_is_told() -> None:
+    """The gap is pointed at, at the base or after the first block."""
+    image = Image.from_blocks([Block(2, b"\x01"), Block(4, b"\x02")])
+    for base, absent in ((0, 0), (2, 3)):
+        with pytest.raises(ParambakError) as caught:
+            raw.write(image, style=Style(base=base))
+        assert (caught.value.code, caught.value.offset) == ("raw-gaps", absent)
+
+
 def test_far_image_is_not_filled() -> None:
     """A file over the cap is never made of fill."""
     with pytest.raises(ParambakError) as caught:
