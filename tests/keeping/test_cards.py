@@ -1,0 +1,128 @@
+"""Cards: whereabouts, a spare's own dump, and the sheet of what a unit's card must carry."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from parambak.errors import CallRefused, NotFound
+from parambak.keeping.entries import enter_card, record_sheet
+from parambak.memory.digests import sha256
+from tests.keeping.conftest import WHERE, Laptop, image
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+SHEET = b'card-type = "TC-2"\n'
+
+
+def enter(laptop: Laptop, serial: str, whereabouts: str, **words: str) -> tuple[str, bool]:
+    """Put a card on record."""
+    return enter_card(
+        laptop.vault,
+        vessel="grebe",
+        serial=serial,
+        whereabouts=whereabouts,
+        card_type=words.get("card_type"),
+        by=words.get("by"),
+    )
+
+
+def test_a_spares_own_dump_is_never_filed_under_a_unit(laptop: Laptop) -> None:
+    """It stands under its card; the unit's positions do not know of it."""
+    laptop.take(image())
+    taken = laptop.take(image(2), where="grebe/card:PC-1/U12")
+    assert taken.made == ("new card PC-1, a spare aboard", "new position U12")
+    assert taken.position.where == "grebe/card:PC-1/U12"
+    (vessel,) = laptop.fleet.vessels
+    assert [unit.short for unit in vessel.units] == ["port-thruster"]
+    assert [copy.sha256 for copy in laptop.position(WHERE).copies] == [sha256(image())]
+    assert vessel.cards[0].facts == {"serial": "PC-1", "whereabouts": "spare aboard"}
+
+
+def test_a_spare_set_as_a_unit_is_not_stopped_for_it(laptop: Laptop) -> None:
+    """A spare's first dump may equal the unit's: it is the unit's spare."""
+    laptop.take(image())
+    assert laptop.take(image(), where="grebe/card:PC-1/U12").position.where
+
+
+def test_a_unit_may_be_named_as_a_card(laptop: Laptop) -> None:
+    """Units and cards do not share names: both are found."""
+    laptop.take(image(), where="grebe/PC-1/U12")
+    laptop.take(image(2), where="grebe/card:PC-1/U12")
+    assert laptop.latest("grebe/PC-1/U12").sha256 == sha256(image())
+    assert laptop.latest("grebe/card:pc-1/u12").sha256 == sha256(image(2))
+
+
+def test_a_card_is_entered_once_and_then_moved(laptop: Laptop) -> None:
+    """New at first, then the same card somewhere else; the type once told stays."""
+    laptop.take(image())
+    where = "grebe/card:PC-1"
+    assert enter(laptop, "PC-1", "spare aboard", card_type="TC-2", by="A. I.") == (where, True)
+    assert enter(laptop, "pc-1", "ashore") == (where, False)
+    (card,) = laptop.fleet.vessels[0].cards
+    facts = {"serial": "PC-1", "whereabouts": "ashore", "card_type": "TC-2"}
+    assert (card.where, card.facts) == (where, facts)
+
+
+def test_a_card_needs_its_vessel(laptop: Laptop) -> None:
+    """An unknown vessel makes nothing."""
+    laptop.take(image())
+    with pytest.raises(NotFound) as refusal:
+        enter_card(
+            laptop.vault,
+            vessel="avocet",
+            serial="PC-1",
+            whereabouts="ashore",
+            card_type=None,
+            by=None,
+        )
+    assert refusal.value.code == "where-vessel"
+
+
+def test_a_cards_type_is_a_text_like_any_other(laptop: Laptop) -> None:
+    """Control characters are refused."""
+    laptop.take(image())
+    with pytest.raises(CallRefused) as refusal:
+        enter(laptop, "PC-1", "ashore", card_type="\x1b")
+    assert refusal.value.code == "text-character"
+
+
+def test_the_sheet_of_a_unit_is_kept_as_given_and_the_last_one_counts(laptop: Laptop) -> None:
+    """Its bytes are an object that the record relies on."""
+    laptop.take(image())
+    assert laptop.fleet.vessels[0].units[0].sheet is None
+    for data, name in ((SHEET, "a.toml"), (SHEET + b"# later\n", "b\x1b.toml")):
+        where = "grebe/port-thruster"
+        unit = record_sheet(laptop.vault, where=where, name=name, data=data, by="A. Invented")
+        assert unit.where == where
+    later = sha256(SHEET + b"# later\n")
+    assert laptop.fleet.vessels[0].units[0].sheet == (later, "b\\u001b.toml")
+    assert laptop.vault.read_object(later) == SHEET + b"# later\n"
+    (vessel,) = laptop.vault.vessels()
+    assert later in laptop.vault.records(vessel)[-1].record.objects
+
+
+def test_a_sheet_for_no_unit_is_refused_and_leaves_nothing(laptop: Laptop) -> None:
+    """Not its bytes either."""
+    laptop.take(image())
+    before = laptop.tree()
+    with pytest.raises(NotFound):
+        record_sheet(laptop.vault, where="grebe/winch", name="a", data=SHEET, by=None)
+    assert laptop.tree() == before
+
+
+def test_a_sheet_of_a_ship_entered_twice_is_found_and_the_later_counts(tmp_path: Path) -> None:
+    """Whichever identity it was recorded for; after the merge a new one replaces both."""
+    from parambak.keeping.entries import amend
+
+    one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
+    for laptop, data in ((one, b"a = 1\n"), (other, b"a = 2\n")):
+        laptop.take(image())
+        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        record_sheet(laptop.vault, where="grebe/port-thruster", name="s", data=data, by=None)
+    one.merge_from(other)
+    assert one.fleet.vessels[0].units[0].sheet == (sha256(b"a = 2\n"), "s")
+    record_sheet(one.vault, where="grebe/port-thruster", name="s", data=b"a = 3\n", by=None)
+    assert one.fleet.vessels[0].units[0].sheet == (sha256(b"a = 3\n"), "s")
