@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from parambak.demo import tugs
-from parambak.demo.build import memory_of, settle
+from parambak.demo.build import memory_of
 from parambak.dumps.dump import Style
 from parambak.dumps.registry import write_dump
 from parambak.layouts.load import load
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 UNEXPLAINED_AT = 0x0740
 WRONG_BIT_AT = 0x0041
 PERSON = "A. Fitter"
+PORT = ("grebe", "port-thruster", "U12")
+SISTER = ("avocet", "port-thruster", "U12")
+THRUSTER_CHIP = ("--layout", "thruster.toml", "--chip", "28C16")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +73,16 @@ def _dump(name: str, memory: bytes, when: str) -> File:
     return File(name, write_dump(Image.of(bytes(memory)), kind, style), _moment(when))
 
 
+def _archive(
+    why: str, dumps: tuple[str, ...], at: tuple[str, str, str], *more: str, day: str
+) -> Call:
+    """Return the call that puts dumps on record for vessel, unit and position."""
+    vessel, unit, position = at
+    where = ("--vessel", vessel, "--unit", unit, "--position", position)
+    known = ("--read-by", PERSON, "--read-on", day)
+    return Call(why, ("archive", *dumps, *where, *more, *known))
+
+
 def _starboard(layout: Layout) -> bytes:
     values = tugs.thruster(
         controller_serial="TC2-0418",
@@ -83,80 +96,69 @@ def _starboard(layout: Layout) -> bytes:
     return bytes(memory_of(layout, values))
 
 
+def _sister(layout: Layout, **changed: str) -> bytearray:
+    return memory_of(layout, tugs.thruster(controller_serial="TC2-0422", **changed))
+
+
 def _first_visit(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
-    port = bytes(memory_of(thruster, tugs.thruster()))
-    yield _dump("PORT1.HEX", port, "2025-03-10 09:41")
-    yield _dump("PORT2.HEX", port, "2025-03-10 09:52")
-    where = _where("grebe", "port-thruster", "U12")
-    known = ("--read-by", PERSON, "--read-on", "2025-03-10")
-    layout = ("--layout", "thruster.toml", "--chip", "28C16")
-    yield Call("What did the reader write?", ("inspect", "PORT1.HEX"))
-    yield Call(
-        "Keep it: the first read of the port thruster's chip. One read is never enough.",
-        ("archive", "PORT1.HEX", *where, *layout, *known),
-    )
-    yield Call(
-        "The same file once more is no second read.",
-        ("archive", "PORT1.HEX", *where, *known),
-    )
-    yield Call("The chip reseated and read again.", ("archive", "PORT2.HEX", *where, *known))
-    starboard = _starboard(thruster)
-    yield _dump("STBD1.HEX", starboard, "2025-03-10 10:20")
-    yield _dump("STBD2.HEX", starboard, "2025-03-10 10:31")
-    yield Call(
+    yield from _port_thruster(thruster)
+    day = "2025-03-10"
+    yield _dump("STBD1.HEX", _starboard(thruster), "2025-03-10 10:20")
+    yield _dump("STBD2.HEX", _starboard(thruster), "2025-03-10 10:31")
+    yield _archive(
         "The starboard thruster, both reads at once.",
-        (
-            "archive",
-            "STBD1.HEX",
-            "STBD2.HEX",
-            *_where("grebe", "stbd-thruster", "U12"),
-            *layout,
-            *known,
-        ),
+        ("STBD1.HEX", "STBD2.HEX"),
+        ("grebe", "stbd-thruster", "U12"),
+        *THRUSTER_CHIP,
+        day=day,
     )
     memory = bytes(memory_of(winch, tugs.winch()))
     yield _dump("WINCH1.S19", memory, "2025-03-10 13:05")
     yield _dump("WINCH2.S19", memory, "2025-03-10 13:17")
-    yield Call(
+    yield _archive(
         "The towing winch; this reader writes S-records.",
-        (
-            "archive",
-            "WINCH1.S19",
-            "WINCH2.S19",
-            *_where("grebe", "towing-winch", "U3"),
-            "--layout",
-            "towing-winch.toml",
-            *known,
-        ),
+        ("WINCH1.S19", "WINCH2.S19"),
+        ("grebe", "towing-winch", "U3"),
+        *("--layout", "towing-winch.toml"),
+        day=day,
     )
-    sister = bytes(memory_of(thruster, tugs.thruster(controller_serial="TC2-0422")))
-    yield _dump("AVOCET1.BIN", sister, "2025-03-11 08:30")
-    yield Call(
+    yield _dump("AVOCET1.BIN", bytes(_sister(thruster)), "2025-03-11 08:30")
+    yield _archive(
         "The sister tug's thruster, a raw file, read once in a hurry.",
-        (
-            "archive",
-            "AVOCET1.BIN",
-            *_where("avocet", "port-thruster", "U12"),
-            *layout,
-            "--read-by",
-            PERSON,
-            "--read-on",
-            "2025-03-11",
-        ),
+        ("AVOCET1.BIN",),
+        SISTER,
+        *THRUSTER_CHIP,
+        day="2025-03-11",
     )
     yield Call("What do the bytes mean?", ("decode", "grebe/port-thruster/U12"))
 
 
-def _changed(layout: Layout) -> bytearray:
+def _port_thruster(thruster: Layout) -> Iterator[File | Call]:
+    port = bytes(memory_of(thruster, tugs.thruster()))
+    yield _dump("PORT1.HEX", port, "2025-03-10 09:41")
+    yield _dump("PORT2.HEX", port, "2025-03-10 09:52")
+    yield Call("What did the reader write?", ("inspect", "PORT1.HEX"))
+    day = "2025-03-10"
+    yield _archive(
+        "Keep it: the first read of the port thruster's chip. One read is never enough.",
+        ("PORT1.HEX",),
+        PORT,
+        *THRUSTER_CHIP,
+        day=day,
+    )
+    yield _archive("The same file once more is no second read.", ("PORT1.HEX",), PORT, day=day)
+    yield _archive("The chip reseated and read again.", ("PORT2.HEX",), PORT, day=day)
+
+
+def _changed(layout: Layout) -> bytes:
     """Return the port thruster a year on: a set-point, a counter, and a byte nobody explains."""
-    values = tugs.thruster(ramp_up_time="9.0", run_hours="9377.4")
-    memory = memory_of(layout, values)
+    memory = memory_of(layout, tugs.thruster(ramp_up_time="9.0", run_hours="9377.4"))
     memory[UNEXPLAINED_AT] = 0x3C
-    return memory
+    return bytes(memory)
 
 
 def _next_visit(thruster: Layout) -> Iterator[File | Call]:
-    memory = bytes(_changed(thruster))
+    where = ("--unit", "port-thruster", "--position", "U12", "--read-on", "2026-03-12")
     yield Call(
         "A year later. An open visit remembers vessel and person.",
         ("visit", "open", "grebe", "--by", PERSON, "--on", "2026-03-12"),
@@ -164,34 +166,12 @@ def _next_visit(thruster: Layout) -> Iterator[File | Call]:
     yield _dump("STBD3.HEX", _starboard(thruster), "2026-03-12 08:50")
     yield Call(
         "The starboard chip, filed under port by mistake: stopped.",
-        (
-            "archive",
-            "STBD3.HEX",
-            "--unit",
-            "port-thruster",
-            "--position",
-            "U12",
-            "--read-on",
-            "2026-03-12",
-        ),
+        ("archive", "STBD3.HEX", *where),
         exit_code=2,
     )
-    yield _dump("PORT3.HEX", memory, "2026-03-12 09:10")
-    yield _dump("PORT4.HEX", memory, "2026-03-12 09:24")
-    yield Call(
-        "The right one, read twice.",
-        (
-            "archive",
-            "PORT3.HEX",
-            "PORT4.HEX",
-            "--unit",
-            "port-thruster",
-            "--position",
-            "U12",
-            "--read-on",
-            "2026-03-12",
-        ),
-    )
+    yield _dump("PORT3.HEX", _changed(thruster), "2026-03-12 09:10")
+    yield _dump("PORT4.HEX", _changed(thruster), "2026-03-12 09:24")
+    yield Call("The right one, read twice.", ("archive", "PORT3.HEX", "PORT4.HEX", *where))
     yield Call(
         "What changed since last time?",
         ("diff", "grebe/port-thruster/U12@previous", "grebe/port-thruster/U12@latest"),
@@ -201,32 +181,29 @@ def _next_visit(thruster: Layout) -> Iterator[File | Call]:
 
 
 def _swap(thruster: Layout) -> Iterator[File | Call]:
-    where = "avocet/port-thruster/U12"
-    sister = memory_of(thruster, tugs.thruster(controller_serial="TC2-0422"))
+    where = "/".join(SISTER)
     yield Call(
         "The sister tug's card has failed. May it be swapped? There is one read only.",
         ("swap", "check", where),
         exit_code=1,
     )
-    yield _dump("AVOCET2.BIN", bytes(sister), "2026-04-02 21:15")
-    yield Call(
+    yield _dump("AVOCET2.BIN", bytes(_sister(thruster)), "2026-04-02 21:15")
+    yield _archive(
         "Its chip can still be read, in a socket: the second read.",
-        (
-            "archive",
-            "AVOCET2.BIN",
-            *_where("avocet", "port-thruster", "U12"),
-            "--read-by",
-            PERSON,
-            "--read-on",
-            "2026-04-02",
-        ),
+        ("AVOCET2.BIN",),
+        SISTER,
+        day="2026-04-02",
     )
     yield Call("Now the swap may begin.", ("swap", "check", where))
     yield Call(
         "The file for the new card.",
         ("swap", "load-file", where, "--as", "intel-hex", "--out", "LOAD.HEX"),
     )
-    wrong = bytearray(sister)
+    yield from _read_backs(thruster, where)
+
+
+def _read_backs(thruster: Layout, where: str) -> Iterator[File | Call]:
+    wrong = _sister(thruster)
     wrong[WRONG_BIT_AT] ^= 0x01
     yield _dump("CARD1.HEX", bytes(wrong), "2026-04-02 22:02")
     yield Call(
@@ -234,13 +211,9 @@ def _swap(thruster: Layout) -> Iterator[File | Call]:
         ("swap", "read-back", where, "CARD1.HEX"),
         exit_code=1,
     )
-    yield _dump("CARD2.HEX", bytes(sister), "2026-04-02 22:20")
+    yield _dump("CARD2.HEX", bytes(_sister(thruster)), "2026-04-02 22:20")
     yield Call("Loaded again, read back again.", ("swap", "read-back", where, "CARD2.HEX"))
-    values = tugs.thruster(
-        controller_serial="TC2-0422", run_hours="8421.9", clock="2026-04-02 22:47:31"
-    )
-    powered = memory_of(thruster, values)
-    settle(thruster, powered)
+    powered = _sister(thruster, run_hours="8421.9", clock="2026-04-02 22:47:31")
     yield _dump("CARD3.HEX", bytes(powered), "2026-04-02 22:49")
     yield Call(
         "After power-up a counter and the clock have moved, as they should; nothing else.",
@@ -251,7 +224,3 @@ def _swap(thruster: Layout) -> Iterator[File | Call]:
 def _end() -> Iterator[Call]:
     yield Call("Is everything in the vault still sound?", ("recheck",))
     yield Call("What is there, and what is wanting?", ("catalogue",))
-
-
-def _where(vessel: str, unit: str, position: str) -> tuple[str, ...]:
-    return ("--vessel", vessel, "--unit", unit, "--position", position)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import string
-import time
 import tomllib
 from contextlib import nullcontext
 from pathlib import Path
@@ -218,19 +217,3 @@ def test_random_bytes_are_refused() -> None:
         text = "".join(maker.choices(string.printable, k=maker.randrange(200)))
         with pytest.raises(ParambakError):
             load(text.encode())
-
-
-def test_a_large_layout_loads_in_reasonable_time() -> None:
-    """Twice the fields take about twice the time, not four times: nothing is quadratic."""
-
-    def seconds(count: int) -> float:
-        fields = "".join(
-            f'[[field]]\nname = "f{index}"\nat = {index * 2}\ntype = "u16"\n'
-            for index in range(count)
-        )
-        text = f'[layout]\ntitle = "T"\nmemory = 65536\nbyte-order = "big"\n{fields}'.encode()
-        begun = time.perf_counter()
-        load(text)
-        return time.perf_counter() - begun
-
-    assert min(seconds(2000) for _ in range(2)) < 4 * min(seconds(1000) for _ in range(3))
