@@ -1,0 +1,153 @@
+"""What the command line itself refuses, each with its code."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from parambak.cli import file_out, files_in, main
+from parambak.cli.settings import Settings
+from parambak.dumps.dump import Style
+from parambak.errors import ParambakError
+from parambak.memory.image import Image
+from tests.cli.invented import WHERE, archive_two, dump
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from tests.cli.conftest import Ship
+
+
+def code_of(ship: Ship, *words: str) -> tuple[int, str]:
+    result = ship.answer(*words)
+    return result.code, result.document["error"]["code"]
+
+
+def test_an_allowance_that_does_not_exist(ship: Ship) -> None:
+    """--accept names one of the allowances, or is refused with their names."""
+    ship.write("a.hex", dump())
+    assert code_of(ship, "inspect", "a.hex", "--accept", "anything") == (2, "accept-name")
+
+
+def test_a_chip_that_is_not_in_the_table(ship: Ship) -> None:
+    """--chip is looked up, and the nearest parts are named."""
+    ship.write("a.hex", dump())
+    result = ship.answer("archive", "a.hex", *WHERE, "--chip", "28C16X")
+    assert (result.code, result.document["error"]["code"]) == (2, "chip-unknown")
+    assert "28C16" in result.document["error"]["expected"]
+
+
+def test_an_export_into_the_vault(ship: Ship) -> None:
+    """No command puts a file for a reader inside the vault."""
+    archive_two(ship)
+    words = ("export", "grebe/port-thruster/U12", "--as", "raw", "--out", "vault/x.bin")
+    before = ship.tree()
+    assert code_of(ship, *words) == (2, "export-into-vault")
+    assert ship.tree() == before
+
+
+def test_decoding_without_a_layout(ship: Ship) -> None:
+    """A file alone has no layout; the answer says what to give."""
+    ship.write("a.hex", dump())
+    assert code_of(ship, "decode", "a.hex") == (2, "layout-needed")
+
+
+@pytest.mark.parametrize("text", ["read-data-line", "=reason", "read-data-line="])
+def test_declaring_normal_needs_a_code_and_a_reason(ship: Ship, text: str) -> None:
+    """And a name: without --read-by nobody has said it."""
+    ship.write("a.hex", dump())
+    words = ("archive", "a.hex", *WHERE, "--normal", text)
+    assert code_of(ship, *words, "--read-by", "A. Person") == (2, "normal-shape")
+    named = ("archive", "a.hex", *WHERE, "--normal", "read-data-line=seven bits")
+    assert code_of(ship, *named) == (2, "normal-shape")
+
+
+def test_a_card_sheet_that_is_too_large_or_no_toml(ship: Ship) -> None:
+    """A sheet is a page of TOML, and nothing else is taken for one."""
+    archive_two(ship)
+    ship.write("large.toml", b"# " + b"x" * 300_000)
+    ship.write("broken.toml", b"links = [")
+    words = ("card", "record", "grebe/port-thruster")
+    assert code_of(ship, *words, "large.toml") == (2, "sheet-size")
+    assert code_of(ship, *words, "broken.toml") == (2, "sheet-text")
+
+
+def test_a_file_over_the_limit_is_not_read(ship: Ship) -> None:
+    """64 MiB is the most; a longer one is refused by its size alone."""
+    with (ship.folder / "long.bin").open("wb") as file:
+        file.truncate(files_in.DUMP_BYTES + 1)
+    assert code_of(ship, "inspect", "long.bin") == (2, "file-size")
+
+
+def test_a_file_that_grows_while_it_is_read(tmp_path: Path, monkeypatch: Any) -> None:
+    """A dump that the reader is still writing is refused."""
+    path = tmp_path / "a.hex"
+    path.write_bytes(dump())
+    real = os.stat
+
+    def earlier(name: Any, **rest: Any) -> os.stat_result:
+        state = real(name, **rest)
+        path.write_bytes(dump() + b"more")
+        return state
+
+    monkeypatch.setattr(os, "stat", earlier)
+    with pytest.raises(ParambakError) as caught:
+        files_in.read_whole(str(path), files_in.DUMP_BYTES)
+    assert caught.value.code == "file-changed"
+
+
+def test_a_file_that_does_not_read_back_as_written(tmp_path: Path, monkeypatch: Any) -> None:
+    """What the disk gives back is compared with the image, not trusted."""
+
+    def lying(path: Path, data: bytes, *, replace: bool = False) -> None:
+        del replace
+        path.write_bytes(data[:-1] + b"\x00")
+
+    monkeypatch.setattr("parambak.vault.files.write_export", lying)
+    with pytest.raises(ParambakError) as caught:
+        file_out.write_dump_file(
+            Image.of(b"\x01\x02\x03"),
+            str(tmp_path / "x.bin"),
+            "raw",
+            Style(),
+            vault=tmp_path / "vault",
+            replace=False,
+        )
+    assert caught.value.code == "export-not-the-same"
+
+
+def test_an_installation_that_lacks_a_shared_file() -> None:
+    """It says so, and what to do."""
+    with pytest.raises(ParambakError) as caught:
+        files_in.shipped("nothing.toml")
+    assert caught.value.code == "shipped-absent"
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [(MemoryError(), "memory"), (OSError(5, "Input/output error", "stick"), "system")],
+)
+def test_what_the_machine_refuses_is_a_message_too(
+    error: Exception, code: str, monkeypatch: Any, capsys: Any
+) -> None:
+    """No traceback reaches a user, whatever the operating system does."""
+
+    def fail(**_: Any) -> None:
+        raise error
+
+    monkeypatch.setattr(main.root, "main", fail)
+    assert main.answered(["inspect"], Settings(json=True)) == 2
+    assert f'"{code}"' in capsys.readouterr().out
+
+
+def test_an_interruption_is_130(monkeypatch: Any, capsys: Any) -> None:
+    """Ctrl-C is told apart from a negative answer."""
+
+    def stop(**_: Any) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(main.root, "main", stop)
+    assert main.answered(["recheck"], Settings()) == 130
+    assert "interrupted" in capsys.readouterr().err
