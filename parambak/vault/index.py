@@ -189,8 +189,9 @@ class Index:
     def _forget(self, gone: list[str]) -> None:
         self.gone.update(gone)
         self._say(RECORD_VANISHED, gone, "was in the vault and is gone.")
-        inside = [digest for digest in gone if self._loose.pop(digest, None) is None]
-        if inside:
+        for digest in gone:
+            self._loose.pop(digest, None)
+        if self._database is not None and any(map(self._database.holds, gone)):
             raise Mistrusted("records that it holds are gone", damaged=True)
 
     def _take(self, digest: str) -> None:

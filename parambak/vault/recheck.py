@@ -157,7 +157,7 @@ class _Recheck:
             self._damaged[file] = f"{error.text} Found: {error.found}."
             return
         if data is None:
-            if not self._vault.made:
+            if self._hashed or not self._vault.made:
                 self._damaged[file] = "It is not there."
         elif not self._toml_digests:
             self._accuse_first_record()

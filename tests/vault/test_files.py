@@ -100,6 +100,7 @@ def test_folder_flush_that_the_system_lacks_is_no_error(
     assert (tmp_path / "ab" / "abcd").read_bytes() == b"content"
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 def test_reading_refuses_what_is_no_plain_file(tmp_path: Path) -> None:
     """A folder, a pipe and a file over the limit are refused, and a pipe does not hang."""
     (tmp_path / "large").write_bytes(b"12345")
@@ -107,6 +108,28 @@ def test_reading_refuses_what_is_no_plain_file(tmp_path: Path) -> None:
     for name in ("large", "pipe", "."):
         with pytest.raises(OSError, match=r"more than 4|regular"):
             files.read_file(tmp_path / name, 4)
+
+
+@pytest.mark.parametrize("takes", [1, 4, 1000])
+def test_a_file_that_reads_in_pieces_or_grows_is_read_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, takes: int
+) -> None:
+    """A share hands out what it likes at a time; bytes that come late count against the limit."""
+    read, path = os.read, tmp_path / "abcd"
+    path.write_bytes(b"0123456789")
+    monkeypatch.setattr(os, "read", lambda fd, size: read(fd, min(size, takes)))
+    assert files.read_file(path, 10) == b"0123456789"
+    fstat = os.fstat
+
+    def grow(descriptor: int) -> os.stat_result:
+        status = fstat(descriptor)
+        with path.open("ab") as file:
+            file.write(b"more")
+        return status
+
+    monkeypatch.setattr(os, "fstat", grow)
+    with pytest.raises(files.UnfitFileError, match="more than 10"):
+        files.read_file(path, 10)
 
 
 def test_an_export_is_written_whole(tmp_path: Path) -> None:
@@ -161,6 +184,7 @@ def refuse_links(_source: Path, _target: Path) -> None:
     raise PermissionError(errno.EPERM, "Operation not permitted")
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 def test_an_export_goes_only_where_a_file_can(tmp_path: Path) -> None:
     """A folder's name, a device, a missing folder and an over-long name are refused."""
     (tmp_path / "folder").mkdir()

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
 import os
+import sys
 from typing import TYPE_CHECKING
 
 import pytest
 
 from parambak.memory.digests import sha256
+from parambak.vault import files
 from parambak.vault.recheck import Rechecked, recheck
 from parambak.vault.vault import Vault
 from tests.vault.home import GREBE, copied_in
@@ -112,6 +114,7 @@ def test_strangers_and_leftovers_are_remarked_on_and_no_damage(first: Home) -> N
     assert all(remark.text.startswith(strange[remark.file]) for remark in found.remarks)
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such a name")
 def test_a_strange_name_is_made_safe_to_print(first: Home) -> None:
     """A name with control characters or no Unicode cannot write on the terminal."""
     os.close(os.open(os.fsencode(first.root / "objects") + b"/\x1b[2J\xff", os.O_CREAT))
@@ -151,6 +154,22 @@ def test_bytes_that_cannot_be_read_are_damage(first: Home, monkeypatch: pytest.M
     assert [damage.file for damage in found.damaged] == [CONTENT]
     assert "Input/output error" in found.damaged[0].text
     assert found.records == 6
+
+
+def test_a_folder_that_cannot_be_listed_is_damage(
+    first: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder of objects that the medium will not give is named itself."""
+    vault, names_in = first.open(), files.names_in
+
+    def refuse(folder: Path) -> list[str]:
+        if folder.name == "40":
+            raise OSError(5, "Input/output error")
+        return names_in(folder)
+
+    monkeypatch.setattr(files, "names_in", refuse)
+    found = recheck(vault, lambda _done, _of: None)
+    assert [damage.file for damage in found.damaged] == ["objects/40"]
 
 
 def test_a_new_vault_that_is_not_yet_written_is_whole(home: Home) -> None:

@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import shutil
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,12 +8,10 @@ from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
 from parambak.vault import objects
 from parambak.vault.recheck import recheck
-from parambak.vault.vault import Vault
 from tests.vault.home import AVOCET, GREBE
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
+    from parambak.vault.vault import Vault
     from tests.vault.home import Home
 
 IDENTITY = "5ca1ab1e5ca1ab1e5ca1ab1e5ca1ab1e"
@@ -395,92 +391,3 @@ def test_an_object_that_is_no_person_is_refused(home: Home, data: bytes) -> None
         vault.person(mark)
     assert caught.value.code == "vault-not-a-person"
     assert mark in str(caught.value.file)
-
-
-# --- what is said ---
-
-
-def test_a_history_cut_short_at_its_end_is_said(home: Home) -> None:
-    """The user's own folder knows the last record that was written from here."""
-    home.note("kept")
-    last = home.note("lost")
-    (home.root / "records" / last[:2] / f"{last}.json").unlink()
-    vault = home.open()
-    assert codes(vault) == {"vault-history-cut"}
-    assert last in vault.warnings[0].text
-
-
-def test_an_older_copy_of_the_vault_is_said(home: Home, tmp_path: Path) -> None:
-    """A stick that was left behind lacks what was written since."""
-    home.note("both")
-    shutil.copytree(home.root, tmp_path / "stick")
-    home.note("laptop alone")
-    assert codes(home.open()) == set()
-    stick = Vault.open(tmp_path / "stick", own=home.own, clock=home.clock)
-    assert codes(stick) == {"vault-history-cut"}
-
-
-def test_a_clock_that_went_backwards_is_said(home: Home) -> None:
-    """By any step for one writer; the record is written all the same."""
-    home.note("1")
-    home.now -= timedelta(seconds=1)
-    vault = home.open()
-    with vault.writing() as writing:
-        writing.add("note", GREBE, {})
-    assert codes(vault) == {"vault-clock-backwards"}
-    assert len(vault.records(GREBE)) == 2
-
-
-@pytest.mark.parametrize(("seconds", "said"), [(120, False), (121, True)])
-def test_two_laptops_clocks_may_differ_a_little(home: Home, seconds: int, said: bool) -> None:
-    """Two minutes between two writers pass without a word."""
-    home.note("1")
-    home.own = home.own.with_name("another user")
-    home.now -= timedelta(seconds=seconds)
-    vault = home.open()
-    with vault.writing() as writing:
-        writing.add("note", GREBE, {})
-    assert (codes(vault) == {"vault-clock-backwards"}) == said
-
-
-def test_a_damaged_note_of_ones_own_is_said(home: Home) -> None:
-    """It cannot tell of a cut any more; nothing else is lost."""
-    home.note("1")
-    (note,) = (home.own / "written").iterdir()
-    note.write_text('{"vault": 1}')
-    vault = home.open()
-    assert codes(vault) == {"vault-own-damaged"}
-    home.note("2")
-    assert codes(home.open()) == set()
-
-
-def test_an_own_folder_that_cannot_be_used_is_refused_before_anything(home: Home) -> None:
-    """Without a writer's identity nothing is written into the vault."""
-    home.own.write_text("a file")
-    vault = home.open(create=True)
-    with pytest.raises(ParambakError) as caught, vault.writing():
-        pass
-    assert caught.value.code == "vault-own-folder"
-    assert not home.root.exists()
-
-
-def test_an_unfinished_vault_is_finished_by_the_next_writer(home: Home) -> None:
-    """Broken off between vault.toml and the first record, it opens and heals."""
-    home.made()
-    shutil.rmtree(home.root / "records")
-    shutil.rmtree(home.own / "written")
-    assert codes(home.open()) == {"vault-first-record-lacking"}
-    home.note("1")
-    vault = home.open()
-    assert codes(vault) == set()
-    assert recheck(vault, lambda _done, _of: None).damaged == ()
-
-
-def test_a_vault_that_went_away_is_refused(home: Home) -> None:
-    """A stick pulled between two commands' steps makes no new vault in its place."""
-    vault = home.made()
-    shutil.rmtree(home.root)
-    with pytest.raises(ParambakError) as caught, vault.writing():
-        pass
-    assert caught.value.code == "vault-absent"
-    assert not home.root.exists()
