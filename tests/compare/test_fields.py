@@ -1,0 +1,238 @@
+"""Two images field by field: what kind of change each is, and what no field explains."""
+
+from __future__ import annotations
+
+import random
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from parambak.compare.bytes import runs
+from parambak.compare.fields import CHECK, EXPECTED, PARAMETER, changes, unexplained
+from parambak.layouts.decode import decode
+from parambak.layouts.load import load
+from parambak.memory.image import Image, Range
+
+if TYPE_CHECKING:
+    from parambak.compare.fields import FieldChange
+
+LAYOUT = load(
+    b"""
+[layout]
+title = "Invented"
+memory = 64
+byte-order = "big"
+
+[[field]]
+name = "ramp"
+at = 0x00
+type = "u16"
+scale = 0.1
+unit = "s"
+low = 1.0
+high = 60.0
+
+[[field]]
+name = "mode"
+at = 0x02
+type = "bits"
+bit = 0
+width = 2
+meaning = { 0 = "off", 1 = "on" }
+
+[[field]]
+name = "reversed"
+at = 0x02
+type = "flag"
+bit = 7
+
+[[field]]
+name = "hours"
+at = 0x04
+type = "u32"
+expected-to-change = true
+
+[[field]]
+name = "clock"
+at = 0x08
+type = "u8"
+live = true
+
+[[field]]
+name = "offset"
+at = 0x09
+type = "u8"
+belongs-to-card = true
+
+[[group]]
+name = "channel"
+at = 0x10
+count = 2
+step = 4
+  [[group.field]]
+  name = "limit"
+  at = 0
+  type = "u16"
+
+[[check]]
+name = "sum"
+method = "sum-16"
+over = [[0x00, 0x03]]
+at = 0x20
+"""
+)
+
+
+def memory(changed: dict[int, int] | None = None, *, check: bool = True) -> Image:
+    """Return a memory of the layout with these bytes, its check made right unless told not to."""
+    data = bytearray(random.Random(7).randbytes(64))
+    data[0:3] = b"\x00\x96\x01"
+    if not check:
+        data[0x20:0x22] = sum(data[:4]).to_bytes(2, "big")
+    for address, value in (changed or {}).items():
+        data[address] = value
+    if check:
+        data[0x20:0x22] = sum(data[:4]).to_bytes(2, "big")
+    return Image.of(bytes(data))
+
+
+def compared(new: Image, old: Image | None = None) -> dict[str, FieldChange]:
+    """Return each change by its field's name."""
+    before = decode(LAYOUT, old or memory())
+    return {change.field: change for change in changes(before, decode(LAYOUT, new))}
+
+
+def test_nothing_changed_is_no_change() -> None:
+    """Not of fields, not of checks."""
+    assert compared(memory()) == {}
+
+
+def test_a_set_point_is_a_parameter_and_its_check_follows() -> None:
+    """Values with unit; the check that holds again needs no explanation of its own."""
+    found = compared(memory({0x01: 0xC8}))
+    assert list(found) == ["ramp", "sum"]
+    ramp = found["ramp"]
+    assert (ramp.kind, ramp.at, ramp.old, ramp.new, ramp.unit) == (
+        PARAMETER,
+        0,
+        "15.0",
+        "20.0",
+        "s",
+    )
+    assert (ramp.expected, ramp.within_limits) == (False, True)
+    check = found["sum"]
+    assert (check.kind, check.at, check.expected, check.within_limits) == (CHECK, 0x20, True, True)
+    total = sum(memory().content[:4])
+    assert (check.old, check.new) == (f"{total:04X}", f"{total + 0xC8 - 0x96:04X}")
+
+
+def test_a_value_outside_its_limits_is_said() -> None:
+    """70.0 s where 60.0 is the most."""
+    ramp = compared(memory({0x00: 0x02, 0x01: 0xBC}))["ramp"]
+    assert (ramp.new, ramp.within_limits) == ("70.0", False)
+
+
+@pytest.mark.parametrize(("address", "field"), [(0x07, "hours"), (0x08, "clock")])
+def test_counters_and_live_fields_are_expected(address: int, field: str) -> None:
+    """Declared so, they need no explanation."""
+    found = compared(memory({address: memory().content[address] ^ 0x01}))
+    assert list(found) == [field]
+    assert (found[field].kind, found[field].expected) == (EXPECTED, True)
+
+
+def test_a_stored_check_that_does_not_hold_is_no_consequence() -> None:
+    """It changed, and it is wrong: a parameter's change, marked as failing."""
+    data = bytearray(memory().content)
+    data[0x21] ^= 0x01
+    check = compared(Image.of(bytes(data)))["sum"]
+    assert (check.kind, check.expected, check.within_limits) == (PARAMETER, False, False)
+
+
+def test_a_flag_is_told_without_its_neighbour() -> None:
+    """Two fields share a byte: only the one whose bits moved changed."""
+    assert list(compared(memory({0x02: 0x81}))) == ["reversed", "sum"]
+    mode = compared(memory({0x02: 0x00}))
+    assert list(mode) == ["mode", "sum"]
+    assert (mode["mode"].old, mode["mode"].new) == ("on", "off")
+
+
+def test_a_row_of_a_group_and_a_field_of_the_card_are_named() -> None:
+    """Rows count from 1; what belongs to the card itself is marked."""
+    found = compared(memory({0x14: 0x00, 0x09: 0x00}))
+    assert list(found) == ["offset", "channel[2].limit"]
+    assert found["offset"].belongs_to_card
+    assert not found["channel[2].limit"].belongs_to_card
+
+
+def test_a_side_that_lacks_the_bytes_says_absent() -> None:
+    """A field and a check whose bytes one side does not hold."""
+    found = compared(memory().part(0x00, 0x12))
+    assert found["channel[2].limit"].new == "absent"
+    assert (found["sum"].new, found["sum"].kind) == ("absent", PARAMETER)
+    back = compared(memory(), memory().part(0x00, 0x12))
+    assert back["sum"].old == "absent"
+
+
+# --- what nothing explains ---
+
+
+def loose(changed: dict[int, int]) -> list[Range]:
+    """Return what no field explains, of these changes."""
+    return list(unexplained(LAYOUT, runs(memory(), memory(changed, check=False))))
+
+
+def flipped(*addresses: int, bits: int = 0xFF) -> dict[int, int]:
+    """Return the memory's own bytes at addresses with bits turned."""
+    return {at: memory().content[at] ^ bits for at in addresses}
+
+
+def test_changed_bytes_outside_every_field_are_listed() -> None:
+    """Between fields, before and after; a run that reaches into a field is cut there."""
+    assert loose(flipped(0x30)) == [Range(0x30, 1)]
+    assert loose(flipped(0x00, 0x04, 0x08, 0x10, 0x20)) == []
+    assert loose(flipped(*range(0x0E, 0x18))) == [Range(0x0E, 2), Range(0x12, 2), Range(0x16, 2)]
+    assert loose(flipped(*range(0x38, 0x40))) == [Range(0x38, 8)]
+
+
+def test_a_bit_that_no_flag_covers_is_listed() -> None:
+    """Of the byte at 0x02 the bits 0, 1 and 7 have a meaning, the others none."""
+    assert loose(flipped(0x02, bits=0x83)) == []
+    for bit in range(2, 7):
+        assert loose(flipped(0x02, bits=1 << bit)) == [Range(0x02, 1)]
+
+
+def test_bytes_that_one_side_lacks_are_listed_too() -> None:
+    """A dump cut short: the stretch outside the fields."""
+    found = unexplained(LAYOUT, runs(memory(), memory().part(0x00, 0x3C)))
+    assert list(found) == [Range(0x3C, 4)]
+
+
+@given(st.dictionaries(st.integers(0, 63), st.integers(1, 255), max_size=12))
+def test_every_changed_byte_is_in_a_field_a_check_or_in_the_list(turned: dict[int, int]) -> None:
+    """Nothing that changed goes unsaid; deepdiff on the decoded trees names the same fields."""
+    from deepdiff import DeepDiff
+
+    data = bytearray(memory().content)
+    for address, bits in turned.items():
+        data[address] ^= bits
+    old, new = decode(LAYOUT, memory()), decode(LAYOUT, Image.of(bytes(data)))
+    found = {change.field for change in changes(old, new)}
+    trees = [
+        {each.field: [each.value, each.mark] for each in side.fields}
+        | {each.check: [each.stored] for each in side.checks}
+        for side in (old, new)
+    ]
+    judge = DeepDiff(*trees, view="tree")
+    parts = [part for kind in judge.values() for part in kind]
+    assert found == {part.path(output_format="list")[0] for part in parts}
+    listed = {
+        address
+        for each in unexplained(LAYOUT, runs(memory(), Image.of(bytes(data))))
+        for address in range(each.start, each.end)
+    }
+    explained = {0x00, 0x01, *range(0x04, 0x0A), 0x10, 0x11, 0x14, 0x15, 0x20, 0x21}
+    for address, bits in turned.items():
+        partly = address == 0x02 and not bits & 0x7C
+        assert (address in listed) == (address not in explained and not partly)
