@@ -30,6 +30,7 @@ SHEET_SIZE = Fault(
 
 MAX_BYTES = 256 * 1024
 MAX_DEPTH = 16
+MAX_LINE = 2000  # bytes; the TOML parser's time grows with the square of a dotted name
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 NOT_STATED = "not stated"
 
@@ -48,6 +49,11 @@ def load_sheet(data: bytes, name: str = "card sheet") -> dict[str, str]:
     if len(data) > MAX_BYTES:
         raise SHEET_SIZE.at(
             file=name, expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes"
+        )
+    longest = max(len(line) for line in data.split(b"\n"))
+    if longest > MAX_LINE:
+        raise SHEET_TEXT.at(
+            file=name, expected=f"lines of at most {MAX_LINE} bytes", found=f"{longest} bytes"
         )
     try:
         return dict(_flat(tomllib.loads(data.decode("utf-8"))))
@@ -78,7 +84,9 @@ def compare_sheets(unit: dict[str, str], card: dict[str, str]) -> tuple[Entry, .
     """Return every entry of either sheet, by name, and whether the two agree."""
     from deepdiff import DeepDiff  # noqa: PLC0415 - slow to import, needed here alone
 
-    differing = DeepDiff(unit, card, view="tree").get("values_changed", [])
+    # With a threshold, two sheets that share few names would count as one changed value.
+    found = DeepDiff(unit, card, view="tree", threshold_to_diff_deeper=0)
+    differing = found.get("values_changed", [])
     changed = {change.path(output_format="list")[0] for change in differing}
     entries = []
     for name in sorted({*unit, *card}):
