@@ -1,0 +1,77 @@
+"""What a swap puts on record: the load file, and each read-back with its answer."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from parambak.memory.digests import sha256, sum16
+from parambak.memory.image import Image
+from parambak.swap.on_record import record_load_file, record_read_back
+from parambak.swap.read_back import BEFORE_POWER, compare
+from tests.keeping.conftest import WHERE, Laptop, image, incoming
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture
+def laptop(tmp_path: Path) -> Any:
+    """Return a laptop with a verified copy."""
+    made = Laptop(tmp_path / "one")
+    made.verified()
+    yield made
+    made.close()
+
+
+def newest(laptop: Laptop, count: int = 1) -> list[Any]:
+    """Return the newest records about the vessel."""
+    (vessel,) = laptop.vault.vessels()
+    return [stored.record for stored in laptop.vault.records(vessel)[-count:]]
+
+
+def test_a_load_file_is_on_record_with_its_digest_and_sum(laptop: Laptop) -> None:
+    """Which copy, which format, and the sum that the reader's screen will show."""
+    copy = laptop.latest()
+    file = ("intel-hex", sha256(b"the file"))
+    record_load_file(laptop.vault, laptop.position(), copy, Image.of(image()), file)
+    (record,) = newest(laptop)
+    assert record.kind == "load-file"
+    assert record.objects == (copy.sha256,)
+    assert record.body == {
+        "position": laptop.position().id,
+        "image": copy.image.members() | {"ranges": [[0, 256]]},
+        "format": "intel-hex",
+        "file_sha256": sha256(b"the file"),
+        "sum16": sum16(image()),
+    }
+
+
+def test_each_dump_read_back_is_on_record_with_its_answer(laptop: Laptop) -> None:
+    """A good one and one with a bit wrong: a record each, the bytes read kept as objects."""
+    bad = image(1, {0xA0: image()[0xA0] ^ 1})
+    reads = [
+        (incoming(data), compare(Image.of(image()), Image.of(data), BEFORE_POWER))
+        for data in (image(), bad)
+    ]
+    copy = laptop.latest()
+    record_read_back(laptop.vault, laptop.position(), copy, reads, by="B. Invented")
+    good, wrong = newest(laptop, 2)
+    assert [each.body["loaded_correctly"] for each in (good, wrong)] == [True, False]
+    assert [each.body["differing_bytes"] for each in (good, wrong)] == [0, 1]
+    assert wrong.body["stage"] == "before-power"
+    assert wrong.body["meant"]["sha256"] == copy.sha256
+    assert laptop.vault.read_object(sha256(bad)) == bad
+    assert sha256(bad) in wrong.objects
+    assert laptop.vault.person(wrong.by) == "B. Invented"
+
+
+def test_what_was_read_back_is_no_copy(laptop: Laptop) -> None:
+    """The position's copies are as before: only the close of a swap makes one of it."""
+    before = laptop.position().copies
+    bad = image(2)
+    found = compare(Image.of(image()), Image.of(bad), BEFORE_POWER)
+    reads = [(incoming(bad), found)]
+    record_read_back(laptop.vault, laptop.position(), laptop.latest(), reads, by=None)
+    assert laptop.position(WHERE).copies == before
