@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -19,6 +18,7 @@ from parambak.keeping.fold import fleet
 from parambak.keeping.request import Request
 from parambak.keeping.take_in import TakenIn, take_in
 from parambak.keeping.target import Target
+from parambak.keeping.texts import check_date
 from parambak.keeping.visits import VISIT_NONE, the_open_visit
 
 if TYPE_CHECKING:
@@ -136,8 +136,6 @@ def _request(
         size = layout.layout.memory
     terms = files_in.terms_of(words.accept, size, words.base)
     incoming = [files_in.incoming(path, words.format_name, terms) for path in dumps]
-    from parambak.keeping.entries import check_date  # noqa: PLC0415 - small, and used once
-
     target = Target(
         vessel=words.vessel or "",
         position=words.position,
@@ -165,6 +163,8 @@ def _request(
 
 def _chip_size(name: str, chips: Mapping[str, Chip]) -> int:
     if name.casefold() not in chips:
+        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
+
         near = get_close_matches(name.casefold(), chips, n=3, cutoff=0.5)
         raise faults.CHIP_NAME.at(
             expected=" or ".join(chips[each].name for each in near) or "a part of the table",
@@ -186,7 +186,7 @@ def _normal(words: _Words) -> list[Normal]:
 
 def _with_visit(vault: Vault, request: Request, words: _Words) -> Request:
     """Fill in what the open visit remembers."""
-    from dataclasses import replace  # noqa: PLC0415 - used once
+    from msgspec.structs import replace  # noqa: PLC0415 - used once
 
     found = the_open_visit(fleet(vault), vault.writer, words.vessel)
     if found is None:

@@ -6,7 +6,6 @@ loaded for tables alone, since it is slow to import.
 
 from __future__ import annotations
 
-import shutil
 import sys
 import textwrap
 import unicodedata
@@ -40,6 +39,12 @@ def counted(number: int, noun: str) -> str:
     return f"1 {noun}" if number == 1 else f"{number} {noun}s"
 
 
+def _terminal_columns() -> int:
+    import shutil  # noqa: PLC0415 - asked of a terminal alone
+
+    return max(NARROWEST, min(shutil.get_terminal_size().columns, WIDEST))
+
+
 class Screen:
     """Prints headings, sentences, facts and tables; every text is made printable first."""
 
@@ -47,8 +52,7 @@ class Screen:
         self._stderr = stderr
         stream = sys.stderr if stderr else sys.stdout
         terminal = stream.isatty()
-        wide = shutil.get_terminal_size().columns if terminal else COLUMNS
-        self._columns = max(NARROWEST, min(wide, WIDEST)) if terminal else COLUMNS
+        self._columns = _terminal_columns() if terminal else COLUMNS
 
     def heading(self, text: str) -> None:
         """Print a heading, bold where the terminal can."""

@@ -7,7 +7,7 @@ import click
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.entries import check_date
+from parambak.keeping.texts import check_date
 from parambak.keeping.visits import open_visit
 
 

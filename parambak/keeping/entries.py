@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import secrets
 from typing import TYPE_CHECKING, NamedTuple
+from uuid import uuid4
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping import select
@@ -207,7 +207,7 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
                 _add(writing, "amend", home, AmendBody(what="card", id=identity, facts=told), by)
             return standing.where, False
         refuse_near(serial, (card.serial for card in ship.cards), "card")
-        entity = Entity(what="card", id=secrets.token_hex(16), facts=facts, inside=ship.id)
+        entity = Entity(what="card", id=uuid4().hex, facts=facts, inside=ship.id)
         _add(writing, "entered", ship.id, EnteredBody(new=(entity,)), by)
     return f"{ship.handle}/{select.CARD}{serial}", True
 

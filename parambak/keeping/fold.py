@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from parambak.keeping import bodies
 from parambak.keeping.bodies import body_of, misshapen

@@ -5,8 +5,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -14,16 +15,14 @@ if TYPE_CHECKING:
     from parambak.keeping.bodies import DumpEntry, ImageEntry, LayoutEntry, Normal, ReaderSum
 
 
-@dataclass(frozen=True, slots=True)
-class Conflict:
+class Conflict(Struct, frozen=True):
     """A fact that two records tell differently, neither knowing of the other."""
 
     fact: str
     values: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Read:
+class Read(Struct, frozen=True):
     """One pass of the reader.
 
     `order` counts the records about the ship from 0; `vessel` is the identity that this
@@ -51,8 +50,7 @@ class Read:
     visit: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Copy:
+class Copy(Struct, frozen=True):
     """An image kept for one position, and every read that gave it, oldest first.
 
     `number` counts the position's copies from 1, by their newest read.
@@ -73,8 +71,7 @@ class Copy:
         return self.reads[-1]
 
 
-@dataclass(frozen=True, slots=True)
-class Position:
+class Position(Struct, frozen=True):
     """A memory chip's place in a unit, or on a card that is in none."""
 
     ids: frozenset[str]
@@ -113,14 +110,13 @@ class Position:
         return tuple((each, read) for read in self.reads for each in read.normal)
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One control unit aboard."""
 
     ids: frozenset[str]
     short: str
     where: str
-    facts: dict[str, str] = field(default_factory=dict)
+    facts: dict[str, str] = {}
     positions: tuple[Position, ...] = ()
     sheet: tuple[str, str] | None = None
     conflicts: tuple[Conflict, ...] = ()
@@ -131,14 +127,13 @@ class Unit:
         return min(self.ids)
 
 
-@dataclass(frozen=True, slots=True)
-class Card:
+class Card(Struct, frozen=True):
     """A processor card with a serial number and a whereabouts."""
 
     ids: frozenset[str]
     serial: str
     where: str
-    facts: dict[str, str] = field(default_factory=dict)
+    facts: dict[str, str] = {}
     positions: tuple[Position, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
 
@@ -148,8 +143,7 @@ class Card:
         return min(self.ids)
 
 
-@dataclass(frozen=True, slots=True)
-class Visit:
+class Visit(Struct, frozen=True):
     """One attendance aboard; `closed` is None while it is open."""
 
     id: str
@@ -161,8 +155,7 @@ class Visit:
     closed: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Vessel:
+class Vessel(Struct, frozen=True):
     """A ship, by every identity that counts as this one ship.
 
     `short` is its name as given; `handle` is what names it here without doubt. `homes`
@@ -173,13 +166,13 @@ class Vessel:
     ids: frozenset[str]
     short: str
     handle: str
-    facts: dict[str, str] = field(default_factory=dict)
+    facts: dict[str, str] = {}
     former: tuple[str, ...] = ()
     units: tuple[Unit, ...] = ()
     cards: tuple[Card, ...] = ()
     visits: tuple[Visit, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
-    homes: dict[str, str] = field(default_factory=dict)
+    homes: dict[str, str] = {}
 
     @property
     def id(self) -> str:
@@ -201,8 +194,7 @@ class Vessel:
         return tuple(p for holder in self.holders for p in holder.positions)
 
 
-@dataclass(frozen=True, slots=True)
-class Fleet:
+class Fleet(Struct, frozen=True):
     """All vessels of a vault, by handle; `rechecked` is when a recheck last found all sound."""
 
     vessels: tuple[Vessel, ...]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from parambak.layouts.model import Layout
 
 
-@dataclass(frozen=True, slots=True)
-class Incoming:
+class Incoming(Struct, frozen=True):
     """One dump as received, what it stands for, and what its file's record will hold."""
 
     data: bytes
@@ -23,18 +23,16 @@ class Incoming:
     entry: DumpEntry
 
 
-@dataclass(frozen=True, slots=True)
-class LayoutFile:
+class LayoutFile(Struct, frozen=True):
     """A layout as given: its bytes, its checked model, and the files it includes."""
 
     name: str
     data: bytes
     layout: Layout
-    parts: Mapping[str, bytes] = field(default_factory=dict)
+    parts: Mapping[str, bytes] = {}
 
 
-@dataclass(frozen=True, slots=True)
-class Request:
+class Request(Struct, frozen=True):
     """What one `archive` asks for. `dumps` are reads of one chip, in the order given."""
 
     target: Target

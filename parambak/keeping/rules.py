@@ -5,11 +5,10 @@ Where none are given, `CAREFUL` holds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True, slots=True)
-class Rules:
+class Rules(Struct, frozen=True):
     """What is required. A condition not required is still shown.
 
     `reads` is how many reads made apart must agree; `layout` whether a copy

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault, NotFound
@@ -229,6 +228,8 @@ def copy_name(position: Position, copy: Copy) -> str:
 
 def _nearest(name: str, known: Iterable[str]) -> str:
     """Return the nearest known names in a few words, for the message."""
+    from difflib import get_close_matches  # noqa: PLC0415 - only for a message
+
     every = sorted(set(known))
     near = get_close_matches(name[:MOST_TYPED], every, n=3, cutoff=0.5) or every[:5]
     return " or ".join(near) if near else "none is there yet"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import secrets
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+from uuid import uuid4
 
 import msgspec
+from msgspec import Struct
 
 from parambak.keeping import bodies, select
 from parambak.keeping.admit import Admission
@@ -27,8 +27,7 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Vault, Writing
 
 
-@dataclass(frozen=True, slots=True)
-class TakenIn:
+class TakenIn(Struct, frozen=True):
     """The answer: where it lies, what was made on the way, and whether it is verified."""
 
     position: Position
@@ -66,7 +65,7 @@ def _write(
     writing: Writing, request: Request, aimed: Aimed, matched: bodies.ReaderSum | None
 ) -> None:
     """Write the objects and one record a read."""
-    call = secrets.token_hex(16)
+    call = uuid4().hex
     layout = _put_layout(writing, request.layout)
     by = writing.person(request.read_by, aimed.vessel) if request.read_by else None
     new = aimed.new

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import secrets
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+from uuid import uuid4
+
+from msgspec import Struct
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping import select
@@ -28,8 +29,7 @@ OTHER_CHIP = Fault(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
+class Target(Struct, frozen=True):
     """Where the user says that a read belongs, as typed."""
 
     vessel: str
@@ -40,8 +40,7 @@ class Target:
     new_vessel: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Aimed:
+class Aimed(Struct, frozen=True):
     """The place found or made.
 
     `vessel` and `id` are the identities of vessel and position, the vessel's being that
@@ -68,7 +67,7 @@ class Making:
 
     def make(self, what: str, facts: dict[str, str], inside: str | None, said: str) -> str:
         """Bring in an entity, and return its identity."""
-        identity = secrets.token_hex(16)
+        identity = uuid4().hex
         told = {name: value for name, value in facts.items() if value}
         self.entities.append(Entity(what=what, id=identity, facts=dict(told), inside=inside))
         self.said.append(said)

@@ -6,8 +6,9 @@ not met, or not known; "failed" and "not known" are two answers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Self
+
+from msgspec import Struct
 
 from parambak.keeping.apart import made_apart
 
@@ -42,8 +43,7 @@ class Condition(NamedTuple):
         return cls(condition, met=None, text=text)
 
 
-@dataclass(frozen=True, slots=True)
-class Evidence:
+class Evidence(Struct, frozen=True):
     """All that the answer rests on.
 
     `agreeing` are the reads that gave this image outside live bytes;
@@ -66,8 +66,7 @@ class Evidence:
     lost: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(Struct, frozen=True):
     """The answer: every condition in the order of the work."""
 
     conditions: tuple[Condition, ...]

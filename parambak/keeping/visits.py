@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import secrets
 from typing import TYPE_CHECKING
+from uuid import uuid4
 
 from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping import select
@@ -83,7 +83,7 @@ def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
         if the_open_visit(known, vault.writer, vessel) is not None:
             raise VISIT_OPEN.at(vessel=handle, expected="no open visit", found=handle)
         mark = writing.person(by, identity) if by else None
-        body = VisitOpenedBody(visit=secrets.token_hex(16), on=on, new=new, reader=reader)
+        body = VisitOpenedBody(visit=uuid4().hex, on=on, new=new, reader=reader)
         relies_on = [mark] if mark else []
         writing.add("visit-opened", identity, body.members(), by=mark, relies_on=relies_on)
     return handle, bool(new)
