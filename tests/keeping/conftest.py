@@ -4,10 +4,9 @@ import hashlib
 import itertools
 import random
 import shutil
-from dataclasses import replace
+from msgspec.structs import replace
 from datetime import datetime, timedelta, timezone
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -15,7 +14,6 @@ from parambak.dumps.dump import Dump
 from parambak.keeping.bodies import DumpEntry
 from parambak.keeping.chips import Chip
 from parambak.keeping.fold import fleet
-from parambak.keeping.known import Copy, Fleet, Position
 from parambak.keeping.request import Incoming, LayoutFile, Request
 from parambak.keeping.select import find_position
 from parambak.keeping.take_in import TakenIn, take_in
@@ -24,6 +22,12 @@ from parambak.layouts.load import load
 from parambak.memory.digests import sha256
 from parambak.memory.image import Image
 from parambak.vault.vault import Vault
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from parambak.keeping.known import Copy, Fleet, Position
 
 MEMORY = 256
 WHERE = "grebe/port-thruster/U12"
@@ -234,7 +238,7 @@ def same_file(one: Incoming, **entry: Any) -> Incoming:
 
 
 @pytest.fixture
-def laptop(tmp_path: Path) -> Any:
+def laptop(tmp_path: Path) -> Iterator[Laptop]:
     """Return a laptop with an empty vault."""
     made = Laptop(tmp_path / "one")
     yield made

@@ -92,7 +92,7 @@ def test_a_cards_type_is_a_text_like_any_other(laptop: Laptop) -> None:
 def test_the_sheet_of_a_unit_is_kept_as_given_and_the_last_one_counts(laptop: Laptop) -> None:
     """Its bytes are an object that the record relies on."""
     laptop.take(image())
-    assert laptop.fleet.vessels[0].units[0].sheet is None
+    assert [unit.sheet for unit in laptop.fleet.vessels[0].units] == [None]
     for data, name in ((SHEET, "a.toml"), (SHEET + b"# later\n", "b\x1b.toml")):
         where = "grebe/port-thruster"
         unit = record_sheet(laptop.vault, where=where, name=name, data=data, by="A. Invented")

@@ -228,7 +228,8 @@ def test_what_cannot_be_told_is_refused_and_nothing_is_written(
 def test_ordinary_text_of_any_script_is_kept(laptop: Laptop) -> None:
     """Letters of any language, accents, line feeds in a remark, a no-break space."""
     laptop.take(image())
-    text = "Бакборт\u00a0№ 2, gewässert\n左舷 ひだり می\u200cخواهم"
+    # Russian, German, Japanese and Persian, the last with its joiner.
+    text = "Бакборт\u00a0№ 2, gewässert\n左舷 ひだり می\u200cخواهم"  # noqa: RUF001 - letters of other scripts are the point
     tell(laptop, f"{WHERE}@latest", remark=text)
     assert laptop.latest().newest.remark == text
 

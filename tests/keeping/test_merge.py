@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from parambak.errors import CallRefused, NotFound
 from parambak.keeping.entries import amend, enter_card, record_sheet
-from parambak.keeping.known import Fleet
 from tests.keeping.conftest import Laptop, image
+
+if TYPE_CHECKING:
+    from parambak.keeping.known import Fleet
 
 
 class Step(NamedTuple):

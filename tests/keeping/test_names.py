@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import given
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 WORDS = st.text("abc", min_size=0, max_size=5)
 
 
-def refused(laptop: Laptop, where: str, **words: object) -> ParambakError:
+def refused(laptop: Laptop, where: str, **words: Any) -> ParambakError:
     """Return the refusal that a read at a WHERE meets."""
     with pytest.raises(CallRefused) as refusal:
         laptop.take(image(), where=where, **words)

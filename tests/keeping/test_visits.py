@@ -112,12 +112,10 @@ def test_another_writers_visit_is_not_mine(tmp_path: Path) -> None:
         ({"vessel": "no name"}, "name-shape"),
     ],
 )
-def test_a_refused_visit_leaves_no_vault(
-    laptop: Laptop, words: dict[str, str], code: str
-) -> None:
+def test_a_refused_visit_leaves_no_vault(laptop: Laptop, words: dict[str, str], code: str) -> None:
     """Nothing is made on the way to a refusal."""
     with pytest.raises(ParambakError) as refusal:
-        opened(laptop, **words)  # type: ignore[arg-type]
+        opened(laptop, **words)
     assert refusal.value.code == code
     assert laptop.tree() == {}
 

@@ -53,7 +53,7 @@ def decoded(ramp: int = 30, layout: bytes = LAYOUT) -> Decoded:
 
 def asked(**told: Any) -> Readiness:
     """Return the readiness, everything sound but what is told."""
-    sound = {
+    sound: dict[str, Any] = {
         "copy": "grebe/port-thruster/U12@01234567",
         "verdict": verdict(),
         "decoded": decoded(),

@@ -13,11 +13,12 @@ from parambak.swap.read_back import BEFORE_POWER, compare
 from tests.keeping.conftest import WHERE, Laptop, image, incoming
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 
 @pytest.fixture
-def laptop(tmp_path: Path) -> Any:
+def laptop(tmp_path: Path) -> Iterator[Laptop]:
     """Return a laptop with a verified copy."""
     made = Laptop(tmp_path / "one")
     made.verified()
