@@ -25,14 +25,16 @@ FOLDER = "parambak-demo"
 
 
 @parambak_command("demo", example="parambak demo parambak-demo", vault=False)
-@click.argument("folder", metavar="[DIR]", default=FOLDER)
+@click.argument("folder", metavar="[DIR]", required=False)
 @pass_settings
-def command(settings: Settings, folder: str) -> Answer:
+def command(settings: Settings, folder: str | None) -> Answer:
     """Walk an invented scenario through the whole job, in DIR.
 
     Two sister harbour tugs, two visits, a swap done well and a card loaded
-    wrongly. Everything is written under DIR, the vault in DIR/vault.
+    wrongly. Everything is written under DIR, the vault in DIR/vault; without
+    DIR in parambak-demo, or parambak-demo-2 where that is there already.
     """
+    folder = folder or _free_name()
     place = _empty_folder(folder)
     layouts = {name: files_in.shipped(f"layouts/{name}") for name in LAYOUTS}
     if not settings.json:
@@ -54,6 +56,11 @@ def command(settings: Settings, folder: str) -> Answer:
         lambda screen: _page(screen, folder, as_told=not told),
         exit_code=1 if told else 0,
     )
+
+
+def _free_name() -> str:
+    later = (f"{FOLDER}-{number}" for number in range(2, 1000))
+    return next((name for name in (FOLDER, *later) if not Path(name).exists()), FOLDER)
 
 
 def _empty_folder(folder: str) -> Path:

@@ -57,6 +57,12 @@ def test_the_demos_vault_goes_on(ship: Ship, tmp_path: Path) -> None:
     assert [each["verified"] for each in states] == [True] * 4
 
 
+def test_a_second_demo_goes_beside_the_first(ship: Ship) -> None:
+    """Without a folder's name it takes the next one that is free."""
+    assert ship.answer("demo").document["folder"] == "parambak-demo"
+    assert ship.answer("demo").document["folder"] == "parambak-demo-2"
+
+
 def test_the_demo_leaves_a_folder_with_something_in_it_alone(ship: Ship) -> None:
     """It refuses, with the code and what to do."""
     (ship.folder / "here").mkdir()
