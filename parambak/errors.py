@@ -120,7 +120,7 @@ class Fault:
     text: str
     next: str
 
-    def at(  # noqa: PLR0913 - the parts of every message, all by keyword
+    def at(
         self,
         *,
         file: str | None = None,
