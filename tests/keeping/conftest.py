@@ -4,11 +4,11 @@ import hashlib
 import itertools
 import random
 import shutil
-from msgspec.structs import replace
 from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from msgspec.structs import replace
 
 from parambak.dumps.dump import Dump
 from parambak.keeping.bodies import DumpEntry
@@ -243,3 +243,9 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
     made = Laptop(tmp_path / "one")
     yield made
     made.close()
+
+
+@pytest.fixture(autouse=True)
+def _no_flush(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave the disk's flushes out: what they are for is tested in the vault's own room."""
+    monkeypatch.setattr("os.fsync", lambda _: None)
