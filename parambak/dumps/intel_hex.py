@@ -121,13 +121,14 @@ class Reading:
         self.base: int | None = None
         """The last base address; None before the first."""
         self.base_type: int | None = None
-        """2 or 4: the kind of base record that the file has; None before the first."""
+        """2 or 4: the kind of the last base record; None before the first."""
         self.ended = False
         self._text = text
         self._terms = terms
         self._target = target
         self._start: tuple[int, int] | None = None
         self._data_seen = False
+        self._base_reset = False
         self._counts: dict[str, list[int]] = {}
         self._wraps: bool | None = None
 
@@ -169,6 +170,7 @@ class Reading:
 
     def data(self, offset: int, data: bytes, number: int) -> None:
         """Place the data of one record at `offset` from the base."""
+        self._base_reset = False
         if not data:
             self._count("hex-empty-record", number)
             return
@@ -219,14 +221,25 @@ class Reading:
                 line=number, expected="length 02", found=f"length {len(record.data):02X}"
             )
         if self.base_type not in (None, record.type):
+            self._other_base(record, number)
+        self._zero_field(record, number)
+        self._base_reset = record.type == 2 and not any(record.data)
+        self.base_type = record.type
+        self.base = int.from_bytes(record.data, "big") << (4 if record.type == 2 else 16)
+
+    def _other_base(self, record: Record, number: int) -> None:
+        """Refuse types 02 and 04 in one file, unless a type 02 of 0 stands right before type 04.
+
+        A common converter writes so across 1 MiB. Then those readers that let the last base
+        record hold, and those that add the bases of both types, agree where each byte goes.
+        """
+        if not self._base_reset:
             raise faults.HEX_BOTH_BASES.at(
                 line=number,
                 expected=f"type {self.base_type:02X} throughout",
                 found=f"type {record.type:02X}",
             )
-        self._zero_field(record, number)
-        self.base_type = record.type
-        self.base = int.from_bytes(record.data, "big") << (4 if record.type == 2 else 16)
+        self._count("hex-base-changes", number)
 
     def _start_address(self, record: Record, number: int) -> None:
         if len(record.data) != 4:
@@ -282,6 +295,7 @@ _NOTES: Final = {
     "hex-empty-record": "data records of length 0",
     "hex-past-64k": "no base record, and data that go past 0xFFFF, taken to go straight on",
     "hex-wrap-accepted": "allowed: data that wrap, placed as the standard says",
+    "hex-base-changes": "type 04 after type 02, the base set to 0 right before",
     "hex-end-address": "the end record's address is not zero",
     "hex-zero-field": "records of type 02 to 05 whose address field is not zero",
 }

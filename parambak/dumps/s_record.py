@@ -158,10 +158,8 @@ class Reading:
         elif record.type == 0:
             self._take_header(record, number)
         elif record.type in COUNTS:
-            self._judge_overrun(None)
             self._take_count(record, number)
         else:
-            self._judge_overrun(None)
             self._take_end(record, number)
 
     def takes_data(self) -> bool:
@@ -193,16 +191,21 @@ class Reading:
         self._target.put(address, data, number)
 
     def _judge_overrun(self, follower: tuple[int, int] | None) -> None:
-        """Refuse data over their address width, unless a wider record goes on from them.
+        """Refuse data over their address width, unless what follows explains them.
 
-        So a common converter writes by default: S1 up to and over 64 KiB, then S2.
+        A common converter writes by default S1 up to and over 64 KiB, then S2 that goes on
+        from it; or, where nothing is left to go on with, a matching count and no terminator.
+        Neither says that the addresses end at 64 KiB, as S1 throughout with S9 does.
         """
         over = self._overrun
         if over is None:
             return
-        limit = 1 << 8 * ADDRESS_BYTES[over.kind]
-        goes_on = follower is not None and follower[1] == over.address + over.length
-        if follower is None or not goes_on or follower[0] <= over.kind:
+        if follower is None:
+            explained = self._count_line is not None and self._end is None and over.kind < 3
+        else:
+            explained = follower[0] > over.kind and follower[1] == over.address + over.length
+        if not explained:
+            limit = 1 << 8 * ADDRESS_BYTES[over.kind]
             raise faults.SREC_WIDTH.at(
                 line=over.line,
                 offset=over.address,
@@ -258,6 +261,7 @@ class Reading:
                 )
             self._note("srec-odd-end-accepted", number)
         self._end = record
+        self._judge_overrun(None)
 
     def _after_end(self, line: bytes, number: int) -> None:
         two = line[:1] == b"S" and line[1:2] in (b"7", b"8", b"9")
@@ -307,7 +311,7 @@ class Reading:
 _NOTES: Final = {
     "srec-blank-line": "blank lines",
     "srec-empty-record": "data records that carry no bytes",
-    "srec-past-width": "data over the record's address width, where a wider record goes on",
+    "srec-past-width": "data over the record's address width, taken to go straight on",
     "srec-header-twice": "further header records (S0)",
     "srec-header-late": "the header record (S0) does not come first",
     "srec-header-address": "the header record's address is not zero",

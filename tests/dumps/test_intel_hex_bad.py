@@ -162,6 +162,29 @@ BAD = {
         expected="type 02 throughout",
         found="type 04",
     ),
+    "type 04 after type 02, data between the reset and it": Bad(
+        record(2, 0, b"\x10\x00")
+        + FOUR
+        + record(2, 0, bytes(2))
+        + MORE
+        + record(4, 0, b"\x00\x10")
+        + FOUR
+        + END,
+        "hex-both-bases",
+        5,
+    ),
+    "type 02 after type 04": Bad(
+        record(4, 0, bytes(2)) + FOUR + record(2, 0, b"\x10\x00") + FOUR + END,
+        "hex-both-bases",
+        3,
+        expected="type 04 throughout",
+        found="type 02",
+    ),
+    "type 02 again after a change to type 04": Bad(
+        record(2, 0, bytes(2)) + record(4, 0, bytes(2)) + FOUR + record(2, 0, bytes(2)) + END,
+        "hex-both-bases",
+        4,
+    ),
     "two different start addresses": Bad(
         record(5, 0, b"\x00\x00\x00\xcd") + FOUR + record(5, 0, b"\x00\x00\x00\xce") + END,
         "hex-two-starts",
@@ -374,6 +397,14 @@ def test_any_consistent_line_end_is_noted(line_end: bytes) -> None:
     dump = read((FOUR + MORE + END).replace(b"\n", line_end))
     assert [finding.code for finding in dump.findings] == ["hex-line-end"]
     assert dump.image == read(FOUR + MORE + END).image
+
+
+def test_type_04_right_after_a_reset_of_type_02() -> None:
+    """With the segment base 0, readers that add both bases agree with those that add the last."""
+    data = record(2, 0, b"\x10\x00") + FOUR + record(2, 0, bytes(2)) + record(4, 0, b"\x00\x10")
+    dump = read(data + MORE + record(4, 0, b"\x00\x20") + FOUR + END)
+    assert [block.start for block in dump.image.blocks] == [0x10010, 0x100014, 0x200010]
+    assert [(f.code, f.line) for f in dump.findings] == [("hex-base-changes", 4)]
 
 
 def test_plain_file_has_no_finding() -> None:

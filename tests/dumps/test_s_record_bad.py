@@ -203,6 +203,24 @@ BAD = {
         2,
         0xFFFE,
     ),
+    "S1 data over 64 KiB, counted, but S9 says that addresses end there": Bad(
+        HEAD + record(1, 0xFFFE, b"\x11\x22\x33\x44") + record(5, 1) + END,
+        "srec-width",
+        2,
+        0xFFFE,
+    ),
+    "S1 data over 64 KiB, then S1, counted": Bad(
+        HEAD + record(1, 0xFFFE, b"\x11\x22\x33\x44") + FOUR + record(5, 2), "srec-width", 2
+    ),
+    "S1 data over 64 KiB, neither counted nor ended, named": Bad(
+        HEAD + record(1, 0xFFFE, b"\x11\x22\x33\x44"),
+        "srec-width",
+        2,
+        terms=Terms(frozenset({NO_END})),
+    ),
+    "S3 data over 4 GiB, counted": Bad(
+        HEAD + record(3, 0xFFFFFFFE, b"\x11\x22\x33") + record(5, 1), "srec-width", 2, 0xFFFFFFFE
+    ),
     "S2 data over 16 MiB": Bad(
         HEAD + record(2, 0xFFFFFE, b"\x11\x22\x33\x44") + record(8, 0), "srec-width", 2, 0xFFFFFE
     ),
@@ -318,6 +336,16 @@ def test_data_past_the_width_go_on_in_a_wider_record() -> None:
     assert [(f.code, f.line) for f in dump.findings] == [
         ("srec-past-width", 2),
         ("srec-mixed-widths", None),
+    ]
+
+
+def test_last_data_past_the_width_are_taken_where_counted() -> None:
+    """S1 over 64 KiB is taken where a count ends the file and no terminator contradicts it."""
+    dump = read(HEAD + record(1, 0xFFFE, b"\x11\x22\x33\x44") + record(5, 1))
+    assert [tuple(block) for block in dump.image.blocks] == [(0xFFFE, b"\x11\x22\x33\x44")]
+    assert [(f.code, f.line) for f in dump.findings] == [
+        ("srec-past-width", 2),
+        ("srec-no-terminator", 3),
     ]
 
 

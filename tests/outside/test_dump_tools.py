@@ -142,20 +142,6 @@ def test_we_read_what_objcopy_writes(name: str, start: int, tmp_path: Path) -> N
     same(out, Image.of(CONTENT, start))
 
 
-@needs_objcopy
-def test_objcopy_across_1_mib_is_refused_by_name(tmp_path: Path) -> None:
-    """There objcopy mixes types 02 and 04, and readers disagree where the bytes go."""
-    (tmp_path / "a.bin").write_bytes(CONTENT)
-    out = tmp_path / "a.hex"
-    run(
-        OBJCOPY, "-I", "binary", "-O", "ihex", "--change-addresses=0xFFFF0",
-        tmp_path / "a.bin", out,
-    )  # fmt: skip
-    with pytest.raises(DumpRefused) as caught:
-        read_dump(out.name, out.read_bytes())
-    assert caught.value.code == "hex-both-bases"
-
-
 STYLES = {
     "hex": ("intel-hex", Style()),
     "hex, segments": ("intel-hex", Style(address_width=20)),
