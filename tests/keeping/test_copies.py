@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import pytest
@@ -72,8 +73,15 @@ def test_a_clock_set_back_does_not_change_the_latest(laptop: Laptop) -> None:
     assert laptop.latest().sha256 == sha256(B)
 
 
-def test_the_order_goes_over_both_identities_of_a_ship(tmp_path: Path) -> None:
-    """One ship on two laptops, read on one day: the later clock is the later read."""
+def test_the_order_goes_over_both_identities_of_a_ship(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One ship on two laptops, read on one day: the later clock is the later read.
+
+    Identities are random; here each new one is lower, so that they would give another order.
+    """
+    falling = itertools.count(999_999, -1)
+    monkeypatch.setattr("secrets.token_hex", lambda size: f"{next(falling):0{2 * size}x}")
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, A), (other, B)):
         laptop.take(data, read_on="2026-03-01")

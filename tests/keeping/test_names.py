@@ -29,7 +29,7 @@ def refused(laptop: Laptop, where: str, **words: Any) -> ParambakError:
 
 @pytest.mark.parametrize(
     "typed",
-    ["grebes", "xgrebe", "grebeX", "greb", "gree", "grabe", "rgebe", "gerbe", "gre-be", "G.rebe"],
+    ["grebes", "xgrebe", "grebeX", "greb", "gree", "grabe", "rgebe", "gerbe", "gre-be", "g.r-EBE"],
 )
 def test_a_vessel_one_letter_or_mark_away_is_refused(laptop: Laptop, typed: str) -> None:
     """A letter more, less, changed, two exchanged, case and punctuation: name-vessel-near."""

@@ -318,11 +318,12 @@ def test_a_reader_without_a_clock_is_the_engineers_word(laptop: Laptop) -> None:
 
 
 def test_one_read_links_others_that_look_apart(laptop: Laptop) -> None:
-    """A and B are one file, B and C of one time: one read in all."""
+    """A and C are one file, B and C of one time, B and D one file: one read in all."""
     first = incoming(image(), modified=1)
-    second = same_file(first, modified=2)
-    third = incoming(image(), modified=2)
-    assert met(laptop.take(first, second, third).verdict)["read-twice"] is False
+    second = incoming(image(), modified=2)
+    third = same_file(first, modified=2)
+    fourth = same_file(second, modified=3)
+    assert met(laptop.take(first, second, third, fourth).verdict)["read-twice"] is False
 
 
 # --- live bytes, and reads that differ ---
