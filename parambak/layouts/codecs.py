@@ -28,10 +28,14 @@ class Reading(NamedTuple):
 
 
 class Codec(NamedTuple):
-    """How one field's bytes are read and written."""
+    """How one field's bytes are read and written.
+
+    `whole` gives the number at once where every pattern of the type is a whole number.
+    """
 
     read: Callable[[bytes], Reading]
     write: Callable[[int | Fraction | str], bytes | None]
+    whole: Callable[[bytes], int] | None = None
 
 
 def _whole(value: int | Fraction | str) -> int | None:
@@ -42,8 +46,13 @@ def _whole(value: int | Fraction | str) -> int | None:
 
 
 def _integers(length: int, order: ByteOrder, *, signed: bool) -> Codec:
+    def whole(raw: bytes) -> int:
+        return int.from_bytes(raw, order, signed=signed)
+
+    plainest = not signed and (order == "big" or length == 1)
+
     def read(raw: bytes) -> Reading:
-        return Reading(int.from_bytes(raw, order, signed=signed))
+        return Reading(whole(raw))
 
     def write(value: int | Fraction | str) -> bytes | None:
         number = _whole(value)
@@ -52,7 +61,8 @@ def _integers(length: int, order: ByteOrder, *, signed: bool) -> Codec:
         except OverflowError:
             return None
 
-    return Codec(read, write)
+    # Python's own function where it does the same: a third of the time.
+    return Codec(read, write, int.from_bytes if plainest else whole)
 
 
 def _turned(raw: bytes, order: ByteOrder) -> bytes:
@@ -139,8 +149,11 @@ def _gray(length: int, order: ByteOrder) -> Codec:
 def _bits(bit: int, width: int, length: int, order: ByteOrder) -> Codec:
     mask = (1 << width) - 1
 
+    def whole(raw: bytes) -> int:
+        return int.from_bytes(raw, order) >> bit & mask
+
     def read(raw: bytes) -> Reading:
-        return Reading(int.from_bytes(raw, order) >> bit & mask)
+        return Reading(whole(raw))
 
     def write(value: int | Fraction | str) -> bytes | None:
         number = _whole(value)
@@ -148,7 +161,7 @@ def _bits(bit: int, width: int, length: int, order: ByteOrder) -> Codec:
             return None
         return (number << bit).to_bytes(length, order)
 
-    return Codec(read, write)
+    return Codec(read, write, whole)
 
 
 def _texts(field: Field, length: int, blank: int) -> Codec:

@@ -9,7 +9,7 @@ from msgspec import Struct
 from parambak.layouts.coverage import covered_bytes
 from parambak.layouts.decimals import exact
 from parambak.layouts.faults import OTHER_MEMORY
-from parambak.layouts.plan import FieldPlan, Shown, plan_of
+from parambak.layouts.plan import FieldPlan, plan_of
 from parambak.layouts.verdicts import CheckResult, check_results
 
 if TYPE_CHECKING:
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from parambak.layouts.model import Layout
+    from parambak.layouts.plan import Plan
     from parambak.memory.image import Image
 
 __all__ = ["CheckResult", "Decoded", "FieldValue", "decode", "require_fit"]
@@ -27,31 +28,95 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     `raw` is as stored, None where a byte of it is absent. `value` is an exact decimal or
     text, None where the bytes stand for none; `mark` says why there is none, or what is
-    odd ("blank", "absent", "not BCD", "no meaning given"). `own` is `raw` with the bits of
-    other fields cleared: two values of one field differ where it differs. `within_limits` is
-    None where there are no limits, or no number to judge. `bit` and `width` are of flags and
-    bits.
+    odd ("blank", "absent", "not BCD", "no meaning given"). `within_limits` is None where
+    there are no limits, or no number to judge; `limits` are the low and the high one. What
+    does not depend on the image is asked of the `plan`.
     """
 
-    field: str
-    at: int
-    length: int
+    plan: FieldPlan
     raw: bytes | None
-    own: bytes | None
     value: str | None
-    unit: str | None
     within_limits: bool | None
-    low: str | None
-    high: str | None
     mark: str | None
-    note: str | None
-    expected_to_change: bool
-    live: bool
-    belongs_to_card: bool
-    identifies_unit: bool
-    bit: int | None
-    width: int | None
-    row: str | None
+    limits: tuple[str | None, str | None]
+
+    @property
+    def field(self) -> str:
+        """Return the name, written out: "channel[3].upper_limit"."""
+        return self.plan.name
+
+    @property
+    def at(self) -> int:
+        """Return the address of the first byte."""
+        return self.plan.place.at
+
+    @property
+    def length(self) -> int:
+        """Return how many bytes the field takes."""
+        return self.plan.place.length
+
+    @property
+    def own(self) -> bytes | None:
+        """Return `raw` with the bits of other fields cleared.
+
+        Two values of one field differ where it differs.
+        """
+        return None if self.raw is None else _only_bits(self.plan, self.raw)
+
+    @property
+    def unit(self) -> str | None:
+        """Return the unit of the value."""
+        return self.plan.field.unit
+
+    @property
+    def low(self) -> str | None:
+        """Return the lowest allowed value as text."""
+        return self.limits[0]
+
+    @property
+    def high(self) -> str | None:
+        """Return the highest allowed value as text."""
+        return self.limits[1]
+
+    @property
+    def note(self) -> str | None:
+        """Return what the layout notes about the field."""
+        return self.plan.field.note
+
+    @property
+    def expected_to_change(self) -> bool:
+        """Return whether the layout expects a change between visits."""
+        return self.plan.field.expected_to_change
+
+    @property
+    def live(self) -> bool:
+        """Return whether the field changes while it is read."""
+        return self.plan.field.live
+
+    @property
+    def belongs_to_card(self) -> bool:
+        """Return whether the value is of the card itself."""
+        return self.plan.field.belongs_to_card
+
+    @property
+    def identifies_unit(self) -> bool:
+        """Return whether the value must match the unit."""
+        return self.plan.field.identifies_unit
+
+    @property
+    def bit(self) -> int | None:
+        """Return the lowest bit of flags and bits, None of other types."""
+        return self.plan.place.bit
+
+    @property
+    def width(self) -> int | None:
+        """Return how many bits flags and bits take, None of other types."""
+        return self.plan.place.width
+
+    @property
+    def row(self) -> str | None:
+        """Return the name of the row that the field is in, where it has one."""
+        return self.plan.place.row
 
 
 class Decoded(Struct, frozen=True):
@@ -85,81 +150,82 @@ def require_fit(layout: Layout, image: Image) -> None:
 def decode(layout: Layout, image: Image) -> Decoded:
     """Read every field and check of `layout` from `image`; what is absent is marked so."""
     read = _reader(image, layout.memory)
-    plan = plan_of(layout)
     return Decoded(
-        tuple([_value(each, read, plan.copies.get(each.name, ())) for each in plan.fields]),
+        tuple(_values(plan_of(layout), image, layout.memory, read)),
         check_results(layout, read),
         covered_bytes(layout),
         layout.memory,
     )
 
 
+def _whole(image: Image, memory: int) -> bytes | None:
+    """Return the bytes of the memory where the image holds all of them in one piece."""
+    if len(image.blocks) == 1 and image.start == 0 and image.end >= memory:
+        return image.blocks[0].data
+    return None
+
+
 def _reader(image: Image, memory: int) -> Callable[[int, int], bytes | None]:
     """Return the function that reads bytes; plain slicing where the image is whole."""
-    if len(image.blocks) == 1 and image.start == 0 and image.end >= memory:
-        data = image.blocks[0].data
+    data = _whole(image, memory)
+    if data is None:
+        return image.read
 
-        def read(start: int, length: int) -> bytes | None:
-            return data[start : start + length]
+    def read(start: int, length: int) -> bytes | None:
+        return data[start : start + length]
 
-        return read
-    return image.read
+    return read
+
+
+def _values(
+    plan: Plan, image: Image, memory: int, read: Callable[[int, int], bytes | None]
+) -> list[FieldValue]:
+    """Return the values of all fields; those that stand alone in a whole image by slices."""
+    data = _whole(image, memory)
+    if data is None:
+        return [_value(each, read, plan.copies.get(each.name, ())) for each in plan.fields]
+    found = []
+    for each, at, end, show, blank, limits in plan.steps:
+        raw = data[at:end]
+        if show is not None and raw != blank:
+            value, within, mark = show(raw)
+            found.append(FieldValue(each, raw, value, within, mark, limits))
+        else:
+            found.append(_value(each, read, plan.copies.get(each.name, ())))
+    return found
 
 
 def _value(
     plan: FieldPlan, read: Callable[[int, int], bytes | None], copies: Sequence[int]
 ) -> FieldValue:
-    place, field = plan.place, plan.field
-    raw = read(place.at, place.length)
+    raw = read(plan.place.at, plan.place.length)
     value: str | None = None
     within: bool | None = None
     mark: str | None = "absent"
-    low, high = plan.way.low_text, plan.way.high_text
+    limits = plan.limits
     if raw is not None:
-        shown = plan.show(raw)
-        value, within, mark = shown
+        value, within, mark = plan.show(raw)
         if plan.low_from is not None or plan.high_from is not None:
-            within, low, high = _by_other_fields(plan, raw, read)
-            shown = Shown(value, within, mark)
-        if raw == plan.blank and plan.way.is_blank(raw, shown):
+            within, limits = _by_other_fields(plan, raw, read)
+        if raw == plan.blank and plan.way.is_blank(raw, (value, within, mark)):
             value, mark = (None if plan.way.is_text else value), "blank"
         if copies:
             mark = _vote(plan, raw, read, copies) or mark
-    return FieldValue(
-        plan.name,
-        place.at,
-        place.length,
-        raw,
-        raw if raw is None or place.bit is None else _only_bits(plan, raw),
-        value,
-        field.unit,
-        within,
-        low,
-        high,
-        mark,
-        field.note,
-        field.expected_to_change,
-        field.live,
-        field.belongs_to_card,
-        field.identifies_unit,
-        place.bit,
-        place.width,
-        place.row,
-    )
+    return FieldValue(plan, raw, value, within, mark, limits)
 
 
 def _by_other_fields(
     plan: FieldPlan, raw: bytes, read: Callable[[int, int], bytes | None]
-) -> tuple[bool | None, str | None, str | None]:
+) -> tuple[bool | None, tuple[str | None, str | None]]:
     """Return whether the value is inside limits that other fields hold, and those limits."""
     number = plan.way.number(raw)
     low, low_text = _limit_of(plan.low_from, plan.way.low, plan.way.low_text, read)
     high, high_text = _limit_of(plan.high_from, plan.way.high, plan.way.high_text, read)
     unknown = (plan.low_from and low is None) or (plan.high_from and high is None)
     if number is None or unknown:
-        return None, low_text, high_text
+        return None, (low_text, high_text)
     within = (low is None or low <= number) and (high is None or number <= high)
-    return within, low_text, high_text
+    return within, (low_text, high_text)
 
 
 def _limit_of(
@@ -176,8 +242,7 @@ def _limit_of(
     number = other.way.number(raw)
     if number is None:
         return None, None
-    shown: Shown = other.show(raw)
-    return number, shown.value if other.way.meaning is None else exact(number)
+    return number, other.show(raw)[0] if other.way.meaning is None else exact(number)
 
 
 def _vote(

@@ -112,6 +112,14 @@ class Scaling:
         text = with_point(units, self.places)
         return trimmed(text, self.written) if self.trims else text
 
+    def units(self) -> tuple[int, int] | None:
+        """Return times and plus with which raw * times + plus is the value in last digits.
+
+        None where that, and `places`, do not say all that `text` does.
+        """
+        times, plus, under = self._whole[0]
+        return None if len(self.lines) > 1 or self.trims or under != 1 else (times, plus)
+
     def _text_of_fraction(self, raw: Fraction) -> str | None:
         value = self.value(raw)
         if value is None:

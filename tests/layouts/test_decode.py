@@ -51,8 +51,9 @@ def test_absent_bytes_are_marked_and_never_filled() -> None:
 def test_parts_of_an_image_decode_like_the_whole() -> None:
     """A sparse image gives the same values where its bytes are present."""
     data = bytes(range(32))
-    whole = decode(made(PAIR), Image.of(data))
-    parts = decode(made(PAIR), Image.from_blocks([Block(0, data[:5]), Block(9, data[9:])]))
+    layout = made(PAIR)
+    whole = decode(layout, Image.of(data))
+    parts = decode(layout, Image.from_blocks([Block(0, data[:5]), Block(9, data[9:])]))
     assert whole.fields == parts.fields
     assert whole.checks == parts.checks
 
@@ -244,3 +245,33 @@ def test_the_plan_is_worked_out_once() -> None:
     assert decode(layout, Image.of(bytes(32))) == first
     assert layout.__dict__["plan"] is plan
     assert plan.fields[0].way.number(b"\0\3") == Fraction(3, 10)
+
+
+KINDS = (
+    ('type = "u16"', "0102"),
+    ('type = "s16"\nscale = 0.1\nlow = -3\nhigh = 3', "FFE1"),
+    ('type = "u16"\nscale = 0.001\nhigh = 30', "0003"),
+    ('type = "u16"\nscale = 100', "0003"),
+    ('type = "u16"\nfraction = 4', "0018"),
+    ('type = "u16"\npoints = [[0, 0], [3, 10]]', "0001"),
+    ('type = "u16"\nmeaning = { 1 = "one" }\nscale = 0.1', "0002"),
+    ('type = "u16"\nlow = 5\nhigh = 0xFFFF', "FFFF"),
+    ('type = "u8"\nmeaning = { 1 = "one" }\nhigh = 1', "02"),
+)
+
+
+@pytest.mark.parametrize(("keys", "raw"), KINDS)
+def test_the_quick_way_and_the_general_way_agree(keys: str, raw: str) -> None:
+    """A field shows the same from a whole image, from parts, and beside a copy of itself."""
+    length = len(raw) // 2
+    field = f'[[field]]\nname = "f"\nat = 0\n{keys}\n'
+    twice = f"{field}also-at = [8]\n"
+    data = bytearray(32)
+    data[:length] = data[8 : 8 + length] = bytes.fromhex(raw)
+    layout = made(field)
+    whole = decode(layout, Image.of(bytes(data))).fields[0]
+    part = decode(layout, Image.of(bytes(data[:length]))).fields[0]
+    copied = decode(made(twice), Image.of(bytes(data))).fields[0]
+    assert whole == part
+    for name in ("value", "within_limits", "mark", "low", "high", "raw"):
+        assert getattr(copied, name) == getattr(whole, name)
