@@ -1,4 +1,4 @@
-"""The page of the bodies: its examples run as they stand, its tables are whole."""
+"""The bodies on the page of the records: the examples run as they stand, its tables are whole."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from parambak.vault.records import unfit
 from tests.keeping.test_bodies import DIGEST, record_of
 
 FORMATS = Path(__file__).parents[2] / "formats"
-PAGE = (FORMATS / "records-bodies.md").read_text("utf-8")
+PAGE = (FORMATS / "records.md").read_text("utf-8").split("\n## Bodies\n")[1]
 EXAMPLES = re.findall(r"```body ([a-z-]+)\n(.*?)```", PAGE, re.DOTALL)
 ROW = re.compile(r"^\| `(\w+)` \| (yes|no) \| [^|]+ \| [^|]+ \|$", re.MULTILINE)
 SHARED: dict[str, type[bodies.Body]] = {
