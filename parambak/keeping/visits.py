@@ -99,8 +99,9 @@ def close_visit(vault: Vault, *, vessel: str | None, remark: str | None) -> tupl
             raise VISIT_NONE.at(expected="an open visit", found="none")
         handle, visit = found
         body = VisitClosedBody(visit=visit.id, remark=remark)
-        relies_on = [visit.by] if visit.by else []
-        writing.add("visit-closed", visit.vessel, body.members(), by=visit.by, relies_on=relies_on)
+        # A name that was lost meanwhile does not keep the visit open.
+        by = visit.by if visit.by and vault.has_object(visit.by) else None
+        writing.add("visit-closed", visit.vessel, body.members(), by=by)
     ship = select.find_vessel(known, handle)
     reads = [r for p in ship.positions for r in p.reads if r.visit == visit.id]
     return handle, visit, len(reads)

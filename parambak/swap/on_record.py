@@ -62,4 +62,4 @@ def record_read_back(
 
 def _vessel(vault: Vault, position: Position) -> str:
     parts = select.parse_where(position.where)
-    return select.find_vessel(fleet(vault), parts.vessel).id
+    return select.find_vessel(fleet(vault), parts.vessel).home(position.id)

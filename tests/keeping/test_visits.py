@@ -120,6 +120,17 @@ def test_a_refused_visit_leaves_no_vault(laptop: Laptop, words: dict[str, str], 
     assert laptop.tree() == {}
 
 
+def test_a_visit_closes_though_the_name_was_lost(laptop: Laptop) -> None:
+    """The person's object is gone from the disk: the visit ends, by nobody named."""
+    opened(laptop)
+    found = the_open_visit(laptop.fleet, laptop.vault.writer, None)
+    assert found is not None
+    assert found[1].by is not None
+    laptop.lose(found[1].by)
+    assert close_visit(laptop.vault, vessel=None, remark=None)[0] == "grebe"
+    assert open_visits(laptop.fleet, laptop.vault.writer) == []
+
+
 def test_a_remark_without_end_does_not_close_the_visit(laptop: Laptop) -> None:
     """text-length; it is still open."""
     opened(laptop)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from parambak.keeping.entries import amend
 from parambak.memory.digests import sha256, sum16
 from parambak.memory.image import Image
 from parambak.swap.on_record import record_load_file, record_read_back
@@ -76,3 +77,20 @@ def test_what_was_read_back_is_no_copy(laptop: Laptop) -> None:
     reads = [(incoming(bad), found)]
     record_read_back(laptop.vault, laptop.position(), laptop.latest(), reads, by=None)
     assert laptop.position(WHERE).copies == before
+
+
+def test_it_goes_to_the_identity_that_the_position_is_known_by(tmp_path: Path) -> None:
+    """A ship entered twice: the record stands beside those that brought the position in."""
+    one, other = Laptop(tmp_path / "a"), Laptop(tmp_path / "b", start=60)
+    for laptop in (one, other):
+        laptop.take(image())
+        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+    one.merge_from(other)
+    position, copy = one.position(), one.latest()
+    record_load_file(one.vault, position, copy, Image.of(image()), ("raw", sha256(image())))
+    vault = one.vault
+    for identity in vault.vessels():
+        bodies = [stored.record for stored in vault.records(identity)]
+        entities = {each["id"] for record in bodies for each in record.body.get("new", ())}
+        loads = [record for record in bodies if record.kind == "load-file"]
+        assert bool(loads) == (position.id in entities)
