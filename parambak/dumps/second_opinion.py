@@ -74,7 +74,7 @@ def second_opinion(data: bytes, dump: Dump) -> Opinion:
         portions = _hex_portions(text.lines())
     else:
         judge = _Bincopy("add_srec")
-        portions = _portions(s_record.prepared(data, terms).lines())
+        portions = _srec_portions(s_record.prepared(data, terms).lines())
     _compare(dump.image, judge, portions)
     return Opinion(judge.name, agrees=True)
 
@@ -85,15 +85,26 @@ def _portions(lines: Iterable[bytes]) -> Iterator[list[str]]:
         yield [line.decode("ascii") for line in portion if line.strip(b" \t")]
 
 
+def _srec_portions(lines: Iterable[bytes]) -> Iterator[list[str]]:
+    """Yield portions without data records that carry no bytes: bincopy may refuse those."""
+    empty = {"S103", "S204", "S305"}
+    for portion in _portions(lines):
+        yield [line for line in portion if line[:4] not in empty]
+
+
 def _hex_portions(lines: Iterable[bytes]) -> Iterator[list[str]]:
     """Yield portions that each begin with the base record in force.
 
     Start addresses (types 03 and 05) hold no data and are left out: stated twice alike,
-    intelhex refuses them.
+    intelhex refuses them. So are data records that carry no bytes: bincopy may refuse those.
     """
     base: list[str] = []
     for portion in _portions(lines):
-        kept = [line for line in portion if line[7:9] not in ("03", "05")]
+        kept = [
+            line
+            for line in portion
+            if line[7:9] not in ("03", "05") and (line[7:9] != "00" or line[1:3] != "00")
+        ]
         yield base + kept
         base = next(([line] for line in reversed(kept) if line[7:9] in ("02", "04")), base)
 

@@ -105,3 +105,12 @@ def test_oddities_that_we_note_do_not_stop_the_judge() -> None:
     assert second_opinion(padded, read_dump("a.hex", padded)).agrees
     empty = b"S1030000FC\n\nS104000001fa\nS1030005F7\nS5030003F9\nS9030000FC\n"
     assert second_opinion(empty, read_dump("a.s19", empty)).agrees
+
+
+def test_records_without_bytes_do_not_stop_the_judge() -> None:
+    """bincopy refuses an empty record whose address lies within data: it is not shown any."""
+    srec = b"S10500000102F7\nS1030001FB\nS204000001FA\nS305000000" + b"01F9\n"
+    srec += b"S9030000FC\n"
+    assert second_opinion(srec, read_dump("a.s19", srec)).agrees
+    zero_field = b":020001040000F9\n:020000000102FB\n:00000100FF\n:00000001FF\n"
+    assert second_opinion(zero_field, read_dump("a.hex", zero_field)).agrees
