@@ -170,13 +170,14 @@ def _stretches(table: bytes, shape: Shape, lines: int) -> Iterator[tuple[int, in
 
 
 def _check_sums(columns: list[bytes], lines: int, expected: int) -> None:
-    """Add the columns up, each byte in a lane of 16 bits: even lines apart from odd ones."""
+    """Add the columns up, each byte in a lane of 16 bits: even lines apart from odd ones.
+
+    Even lines are masked out and added; what they leave of the sum of all is the odd lines'.
+    """
     low = _lanes((lines + 1) // 2, 0xFF)
-    even = odd = 0
-    for column in columns:
-        number = int.from_bytes(column, "little")
-        even += number & low
-        odd += number >> 8 & low
+    numbers = [int.from_bytes(column, "little") for column in columns]
+    even = sum(map(low.__and__, numbers))
+    odd = (sum(numbers) - even) >> 8
     right_even, right_odd = _lanes((lines + 1) // 2, expected), _lanes(lines // 2, expected)
     if even & low != right_even or odd & low != right_odd:
         raise IrregularError

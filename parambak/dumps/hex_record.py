@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 RECORD_IN_TEXT: Final = re.compile(rb":[0-9A-Fa-f]{10,}")
 """What betrays a record among other text."""
-_DIGITS: Final = re.compile(rb"[0-9A-Fa-f]*")
+_DIGITS: Final = b"0123456789ABCDEFabcdef"
 _FIXED: Final = 5
 """Bytes of a record beside its data: length, address (two), type and checksum."""
 
@@ -62,9 +62,8 @@ def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
 def _shape_flaw(line: bytes, number: int, text: Text) -> ParambakError | None:
     if line[:1] != b":":
         return _no_colon(line, number, text)
-    digits = _DIGITS.match(line, 1)
-    given = digits[0] if digits else b""
-    rest = line[1 + len(given) :]
+    rest = line[1:].lstrip(_DIGITS)
+    given = line[1 : len(line) - len(rest)]
     needed = 2 * (int(given[:2], 16) + _FIXED) if len(given) >= 2 else 2 * _FIXED
     if b":" in rest:
         return faults.HEX_TWO_RECORDS.at(

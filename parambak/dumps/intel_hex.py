@@ -248,7 +248,7 @@ class Reading:
             )
         self._zero_field(record, number)
         start = (record.type, int.from_bytes(record.data, "big"))
-        if self._start not in (None, start):
+        if self._start is not None and self._start != start:
             raise faults.HEX_TWO_STARTS.at(
                 line=number, expected=_start_shown(self._start), found=_start_shown(start)
             )
@@ -301,8 +301,8 @@ _NOTES: Final = {
 }
 
 
-def _start_shown(start: tuple[int, int] | None) -> str:
-    return "" if start is None else f"type {start[0]:02X}, {start[1]:08X}"
+def _start_shown(start: tuple[int, int]) -> str:
+    return f"type {start[0]:02X}, {start[1]:08X}"
 
 
 def _without_surroundings(data: bytes, terms: Terms) -> tuple[bytes, int, list[Finding]]:
@@ -332,7 +332,7 @@ def _without_text(body: bytes, findings: list[Finding]) -> tuple[bytes, int, lis
     if colon is None:
         return body, 1, findings
     first = colon.end() - 1
-    last = max(first, body.rfind(b"\n:") + 1, body.rfind(b"\r:") + 1)
+    last = max(body.rfind(b"\n:"), body.rfind(b"\r:")) + 1
     line_end = _LINE_END.search(body, last)
     end = line_end.start() if line_end else len(body)
     before, after = body[:first], body[end:]

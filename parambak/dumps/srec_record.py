@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from binascii import Error, unhexlify
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -18,7 +17,7 @@ ADDRESS_BYTES: Final = {0: 2, 1: 2, 2: 3, 3: 4, 5: 2, 6: 3, 7: 4, 8: 3, 9: 2}
 DATA: Final = frozenset({1, 2, 3})
 COUNTS: Final = frozenset({5, 6})
 _WIDTH_OF_DIGIT: Final = {48 + kind: width for kind, width in ADDRESS_BYTES.items()}
-_DIGITS: Final = re.compile(rb"[0-9A-Fa-f]*")
+_DIGITS: Final = b"0123456789ABCDEFabcdef"
 
 
 class Record(NamedTuple):
@@ -72,9 +71,8 @@ def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
 
 
 def _shape_flaw(line: bytes, number: int, width: int, *, last: bool) -> ParambakError | None:
-    digits = _DIGITS.match(line, 2)
-    given = digits[0] if digits else b""
-    rest = line[2 + len(given) :]
+    rest = line[2:].lstrip(_DIGITS)
+    given = line[2 : len(line) - len(rest)]
     count = int(given[:2], 16) if len(given) >= 2 else None
     needed = 2 * ((width + 1 if count is None else count) + 1)
     if rest and len(given) != needed:
