@@ -75,6 +75,19 @@ def beyond(run: Run, masks: Mapping[int, int]) -> tuple[int, ...]:
     return tuple(address for address, bits in changed_bits(run) if bits & ~masks.get(address, 0))
 
 
+def beyond_bits(run: Run, bits: bytes) -> Iterator[tuple[int, int]]:
+    """Yield the stretches of a run in which a bit outside `bits` differs: offset, length.
+
+    `bits` are as long as the run; where a side lacks the run, every bit of it differs.
+    """
+    changed = b"\xff" * run.length
+    if len(run.old) == len(run.new):
+        changed = _exclusive_or(run.old, run.new)
+    loose = int.from_bytes(changed, "big") & ~int.from_bytes(bits, "big")
+    for found in _DIFFERING.finditer(loose.to_bytes(run.length, "big")):
+        yield found.start(), found.end() - found.start()
+
+
 def _differing(old: Image, new: Image) -> Iterator[Run]:
     for block, other in _overlapping(old.blocks, new.blocks):
         low, high = max(block.start, other.start), min(block.end, other.end)

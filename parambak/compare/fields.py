@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.bytes import changed_bits
+from parambak.compare.bytes import beyond_bits
 from parambak.layouts import coverage
-from parambak.layouts.places import places
+from parambak.layouts.verdicts import PROMISES
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from parambak.compare.bytes import Run
     from parambak.layouts.decode import Decoded, FieldValue
     from parambak.layouts.model import Layout
+    from parambak.layouts.verdicts import CheckResult
 
 EXPECTED = "expected"
 CHECK = "check"
@@ -53,32 +54,35 @@ def changes(old: Decoded, new: Decoded) -> tuple[FieldChange, ...]:
     found = [
         _change(before[field.field], field)
         for field in new.fields
-        if field.field in before and _differs(before[field.field], field)
+        if field.field in before and before[field.field].own != field.own
     ]
     checks = {check.check: check for check in old.checks}
-    for check in new.checks:
-        stored = checks[check.check].stored
-        if stored != check.stored:
-            found.append(
-                FieldChange(
-                    check.check,
-                    CHECK if check.holds else PARAMETER,
-                    check.at,
-                    stored or "absent",
-                    check.stored or "absent",
-                    None,
-                    check.holds,
-                    belongs_to_card=False,
-                )
-            )
+    found += [
+        _check_change(checks[check.check], check)
+        for check in new.checks
+        if check.check in checks and _told(checks[check.check]) != _told(check)
+    ]
     return tuple(sorted(found, key=lambda change: change.at))
 
 
-def _differs(old: FieldValue, new: FieldValue) -> bool:
-    if (old.value, old.mark) != (new.value, new.mark):
-        return True
-    # The raw bytes of flags and bits are shared with other fields.
-    return new.width is None and old.raw != new.raw
+def _told(check: CheckResult) -> str:
+    """Return what a check stores; of a promise that stores nothing, whether it is kept."""
+    if check.method not in PROMISES:
+        return check.stored or "absent"
+    return check.mark or {True: "holds", False: "does not hold", None: "absent"}[check.holds]
+
+
+def _check_change(old: CheckResult, new: CheckResult) -> FieldChange:
+    return FieldChange(
+        new.check,
+        CHECK if new.holds else PARAMETER,
+        new.at,
+        _told(old),
+        _told(new),
+        None,
+        new.holds,
+        belongs_to_card=False,
+    )
 
 
 def _change(old: FieldValue, new: FieldValue) -> FieldChange:
@@ -101,47 +105,13 @@ def shown(field: FieldValue) -> str:
 
 
 def unexplained(layout: Layout, found: Sequence[Run]) -> tuple[Range, ...]:
-    """Return the changed stretches that no field, check or reserved area explains.
+    """Return the changed stretches of which a bit is explained by no field or check.
 
-    A byte of which flags and bits take only a part is unexplained where another bit changed.
+    A reserved area explains a change only where it says that it changes.
     """
-    covered = coverage.covered(layout)
-    partly = _partly_taken(layout)
+    explained = coverage.explained_bits(layout)
     loose: list[Range] = []
     for run in found:
-        loose += _outside(run.range, covered)
-        if partly:
-            taken = [(at, bits) for at, bits in changed_bits(run) if at in partly]
-            loose += [Range(at, 1) for at, bits in taken if bits & ~partly[at]]
+        known = explained[run.start : run.range.end].ljust(run.length, b"\0")
+        loose += [Range(run.start + at, length) for at, length in beyond_bits(run, known)]
     return coverage.joined(loose)
-
-
-def _partly_taken(layout: Layout) -> dict[int, int]:
-    """Return the bytes of which only some bits stand for something: address to those bits."""
-    every = places(layout)
-    taken: dict[int, int] = {}
-    for place in every:
-        if place.width is not None:
-            for address, bits in coverage.masks_of(place).items():
-                taken[address] = taken.get(address, 0) | bits
-    return {
-        address: bits
-        for address, bits in taken.items()
-        if bits != 0xFF
-        and all(place.width is not None for place in coverage.places_over(layout, address, 1))
-    }
-
-
-def _outside(stretch: Range, covered: Sequence[Range]) -> list[Range]:
-    """Return the parts of a stretch that lie in none of the ranges, which are in order."""
-    parts = []
-    at = stretch.start
-    for each in covered:
-        if each.end <= at or each.start >= stretch.end:
-            continue
-        if each.start > at:
-            parts.append(Range(at, each.start - at))
-        at = max(at, each.end)
-    if at < stretch.end:
-        parts.append(Range(at, stretch.end - at))
-    return parts

@@ -78,20 +78,25 @@ def masks_of(place: Place) -> Mapping[int, int]:
     return {place.at + index: mask for index, mask in enumerate(stored) if mask}
 
 
-def explained_masks(layout: Layout) -> Mapping[int, int]:
-    """Return the bits of each byte in which a change is accounted for: address to mask.
+def explained_bits(layout: Layout) -> bytes:
+    """Return the bits of each byte of the memory in which a change is accounted for.
 
     That is where a field or a check would show it, or where an area without a known
     meaning is said to change. A reserved area explains no change, nor does a spare bit
-    beside flags. A changed byte is unexplained where `(old ^ new) & ~mask` is not 0.
+    beside flags. A changed byte is unexplained where `(old ^ new) & ~bits` is not 0.
     """
-    kept: dict[int, int] | None = layout.__dict__.get("explained")
+    kept: bytes | None = layout.__dict__.get("explained")
     if kept is None:
-        kept = {}
+        bits = bytearray(layout.memory)
         for place in places(layout):
-            if not place.reserved or place.expected_to_change or place.live:
+            if place.reserved and not (place.expected_to_change or place.live):
+                continue
+            if place.width is None:
+                bits[place.at : place.end] = b"\xff" * place.length
+            else:
                 for address, mask in masks_of(place).items():
-                    kept[address] = kept.get(address, 0) | mask
+                    bits[address] |= mask
+        kept = bytes(bits)
         layout.__dict__["explained"] = kept
     return kept
 

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     Read = Callable[[int, int], bytes | None]
 
 
+PROMISES = frozenset({"also-at", "kept-twice", "must-be-blank"})
+"""The methods of results that store no value: what the layout promises of copies and areas."""
+
+
 class CheckResult(Struct, frozen=True):
     """Whether one check holds: None where bytes that it needs are absent.
 

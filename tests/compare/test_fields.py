@@ -209,6 +209,43 @@ def test_bytes_that_one_side_lacks_are_listed_too() -> None:
     assert list(found) == [Range(0x3C, 4)]
 
 
+def test_a_reserved_area_explains_no_change() -> None:
+    """Its meaning is not known: a change in it is listed, unless it is said to change."""
+    layout = load(
+        b'[layout]\ntitle = "Invented"\nmemory = 4\n'
+        b"[[reserved]]\nat = 0\nlength = 2\n"
+        b"[[reserved]]\nat = 2\nlength = 2\nexpected-to-change = true\n"
+    )
+    found = runs(Image.of(bytes(4)), Image.of(bytes([0, 1, 1, 1])))
+    assert list(unexplained(layout, found)) == [Range(1, 1)]
+
+
+def test_a_copy_that_went_off_is_told() -> None:
+    """A value kept at three addresses, one of which changed: its promise is not kept."""
+    layout = load(
+        b'[layout]\ntitle = "Invented"\nmemory = 8\n'
+        b'[[field]]\nname = "armed"\nat = 0\ntype = "u8"\nalso-at = [1, 2]\n'
+        b'[[kept-twice]]\nname = "block"\nat = 0\nlength = 4\nduplicate-at = 4\n'
+    )
+    data = b"\x05\x05\x05\x00" * 2
+    old = decode(layout, Image.of(data))
+    (copy,) = changes(old, decode(layout, Image.of(data[:6] + b"\x07" + data[7:])))
+    assert (copy.field, copy.old, copy.kind) == ("block", "holds", PARAMETER)
+    assert copy.new == "1 bytes differ, the first at 0x0002"
+    off = b"\x05\x05\x07\x00" * 2
+    (armed,) = changes(old, decode(layout, Image.of(off)))
+    assert (armed.field, armed.new) == ("armed", "armed differs between its addresses")
+    assert not armed.expected
+    (back,) = changes(decode(layout, Image.of(off)), old)
+    assert (back.new, back.expected) == ("holds", True)
+
+
+def test_a_flag_beside_bits_that_became_blank_did_not_change() -> None:
+    """The whole byte reads FF now, and is marked blank; the flag's own bit is what it was."""
+    found = compared(memory({0x02: 0xFF}), memory({0x02: 0x80}))
+    assert list(found) == ["mode", "sum"]
+
+
 @given(st.dictionaries(st.integers(0, 63), st.integers(1, 255), max_size=12))
 def test_every_changed_byte_is_in_a_field_a_check_or_in_the_list(turned: dict[int, int]) -> None:
     """Nothing that changed goes unsaid; deepdiff on the decoded trees names the same fields."""
@@ -220,7 +257,7 @@ def test_every_changed_byte_is_in_a_field_a_check_or_in_the_list(turned: dict[in
     old, new = decode(LAYOUT, memory()), decode(LAYOUT, Image.of(bytes(data)))
     found = {change.field for change in changes(old, new)}
     trees = [
-        {each.field: [each.value, each.mark] for each in side.fields}
+        {each.field: [each.value, each.own] for each in side.fields}
         | {each.check: [each.stored] for each in side.checks}
         for side in (old, new)
     ]

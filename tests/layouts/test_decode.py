@@ -213,10 +213,10 @@ def test_marks_are_told_bit_by_bit() -> None:
     layout = made(PAIR)
     assert coverage.ranges_of(layout, "live") == (Range(10, 1),)
     assert coverage.masks(layout, "live") == {10: 0x08}
-    explained = coverage.explained_masks(layout)
+    explained = coverage.explained_bits(layout)
     assert explained[10] == 0x08
     assert explained[2] == 0xFF
-    assert 20 not in explained
+    assert explained[20] == 0x00
 
 
 def test_the_duplicate_of_a_block_is_covered_like_the_block() -> None:
