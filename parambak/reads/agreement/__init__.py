@@ -1,0 +1,14 @@
+"""Why two reads of one chip differ. Begin with `explain.py`, which is what the rooms above call.
+
+Each kind of fault is a claim about the differences: how much of them it would explain, and how
+many bits it saves in telling one read, given the other. What saves most is the likeliest. The
+claims: `bits.py` (weak cells, data lines), `lines.py` (address lines), `stretches.py` (a contact
+lost), `order.py` (swapped, exchanged, shifted), `whole.py` (cut short, another chip).
+"""
+
+from __future__ import annotations
+
+from parambak.reads.agreement.explain import explain
+from parambak.reads.agreement.model import Cause, Explanation, PairExplanation
+
+__all__ = ["Cause", "Explanation", "PairExplanation", "explain"]

@@ -1,0 +1,212 @@
+"""Why reads of one chip differ: the causes ranked, for each two and for all together."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from parambak.reads.agreement import bits, lines, order, stretches, whole
+from parambak.reads.agreement.evidence import lay
+from parambak.reads.agreement.model import (
+    ADDRESS_LINE,
+    ANOTHER_CHIP,
+    BYTES_SWAPPED,
+    CANNOT_TELL,
+    CONTACT_LOST,
+    CUT_SHORT,
+    DATA_LINE,
+    HALVES_EXCHANGED,
+    REPEATED,
+    SHIFTED,
+    WEAK_CELLS,
+    Cause,
+    Claim,
+    Explanation,
+    PairExplanation,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from parambak.memory.image import Image
+    from parambak.reads.agreement.evidence import Evidence
+
+_PRIOR: Final = {
+    WEAK_CELLS: 0.0,
+    DATA_LINE: -2.0,
+    ADDRESS_LINE: -2.0,
+    CONTACT_LOST: -1.0,
+    BYTES_SWAPPED: 0.0,
+    SHIFTED: -1.0,
+    HALVES_EXCHANGED: 0.0,
+    ANOTHER_CHIP: -1.0,
+    CUT_SHORT: 0.0,
+    REPEATED: 0.0,
+}
+"""Bits by which a cause is the likelier before anything is seen."""
+_LEAST: Final = 2.0
+"""Bits that a cause must save to be named before `cannot-tell`."""
+_CERTAIN: Final = 40.0
+"""Bits by which a certain cause leads: chance does that once in 10 to the 12."""
+_EXPLAINED: Final = 0.5
+_ALL: Final = 0.995
+_SHOWN: Final = 4
+MOST_READS: Final = 16
+"""Different reads that are compared; what is more is named, and left out."""
+
+
+def explain(images: Sequence[Image], names: Sequence[str] = ()) -> Explanation:
+    """Return why reads differ, two or more, each an image of what should be one memory.
+
+    `names` are what the sentences call the reads: "read 1", "read 2" and so on where left
+    out. With more than two, the read that most agree with is what the others are held
+    against. Time and memory are bounded by the images' sizes and `MOST_READS`.
+    """
+    called = [*names[: len(images)], *(f"read {n + 1}" for n in range(len(names), len(images)))]
+    groups = _groups(images)
+    if len(groups) < 2:
+        text = "the reads are the same" if len(images) > 1 else "one read alone cannot differ"
+        return Explanation((), groups, (), text)
+    compared = groups[:MOST_READS]
+    middle = _middle(images, compared)
+    pairs = []
+    for group in compared:
+        if group is not middle:
+            one, other = sorted((middle[0], group[0]))
+            pairs.append(_pair(images, one, other, called))
+    causes = pairs[0].causes if len(pairs) == 1 else _together(pairs)
+    return Explanation(causes, groups, tuple(pairs), _text(groups, called, len(images)))
+
+
+def _groups(images: Sequence[Image]) -> tuple[tuple[int, ...], ...]:
+    """Return the numbers of the reads that are the same, the largest group first."""
+    groups: list[list[int]] = []
+    for number, image in enumerate(images):
+        for group in groups:
+            if images[group[0]] == image:
+                group.append(number)
+                break
+        else:
+            groups.append([number])
+    return tuple(tuple(group) for group in sorted(groups, key=lambda group: (-len(group), group)))
+
+
+def _middle(images: Sequence[Image], groups: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
+    """Return the group to hold the others against: the largest, else the nearest to all."""
+    if len(groups) == 2 or len(groups[0]) > len(groups[1]):
+        return groups[0]
+    return min(groups, key=lambda group: _apart(images, group[0], groups))
+
+
+def _apart(images: Sequence[Image], number: int, groups: Sequence[tuple[int, ...]]) -> int:
+    total = 0
+    for group in groups:
+        seen = lay(images[number], images[group[0]], ("", ""))
+        held = images[number].size + images[group[0]].size
+        total += held if seen is None else seen.count + held - 2 * seen.size
+    return total
+
+
+def _text(groups: Sequence[tuple[int, ...]], called: Sequence[str], number: int) -> str:
+    if number == 2:
+        return f"{called[0]} and {called[1]} differ"
+    parts = []
+    for group in groups[:_SHOWN]:
+        named = ", ".join(called[each] for each in group[:_SHOWN])
+        parts.append(f"{named} agree" if len(group) > 1 else f"{named} stands alone")
+    more = "; there are more" if len(groups) > _SHOWN else ""
+    if len(groups) > MOST_READS:
+        more += f", and only the first {MOST_READS} different ones were compared"
+    return "; ".join(parts) + more
+
+
+def _pair(images: Sequence[Image], one: int, other: int, called: Sequence[str]) -> PairExplanation:
+    names = (called[one], called[other])
+    seen = lay(images[one], images[other], names)
+    ranked = rank(_claims(images[one], images[other], seen, names))
+    lacking = 0 if seen is None else sum(each.length for each in (*seen.lacks, *seen.spare))
+    differing = lacking + (0 if seen is None else seen.count)
+    return PairExplanation(one, other, differing, _causes(ranked, differing))
+
+
+def _claims(
+    one: Image, other: Image, seen: Evidence | None, names: tuple[str, str]
+) -> Iterator[Claim]:
+    """Yield every claim about two reads, each test made in both directions."""
+    turned_names = (names[1], names[0])
+    moved = order.base_moved(one, other, names)
+    if moved is not None:
+        yield moved
+    for claim in (whole.repeated(one, other, names), whole.repeated(other, one, turned_names)):
+        if claim is not None:
+            yield claim
+    if seen is None:
+        return
+    for claim in (
+        whole.cut_short(one, other, seen),
+        whole.cut_short(other, one, seen.turned),
+    ):
+        if claim is not None:
+            yield claim
+    if not seen.count:
+        return
+    for each in (seen, seen.turned):
+        yield from whole.another_chip(each)
+        for room in (bits, lines, stretches, order):
+            yield from room.claims(each)
+
+
+def rank(claims: Iterator[Claim]) -> list[Claim]:
+    """Return the best claim of each cause, the likeliest first."""
+    best: dict[str, Claim] = {}
+    for claim in claims:
+        if claim.share < _EXPLAINED and claim.code not in (ANOTHER_CHIP, CUT_SHORT):
+            continue
+        weighed = claim._replace(gain=claim.gain + _PRIOR[claim.code])
+        if claim.code not in best or weighed.gain > best[claim.code].gain:
+            best[claim.code] = weighed
+    return sorted(best.values(), key=lambda claim: -claim.gain)
+
+
+def _causes(ranked: Sequence[Claim], differing: int) -> tuple[Cause, ...]:
+    causes = []
+    for place, claim in enumerate(ranked):
+        if claim.gain < _LEAST:
+            break
+        causes.append(Cause(claim.code, claim.share, claim.text, _certain(ranked, place)))
+    if causes:
+        return tuple(causes)
+    what = f"{differing} bytes differ" if differing else "the reads have no address in common"
+    return (Cause(CANNOT_TELL, 0.0, f"{what}, and in no way that points to one cause", False),)
+
+
+def _certain(ranked: Sequence[Claim], place: int) -> bool:
+    claim = ranked[place]
+    if place or not claim.sure or (claim.share < _ALL and claim.code != CUT_SHORT):
+        return False
+    second = max((other.gain for other in ranked[1:]), default=0.0)
+    lead = claim.gain - max(0.0, second)
+    return lead >= (20.0 if claim.code in (ANOTHER_CHIP, CUT_SHORT) else _CERTAIN)
+
+
+def _together(pairs: Sequence[PairExplanation]) -> tuple[Cause, ...]:
+    """Return the causes of all pairs in one list: what comes first for most pairs first.
+
+    A cause is certain for all where it is the certain one of every pair.
+    """
+    votes: dict[str, float] = {}
+    best: dict[str, Cause] = {}
+    for pair in pairs:
+        for place, cause in enumerate(pair.causes):
+            votes[cause.code] = votes.get(cause.code, 0.0) + 1 / (place + 1) ** 2
+            if cause.code not in best or (cause.certain, cause.figure) > (
+                best[cause.code].certain,
+                best[cause.code].figure,
+            ):
+                best[cause.code] = cause
+    certain = {cause.code for pair in pairs for cause in pair.causes[:1] if cause.certain}
+    every = all(pair.causes[0].certain for pair in pairs) and len(certain) == 1
+    ranked = sorted(best, key=lambda code: -votes[code])
+    return tuple(
+        Cause(code, best[code].figure, best[code].text, every and code in certain)
+        for code in ranked
+    )

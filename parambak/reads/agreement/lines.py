@@ -1,0 +1,197 @@
+"""An address line that is stuck, floats or is shorted: bytes read from another address."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from math import log2
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from parambak.memory.relations import exclusive_or, partners
+from parambak.reads.agreement.evidence import choice
+from parambak.reads.agreement.model import ADDRESS_LINE, Claim
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from parambak.reads.agreement.evidence import Evidence
+
+_SURE_BYTES: Final = 8
+_LOOKED_AT: Final = 2
+_MOST: Final = 0.9
+_NOT_NULL: Final = b"\x00" + b"\x01" * 255
+
+
+class _Line(NamedTuple):
+    """What one line explains of the sample.
+
+    `hits` are the places, `moved` the share of them at which it is the second read that
+    errs, `saved` the bits saved.
+    """
+
+    line: int
+    hits: frozenset[int]
+    moved: float
+    saved: float
+
+
+def claims(seen: Evidence) -> Iterator[Claim]:
+    """Yield the address lines that explain the differences best, one or two together."""
+    if not seen.whole or seen.size < 2:
+        return
+    span = seen.stretches[-1].end - 1
+    every = [_line(seen, line) for line in range(span.bit_length()) if 1 << line < seen.size]
+    lines = sorted(every, key=lambda each: -each.saved)[:_LOOKED_AT]
+    most = max(every, key=lambda each: len(each.hits))
+    lines += [most] if most not in lines else []
+    number = log2(span.bit_length() + 1)
+    best = [_claim(seen, each, number) for each in lines if each.hits]
+    yield from best
+    for one, two in combinations(lines, 2):
+        yield from _two(seen, one, two, number)
+
+
+def _line(seen: Evidence, line: int) -> _Line:
+    """Look which differing bytes of the sample stand, in one read, where the line is the other."""
+    start, bit, size = seen.stretches[0].start, 1 << line, seen.size
+    one, other, cost = seen.one, seen.other, seen.cost
+    alike = _alike(seen, start, bit)
+    moved, back, saved, telling = [], [], 0.0, 0
+    for at in seen.sample:
+        partner = (start + at ^ bit) - start
+        if not 0 <= partner < size:
+            continue
+        if other[at] == one[partner]:
+            moved.append(at)
+            saved += min(alike, cost[other[at]])
+            telling += other[at] not in seen.dull
+        elif one[at] == other[partner]:
+            back.append(at)
+            saved += min(alike, cost[one[at]]) - 1
+            telling += one[at] not in seen.dull
+    hits = frozenset(moved + back)
+    # A line in trouble shows data where there were none as often as none where there were data.
+    saved -= 0.0 if telling else len(hits)
+    return _Line(line, hits, len(moved) / len(seen.sample), saved)
+
+
+def _alike(seen: Evidence, start: int, bit: int) -> float:
+    """Return the bits saved by a partner's value, in a memory that repeats itself very few.
+
+    Where data that both reads agree on equal their partners anyway, as in a table, it is no
+    wonder that differing ones do.
+    """
+    equal = number = 0
+    for at in seen.agreeing_sample:
+        partner = (start + at ^ bit) - start
+        if 0 <= partner < seen.size:
+            number += 1
+            equal += seen.one[at] == seen.one[partner]
+    return -log2((equal + 0.5) / (number + 1))
+
+
+def _claim(seen: Evidence, found: _Line, number: float) -> Claim:
+    share = len(found.hits) / len(seen.sample)
+    hits = round(share * seen.count)
+    places, stuck, level = _places(seen, found, share)
+    which = choice(seen.count, hits)
+    gain = seen.places - places - which + found.saved * seen.ratio - number
+    line, bit = f"A{found.line}", 1 << found.line
+    if stuck:
+        text = (
+            f"in {seen.names[1]} each byte with address line {line} {'high' if level else 'low'} "
+            f"is the one {bit} {'lower' if level else 'higher'}, as {seen.names[0]} holds it: "
+            f"the line is stuck"
+        )
+    else:
+        text = (
+            f"{hits} of the {seen.count} differing bytes are those that stand {bit} away, where "
+            f"address line {line} is the other: the line makes bad contact"
+        )
+    different = len({seen.other[at] for at in found.hits} - set(seen.dull))
+    sure = hits >= _SURE_BYTES and different >= _SURE_BYTES // 2
+    return Claim(ADDRESS_LINE, gain, share, text, sure)
+
+
+def _places(seen: Evidence, found: _Line, share: float) -> tuple[float, bool, int]:
+    """Return the bits that say where the line errs, whether it always does, and at which level."""
+    start, bit = seen.stretches[0].start, 1 << found.line
+    levels = {(start + at) >> found.line & 1 for at in found.hits}
+    if found.moved < _MOST:
+        return seen.places, False, 0
+    would = partners(seen.one, bit, start)
+    shows = exclusive_or(seen.one, would)
+    if len(levels) == 1:
+        level = levels.pop()
+        shows = _at_level(shows, start, bit, level)
+    else:
+        level = -1
+    best, stuck = seen.places, False
+    for low, high, more in ((0, seen.size, 1.0), (seen.first, seen.end, 2 * seen.place)):
+        visible = (high - low) - shows[low:high].count(0)
+        places = more + choice(max(visible, seen.count), seen.count)
+        if level < 0:  # a line that floats is wrong half the time: always is no luck
+            places = max(places, float(seen.count))
+        if places < best:
+            best, stuck = places, visible == seen.count and level >= 0
+    return best, stuck and share == 1.0, max(level, 0)
+
+
+def _at_level(shows: bytes, start: int, bit: int, level: int) -> bytes:
+    """Return the bytes at addresses with the line at one level, the others 00."""
+    high = _levels(start, len(shows), bit)
+    kept = int.from_bytes(shows, "little")
+    kept = kept & high if level else kept & ~high
+    return kept.to_bytes(len(shows), "little")
+
+
+def _two(seen: Evidence, one: _Line, two: _Line, number: float) -> Iterator[Claim]:
+    """Yield that two lines together explain more, as where they are shorted."""
+    more = two.hits - one.hits
+    if len(more) < 2:
+        return
+    hits = one.hits | two.hits
+    share = len(hits) / len(seen.sample)
+    saved = one.saved + two.saved * len(more) / len(two.hits) - choice(len(hits), len(more))
+    which = choice(seen.count, round(share * seen.count))
+    gain = saved * seen.ratio - which
+    if share > _MOST:
+        gain = max(gain, _shorted(seen, one.line, two.line))
+    gain -= 2 * number
+    low, high = sorted((one.line, two.line))
+    text = (
+        f"{round(share * seen.count)} of the {seen.count} differing bytes are those that stand "
+        f"{1 << low} or {1 << high} away: address lines A{low} and A{high} are shorted, or both "
+        "make bad contact"
+    )
+    yield Claim(ADDRESS_LINE, gain, share, text, len(hits) >= 4 * _SURE_BYTES)
+
+
+def _shorted(seen: Evidence, one: int, two: int) -> float:
+    """Return the bits saved where two lines are shorted, both following the lower or the higher."""
+    start, size = seen.stretches[0].start, seen.size
+    a, b = (_levels(start, size, 1 << line) for line in (one, two))
+    by_one, by_two = (partners(seen.one, 1 << line, start) for line in (one, two))
+    own = int.from_bytes(seen.one, "little")
+    best = 0.0
+    for first, second in ((a & ~b, b & ~a), (b & ~a, a & ~b)):
+        would = own & ~(first | second)
+        would |= int.from_bytes(by_one, "little") & first
+        would |= int.from_bytes(by_two, "little") & second
+        turned = would.to_bytes(size, "little")
+        left = exclusive_or(turned, seen.other).translate(_NOT_NULL)
+        left_open = (
+            int.from_bytes(left, "little") & int.from_bytes(seen.xor.translate(_NOT_NULL), "little")
+        ).bit_count()
+        visible = size - exclusive_or(turned, seen.one).count(0)
+        hits = seen.count - left_open
+        cost = 1 + choice(max(visible, hits), hits) + seen.rest(left_open)
+        best = max(best, seen.null - cost)
+    return best
+
+
+def _levels(start: int, size: int, bit: int) -> int:
+    """Return FF for each address at which the line is high, as one number of bytes."""
+    front = start % (2 * bit)
+    turn = bytes(bit) + b"\xff" * bit
+    whole = turn * ((front + size) // (2 * bit) + 1)
+    return int.from_bytes(whole[front : front + size], "little")

@@ -1,0 +1,161 @@
+"""Differences that lie together: a contact lost for a stretch, which then holds one value or noise.
+
+Where the stretch ends with the chip, and holds 00 or FF, the read may as well have been cut
+short and filled up.
+"""
+
+from __future__ import annotations
+
+import re
+from math import log2
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from parambak.reads.agreement.model import CONTACT_LOST, CUT_SHORT, Claim
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from parambak.reads.agreement.evidence import Evidence
+
+_DIFFERS: Final = re.compile(rb"[^\x00]")
+_GAP: Final = re.compile(rb"\x00{8,}")
+_MOST: Final = 48
+_LOOKED_AT: Final = 400
+_DENSE: Final = 0.9
+_LONG: Final = 6
+_SURE_BYTES: Final = 16
+_SINGLE: Final = 0.9
+_SINGLE_COSTS: Final = 3.0
+_NOISY: Final = 24
+_PART: Final = 0.6
+_VALUE: Final = {0xFF: 1.0, 0x00: 2.0}
+"""Bits that say which value an open bus shows: most are pulled up, or down."""
+
+
+class _Stretch(NamedTuple):
+    low: int
+    high: int
+    value: int
+    differing: int
+
+
+def claims(seen: Evidence) -> Iterator[Claim]:
+    """Yield that a contact was lost for some stretches: those of one value, and those of noise."""
+    held = _held(seen)
+    if held:
+        yield from _of_one_value(seen, held)
+    yield from _of_noise(seen)
+
+
+def _held(seen: Evidence) -> list[_Stretch]:
+    """Return the stretches of one value in `other` that explain differences, the first ones."""
+    found, at = [], seen.first
+    for _ in range(_LOOKED_AT):
+        hit = _DIFFERS.search(seen.xor, at)
+        if hit is None or len(found) == _MOST:
+            break
+        place = hit.start()
+        value = seen.other[place]
+        high = _run_end(seen.other, place)
+        low = _run_start(seen.other, place)
+        differing = (high - place) - seen.xor[place:high].count(0)
+        if differing > 1 and high - low >= _LONG - 2:
+            found.append(_Stretch(low, high, value, differing))
+        at = high
+    return found
+
+
+def _run_end(data: bytes, place: int) -> int:
+    """Return where the run of one value that `place` is in ends."""
+    other = re.compile(b"[^" + re.escape(data[place : place + 1]) + b"]")
+    found = other.search(data, place)
+    return found.start() if found else len(data)
+
+
+def _run_start(data: bytes, place: int) -> int:
+    """Return where that run starts."""
+    return len(data[: place + 1].rstrip(data[place : place + 1]))
+
+
+def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
+    each_costs = 2 * seen.place
+    per_byte = seen.null / seen.count
+    held = [s for s in held if s.differing * per_byte > each_costs] or held[:1]
+    hits = sum(each.differing for each in held)
+    values = {each.value for each in held}
+    cost = len(held) * each_costs + sum(_VALUE.get(value, 8.0) for value in values)
+    said = sum(each.differing * seen.cost[each.value] for each in held)
+    gain = seen.null - cost - seen.rest(seen.count - hits, max(0.0, seen.values - said))
+    if seen.single_bits > _SINGLE * seen.count:
+        gain -= _SINGLE_COSTS * seen.count  # data seldom differ from a blank in one bit alone
+    shown = " or ".join(f"{value:02X}" for value in sorted(values)[:3])
+    text = (
+        f"{seen.names[1]} holds nothing but {shown} {_where(seen, held)}, where {seen.names[0]} "
+        f"holds data: {hits} of the {seen.count} differing bytes; a contact was lost there"
+    )
+    share = hits / seen.count
+    last = held[-1]
+    trailing = (seen.size - seen.end) / seen.size
+    to_end = len(held) == 1 and last.high == seen.size and last.value in (0x00, 0xFF)
+    sure = hits >= _SURE_BYTES and values <= {0x00, 0xFF} and not to_end
+    yield Claim(CONTACT_LOST, gain, share, text, sure)
+    if to_end and not (seen.lacks or seen.spare):
+        text = (
+            f"{seen.names[1]} holds nothing but {shown} from {seen.at(last.low)} to the end, "
+            f"where {seen.names[0]} holds data: that read stopped there and was filled up, or "
+            "lost its contact"
+        )
+        nearer = min(6.0, -log2(trailing + 1 / 64)) - 3
+        yield Claim(CUT_SHORT, gain + nearer, share, text, sure=False)
+
+
+def _where(seen: Evidence, held: list[_Stretch]) -> str:
+    shown = [f"{seen.at(each.low)} to {seen.at(each.high - 1)}" for each in held[:4]]
+    more = f" and {len(held) - 4} stretches more" if len(held) > 4 else ""
+    return "from " + ", ".join(shown) + more
+
+
+def _of_noise(seen: Evidence) -> Iterator[Claim]:
+    clusters = _clusters(seen)
+    if not clusters:
+        return
+    long = [each for each in clusters if each.high - each.low >= _LONG]
+    length = sum(each.high - each.low for each in long)
+    hits = sum(each.differing for each in long)
+    if not long or hits < _DENSE * length or hits < _DENSE * seen.count:
+        return
+    if (seen.agreeing < hits or length > _PART * seen.size) and not _noise_in_one(seen, long):
+        return
+    gain = min(24.0, 1.0 * hits, 4.0 * max(0.0, seen.agreeing - seen.by_chance))
+    gain -= 2.0 * (len(long) - 1) + 2.0 * (seen.count - hits)
+    text = (
+        f"{hits} of the {seen.count} differing bytes lie close together, "
+        f"{_where(seen, long)}, with no order in them, and {seen.agreeing} bytes of data "
+        "elsewhere agree: a contact was lost there"
+    )
+    yield Claim(CONTACT_LOST, gain, hits / seen.count, text, sure=False)
+
+
+def _noise_in_one(seen: Evidence, long: list[_Stretch]) -> bool:
+    """Say whether one of the reads, and not the other, holds bytes of no order there."""
+    here = b"".join(seen.one[each.low : each.high] for each in long)
+    there = b"".join(seen.other[each.low : each.high] for each in long)
+    return len(here) >= _NOISY and _noisy(here) != _noisy(there)
+
+
+def _noisy(data: bytes) -> bool:
+    number = len(data)
+    upper = len(data.translate(None, bytes(range(128))))
+    return data.count(0) < number / 25 and 0.3 < upper / number < 0.7 and data.count(0xFF) < number / 25
+
+
+def _clusters(seen: Evidence) -> list[_Stretch]:
+    """Return the stretches between gaps without a difference; none where they are many."""
+    found, low = [], seen.first
+    for gap in _GAP.finditer(seen.xor, seen.first, seen.end):
+        found.append((low, gap.start()))
+        low = gap.end()
+        if len(found) > _MOST:
+            return []
+    found.append((low, seen.end))
+    return [_Stretch(a, b, 0, (b - a) - seen.xor[a:b].count(0)) for a, b in found]
