@@ -126,3 +126,27 @@ def test_a_sheet_of_a_ship_entered_twice_is_found_and_the_later_counts(tmp_path:
     assert one.fleet.vessels[0].units[0].sheet == (sha256(b"a = 2\n"), "s")
     record_sheet(one.vault, where="grebe/port-thruster", name="s", data=b"a = 3\n", by=None)
     assert one.fleet.vessels[0].units[0].sheet == (sha256(b"a = 3\n"), "s")
+
+
+def test_a_wrong_serial_number_is_corrected_unless_another_card_has_it(laptop: Laptop) -> None:
+    """A card is named by its number: the correction renames it."""
+    from parambak.keeping.entries import amend
+
+    laptop.take(image())
+    for serial in ("PC-1", "PC-2"):
+        enter(laptop, serial, "ashore")
+    with pytest.raises(CallRefused) as refusal:
+        amend(laptop.vault, "grebe/card:PC-1", {"serial": "pc-2"}, by=None, why=None)
+    assert refusal.value.code == "amend-name-taken"
+    amend(laptop.vault, "grebe/card:PC-1", {"serial": "PC-3"}, by=None, why="misread")
+    assert [card.serial for card in laptop.fleet.vessels[0].cards] == ["PC-2", "PC-3"]
+
+
+def test_a_spare_is_read_twice_under_its_own_number(laptop: Laptop) -> None:
+    """The known card is found again, in any case; one of almost that number is refused."""
+    laptop.take(image(), where="grebe/card:PC-1/U12")
+    taken = laptop.take(image(), where="grebe/card:pc-1/u12")
+    assert (taken.made, taken.verdict.verified) == ((), True)
+    with pytest.raises(CallRefused) as refusal:
+        laptop.take(image(), where="grebe/card:PC1/U12")
+    assert refusal.value.code == "name-near"

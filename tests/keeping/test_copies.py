@@ -166,3 +166,16 @@ def test_a_record_with_no_day_in_it_is_damage(laptop: Laptop) -> None:
         _ = laptop.fleet
     assert damage.value.code == "vault-body"
     assert damage.value.expected == "a day such as 2026-03-01"
+
+
+def test_the_last_sound_recheck_is_known_and_one_with_damage_is_not_sound(laptop: Laptop) -> None:
+    """The newest that found nothing wrong, whatever order the records came in."""
+    laptop.take(A)
+    assert laptop.fleet.rechecked is None
+    for day, damaged in (("2026-05-01", 0), ("2026-04-01", 0), ("2026-06-01", 1)):
+        laptop.on(day)
+        with laptop.vault.writing() as writing:
+            writing.add("recheck", None, {"objects": 3, "records": 2, "damaged": damaged})
+    rechecked = laptop.fleet.rechecked
+    assert rechecked is not None
+    assert rechecked.date().isoformat() == "2026-05-01"
