@@ -57,13 +57,9 @@ def _srec_cat(format_name: str, data: bytes) -> Image:
         given, written = Path(folder) / "given", Path(folder) / "written"
         given.write_bytes(data)
         kind = "-intel" if format_name == "intel-hex" else "-motorola"
-        subprocess.run(
-            [str(SREC_CAT), str(given), kind, "-output", str(written), "-motorola"]
-            + ["-address-length=4", "-obs=250"],
-            check=True,
-            capture_output=True,
-            timeout=30,
-        )
+        command = [str(SREC_CAT), str(given), kind, "-output", str(written), "-motorola"]
+        command += ["-address-length=4", "-obs=250"]
+        subprocess.run(command, check=True, capture_output=True, timeout=30)
         lines = written.read_text("ascii").splitlines()
     records = [bytes.fromhex(line[2:]) for line in lines if line.startswith("S3")]
     return _image((int.from_bytes(each[1:5], "big"), each[5:-1]) for each in records)

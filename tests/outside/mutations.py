@@ -5,13 +5,16 @@ Checksums are put right again after most changes, so that the change itself is j
 
 from __future__ import annotations
 
-import random
+from typing import TYPE_CHECKING
 
-from parambak.dumps import intel_hex, s_record
 from parambak.dumps.dump import Style
+from parambak.dumps.registry import write_dump
 from parambak.memory.image import Block, Image
 
-FORMATS = {"intel-hex": intel_hex, "s-record": s_record}
+if TYPE_CHECKING:
+    import random
+
+FORMATS = ("intel-hex", "s-record")
 _EDGES = (0, 0x40, 0xFFF0, 0x1_0080, 0xF_FFF0, 0xFF_FFF0)
 _ADDRESS_DIGITS = {0: 4, 1: 4, 2: 6, 3: 8, 5: 4, 6: 6, 7: 8, 8: 6, 9: 4}
 
@@ -29,7 +32,7 @@ def sound(format_name: str, rng: random.Random) -> bytes:
         address_width=rng.choice(widths),
         line_end=rng.choice((b"\n", b"\n", b"\r\n")),
     )
-    return FORMATS[format_name].write(image, style=style)
+    return write_dump(image, format_name, style)
 
 
 def mutated(format_name: str, data: bytes, rng: random.Random, changes: int) -> bytes:

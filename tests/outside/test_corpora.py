@@ -5,14 +5,17 @@ from __future__ import annotations
 import os
 from fnmatch import fnmatchcase
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from parambak.dumps.registry import read_dump
 from parambak.errors import DumpRefused
-from parambak.memory.image import Image
 from tests.outside.corpora import FORMAT_OF_SUFFIX, SOURCES, fetch, files, folder
 from tests.outside.judges import JUDGES, asked, verdict
+
+if TYPE_CHECKING:
+    from parambak.memory.image import Image
 
 PAGE = (Path(__file__).parents[2] / "formats" / "reader-differences.md").read_text("utf-8")
 COLUMNS = ("intelhex", "bincopy", "hexrec", "srec_cat")
