@@ -344,10 +344,11 @@ def _without_text(body: bytes, findings: list[Finding]) -> tuple[bytes, int, lis
             raise faults.HEX_TEXT_BEFORE.at(
                 line=line, expected="a record at the start of its line", found=clipped(hidden[0])
             )
-    if before.strip() or after.strip():
+    sizes = len(before.strip()), len(after.strip())
+    if any(sizes):
         text = (
-            f"allowed: {len(before)} bytes of text before the first record and "
-            f"{len(after)} after the last left aside"
+            f"allowed: {sizes[0]} bytes of text before the first record and "
+            f"{sizes[1]} after the last left aside"
         )
         findings.append(Finding("hex-text-around-accepted", text))
     return body[first:end], 1 + before.count(mark), findings

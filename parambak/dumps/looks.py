@@ -71,6 +71,7 @@ def look(data: bytes) -> Look | None:
     for pattern, what in ((_HEX_START, "Intel HEX"), (_S_START, "S-records")):
         found = pattern.search(head.replace(b"\r", b"\n"))
         if found:
-            line = 1 + head.count(b"\n", 0, found.start())
+            before = head[: found.start()]
+            line = 1 + (before.count(b"\n") or before.count(b"\r"))
             return Look(what, line=line, offset=found.start())
     return None
