@@ -40,6 +40,8 @@ def command(
     Nothing is rewritten: the correction is a new record.
     """
     told = {name: value for name, value in facts.items() if value is not None}
+    if "chip" in told:
+        told["chip"] = store.chip_named(store.chip_table(), told["chip"]).name.casefold()
     vault = store.open_vault(settings)
     said, warnings = amend(vault, where, told, by=by, why=why)
     return Answer(

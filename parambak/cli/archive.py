@@ -130,7 +130,7 @@ def _request(
     """Return what is asked, every file read and checked before a vault is touched."""
     del settings
     chips = store.chip_table()
-    size = _chip_size(words.chip, chips) if words.chip else None
+    size = store.chip_named(chips, words.chip).size if words.chip else None
     layout = files_in.layout_file(words.layout) if words.layout else None
     if size is None and layout is not None:
         size = layout.layout.memory
@@ -159,19 +159,6 @@ def _request(
         remark=words.remark,
     )
     return request, chips
-
-
-def _chip_size(name: str, chips: Mapping[str, Chip]) -> int:
-    if name.casefold() not in chips:
-        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-        near = get_close_matches(name.casefold(), chips, n=3, cutoff=0.5)
-        raise faults.CHIP_NAME.at(
-            expected=" or ".join(chips[each].name for each in near) or "a part of the table",
-            found=repr(name),
-            known=", ".join(sorted(chip.name for chip in chips.values())),
-        )
-    return chips[name.casefold()].size
 
 
 def _normal(words: _Words) -> list[Normal]:

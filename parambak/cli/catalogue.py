@@ -119,6 +119,7 @@ def _conflicts(screen: Screen, known: Fleet, *, whole: bool) -> None:
     for vessel in known.vessels:
         told = [(vessel.handle, vessel.conflicts)]
         told += [(holder.where, holder.conflicts) for holder in vessel.holders]
+        told += [(position.where, position.conflicts) for position in vessel.positions]
         for name, conflicts in told:
             for conflict in conflicts:
                 values = " and ".join(conflict.values)

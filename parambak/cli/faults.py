@@ -47,6 +47,13 @@ NOT_VERIFIED = Fault(
     "no file is released: the copy is not verified: {unmet}",
     "Run `parambak swap check {where}`, which says what to do for each condition.",
 )
+NOTHING_MEANT = Fault(
+    "read-back-nothing-meant",
+    NotFound,
+    "there is no verified copy that the card could have been loaded with",
+    "Run `parambak swap check {where}`; to compare with a copy that is not verified, use "
+    "`parambak diff {where} DUMP`.",
+)
 LEAVES_VAULT = Fault(
     "export-into-vault",
     CallRefused,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from parambak.cli import files_in
+from parambak.cli import faults, files_in
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
@@ -54,6 +54,20 @@ class _ChipTable(Mapping[str, "Chip"]):
 def chip_table() -> Mapping[str, Chip]:
     """Return the shipped table of memory chips, by name in lower case."""
     return _ChipTable()
+
+
+def chip_named(table: Mapping[str, Chip], name: str) -> Chip:
+    """Return the chip of that part number; raise CallRefused with the nearest ones."""
+    if name.casefold() not in table:
+        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
+
+        near = get_close_matches(name.casefold(), table, n=3, cutoff=0.5)
+        raise faults.CHIP_NAME.at(
+            expected=" or ".join(table[each].name for each in near) or "a part of the table",
+            found=repr(name),
+            known=", ".join(sorted(chip.name for chip in table.values())),
+        )
+    return table[name.casefold()]
 
 
 def warnings_of(vault: Vault) -> tuple[str, ...]:

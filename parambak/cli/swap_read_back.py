@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.cli import files_in, store
+from parambak.cli import faults, files_in, store
 from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.diff import run_document, run_rows
@@ -93,11 +93,15 @@ def command(  # noqa: PLR0913 - one argument an option
 
 
 def _meant(assessor: Assessor, position: Position) -> Copy:
-    """Return the latest verified copy; raise NotFound where there is none at all."""
+    """Return the latest verified copy; raise NotFound where there is none."""
     for copy in reversed(position.copies):
         if assessor.verdict(position, copy).verified:
             return copy
-    return select.choose(position, "latest")
+    raise faults.NOTHING_MEANT.at(
+        where=position.where,
+        expected="a verified copy to compare with",
+        found=f"{len(position.copies)} copies, none verified",
+    )
 
 
 def _moving(layout: Layout | None) -> dict[int, int]:

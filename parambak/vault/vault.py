@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from parambak.errors import ParambakError
+from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
 from parambak.vault import files, objects, persons, vault_toml
@@ -265,8 +265,11 @@ class Writing:
     def person(self, name: str, vessel: str) -> str:
         """Return the mark of a person; the one already known among the vessel's records, if any."""
         for mark in sorted({s.record.by for s in self._index.records(vessel) if s.record.by}):
-            if self._vault.has_object(mark) and self._vault.person(mark) == name:
-                return mark
+            try:
+                if self._vault.person(mark) == name:
+                    return mark
+            except VaultDamaged:
+                continue  # a damaged name is rechecked elsewhere, and does not stop a read
         return self.put(persons.encode(name))
 
     def add(

@@ -151,3 +151,32 @@ def test_an_interruption_is_130(monkeypatch: Any, capsys: Any) -> None:
     monkeypatch.setattr(main.root, "main", stop)
     assert main.answered(["recheck"], Settings()) == 130
     assert "interrupted" in capsys.readouterr().err
+
+
+def test_a_read_back_needs_a_verified_copy_to_compare_with(ship: Ship) -> None:
+    """One read is not what a card could have been loaded with: no answer, and what to do."""
+    ship.write("a.hex", dump())
+    ship.run("archive", "a.hex", *WHERE)
+    words = ("swap", "read-back", "grebe/port-thruster/U12", "a.hex")
+    assert code_of(ship, *words) == (2, "read-back-nothing-meant")
+
+
+def test_a_chip_put_on_record_later_is_one_of_the_table(ship: Ship) -> None:
+    """`amend --chip` knows the same parts as `archive --chip`."""
+    archive_two(ship)
+    words = ("amend", "grebe/port-thruster/U12", "--chip")
+    assert code_of(ship, *words, "99Z99") == (2, "chip-unknown")
+    assert ship.run(*words, "28C16").code == 0
+
+
+def test_a_damaged_name_of_a_person_stops_no_read(ship: Ship) -> None:
+    """The read goes on record under a new object of that name, and the damage is told."""
+    ship.write("a.hex", dump())
+    ship.run("archive", "a.hex", *WHERE, "--read-by", "A. Person")
+    for path in (ship.vault / "objects").rglob("*"):
+        if path.is_file() and b"A. Person" in path.read_bytes():
+            path.chmod(0o644)
+            path.write_bytes(b"rotten")
+    ship.write("b.hex", dump(), second=1)
+    assert ship.run("archive", "b.hex", *WHERE, "--read-by", "A. Person").code == 0
+    assert ship.answer("recheck").code == 3
