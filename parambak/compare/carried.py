@@ -1,0 +1,215 @@
+"""Two images of two layouts: what became of the values from one software to the next.
+
+Bytes are not compared: addresses moved, and types may have. Fields are matched by name and
+by the user's table of renames; values are compared as exact values in their unit. A name
+that matches does not prove a meaning that matches: only the maker knows.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.compare.fields import EXPECTED, PARAMETER, shown
+from parambak.layouts.words import TYPES
+
+if TYPE_CHECKING:
+    from parambak.compare.renames import Renames
+    from parambak.layouts.decode import Decoded, FieldValue
+    from parambak.layouts.plan import FieldPlan
+
+_TEXTS = frozenset({"text", "date-time", "bytes"})
+ONLY_OLD = "the new layout has no such field"
+ONLY_NEW = "the old layout has no such field"
+LEFT_OUT = "left out by the table of renames"
+
+
+class ValueChange(NamedTuple):
+    """A value that is another one now. `field` is the new layout's name for it."""
+
+    field: str
+    old_field: str
+    kind: str
+    at: int
+    old: str
+    new: str
+    unit: str | None
+    within_limits: bool | None
+    belongs_to_card: bool
+
+    @property
+    def expected(self) -> bool:
+        """Return whether the layout expects a change of it."""
+        return self.kind != PARAMETER
+
+
+class NotCarried(NamedTuple):
+    """A value that could not be carried over, or not be compared, and why.
+
+    A name or value is None on the side that has no such field. `excused` is what the table
+    of renames leaves out on purpose.
+    """
+
+    field: str | None
+    old_field: str | None
+    old: str | None
+    new: str | None
+    old_unit: str | None
+    new_unit: str | None
+    why: str
+    excused: bool = False
+
+
+class Carried(NamedTuple):
+    """What became of the values: how many are the same, which changed, which were not carried."""
+
+    same: int
+    changed: tuple[ValueChange, ...]
+    not_carried: tuple[NotCarried, ...]
+
+
+def carried(old: Decoded, new: Decoded, renames: Renames) -> Carried:
+    """Compare the values of two images, each decoded by its own layout.
+
+    Changes stand in the order of the new layout, values not carried in that of the old one
+    and then of the new. Raise LayoutRefused where the table of renames does not fit.
+    """
+    behind = {each.field: each for each in new.fields}
+    pairs = renames.paired((each.field for each in old.fields), behind)
+    same = 0
+    changed: list[ValueChange] = []
+    lost: list[NotCarried] = []
+    for before in old.fields:
+        name = pairs.get(before.field)
+        if name is None:
+            excused = before.field in pairs
+            lost.append(_lost(before, None, LEFT_OUT if excused else ONLY_OLD, excused=excused))
+            continue
+        after = behind[name]
+        why = _why_not(before, after)
+        if why is not None:
+            lost.append(_lost(before, after, why))
+        elif _agree(before, after):
+            same += 1
+        else:
+            changed.append(_change(before, after))
+    matched = set(pairs.values())
+    lost += [_lost(None, each, ONLY_NEW) for each in new.fields if each.field not in matched]
+    return Carried(same, tuple(sorted(changed, key=lambda each: each.at)), tuple(lost))
+
+
+def _lost(
+    old: FieldValue | None, new: FieldValue | None, why: str, *, excused: bool = False
+) -> NotCarried:
+    return NotCarried(
+        new.field if new else None,
+        old.field if old else None,
+        shown(old) if old else None,
+        shown(new) if new else None,
+        old.unit if old else None,
+        new.unit if new else None,
+        why,
+        excused,
+    )
+
+
+def _change(old: FieldValue, new: FieldValue) -> ValueChange:
+    expected = new.expected_to_change or new.live or old.expected_to_change or old.live
+    return ValueChange(
+        new.field,
+        old.field,
+        EXPECTED if expected else PARAMETER,
+        new.at,
+        shown(old),
+        shown(new),
+        new.unit,
+        new.within_limits,
+        belongs_to_card=new.belongs_to_card or old.belongs_to_card,
+    )
+
+
+def _family(plan: FieldPlan) -> str:
+    """Return the kind of value that a field has: "number", "name", or the family of texts."""
+    family = TYPES[plan.field.type].family
+    if family in _TEXTS:
+        return family
+    return "number" if plan.meaning is None else "name"
+
+
+def _why_not(old: FieldValue, new: FieldValue) -> str | None:
+    """Return why the old value cannot stand in the new field, None where it can."""
+    if new.mark == "absent":
+        return "the new image lacks its bytes"
+    if old.mark == "blank":
+        return None
+    if old.value is None:
+        return f"the old value cannot be read: {old.mark or 'no value'}"
+    kinds = (_family(old.plan), _family(new.plan))
+    if kinds[0] != kinds[1]:
+        return f"another kind of value: {kinds[0]} became {kinds[1]}"
+    if old.unit != new.unit:
+        return f"another unit: {old.unit or 'none'} became {new.unit or 'none'}"
+    return _why_no_number(old, new) if kinds[0] == "number" else _why_no_text(old.value, new)
+
+
+def _why_no_text(value: str, new: FieldValue) -> str | None:
+    names = new.plan.meaning
+    if names is not None:
+        return None if value in names.values() else "the new layout has no such name"
+    fits = new.plan.codec.write(value) is not None
+    return None if fits else f"type {new.plan.field.type} of {new.length} bytes cannot hold it"
+
+
+def _why_no_number(old: FieldValue, new: FieldValue) -> str | None:
+    number = _meant(old, new)
+    if number is None:
+        return f"type {new.plan.field.type} cannot hold it at its scale"
+    low, high = (
+        fixed if fixed is not None or text is None else Fraction(text)
+        for fixed, text in zip((new.plan.way.low, new.plan.way.high), new.limits, strict=True)
+    )
+    if (low is None or low <= number) and (high is None or number <= high):
+        return None
+    return f"outside the new limits, {new.low or '…'} to {new.high or '…'}"
+
+
+def _agree(old: FieldValue, new: FieldValue) -> bool:
+    """Return whether two values are the same."""
+    if old.mark == "blank" or new.mark == "blank":
+        return old.mark == new.mark
+    if _family(new.plan) != "number":
+        return old.value == new.value
+    return new.raw is not None and _meant(old, new) == new.plan.way.number(new.raw)
+
+
+def _meant(old: FieldValue, new: FieldValue) -> Fraction | None:
+    """Return the value that should stand in the new field, None where it can hold none such.
+
+    Exactly the old value; the nearest where the new field is a float. Where the old one is a
+    float, the new field's own step that the old field would have stored in the same bytes:
+    an old 0.1 of four bytes, 0.100000001490116119384765625, is 0.1 at a scale of 0.1.
+    """
+    number = None if old.raw is None else old.plan.way.number(old.raw)
+    if number is None:
+        return None
+    stored = _stored(new.plan, number)
+    if stored is not None:
+        return new.plan.way.number(stored)
+    if not _is_float(old.plan):
+        return None
+    raw = number if new.plan.scaling is None else new.plan.scaling.raw(number)
+    nearest = None if raw is None else new.plan.codec.write(round(raw))
+    value = None if nearest is None else new.plan.way.number(nearest)
+    return value if value is not None and _stored(old.plan, value) == old.own else None
+
+
+def _stored(plan: FieldPlan, number: Fraction) -> bytes | None:
+    """Return the bytes that stand for a value: exactly, or the nearest of a float."""
+    raw = number if plan.scaling is None else plan.scaling.raw(number)
+    if raw is None or (raw.denominator != 1 and not _is_float(plan)):
+        return None
+    return plan.codec.write(int(raw) if raw.denominator == 1 else raw)
+
+
+def _is_float(plan: FieldPlan) -> bool:
+    return TYPES[plan.field.type].family == "float"
