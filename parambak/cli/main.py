@@ -7,7 +7,9 @@ quick.
 from __future__ import annotations
 
 import json
+import os
 import sys
+from contextlib import suppress
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -34,7 +36,7 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "visit": {"open": "visit_open", "close": "visit_close"},
     "card": {"add": "card_add", "record": "card_record"},
     "amend": "amend",
-    "layout": {"check": "layout_check"},
+    "layout": {"check": "layout_check", "find": "layout_find"},
 }
 GROUP_HELP = {
     "swap": "Replace a processor card: check, load, read back.",
@@ -103,14 +105,22 @@ def run(arguments: Sequence[str] | None = None) -> NoReturn:
 def answered(given: list[str], settings: Settings) -> int:
     """Run the command and print; return the exit code. No traceback ever reaches a user."""
     try:
+        return _answered(given, settings)
+    except KeyboardInterrupt:
+        return _interrupted()
+    except OSError as error:
+        return _unprinted(error)
+
+
+def _answered(given: list[str], settings: Settings) -> int:
+    try:
         answer = root.main(args=given, obj=settings, prog_name="parambak", standalone_mode=False)
     except ParambakError as error:
         return _print_error(error.document(), error.exit_code, settings)
     except click.ClickException as error:
         return _print_error(_usage(error), 2, settings)
     except (KeyboardInterrupt, click.Abort):
-        click.echo("parambak: interrupted; the vault is whole", err=True)
-        return INTERRUPTED
+        return _interrupted()
     except (MemoryError, OSError) as error:
         return _print_error(_system(error), 2, settings)
     if isinstance(answer, Answer):
@@ -118,18 +128,42 @@ def answered(given: list[str], settings: Settings) -> int:
     return answer if isinstance(answer, int) else 0
 
 
+def _interrupted() -> int:
+    click.echo("parambak: interrupted; the vault is whole", err=True)
+    return INTERRUPTED
+
+
+def _unprinted(error: OSError) -> int:
+    """Return "no answer" for one that nobody could be given: 1 would be taken for a "no"."""
+    with suppress(OSError, ValueError):
+        # What is left in the buffer must not fail once more when the program ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if not isinstance(error, BrokenPipeError):
+        text = f"parambak: the command ran, and its answer could not be printed: {error.strerror}"
+        with suppress(OSError):
+            click.echo(text, err=True)
+    return 2
+
+
 def _print_answer(answer: Answer, settings: Settings) -> int:
+    if answer.warnings:
+        _print_warnings(answer.warnings)
     if settings.json:
         click.echo(json.dumps(answer.document, ensure_ascii=True, indent=2))
         return answer.exit_code
     from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
 
-    if answer.warnings:
-        beside = Screen(stderr=True)
-        for warning in answer.warnings:
-            beside.say(f"note: {warning}")
     answer.page(Screen())
     return answer.exit_code
+
+
+def _print_warnings(warnings: Sequence[str]) -> None:
+    """Print notes beside the answer, never in the way of a JSON document."""
+    from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
+
+    beside = Screen(stderr=True)
+    for warning in warnings:
+        beside.say(f"note: {warning}")
 
 
 def _print_error(document: dict[str, Any], exit_code: int, settings: Settings) -> int:

@@ -51,7 +51,8 @@ class Screen:
     def __init__(self, *, stderr: bool = False) -> None:
         self._stderr = stderr
         stream = sys.stderr if stderr else sys.stdout
-        terminal = stream.isatty()
+        # A program started without a console has no such stream at all.
+        terminal = stream is not None and stream.isatty()
         self._columns = _terminal_columns() if terminal else COLUMNS
 
     def heading(self, text: str) -> None:
