@@ -12,17 +12,21 @@ from __future__ import annotations
 import random
 import sys
 import time
+from collections import Counter
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.layouts.checks import compute
 from parambak.layouts.codecs import codec
-from parambak.layouts.decimals import rounded, with_point
+from parambak.layouts.decimals import with_point
 from parambak.layouts.find.encodings import Span, forms
 from parambak.layouts.find.search import search
 from parambak.layouts.find.wanted import parse
 from parambak.layouts.model import Check, Field
 from parambak.memory.image import Image
+
+if TYPE_CHECKING:
+    from parambak.layouts.find.search import FoundValue
 
 MEASURED = 7_300_000
 KIB = 1024
@@ -392,3 +396,134 @@ def line(each: Stored) -> str:
         return f'{each.name} = "{each.shown[0]}"'
     first, second = (f"{shown} {each.unit}".strip() for shown in each.shown)
     return f"{each.name} = {first}" if first == second else f"{each.name} = {first} | {second}"
+
+
+class Tally:
+    """Counts of answers by the kind of field."""
+
+    def __init__(self) -> None:
+        self.counts: Counter[tuple[str, str]] = Counter()
+        self.checks: Counter[str] = Counter()
+
+    def take(self, made: Controller) -> None:
+        """Search one controller, and count."""
+        wanted = parse(made.values.encode(), 2).wanted
+        result = search(wanted, [Image.of(each) for each in made.images])
+        for found in result.values:
+            self._count(made.truth[found.wanted.name], found)
+        self.checks["there"] += made.check is not None
+        for check in result.checks:
+            if check.confident:
+                right = made.check is not None and check.at == made.check[1]
+                self.checks["right" if right else "wrong"] += 1
+
+    def _count(self, truth: Stored | None, found: FoundValue) -> None:
+        kind = kind_of(truth)
+        first = found.candidates[0] if found.candidates else None
+        place = bool(truth and first and first.at in {truth.at, truth.twin})
+        whole = bool(place and truth and first and first.length == truth.length)
+        self.counts[kind, "all"] += 1
+        self.counts[kind, "place"] += place
+        self.counts[kind, "width"] += whole
+        self.counts[kind, "sure"] += found.confident
+        self.counts[kind, "wrong"] += found.confident and not place
+        self.counts[kind, "wrong width"] += found.confident and not whole
+
+    def total(self, what: str) -> int:
+        """Return a count over all kinds."""
+        return sum(count for (_, counted), count in self.counts.items() if counted == what)
+
+
+def kind_of(truth: Stored | None) -> str:
+    """Return the kind under which a value is counted."""
+    if truth is None:
+        return ABSENT
+    if truth.type == "text":
+        return "text"
+    changed = "changed" if truth.shown[0] != truth.shown[1] else "unchanged"
+    return f"{'single byte' if truth.length == 1 else '16 bits and more'}, {changed}"
+
+
+ABSENT = "not stored at all"
+MEASURE = "16 bits and more, changed"
+
+
+def accuracy(controllers: int, seed: int) -> bool:
+    """Print how often the search is right; return whether the targets are met."""
+    tally = Tally()
+    for number in range(controllers):
+        tally.take(Maker(seed + number).make())
+    print(f"{controllers} controllers, {tally.total('all')} values")
+    print("kind                          values  place first  and width  confident  of them wrong")
+    for kind in sorted({kind for kind, _ in tally.counts}):
+        count = tally.counts[kind, "all"]
+        place, width, sure = (tally.counts[kind, what] for what in ("place", "width", "sure"))
+        wrong = tally.counts[kind, "wrong width"]
+        print(
+            f"{kind:28} {count:7} {place / count:12.1%} {width / count:10.1%} {sure:10} {wrong:14}"
+        )
+    first = tally.counts[MEASURE, "place"] / max(1, tally.counts[MEASURE, "all"])
+    sure = max(1, tally.total("sure"))
+    wrong, wrong_width = tally.total("wrong") / sure, tally.total("wrong width") / sure
+    print(f"{MEASURE}: true place first {first:.1%} (at least {RIGHT_AT_LEAST:.0%})")
+    print(
+        f"confident and wrong: {wrong:.2%} in the place, {wrong_width:.2%} in place or width "
+        f"(below {WRONG_BELOW:.0%})"
+    )
+    print(
+        f"checks: {tally.checks['there']} there, {tally.checks['right']} found with confidence, "
+        f"{tally.checks['wrong']} confident and wrong"
+    )
+    return first >= RIGHT_AT_LEAST and wrong_width < WRONG_BELOW
+
+
+def speed(size: int, values: int, seed: int) -> bool:
+    """Print the time of a search beside `bytes.count` of every form in the same run."""
+    made = next(
+        each
+        for each in (Maker(seed + step).make() for step in range(2000))
+        if len(each.images[0]) == size
+    )
+    lines = [line for step in range(4) for line in Maker(seed + step).make().values.splitlines()]
+    names = dict.fromkeys(line.partition("=")[0] for line in lines)
+    kept = [next(line for line in lines if line.startswith(name + "=")) for name in names]
+    text = "\n".join([*made.values.splitlines(), *kept][:values])
+    wanted = parse(text.encode(), 2).wanted
+    images = [Image.of(each) for each in made.images]
+    needles = [
+        needle.ends[0] if isinstance(needle, Span) else needle
+        for each in wanted
+        for form in forms(each)
+        for needle in form.needles[:1]
+        if needle
+    ]
+    begun = time.perf_counter()
+    for needle in needles:
+        made.images[0].count(needle)
+    counting = time.perf_counter() - begun
+    begun = time.perf_counter()
+    search(wanted, images)
+    took = time.perf_counter() - begun
+    print(
+        f"{size // KIB} KiB, {len(wanted)} values, {len(needles)} forms: {took:.2f} s; "
+        f"bytes.count of each form once {counting:.2f} s; ratio {took / counting:.1f} "
+        f"(at most {TIMES_OF_COUNT})"
+    )
+    return took <= TIMES_OF_COUNT * counting
+
+
+def main() -> int:
+    """Print accuracy and speed; return 1 where a target is missed."""
+    quick = "--quick" in sys.argv[1:]
+    shift = int(sys.argv[sys.argv.index("--seed") + 1]) if "--seed" in sys.argv else 0
+    if quick:
+        accuracy(4, MEASURED + shift)
+        speed(4 * KIB, 20, MEASURED + shift)
+        return 0
+    good = accuracy(CONTROLLERS, MEASURED + shift)
+    fast = speed(64 * KIB, 50, MEASURED + shift)
+    return 0 if good and fast else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

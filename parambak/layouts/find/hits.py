@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 MOST_OF_A_FORM = 1000
 """Places of one form; one that stands in more says nothing, and is let go."""
 MOST_OF_A_VALUE = 300
+_EDGES = (0x00, 0xFF)
+_EDGE_BITS = 1.5
+"""What all the 00 or FF before a number, and all those behind it, may say."""
 
 
 class Hit(NamedTuple):
@@ -87,6 +90,7 @@ def _span_bits(chance: Chance, span: Span) -> float:
     low, high = span.ends
     leading = span.leading
     same = len(leading)
+    leading = leading.lstrip(b"\x00" if leading[:1] == b"\x00" else b"\xff")
     if same == span.length:
         return chance.bits(leading)
     values = high[same] - low[same] + 1
@@ -162,16 +166,35 @@ def _bits(
 ) -> tuple[float, bool]:
     """Return the bits of a hit, what a span leaves open taken off, and whether it is rounded."""
     total, rounded = 0.0, False
+    first, last = (0, form.length) if form.readings[0].type == "text" else _core(raws)
+    total += min(_EDGE_BITS, first) + min(_EDGE_BITS, form.length - last)
     for number, (index, raw) in enumerate(zip(seen, raws, strict=True)):
         needle = form.needles[index]
         if isinstance(needle, Span):
             rounded = True
-            total += _span_change(chance, needle, raws[number - 1], raw) if number else _span_bits(
-                chance, needle
-            )
+            if number:
+                total += _span_change(chance, needle, raws[number - 1], raw)
+            else:
+                total += _span_bits(chance, needle)
+        elif number:
+            total += chance.change_bits(raws[number - 1][first:last], raw[first:last])
         else:
-            total += chance.change_bits(raws[number - 1], raw) if number else chance.bits(raw)
+            total += chance.bits(raw[first:last])
     return total, rounded
+
+
+def _core(raws: Sequence[bytes]) -> tuple[int, int]:
+    """Return where the bytes begin and end, without the 00 or FF at the edges of all.
+
+    How wide a small number is stored is hard to tell: what stands beside it is often 00.
+    """
+    first, last = 0, len(raws[0])
+    for fill in _EDGES:
+        while first < last and all(raw[first] == fill for raw in raws):
+            first += 1
+        while last > first and all(raw[last - 1] == fill for raw in raws):
+            last -= 1
+    return first, last
 
 
 def _span_change(chance: Chance, span: Span, old: bytes, new: bytes) -> float:

@@ -88,7 +88,7 @@ class Neighbours:
 
 def _usual_gap(gap: int) -> float:
     if gap == 0:
-        return 0.2
+        return 0.3
     return (0.5 if gap > 0 else 0.2) * 8 / (abs(gap) + 8) ** 2
 
 
