@@ -117,13 +117,15 @@ def _lines_alike(body: bytes, at: int, shape: Shape, most: int, line_end: bytes)
     digits = len(shape.head)
     kind = digits + 2 * (shape.before + shape.width)
     end = stride - len(line_end)
-    for column in (*range(digits + 2), *range(kind, kind + 2 * len(shape.kind))):
-        first = body[at + column : at + column + 1]
+    frame = [
+        (column, body[at + column : at + column + 1])
+        for column in (*range(digits + 2), *range(kind, kind + 2 * len(shape.kind)))
+    ]
+    frame += [(end + index, line_end[index : index + 1]) for index in range(len(line_end))]
+    for column, mark in frame:
         seen = body[at + column : at + lines * stride : stride]
-        lines = len(seen) - len(seen.lstrip(first))
-    for index, column in enumerate(range(end, stride)):
-        seen = body[at + column : at + lines * stride : stride]
-        lines = len(seen) - len(seen.lstrip(line_end[index : index + 1]))
+        if seen != mark * lines:
+            lines = len(seen) - len(seen.lstrip(mark))
     return lines
 
 
