@@ -65,7 +65,8 @@ def command(
     result = search(values.wanted, [each.image for each in given])
     if out is not None:
         _write(out, result, [each.name for each in given], replace=replace)
-    certain = [each for each in (*result.values, *result.checks) if each.confident]
+    sure = any(each.confident for each in result.values)
+    certain = sure or any(each.confident for each in result.checks)
     return Answer(
         _document(values, result, out),
         lambda screen: _page(screen, values, result, out),

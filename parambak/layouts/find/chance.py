@@ -9,6 +9,7 @@ the whole memory, so what each may say is capped.
 from __future__ import annotations
 
 from collections import Counter
+from itertools import pairwise
 from math import log2
 from typing import TYPE_CHECKING
 
@@ -34,7 +35,7 @@ class Chance:
         self._single = Counter(data)
         # Pairs count in both directions: else a memory of one byte order would make that
         # very order look like chance.
-        self._pairs = Counter(zip(data, data[1:], strict=False))
+        self._pairs = Counter(pairwise(data))
         self._pairs.update(Counter(zip(data[1:], data, strict=False)))
         self._after = [0] * 256
         self._solid_after = [0] * 256

@@ -10,18 +10,18 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from math import log2
+from math import ceil, log2
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.layouts.check_methods import width
 from parambak.layouts.checks import compute
-from parambak.layouts.find.encodings import ORDERS
+from parambak.layouts.find.reading import ORDERS
 from parambak.layouts.find.running import CRCS, crc_makers, crc_values, plain_values
 from parambak.layouts.model import Check
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from parambak.layouts.find.ground import Ground
     from parambak.layouts.model import ByteOrder
@@ -110,7 +110,9 @@ def _of_stretch(
 ) -> list[CheckFound]:
     places = _places(datas[0], changes)
     if len(places) > MOST_PLACES:
-        notes.append(f"checks were sought at the first {MOST_PLACES} of {len(places)} changed places")
+        notes.append(
+            f"checks were sought at the first {MOST_PLACES} of {len(places)} changed places"
+        )
         places = places[:MOST_PLACES]
     starts, boundaries = _starts(datas[0]), _boundaries(datas[0])
     most = max(1, MOST_BYTES // max(1, len(datas[0])))
@@ -118,14 +120,19 @@ def _of_stretch(
         notes.append(f"checks were sought from the first {most} of {len(starts)} starts")
     starts = starts[:most]
     stored = _stored(datas[0], places)
-    makers = crc_makers()
     everywhere = 1 + log2(max(1, len(places)) * _METHODS)
+    least = ceil(everywhere / len(set(datas)))
+    if least > 8:
+        notes.append(f"so few images cannot prove checks narrower than {least} bits")
+    makers = crc_makers(least)
     found = []
-    for rank, (start, header) in enumerate(starts):
+    for start, rank, header in starts:
         ends = boundaries if header else [*places, *boundaries]
-        for match in _matches(datas[0], start, ends, frozenset(boundaries), stored, makers):
-            beside = 1.0 if match.end == match.at else 3 + log2(len(boundaries))
-            choices = everywhere + beside + 2 * log2(1 + rank)
+        sought = _Sought(ends, frozenset(boundaries), stored, makers, least)
+        for match in _matches(datas[0], start, sought):
+            choices = everywhere + 2 * log2(1 + rank) + 1
+            if match.end != match.at:
+                choices += 1 if match.end == len(datas[0]) else 1 + log2(len(boundaries))
             proved = _proved(datas, match, choices, base)
             if proved:
                 found.append(proved)
@@ -145,16 +152,20 @@ def _places(data: bytes, changes: Sequence[Range]) -> list[int]:
     return sorted(place for place in places if place < len(data))
 
 
-def _starts(data: bytes) -> list[tuple[int, bool]]:
-    """Return where ranges begin, the likeliest first, and whether a stored value goes before."""
+def _starts(data: bytes) -> list[tuple[int, int, bool]]:
+    """Return where ranges begin, each with its rank, and whether a stored value goes before."""
     behind = [match.end() for match in _BLANKS.finditer(data)]
     powers = [1 << power for power in range(4, 24) if 1 << power < len(data)]
     ordered = dict.fromkeys([0, *behind[: MOST_STARTS // 2], *reversed(powers), *behind])
     starts = [start for start in ordered if start < len(data) - LEAST_RANGE][:MOST_STARTS]
-    headers = [start + length for start in starts[:_HEADERS] for length in (1, 2, 4)]
+    headers = {
+        start + length: rank
+        for rank, start in reversed(list(enumerate(starts[:_HEADERS])))
+        for length in (1, 2, 4)
+    }
     return [
-        *((start, False) for start in starts),
-        *((start, True) for start in dict.fromkeys(headers) if start not in starts),
+        *((start, rank, False) for rank, start in enumerate(starts)),
+        *((start, rank, True) for start, rank in headers.items() if start not in starts),
     ]
 
 
@@ -183,23 +194,29 @@ def _stored(data: bytes, places: Iterable[int]) -> Stored:
     return found
 
 
-def _matches(  # noqa: PLR0913 - what one start is tried with
-    data: bytes,
-    start: int,
-    ends: Iterable[int],
-    outer: frozenset[int],
-    stored: Stored,
-    makers: dict[str, tuple[Callable[..., int], int]],
-) -> Iterator[_Match]:
+class _Sought(NamedTuple):
+    """What a start is tried with."""
+
+    ends: Iterable[int]
+    outer: frozenset[int]
+    stored: Stored
+    makers: Mapping[str, tuple[Callable[..., int], int]]
+    least: int
+
+
+def _matches(data: bytes, start: int, sought: _Sought) -> Iterator[_Match]:
     """Yield what is stored somewhere as the value of a range that begins at `start`."""
-    rising = sorted({end for end in ends if end >= start + LEAST_RANGE})
-    for name, (calc, length) in makers.items():
+    stored, outer = sought.stored, sought.outer
+    rising = sorted({end for end in sought.ends if end >= start + LEAST_RANGE})
+    for name, (calc, length) in sought.makers.items():
         for end, value in crc_values(calc, data, start, rising):
             for place, order in stored.get((value, length), ()):
                 if _apart(place, length, start, end, outer):
                     yield _Match(name, place, length, order, start, end)
     for end, values in plain_values(data, start, rising):
         for name, value, length, own_order in values:
+            if 8 * length < sought.least:
+                continue
             for place, order in stored.get((value, length), ()):
                 if own_order in {None, order} and _apart(place, length, start, end, outer):
                     yield _Match(name, place, length, order, start, end)
@@ -210,13 +227,14 @@ def _apart(place: int, length: int, start: int, end: int, outer: frozenset[int])
     return place == end or (end in outer and (place > end or place + length == start))
 
 
-def _proved(
-    datas: Sequence[bytes], match: _Match, choices: float, base: int
-) -> CheckFound | None:
+def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) -> CheckFound | None:
     """Return the check where it holds in every image, over two different contents or more."""
     check = Check(
         name="found", method=match.method, over=((match.start, match.end - 1),), at=match.at
     )
+    stood = {data[match.at : match.at + match.length] for data in datas}
+    if len(stood) < 2:
+        return None
     contents: dict[bytes, bytes] = {}
     for data in datas:
         covered = data[match.start : match.end]

@@ -35,8 +35,9 @@ def draft(result: Result, names: Sequence[str]) -> str:
     taken: list[tuple[int, int]] = []
     parts = [_HEAD, _head(result, names, order)]
     names_taken: set[str] = set()
-    for each in result.values:
-        parts.append(_field(each, _name(each.wanted.name, names_taken), order, taken))
+    parts.extend(
+        _field(each, _name(each.wanted.name, names_taken), order, taken) for each in result.values
+    )
     for number, check in enumerate(result.checks, 1):
         parts.append(_check(check, _name(f"check {number}", names_taken), order, taken))
     return "\n".join(parts)
@@ -62,9 +63,7 @@ def _head(result: Result, names: Sequence[str], order: str) -> str:
     return "\n".join([*lines, *(f"# note: {_plain(note)}" for note in result.notes), ""])
 
 
-def _field(
-    found: FoundValue, name: str, order: str, taken: list[tuple[int, int]]
-) -> str:
+def _field(found: FoundValue, name: str, order: str, taken: list[tuple[int, int]]) -> str:
     if not found.candidates:
         why = "stands in too many places" if found.crowded else "stands nowhere in any form tried"
         return f"# {_plain(found.wanted.name)}: {why}.\n"
@@ -75,11 +74,10 @@ def _field(
     if found.confident and free:
         taken += extents
         return "\n".join([*_entry(found, first, name, order), ""])
-    lines = []
+    why = "not certain; the likeliest first."
     if found.confident:
-        lines.append(f"# {_plain(found.wanted.name)}: its bytes are taken by an entry above, or outside what a layout covers.")
-    else:
-        lines.append(f"# {_plain(found.wanted.name)}: not certain; the likeliest first.")
+        why = "an entry above has its bytes, or a layout does not reach so far."
+    lines = [f"# {_plain(found.wanted.name)}: {why}"]
     for candidate in found.candidates[:_GUESSES]:
         lines += [f"# {line}" for line in _entry(found, candidate, name, order)]
     return "\n".join([*lines, ""])
@@ -132,7 +130,9 @@ def _check(found: CheckFound, name: str, order: str, taken: list[tuple[int, int]
 
 def _name(name: str, taken: set[str]) -> str:
     """Return a name that the language takes, and that is not taken."""
-    made = "".join("_" if each in '.[]{}"\\\'=' else each for each in name)[: _MOST_NAME - 4].strip()
+    made = "".join("_" if each in ".[]{}\"\\'=" else each for each in name)[
+        : _MOST_NAME - 4
+    ].strip()
     made = made or "value"
     tried, number = made, 1
     while _folded(tried) in taken:

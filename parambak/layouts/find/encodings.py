@@ -10,149 +10,30 @@ from __future__ import annotations
 from fractions import Fraction
 from functools import lru_cache
 from math import ceil, floor
-from types import MappingProxyType
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from parambak.layouts.codecs import codec
+from parambak.layouts.find.reading import ORDERS, Form, Reading, Span
+from parambak.layouts.find.shares import (
+    BCD_SHARE,
+    DECIMAL,
+    DIGITS_SHARE,
+    FINER,
+    FRACTIONS,
+    LAST_DIGIT,
+    ROUNDED,
+    SCALES,
+    SHARES,
+)
 from parambak.layouts.model import Field
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
 
     from parambak.layouts.find.wanted import Shown, Wanted
-    from parambak.layouts.model import ByteOrder, Encoding, TypeName
-
-LONGEST = 16
-"""Bytes that any number takes at most; text may be longer."""
-
-
-class Reading(NamedTuple):
-    """How a form's bytes are read: type, length, byte order, and the way to the value.
-
-    `order` is None where the bytes have none; `share` is how common such a reading is,
-    before anything is known of the memory (common practice, no source).
-    """
-
-    type: TypeName
-    length: int
-    order: ByteOrder | None
-    scale: Fraction = Fraction(1)
-    fraction: int = 0
-    encoding: Encoding | None = None
-    share: float = 1.0
-
-
-class Span(NamedTuple):
-    """The numbers from `low` to `high` that `length` bytes in `order` may hold.
-
-    `tail` is what their lowest byte must be, where it is fixed.
-    """
-
-    low: int
-    high: int
-    length: int
-    order: ByteOrder
-    tail: int | None = None
-
-    @property
-    def leading(self) -> bytes:
-        """Return the bytes that all of the span begin with, most significant first."""
-        low, high = self.ends
-        same = 0
-        while same < self.length and low[same] == high[same]:
-            same += 1
-        return low[:same]
-
-    @property
-    def ends(self) -> tuple[bytes, bytes]:
-        """Return the lowest and the highest, most significant byte first."""
-        return self.low.to_bytes(self.length, "big"), self.high.to_bytes(self.length, "big")
-
-    def holds(self, raw: bytes) -> bool:
-        """Return whether the bytes are one of the span's."""
-        number = int.from_bytes(raw, self.order)
-        return self.low <= number <= self.high and self.tail in {None, number & 0xFF}
-
-
-class Form(NamedTuple):
-    """What each copy would hold: a pattern, or a span; None where no value was seen."""
-
-    needles: tuple[bytes | Span | None, ...]
-    length: int
-    readings: tuple[Reading, ...]
-
-
-# How common each type is. A rough order of magnitude is enough: what the memory at hand
-# shows soon outweighs it.
-_SHARES: Mapping[TypeName, float] = MappingProxyType(
-    {
-        "u8": 0.12,
-        "u16": 0.26,
-        "u24": 0.01,
-        "u32": 0.08,
-        "u40": 0.001,
-        "u48": 0.001,
-        "u56": 0.001,
-        "u64": 0.003,
-        "s8": 0.03,
-        "s16": 0.16,
-        "s24": 0.005,
-        "s32": 0.04,
-        "s40": 0.001,
-        "s48": 0.001,
-        "s56": 0.001,
-        "s64": 0.001,
-        "f16": 0.003,
-        "f32": 0.10,
-        "f64": 0.01,
-        "mbf32": 0.01,
-        "mbf40": 0.003,
-        "mbf64": 0.003,
-        "ibm32": 0.008,
-        "ibm64": 0.002,
-        "ffp32": 0.005,
-        "sign-magnitude": 0.005,
-        "gray": 0.002,
-    }
-)
-_BCD_SHARE = 0.02
-_DIGITS_SHARE = 0.005
-_ROUNDED = 0.15
-"""Of readings with a scale finer than the display, against those that show all digits."""
-_FINER = 0.3
-"""Of readings with a scale finer than the display, those whose further digits are all 0."""
+    from parambak.layouts.model import Encoding, TypeName
 
 _WIDE = (5, 6, 7, 8)
-# Scales tried beside that of the last digit shown, with how common each is beside it.
-SCALES: Mapping[Fraction, float] = MappingProxyType(
-    {
-        Fraction(1): 0.06,
-        Fraction(1, 10): 0.06,
-        Fraction(1, 100): 0.05,
-        Fraction(1, 1000): 0.03,
-        Fraction(1, 10000): 0.003,
-        Fraction(1, 2): 0.03,
-        Fraction(1, 4): 0.02,
-        Fraction(1, 5): 0.015,
-        Fraction(1, 20): 0.01,
-        Fraction(1, 50): 0.004,
-        Fraction(1, 40): 0.003,
-        Fraction(2): 0.01,
-        Fraction(5): 0.01,
-        Fraction(5, 2): 0.003,
-        Fraction(10): 0.015,
-        Fraction(20): 0.003,
-        Fraction(50): 0.003,
-        Fraction(100): 0.008,
-        Fraction(1000): 0.004,
-    }
-)
-_LAST_DIGIT = 0.6
-_DECIMAL = frozenset(Fraction(1, 10**power) for power in range(4))
-_FRACTIONS = MappingProxyType(
-    {3: 0.004, 4: 0.012, 5: 0.003, 6: 0.004, 7: 0.003, 8: 0.012, 10: 0.003, 12: 0.004, 15: 0.003}
-    | {16: 0.004}
-)
 _FLOATS: tuple[TypeName, ...] = (
     "f16", "f32", "f64", "mbf32", "mbf40", "mbf64", "ibm32", "ibm64", "ffp32",
 )  # fmt: skip
@@ -163,22 +44,9 @@ _ENCODINGS: tuple[Encoding, ...] = (
     "cp1250", "cp1251", "cp1252", "iso8859-2", "iso8859-5", "iso8859-7", "iso8859-15", "koi8-r",
     "shift-jis",
 )  # fmt: skip
-ORDERS: tuple[ByteOrder, ...] = ("big", "little")
 
 Needles = tuple[bytes | Span | None, ...]
 Found = dict[Needles, list[Reading]]
-
-
-def type_share(name: TypeName) -> float:
-    """Return how common a type is before anything is known of the memory."""
-    return _SHARES.get(name, _BCD_SHARE)
-
-
-def scale_share(reading: Reading, places: int) -> float:
-    """Return how common the reading's scale is where so many digits stand after the point."""
-    if reading.fraction:
-        return _FRACTIONS[reading.fraction]
-    return _LAST_DIGIT if reading.scale == Fraction(1, 10**places) else SCALES[reading.scale]
 
 
 def forms(wanted: Wanted) -> tuple[Form, ...]:
@@ -189,10 +57,10 @@ def forms(wanted: Wanted) -> tuple[Form, ...]:
     else:
         for scale, share in _scales(wanted.shown):
             _scaled(wanted, scale, 0, share, found)
-        for fraction, share in _FRACTIONS.items():
+        for fraction, share in FRACTIONS.items():
             _scaled(wanted, Fraction(1, 1 << fraction), fraction, share, found)
         _floats(wanted, found)
-        _texts(wanted.shown, found, _DIGITS_SHARE)
+        _texts(wanted.shown, found, DIGITS_SHARE)
     return tuple(
         Form(needles, each[0].length, tuple(sorted(each, key=lambda one: -one.share)))
         for needles, each in found.items()
@@ -210,7 +78,7 @@ def _places(shown: Sequence[Shown | None]) -> int:
 
 def _scales(shown: Sequence[Shown | None]) -> Iterator[tuple[Fraction, float]]:
     last = Fraction(1, 10 ** _places(shown))
-    yield last, _LAST_DIGIT
+    yield last, LAST_DIGIT
     for scale, share in SCALES.items():
         if scale != last:
             yield scale, share
@@ -235,14 +103,14 @@ def _scaled(wanted: Wanted, scale: Fraction, fraction: int, share: float, found:
         raws.append((low, high))
         rounded = True
     if all(raw is None or raw[0] == raw[1] for raw in raws):
-        less = _ROUNDED if rounded else _FINER if scale < 2 * half else 1
+        less = ROUNDED if rounded else FINER if scale < 2 * half else 1
         _exact(raws, scale, fraction, share * less, found)
     if scale < 2 * half and wanted.changed:
         for index, each in enumerate(wanted.shown):
             if each is not None and each.number is not None:
-                low, high = (each.number - half) / scale, (each.number + half) / scale
-                raws[index] = ceil(low), floor(high)
-        _spans(raws, scale, fraction, share * _ROUNDED, found)
+                ends = (each.number - half) / scale, (each.number + half) / scale
+                raws[index] = ceil(ends[0]), floor(ends[1])
+        _spans(raws, scale, fraction, share * ROUNDED, found)
 
 
 def _exact(
@@ -254,7 +122,7 @@ def _exact(
 ) -> None:
     numbers = [None if raw is None else raw[0] for raw in raws]
     reading_scale = Fraction(1) if fraction else scale
-    common = share >= _LAST_DIGIT or scale == 1
+    common = share >= LAST_DIGIT or scale == 1
     for name, length in _whole_types(numbers, wide=common, narrow=not fraction):
         for order in ORDERS if length > 1 else (None,):
             needles = [
@@ -263,12 +131,12 @@ def _exact(
                 else number.to_bytes(length, order or "big", signed=name[0] == "s")
                 for number in numbers
             ]
-            of_type = share * _SHARES[name] / (2 if order else 1)
+            of_type = share * SHARES[name] / (2 if order else 1)
             _add(
                 found, needles, Reading(name, length, order, reading_scale, fraction, None, of_type)
             )
-    if not fraction and (common or scale in _DECIMAL):
-        _by_codec(numbers, scale, share, found, gray=share >= _LAST_DIGIT)
+    if not fraction and (common or scale in DECIMAL):
+        _by_codec(numbers, scale, share, found, gray=share >= LAST_DIGIT)
 
 
 def _whole_types(
@@ -289,7 +157,7 @@ def _whole_types(
 
 
 _INTEGERS: tuple[tuple[TypeName, int], ...] = tuple(
-    (name, int(name[1:]) // 8) for name in _SHARES if name[0] in "us" and name[1:].isdecimal()
+    (name, int(name[1:]) // 8) for name in SHARES if name[0] in "us" and name[1:].isdecimal()
 )
 
 
@@ -300,11 +168,11 @@ def _by_codec(
     negative = any(number is not None and number < 0 for number in numbers)
     kinds: list[tuple[TypeName, int, float]] = []
     if negative:
-        kinds = [("sign-magnitude", length, _SHARES["sign-magnitude"]) for length in (1, 2, 4)]
+        kinds = [("sign-magnitude", length, SHARES["sign-magnitude"]) for length in (1, 2, 4)]
     else:
-        kinds = [("bcd", length, _BCD_SHARE) for length in (1, 2, 3, 4, 5, 6, 8)]
+        kinds = [("bcd", length, BCD_SHARE) for length in (1, 2, 3, 4, 5, 6, 8)]
         if gray:
-            kinds += [("gray", length, _SHARES["gray"]) for length in (1, 2, 4)]
+            kinds += [("gray", length, SHARES["gray"]) for length in (1, 2, 4)]
     for name, length, of_type in kinds:
         for order in ORDERS if length > 1 else (None,):
             write = codec(_field(name, length), length, order or "big").write
@@ -346,7 +214,7 @@ def _spans(
                 found,
                 needles,
                 Reading(
-                    name, length, order, reading_scale, fraction, None, share * _SHARES[name] / 2
+                    name, length, order, reading_scale, fraction, None, share * SHARES[name] / 2
                 ),
             )
 
@@ -371,14 +239,14 @@ def _floats(wanted: Wanted, found: Found) -> None:
             seen = wanted.seen
             if any(exact[index] is None for index in seen):
                 continue
-            of_type = share * _SHARES[name] / 2
+            of_type = share * SHARES[name] / 2
             for order in ORDERS:
                 turned = [raw if raw is None or order == "big" else raw[::-1] for raw in exact]
                 _add(found, turned, Reading(name, length, order, scale, 0, None, of_type))
                 if length < 4 or scale != 1 or any(spans[index] is None for index in seen):
                     continue
                 ordered = [None if span is None else span._replace(order=order) for span in spans]
-                reading = Reading(name, length, order, scale, 0, None, of_type * 2 * _ROUNDED)
+                reading = Reading(name, length, order, scale, 0, None, of_type * 2 * ROUNDED)
                 _add(found, ordered, reading)
 
 

@@ -11,8 +11,8 @@ from parambak.layouts.decimals import exact
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.layouts.find.encodings import Reading
     from parambak.layouts.find.ranking import Ranked
+    from parambak.layouts.find.reading import Reading
     from parambak.layouts.find.wanted import Wanted
 
 _MOST_SHOWN = 16

@@ -7,7 +7,7 @@ from bisect import bisect_right
 from itertools import accumulate
 from typing import TYPE_CHECKING, Self
 
-from parambak.layouts.find.encodings import LONGEST
+from parambak.layouts.find.reading import LONGEST
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
@@ -76,9 +76,7 @@ class Ground:
             else:
                 kept.append(Range(first, last - first))
         pieces = [piece for each in kept for piece in self._pieces(each)]
-        datas = tuple(
-            b"".join(data[each.start : each.end] for each in kept) for data in self.datas
-        )
+        datas = tuple(b"".join(data[each.start : each.end] for each in kept) for data in self.datas)
         return Ground(pieces, datas)
 
     def _pieces(self, positions: Range) -> Iterable[Range]:

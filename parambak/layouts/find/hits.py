@@ -6,14 +6,14 @@ import re
 from math import log2
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.layouts.find.encodings import LONGEST, Span
+from parambak.layouts.find.reading import LONGEST, Span
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from parambak.layouts.find.chance import Chance
-    from parambak.layouts.find.encodings import Form, Reading
     from parambak.layouts.find.ground import Ground
+    from parambak.layouts.find.reading import Form, Reading
     from parambak.layouts.find.wanted import Wanted
 
 MOST_OF_A_FORM = 1000

@@ -10,12 +10,12 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from parambak.layouts.find.encodings import scale_share, type_share
+from parambak.layouts.find.shares import scale_share, type_share
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
 
-    from parambak.layouts.find.encodings import Reading
+    from parambak.layouts.find.reading import Reading
 
 _TRUST_TYPE = 3.0
 _TRUST_ORDER = 1.0
@@ -68,7 +68,10 @@ class Lessons:
             (self.types, other.types),
             (self.orders, other.orders),
             (self.aligned, other.aligned),
-            *((self.scales.setdefault(unit, Lesson()), each) for unit, each in other.scales.items()),
+            *(
+                (self.scales.setdefault(unit, Lesson()), each)
+                for unit, each in other.scales.items()
+            ),
         ):
             for key, weight in its.counts.items():
                 mine.add(key, weight)

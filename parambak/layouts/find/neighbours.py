@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from bisect import bisect_left
 from collections import Counter, defaultdict
+from fractions import Fraction
+from itertools import pairwise
 from math import log2
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -38,10 +40,10 @@ class Neighbours:
         known = sorted((each.at, index) for index, each in enumerate(placed) if each)
         self._ats = [at for at, _ in known]
         self._owners = [index for _, index in known]
-        self._clusters = 1 + sum(b - a > 256 for a, b in zip(self._ats, self._ats[1:], strict=False))
+        self._clusters = 1 + sum(b - a > 256 for a, b in pairwise(self._ats))
         self._gaps: Counter[int] = Counter()
         self._steps: Counter[int] = Counter()
-        for one, other in zip(placed, placed[1:], strict=False):
+        for one, other in pairwise(placed):
             if one and other:
                 self._gaps[other.at - one.end] += 1
                 self._steps[other.at - one.at] += 1
@@ -119,7 +121,8 @@ def _fellows(wanted: Sequence[Wanted]) -> dict[tuple[str, str], list[tuple[int, 
     return {stem: sorted(each.items()) for stem, each in groups.items()}
 
 
-Hypothesis = tuple[tuple[str, int, str | None, object], int, int]
+Kind = tuple[str, int, str | None, tuple[Fraction, int]]
+Hypothesis = tuple[Kind, int, int]
 """A reading's kind, the step, and where row 0 would be."""
 
 
@@ -131,16 +134,19 @@ def _of_fellows(
 ) -> None:
     most = max(8, min(80, int((_PAIRS / len(members)) ** 0.5)))
     support: dict[Hypothesis, dict[int, Hit]] = defaultdict(dict)
-    shares: dict[tuple[str, int, str | None, object], float] = {}
-    for (row, value), (next_row, next_value) in zip(members, members[1:], strict=False):
+    shares: dict[Kind, float] = {}
+    for (row, value), (next_row, next_value) in pairwise(members):
         for one in hits[value][:most]:
-            kinds = {(each.type, each.length, each.order, (each.scale, each.fraction)) for each in one.readings}
+            kinds = {
+                (each.type, each.length, each.order, (each.scale, each.fraction))
+                for each in one.readings
+            }
             for other in hits[next_value][:most]:
                 step, rest = divmod(other.at - one.at, next_row - row)
                 if rest or not one.length <= abs(step) <= _FURTHEST_STEP:
                     continue
                 for each in other.readings:
-                    kind = (each.type, each.length, each.order, (each.scale, each.fraction))
+                    kind: Kind = (each.type, each.length, each.order, (each.scale, each.fraction))
                     if kind in kinds:
                         rows = support[kind, step, one.at - row * step]
                         rows[value], rows[next_value] = one, other

@@ -16,8 +16,8 @@ from parambak.layouts.find.neighbours import Neighbours, Placed, share_of_step, 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from parambak.layouts.find.encodings import Reading
     from parambak.layouts.find.hits import Hit
+    from parambak.layouts.find.reading import Reading
     from parambak.layouts.find.wanted import Wanted
 
 ROUNDS = 5
@@ -59,39 +59,37 @@ def rank(wanted: Sequence[Wanted], hits: Sequence[Sequence[Hit]], size: int) -> 
         every = Lessons()
         for each in own:
             every.take_in(each)
-        neighbours = Neighbours(places, size)
-        ranked = [
-            _judged(index, field, every, own[index], neighbours, taken)
-            for index, field in enumerate(fields)
-        ]
+        now = _Round(every, Neighbours(places, size), taken)
+        ranked = [_judged(index, each, own[index], now) for index, each in enumerate(fields)]
         own = [_learnt(field, each) for field, each in zip(fields, ranked, strict=True)]
         places = [_place(each) for each in ranked]
         taken = _taken(ranked)
     return ranked
 
 
-def _judged(  # noqa: PLR0913 - what one round knows
-    index: int,
-    field: Voice,
-    every: Lessons,
-    own: Lessons,
-    neighbours: Neighbours,
-    taken: Mapping[int, Mapping[int, float]],
-) -> list[Ranked]:
-    """Return one value's candidates by what this round knows."""
+class _Round(NamedTuple):
+    """What one round knows of all values; `taken` says which claim each byte."""
+
+    lessons: Lessons
+    neighbours: Neighbours
+    taken: Mapping[int, Mapping[int, float]]
+
+
+def _judged(index: int, field: Voice, own: Lessons, now: _Round) -> list[Ranked]:
+    """Return one value's candidates by what this round knows, `own` lessons left out."""
     unit = field.wanted.unit or ""
     places = max(each.places for each in field.wanted.shown if each is not None)
     weighed: list[tuple[float, Hit, Reading, int | None]] = []
     for hit in field.hits:
         shares = [
-            (every.share(each, unit, places, own), each) for each in hit.readings[:_FEW]
+            (now.lessons.share(each, unit, places, own), each) for each in hit.readings[:_FEW]
         ]
         best = max(shares, key=lambda each: each[0])
-        where = neighbours.share(index, hit.at, hit.at + hit.length)
-        where *= every.placing(hit.at, hit.length, own)
+        where = now.neighbours.share(index, hit.at, hit.at + hit.length)
+        where *= now.lessons.placing(hit.at, hit.length, own)
         share, step = field.steps.get((hit.at, hit.length), (0.0, None))
         where = max(where, share_of_step(share))
-        where *= max(_SHARED, 1 - _claimed(index, hit, taken))
+        where *= max(_SHARED, 1 - _claimed(index, hit, now.taken))
         weight = hit.bits + log2(sum(each[0] for each in shares)) + log2(where)
         weighed.append((weight, hit, best[1], step if share > 0.5 else None))
     weighed.sort(key=lambda each: (-each[0], each[1].at, each[1].length))

@@ -22,14 +22,16 @@ _LEFT_OUT = ("crc-82/darc",)
 CRCS = tuple(name for name in CRC_NAMES if name not in _LEFT_OUT)
 
 
-def crc_makers() -> dict[str, tuple[Callable[..., int], int]]:
-    """Return, for each CRC of the catalogue, its function and how many bytes its value takes."""
+def crc_makers(least: int) -> dict[str, tuple[Callable[..., int], int]]:
+    """Return each CRC of the catalogue of `least` bits or more: its function, its bytes."""
     import anycrc  # noqa: PLC0415 - slow to import, and only checks need it
 
     made = {}
     for name in CRCS:
         library_name = name.replace("crc-", "crc", 1).replace("/", "-").upper()
         bits = int(name.removeprefix("crc-").split("/")[0])
+        if bits < least:
+            continue
         made[name] = anycrc.Model(library_name).calc, (bits + 7) // 8
     return made
 

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.layouts.find.checks import CheckFound
-    from parambak.layouts.find.encodings import Form, Reading
     from parambak.layouts.find.hits import Hit
     from parambak.layouts.find.ranking import Ranked
+    from parambak.layouts.find.reading import Form, Reading
     from parambak.layouts.find.wanted import Wanted
     from parambak.memory.image import Image
 
@@ -77,7 +77,9 @@ def search(wanted: Sequence[Wanted], images: Sequence[Image]) -> Result:
         raise faults.NO_BYTES.at(expected="bytes at the same addresses", found="none")
     changes = ground.changes()
     near = ground.around(changes)
-    grounds = Grounds(ground, near if 2 * near.size < ground.size else ground, Chance(ground, changes))
+    grounds = Grounds(
+        ground, near if 2 * near.size < ground.size else ground, Chance(ground, changes)
+    )
     found, also, crowded, tried, notes = _places(grounds, wanted)
     ranked = rank(wanted, found, ground.size)
     beside = company(wanted, ranked)
@@ -124,9 +126,7 @@ def _value(
         again = also.get((each.hit.at, each.hit.length), ())
         said = evidence(wanted, each, again, () if number else beside)
         odds = _odds(each.belief)
-        candidates.append(
-            Candidate(each.hit.at, each.hit.length, each.reading, odds, again, said)
-        )
+        candidates.append(Candidate(each.hit.at, each.hit.length, each.reading, odds, again, said))
     return FoundValue(wanted, _confident(ranked), tuple(candidates), crowded)
 
 
@@ -141,5 +141,4 @@ def _odds(belief: float) -> int:
     """Return the odds to one, rounded down to two digits."""
     odds = int(min(MOST_ODDS, belief / max(1e-9, 1 - belief)))
     unit = 10 ** max(0, len(str(odds)) - 2)
-    return odds // unit * unit
-
+    return int(odds // unit * unit)

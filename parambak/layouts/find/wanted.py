@@ -27,7 +27,7 @@ MOST_COPIES = 16
 
 UNSEEN = "?"
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-"})
-_NUMBER = re.compile(r"(?P<number>[+-]?[0-9][0-9.,']*|[+-]?0[xX][0-9A-Fa-f]+)\s*(?P<unit>.*)")
+_NUMBER = re.compile(r"(?P<number>[+-]?0[xX][0-9A-Fa-f]+|[+-]?[0-9][0-9.,']*)\s*(?P<unit>.*)")
 _UNIT = re.compile(r"[^0-9\s.,:'+\-|\"][^|\"]*")
 _PLAIN = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
 
@@ -78,8 +78,8 @@ def parse(data: bytes, copies: int) -> Values:
     found: list[Wanted] = []
     notes: list[str] = []
     taken: dict[str, int] = {}
-    for number, line in _lines(data):
-        wanted = _wanted(line, number, copies, notes)
+    for number, text in _lines(data):
+        wanted = _wanted(text, number, copies, notes)
         folded = unicodedata.normalize("NFKC", wanted.name).casefold()
         if folded in taken:
             raise faults.VALUES_TWICE.at(
@@ -107,9 +107,10 @@ def _lines(data: bytes) -> list[tuple[int, str]]:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
         raise faults.VALUES_NOT_UTF8.at(
-            line=line, expected="UTF-8", found=f"byte {data[error.start]:02X}"
+            line=data.count(b"\n", 0, error.start) + 1,
+            expected="UTF-8",
+            found=f"byte {data[error.start]:02X}",
         ) from error
     kept = []
     for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
@@ -205,9 +206,9 @@ def _text(text: str, line: int) -> Shown:
 
 def _number(written: str, line: int, notes: list[str]) -> Shown:
     if "x" in written.lower():
-        value = int(written, 16)
         if len(written) > MOST_DIGITS:
             raise _unclear(written, line)
+        value = int(written, 16)
         notes.append(f"line {line}: {written} taken as the number {value}")
         return Shown(str(value), Fraction(value))
     text = written
