@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import ClassVar
 
 import bincopy
 import intelhex
 import pytest
 
-from parambak.dumps.dump import SAME_BYTE_TWICE, TEXT_AROUND, WRAP, Terms
+from parambak.dumps.dump import SAME_BYTE_TWICE, TEXT_AROUND, WRAP, Style, Terms
 from parambak.dumps.registry import read_dump, write_dump
 from parambak.dumps.second_opinion import second_opinion
 from parambak.errors import DumpRefused
@@ -49,13 +50,18 @@ def test_bytes_missing_or_made_up_are_refused(name: str) -> None:
     """A byte that only one of the two reads is a difference."""
     data = write_dump(IMAGE, name)
     dump = read_dump("dump", data)
-    for image in (
-        IMAGE.part(0xFFF1, IMAGE.end),
-        Image.from_blocks([*IMAGE.blocks, Block(0x40000, b"\x01")]),
+    more = Image.from_blocks([*IMAGE.blocks, Block(0x40000, b"\x01")])
+    for image, offset, expected, found in (
+        (IMAGE.part(0xFFF1, IMAGE.end), 0xFFF0, "nothing at 0xFFF0, as read here", "00"),
+        (more, None, "70201 bytes, as read here", "70200 bytes"),
     ):
         with pytest.raises(DumpRefused) as caught:
             second_opinion(data, replace(dump, image=image))
-        assert caught.value.code == "opinion-differs"
+        error = caught.value
+        assert (error.code, error.offset) == ("opinion-differs", offset)
+        assert (error.expected, error.found) == (expected, found)
+        judge = "intelhex 2.3.0" if name == "intel-hex" else f"bincopy {bincopy.__version__}"
+        assert error.text == f"{judge} reads other bytes from the dump than were read here"
 
 
 def test_refusal_of_the_judge_is_a_refusal() -> None:
@@ -64,7 +70,36 @@ def test_refusal_of_the_judge_is_a_refusal() -> None:
     dump = read_dump("dump", data)
     with pytest.raises(DumpRefused) as caught:
         second_opinion(data.replace(b"55", b"56", 1), dump)
-    assert caught.value.code == "opinion-refuses"
+    error = caught.value
+    assert (error.code, error.expected) == ("opinion-refuses", "the 70200 bytes read here")
+    assert error.text == "intelhex 2.3.0 does not accept the dump that was read here"
+    assert error.found is not None
+    assert "checksum" in error.found
+
+
+class Portioned:
+    """A judge that says how it was asked, and then refuses at length."""
+
+    name = "nobody"
+    portions: ClassVar[list[int]] = []
+
+    def pieces(self, lines: list[str]) -> list[tuple[int, bytes]]:
+        """Count the lines; refuse the second portion."""
+        self.portions.append(len(lines))
+        if len(self.portions) > 1:
+            raise ValueError("x" * 300)
+        return []
+
+
+def test_judge_is_asked_in_portions(monkeypatch: pytest.MonkeyPatch) -> None:
+    """4,096 lines at a time, the base in force before them; a long refusal is cut."""
+    monkeypatch.setattr("parambak.dumps.second_opinion._IntelHex", Portioned)
+    Portioned.portions.clear()
+    data = write_dump(IMAGE, "intel-hex", Style(record_length=8))
+    with pytest.raises(DumpRefused) as caught:
+        second_opinion(data, read_dump("dump", data))
+    assert Portioned.portions == [4096, 4097]
+    assert caught.value.found == "x" * 200
 
 
 NOT_ASKED = {
@@ -89,7 +124,9 @@ def test_judge_known_to_be_wrong_is_not_asked(name: str) -> None:
 
 def test_raw_has_no_judge() -> None:
     """There is nothing to decode in raw bytes."""
-    assert second_opinion(b"\x01", read_dump("a.bin", b"\x01")).agrees is None
+    opinion = second_opinion(b"\x01", read_dump("a.bin", b"\x01"))
+    assert (opinion.judge, opinion.agrees) == (None, None)
+    assert opinion.why_not == "a raw dump is its own bytes: there is nothing to decode"
 
 
 def test_oddities_that_we_note_do_not_stop_the_judge() -> None:

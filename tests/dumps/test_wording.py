@@ -87,6 +87,18 @@ HEX_FILES: dict[str, tuple[bytes, Terms]] = {
     "same bytes, not named": (MORE + hexes.record(0, 0x0012, b"\x33\x44\x55\x66") + END, Terms()),
     "same bytes, named": (MORE + hexes.record(0, 0x0012, b"\x33\x44\x55\x66") + END, TWICE),
     "same bytes twice and again": (FOUR + FOUR + FOUR + END, TWICE),
+    "same bytes in the second stretch, named": (
+        FOUR + hexes.record(0, 0x100, b"\x01\x02") + hexes.record(0, 0x101, b"\x02\x03") + END,
+        TWICE,
+    ),
+    "conflict in the third stretch": (
+        FOUR
+        + hexes.record(0, 0x100, b"\x01\x02")
+        + hexes.record(0, 0x200, b"\x01\x02")
+        + hexes.record(0, 0x201, b"\x03")
+        + END,
+        TWICE,
+    ),
     "addresses about 64 KiB": (
         hexes.record(4, 0, b"\x00\x01") + hexes.record(0, 0, b"\x01") + END,
         Terms(memory_size=0x10000),
@@ -109,6 +121,7 @@ S_FILES: dict[str, tuple[bytes, Terms]] = {
     "a count of 3, checksum wrong": (b"S1030000FF\n" + S_FOUR + S_END, Terms()),
     "a count of 3, checksum missing": (b"S1030000\n" + S_FOUR + S_END, Terms()),
     "a count of 3, a byte too many": (b"S103000000FC\n" + S_FOUR + S_END, Terms()),
+    "a count too small in the last line": (S_FOUR + b"S1020000\n", Terms()),
     "second terminator S8": (S_FOUR + S_END + srecs.record(8, 0), Terms()),
     "no end of S1 and S2": (S_FOUR + srecs.record(2, 0x20, b"\x01"), Terms()),
     "no end, named": (S_FOUR + S_MORE, Terms(frozenset({NO_END}))),
@@ -128,6 +141,7 @@ RAW_FILES: dict[str, tuple[bytes, Terms]] = {
     "UTF-16 with a mark": (b"\xff\xfe" + UTF_16, Terms()),
     "a UTF-8 mark": (b"\xef\xbb\xbf" + FOUR + END, Terms()),
     "00 in the third byte": (b"\x01\x02\x00" + FOUR, Terms()),
+    "a record, 00 in the third byte": (FOUR[:2] + b"\x00" + FOUR[2:], Terms()),
     "records in lines of CR": (b"a\rb\r" + FOUR.replace(b"\n", b"\r"), Terms()),
     "a line before": (b"\n\nx" + b"\n" + FOUR, Terms()),
     "named": (b"x\n" + FOUR, Terms(frozenset({LOOKS_OTHERWISE}))),
