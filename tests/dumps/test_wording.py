@@ -153,14 +153,14 @@ RAW_FILES: dict[str, tuple[bytes, Terms]] = {
 GAPS = Image.from_blocks([Block(2, b"\x01"), Block(4, b"\x02")])
 FAR = Image.of(b"\x01\x02", 0x10000)
 STYLES: dict[str, tuple[str, Image, Style]] = {
-    "HEX, 40 bytes": ("intel-hex", Image.of(bytes(40)), Style()),
+    "HEX, 33 bytes": ("intel-hex", Image.of(bytes(33)), Style()),
     "HEX, 40 bytes below 64 KiB": ("intel-hex", Image.of(bytes(40), 0xFFD8), Style()),
     "HEX, 16 bits": ("intel-hex", Image.of(bytes(40)), Style(address_width=16)),
     "HEX, records of 255": ("intel-hex", Image.of(bytes(400)), Style(record_length=255)),
     "HEX, 20 bits to 1 MiB": ("intel-hex", Image.of(b"\x01", 0xFFFFF), Style(address_width=20)),
     "HEX, last byte of 4 GiB": ("intel-hex", Image.of(b"\x01", 0xFFFFFFFF), Style()),
     "HEX, past 4 GiB": ("intel-hex", Image.of(b"\x01\x02", 0xFFFFFFFF), Style()),
-    "S-records, 40 bytes": ("s-record", Image.of(bytes(40)), Style()),
+    "S-records, 33 bytes": ("s-record", Image.of(bytes(33)), Style()),
     "S-records, 40 bytes below 64 KiB": ("s-record", Image.of(bytes(40), 0xFFD8), Style()),
     "S-records, 40 bytes across 64 KiB": ("s-record", Image.of(bytes(40), 0xFFF8), Style()),
     "S-records, 40 bytes below 16 MiB": ("s-record", Image.of(bytes(40), 0xFFFFD8), Style()),
