@@ -144,7 +144,7 @@ def shift(one: bytes, other: bytes) -> Relation | None:
     bytes either way, and as far as the first or last bytes that are not filling.
     """
     common = min(len(one), len(other))
-    start = _first_difference(one, other, common)
+    start = first_difference(one, other)
     if start == common:
         return None
     fill = filling(one)
@@ -173,8 +173,9 @@ def _overlap(one: bytes, other: bytes, start: int, by: int) -> tuple[bytes, byte
     return here[:length], there[:length]
 
 
-def _first_difference(one: bytes, other: bytes, common: int) -> int:
-    """Return the first place at which they differ, `common` where none does: by halving."""
+def first_difference(one: bytes, other: bytes) -> int:
+    """Return the first place at which they differ, the shorter's length where none does."""
+    common = min(len(one), len(other))
     if one[:common] == other[:common]:
         return common
     low, high = 0, common

@@ -196,10 +196,10 @@ class Evidence:
     @cached_property
     def by_chance(self) -> float:
         """Return how many bytes that are not dull two unrelated reads of this kind have equal."""
-        chance = (
-            2.0 ** (-2 * cost) for value, cost in enumerate(self.cost) if value not in self.dull
+        chance: float = sum(
+            2.0 ** (-2.0 * cost) for value, cost in enumerate(self.cost) if value not in self.dull
         )
-        return 1.5 * sum(chance) * self.size
+        return 1.5 * chance * self.size
 
     @cached_property
     def agreeing_sample(self) -> tuple[int, ...]:

@@ -141,10 +141,7 @@ def _claims(
             yield claim
     if seen is None:
         return
-    for claim in (
-        whole.cut_short(one, other, seen),
-        whole.cut_short(other, one, seen.turned),
-    ):
+    for claim in (whole.cut_short(one, seen), whole.cut_short(other, seen.turned)):
         if claim is not None:
             yield claim
     if not seen.count:
@@ -176,7 +173,9 @@ def _causes(ranked: Sequence[Claim], differing: int) -> tuple[Cause, ...]:
     if causes:
         return tuple(causes)
     what = f"{differing} bytes differ" if differing else "the reads have no address in common"
-    return (Cause(CANNOT_TELL, 0.0, f"{what}, and in no way that points to one cause", False),)
+    return (
+        Cause(CANNOT_TELL, 0.0, f"{what}, and in no way that points to one cause", certain=False),
+    )
 
 
 def _certain(ranked: Sequence[Claim], place: int) -> bool:

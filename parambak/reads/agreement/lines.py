@@ -24,12 +24,13 @@ _NOT_NULL: Final = b"\x00" + b"\x01" * 255
 class _Line(NamedTuple):
     """What one line explains of the sample.
 
-    `hits` are the places, `moved` the share of them at which it is the second read that
-    errs, `saved` the bits saved.
+    `hits` are the places, `levels` at how many levels of the line they stand, `moved` the
+    share of the sample at which it is the second read that errs, `saved` the bits saved.
     """
 
     line: int
     hits: frozenset[int]
+    levels: int
     moved: float
     saved: float
 
@@ -68,10 +69,16 @@ def _line(seen: Evidence, line: int) -> _Line:
             back.append(at)
             saved += min(alike, cost[one[at]]) - 1
             telling += one[at] not in seen.dull
+        elif other[at] == other[partner] and one[at] == one[partner]:
+            # Both reads err: one took both bytes from here, the other both from there.
+            back.append(at)
+            saved += min(alike, cost[other[at]]) - 2
+            telling += other[at] not in seen.dull
     hits = frozenset(moved + back)
     # A line in trouble shows data where there were none as often as none where there were data.
-    saved -= 0.0 if telling else len(hits)
-    return _Line(line, hits, len(moved) / len(seen.sample), saved)
+    saved -= 0.0 if telling else 1.5 * len(hits)
+    levels = len({start + at & bit for at in hits})
+    return _Line(line, hits, levels, len(moved) / len(seen.sample), saved)
 
 
 def _alike(seen: Evidence, start: int, bit: int) -> float:
@@ -108,7 +115,9 @@ def _claim(seen: Evidence, found: _Line, number: float) -> Claim:
             f"address line {line} is the other: the line makes bad contact"
         )
     different = len({seen.other[at] for at in found.hits} - set(seen.dull))
-    sure = hits >= _SURE_BYTES and different >= _SURE_BYTES // 2
+    # At both levels it is a line that floats, or halves exchanged and something more.
+    least = _SURE_BYTES if found.levels == 1 else 8 * _SURE_BYTES
+    sure = hits >= least and different >= _SURE_BYTES // 2
     return Claim(ADDRESS_LINE, gain, share, text, sure)
 
 

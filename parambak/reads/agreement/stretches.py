@@ -33,10 +33,13 @@ _VALUE: Final = {0xFF: 1.0, 0x00: 2.0}
 
 
 class _Stretch(NamedTuple):
+    """A stretch, its value if one, how many bytes differ, and whether the second read errs."""
+
     low: int
     high: int
     value: int
     differing: int
+    errs: bool = True
 
 
 def claims(seen: Evidence) -> Iterator[Claim]:
@@ -48,21 +51,27 @@ def claims(seen: Evidence) -> Iterator[Claim]:
 
 
 def _held(seen: Evidence) -> list[_Stretch]:
-    """Return the stretches of one value in `other` that explain differences, the first ones."""
-    found, at = [], seen.first
+    """Return the stretches of one value, in either read, that explain differences: the first."""
+    found: list[_Stretch] = []
+    at = seen.first
     for _ in range(_LOOKED_AT):
         hit = _DIFFERS.search(seen.xor, at)
         if hit is None or len(found) == _MOST:
             break
         place = hit.start()
-        value = seen.other[place]
-        high = _run_end(seen.other, place)
-        low = _run_start(seen.other, place)
-        differing = (high - place) - seen.xor[place:high].count(0)
-        if differing > 1 and high - low >= _LONG - 2:
-            found.append(_Stretch(low, high, value, differing))
-        at = high
+        both = (_run(seen, seen.other, place, errs=True), _run(seen, seen.one, place, errs=False))
+        best = max(both, key=lambda each: each.differing)
+        if best.differing > 1 and best.high - best.low >= _LONG - 2:
+            found.append(best)
+        at = best.high
     return found
+
+
+def _run(seen: Evidence, data: bytes, place: int, *, errs: bool) -> _Stretch:
+    """Return the run of one value that a place is in, and how much differs from it on."""
+    low, high = _run_start(data, place), _run_end(data, place)
+    differing = (high - place) - seen.xor[place:high].count(0)
+    return _Stretch(low, high, data[place], differing, errs)
 
 
 def _run_end(data: bytes, place: int) -> int:
@@ -81,23 +90,28 @@ def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
     each_costs = 2 * seen.place
     per_byte = seen.null / seen.count
     held = [s for s in held if s.differing * per_byte > each_costs] or held[:1]
+    if not any(each.errs for each in held):
+        return  # said with the two reads in the other order
     hits = sum(each.differing for each in held)
     values = {each.value for each in held}
     cost = len(held) * each_costs + sum(_VALUE.get(value, 8.0) for value in values)
-    said = sum(each.differing * seen.cost[each.value] for each in held)
+    said = sum(each.differing * seen.cost[each.value] for each in held if each.errs)
     gain = seen.null - cost - seen.rest(seen.count - hits, max(0.0, seen.values - said))
     if seen.single_bits > _SINGLE * seen.count:
         gain -= _SINGLE_COSTS * seen.count  # data seldom differ from a blank in one bit alone
     shown = " or ".join(f"{value:02X}" for value in sorted(values)[:3])
+    both = not all(each.errs for each in held)
+    who, where = ("one read", "the other") if both else (seen.names[1], seen.names[0])
     text = (
-        f"{seen.names[1]} holds nothing but {shown} {_where(seen, held)}, where {seen.names[0]} "
+        f"{who} holds nothing but {shown} {_where(seen, held)}, where {where} "
         f"holds data: {hits} of the {seen.count} differing bytes; a contact was lost there"
     )
     share = hits / seen.count
     last = held[-1]
     trailing = (seen.size - seen.end) / seen.size
-    to_end = len(held) == 1 and last.high == seen.size and last.value in (0x00, 0xFF)
-    sure = hits >= _SURE_BYTES and values <= {0x00, 0xFF} and not to_end
+    to_end = len(held) == 1 and last.errs and last.high == seen.size and last.value in (0x00, 0xFF)
+    related = seen.agreeing - seen.by_chance
+    sure = min(hits, related) >= _SURE_BYTES and values <= {0x00, 0xFF} and not to_end
     yield Claim(CONTACT_LOST, gain, share, text, sure)
     if to_end and not (seen.lacks or seen.spare):
         text = (
@@ -146,12 +160,17 @@ def _noise_in_one(seen: Evidence, long: list[_Stretch]) -> bool:
 def _noisy(data: bytes) -> bool:
     number = len(data)
     upper = len(data.translate(None, bytes(range(128))))
-    return data.count(0) < number / 25 and 0.3 < upper / number < 0.7 and data.count(0xFF) < number / 25
+    return (
+        data.count(0) < number / 25
+        and 0.3 < upper / number < 0.7
+        and data.count(0xFF) < number / 25
+    )
 
 
 def _clusters(seen: Evidence) -> list[_Stretch]:
     """Return the stretches between gaps without a difference; none where they are many."""
-    found, low = [], seen.first
+    found: list[tuple[int, int]] = []
+    low = seen.first
     for gap in _GAP.finditer(seen.xor, seen.first, seen.end):
         found.append((low, gap.start()))
         low = gap.end()

@@ -17,14 +17,12 @@ _LENGTH: Final = 16.0
 """Bits that it costs to leave a difference in length open."""
 _WHOLE: Final = 40.0
 _SURE_BYTES: Final = 16
-_SURE_CHIP: Final = 64
-_TURNED: Final = 40
 _LIKE: Final = 0.5
 _STRANGE: Final = 0.1
 
 
-def cut_short(one: Image, other: Image, seen: Evidence) -> Claim | None:
-    """Return that `other` lacks a part of `one`, and how well the rest agrees."""
+def cut_short(one: Image, seen: Evidence) -> Claim | None:
+    """Return that the second read lacks a part of `one`, the first; what of the rest agrees."""
     if not seen.lacks or seen.count > seen.agreeing / 4:
         return None
     lacking = sum(each.length for each in seen.lacks)
@@ -68,7 +66,10 @@ def repeated(one: Image, other: Image, names: tuple[str, str]) -> Claim | None:
 
 
 def another_chip(seen: Evidence) -> Iterator[Claim]:
-    """Yield that the two are different memories, as far as their data are strange to each other."""
+    """Yield that the two are different memories, as far as their data are strange to each other.
+
+    Never certain: it is what is left where nothing known here explains the differences.
+    """
     here, there = seen.telling
     fewer = min(here, there)
     if not fewer:
@@ -85,7 +86,7 @@ def another_chip(seen: Evidence) -> Iterator[Claim]:
         f"{seen.count} of {seen.size} bytes differ, and of the bytes that are data "
         f"{seen.agreeing} agree{kind}: another chip was read, or this one was written anew"
     )
-    yield Claim(ANOTHER_CHIP, gain, min(1.0, strange), text, _sure(seen, fewer, strange))
+    yield Claim(ANOTHER_CHIP, gain, min(1.0, strange), text, sure=False)
 
 
 def _likeness(seen: Evidence) -> float:
@@ -93,22 +94,3 @@ def _likeness(seen: Evidence) -> float:
     here, there = seen.telling
     either = here + there - seen.agreeing
     return max(0.0, seen.agreeing - seen.by_chance) / max(1.0, either)
-
-
-def _sure(seen: Evidence, fewer: int, strange: float) -> bool:
-    """Say whether nothing known here could make of one read the other.
-
-    Where each value of one always stands for the same of the other, or both are made of the
-    same bytes, lines may be crossed: that is no proof of another chip.
-    """
-    if fewer < _SURE_CHIP or strange < 0.97:
-        return False
-    pairs = {(seen.one[at], seen.other[at]) for at in seen.sample}
-    values = len({one for one, _ in pairs})
-    turned = {one ^ other for one, other in pairs}
-    if len(pairs) < 2 * values or len(turned) < _TURNED:
-        return False
-    step = max(1, seen.size // 65536) | 1
-    mine, theirs = sorted(seen.one[::step]), sorted(seen.other[::step])
-    apart = sum(abs(a - b) for a, b in zip(mine, theirs, strict=True)) / len(mine)
-    return apart > 8.0

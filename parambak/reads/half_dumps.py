@@ -1,0 +1,201 @@
+"""Dumps that look like one half of a pair, or like words with their bytes swapped.
+
+The evidence is words: names and remarks of ordinary technical English, which many memories
+keep as text. A chip with the even bytes alone holds every other letter of them, a swapped dump
+holds the letters crossed. That most bytes of a chip are small, as the high bytes of small
+16-bit values are, proves nothing of one dump alone: a table of small bytes looks the same. It
+counts where the other chip of the pair is there too, and is blank at the very same addresses.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from parambak.memory.findings import Finding
+from parambak.memory.relations import every_other, filling, interleaved, likeness, swapped
+
+if TYPE_CHECKING:
+    from parambak.memory.image import Image
+
+WORDS: Final = tuple(
+    """
+    access address adjust alarm analog angle automatic auxiliary azimuth ballast battery
+    bridge brake bus bypass cable calibration cancel channel clutch command communication
+    configuration console control controller cooling counter coupling current cylinder
+    default delay diesel digital direction disabled display drive emergency enabled engine
+    error event failure fault feedback filter firmware frequency function generator governor
+    hardware heading high hours hydraulic identification ignition indicator information
+    input installation interlock language level limit linear local lubrication machinery
+    maintenance manual manufacturer maximum measurement memory message minimum module
+    monitor motor network nominal normal number offset operating operation operator output
+    overload override overspeed parameter password pitch position potentiometer power
+    pressure primary production program propeller propulsion protection pump range reference
+    regulator release remote request reserve reset response revision rudder running safety
+    sample scale secondary selection sensor sequence serial setpoint shutdown signal
+    software solenoid speed standby starboard starting station status steering stepper stop
+    supply switch synchronous system tachometer tank telegraph temperature tension terminal
+    threshold throttle thruster timeout torque transfer transmitter trip turbine unit valve
+    value version voltage warning winch
+    """.upper().split()
+)
+
+_SHORTEST: Final = 5
+_SHORTEST_HALF: Final = 4
+_TEXT: Final = re.compile(rb"[ -~]{5,}")
+_MOST_TEXT: Final = 262_144
+"""Bytes of text that are looked at."""
+_LETTERS: Final = 5
+"""Letters beyond the third of each different word: short ones are soon met by chance."""
+_DENSE: Final = 0.04
+_TELLING: Final = 48
+_SMALL: Final = 0x10
+
+
+class _Read(NamedTuple):
+    """The different words found in a text, and the share of its bytes that words make up."""
+
+    words: frozenset[str]
+    share: float
+
+    @property
+    def readable(self) -> bool:
+        """Return whether words make up enough to be no chance."""
+        letters = sum(len(word) - _SHORTEST_HALF + 1 for word in self.words)
+        return len(self.words) > 1 and letters >= _LETTERS and self.share >= _DENSE
+
+
+def looks_like(image: Image) -> tuple[Finding, ...]:
+    """Return what a dump looks like beside a whole memory, each with its evidence.
+
+    `read-swapped`: text that is readable only with bytes swapped. `read-half`: text of which
+    every other letter is there. None is ever given where words are readable as they stand.
+    """
+    content = image.content
+    text = _text(content)
+    plain = _found(text, _whole())
+    if plain.words:
+        return ()
+    found = []
+    for size, unit, what in (
+        (2, 1, "the two bytes of each 16-bit word"),
+        (4, 1, "the four bytes of each 32-bit word"),
+        (4, 2, "the two 16-bit words of each 32-bit word"),
+    ):
+        turned = _found(_text(swapped(content, size, unit)), _whole())
+        if turned.readable:
+            found.append(Finding("read-swapped", _swapped_text(what, turned)))
+    if found:
+        return tuple(found[:1])
+    half = _found(text, _halved())
+    return (Finding("read-half", _half_text(half)),) if half.readable else ()
+
+
+def looks_paired(first: Image, second: Image) -> tuple[Finding, ...]:
+    """Return whether two dumps look like the even and the odd bytes of one memory, and how.
+
+    `read-pair`: joined, words can be read that in neither alone can; or both are blank at the
+    very same addresses and one holds small values only, as the high bytes of 16-bit words are.
+    """
+    if first.ranges != second.ranges or first == second:
+        return ()
+    one, two = first.content, second.content
+    alone = _found(_text(one), _whole()).words | _found(_text(two), _whole()).words
+    for how, even, odd in (("even-odd", one, two), ("odd-even", two, one)):
+        joined = _found(_text(interleaved(even, odd)), _whole())
+        if joined.readable and not alone:
+            text = (
+                f"joined as {how} bytes, {_list(joined)} can be read, and none in either dump "
+                "alone: the two chips hold one memory"
+            )
+            return (Finding("read-pair", text),)
+    return _small_half(one, two)
+
+
+def _small_half(one: bytes, two: bytes) -> tuple[Finding, ...]:
+    fill = filling(one)
+    shown = bytes(0 if value == fill else 1 for value in range(256))
+    here, there = one.translate(shown), two.translate(shown)
+    together = int.from_bytes(here, "little") | int.from_bytes(there, "little")
+    blank = len(one) - together.bit_count()
+    if (
+        fill not in (0x00, 0xFF)
+        or fill != filling(two)
+        or min(blank, here.count(1), there.count(1)) < _TELLING
+        or likeness(here, there, 0) < 0.98
+    ):
+        return ()
+    shares = [_small(data, fill) for data in (one, two)]
+    if max(shares) < 0.9 or min(shares) > 0.5:
+        return ()
+    which = "first" if shares[0] > shares[1] else "second"
+    text = (
+        f"both are blank at the same {blank} addresses, and {max(shares):.0%} of the other bytes "
+        f"of the {which} are below {_SMALL:02X}, as the high bytes of 16-bit words are: the two "
+        "chips hold the even and the odd bytes of one memory"
+    )
+    return (Finding("read-pair", text),)
+
+
+def _small(data: bytes, fill: int) -> float:
+    """Return the share of small values among those that are not filling."""
+    telling = data.translate(None, bytes([fill]))
+    large = telling.translate(None, bytes(range(_SMALL)))
+    return 1 - len(large) / max(1, len(telling))
+
+
+def _text(content: bytes) -> bytes:
+    """Return the printable stretches of a content, in capitals, a line each, the first ones."""
+    parts, length = [], 0
+    for found in _TEXT.finditer(content):
+        parts.append(found.group()[: _MOST_TEXT - length])
+        length += len(parts[-1])
+        if length >= _MOST_TEXT:
+            break
+    return b"\n".join(parts).upper()
+
+
+def _found(text: bytes, words: re.Pattern[bytes]) -> _Read:
+    hits = [each.group() for each in words.finditer(text)]
+    letters = sum(map(len, hits))
+    return _Read(frozenset(each.decode("ascii") for each in hits), letters / max(1, len(text)))
+
+
+@cache
+def _whole() -> re.Pattern[bytes]:
+    return _any_of({word for word in WORDS if len(word) >= _SHORTEST})
+
+
+@cache
+def _halved() -> re.Pattern[bytes]:
+    halves = {half for word in WORDS for half in every_other(word.encode("ascii"))}
+    return _any_of({half.decode("ascii") for half in halves if len(half) >= _SHORTEST_HALF})
+
+
+def _any_of(words: set[str]) -> re.Pattern[bytes]:
+    longest_first = sorted(words, key=lambda word: (-len(word), word))
+    return re.compile("|".join(longest_first).encode("ascii"))
+
+
+def _list(found: _Read) -> str:
+    shown = sorted(found.words, key=lambda word: (-len(word), word))[:3]
+    return ", ".join(shown)
+
+
+def _swapped_text(what: str, found: _Read) -> str:
+    return (
+        f"no word can be read as it stands, but with {what} swapped {len(found.words)} can, such "
+        f"as {_list(found)}: the dump has its bytes swapped"
+    )
+
+
+def _half_text(found: _Read) -> str:
+    shown = []
+    for half in sorted(found.words, key=lambda each: (-len(each), each))[:3]:
+        whole = next(word for word in WORDS if half in (word[0::2], word[1::2]))
+        shown.append(f"{half} of {whole}")
+    return (
+        f"no whole word can be read, but every other letter of {len(found.words)} can, such as "
+        f"{', '.join(shown)}: the dump is one half of a pair, its even or its odd bytes"
+    )

@@ -1,0 +1,139 @@
+"""Two chips that hold one memory: joined, joined and taken apart.
+
+A unit with 16-bit words may keep the even bytes in one chip and the odd bytes in the other; a
+large memory may lie in two chips one after the other; a careful maker keeps it twice.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+from parambak.errors import DumpRefused, Fault
+from parambak.memory.image import Block, Image
+from parambak.memory.relations import every_other, first_difference, interleaved
+
+How = Literal["duplicate", "even-odd", "odd-even", "low-high", "high-low"]
+WAYS: Final[tuple[How, ...]] = ("duplicate", "even-odd", "odd-even", "low-high", "high-low")
+
+_READ_BOTH: Final = "Read both chips again, each with the same device chosen; give them in order."
+PAIR_DIFFERS: Final = Fault(
+    "read-pair-differs",
+    DumpRefused,
+    "the two chips should hold the same, and do not",
+    "Read both again, reseated. If they differ still, one of the chips is failing.",
+)
+PAIR_RANGES: Final = Fault(
+    "read-pair-ranges",
+    DumpRefused,
+    "the two chips' dumps do not cover the same addresses",
+    _READ_BOTH,
+)
+PAIR_ODD: Final = Fault(
+    "read-pair-odd",
+    DumpRefused,
+    "the memory cannot be split evenly over two chips",
+    "Check the size of the memory, and how it lies in the chips.",
+)
+
+
+def join(first: Image, second: Image, how: How, *, chip: int | None = None) -> Image:
+    """Return the memory that two chips hold, each image with its chip's own addresses.
+
+    `even-odd`: the first chip's byte at address a is the memory's at 2 a, the second's the
+    one after it. `low-high`: the second follows the first, which is `chip` bytes large, or as
+    many as its dump spans; a second dump that already stands after the first stays there.
+    The ways turned round take the second chip first. Raises DumpRefused where the two do not
+    cover the same addresses or, duplicates, differ.
+    """
+    if how == "duplicate":
+        return _same(first, second)
+    if how in ("odd-even", "high-low"):
+        first, second = second, first
+    if how in ("low-high", "high-low"):
+        return _one_after_the_other(first, second, chip)
+    _same_ranges(first, second)
+    blocks = zip(first.blocks, second.blocks, strict=True)
+    return Image(
+        tuple(Block(2 * even.start, interleaved(even.data, odd.data)) for even, odd in blocks)
+    )
+
+
+def split(image: Image, how: How, *, chip: int | None = None) -> tuple[Image, Image]:
+    """Return what each of the two chips holds, first and second, at the chips' own addresses.
+
+    Halves are split after `chip` bytes from the first, or in the middle. Raises DumpRefused
+    where bytes would be left over.
+    """
+    if how == "duplicate":
+        return image, image
+    if how in ("low-high", "high-low"):
+        low, high = _halves(image, chip)
+    else:
+        low, high = _every_other(image)
+    return (high, low) if how in ("odd-even", "high-low") else (low, high)
+
+
+def _same(first: Image, second: Image) -> Image:
+    _same_ranges(first, second)
+    for one, other in zip(first.blocks, second.blocks, strict=True):
+        if one.data != other.data:
+            at = first_difference(one.data, other.data)
+            raise PAIR_DIFFERS.at(
+                offset=one.start + at,
+                expected=f"{one.data[at]:02X} at 0x{one.start + at:04X}, as in the first chip",
+                found=f"{other.data[at]:02X} in the second",
+            )
+    return first
+
+
+def _same_ranges(first: Image, second: Image) -> None:
+    if first.ranges == second.ranges:
+        return
+    raise PAIR_RANGES.at(expected=f"{_said(first)}, as the first chip", found=_said(second))
+
+
+def _said(image: Image) -> str:
+    if not image.size:
+        return "no bytes"
+    stretches = len(image.blocks)
+    more = f" in {stretches} stretches" if stretches > 1 else ""
+    return f"{image.size} bytes from 0x{image.start:04X} to 0x{image.end - 1:04X}{more}"
+
+
+def _one_after_the_other(low: Image, high: Image, chip: int | None) -> Image:
+    span = low.end - low.start
+    size = span if chip is None else chip
+    if not 0 < span <= size:
+        raise PAIR_RANGES.at(expected=f"{size} bytes at most in each chip", found=_said(low))
+    if high.start < low.start + size:
+        if chip is None:
+            _same_ranges(low, high)
+        high = Image(tuple(Block(each.start + size, each.data) for each in high.blocks))
+    if high.start < low.start + size or high.end > low.start + 2 * size:
+        raise PAIR_RANGES.at(expected=f"{size} bytes at most in each chip", found=_said(high))
+    return Image.from_blocks((*low.blocks, *high.blocks))
+
+
+def _halves(image: Image, chip: int | None) -> tuple[Image, Image]:
+    span = image.end - image.start
+    size = span // 2 if chip is None else chip
+    if not size or size * 2 < span or (chip is None and span % 2):
+        raise PAIR_ODD.at(expected="two halves of one size", found=_said(image))
+    middle = image.start + size
+    low, high = image.part(image.start, middle), image.part(middle, image.end)
+    return low, Image(tuple(Block(each.start - size, each.data) for each in high.blocks))
+
+
+def _every_other(image: Image) -> tuple[Image, Image]:
+    even, odd = [], []
+    for each in image.blocks:
+        if each.start % 2 or len(each.data) % 2:
+            raise PAIR_ODD.at(
+                offset=each.start,
+                expected="stretches of whole 16-bit words",
+                found=f"{len(each.data)} bytes from 0x{each.start:04X}",
+            )
+        first, second = every_other(each.data)
+        even.append(Block(each.start // 2, first))
+        odd.append(Block(each.start // 2, second))
+    return Image(tuple(even)), Image(tuple(odd))
