@@ -20,6 +20,8 @@ from parambak.keeping.take_in import TakenIn, take_in
 from parambak.keeping.target import Target
 from parambak.keeping.texts import check_date
 from parambak.keeping.visits import VISIT_NONE, the_open_visit
+from parambak.keeping.ways import HOW
+from parambak.reads.pairs import WAYS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.chips import Chip
     from parambak.keeping.known import Visit
+    from parambak.reads.pairs import How
     from parambak.vault.vault import Vault
 
 
@@ -48,18 +51,15 @@ class _Words:
     normal: tuple[str, ...]
     format_name: str | None
     accept: tuple[str, ...]
-    base: int
+    profile: str | None
+    how: str | None
+    reseated: bool | None
+    pair: How | None
+    vote: bool
     no_file_times: bool
     compared: bool
     new_vessel: bool
     position_confirmed: bool
-
-
-def _address(_: click.Context, __: click.Parameter, value: str) -> int:
-    try:
-        return int(value, 0)
-    except ValueError as error:
-        raise click.BadParameter("give an address such as 0x8000") from error
 
 
 @parambak_command(
@@ -87,7 +87,11 @@ def _address(_: click.Context, __: click.Parameter, value: str) -> int:
 )
 @click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
-@click.option("--base", default="0", callback=_address, help="Address of the first byte (raw).")
+@click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
+@click.option("--how", type=click.Choice(HOW), help="Where the chip was when it was read.")
+@click.option("--reseated/--not-reseated", default=None, help="Taken out and put back before?")
+@click.option("--pair", type=click.Choice(WAYS), help="Two chips hold the memory: dumps in twos.")
+@click.option("--vote", is_flag=True, help="Keep what most of three reads or more say, too.")
 @click.option(
     "--no-file-times",
     is_flag=True,
@@ -103,7 +107,7 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
     A second DUMP is your word that the chip was read again.
     """
     words = _Words(**options)
-    request, chips = _request(settings, dumps, words)
+    request, chips = _request(dumps, words)
     vault = store.open_vault(settings, create=True)
     request = _with_visit(vault, request, words)
     taken = take_in(vault, request, chips)
@@ -124,19 +128,42 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
     )
 
 
-def _request(
-    settings: Settings, dumps: tuple[str, ...], words: _Words
-) -> tuple[Request, Mapping[str, Chip]]:
+def _request(dumps: tuple[str, ...], words: _Words) -> tuple[Request, Mapping[str, Chip]]:
     """Return what is asked, every file read and checked before a vault is touched."""
-    del settings
     chips = store.chip_table()
     size = store.chip_named(chips, words.chip).size if words.chip else None
     layout = files_in.layout_file(words.layout) if words.layout else None
     if size is None and layout is not None:
         size = layout.layout.memory
-    terms = files_in.terms_of(words.accept, size, words.base)
-    incoming = [files_in.incoming(path, words.format_name, terms) for path in dumps]
-    target = Target(
+    profile = files_in.profile_file(words.profile) if words.profile else None
+    taking = files_in.Taking(
+        words.format_name, words.accept, size, profile.profile if profile else None, words.pair
+    )
+    reads = files_in.reads_of(dumps, taking)
+    request = Request(
+        target=_target(words),
+        dumps=reads,
+        layout=layout,
+        read_by=words.read_by,
+        read_on=check_date(words.read_on) if words.read_on else None,
+        reader=words.reader or (profile.profile.name if profile else None),
+        reader_sum=words.reader_sum,
+        untimed=words.no_file_times or bool(profile and not profile.profile.file_times),
+        compared=words.compared,
+        normal=_normal(words),
+        position_confirmed=words.position_confirmed,
+        remark=words.remark,
+        profile=profile,
+        how=words.how,
+        reseated=words.reseated,
+        pair=words.pair,
+        vote=words.vote,
+    )
+    return request, chips
+
+
+def _target(words: _Words) -> Target:
+    return Target(
         vessel=words.vessel or "",
         position=words.position,
         unit=words.unit,
@@ -144,21 +171,6 @@ def _request(
         chip=words.chip,
         new_vessel=words.new_vessel,
     )
-    request = Request(
-        target=target,
-        dumps=incoming,
-        layout=layout,
-        read_by=words.read_by,
-        read_on=check_date(words.read_on) if words.read_on else None,
-        reader=words.reader,
-        reader_sum=words.reader_sum,
-        untimed=words.no_file_times,
-        compared=words.compared,
-        normal=_normal(words),
-        position_confirmed=words.position_confirmed,
-        remark=words.remark,
-    )
-    return request, chips
 
 
 def _normal(words: _Words) -> list[Normal]:

@@ -54,6 +54,18 @@ NOTHING_MEANT = Fault(
     "Run `parambak swap check {where}`; to compare with a copy that is not verified, use "
     "`parambak diff {where} DUMP`.",
 )
+PAIR_COUNT = Fault(
+    "pair-count",
+    CallRefused,
+    "with --pair every two dumps are one read of one memory",
+    "Name the dumps two by two: first chip, second chip, and again for a second read.",
+)
+VOTE_CALL = Fault(
+    "vote-call",
+    CallRefused,
+    "a vote takes three reads or more that were made apart",
+    "Read the chip again, and name all the dumps in one call.",
+)
 LEAVES_VAULT = Fault(
     "export-into-vault",
     CallRefused,
@@ -89,4 +101,10 @@ DEMO_FOLDER = Fault(
     CallRefused,
     "the demo writes only into a folder that is empty or absent",
     "Name another folder: `parambak demo DIR`.",
+)
+TWO_LAYOUTS = Fault(
+    "two-layouts-needed",
+    CallRefused,
+    "values are compared where both sides have a layout of their own",
+    "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
 )

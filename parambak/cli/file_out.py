@@ -20,6 +20,7 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
 
     Raise where the file cannot be written, or does not read back as the image.
     """
+    from parambak.dumps.dump import Terms  # noqa: PLC0415 - for writing only
     from parambak.dumps.registry import read_dump, write_dump  # noqa: PLC0415 - for writing only
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - the same
     from parambak.vault.files import write_export  # noqa: PLC0415 - the same
@@ -29,8 +30,7 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
     data = write_dump(image, format_name, style)
     write_export(Path(path), data, replace=replace)
     again = files_in.read_whole(path, files_in.DUMP_BYTES)[0]
-    terms = files_in.terms_of((), base=style.base)
-    dump = read_dump("", again, format=format_name, terms=terms)
+    dump = read_dump("", again, format=format_name, terms=Terms(base=style.base))
     expected = image
     if format_name == "raw" and style.fill is not None:
         end = style.base + len(data)

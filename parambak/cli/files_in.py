@@ -5,17 +5,19 @@ from __future__ import annotations
 import os
 import stat
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.cli import faults
 from parambak.errors import LayoutRefused
 from parambak.memory.digests import sha256
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from parambak.dumps.dump import Dump, Terms
-    from parambak.keeping.request import Incoming, LayoutFile
+    from parambak.keeping.request import Incoming, LayoutFile, ProfileFile
+    from parambak.reads.pairs import How
+    from parambak.reads.profile import Profile
 
 DUMP_BYTES = 64 * 1024 * 1024
 TEXT_BYTES = 4 * 1024 * 1024
@@ -152,11 +154,96 @@ def shipped(name: str) -> bytes:
     raise faults.SHIPPED.at(expected=f"shared/{name} in the installation", found="nothing")
 
 
-def terms_of(accept: Iterable[str], memory_size: int | None = None, base: int = 0) -> Terms:
+def terms_of(
+    accept: Iterable[str], memory_size: int | None = None, profile: Profile | None = None
+) -> Terms:
     """Return the terms on which dumps are read; refuse an allowance that does not exist."""
     from parambak.dumps.dump import ALLOWANCES, Terms  # noqa: PLC0415 - only where a dump is read
 
     for name in accept:
         if name not in ALLOWANCES:
             raise faults.ACCEPT_NAME.at(expected=", ".join(sorted(ALLOWANCES)), found=repr(name))
-    return Terms(accepted=frozenset(accept), memory_size=memory_size, base=base)
+    return Terms(
+        accepted=frozenset(accept),
+        memory_size=memory_size,
+        base=profile.base if profile else 0,
+        left_out=profile.left_out if profile else None,
+    )
+
+
+def profile_file(path: str) -> ProfileFile:
+    """Return a reader profile and its bytes."""
+    from parambak.errors import ParambakError  # noqa: PLC0415 - only where a profile is given
+    from parambak.keeping.request import ProfileFile  # noqa: PLC0415 - the same
+    from parambak.reads.profile import load_profile  # noqa: PLC0415 - the same
+
+    data = read_whole(path, TEXT_BYTES)[0]
+    try:
+        return ProfileFile(Path(path).name, data, load_profile(data))
+    except ParambakError as error:
+        raise error.in_file(path) from error
+
+
+class Taking(NamedTuple):
+    """How the dumps of one command are to be taken.
+
+    `size` is that of the whole memory in bytes, None where it is not known;
+    `pair` says how two chips hold it, None where one does.
+    """
+
+    format_name: str | None = None
+    accept: tuple[str, ...] = ()
+    size: int | None = None
+    profile: Profile | None = None
+    pair: How | None = None
+
+
+def reads_of(paths: Sequence[str], taking: Taking) -> list[Incoming]:
+    """Return the reads that files are, each two of them one read where a pair is taken."""
+    if taking.pair is None:
+        return [_on_chip(_one(path, taking, taking.size), taking) for path in paths]
+    if len(paths) % 2:
+        raise faults.PAIR_COUNT.at(expected="dumps two by two", found=f"{len(paths)} dumps")
+    halved = taking.size is not None and taking.pair != "duplicate"
+    size = taking.size // 2 if halved and taking.size is not None else taking.size
+    dumps = [_one(path, taking, size) for path in paths]
+    return [
+        _joined(first, second, taking, size)
+        for first, second in zip(dumps[0::2], dumps[1::2], strict=True)
+    ]
+
+
+def _one(path: str, taking: Taking, size: int | None) -> Incoming:
+    profile = taking.profile
+    named = taking.format_name or (profile.format if profile else None)
+    return incoming(path, named, terms_of(taking.accept, size, profile))
+
+
+def _on_chip(read: Incoming, taking: Taking) -> Incoming:
+    """Return the read with its image as it stands on the chip, by the reader's profile."""
+    if taking.profile is None:
+        return read
+    from msgspec.structs import replace  # noqa: PLC0415 - only with a profile
+
+    from parambak.keeping.bodies import FindingEntry  # noqa: PLC0415 - the same
+    from parambak.reads.profile import as_on_chip  # noqa: PLC0415 - the same
+
+    image, notes = as_on_chip(read.dump.image, taking.profile, taking.size)
+    entries = tuple(FindingEntry(code=note.code, text=note.text) for note in notes)
+    entry = replace(read.entry, findings=(*read.entry.findings, *entries))
+    return replace(read, on_chip=image, entry=entry)
+
+
+def _joined(first: Incoming, second: Incoming, taking: Taking, size: int | None) -> Incoming:
+    from msgspec.structs import replace  # noqa: PLC0415 - only for a pair
+
+    from parambak.errors import ParambakError  # noqa: PLC0415 - the same
+    from parambak.reads.pairs import join  # noqa: PLC0415 - the same
+
+    halves = [_on_chip(each, taking._replace(size=size)) for each in (first, second)]
+    pair: How = taking.pair or "duplicate"
+    try:
+        image = join(halves[0].image, halves[1].image, pair, chip=size)
+    except ParambakError as error:
+        raise error.in_file(f"{first.entry.name} and {second.entry.name}") from error
+    return replace(halves[0], on_chip=image, second=halves[1])

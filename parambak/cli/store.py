@@ -91,10 +91,10 @@ class Given:
     assessor: Assessor | None = None
 
 
-def given(settings: Settings, text: str, *, base: int = 0) -> Given:
+def given(settings: Settings, text: str) -> Given:
     """Return what a COPY names; an existing file, or one written with a folder, goes first."""
     if _is_file(text):
-        dump = files_in.read_dump_file(text, None, files_in.terms_of((), base=base))
+        dump = files_in.read_dump_file(text, None, files_in.terms_of(()))
         return Given(Path(text).name, dump.image)
     vault = open_vault(settings)
     position, copy = select.find_copy(fleet(vault), text)

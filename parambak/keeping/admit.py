@@ -85,10 +85,10 @@ class Admission:
         self.reader_sum = self._matched_sum()
         for incoming in self._request.dumps:
             if self._layout is not None:
-                _refuse_misfit(self._layout, incoming.dump.image)
+                _refuse_misfit(self._layout, incoming.image)
             _refuse_other_size(incoming, self._size)
             if self._position is not None and not self._request.position_confirmed:
-                self._hold_against_copies(incoming.dump.image, self._position)
+                self._hold_against_copies(incoming.image, self._position)
 
     def _layout_that_holds(self) -> Layout | None:
         if self._request.layout is not None:
@@ -105,7 +105,7 @@ class Admission:
             raise READER_SUM_SHAPE.at(expected="such as 3A7F", found=repr(shown))
         matched = None
         for incoming in self._request.dumps:
-            image = incoming.dump.image
+            image = incoming.image
             matched = reader_sum.matches(digits, image, self._size)
             if matched is None:
                 plain = sum(image.content) & ((1 << len(digits) * 4) - 1)
@@ -197,7 +197,7 @@ def _memory_size(chip: str | None, chips: Mapping[str, Chip], layout: Layout | N
 
 def _refuse_other_size(incoming: Incoming, size: int | None) -> None:
     """Raise where a raw dump is not the memory's size, or any dump runs past its end."""
-    image = incoming.dump.image
+    image = incoming.image
     if size is None:
         return
     if incoming.dump.format == "raw" and image.size != size:

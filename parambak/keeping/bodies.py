@@ -135,12 +135,23 @@ class LayoutEntry(Body, frozen=True):
     parts: tuple[LayoutPart, ...] = ()
 
 
+class ProfileEntry(Body, frozen=True):
+    """A reader profile as given: its object and its file name."""
+
+    sha256: Digest
+    name: str
+
+
 class ReadBody(Body, frozen=True):
     """kind "read": one pass of the reader.
 
     `call` is common to the reads of one `archive`. `untimed` says that the
     files' times mean nothing, `compared` that the reader's own compare pass
-    was run, both on the word of the person named.
+    was run, both on the word of the person named. `how` is where the chip was
+    when it was read, `reseated` whether it was taken out and put back before.
+    With `pair`, two dumps are one read of a memory that two chips hold. A read
+    with `reconstructed_from` was never made: it is what a vote over the reads
+    of those records gave.
     """
 
     call: Identity
@@ -158,6 +169,11 @@ class ReadBody(Body, frozen=True):
     position_confirmed: bool = False
     remark: str | None = None
     visit: Identity | None = None
+    profile: ProfileEntry | None = None
+    how: str | None = None
+    reseated: bool | None = None
+    pair: str | None = None
+    reconstructed_from: tuple[Digest, ...] = ()
 
 
 class EnteredBody(Body, frozen=True):
@@ -214,7 +230,10 @@ class LoadFileBody(Body, frozen=True):
 
 
 class ReadBackBody(Body, frozen=True):
-    """kind "read-back": what was read from a loaded card, against the copy meant."""
+    """kind "read-back": what was read from a loaded card, against the copy meant.
+
+    With `by_values` two layouts were given: values were compared, and no bytes.
+    """
 
     position: Identity
     meant: ImageEntry
@@ -224,6 +243,9 @@ class ReadBackBody(Body, frozen=True):
     loaded_correctly: bool
     differing_bytes: int
     expected_bytes: int = 0
+    by_values: bool = False
+    differing_values: int = 0
+    expected_values: int = 0
 
 
 class RecheckBody(Body, frozen=True):

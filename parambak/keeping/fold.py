@@ -208,6 +208,10 @@ def _read(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBody) -> Read
         normal=body.normal,
         remark=told.get("remark", body.remark),
         visit=body.visit,
+        how=body.how,
+        reseated=body.reseated,
+        pair=body.pair,
+        reconstructed_from=body.reconstructed_from,
     )
 
 

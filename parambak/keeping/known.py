@@ -48,6 +48,10 @@ class Read(Struct, frozen=True):
     normal: tuple[Normal, ...]
     remark: str | None
     visit: str | None
+    how: str | None = None
+    reseated: bool | None = None
+    pair: str | None = None
+    reconstructed_from: tuple[str, ...] = ()
 
 
 class Copy(Struct, frozen=True):
@@ -64,6 +68,11 @@ class Copy(Struct, frozen=True):
     def sha256(self) -> str:
         """Return the digest of the image object."""
         return self.image.sha256
+
+    @property
+    def reconstructed(self) -> bool:
+        """Return whether no read gave this image, but a vote over reads that differ."""
+        return all(read.reconstructed_from for read in self.reads)
 
     @property
     def newest(self) -> Read:

@@ -13,14 +13,41 @@ if TYPE_CHECKING:
     from parambak.keeping.bodies import DumpEntry, Normal
     from parambak.keeping.target import Target
     from parambak.layouts.model import Layout
+    from parambak.memory.image import Image
+    from parambak.reads.profile import Profile
 
 
 class Incoming(Struct, frozen=True):
-    """One dump as received, what it stands for, and what its file's record will hold."""
+    """One read as received: its file, what that stands for, what its record will hold.
+
+    `on_chip` is the image as it stands on the chip where a reader profile or a
+    pair makes it another than the dump's own; `second` is the dump of the
+    other chip of a pair.
+    """
 
     data: bytes
     dump: Dump
     entry: DumpEntry
+    on_chip: Image | None = None
+    second: Incoming | None = None
+
+    @property
+    def image(self) -> Image:
+        """Return the image that the read gave."""
+        return self.dump.image if self.on_chip is None else self.on_chip
+
+    @property
+    def files(self) -> tuple[Incoming, ...]:
+        """Return the read's files, two for a pair."""
+        return (self,) if self.second is None else (self, self.second)
+
+
+class ProfileFile(Struct, frozen=True):
+    """A reader profile as given: its file name, its bytes, and what they say."""
+
+    name: str
+    data: bytes
+    profile: Profile
 
 
 class LayoutFile(Struct, frozen=True):
@@ -33,7 +60,10 @@ class LayoutFile(Struct, frozen=True):
 
 
 class Request(Struct, frozen=True):
-    """What one `archive` asks for. `dumps` are reads of one chip, in the order given."""
+    """What one `archive` asks for. `dumps` are reads of one memory, in the order given.
+
+    With `vote`, what most of them say is kept beside them as reconstructed.
+    """
 
     target: Target
     dumps: Sequence[Incoming]
@@ -48,3 +78,8 @@ class Request(Struct, frozen=True):
     position_confirmed: bool = False
     remark: str | None = None
     visit: str | None = None
+    profile: ProfileFile | None = None
+    how: str | None = None
+    reseated: bool | None = None
+    pair: str | None = None
+    vote: bool = False

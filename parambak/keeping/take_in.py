@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
     from parambak.keeping.chips import Chip
     from parambak.keeping.known import Copy, Position
-    from parambak.keeping.request import LayoutFile, Request
+    from parambak.keeping.request import Incoming, LayoutFile, ProfileFile, Request
     from parambak.keeping.verified import Verdict
+    from parambak.memory.image import Image
     from parambak.vault.vault import Vault, Writing
 
 
@@ -64,34 +65,82 @@ def _admit(
 def _write(
     writing: Writing, request: Request, aimed: Aimed, matched: bodies.ReaderSum | None
 ) -> None:
-    """Write the objects and one record a read."""
-    call = uuid4().hex
+    """Write the objects and one record a read, and one for what a vote over them gave."""
     layout = _put_layout(writing, request.layout)
+    profile = _put_profile(writing, request.profile)
     by = writing.person(request.read_by, aimed.vessel) if request.read_by else None
-    new = aimed.new
+    common = _common(request, aimed, matched, layout, profile)
+    kept = [*_objects_of(layout), *([profile.sha256] if profile else [])]
+    records: list[str] = []
     for incoming in request.dumps:
-        image = writing.put(incoming.dump.image.content)
-        dump = writing.put(incoming.data)
-        body = bodies.ReadBody(
-            call=call,
-            position=aimed.id,
-            image=bodies.ImageEntry.of(incoming.dump.image, image),
-            dumps=(msgspec.structs.replace(incoming.entry, name=kept_name(incoming.entry.name)),),
-            new=new,
-            read_on=request.read_on,
-            layout=layout,
-            reader=request.reader,
-            reader_sum=matched,
-            untimed=request.untimed,
-            compared=request.compared,
-            normal=tuple(request.normal),
-            position_confirmed=request.position_confirmed,
-            remark=request.remark,
-            visit=request.visit,
+        image = writing.put(incoming.image.content)
+        dumps = [writing.put(file.data) for file in incoming.files]
+        body = msgspec.structs.replace(
+            common,
+            new=() if records else aimed.new,
+            image=bodies.ImageEntry.of(incoming.image, image),
+            dumps=tuple(_entry(file) for file in incoming.files),
         )
-        relies_on = [image, dump, *_objects_of(layout)]
-        writing.add("read", aimed.vessel, body.members(), by=by, relies_on=relies_on)
-        new = ()
+        relies_on = [image, *dumps, *kept]
+        records.append(
+            writing.add("read", aimed.vessel, body.members(), by=by, relies_on=relies_on)
+        )
+    if request.vote:
+        voted = _voted(request)
+        image = writing.put(voted.content)
+        body = msgspec.structs.replace(
+            common,
+            image=bodies.ImageEntry.of(voted, image),
+            reader_sum=None,
+            reconstructed_from=tuple(records),
+        )
+        writing.add("read", aimed.vessel, body.members(), by=by, relies_on=[image, *kept])
+
+
+def _voted(request: Request) -> Image:
+    from parambak.reads.vote import vote  # noqa: PLC0415 - votes are rare
+
+    return vote([incoming.image for incoming in request.dumps]).image
+
+
+def _common(
+    request: Request,
+    aimed: Aimed,
+    matched: bodies.ReaderSum | None,
+    layout: bodies.LayoutEntry | None,
+    profile: bodies.ProfileEntry | None,
+) -> bodies.ReadBody:
+    """Return what the reads of one call have in common; image and dumps are each one's own."""
+    return bodies.ReadBody(
+        call=uuid4().hex,
+        position=aimed.id,
+        image=bodies.ImageEntry(sha256="", ranges=()),
+        dumps=(),
+        read_on=request.read_on,
+        layout=layout,
+        reader=request.reader,
+        reader_sum=matched,
+        untimed=request.untimed,
+        compared=request.compared,
+        normal=tuple(request.normal),
+        position_confirmed=request.position_confirmed,
+        remark=request.remark,
+        visit=request.visit,
+        profile=profile,
+        how=request.how,
+        reseated=request.reseated,
+        pair=request.pair,
+    )
+
+
+def _entry(file: Incoming) -> bodies.DumpEntry:
+    return msgspec.structs.replace(file.entry, name=kept_name(file.entry.name))
+
+
+def _put_profile(writing: Writing, given: ProfileFile | None) -> bodies.ProfileEntry | None:
+    if given is None:
+        return None
+    return bodies.ProfileEntry(sha256=writing.put(given.data), name=kept_name(given.name))
 
 
 def _put_layout(writing: Writing, given: LayoutFile | None) -> bodies.LayoutEntry | None:
@@ -117,7 +166,7 @@ def _answer(
 ) -> TakenIn:
     """Read the vault again, and judge the copy that the last dump gave."""
     position = select.find_position(fleet(vault), aimed.where)
-    image = request.dumps[-1].dump.image
+    image = _voted(request) if request.vote else request.dumps[-1].image
     entry = bodies.ImageEntry.of(image, sha256(image.content))
     copy = next(copy for copy in position.copies if copy.image == entry)
     return TakenIn(

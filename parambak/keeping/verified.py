@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 from msgspec import Struct
 
 from parambak.keeping.apart import made_apart
+from parambak.keeping.ways import POWERED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -82,6 +83,10 @@ class Verdict(Struct, frozen=True):
         return tuple(each for each in self.conditions if not each.met)
 
 
+_IN_CIRCUIT = (
+    ", all of them in circuit: what falsifies one such read can falsify the next in the same way, "
+    "so read the chip in a socket or by a clip where you can"
+)
 _LOST = "the image is damaged or lost: there are no bytes to judge"
 
 
@@ -99,11 +104,18 @@ def judge(evidence: Evidence, rules: Rules) -> Verdict:
 
 def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
     name = "read-twice"
-    given, apart = len(evidence.agreeing), made_apart(evidence.agreeing)
+    made = [read for read in evidence.agreeing if not read.reconstructed_from]
+    given, apart = len(made), made_apart(made)
     if apart >= rules.reads:
-        return Condition.yes(name, f"{apart} reads made apart gave this image")
+        doubt = _IN_CIRCUIT if all(read.how in POWERED for read in made) else ""
+        return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}")
     against = "".join(f"; {each}" for each in evidence.disagreeing)
-    if given > apart:
+    if not made:
+        text = (
+            "RECONSTRUCTED by a vote over reads that differ: no read gave this image, and it is "
+            "never verified by itself. Check its values by hand"
+        )
+    elif given > apart:
         text = (
             f"{given} dumps count as {_reads(apart)}: the same file, or files of the very same "
             "time. Read the chip again and archive the new file; if the reader has no clock, "

@@ -27,6 +27,7 @@ SHARED: dict[str, type[bodies.Body]] = {
     "reader sum": bodies.ReaderSum,
     "normal": bodies.Normal,
     "layout": bodies.LayoutEntry,
+    "profile": bodies.ProfileEntry,
 }
 
 
