@@ -56,7 +56,8 @@ def load_sheet(data: bytes, name: str = "card sheet") -> dict[str, str]:
             file=name, expected=f"lines of at most {MAX_LINE} bytes", found=f"{longest} bytes"
         )
     try:
-        return dict(_flat(tomllib.loads(data.decode("utf-8"))))
+        # As typed: software 3.20 is not 3.2, though the two are one number.
+        return dict(_flat(tomllib.loads(data.decode("utf-8"), parse_float=str)))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         said = str(error)[:200]
         raise SHEET_TEXT.at(file=name, expected="TOML text in UTF-8", found=said) from error

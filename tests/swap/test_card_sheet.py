@@ -49,6 +49,12 @@ def test_entries_are_joined_to_dotted_names() -> None:
     }
 
 
+def test_a_number_with_a_point_is_kept_as_it_is_typed() -> None:
+    """Software 3.20 is another than 3.2: a swap must not pass for want of a nought."""
+    unit, card = load_sheet(b"software = 3.20\n"), load_sheet(b"software = 3.2\n")
+    assert compare_sheets(unit, card) == (Entry("software", "3.20", "3.2", same=False),)
+
+
 def test_a_quoted_name_with_a_dot_is_not_a_table() -> None:
     """Neither hides the other."""
     sheet = load_sheet(b'"a.b" = 1\n[a]\nb = 2\n')
