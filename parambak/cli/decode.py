@@ -80,6 +80,7 @@ def _check_document(check: CheckResult) -> dict[str, Any]:
         "holds": check.holds,
         "stored": check.stored,
         "computed": check.computed,
+        "mark": check.mark,
     }
 
 
@@ -128,15 +129,13 @@ def _remark(field: FieldValue) -> str:
 
 
 def _check_row(check: CheckResult) -> tuple[str, ...]:
-    holds = MARKS[check.holds]
-    return (
-        f"0x{check.at:04X}",
-        check.check,
-        check.method,
-        check.stored or "absent",
-        check.computed or "not known",
-        holds,
-    )
+    from parambak.layouts.verdicts import PROMISES  # noqa: PLC0415 - with a layout only
+
+    holds = f"{MARKS[check.holds]} ({check.mark})" if check.mark else MARKS[check.holds]
+    stored, computed = check.stored or "absent", check.computed or "not known"
+    if check.method in PROMISES:  # nothing of the kind is stored
+        stored = computed = "-"
+    return (f"0x{check.at:04X}", check.check, check.method, stored, computed, holds)
 
 
 def _verdict(screen: Screen, decoded: Decoded) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.cli import files_in, store
+from parambak.cli import by_values, faults, files_in, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.decode import decoded_by
 from parambak.cli.screen import counted
@@ -46,20 +46,79 @@ class _Found:
 @click.argument("old", metavar="OLD")
 @click.argument("new", metavar="NEW")
 @click.option("--layout", metavar="FILE", help="Tell fields by this layout.")
+@click.option(
+    "--old-layout",
+    metavar="FILE",
+    help="OLD's own layout, where other software moved the fields: compares values, not bytes.",
+)
+@click.option("--renames", metavar="FILE", help="With --old-layout: a table, old name = new name.")
 @pass_settings
-def command(settings: Settings, old: str, new: str, layout: str | None) -> Answer:
+def command(  # noqa: PLR0913 - one argument an option
+    settings: Settings,
+    /,
+    *,
+    old: str,
+    new: str,
+    layout: str | None,
+    old_layout: str | None,
+    renames: str | None,
+) -> Answer:
     """Show what differs between OLD and NEW: dump files, or WHERE@WHICH."""
     before, after = store.given(settings, old), store.given(settings, new)
-    chosen = files_in.layout_file(layout).layout if layout else after.layout or before.layout
-    found = _compare(before, after, chosen)
+    chosen = files_in.layout_file(layout).layout if layout else after.layout
+    if old_layout is not None or renames is not None:
+        return _by_values(before, after, (old_layout, chosen), renames)
+    found = _compare(before, after, chosen or before.layout)
     document = {
         "same": not found.runs,
+        "bytes_compared": True,
         "changed_bytes": found.changed_bytes,
         "runs": [run_document(run) for run in found.runs],
         "fields": [_change_document(change) for change in found.changes or ()],
         "unexplained": [{"start": each.start, "length": each.length} for each in found.loose],
     }
     return Answer(document, lambda screen: _page(screen, found), exit_code=1 if found.runs else 0)
+
+
+def _by_values(
+    before: store.Given,
+    after: store.Given,
+    layouts: tuple[str | None, Layout | None],
+    renames: str | None,
+) -> Answer:
+    """Answer by values: each side by a layout of its own."""
+    from parambak.compare.carried import carried  # noqa: PLC0415 - for two layouts only
+    from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
+
+    path, new_layout = layouts
+    if path is None or new_layout is None:
+        missing = "--old-layout" if path is None else "--layout"
+        raise faults.TWO_LAYOUTS.at(expected="two layouts", found=f"no {missing}")
+    table = by_values.renames_file(renames)
+    old = decoded_by(files_in.layout_file(path).layout, before.image)
+    new = decoded_by(new_layout, after.image)
+    try:
+        found = carried(old, new, table)
+    except LayoutRefused as error:
+        raise error.in_file(renames or path) from error
+    same = not found.changed and not found.not_carried
+    sides = (("old", old.covered_bytes, old.size), ("new", new.covered_bytes, new.size))
+
+    def page(screen: Screen) -> None:
+        screen.facts([("old", before.name), ("new", after.name)], indent=0)
+        screen.say()
+        by_values.tables(screen, found, sides)
+        if same:
+            screen.good("Every value is the same.")
+        else:
+            screen.mind(
+                f"{counted(len(found.changed), 'value')} changed, {len(found.not_carried)} not "
+                "carried over or without a counterpart."
+            )
+        screen.say(by_values.WORD_NEEDED)
+
+    document: dict[str, Any] = {"same": same, "changed_bytes": None, "runs": [], "unexplained": []}
+    return Answer(document | by_values.document(found), page, exit_code=0 if same else 1)
 
 
 def _compare(before: store.Given, after: store.Given, layout: Layout | None) -> _Found:

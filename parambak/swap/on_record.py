@@ -10,10 +10,12 @@ from parambak.keeping.fold import fleet
 from parambak.memory.digests import sha256, sum16
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from parambak.keeping.known import Copy, Position
     from parambak.keeping.request import Incoming
     from parambak.memory.image import Image
-    from parambak.swap.read_back import ReadBack
+    from parambak.swap.read_back import ReadBack, ValuesReadBack
     from parambak.vault.vault import Vault
 
 
@@ -36,7 +38,7 @@ def record_read_back(
     vault: Vault,
     position: Position,
     copy: Copy,
-    reads: list[tuple[Incoming, ReadBack]],
+    reads: Sequence[tuple[Incoming, ReadBack | ValuesReadBack]],
     *,
     by: str | None,
 ) -> None:
@@ -45,7 +47,7 @@ def record_read_back(
         vessel = _vessel(vault, position)
         mark = writing.person(by, vessel) if by else None
         for incoming, found in reads:
-            image = incoming.dump.image
+            image = incoming.image
             relies_on = [writing.put(image.content), writing.put(incoming.data), copy.sha256]
             body = ReadBackBody(
                 position=position.id,
@@ -54,8 +56,7 @@ def record_read_back(
                 dumps=(incoming.entry,),
                 stage=found.stage,
                 loaded_correctly=found.loaded_correctly,
-                differing_bytes=sum(run.length for run in found.differences),
-                expected_bytes=sum(run.length for run in found.expected_differences),
+                **found.counts,
             )
             writing.add("read-back", vessel, body.members(), by=mark, relies_on=relies_on)
 

@@ -1,20 +1,25 @@
 """Is the card loaded correctly? What was read from it, against the copy that was meant.
 
 Before power-up nothing may differ. After it, bytes of fields that the layout
-declares expected to change or live are told apart, and do not fail it.
+declares expected to change or live are told apart, and do not fail it. Where the card
+has other software, with a layout of its own, values are compared in place of bytes.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from parambak.compare.bytes import Run, beyond, runs
+from parambak.compare.carried import carried
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from parambak.compare.carried import Carried, NotCarried, ValueChange
+    from parambak.compare.renames import Renames
+    from parambak.layouts.decode import CheckResult, Decoded
     from parambak.memory.image import Image
 
 BEFORE_POWER = "before-power"
@@ -34,6 +39,75 @@ class ReadBack:
     def loaded_correctly(self) -> bool:
         """Return whether nothing differs that may not."""
         return not self.differences
+
+    @property
+    def counts(self) -> dict[str, Any]:
+        """Return how much differs, under the names of the record."""
+        return {
+            "differing_bytes": sum(run.length for run in self.differences),
+            "expected_bytes": sum(run.length for run in self.expected_differences),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class ValuesReadBack:
+    """The answer where values of two layouts were compared, and no bytes.
+
+    `failing` are checks of the new layout that do not hold in what was read.
+    """
+
+    stage: str
+    found: Carried
+    failing: tuple[CheckResult, ...]
+
+    @property
+    def differences(self) -> tuple[ValueChange, ...]:
+        """Return the values that changed and may not have."""
+        return tuple(each for each in self.found.changed if not self._may(each))
+
+    @property
+    def expected_differences(self) -> tuple[ValueChange, ...]:
+        """Return the values that changed and may."""
+        return tuple(each for each in self.found.changed if self._may(each))
+
+    @property
+    def lost(self) -> tuple[NotCarried, ...]:
+        """Return the old values that were not carried over, none left out on purpose.
+
+        A field that only the new layout has holds no old value.
+        """
+        return tuple(
+            each
+            for each in self.found.not_carried
+            if each.old_field is not None and not each.excused
+        )
+
+    @property
+    def loaded_correctly(self) -> bool:
+        """Return whether every old value stands in the new layout, and its checks hold."""
+        return not (self.differences or self.lost or self.failing)
+
+    @property
+    def counts(self) -> dict[str, Any]:
+        """Return how much differs, under the names of the record."""
+        return {
+            "differing_bytes": 0,
+            "by_values": True,
+            "differing_values": len(self.differences) + len(self.lost) + len(self.failing),
+            "expected_values": len(self.expected_differences),
+        }
+
+    def _may(self, change: ValueChange) -> bool:
+        return change.expected and self.stage == AFTER_POWER
+
+
+def compare_values(meant: Decoded, read: Decoded, renames: Renames, stage: str) -> ValuesReadBack:
+    """Compare the values read from the card with those of the copy meant, each by its layout.
+
+    Raise LayoutRefused where the table of renames does not fit the layouts.
+    """
+    failing = tuple(check for check in read.checks if check.holds is not True)
+    return ValuesReadBack(stage, carried(meant, read, renames), failing)
 
 
 def compare(
