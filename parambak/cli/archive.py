@@ -12,6 +12,13 @@ from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.cli.why import (
+    explained,
+    explanation_document,
+    explanation_page,
+    vote_document,
+    vote_page,
+)
 from parambak.keeping import select
 from parambak.keeping.bodies import Normal
 from parambak.keeping.fold import fleet
@@ -29,6 +36,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.chips import Chip
     from parambak.keeping.known import Visit
+    from parambak.reads.agreement.model import Explanation
     from parambak.reads.pairs import How
     from parambak.vault.vault import Vault
 
@@ -111,6 +119,8 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
     vault = store.open_vault(settings, create=True)
     request = _with_visit(vault, request, words)
     taken = take_in(vault, request, chips)
+    names = [incoming.entry.name for incoming in request.dumps]
+    found = explained([incoming.image for incoming in request.dumps], names)
     return Answer(
         {
             "where": taken.position.where,
@@ -122,8 +132,10 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
             ],
             "made": list(taken.made),
             "reader_sum": taken.reader_sum,
+            "explanation": explanation_document(found),
+            "vote": vote_document(taken.vote),
         },
-        lambda screen: _page(screen, taken, len(dumps)),
+        lambda screen: _page(screen, taken, len(request.dumps), found),
         warnings=(*store.warnings_of(vault), *taken.warnings),
     )
 
@@ -206,7 +218,7 @@ def _name(vault: Vault, visit: Visit) -> str | None:
     return vault.person(visit.by) if visit.by else None
 
 
-def _page(screen: Screen, taken: TakenIn, given: int) -> None:
+def _page(screen: Screen, taken: TakenIn, given: int, found: Explanation | None) -> None:
     reads = "1 read" if given == 1 else f"{given} reads"
     screen.heading(f"{reads} on record for {taken.position.where}")
     facts = [
@@ -222,6 +234,10 @@ def _page(screen: Screen, taken: TakenIn, given: int) -> None:
         (f"{each.condition:<13}{MARKS[each.met]}", each.text) for each in taken.verdict.conditions
     )
     screen.say()
+    if found is not None:
+        explanation_page(screen, found)
+    if taken.vote is not None:
+        vote_page(screen, taken.vote)
     if taken.verdict.verified:
         screen.good("VERIFIED. Keep a copy of the vault in a second place.")
     else:

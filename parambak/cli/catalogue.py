@@ -51,6 +51,7 @@ def _document(assessor: Assessor, known: Fleet, position: Position) -> dict[str,
         "latest": select.copy_name(position, latest) if latest else None,
         "sha256": latest.sha256 if latest else None,
         "verified": bool(verdict and verdict.verified),
+        "reconstructed": bool(latest and latest.reconstructed),
         "read_on": latest.newest.read_on.isoformat() if latest else None,
         "hashed_on": _hashed_on(known, position),
         "unmet": [{"condition": each.condition, "text": each.text} for each in unmet],
@@ -101,8 +102,14 @@ def _row(document: dict[str, Any]) -> tuple[str, ...]:
         document["read_on"] or "never",
         (document["sha256"] or "")[:8],
         document["hashed_on"] or "never",
-        "verified" if document["verified"] else "NOT VERIFIED",
+        _state(document),
     )
+
+
+def _state(document: dict[str, Any]) -> str:
+    if document["reconstructed"]:
+        return "RECONSTRUCTED"
+    return "verified" if document["verified"] else "NOT VERIFIED"
 
 
 def _wanting(screen: Screen, document: dict[str, Any]) -> None:

@@ -60,12 +60,6 @@ PAIR_COUNT = Fault(
     "with --pair every two dumps are one read of one memory",
     "Name the dumps two by two: first chip, second chip, and again for a second read.",
 )
-VOTE_CALL = Fault(
-    "vote-call",
-    CallRefused,
-    "a vote takes three reads or more that were made apart",
-    "Read the chip again, and name all the dumps in one call.",
-)
 LEAVES_VAULT = Fault(
     "export-into-vault",
     CallRefused,
@@ -107,4 +101,10 @@ TWO_LAYOUTS = Fault(
     CallRefused,
     "values are compared where both sides have a layout of their own",
     "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
+)
+DRAFT_SIZE = Fault(
+    "draft-size",
+    CallRefused,
+    "a draft needs the size of the memory",
+    "Give --memory BYTES, or --chip with a part number of the table, and not both.",
 )

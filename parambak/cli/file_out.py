@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from parambak.cli import faults, files_in
 from parambak.memory.digests import sha256
+from parambak.memory.image import Block, Image
 
 if TYPE_CHECKING:
     from parambak.dumps.dump import Style
-    from parambak.memory.image import Image
 
 
 def write_dump_file(  # noqa: PLR0913 - the parts of one file
@@ -34,10 +34,15 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
     expected = image
     if format_name == "raw" and style.fill is not None:
         end = style.base + len(data)
-        expected = type(image).of(image.filled(style.base, end, style.fill), style.base)
+        expected = Image.of(image.filled(style.base, end, style.fill), style.base)
     if again != data or dump.image != expected:
         raise faults.NOT_THE_SAME.at(
             file=path, expected=sha256(image.content), found=sha256(dump.image.content)
         )
     second_opinion(again, dump)
     return again, sha256(again)
+
+
+def moved(image: Image, base: int) -> Image:
+    """Return the image with every address `base` higher."""
+    return Image(tuple(Block(block.start + base, block.data) for block in image.blocks))

@@ -64,10 +64,11 @@ def _kind(mode: int) -> str:
 
 def read_dump_file(path: str, format_name: str | None, terms: Terms) -> Dump:
     """Return the dump that a file holds, by its own name and content."""
-    return _dump(path, read_whole(path, DUMP_BYTES)[0], format_name, terms)
+    return dump_of(path, read_whole(path, DUMP_BYTES)[0], format_name, terms)
 
 
-def _dump(path: str, data: bytes, format_name: str | None, terms: Terms) -> Dump:
+def dump_of(path: str, data: bytes, format_name: str | None, terms: Terms) -> Dump:
+    """Return the dump that a file's bytes hold, by its own name and content."""
     from parambak.dumps.registry import read_dump  # noqa: PLC0415 - only where a dump is read
     from parambak.errors import ParambakError  # noqa: PLC0415 - the same
 
@@ -85,7 +86,7 @@ def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
     from parambak.keeping.request import Incoming  # noqa: PLC0415 - the same
 
     data, state = read_whole(path, DUMP_BYTES)
-    dump = _dump(path, data, format_name, terms)
+    dump = dump_of(path, data, format_name, terms)
     try:
         opinion = second_opinion(data, dump)
     except ParambakError as error:

@@ -101,6 +101,8 @@ def given(settings: Settings, text: str) -> Given:
     assessor = Assessor(vault, chip_table())
     layout = assessor.layout(position.layout) if position.layout else None
     name = select.copy_name(position, copy)
+    if copy.reconstructed:
+        name += " (RECONSTRUCTED by a vote, never verified by itself)"
     return Given(name, assessor.image(copy.image), layout, position, copy, assessor)
 
 

@@ -103,18 +103,23 @@ class Admission:
         digits = reader_sum.clean(shown)
         if digits is None:
             raise READER_SUM_SHAPE.at(expected="such as 3A7F", found=repr(shown))
-        matched = None
-        for incoming in self._request.dumps:
-            image = incoming.image
-            matched = reader_sum.matches(digits, image, self._size)
-            if matched is None:
-                plain = sum(image.content) & ((1 << len(digits) * 4) - 1)
-                raise READER_SUM.at(
-                    file=incoming.entry.name,
-                    expected=f"a sum of {digits}",
-                    found=f"{plain:0{len(digits)}X} over the bytes, and no other sum fits",
-                )
-        return ReaderSum(shown=digits, matched=matched) if matched else None
+        matched = [self._sum_of(incoming, digits) for incoming in self._request.dumps]
+        return ReaderSum(shown=digits, matched=matched[-1])
+
+    def _sum_of(self, incoming: Incoming, digits: str) -> str:
+        """Return what the sum is a sum of in one read: the chip's bytes, or those of its files."""
+        profile = self._request.profile
+        only = profile.profile.sum if profile else None
+        for image in (incoming.image, *(file.dump.image for file in incoming.files)):
+            matched = reader_sum.matches(digits, image, self._size, only)
+            if matched is not None:
+                return matched
+        plain = sum(incoming.image.content) & ((1 << len(digits) * 4) - 1)
+        raise READER_SUM.at(
+            file=incoming.entry.name,
+            expected=f"{digits} as {only}" if only else f"a sum of {digits}",
+            found=f"{plain:0{len(digits)}X} over the bytes, and no other sum fits",
+        )
 
     def _hold_against_copies(self, image: Image, position: Position) -> None:
         if position.latest is None:

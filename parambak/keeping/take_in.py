@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from parambak.keeping.known import Copy, Position
     from parambak.keeping.request import Incoming, LayoutFile, ProfileFile, Request
     from parambak.keeping.verified import Verdict
-    from parambak.memory.image import Image
+    from parambak.reads.vote import Vote
     from parambak.vault.vault import Vault, Writing
 
 
@@ -37,6 +37,7 @@ class TakenIn(Struct, frozen=True):
     made: tuple[str, ...]
     reader_sum: str | None
     warnings: tuple[str, ...]
+    vote: Vote | None = None
 
 
 def take_in(vault: Vault, request: Request, chips: Mapping[str, Chip]) -> TakenIn:
@@ -56,6 +57,8 @@ def take_in(vault: Vault, request: Request, chips: Mapping[str, Chip]) -> TakenI
 def _admit(
     vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request
 ) -> tuple[Aimed, Admission]:
+    if request.vote:
+        _voted(request)  # raises where no vote can be taken
     aimed = aim(known, request.target)
     admission = Admission(vault, chips, known, request, aimed)
     admission.admit()
@@ -86,7 +89,7 @@ def _write(
             writing.add("read", aimed.vessel, body.members(), by=by, relies_on=relies_on)
         )
     if request.vote:
-        voted = _voted(request)
+        voted = _voted(request).image
         image = writing.put(voted.content)
         body = msgspec.structs.replace(
             common,
@@ -97,10 +100,10 @@ def _write(
         writing.add("read", aimed.vessel, body.members(), by=by, relies_on=[image, *kept])
 
 
-def _voted(request: Request) -> Image:
+def _voted(request: Request) -> Vote:
     from parambak.reads.vote import vote  # noqa: PLC0415 - votes are rare
 
-    return vote([incoming.image for incoming in request.dumps]).image
+    return vote([incoming.image for incoming in request.dumps])
 
 
 def _common(
@@ -166,7 +169,8 @@ def _answer(
 ) -> TakenIn:
     """Read the vault again, and judge the copy that the last dump gave."""
     position = select.find_position(fleet(vault), aimed.where)
-    image = _voted(request) if request.vote else request.dumps[-1].image
+    voted = _voted(request) if request.vote else None
+    image = voted.image if voted else request.dumps[-1].image
     entry = bodies.ImageEntry.of(image, sha256(image.content))
     copy = next(copy for copy in position.copies if copy.image == entry)
     return TakenIn(
@@ -176,4 +180,5 @@ def _answer(
         made=aimed.made,
         reader_sum=admission.reader_sum.matched if admission.reader_sum else None,
         warnings=admission.warnings,
+        vote=voted,
     )

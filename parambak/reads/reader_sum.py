@@ -31,20 +31,26 @@ def clean(shown: str) -> str | None:
     return digits if right else None
 
 
-def matches(digits: str, image: Image, memory_size: int | None) -> str | None:
-    """Return what the displayed sum is found to be a sum of, or None where nothing fits."""
+def matches(
+    digits: str, image: Image, memory_size: int | None, only: str | None = None
+) -> str | None:
+    """Return what the displayed sum is found to be a sum of, or None where nothing fits.
+
+    `only` is the one way that counts, where it is known what the screen shows.
+    """
     width = len(digits) * 4
     for over, data in _contents(image, memory_size):
         for how, value in _sums(data, width):
-            if f"{value:0{len(digits)}X}" == digits:
-                return f"{how} over {over}"
+            way = f"{how} over {over}"
+            if f"{value:0{len(digits)}X}" == digits and only in (None, way):
+                return way
     return None
 
 
 def _contents(image: Image, memory_size: int | None) -> Iterator[tuple[str, bytes]]:
     yield "the bytes of the dump", image.content
     end = max(memory_size or 0, image.end)
-    if image.size != end <= LARGEST:
+    if end <= LARGEST:
         yield "the chip filled with FF", image.filled(0, end, 0xFF)
         yield "the chip filled with 00", image.filled(0, end, 0x00)
 
