@@ -11,13 +11,17 @@ from parambak.reads.agreement.evidence import choice
 from parambak.reads.agreement.model import ADDRESS_LINE, Claim
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping, Sequence
 
     from parambak.reads.agreement.evidence import Evidence
 
 _SURE_BYTES: Final = 8
 _LOOKED_AT: Final = 2
 _MOST: Final = 0.9
+_USUAL: Final = 4
+_NO_LIMIT: Final = 10.0
+_TELLING: Final = 3.0
+"""Bits that a partner's value must save to tell that the byte was read from there."""
 _NOT_NULL: Final = b"\x00" + b"\x01" * 255
 
 
@@ -25,7 +29,8 @@ class _Line(NamedTuple):
     """What one line explains of the sample.
 
     `hits` are the places, `levels` at how many levels of the line they stand, `moved` the
-    share of the sample at which it is the second read that errs, `saved` the bits saved.
+    share of the sample at which it is the second read that errs, `saved` the bits saved,
+    `alike` those that one partner's value can save at most.
     """
 
     line: int
@@ -33,6 +38,7 @@ class _Line(NamedTuple):
     levels: int
     moved: float
     saved: float
+    alike: float
 
 
 def claims(seen: Evidence) -> Iterator[Claim]:
@@ -40,7 +46,9 @@ def claims(seen: Evidence) -> Iterator[Claim]:
     if not seen.whole or seen.size < 2:
         return
     span = seen.stretches[-1].end - 1
-    every = [_line(seen, line) for line in range(span.bit_length()) if 1 << line < seen.size]
+    bits = [1 << line for line in range(span.bit_length()) if 1 << line < seen.size]
+    alike = {bit: _alike(seen, seen.stretches[0].start, bit) for bit in bits}
+    every = [_line(seen, bit, alike) for bit in bits]
     lines = sorted(every, key=lambda each: -each.saved)[:_LOOKED_AT]
     most = max(every, key=lambda each: len(each.hits))
     lines += [most] if most not in lines else []
@@ -51,11 +59,11 @@ def claims(seen: Evidence) -> Iterator[Claim]:
         yield from _two(seen, one, two, number)
 
 
-def _line(seen: Evidence, line: int) -> _Line:
+def _line(seen: Evidence, bit: int, alike: Mapping[int, float]) -> _Line:
     """Look which differing bytes of the sample stand, in one read, where the line is the other."""
-    start, bit, size = seen.stretches[0].start, 1 << line, seen.size
+    start, size, most = seen.stretches[0].start, seen.size, alike[bit]
     one, other, cost = seen.one, seen.other, seen.cost
-    alike = _alike(seen, start, bit)
+    usual = [each for each in sorted(alike, key=alike.__getitem__) if each != bit][:_USUAL]
     moved, back, saved, telling = [], [], 0.0, 0
     for at in seen.sample:
         partner = (start + at ^ bit) - start
@@ -63,22 +71,39 @@ def _line(seen: Evidence, line: int) -> _Line:
             continue
         if other[at] == one[partner]:
             moved.append(at)
-            saved += min(alike, cost[other[at]])
-            telling += other[at] not in seen.dull
+            value, limit, less = other[at], _limit(seen, at, usual, most), 0
         elif one[at] == other[partner]:
             back.append(at)
-            saved += min(alike, cost[one[at]]) - 1
-            telling += one[at] not in seen.dull
+            value, limit, less = one[at], most, 1
         elif other[at] == other[partner] and one[at] == one[partner]:
             # Both reads err: one took both bytes from here, the other both from there.
             back.append(at)
-            saved += min(alike, cost[other[at]]) - 2
-            telling += other[at] not in seen.dull
+            value, limit, less = other[at], most, 2
+        else:
+            continue
+        saved += min(limit, cost[value]) - less
+        telling += value not in seen.dull
     hits = frozenset(moved + back)
     # A line in trouble shows data where there were none as often as none where there were data.
     saved -= 0.0 if telling else 1.5 * len(hits)
     levels = len({start + at & bit for at in hits})
-    return _Line(line, hits, levels, len(moved) / len(seen.sample), saved)
+    line = bit.bit_length() - 1
+    return _Line(line, hits, levels, len(moved) / len(seen.sample), saved, most)
+
+
+def _limit(seen: Evidence, at: int, usual: Sequence[int], most: float) -> float:
+    """Return the bits that a partner's value may save at a place.
+
+    In a memory that repeats itself they are few: but where what `other` holds is met at none
+    of the usual repeats, that byte is none of those that repeat.
+    """
+    start, met, looked_at = seen.stretches[0].start, 0, 0
+    for bit in usual:
+        place = (start + at ^ bit) - start
+        if 0 <= place < seen.size and not seen.xor[place]:
+            looked_at += 1
+            met += seen.one[place] == seen.other[at]
+    return _NO_LIMIT if looked_at > 1 and not met else most
 
 
 def _alike(seen: Evidence, start: int, bit: int) -> float:
@@ -101,7 +126,12 @@ def _claim(seen: Evidence, found: _Line, number: float) -> Claim:
     hits = round(share * seen.count)
     places, stuck, level = _places(seen, found, share)
     which = choice(seen.count, hits)
-    gain = seen.places - places - which + found.saved * seen.ratio - number
+    narrowed = seen.places - places
+    if found.alike < _TELLING:
+        # Most bytes equal their partners, so that any that one read has wrong stand out just
+        # there: only that all are at one level speaks for the line.
+        narrowed = min(narrowed, float(hits) if found.levels == 1 else 0.0)
+    gain = narrowed - which + found.saved * seen.ratio - number
     line, bit = f"A{found.line}", 1 << found.line
     if stuck:
         text = (
@@ -164,7 +194,10 @@ def _two(seen: Evidence, one: _Line, two: _Line, number: float) -> Iterator[Clai
     which = choice(seen.count, round(share * seen.count))
     gain = saved * seen.ratio - which
     if share > _MOST:
-        gain = max(gain, _shorted(seen, one.line, two.line))
+        both = _shorted(seen, one.line, two.line)
+        if min(one.alike, two.alike) < _TELLING:  # as for one line
+            both = min(both, saved * seen.ratio + seen.count)
+        gain = max(gain, both)
     gain -= 2 * number
     low, high = sorted((one.line, two.line))
     text = (

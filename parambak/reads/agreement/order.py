@@ -78,7 +78,10 @@ def _shifted(seen: Evidence) -> Iterator[Claim]:
     cost = 4 + 2 * log2(edge + 1) + start + price
     gain = seen.null - cost - seen.rest(max(0, left))
     text = _text(seen, found.by, found.start, left) if start > 1 else _text(seen, found.by, 0, left)
-    yield Claim(SHIFTED, gain, (seen.count - left) / seen.count, text, _telling(seen))
+    share = (seen.count - max(0, left)) / seen.count
+    # Crossed address lines move a block as large as the distance, or smaller, just so.
+    moved = len(one[found.start :].strip(bytes([fill])))
+    yield Claim(SHIFTED, gain, share, text, _telling(seen) and moved > edge)
 
 
 def _late(one: bytes, start: int, fill: int) -> bool:

@@ -26,6 +26,8 @@ _LONG: Final = 6
 _SURE_BYTES: Final = 16
 _SINGLE: Final = 0.9
 _SINGLE_COSTS: Final = 3.0
+_SOLID: Final = 0.5
+"""Share of a stretch that was data: a few bytes that differ in a blank prove no lost contact."""
 _NOISY: Final = 24
 _PART: Final = 0.6
 _VALUE: Final = {0xFF: 1.0, 0x00: 2.0}
@@ -112,6 +114,7 @@ def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
     to_end = len(held) == 1 and last.errs and last.high == seen.size and last.value in (0x00, 0xFF)
     related = seen.agreeing - seen.by_chance
     sure = min(hits, related) >= _SURE_BYTES and values <= {0x00, 0xFF} and not to_end
+    sure = sure and not both and hits >= _SOLID * sum(_spread(seen, each) for each in held)
     yield Claim(CONTACT_LOST, gain, share, text, sure)
     if to_end and not (seen.lacks or seen.spare):
         text = (
@@ -121,6 +124,11 @@ def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
         )
         nearer = min(6.0, -log2(trailing + 1 / 64)) - 3
         yield Claim(CUT_SHORT, gain + nearer, share, text, sure=False)
+
+
+def _spread(seen: Evidence, held: _Stretch) -> int:
+    """Return how many places a stretch has from its first difference to its last."""
+    return len(seen.xor[held.low : held.high].strip(b"\x00"))
 
 
 def _where(seen: Evidence, held: list[_Stretch]) -> str:
