@@ -20,6 +20,7 @@ from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.layouts import coverage
+from parambak.reads.pairs import WAYS
 from parambak.swap.on_record import record_read_back
 from parambak.swap.read_back import (
     AFTER_POWER,
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
     from parambak.keeping.request import Incoming
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
+    from parambak.reads.pairs import How
+    from parambak.reads.profile import Profile
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,8 @@ class _ValuesRead:
     help="Before power-up nothing may differ; after it, counters and clocks may.",
 )
 @click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
+@click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
+@click.option("--pair", type=click.Choice(WAYS), help="Two chips hold the memory: dumps in twos.")
 @click.option("--read-by", metavar="PERSON", help="Who read the card.")
 @click.option(
     "--layout",
@@ -90,6 +95,8 @@ def command(  # noqa: PLR0913 - one argument an option
     dumps: tuple[str, ...],
     stage: str,
     format_name: str | None,
+    profile: str | None,
+    pair: How | None,
     read_by: str | None,
     layout: str | None,
     old_layout: str | None,
@@ -112,13 +119,14 @@ def command(  # noqa: PLR0913 - one argument an option
         given = [(read.incoming, read.found) for read in values]
         answer = _values_answer(name, stage, values)
     else:
-        terms = files_in.terms_of((), assessor.memory_size(position, own))
+        size = assessor.memory_size(position, own)
+        taking = files_in.Taking(format_name, (), size, _profile(profile), pair)
         image = assessor.image(copy.image)
         moving = _moving(own)
-        reads = []
-        for path in dumps:
-            incoming = files_in.incoming(path, format_name, terms)
-            reads.append(_Read(incoming, compare(image, incoming.image, stage, moving)))
+        reads = [
+            _Read(incoming, compare(image, incoming.image, stage, moving))
+            for incoming in files_in.reads_of(dumps, taking)
+        ]
         given = [(read.incoming, read.found) for read in reads]
         answer = _answer(name, stage, reads, own)
     record_read_back(vault, position, copy, given, by=read_by)
@@ -140,6 +148,10 @@ def _answer(name: str, stage: str, reads: list[_Read], layout: Layout | None) ->
         lambda screen: _page(screen, name, stage, reads, layout),
         exit_code=0 if loaded else 1,
     )
+
+
+def _profile(path: str | None) -> Profile | None:
+    return files_in.profile_file(path).profile if path else None
 
 
 def _old_layout(path: str | None, own: Layout | None) -> Layout:

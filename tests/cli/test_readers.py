@@ -204,3 +204,18 @@ def test_export_writes_records_as_asked(ship: Ship) -> None:
     assert found["ranges"] == [{"start": 0x8000, "length": 2048}]
     wrong = ship.answer(*based[:-1], "low")
     assert (wrong.code, wrong.document["error"]["code"]) == (2, "call")
+
+
+def test_a_card_is_read_back_by_the_same_profile(ship: Ship) -> None:
+    """What the reader's habits do to a file does not fail a card that is loaded right."""
+    ship.write("p.toml", PROFILE)
+    for number in (1, 2):
+        ship.write(f"a{number}.hex", as_the_reader_writes(CHIP), second=number)
+    words = (*WHERE, "--chip", "28C16", "--profile", "p.toml")
+    assert ship.answer("archive", "a1.hex", "a2.hex", *words).document["verified"] is True
+    where = "grebe/port-thruster/U12"
+    good = ship.answer("swap", "read-back", where, "a1.hex", "--profile", "p.toml")
+    assert (good.code, good.document["loaded_correctly"]) == (0, True)
+    ship.write("b.hex", as_the_reader_writes(b"\x00" + CHIP[1:]), second=3)
+    bad = ship.answer("swap", "read-back", where, "b.hex", "--profile", "p.toml")
+    assert (bad.code, bad.document["differences"][0]["start"]) == (1, 0)
