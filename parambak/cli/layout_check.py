@@ -9,6 +9,7 @@ import click
 
 from parambak.cli import files_in
 from parambak.cli.command import command as parambak_command
+from parambak.cli.screen import counted
 from parambak.cli.settings import Answer
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ def command(file: str) -> Answer:
         {
             "code": each.code,
             "text": each.text,
+            "file": each.file or file,
             "line": each.line,
             "key": each.key,
             "expected": each.expected,
@@ -49,16 +51,14 @@ def command(file: str) -> Answer:
         document["covered_bytes"] = sum(r.length for r in coverage.covered(layout))
         document["size"] = layout.memory
         document["gaps"] = [{"start": r.start, "length": r.length} for r in coverage.gaps(layout)]
-    return Answer(
-        document, lambda screen: _page(screen, file, document), exit_code=1 if problems else 0
-    )
+    return Answer(document, lambda screen: _page(screen, document), exit_code=1 if problems else 0)
 
 
-def _page(screen: Screen, file: str, document: dict[str, Any]) -> None:
+def _page(screen: Screen, document: dict[str, Any]) -> None:
     for each in document["problems"]:
         at = f", line {each['line']}" if each["line"] else ""
         key = f" ({each['key']})" if each["key"] else ""
-        screen.say(f"{file}{at}{key}: {each['text']}")
+        screen.say(f"{each['file']}{at}{key}: {each['text']}")
         parts = [(part, each[part]) for part in ("expected", "found") if each[part]]
         screen.facts([*parts, ("do next", each["next"] or "Mend the line named.")])
     number = len(document["problems"])
@@ -67,5 +67,6 @@ def _page(screen: Screen, file: str, document: dict[str, Any]) -> None:
         screen.bad(f"{word}. The layout cannot be used until they are mended.")
         return
     covered, size = document["covered_bytes"], document["size"]
-    screen.say(f"{covered} of {size} bytes are covered, {len(document['gaps'])} gaps.")
+    gaps = counted(len(document["gaps"]), "gap")
+    screen.say(f"{covered} of {size} bytes are covered, {gaps}.")
     screen.good("No mistakes.")

@@ -36,7 +36,12 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "visit": {"open": "visit_open", "close": "visit_close"},
     "card": {"add": "card_add", "record": "card_record"},
     "amend": "amend",
-    "layout": {"check": "layout_check", "find": "layout_find"},
+    "layout": {
+        "check": "layout_check",
+        "map": "layout_map",
+        "draft": "layout_draft",
+        "find": "layout_find",
+    },
 }
 GROUP_HELP = {
     "swap": "Replace a processor card: check, load, read back.",

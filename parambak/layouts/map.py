@@ -66,3 +66,49 @@ def picture(layout: Layout, columns: int = 64) -> tuple[MapRow, ...]:
         MapRow(first * size, size, drawn[first : first + columns])
         for first in range(0, len(drawn), columns)
     )
+
+
+class Part(NamedTuple):
+    """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
+
+    `kind` is "field", "group", "check", "reserved", or "duplicate" of a block kept twice.
+    A stretch may have holes: what is covered byte by byte, `coverage` knows.
+    """
+
+    name: str
+    kind: str
+    start: int
+    length: int
+    rows: int | None = None
+
+
+def parts(layout: Layout) -> tuple[Part, ...]:
+    """Return every entry of the layout in address order, a group as one, copies apart."""
+    found: list[Part] = []
+    groups: dict[str, list[int]] = {}
+    for place in places(layout):
+        top = place.name.split("[")[0]
+        if place.kind == "field" and place.prefix and not place.again:
+            reach = groups.setdefault(top, [place.at, place.end])
+            reach[0], reach[1] = min(reach[0], place.at), max(reach[1], place.end)
+        elif not place.again:
+            found.append(Part(place.name, place.kind, place.at, place.length))
+        elif not place.prefix and not _in_a_duplicate(layout, place):
+            found.append(Part(f"{place.name}, again", place.kind, place.at, place.length))
+    counts = {group.name: group.count for group in layout.groups}
+    found += [
+        Part(name, "group", start, end - start, counts[name])
+        for name, (start, end) in groups.items()
+    ]
+    found += [
+        Part(f"{block.name}, again", "duplicate", block.duplicate_at, block.length)
+        for block in layout.kept_twice
+    ]
+    return tuple(sorted(found, key=lambda part: part.start))
+
+
+def _in_a_duplicate(layout: Layout, place: Place) -> bool:
+    return any(
+        block.duplicate_at <= place.at and place.end <= block.duplicate_at + block.length
+        for block in layout.kept_twice
+    )
