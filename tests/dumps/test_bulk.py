@@ -150,3 +150,49 @@ def test_any_records_give_a_dump_or_a_refusal(lines: list[bytes], end: bytes) ->
         assert outcome(lambda: intel_hex.read(data, terms=terms)) == judged(  # noqa: B023 - called at once
             intel_hex, data, terms
         )
+
+
+def _srec_line(kind: int, address: int, data: bytes) -> bytes:
+    width = kind + 1
+    body = bytes((width + len(data) + 1,)) + address.to_bytes(width, "big") + data
+    return b"S%d" % kind + (body + bytes((~sum(body) & 0xFF,))).hex().upper().encode()
+
+
+ODD_STRETCHES = {
+    "over 64 KiB in the last of many": [
+        *(_hex_line(0, 0xFE08 + 16 * index, bytes([index]) * 16) for index in range(32)),
+        b":00000001FF",
+    ],
+    "over a segment's end amid many": [
+        b":020000021000EC",
+        *(_hex_line(0, (0xFF08 + 16 * index) & 0xFFFF, bytes([index]) * 16) for index in range(40)),
+        b":00000001FF",
+    ],
+    "S1 over 64 KiB in the last of many, then S2": [
+        *(_srec_line(1, 0xFE08 + 16 * index, bytes([index]) * 16) for index in range(32)),
+        *(_srec_line(2, 0x10008 + 16 * index, bytes([index]) * 16) for index in range(32)),
+        b"S804000000FB",
+    ],
+    "S1 over 64 KiB amid many": [
+        *(_srec_line(1, (0xFF08 + 16 * index) & 0xFFFF, bytes(16)) for index in range(40)),
+        b"S9030000FC",
+    ],
+    "many records without bytes": [
+        _srec_line(1, 0, b"\x01"),
+        *(_srec_line(1, 0, b"") for _ in range(40)),
+        b"S9030000FC",
+    ],
+    "many records at places of their own": [
+        *(_hex_line(0, 48 * (index * 7 % 40), bytes([index]) * 16) for index in range(40)),
+        b":00000001FF",
+    ],
+}
+
+
+@pytest.mark.parametrize("name", ODD_STRETCHES)
+def test_odd_stretches_are_read_alike(name: str) -> None:
+    """Stretches that leave their range, carry nothing or jump about: as the judge reads them."""
+    data = b"\n".join(ODD_STRETCHES[name]) + b"\n"
+    module = s_record if data.startswith(b"S") else intel_hex
+    for terms in TERMS:
+        assert outcome(lambda: module.read(data, terms=terms)) == judged(module, data, terms)  # noqa: B023 - called at once

@@ -9,6 +9,7 @@ from parambak.errors import ParambakError
 from parambak.memory.image import Image
 
 HEX = b":0400100011223344" + b"42\n:00000001FF\n"
+LONG_SREC = b"S1130000285F245F2212226A000424290008237C2A\n"
 SREC = b"S1070010112233443E\nS9030000FC\n"
 
 
@@ -30,6 +31,8 @@ def test_other_names_leave_it_to_the_content(name: str) -> None:
     assert detect(name, HEX) == "intel-hex"
     assert detect(name, b"\r\n \r\n" + HEX.replace(b"\n", b"\r\n")) == "intel-hex"
     assert detect(name, SREC) == "s-record"
+    assert detect(name, LONG_SREC) == "s-record"
+    assert detect(name, b"\x0b" + HEX) == "raw"
     assert detect(name, HEX[1:]) == "raw"
     assert detect(name, HEX[:12]) == "raw"
     assert detect(name, b"") == "raw"
@@ -76,4 +79,4 @@ def test_unknown_format_is_refused() -> None:
         with pytest.raises(ParambakError) as caught:
             call()
         assert caught.value.code == "dump-no-such-format"
-        assert caught.value.expected == ", ".join(FORMATS)
+        assert (caught.value.expected, caught.value.found) == (", ".join(FORMATS), "elf")

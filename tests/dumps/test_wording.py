@@ -99,6 +99,7 @@ HEX_FILES: dict[str, tuple[bytes, Terms]] = {
         + END,
         TWICE,
     ),
+    "lines out of order that touch": (MORE + FOUR + END, Terms()),
     "addresses about 64 KiB": (
         hexes.record(4, 0, b"\x00\x01") + hexes.record(0, 0, b"\x01") + END,
         Terms(memory_size=0x10000),
