@@ -28,7 +28,7 @@ from parambak.keeping.target import Target
 from parambak.keeping.texts import check_date
 from parambak.keeping.visits import VISIT_NONE, the_open_visit
 from parambak.keeping.ways import HOW
-from parambak.reads.pairs import WAYS
+from parambak.reads.ways import WAYS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from parambak.keeping.chips import Chip
     from parambak.keeping.known import Visit
     from parambak.reads.agreement.model import Explanation
-    from parambak.reads.pairs import How
+    from parambak.reads.ways import How
     from parambak.vault.vault import Vault
 
 

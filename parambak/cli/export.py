@@ -13,13 +13,13 @@ from parambak.cli.command import FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.file_out import moved, write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.reads.pairs import WAYS
+from parambak.reads.ways import WAYS
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.dumps.dump import Style
     from parambak.memory.image import Image
-    from parambak.reads.pairs import How
+    from parambak.reads.ways import How
 
 
 @dataclass(frozen=True)

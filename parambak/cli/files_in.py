@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from parambak.dumps.dump import Dump, Terms
     from parambak.keeping.request import Incoming, LayoutFile, ProfileFile
-    from parambak.reads.pairs import How
     from parambak.reads.profile import Profile
+    from parambak.reads.ways import How
 
 DUMP_BYTES = 64 * 1024 * 1024
 TEXT_BYTES = 4 * 1024 * 1024

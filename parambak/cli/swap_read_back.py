@@ -20,7 +20,7 @@ from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.layouts import coverage
-from parambak.reads.pairs import WAYS
+from parambak.reads.ways import WAYS
 from parambak.swap.on_record import record_read_back
 from parambak.swap.read_back import (
     AFTER_POWER,
@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     from parambak.keeping.request import Incoming
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
-    from parambak.reads.pairs import How
     from parambak.reads.profile import Profile
+    from parambak.reads.ways import How
 
 
 @dataclass(frozen=True)

@@ -6,14 +6,14 @@ large memory may lie in two chips one after the other; a careful maker keeps it 
 
 from __future__ import annotations
 
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final
 
 from parambak.errors import DumpRefused, Fault
 from parambak.memory.image import Block, Image
 from parambak.memory.relations import every_other, first_difference, interleaved
 
-How = Literal["duplicate", "even-odd", "odd-even", "low-high", "high-low"]
-WAYS: Final[tuple[How, ...]] = ("duplicate", "even-odd", "odd-even", "low-high", "high-low")
+if TYPE_CHECKING:
+    from parambak.reads.ways import How
 
 _READ_BOTH: Final = "Read both chips again, each with the same device chosen; give them in order."
 PAIR_DIFFERS: Final = Fault(

@@ -13,7 +13,8 @@ from parambak.errors import DumpRefused
 from parambak.memory.image import Block, Image
 from parambak.memory.relations import swapped
 from parambak.reads.half_dumps import looks_like, looks_paired
-from parambak.reads.pairs import WAYS, How, join, split
+from parambak.reads.pairs import join, split
+from parambak.reads.ways import WAYS, How
 from tests.reads import invented_memories as memories
 
 TEXT = (
