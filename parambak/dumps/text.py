@@ -106,7 +106,7 @@ def as_text(body: bytes, first: int, faults: TextFaults) -> Text:
             expected="the same line end throughout",
             found=_line_ends_found(body),
         )
-    lines = body.count(line_end) + 1 if len(body) > MAX_LINES else 1
+    lines = body.count(line_end) + (not body.endswith(line_end)) if len(body) > MAX_LINES else 1
     if lines > MAX_LINES:
         raise faults.too_many_lines.at(expected=f"at most {MAX_LINES} lines", found=str(lines))
     findings = []

@@ -255,7 +255,7 @@ BAD = {
         FOUR + b"\n" * MAX_LINES + END,
         "hex-too-many-lines",
         expected="at most 2500000 lines",
-        found="2500003",
+        found="2500002",
     ),
     "bytes over the cap": Bad(
         b"".join(
@@ -405,6 +405,16 @@ def test_type_04_right_after_a_reset_of_type_02() -> None:
     dump = read(data + MORE + record(4, 0, b"\x00\x20") + FOUR + END)
     assert [block.start for block in dump.image.blocks] == [0x10010, 0x100014, 0x200010]
     assert [(f.code, f.line) for f in dump.findings] == [("hex-base-changes", 4)]
+
+
+def test_as_many_lines_as_may_be(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The limit itself is within the limit; the last line's end begins no further one."""
+    monkeypatch.setattr("parambak.dumps.text.MAX_LINES", 4)
+    for last in (END, END[:-1]):
+        assert read(FOUR + MORE + b"\n" + last).image.size == 6
+    with pytest.raises(DumpRefused) as caught:
+        read(FOUR + MORE + b"\n\n" + END)
+    assert (caught.value.code, caught.value.found) == ("hex-too-many-lines", "5")
 
 
 def test_plain_file_has_no_finding() -> None:

@@ -64,6 +64,7 @@ HEX_FILES: dict[str, tuple[bytes, Terms]] = {
         (b"a\nb\n" + hexes.wrong_sum(FOUR) + END).replace(b"\n", b"\r"),
         AROUND,
     ),
+    "the letter X alone": (b"XX\n", Terms()),
     "text alone": (b"a\nb\n", AROUND),
     "a record in the text before": (b"a\nb x" + MORE + FOUR + END, AROUND),
     "a record in the text after": (FOUR + END + b"b\nc\nd x" + MORE, AROUND),
