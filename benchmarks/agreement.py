@@ -66,7 +66,7 @@ def row(cause: str, number: int, sizes: tuple[int, ...], seed: int) -> list[tupl
 def main() -> None:
     """Print the matrix: a row for each cause made, a column for each named first."""
     quick = "--quick" in sys.argv[1:]
-    number, sizes = (200, SMALL) if quick else (400, SIZES)
+    number, sizes = (200, SMALL) if quick else (250, SIZES)
     seed = next((int(each) for each in sys.argv[1:] if each.isdigit()), SEED)
     begun = time.perf_counter()
     print(

@@ -14,14 +14,15 @@ if TYPE_CHECKING:
 
 _FEW: Final = 0.02
 """Share of all bits up to which weak cells are few."""
+_WORTH: Final = 0.25
 _SINGLE: Final = 0.7
 _BOTH: Final = 0.98
 _SURE_CELLS: Final = 12
 _SURE_LINES: Final = 4
 _SURE_BYTES: Final = 8
-_SHORTED: Final = 8
+_SHORTED: Final = 4
 _FEWEST: Final = 4
-_TWO: Final = 6.0
+_TWO: Final = 3.0
 """Bits by which two lines in trouble at once are the less likely."""
 
 
@@ -36,6 +37,8 @@ class _Bits(NamedTuple):
 
 def claims(seen: Evidence) -> Iterator[Claim]:
     """Yield what single bits speak for."""
+    if seen.single_bits < _WORTH * seen.count:
+        return
     mine = int.from_bytes(seen.xor, "little")
     risen = mine & int.from_bytes(seen.other, "little")
     raised = risen.to_bytes(seen.size, "little")
@@ -173,11 +176,13 @@ def _two_lines(seen: Evidence, bits: _Bits) -> Iterator[Claim]:
             f"{hits} differing bytes, which differ in nothing else: the two are shorted"
         )
         cost = _TWO + 6 + min(choice(max(visible, hits), hits), seen.places) + 1
-        yield Claim(DATA_LINE, seen.null - cost, 1.0, text, hits >= 2 * _SHORTED)
+        yield Claim(DATA_LINE, seen.null - cost, 1.0, text, hits >= 2 * _SURE_BYTES)
         return
     text = (
         f"{hits} of the {seen.count} differing bytes differ in data lines D{low} and D{high} "
         "alone: both make bad contact, or are shorted"
     )
     cost = _TWO + 6 + min(choice(seen.size, hits), seen.places) + kinds
-    yield Claim(DATA_LINE, seen.null - cost - rest, hits / seen.count, text, hits >= 3 * _SHORTED)
+    yield Claim(
+        DATA_LINE, seen.null - cost - rest, hits / seen.count, text, hits >= 3 * _SURE_BYTES
+    )

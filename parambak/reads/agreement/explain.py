@@ -45,6 +45,8 @@ _PRIOR: Final = {
 """Bits by which a cause is the likelier before anything is seen."""
 _LEAST: Final = 2.0
 """Bits that a cause must save to be named before `cannot-tell`."""
+_LEAST_OF_BITS: Final = -1.0
+"""The same for weak cells: a single bit that differs is little evidence, but hardly of more."""
 _CERTAIN: Final = 40.0
 """Bits by which a certain cause leads: chance does that once in 10 to the 12."""
 _EXPLAINED: Final = 0.5
@@ -167,8 +169,8 @@ def rank(claims: Iterator[Claim]) -> list[Claim]:
 def _causes(ranked: Sequence[Claim], differing: int) -> tuple[Cause, ...]:
     causes = []
     for place, claim in enumerate(ranked):
-        if claim.gain < _LEAST:
-            break
+        if claim.gain < (_LEAST_OF_BITS if claim.code == WEAK_CELLS else _LEAST):
+            continue
         causes.append(Cause(claim.code, claim.share, claim.text, _certain(ranked, place)))
     if causes:
         return tuple(causes)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import combinations
 from math import log2
 from typing import TYPE_CHECKING, Final, NamedTuple
@@ -11,11 +12,12 @@ from parambak.reads.agreement.evidence import choice
 from parambak.reads.agreement.model import ADDRESS_LINE, Claim
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping, Sequence
 
     from parambak.reads.agreement.evidence import Evidence
 
 _SURE_BYTES: Final = 8
+_CONSTANT: Final = 0.4
 _LOOKED_AT: Final = 2
 _MOST: Final = 0.9
 _USUAL: Final = 4
@@ -144,11 +146,21 @@ def _claim(seen: Evidence, found: _Line, number: float) -> Claim:
             f"{hits} of the {seen.count} differing bytes are those that stand {bit} away, where "
             f"address line {line} is the other: the line makes bad contact"
         )
-    different = len({seen.other[at] for at in found.hits} - set(seen.dull))
     # At both levels it is a line that floats, or halves exchanged and something more.
     least = _SURE_BYTES if found.levels == 1 else 8 * _SURE_BYTES
-    sure = hits >= least and different >= _SURE_BYTES // 2
-    return Claim(ADDRESS_LINE, gain, share, text, sure)
+    return Claim(ADDRESS_LINE, gain, share, text, hits >= least and _varied(seen, found.hits))
+
+
+def _varied(seen: Evidence, hits: Collection[int]) -> bool:
+    """Say whether both reads hold many values there, none of them much of the time.
+
+    Else one read may hold nothing at those places, as where a contact was lost.
+    """
+    for data in (seen.one, seen.other):
+        number = Counter(data[at] for at in hits).most_common()
+        if len(number) < _SURE_BYTES // 2 or number[0][1] > _CONSTANT * len(hits):
+            return False
+    return True
 
 
 def _places(seen: Evidence, found: _Line, share: float) -> tuple[float, bool, int]:
@@ -205,7 +217,8 @@ def _two(seen: Evidence, one: _Line, two: _Line, number: float) -> Iterator[Clai
         f"{1 << low} or {1 << high} away: address lines A{low} and A{high} are shorted, or both "
         "make bad contact"
     )
-    yield Claim(ADDRESS_LINE, gain, share, text, len(hits) >= 4 * _SURE_BYTES)
+    sure = len(hits) >= 4 * _SURE_BYTES and _varied(seen, hits)
+    yield Claim(ADDRESS_LINE, gain, share, text, sure)
 
 
 def _shorted(seen: Evidence, one: int, two: int) -> float:

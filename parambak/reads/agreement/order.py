@@ -65,6 +65,8 @@ def _shifted(seen: Evidence) -> Iterator[Claim]:
     # The bytes at the edge, if not one value, may be those pushed out at the other end.
     gap = other[found.start : found.start + edge] if found.by > 0 else other[-edge:]
     out = one[-edge:] if found.by > 0 else one[found.start : found.start + edge]
+    if gap == out and 2 * edge == len(one):
+        return  # the halves exchanged
     at_edge = relations.differing(bytes([fill]) * len(gap), gap)
     if gap == out or gap.count(gap[:1]) == len(gap):
         left -= at_edge

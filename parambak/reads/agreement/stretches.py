@@ -113,7 +113,7 @@ def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
     trailing = (seen.size - seen.end) / seen.size
     to_end = len(held) == 1 and last.errs and last.high == seen.size and last.value in (0x00, 0xFF)
     related = seen.agreeing - seen.by_chance
-    sure = min(hits, related) >= _SURE_BYTES and values <= {0x00, 0xFF} and not to_end
+    sure = min(hits, related) >= _SURE_BYTES and shown in {"00", "FF"} and not to_end
     sure = sure and not both and hits >= _SOLID * sum(_spread(seen, each) for each in held)
     yield Claim(CONTACT_LOST, gain, share, text, sure)
     if to_end and not (seen.lacks or seen.spare):
