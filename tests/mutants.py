@@ -32,11 +32,12 @@ pytest_add_cli_args=
     -p
     no:cacheprovider
     --deselect=tests/dumps/test_formats_pages.py::test_every_code_is_on_its_page
+    --deselect=tests/dumps/test_limits.py
 pytest_add_cli_args_test_selection=
     tests/{room}
     {more}
 """
-"""The test left out reads the source, in which every mutant stands."""
+"""Left out: a test that reads the source, in which every mutant stands; and a slow one."""
 MORE = {
     "dumps": (
         "tests/outside/test_intel_hex_published.py",

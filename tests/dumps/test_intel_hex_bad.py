@@ -417,6 +417,17 @@ def test_as_many_lines_as_may_be(monkeypatch: pytest.MonkeyPatch) -> None:
     assert (caught.value.code, caught.value.found) == ("hex-too-many-lines", "5")
 
 
+def test_as_many_pieces_as_may_be(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The limit itself is within the limit; beyond it, both numbers are told."""
+    monkeypatch.setattr("parambak.dumps.placing.MAX_RANGES", 2)
+    apart = [record(0, 16 * index, b"\x01") for index in range(3)]
+    assert len(read(b"".join(apart[:2]) + END).image.ranges) == 2
+    with pytest.raises(DumpRefused) as caught:
+        read(b"".join(apart) + END)
+    assert caught.value.code == "hex-too-many-ranges"
+    assert (caught.value.expected, caught.value.found) == ("at most 2 stretches of addresses", "3")
+
+
 def test_plain_file_has_no_finding() -> None:
     """A file as any converter writes it is noted for nothing, its last line ended or not."""
     assert read(FOUR + END).findings == ()

@@ -25,8 +25,8 @@ def test_more_pieces_than_an_image_may_have() -> None:
     banks = []
     for bank in range(pieces // 32768 + 1):
         banks.append(hex_record(4, 0, bank.to_bytes(2, "big")))
-        rows = min(32768, pieces - bank * 32768)
-        banks += [hex_record(0, 2 * row, b"\x01") for row in range(rows)]
+        count = min(32768, pieces - bank * 32768)
+        banks += [hex_record(0, 2 * row, b"\x01") for row in range(count)]
     with pytest.raises(DumpRefused) as caught:
         intel_hex.read(b"".join(banks) + hex_record(1, 0, b""))
     assert caught.value.code == "hex-too-many-ranges"
