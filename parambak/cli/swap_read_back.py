@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.cli import by_values, faults, files_in, store
+from parambak.cli import faults, files_in, store
 from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
-from parambak.cli.decode import decoded_by
 from parambak.cli.diff import run_document, run_rows
-from parambak.cli.screen import MARKS
+from parambak.cli.read_back_values import Layouts, card_layout, read_values, values_answer
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
-from parambak.errors import LayoutRefused
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
@@ -29,16 +27,13 @@ from parambak.swap.read_back import (
     ReadBack,
     ValuesReadBack,
     compare,
-    compare_values,
 )
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.known import Copy, Position
     from parambak.keeping.request import Incoming
-    from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
-    from parambak.reads.profile import Profile
     from parambak.reads.ways import How
 
 
@@ -51,12 +46,17 @@ class _Read:
 
 
 @dataclass(frozen=True)
-class _ValuesRead:
-    """One dump read from a card of other software, and what became of the values."""
+class _Words:
+    """The command's options, as typed."""
 
-    incoming: Incoming
-    found: ValuesReadBack
-    sides: tuple[tuple[str, int, int], ...]
+    stage: str
+    format_name: str | None
+    profile: str | None
+    pair: How | None
+    read_by: str | None
+    layout: str | None
+    old_layout: str | None
+    renames: str | None
 
 
 @parambak_command(
@@ -87,50 +87,41 @@ class _ValuesRead:
 )
 @click.option("--renames", metavar="FILE", help="With --layout: a table, old name = new name.")
 @pass_settings
-def command(  # noqa: PLR0913 - one argument an option
-    settings: Settings,
-    /,
-    *,
-    where: str,
-    dumps: tuple[str, ...],
-    stage: str,
-    format_name: str | None,
-    profile: str | None,
-    pair: How | None,
-    read_by: str | None,
-    layout: str | None,
-    old_layout: str | None,
-    renames: str | None,
-) -> Answer:
+def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options: Any) -> Answer:
     """Compare what was read from the loaded card with the latest verified copy of WHERE."""
+    words = _Words(**options)
+    files = Layouts(words.layout, words.old_layout, words.renames)
     vault = store.open_vault(settings)
     position = select.find_position(fleet(vault), where)
     assessor = Assessor(vault, store.chip_table())
     copy = _meant(assessor, position)
     own = assessor.layout_of(position)
+    image = assessor.image(copy.image)
+    size = card_layout(files).memory if files.named else assessor.memory_size(position, own)
+    profile = files_in.profile_file(words.profile).profile if words.profile else None
+    taking = files_in.Taking(words.format_name, (), size, profile, words.pair)
+    incoming = files_in.reads_of(dumps, taking)
     name = select.copy_name(position, copy)
-    answer: Answer
     given: list[tuple[Incoming, ReadBack | ValuesReadBack]]
-    if layout is not None or old_layout is not None or renames is not None:
-        if layout is None:
-            raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --layout")
-        meant = decoded_by(_old_layout(old_layout, own), assessor.image(copy.image))
-        values = _values_reads(dumps, format_name, stage, meant, (layout, renames))
+    if files.named:
+        values = read_values(incoming, words.stage, files, image, own)
         given = [(read.incoming, read.found) for read in values]
-        answer = _values_answer(name, stage, values)
+        answer = values_answer(name, words.stage, values)
     else:
-        size = assessor.memory_size(position, own)
-        taking = files_in.Taking(format_name, (), size, _profile(profile), pair)
-        image = assessor.image(copy.image)
         moving = _moving(own)
-        reads = [
-            _Read(incoming, compare(image, incoming.image, stage, moving))
-            for incoming in files_in.reads_of(dumps, taking)
-        ]
+        reads = [_Read(each, compare(image, each.image, words.stage, moving)) for each in incoming]
         given = [(read.incoming, read.found) for read in reads]
-        answer = _answer(name, stage, reads, own)
-    record_read_back(vault, position, copy, given, by=read_by)
-    return replace(answer, warnings=store.warnings_of(vault))
+        answer = _answer(name, words.stage, reads, own)
+    record_read_back(vault, position, copy, given, by=words.read_by)
+    return replace(answer, warnings=(*store.warnings_of(vault), *_older(position, copy)))
+
+
+def _older(position: Position, copy: Copy) -> tuple[str, ...]:
+    """Say that the copy meant is not the newest, where that one is not verified."""
+    if position.latest is None or position.latest.image == copy.image:
+        return ()
+    newer = select.copy_name(position, position.latest)
+    return (f"the newest copy, {newer}, is not verified: the one before it is meant",)
 
 
 def _answer(name: str, stage: str, reads: list[_Read], layout: Layout | None) -> Answer:
@@ -146,88 +137,6 @@ def _answer(name: str, stage: str, reads: list[_Read], layout: Layout | None) ->
             ],
         },
         lambda screen: _page(screen, name, stage, reads, layout),
-        exit_code=0 if loaded else 1,
-    )
-
-
-def _profile(path: str | None) -> Profile | None:
-    return files_in.profile_file(path).profile if path else None
-
-
-def _old_layout(path: str | None, own: Layout | None) -> Layout:
-    """Return the layout of the copy meant: the one named, else the position's own."""
-    if path is not None:
-        return files_in.layout_file(path).layout
-    if own is None:
-        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --old-layout")
-    return own
-
-
-def _values_reads(
-    dumps: tuple[str, ...],
-    format_name: str | None,
-    stage: str,
-    meant: Decoded,
-    files: tuple[str, str | None],
-) -> list[_ValuesRead]:
-    layout = files_in.layout_file(files[0]).layout
-    table = by_values.renames_file(files[1])
-    terms = files_in.terms_of((), layout.memory)
-    reads = []
-    for path in dumps:
-        incoming = files_in.incoming(path, format_name, terms)
-        read = decoded_by(layout, incoming.image)
-        sides = (
-            ("old", meant.covered_bytes, meant.size),
-            ("new", read.covered_bytes, read.size),
-        )
-        try:
-            found = compare_values(meant, read, table, stage)
-        except LayoutRefused as error:
-            raise error.in_file(files[1] or files[0]) from error
-        reads.append(_ValuesRead(incoming, found, sides))
-    return reads
-
-
-def _values_answer(name: str, stage: str, reads: list[_ValuesRead]) -> Answer:
-    loaded = all(read.found.loaded_correctly for read in reads)
-
-    def page(screen: Screen) -> None:
-        screen.facts([("meant", name), ("stage", stage)], indent=0)
-        for read in reads:
-            screen.say()
-            screen.heading(read.incoming.entry.name)
-            by_values.tables(screen, read.found.found, read.sides)
-            for check in read.found.failing:
-                screen.say(f"CHECK {MARKS[check.holds]}: {check.check}", indent=2)
-        cautions(screen)
-        if loaded:
-            screen.good(f"LOADED CORRECTLY, BY VALUES: every value was carried over, {stage}.")
-        else:
-            screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
-            screen.say(
-                "Settle each value above with the maker. One that is meant to be left out stands "
-                "in the table of renames as `name = false`."
-            )
-        screen.say(by_values.WORD_NEEDED)
-
-    changes = [each for read in reads for each in read.found.differences]
-    expected = [each for read in reads for each in read.found.expected_differences]
-    return Answer(
-        {
-            "loaded_correctly": loaded,
-            "bytes_compared": False,
-            "copy": name,
-            "differences": [by_values.change_document(each) for each in changes],
-            "expected_differences": [by_values.change_document(each) for each in expected],
-            "not_carried": [
-                each
-                for read in reads
-                for each in by_values.document(read.found.found)["not_carried"]
-            ],
-            "failing_checks": [check.check for read in reads for check in read.found.failing],
-        },
-        page,
         exit_code=0 if loaded else 1,
     )
 

@@ -30,9 +30,9 @@ def test_more_pieces_than_an_image_may_have() -> None:
     with pytest.raises(DumpRefused) as caught:
         intel_hex.read(b"".join(banks) + hex_record(1, 0, b""))
     assert caught.value.code == "hex-too-many-ranges"
-    rows = [s3_record(2 * row, b"\x01") for row in range(pieces)]
+    singles = [s3_record(2 * row, b"\x01") for row in range(pieces)]
     with pytest.raises(DumpRefused) as caught:
-        s_record.read(b"".join(rows) + b"S70500000000FA\n")
+        s_record.read(b"".join(singles) + b"S70500000000FA\n")
     assert caught.value.code == "srec-too-many-ranges"
 
 

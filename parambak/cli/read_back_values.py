@@ -1,0 +1,121 @@
+"""`swap read-back` by two layouts: the card's software moved the fields, values are compared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.cli import by_values, faults, files_in
+from parambak.cli.decode import decoded_by
+from parambak.cli.screen import MARKS
+from parambak.cli.settings import Answer
+from parambak.cli.swap_check import cautions
+from parambak.errors import LayoutRefused
+from parambak.swap.read_back import ValuesReadBack, compare_values
+
+if TYPE_CHECKING:
+    from parambak.cli.screen import Screen
+    from parambak.keeping.request import Incoming
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Image
+
+
+class Layouts(NamedTuple):
+    """The files that tell values apart: the card's layout, the copy's, the renames."""
+
+    new: str | None
+    old: str | None
+    renames: str | None
+
+    @property
+    def named(self) -> bool:
+        """Return whether any of them is named."""
+        return any(each is not None for each in self)
+
+
+@dataclass(frozen=True)
+class ValuesRead:
+    """One dump read from a card of other software, and what became of the values."""
+
+    incoming: Incoming
+    found: ValuesReadBack
+    sides: tuple[tuple[str, int, int], ...]
+
+
+def read_values(
+    incoming: list[Incoming], stage: str, files: Layouts, meant: Image, own: Layout | None
+) -> list[ValuesRead]:
+    """Return what became of each value of the copy meant, in every read of the card."""
+    layout = card_layout(files)
+    table = by_values.renames_file(files.renames)
+    old = decoded_by(_old_layout(files.old, own), meant)
+    reads = []
+    for each in incoming:
+        read = decoded_by(layout, each.image)
+        sides = (("old", old.covered_bytes, old.size), ("new", read.covered_bytes, read.size))
+        try:
+            found = compare_values(old, read, table, stage)
+        except LayoutRefused as error:
+            raise error.in_file(files.renames or files.new or "") from error
+        reads.append(ValuesRead(each, found, sides))
+    return reads
+
+
+def card_layout(files: Layouts) -> Layout:
+    """Return the layout of the card's own software; refuse where only the copy's is named."""
+    if files.new is None:
+        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --layout")
+    return files_in.layout_file(files.new).layout
+
+
+def _old_layout(path: str | None, own: Layout | None) -> Layout:
+    """Return the layout of the copy meant: the one named, else the position's own."""
+    if path is not None:
+        return files_in.layout_file(path).layout
+    if own is None:
+        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --old-layout")
+    return own
+
+
+def values_answer(name: str, stage: str, reads: list[ValuesRead]) -> Answer:
+    """Return the answer by values: whether each was carried over, and that no byte was compared."""
+    loaded = all(read.found.loaded_correctly for read in reads)
+    changes = [each for read in reads for each in read.found.differences]
+    expected = [each for read in reads for each in read.found.expected_differences]
+    return Answer(
+        {
+            "loaded_correctly": loaded,
+            "bytes_compared": False,
+            "copy": name,
+            "differences": [by_values.change_document(each) for each in changes],
+            "expected_differences": [by_values.change_document(each) for each in expected],
+            "not_carried": [
+                each
+                for read in reads
+                for each in by_values.document(read.found.found)["not_carried"]
+            ],
+            "failing_checks": [check.check for read in reads for check in read.found.failing],
+        },
+        lambda screen: _page(screen, name, stage, reads, loaded=loaded),
+        exit_code=0 if loaded else 1,
+    )
+
+
+def _page(screen: Screen, name: str, stage: str, reads: list[ValuesRead], *, loaded: bool) -> None:
+    screen.facts([("meant", name), ("stage", stage)], indent=0)
+    for read in reads:
+        screen.say()
+        screen.heading(read.incoming.entry.name)
+        by_values.tables(screen, read.found.found, read.sides)
+        for check in read.found.failing:
+            screen.say(f"CHECK {MARKS[check.holds]}: {check.check}", indent=2)
+    cautions(screen)
+    if loaded:
+        screen.good(f"LOADED CORRECTLY, BY VALUES: every value was carried over, {stage}.")
+    else:
+        screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
+        screen.say(
+            "Settle each value above with the maker. One that is meant to be left out stands "
+            "in the table of renames as `name = false`."
+        )
+    screen.say(by_values.WORD_NEEDED)
