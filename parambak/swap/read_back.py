@@ -1,8 +1,9 @@
 """Is the card loaded correctly? What was read from it, against the copy that was meant.
 
-Before power-up nothing may differ. After it, bytes of fields that the layout
-declares expected to change or live are told apart, and do not fail it. Where the card
-has other software, with a layout of its own, values are compared in place of bytes.
+Before power-up nothing may differ. After it, bytes of fields that the layout declares
+expected to change or live are told apart, and do not fail it as long as every check of the
+layout holds in what was read. Where the card has other software, with a layout of its own,
+values are compared in place of bytes.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from parambak.compare.bytes import Run, beyond, runs
 from parambak.compare.carried import carried
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from parambak.compare.carried import Carried, NotCarried, ValueChange
     from parambak.compare.renames import Renames
@@ -29,16 +30,21 @@ STAGES = (BEFORE_POWER, AFTER_POWER)
 
 @dataclass(frozen=True, slots=True)
 class ReadBack:
-    """The answer, with every run that differs, those that were expected apart."""
+    """The answer, with every run that differs, those that were expected apart.
+
+    `failing` are checks of the layout that do not hold in what was read: bytes that may
+    change may not for that become a block that its own check disowns.
+    """
 
     stage: str
     differences: tuple[Run, ...]
     expected_differences: tuple[Run, ...]
+    failing: tuple[CheckResult, ...] = ()
 
     @property
     def loaded_correctly(self) -> bool:
-        """Return whether nothing differs that may not."""
-        return not self.differences
+        """Return whether nothing differs that may not, and every check holds."""
+        return not (self.differences or self.failing)
 
     @property
     def counts(self) -> dict[str, Any]:
@@ -106,28 +112,36 @@ def compare_values(meant: Decoded, read: Decoded, renames: Renames, stage: str) 
 
     Raise LayoutRefused where the table of renames does not fit the layouts.
     """
-    failing = tuple(check for check in read.checks if check.holds is not True)
-    return ValuesReadBack(stage, carried(meant, read, renames), failing)
+    return ValuesReadBack(stage, carried(meant, read, renames), _failing(read.checks))
 
 
 def compare(
-    meant: Image, read: Image, stage: str, moving: Mapping[int, int] | None = None
+    meant: Image,
+    read: Image,
+    stage: str,
+    moving: Mapping[int, int] | None = None,
+    checks: Iterable[CheckResult] = (),
 ) -> ReadBack:
     """Compare what was read from the card with the copy meant.
 
-    `moving` gives for each address the bits that are expected to change; it
-    counts only after power-up.
+    `moving` gives for each address the bits that are expected to change, `checks` are the
+    layout's in what was read; both count only after power-up.
     """
     masks = (moving or {}) if stage == AFTER_POWER else {}
     found = runs(meant, read)
+    failing = _failing(checks) if stage == AFTER_POWER else ()
     if not masks:
-        return ReadBack(stage, found, ())
+        return ReadBack(stage, found, (), failing)
     against: list[Run] = []
     expected: list[Run] = []
     for run in found:
         for part, fails in _split(run, masks):
             (against if fails else expected).append(part)
-    return ReadBack(stage, tuple(against), tuple(expected))
+    return ReadBack(stage, tuple(against), tuple(expected), failing)
+
+
+def _failing(checks: Iterable[CheckResult]) -> tuple[CheckResult, ...]:
+    return tuple(check for check in checks if check.holds is not True)
 
 
 def _split(run: Run, masks: Mapping[int, int]) -> Iterator[tuple[Run, bool]]:

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.compare.bytes import Run
+from parambak.layouts.verdicts import CheckResult
 from parambak.memory.image import Image
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, STAGES, compare
 
@@ -53,6 +54,19 @@ def test_after_power_a_bit_fails_unless_it_is_masked(address: int, bit: int) -> 
     assert found.loaded_correctly == may_move
     assert bool(found.expected_differences) == may_move
     assert bool(found.differences) != may_move
+
+
+@pytest.mark.parametrize("holds", [False, None])
+def test_after_power_a_check_must_hold_even_where_its_bytes_may_change(holds: bool | None) -> None:
+    """A stored sum that may move is no leave to be wrong: the block is not what was loaded."""
+    sound = CheckResult("settings", 0x00, True, "5A", "5A", "sum-8")
+    broken = CheckResult("counters", 0x10, holds, "5A", "5B", "sum-8")
+    moved = turned((0x10, 0x01))
+    found = compare(Image.of(MEANT), moved, AFTER_POWER, MOVING, (sound, broken))
+    assert found.differences == ()
+    assert found.failing == (broken,)
+    assert not found.loaded_correctly
+    assert compare(Image.of(MEANT), moved, AFTER_POWER, MOVING, (sound,)).loaded_correctly
 
 
 def test_a_masked_and_another_bit_of_one_byte_fail() -> None:
