@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import random
+import re
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
@@ -276,3 +278,16 @@ def test_random_values_agree_with_decimal() -> None:
         holdable = values[0] % scales[1] == 0 and values[0] / scales[1] <= 65535
         assert bool(found.not_carried) == (not holdable)
         assert found.same == (holdable and values[0] == values[1])
+
+
+def test_the_example_of_the_page() -> None:
+    """formats/renames.md: each old name of the table gives the new one beside it."""
+    page = (Path(__file__).parents[2] / "formats" / "renames.md").read_text(encoding="utf-8")
+    found = re.search(r"```toml\n(.*?)```\n\n\| old name.*?\n\|-.*?\n(.*?)\n\n", page, re.DOTALL)
+    assert found is not None
+    pairs = [[cell.strip() for cell in row.split("|")[1:3]] for row in found[2].splitlines()]
+    assert len(pairs) == 7
+    renames = read_renames(found[1].encode())
+    assert [renames.new_name(old) or "" for old, _ in pairs] == [new for _, new in pairs]
+    given = renames.paired([old for old, _ in pairs], [new for _, new in pairs if new])
+    assert given == {old: new or None for old, new in pairs}
