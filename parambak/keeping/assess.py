@@ -152,9 +152,8 @@ class Assessor:
             if differing == 0:
                 agreeing += other.reads
             elif other.newest.read_on == copy.newest.read_on:
-                against.append(
-                    f"the read {other.sha256[:8]} of the same day differs in {differing} bytes"
-                )
+                far = "1 byte" if differing == 1 else f"{differing} bytes"
+                against.append(f"the read {other.sha256[:8]} of the same day differs in {far}")
         return tuple(agreeing), tuple(against)
 
     def _suspicions(

@@ -106,10 +106,11 @@ def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
     name = "read-twice"
     made = [read for read in evidence.agreeing if not read.reconstructed_from]
     given, apart = len(made), made_apart(made)
+    # Told also where the condition is met: a chip that reads in two ways is failing.
+    against = "".join(f"; {each}" for each in evidence.disagreeing)
     if apart >= rules.reads:
         doubt = _IN_CIRCUIT if all(read.how in POWERED for read in made) else ""
-        return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}")
-    against = "".join(f"; {each}" for each in evidence.disagreeing)
+        return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}{against}")
     if not made:
         text = (
             "RECONSTRUCTED by a vote over reads that differ: no read gave this image, and it is "

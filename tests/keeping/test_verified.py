@@ -349,6 +349,14 @@ def test_a_second_read_that_differs_is_said_with_its_figures(laptop: Laptop) -> 
     assert f"the read {sha256(image())[:8]} of the same day differs in 2 bytes" in text
 
 
+def test_a_read_that_differs_is_said_also_where_two_others_agree(laptop: Laptop) -> None:
+    """Two of three agree: the copy is verified, and that the chip read otherwise is not hidden."""
+    taken = laptop.take(image(), image(1, {0xA0: 0}), image(1, {0xA0: 0}), layout=LAYOUT)
+    text = words(taken.verdict, "read-twice")
+    assert taken.verdict.verified
+    assert text.endswith(f"the read {sha256(image())[:8]} of the same day differs in 1 byte")
+
+
 def test_only_the_live_bits_of_a_byte_may_differ(laptop: Laptop) -> None:
     """A flag is declared live: another bit of its byte is not."""
     base = image()[0x33]
