@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from parambak.reads.agreement.evidence import choice
+from parambak.reads.agreement.evidence import choice, told
 from parambak.reads.agreement.model import DATA_LINE, WEAK_CELLS, Claim
 
 if TYPE_CHECKING:
@@ -78,17 +78,22 @@ def _weak(seen: Evidence, bits: _Bits) -> Iterator[Claim]:
         cost = 1 + choice(8 * seen.size, bits.number) + choice(bits.number, bits.upward)
     gain = seen.null - cost
     lines = sum(1 for alone in bits.alone if alone)
-    what = "bit differs" if bits.number == 1 else "bits differ"
     direction = (
         f"all of them {'1' if bits.upward else '0'} in {seen.names[1]}"
         if one_way
         else f"{bits.upward} of them 1 in {seen.names[1]}, {bits.number - bits.upward} in "
         f"{seen.names[0]}"
     )
-    text = (
-        f"{bits.number} {what}, scattered over {seen.size} bytes and {lines} of the 8 data "
-        f"lines, {direction}: weak memory cells"
-    )
+    if bits.number == 1:
+        text = (
+            f"one bit alone differs, at {seen.at(seen.first)}, {1 if bits.upward else 0} in "
+            f"{seen.names[1]}: a weak memory cell, or a line that failed once"
+        )
+    else:
+        text = (
+            f"{bits.number} bits differ, scattered over {seen.size} bytes and {lines} of the 8 "
+            f"data lines, {direction}: weak memory cells"
+        )
     sure = (
         one_way
         and single == seen.count >= _SURE_CELLS
@@ -107,24 +112,22 @@ def _line(seen: Evidence, bits: _Bits) -> Iterator[Claim]:
     gain = seen.null - cost - seen.rest(seen.count - hits)
     high = bits.up[bit] == hits
     level = "high" if high else "low"
+    where = f"{told(hits, seen.count, 'does so', 'do so')} in data line D{bit} alone"
     if stuck:
         text = (
             f"data line D{bit} reads {level} throughout {_extent(seen)} in {seen.names[1]}, and "
-            f"{hits} of the {seen.count} differing bytes differ in it alone: the line is stuck"
+            f"{told(hits, seen.count, 'does so', 'do so')} in it alone: the line is stuck"
         )
     elif bits.up[bit] in (0, hits):
         text = (
-            f"{hits} of the {seen.count} differing bytes differ in data line D{bit} alone, each "
-            f"time {level} in {seen.names[1]}: the line makes contact only now and then"
+            f"{where}, each time {level} in {seen.names[1]}: the line makes contact only now "
+            "and then"
         )
     else:
-        text = (
-            f"{hits} of the {seen.count} differing bytes differ in data line D{bit} alone, now "
-            "high, now low: the line floats"
-        )
+        text = f"{where}, now high, now low: the line floats"
     if parity is not None:
-        where = "odd" if parity else "even"
-        text += f"; all at {where} addresses, so on a chip 16 bits wide it is one of its 16 lines"
+        half = "odd" if parity else "even"
+        text += f"; all at {half} addresses, so on a chip 16 bits wide it is one of its 16 lines"
     yield Claim(DATA_LINE, gain, hits / seen.count, text, hits >= _SURE_BYTES)
 
 
@@ -179,8 +182,8 @@ def _two_lines(seen: Evidence, bits: _Bits) -> Iterator[Claim]:
         yield Claim(DATA_LINE, seen.null - cost, 1.0, text, hits >= 2 * _SURE_BYTES)
         return
     text = (
-        f"{hits} of the {seen.count} differing bytes differ in data lines D{low} and D{high} "
-        "alone: both make bad contact, or are shorted"
+        f"{told(hits, seen.count, 'does so', 'do so')} in data lines D{low} and D{high} alone: "
+        "both make bad contact, or are shorted"
     )
     cost = _TWO + 6 + min(choice(seen.size, hits), seen.places) + kinds
     yield Claim(

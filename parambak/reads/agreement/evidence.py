@@ -37,6 +37,14 @@ def choice(places: int, chosen: int) -> float:
     return ways / _LN2
 
 
+def told(hits: int, count: int, one: str, many: str) -> str:
+    """Return how many of the differing bytes do what `one` or `many` says, for a sentence."""
+    if count == 1:
+        return f"the one byte that differs {one}"
+    who = f"all {count} bytes" if hits == count else f"{hits} of the {count} bytes"
+    return f"{who} that differ {one if hits == 1 else many}"
+
+
 @dataclass(frozen=True)
 class Evidence:
     """What two reads hold at the addresses that both have, and the names to call them by.

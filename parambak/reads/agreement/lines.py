@@ -8,7 +8,7 @@ from math import log2
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from parambak.memory.relations import exclusive_or, partners
-from parambak.reads.agreement.evidence import choice
+from parambak.reads.agreement.evidence import choice, told
 from parambak.reads.agreement.model import ADDRESS_LINE, Claim
 
 if TYPE_CHECKING:
@@ -143,8 +143,8 @@ def _claim(seen: Evidence, found: _Line, number: float) -> Claim:
         )
     else:
         text = (
-            f"{hits} of the {seen.count} differing bytes are those that stand {bit} away, where "
-            f"address line {line} is the other: the line makes bad contact"
+            f"{told(hits, seen.count, 'is the one', 'are those')} that the other read holds "
+            f"{bit} away, where address line {line} has the other level: the line makes bad contact"
         )
     # At both levels it is a line that floats, or halves exchanged and something more.
     least = _SURE_BYTES if found.levels == 1 else 8 * _SURE_BYTES
@@ -213,9 +213,9 @@ def _two(seen: Evidence, one: _Line, two: _Line, number: float) -> Iterator[Clai
     gain -= 2 * number
     low, high = sorted((one.line, two.line))
     text = (
-        f"{round(share * seen.count)} of the {seen.count} differing bytes are those that stand "
-        f"{1 << low} or {1 << high} away: address lines A{low} and A{high} are shorted, or both "
-        "make bad contact"
+        f"{told(round(share * seen.count), seen.count, 'is the one', 'are those')} that the other "
+        f"read holds {1 << low} or {1 << high} away: address lines A{low} and A{high} are "
+        "shorted, or both make bad contact"
     )
     sure = len(hits) >= 4 * _SURE_BYTES and _varied(seen, hits)
     yield Claim(ADDRESS_LINE, gain, share, text, sure)

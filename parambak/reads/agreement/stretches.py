@@ -10,6 +10,7 @@ import re
 from math import log2
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from parambak.reads.agreement.evidence import told
 from parambak.reads.agreement.model import CONTACT_LOST, CUT_SHORT, Claim
 
 if TYPE_CHECKING:
@@ -106,7 +107,7 @@ def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
     who, where = ("one read", "the other") if both else (seen.names[1], seen.names[0])
     text = (
         f"{who} holds nothing but {shown} {_where(seen, held)}, where {where} "
-        f"holds data: {hits} of the {seen.count} differing bytes; a contact was lost there"
+        f"holds data: {told(hits, seen.count, 'lies', 'lie')} there; a contact was lost"
     )
     share = hits / seen.count
     last = held[-1]
@@ -151,7 +152,7 @@ def _of_noise(seen: Evidence) -> Iterator[Claim]:
     gain = min(24.0, 1.0 * hits, 4.0 * max(0.0, seen.agreeing - seen.by_chance))
     gain -= 2.0 * (len(long) - 1) + 2.0 * (seen.count - hits)
     text = (
-        f"{hits} of the {seen.count} differing bytes lie close together, "
+        f"{told(hits, seen.count, 'lies', 'lie')} close together, "
         f"{_where(seen, long)}, with no order in them, and {seen.agreeing} bytes of data "
         "elsewhere agree: a contact was lost there"
     )
