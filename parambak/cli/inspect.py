@@ -79,10 +79,15 @@ def command(dumps: tuple[str, ...], **options: Any) -> Answer:
     shown = [_shown(path, words) for path in dumps]
     documents = [_document(each, words) for each in shown]
     images = [each.image for each in shown]
-    found = explained(images, dumps)
+    paired = _paired(images)
+    found = None if paired else explained(images, dumps)
     return Answer(
-        {"dumps": documents, "explanation": explanation_document(found)},
-        lambda screen: _page(screen, documents, images, found),
+        {
+            "dumps": documents,
+            "explanation": explanation_document(found),
+            "pair": [{"code": each.code, "text": each.text} for each in paired],
+        },
+        lambda screen: _page(screen, documents, images, found, paired),
     )
 
 
@@ -100,6 +105,15 @@ def _shown(path: str, words: _Words) -> _Shown:
         image, more = as_on_chip(image, profile, words.size)
         notes += more
     return _Shown(path, data, dump, image, notes)
+
+
+def _paired(images: list[Image]) -> tuple[Finding, ...]:
+    """Return whether two dumps look like the two chips of one memory."""
+    if len(images) != 2:
+        return ()
+    from parambak.reads.half_dumps import looks_paired  # noqa: PLC0415 - for two dumps only
+
+    return looks_paired(images[0], images[1])
 
 
 def _document(each: _Shown, words: _Words) -> dict[str, Any]:
@@ -146,6 +160,7 @@ def _page(
     documents: list[dict[str, Any]],
     images: list[Image],
     found: Explanation | None,
+    paired: tuple[Finding, ...],
 ) -> None:
     for document in documents:
         screen.heading(document["file"])
@@ -155,6 +170,10 @@ def _page(
             screen.say(f"{word}: {finding['text']} ({finding['code']})", indent=2)
         screen.say()
     _relations(screen, documents, images)
+    for finding in paired:
+        screen.say(f"They look like a pair: {finding.text}.")
+        screen.say("If they are, archive them with --pair.")
+        screen.say()
     if found is not None:
         explanation_page(screen, found)
     against = sum(f["against"] for document in documents for f in document["findings"])

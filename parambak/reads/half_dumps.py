@@ -44,6 +44,8 @@ WORDS: Final = tuple(
 _SHORTEST: Final = 5
 _SHORTEST_HALF: Final = 4
 _TEXT: Final = re.compile(rb"[ -~]{5,}")
+_LOOKED_AT: Final = 1 << 20
+"""Bytes of a dump that are looked at: names and remarks stand near the parameters."""
 _MOST_TEXT: Final = 262_144
 """Bytes of text that are looked at."""
 _LETTERS: Final = 5
@@ -72,7 +74,7 @@ def looks_like(image: Image) -> tuple[Finding, ...]:
     `read-swapped`: text that is readable only with bytes swapped. `read-half`: text of which
     every other letter is there. None is ever given where words are readable as they stand.
     """
-    content = image.content
+    content = image.content[:_LOOKED_AT]
     text = _text(content)
     plain = _found(text, _whole())
     if plain.words:
@@ -100,7 +102,7 @@ def looks_paired(first: Image, second: Image) -> tuple[Finding, ...]:
     """
     if first.ranges != second.ranges or first == second:
         return ()
-    one, two = first.content, second.content
+    one, two = first.content[:_LOOKED_AT], second.content[:_LOOKED_AT]
     alone = _found(_text(one), _whole()).words | _found(_text(two), _whole()).words
     for how, even, odd in (("even-odd", one, two), ("odd-even", two, one)):
         joined = _found(_text(interleaved(even, odd)), _whole())

@@ -219,3 +219,14 @@ def test_a_card_is_read_back_by_the_same_profile(ship: Ship) -> None:
     ship.write("b.hex", as_the_reader_writes(b"\x00" + CHIP[1:]), second=3)
     bad = ship.answer("swap", "read-back", where, "b.hex", "--profile", "p.toml")
     assert (bad.code, bad.document["differences"][0]["start"]) == (1, 0)
+
+
+def test_inspect_tells_two_halves_of_one_memory(ship: Ship) -> None:
+    """Words that can be read in neither dump alone betray an even-odd pair."""
+    words = b"PORT THRUSTER CONTROLLER  RAMP UP TIME SECONDS  MAXIMUM SPEED  OIL PRESSURE ALARM "
+    memory = (words * 30)[:2048]
+    ship.write("even.bin", memory[0::2])
+    ship.write("odd.bin", memory[1::2], second=1)
+    result = ship.answer("inspect", "even.bin", "odd.bin")
+    assert [each["code"] for each in result.document["pair"]] == ["read-pair"]
+    assert "--pair" in ship.run("inspect", "even.bin", "odd.bin").out
