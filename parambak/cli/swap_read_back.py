@@ -10,8 +10,10 @@ import click
 from parambak.cli import faults, files_in, store
 from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
+from parambak.cli.decode import decoded_by
 from parambak.cli.diff import run_document, run_rows
 from parambak.cli.read_back_values import Layouts, card_layout, read_values, values_answer
+from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
 from parambak.keeping import select
@@ -34,6 +36,7 @@ if TYPE_CHECKING:
     from parambak.keeping.known import Copy, Position
     from parambak.keeping.request import Incoming
     from parambak.layouts.model import Layout
+    from parambak.memory.image import Image
     from parambak.reads.ways import How
 
 
@@ -108,12 +111,18 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
         given = [(read.incoming, read.found) for read in values]
         answer = values_answer(name, words.stage, values)
     else:
-        moving = _moving(own)
-        reads = [_Read(each, compare(image, each.image, words.stage, moving)) for each in incoming]
+        reads = [_Read(each, _compared(image, each.image, words.stage, own)) for each in incoming]
         given = [(read.incoming, read.found) for read in reads]
         answer = _answer(name, words.stage, reads, own)
     record_read_back(vault, position, copy, given, by=words.read_by)
     return replace(answer, warnings=(*store.warnings_of(vault), *_older(position, copy)))
+
+
+def _compared(meant: Image, read: Image, stage: str, layout: Layout | None) -> ReadBack:
+    """Return how the bytes compare, and after power whether the layout's checks hold too."""
+    if layout is None or stage != AFTER_POWER:
+        return compare(meant, read, stage)
+    return compare(meant, read, stage, _moving(layout), decoded_by(layout, read).checks)
 
 
 def _older(position: Position, copy: Copy) -> tuple[str, ...]:
@@ -135,6 +144,7 @@ def _answer(name: str, stage: str, reads: list[_Read], layout: Layout | None) ->
             "expected_differences": [
                 run_document(r) for read in reads for r in read.found.expected_differences
             ],
+            "failing_checks": [check.check for read in reads for check in read.found.failing],
         },
         lambda screen: _page(screen, name, stage, reads, layout),
         exit_code=0 if loaded else 1,
@@ -153,10 +163,8 @@ def _meant(assessor: Assessor, position: Position) -> Copy:
     )
 
 
-def _moving(layout: Layout | None) -> dict[int, int]:
+def _moving(layout: Layout) -> dict[int, int]:
     """Return for each address the bits that are expected to change once powered."""
-    if layout is None:
-        return {}
     moving = dict(coverage.masks(layout, "expected-to-change"))
     for address, bits in coverage.masks(layout, "live").items():
         moving[address] = moving.get(address, 0) | bits
@@ -169,6 +177,8 @@ def _page(screen: Screen, name: str, stage: str, reads: list[_Read], layout: Lay
         screen.say()
         screen.heading(read.incoming.entry.name)
         _runs(screen, read, layout)
+        for check in read.found.failing:
+            screen.say(f"CHECK {MARKS[check.holds]}: {check.check} in what was read", indent=2)
     screen.say()
     cautions(screen)
     if all(read.found.loaded_correctly for read in reads):
@@ -179,7 +189,14 @@ def _page(screen: Screen, name: str, stage: str, reads: list[_Read], layout: Lay
             screen.say("Power up with outputs inhibited, then read back with --stage after-power.")
         return
     screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
-    screen.say("Clean the contacts, load the file again, read back again.")
+    if stage == BEFORE_POWER:
+        screen.say("Clean the contacts, load the file again, read back again.")
+        return
+    screen.say(
+        "Take the power off again. A field or check that the unit itself writes stands in the "
+        "layout as expected-to-change; for anything else load the file again, and read back "
+        "before power and after it."
+    )
 
 
 def _runs(screen: Screen, read: _Read, layout: Layout | None) -> None:

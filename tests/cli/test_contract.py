@@ -157,6 +157,34 @@ def test_read_back_knows_a_counter_after_power_and_only_then(ship: Ship) -> None
     assert (wrong.code, wrong.document["loaded_correctly"]) == (1, False)
 
 
+def test_read_back_after_power_holds_the_checks_of_what_was_read(ship: Ship) -> None:
+    """A stored sum that may move with its counter may not be wrong: the block is not sound."""
+    check = b"""
+[[check]]
+name = "block sum"
+method = "sum-8"
+over = [[0x0020, 0x0023]]
+at = 0x0024
+expected-to-change = true
+"""
+    memory = bytearray(MEMORY)
+    memory[0x24] = sum(memory[0x20:0x24]) % 256
+    for second, name in enumerate(("a.hex", "b.hex")):
+        ship.write(name, dump(bytes(memory)), second=second)
+    ship.write("layout.toml", LAYOUT + check)
+    assert ship.run("archive", "a.hex", "b.hex", *WHERE, "--layout", "layout.toml").code == 0
+    words = ("swap", "read-back", "grebe/port-thruster/U12", "card.hex", "--stage", "after-power")
+    memory[0x23] = (memory[0x23] + 1) % 256
+    ship.write("card.hex", dump(bytes(memory)), second=2)
+    wrong = ship.answer(*words)
+    assert (wrong.code, wrong.document["loaded_correctly"]) == (1, False)
+    assert wrong.document["failing_checks"] == ["block sum"]
+    assert "CHECK NO: block sum" in ship.run(*words).out
+    memory[0x24] = (memory[0x24] + 1) % 256
+    ship.write("card.hex", dump(bytes(memory)), second=3)
+    assert ship.answer(*words).document["loaded_correctly"] is True
+
+
 def test_recheck_finds_one_flipped_bit(ship: Ship) -> None:
     """A sound vault answers 0; one bit wrong on disk answers 3 and names the file."""
     archive_two(ship)
