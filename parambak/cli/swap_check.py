@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 @pass_settings
 def command(settings: Settings, where: str, new_card: str | None) -> Answer:
     """Say whether the swap of the card at WHERE may begin, and every reason."""
-    given = files_in.sheet_file(new_card)[1] if new_card else None
+    given = files_in.sheet_file(new_card)[1] if new_card is not None else None
     vault = store.open_vault(settings)
     known = fleet(vault)
     position = select.find_position(known, where)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -12,6 +13,7 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.file_out import write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
+from parambak.errors import ParambakError
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
@@ -59,12 +61,17 @@ def command(
     data, digest = write_dump_file(
         image, out, format_name, Style(), vault=vault.root, replace=replace
     )
-    record_load_file(vault, position, copy, image, (format_name, digest))
+    try:
+        record_load_file(vault, position, copy, image, (format_name, digest))
+    except ParambakError:
+        Path(out).unlink(missing_ok=True)  # what was refused must not lie ready to be loaded
+        raise
     sum16 = digests.sum16(image.content)
     name = select.copy_name(position, copy)
     return Answer(
         {"file": out, "sha256": digest, "sum16": sum16, "copy": name},
         lambda screen: _page(screen, name, f"{out}, {len(data)} bytes", digest, image.content),
+        warnings=store.warnings_of(vault),
     )
 
 

@@ -142,6 +142,35 @@ def test_no_load_file_is_released_from_a_copy_that_is_not_verified(ship: Ship) -
     assert not (ship.folder / "x.bin").exists()
 
 
+def test_a_load_file_that_cannot_go_on_record_is_not_left_behind(ship: Ship) -> None:
+    """Refused is refused: no file lies ready to be loaded that the vault knows nothing of."""
+    archive_two(ship)
+    before = ship.tree()
+    own = str(ship.folder / ship.write("no-folder", b"a file where the user's folder should be"))
+    words = ("swap", "load-file", "grebe/port-thruster/U12", "--as", "raw", "--out", "x.bin")
+    assert ship.run(*words, PARAMBAK_OWN=own).code == 2
+    assert not (ship.folder / "x.bin").exists()
+    assert ship.tree() == before
+
+
+def test_a_load_file_from_an_edited_vault_says_so(ship: Ship) -> None:
+    """What `swap check` notes beside its answer, the release of the file notes too."""
+    archive_two(ship)
+    marker = ship.vault / "vault.toml"
+    marker.chmod(0o600)
+    marker.write_bytes(marker.read_bytes() + b"# edited\n")
+    words = ("swap", "load-file", "grebe/port-thruster/U12", "--as", "raw", "--out", "x.bin")
+    result = ship.answer(*words)
+    assert (result.code, "note: vault.toml" in result.err) == (0, True)
+
+
+def test_a_new_card_of_no_name_is_no_leave_to_skip_it(ship: Ship) -> None:
+    """A script whose variable is empty asked for the comparison all the same."""
+    archive_two(ship)
+    result = ship.answer("swap", "check", "grebe/port-thruster/U12", "--new-card", "")
+    assert result.code == 2
+
+
 def test_read_back_knows_a_counter_after_power_and_only_then(ship: Ship) -> None:
     """Before power a moved counter fails the load; after it, it is told apart."""
     archive_two(ship)
