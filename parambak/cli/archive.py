@@ -143,11 +143,11 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
 def _request(dumps: tuple[str, ...], words: _Words) -> tuple[Request, Mapping[str, Chip]]:
     """Return what is asked, every file read and checked before a vault is touched."""
     chips = store.chip_table()
-    size = store.chip_named(chips, words.chip).size if words.chip else None
-    layout = files_in.layout_file(words.layout) if words.layout else None
+    size = store.chip_named(chips, words.chip).size if words.chip is not None else None
+    layout = files_in.layout_file(words.layout) if words.layout is not None else None
     if size is None and layout is not None:
         size = layout.layout.memory
-    profile = files_in.profile_file(words.profile) if words.profile else None
+    profile = files_in.profile_file(words.profile) if words.profile is not None else None
     taking = files_in.Taking(
         words.format_name, words.accept, size, profile.profile if profile else None, words.pair
     )
@@ -157,7 +157,7 @@ def _request(dumps: tuple[str, ...], words: _Words) -> tuple[Request, Mapping[st
         dumps=reads,
         layout=layout,
         read_by=words.read_by,
-        read_on=check_date(words.read_on) if words.read_on else None,
+        read_on=check_date(words.read_on) if words.read_on is not None else None,
         reader=words.reader or (profile.profile.name if profile else None),
         reader_sum=words.reader_sum,
         untimed=words.no_file_times or bool(profile and not profile.profile.file_times),

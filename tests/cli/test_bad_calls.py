@@ -216,3 +216,20 @@ def test_output_in_a_pipe_is_plain_and_80_columns_wide(ship: Ship) -> None:
         assert all(line == line.rstrip() for line in out.splitlines())
     legacy = ship.run("catalogue", PYTHONIOENCODING="cp1252")
     assert legacy.code == 0
+
+
+@pytest.mark.parametrize(
+    ("option", "code"),
+    [
+        ("--layout", "file-absent"),
+        ("--chip", "chip-unknown"),
+        ("--profile", "file-absent"),
+        ("--read-on", "amend-date"),
+    ],
+)
+def test_an_option_given_empty_is_not_an_option_left_out(
+    ship: Ship, option: str, code: str
+) -> None:
+    """A script whose variable is empty must not get a copy that was judged without it."""
+    archive_two(ship)
+    refused(ship, code, "archive", "a.hex", *WHERE, option, "")
