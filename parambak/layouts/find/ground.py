@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from itertools import accumulate
+from itertools import accumulate, islice
 from typing import TYPE_CHECKING, Self
 
 from parambak.layouts.find.reading import LONGEST
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from parambak.memory.image import Image
 
+MOST_RUNS = 300_000
 _CHANGED = re.compile(rb"[^\0]+")
 
 
@@ -54,15 +55,22 @@ class Ground:
         return self._ends[index] - (self.ranges[index].end - address)
 
     def changes(self) -> tuple[Range, ...]:
-        """Return the positions, not addresses, at which the copies are not all the same."""
+        """Return the positions, not addresses, at which the copies are not all the same.
+
+        Where there are too many runs, the last stands for all that follows.
+        """
         first = int.from_bytes(self.datas[0], "big")
         differing = 0
         for data in self.datas[1:]:
             differing |= first ^ int.from_bytes(data, "big")
         marked = differing.to_bytes(self.size, "big")
-        return tuple(
-            Range(match.start(), match.end() - match.start()) for match in _CHANGED.finditer(marked)
-        )
+        found = [
+            Range(match.start(), match.end() - match.start())
+            for match in islice(_CHANGED.finditer(marked), MOST_RUNS)
+        ]
+        if len(found) == MOST_RUNS:
+            found[-1] = Range(found[-1].start, self.size - found[-1].start)
+        return tuple(found)
 
     def around(self, changes: Iterable[Range]) -> Ground:
         """Return the ground within reach of a change: what a number that changed may touch."""

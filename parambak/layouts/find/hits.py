@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 MOST_OF_A_FORM = 1000
 """Places of one form; one that stands in more says nothing, and is let go."""
+MOST_TRIED = 20_000
+"""Places at which one copy's bytes are compared with the others'."""
 MOST_OF_A_VALUE = 300
 _EDGES = (0x00, 0xFF)
 _EDGE_BITS = 1.5
@@ -46,26 +48,29 @@ class Grounds(NamedTuple):
 def hits(grounds: Grounds, wanted: Wanted, forms: Sequence[Form]) -> tuple[list[Hit], bool]:
     """Return the places of a value, most telling first, and whether some were too many."""
     found: list[Hit] = []
-    crowded = False
+    crowded: list[Form] = []
     for form in forms:
         near = wanted.changed and form.length <= LONGEST
         ground = grounds.changed if near else grounds.whole
-        of_form = list(_of_form(ground, grounds.chance, wanted, form))
-        if len(of_form) > MOST_OF_A_FORM:
-            crowded = True
-        else:
+        of_form = list(_of_form(ground, grounds.chance, wanted, form, crowded))
+        if form not in crowded[-1:]:
             found.extend(of_form)
     found.sort(key=lambda hit: -(hit.bits + log2(hit.readings[0].share)))
-    return found[:MOST_OF_A_VALUE], crowded or len(found) > MOST_OF_A_VALUE
+    return found[:MOST_OF_A_VALUE], bool(crowded) or len(found) > MOST_OF_A_VALUE
 
 
-def _of_form(ground: Ground, chance: Chance, wanted: Wanted, form: Form) -> Iterator[Hit]:
-    """Yield up to one more than the most hits of one form."""
+def _of_form(
+    ground: Ground, chance: Chance, wanted: Wanted, form: Form, crowded: list[Form]
+) -> Iterator[Hit]:
+    """Yield the hits of one form; note it in `crowded` where they are too many."""
     seen = wanted.seen
     rarest = max(seen, key=lambda index: _rarity(chance, form.needles[index]))
     count = 0
     text = form.readings[0].type == "text"
-    for position in _positions(ground.datas[rarest], form.needles[rarest]):
+    for tried, position in enumerate(_positions(ground.datas[rarest], form.needles[rarest])):
+        if tried > MOST_TRIED:
+            crowded.append(form)
+            return
         raws = _agreed(ground, form, seen, position)
         at = ground.address(position, form.length) if raws else None
         if raws is None or at is None or (text and not _padded(form, seen, raws)):
@@ -74,6 +79,7 @@ def _of_form(ground: Ground, chance: Chance, wanted: Wanted, form: Form) -> Iter
         yield Hit(at, form.length, bits, form.readings, rounded, raws)
         count += 1
         if count > MOST_OF_A_FORM:
+            crowded.append(form)
             return
 
 

@@ -30,7 +30,7 @@ CLEARLY = 30
 """How many times more likely than the next it must be."""
 SHOWN = 5
 MOST_ODDS = 1_000_000
-MOST_WORK = 1 << 35
+MOST_WORK = 1 << 34
 """Bytes times forms; beyond it, the rarer forms are not tried."""
 
 
@@ -101,7 +101,7 @@ def _places(
     """Return the hits of each value, their twins, whether they were too many, and the count."""
     every, alsos, crowded = [], [], []
     tried, left_out = 0, 0
-    most = max(40, MOST_WORK // grounds.whole.size // len(wanted))
+    most = max(16, MOST_WORK // grounds.whole.size // len(wanted))
     for each in wanted:
         of_value: Sequence[Form] = forms(each)
         if len(of_value) > most:

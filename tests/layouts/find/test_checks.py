@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import random
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -11,6 +12,9 @@ from parambak.layouts.find.ground import Ground
 from parambak.layouts.find.running import crc_makers, crc_values, plain_values
 from parambak.layouts.model import Check
 from parambak.memory.image import Image
+
+if TYPE_CHECKING:
+    from parambak.layouts.model import ByteOrder
 
 
 def visits(number: int, size: int = 1024, filled: int = 512) -> list[bytearray]:
@@ -35,15 +39,15 @@ def found(datas: list[bytearray]) -> tuple[list[tuple[str, int, tuple[int, int]]
 
 @pytest.mark.parametrize("order", ["big", "little"])
 @pytest.mark.parametrize("method", ["crc-16/ibm-3740", "sum-16", "crc-32/iso-hdlc", "xor-16"])
-def test_a_check_behind_its_range_is_found(method: str, order: str) -> None:
+def test_a_check_behind_its_range_is_found(method: str, order: ByteOrder) -> None:
     """Two images that differ are enough for 16 bits and more."""
     datas = visits(2)
     for data in datas:
         value = compute(
             Check(name="x", method=method, over=((0, 1),), at=0), bytes(data[:510]), order
-        )  # type: ignore[arg-type]
+        )
         length = 4 if "32" in method else 2
-        data[510 : 510 + length] = value.to_bytes(length, order)  # type: ignore[arg-type]
+        data[510 : 510 + length] = value.to_bytes(length, order)
     assert (method, 510, (0, 509)) in found(datas)[0]
 
 

@@ -8,7 +8,7 @@ from parambak.layouts.find.wanted import parse
 def patterns(line: str, copies: int = 1) -> dict[tuple[str, int, str | None, str], str]:
     """Return the first copy's exact bytes by type, length, order and scale."""
     (wanted,) = parse(line.encode(), copies).wanted
-    found = {}
+    found: dict[tuple[str, int, str | None, str], str] = {}
     for form in forms(wanted):
         needle = form.needles[0]
         for each in form.readings if isinstance(needle, bytes) else ():

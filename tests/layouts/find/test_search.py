@@ -35,7 +35,7 @@ def memories(size: int = 4096, at: int = 0x0240) -> tuple[bytearray, bytearray]:
     return old, new
 
 
-def found_in(values: str, *datas: bytes, start: int = 0) -> Result:
+def found_in(values: str, *datas: bytes | bytearray, start: int = 0) -> Result:
     """Return what is found of the values in memories of one visit each."""
     wanted = parse(values.encode(), len(datas)).wanted
     return search(wanted, [Image.of(bytes(data), start) for data in datas])
