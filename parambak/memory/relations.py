@@ -35,6 +35,8 @@ _SAMPLE: Final = 65536
 _SHIFTS: Final = 6
 _NOT_NULL: Final = b"\x00" + b"\x01" * 255
 _ENOUGH: Final = 0.5
+_LEFT: Final = 0.15
+"""Share of the data that a shift must leave within the memory to be told at all."""
 
 
 class Relation(NamedTuple):
@@ -150,13 +152,18 @@ def shift(one: bytes, other: bytes) -> Relation | None:
     fill = filling(one)
     votes = Counter(_shifts(one, other, start, fill))
     best: Relation | None = None
+    least = _LEFT * _telling(one[start:], fill)
     for by, _ in votes.most_common(_SHIFTS):
         here, there = _overlap(one, other, start, by)
         share = likeness(here, there, fill)
         closer = best is None or (share, -abs(by)) > (best.share, -abs(best.by))
-        if share > _ENOUGH and closer:
+        if share > _ENOUGH and closer and _telling(here, fill) >= least:
             best = Relation(SHIFTED, share, by, start)
     return best
+
+
+def _telling(data: bytes, fill: int) -> int:
+    return len(data) - data.count(fill)
 
 
 def shifted(one: bytes, length: int, relation: Relation, fill: int) -> bytes:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from itertools import combinations
 from math import log2
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -20,7 +19,12 @@ _SURE_BYTES: Final = 8
 _CONSTANT: Final = 0.4
 _LOOKED_AT: Final = 2
 _MOST: Final = 0.9
+_BOTH: Final = 2
+"""Bits that say that both reads err at a place."""
+_SPARED: Final = 0.25
 _USUAL: Final = 4
+_REPEATS: Final = 1.5
+"""Bits saved by a partner's value below which a memory repeats itself at that distance."""
 _NO_LIMIT: Final = 10.0
 _TELLING: Final = 3.0
 """Bits that a partner's value must save to tell that the byte was read from there."""
@@ -30,7 +34,8 @@ _NOT_NULL: Final = b"\x00" + b"\x01" * 255
 class _Line(NamedTuple):
     """What one line explains of the sample.
 
-    `hits` are the places, `levels` at how many levels of the line they stand, `moved` the
+    `hits` are the places, `levels` at how many levels of the line they stand (0 where one read
+    errs at the one level alone, and the other at the other), `moved` the
     share of the sample at which it is the second read that errs, `saved` the bits saved,
     `alike` those that one partner's value can save at most.
     """
@@ -57,7 +62,8 @@ def claims(seen: Evidence) -> Iterator[Claim]:
     number = log2(span.bit_length() + 1)
     best = [_claim(seen, each, number) for each in lines if each.hits]
     yield from best
-    for one, two in combinations(lines, 2):
+    for one in lines:
+        two = max(every, key=lambda each: len(each.hits - one.hits))
         yield from _two(seen, one, two, number)
 
 
@@ -65,7 +71,8 @@ def _line(seen: Evidence, bit: int, alike: Mapping[int, float]) -> _Line:
     """Look which differing bytes of the sample stand, in one read, where the line is the other."""
     start, size, most = seen.stretches[0].start, seen.size, alike[bit]
     one, other, cost = seen.one, seen.other, seen.cost
-    usual = [each for each in sorted(alike, key=alike.__getitem__) if each != bit][:_USUAL]
+    repeats = sorted((each for each in alike if alike[each] < _REPEATS), key=alike.__getitem__)
+    usual = [each for each in repeats if each != bit][:_USUAL]
     moved, back, saved, telling = [], [], 0.0, 0
     for at in seen.sample:
         partner = (start + at ^ bit) - start
@@ -80,7 +87,7 @@ def _line(seen: Evidence, bit: int, alike: Mapping[int, float]) -> _Line:
         elif other[at] == other[partner] and one[at] == one[partner]:
             # Both reads err: one took both bytes from here, the other both from there.
             back.append(at)
-            value, limit, less = other[at], most, 2
+            value, limit, less = other[at], most, _BOTH
         else:
             continue
         saved += min(limit, cost[value]) - less
@@ -89,8 +96,17 @@ def _line(seen: Evidence, bit: int, alike: Mapping[int, float]) -> _Line:
     # A line in trouble shows data where there were none as often as none where there were data.
     saved -= 0.0 if telling else 1.5 * len(hits)
     levels = len({start + at & bit for at in hits})
+    ordered = _high(moved, start, bit) - _high(back, start, bit) if moved and back else 0.0
+    if abs(ordered) > _MOST:  # bytes shifted by just this distance stand so, by no luck
+        saved -= len(hits)
+        levels = 0
     line = bit.bit_length() - 1
     return _Line(line, hits, levels, len(moved) / len(seen.sample), saved, most)
+
+
+def _high(places: Sequence[int], start: int, bit: int) -> float:
+    """Return the share of places at which the line is high."""
+    return sum(start + at & bit > 0 for at in places) / len(places)
 
 
 def _limit(seen: Evidence, at: int, usual: Sequence[int], most: float) -> float:
@@ -146,9 +162,26 @@ def _claim(seen: Evidence, found: _Line, number: float) -> Claim:
             f"{told(hits, seen.count, 'is the one', 'are those')} that the other read holds "
             f"{bit} away, where address line {line} has the other level: the line makes bad contact"
         )
-    # At both levels it is a line that floats, or halves exchanged and something more.
-    least = _SURE_BYTES if found.levels == 1 else 8 * _SURE_BYTES
-    return Claim(ADDRESS_LINE, gain, share, text, hits >= least and _varied(seen, found.hits))
+    sure = _sure(seen, found, hits) and _varied(seen, found.hits)
+    return Claim(ADDRESS_LINE, gain, share, text, sure)
+
+
+def _sure(seen: Evidence, found: _Line, hits: int) -> bool:
+    """Say whether a line in trouble is all that it can be, as far as the places tell.
+
+    At one level it is stuck, now and then or always. At both it floats, and then spares many of
+    the bytes that it could have changed; else their order is another.
+    """
+    if found.levels < 2:
+        return found.levels == 1 and hits >= _SURE_BYTES
+    start, bit = seen.stretches[0].start, 1 << found.line
+    places = [(start + at ^ bit) - start for at in seen.agreeing_sample]
+    spared = sum(
+        0 <= partner < seen.size and seen.one[at] != seen.one[partner]
+        for at, partner in zip(seen.agreeing_sample, places, strict=True)
+    )
+    share = spared / max(1, len(places))
+    return hits >= 8 * _SURE_BYTES and share * seen.agreeing >= _SPARED * hits
 
 
 def _varied(seen: Evidence, hits: Collection[int]) -> bool:
@@ -217,7 +250,8 @@ def _two(seen: Evidence, one: _Line, two: _Line, number: float) -> Iterator[Clai
         f"read holds {1 << low} or {1 << high} away: address lines A{low} and A{high} are "
         "shorted, or both make bad contact"
     )
-    sure = len(hits) >= 4 * _SURE_BYTES and _varied(seen, hits)
+    ordered = 0 in (one.levels, two.levels)
+    sure = len(hits) >= 4 * _SURE_BYTES and not ordered and _varied(seen, hits)
     yield Claim(ADDRESS_LINE, gain, share, text, sure)
 
 

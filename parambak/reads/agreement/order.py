@@ -81,9 +81,12 @@ def _shifted(seen: Evidence) -> Iterator[Claim]:
     gain = seen.null - cost - seen.rest(max(0, left))
     text = _text(seen, found.by, found.start, left) if start > 1 else _text(seen, found.by, 0, left)
     share = (seen.count - max(0, left)) / seen.count
-    # Crossed address lines move a block as large as the distance, or smaller, just so.
-    moved = len(one[found.start :].strip(bytes([fill])))
-    yield Claim(SHIFTED, gain, share, text, _telling(seen) and moved > edge)
+    # Crossed address lines move a block as large as the distance, or smaller, just so; a
+    # stuck highest line shows one half in both.
+    moved = one[found.start :].strip(bytes([fill]))
+    data = len(moved.translate(None, bytes([fill])))
+    sure = _telling(seen) and len(moved) > edge and 2 * edge != len(one) and data >= 2 * _SURE_BYTES
+    yield Claim(SHIFTED, gain, share, text, sure)
 
 
 def _late(one: bytes, start: int, fill: int) -> bool:

@@ -27,6 +27,7 @@ _LONG: Final = 6
 _SURE_BYTES: Final = 16
 _SINGLE: Final = 0.9
 _SINGLE_COSTS: Final = 3.0
+_VALUES: Final = 4
 _SOLID: Final = 0.5
 """Share of a stretch that was data: a few bytes that differ in a blank prove no lost contact."""
 _NOISY: Final = 24
@@ -115,7 +116,8 @@ def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
     to_end = len(held) == 1 and last.errs and last.high == seen.size and last.value in (0x00, 0xFF)
     related = seen.agreeing - seen.by_chance
     sure = min(hits, related) >= _SURE_BYTES and shown in {"00", "FF"} and not to_end
-    sure = sure and not both and hits >= _SOLID * sum(_spread(seen, each) for each in held)
+    sure = sure and not both and len({seen.one[at] for at in seen.sample}) >= _VALUES
+    sure = sure and hits >= _SOLID * sum(_spread(seen, each) for each in held)
     yield Claim(CONTACT_LOST, gain, share, text, sure)
     if to_end and not (seen.lacks or seen.spare):
         text = (
