@@ -11,7 +11,7 @@ from parambak.cli import faults, files_in, store
 from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import MARKS
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.cli.settings import Answer, Settings, pass_settings, past_day
 from parambak.cli.why import (
     explained,
     explanation_document,
@@ -25,7 +25,6 @@ from parambak.keeping.fold import fleet
 from parambak.keeping.request import Request
 from parambak.keeping.take_in import TakenIn, take_in
 from parambak.keeping.target import Target
-from parambak.keeping.texts import check_date
 from parambak.keeping.visits import VISIT_NONE, the_open_visit
 from parambak.keeping.ways import HOW
 from parambak.reads.ways import WAYS
@@ -39,6 +38,9 @@ if TYPE_CHECKING:
     from parambak.reads.agreement.model import Explanation
     from parambak.reads.ways import How
     from parambak.vault.vault import Vault
+
+
+LIFTABLE = ("read-address-line", "read-data-line", "read-data-short", "read-size")
 
 
 @dataclass(frozen=True)
@@ -157,7 +159,7 @@ def _request(dumps: tuple[str, ...], words: _Words) -> tuple[Request, Mapping[st
         dumps=reads,
         layout=layout,
         read_by=words.read_by,
-        read_on=check_date(words.read_on) if words.read_on is not None else None,
+        read_on=past_day(words.read_on) if words.read_on is not None else None,
         reader=words.reader or (profile.profile.name if profile else None),
         reader_sum=words.reader_sum,
         untimed=words.no_file_times or bool(profile and not profile.profile.file_times),
@@ -191,6 +193,8 @@ def _normal(words: _Words) -> list[Normal]:
         code, _, reason = text.partition("=")
         if not code.strip() or not reason.strip() or not words.read_by:
             raise faults.NORMAL_SHAPE.at(expected="CODE=REASON and --read-by", found=repr(text))
+        if code.strip() not in LIFTABLE:
+            raise faults.NORMAL_SHAPE.at(expected=" or ".join(LIFTABLE), found=repr(code))
         declared.append(Normal(code=code.strip(), reason=reason.strip()))
     return declared
 
@@ -220,7 +224,7 @@ def _name(vault: Vault, visit: Visit) -> str | None:
 
 def _page(screen: Screen, taken: TakenIn, given: int, found: Explanation | None) -> None:
     reads = "1 read" if given == 1 else f"{given} reads"
-    screen.heading(f"{reads} on record for {taken.position.where}")
+    screen.heading(f"{reads} put on record for {taken.position.where}")
     facts = [
         ("copy", select.copy_name(taken.position, taken.copy)),
         ("SHA-256", taken.copy.sha256),
@@ -239,6 +243,7 @@ def _page(screen: Screen, taken: TakenIn, given: int, found: Explanation | None)
     if taken.vote is not None:
         vote_page(screen, taken.vote)
     if taken.verdict.verified:
-        screen.good("VERIFIED. Keep a copy of the vault in a second place.")
+        without = "" if taken.position.layout else ", without a layout: no check inside is known"
+        screen.good(f"VERIFIED{without}. Keep a copy of the vault in a second place.")
     else:
         screen.bad("NOT VERIFIED yet. See each NO above, and what to do.")

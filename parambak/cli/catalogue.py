@@ -37,7 +37,10 @@ def command(settings: Settings, where: str | None) -> Answer:
     return Answer(
         {"positions": documents},
         lambda screen: _page(screen, known, documents, whole=where is None),
-        warnings=store.warnings_of(vault),
+        warnings=(
+            *store.warnings_of(vault),
+            *(f"left out, {file}: {text}" for file, text in known.damaged),
+        ),
     )
 
 

@@ -181,7 +181,7 @@ def _page(screen: Screen, found: _Found) -> None:
             [_change_row(change) for change in found.changes],
         )
         screen.say()
-    for each in found.loose:
+    for each in found.loose[:RUNS_SHOWN]:
         last = each.start + each.length - 1
         where = f"0x{each.start:04X}" if each.length == 1 else f"0x{each.start:04X}-0x{last:04X}"
         why = "no layout" if found.changes is None else "no field explains it"

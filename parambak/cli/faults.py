@@ -60,6 +60,12 @@ PAIR_COUNT = Fault(
     "with --pair every two dumps are one read of one memory",
     "Name the dumps two by two: first chip, second chip, and again for a second read.",
 )
+DAY_TO_COME = Fault(
+    "day-to-come",
+    CallRefused,
+    "no chip was read on that day",
+    "Type the day of the read; if it is right, set this computer's clock.",
+)
 LEAVES_VAULT = Fault(
     "export-into-vault",
     CallRefused,

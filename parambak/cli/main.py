@@ -83,7 +83,11 @@ class LazyGroup(click.Group):
     epilog="Exit codes: 0 yes, same, done; 1 a negative answer; 2 no answer; "
     "3 the vault is damaged; 130 interrupted.",
 )
-@click.option("--vault", metavar="DIR", help="The vault's folder; PARAMBAK_VAULT names it too.")
+@click.option(
+    "--vault",
+    metavar="DIR",
+    help="The vault's folder; else PARAMBAK_VAULT, else parambak-vault in your documents.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Answer with one JSON document.")
 @click.version_option(__version__, prog_name="parambak", message="%(prog)s %(version)s")
 @click.pass_obj

@@ -9,7 +9,8 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.bodies import RecheckBody
-from parambak.vault.recheck import Rechecked, recheck
+from parambak.keeping.fold import fleet
+from parambak.vault.recheck import Damage, Rechecked, recheck
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -24,7 +25,7 @@ def command(settings: Settings) -> Answer:
     """Hash every object and record again, and say what is damaged."""
     vault = store.open_vault(settings)
     with _Progress(quiet=settings.json) as progress:
-        found = recheck(vault, progress)
+        found = _with_bodies(vault, recheck(vault, progress))
     note = _put_on_record(vault, found)
     return Answer(
         {
@@ -32,7 +33,7 @@ def command(settings: Settings) -> Answer:
             "records": found.records,
             "damaged": [{"file": each.file, "text": each.text} for each in found.damaged],
         },
-        lambda screen: _page(screen, found),
+        lambda screen: _page(screen, found, noted=bool(store.warnings_of(vault))),
         exit_code=3 if found.damaged else 0,
         warnings=(*store.warnings_of(vault), *note),
     )
@@ -51,7 +52,14 @@ def _put_on_record(vault: Vault, found: Rechecked) -> tuple[str, ...]:
     return ()
 
 
-def _page(screen: Screen, found: Rechecked) -> None:
+def _with_bodies(vault: Vault, found: Rechecked) -> Rechecked:
+    """Add the records whose body tells nothing, though their bytes are sound."""
+    known = {each.file for each in found.damaged}
+    more = [Damage(file, text) for file, text in fleet(vault).damaged if file not in known]
+    return found._replace(damaged=(*found.damaged, *more))
+
+
+def _page(screen: Screen, found: Rechecked, *, noted: bool) -> None:
     screen.say(f"{found.objects} objects and {found.records} records were hashed again.")
     for each in found.damaged:
         screen.say(f"DAMAGED {each.file}: {each.text}", indent=2)
@@ -61,6 +69,8 @@ def _page(screen: Screen, found: Rechecked) -> None:
             "Do not delete anything. Fetch the same files, named above, from another copy of "
             "this vault, and run recheck again."
         )
+    elif noted:
+        screen.mind("Every file is sound in itself; but see the notes about the vault as a whole.")
     else:
         screen.good("All sound.")
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 VAULT_VARIABLE = "PARAMBAK_VAULT"
 OWN_VARIABLE = "PARAMBAK_OWN"
+FIRST_DAY = "1970-01-01"
 
 
 @dataclass
@@ -64,3 +65,14 @@ class Answer:
 
 
 pass_settings = click.make_pass_decorator(Settings)
+
+
+def past_day(text: str) -> str:
+    """Return a day that is not yet to come; raise CallRefused for another."""
+    from parambak.cli import faults  # noqa: PLC0415 - only where a day is typed
+    from parambak.keeping.texts import check_date  # noqa: PLC0415 - the same
+
+    day, today = check_date(text), Settings.clock().date()
+    if not FIRST_DAY <= day <= today.isoformat():
+        raise faults.DAY_TO_COME.at(expected=f"a day from {FIRST_DAY} to {today}", found=day)
+    return day

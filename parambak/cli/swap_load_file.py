@@ -42,7 +42,7 @@ def command(
     out: str,
     replace: bool,
 ) -> Answer:
-    """Write the latest verified copy of WHERE for loading; refuse one that is not verified."""
+    """Write the newest copy of WHERE for loading; refuse one that is not verified."""
     from parambak.dumps.dump import Style  # noqa: PLC0415 - only for writing
 
     vault = store.open_vault(settings)

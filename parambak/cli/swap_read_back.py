@@ -16,12 +16,13 @@ from parambak.cli.read_back_values import Layouts, card_layout, read_values, val
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
+from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.layouts import coverage
 from parambak.reads.ways import WAYS
-from parambak.swap.on_record import record_read_back
+from parambak.swap.on_record import record_read_back, released_files
 from parambak.swap.read_back import (
     AFTER_POWER,
     BEFORE_POWER,
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
     from parambak.reads.ways import How
+    from parambak.vault.vault import Vault
 
 
 @dataclass(frozen=True)
@@ -114,8 +116,63 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
         reads = [_Read(each, _compared(image, each.image, words.stage, own)) for each in incoming]
         given = [(read.incoming, read.found) for read in reads]
         answer = _answer(name, words.stage, reads, own)
-    record_read_back(vault, position, copy, given, by=words.read_by)
-    return replace(answer, warnings=(*store.warnings_of(vault), *_older(position, copy)))
+    doubts = _released(vault, position, incoming)
+    if profile is None or profile.file_times:
+        doubts += _old_files(position, incoming)
+    answer = _doubted(answer, doubts)
+    notes = _older(position, copy)
+    notes += _put_on_record(vault, position, copy, given, words.read_by)
+    return replace(answer, warnings=(*store.warnings_of(vault), *notes))
+
+
+def _doubted(answer: Answer, doubts: tuple[str, ...]) -> Answer:
+    """Say after the answer what it may not prove; scripts find it under `doubts`."""
+
+    def page(screen: Screen) -> None:
+        answer.page(screen)
+        for doubt in doubts:
+            screen.mind(f"BUT {doubt}.")
+
+    return replace(answer, document={**answer.document, "doubts": list(doubts)}, page=page)
+
+
+def _put_on_record(
+    vault: Vault,
+    position: Position,
+    copy: Copy,
+    given: list[tuple[Incoming, ReadBack | ValuesReadBack]],
+    by: str | None,
+) -> tuple[str, ...]:
+    """Keep the read-back; a vault that cannot be written keeps nobody from the answer."""
+    try:
+        record_read_back(vault, position, copy, given, by=by)
+    except (VaultRefused, VaultDamaged) as error:
+        return (f"this read-back is NOT ON RECORD: {error.text}",)
+    return ()
+
+
+def _old_files(position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
+    """Say where a file is one that was archived from this position before."""
+    known = {(d.sha256, d.modified) for read in position.reads for d in read.dumps}
+    return tuple(
+        f"{file.entry.name} is the very file, of the same time, that was archived before: it "
+        "proves nothing of the new card. Read the new card's chip, and give that dump"
+        for each in incoming
+        for file in each.files
+        if (file.entry.sha256, file.entry.modified) in known
+    )
+
+
+def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
+    """Say where a file is byte for byte one that was released for loading."""
+    released = released_files(vault, position)
+    return tuple(
+        f"{file.entry.name} is byte for byte the file that was released for loading: make sure "
+        "that the chip itself was read"
+        for each in incoming
+        for file in each.files
+        if file.entry.sha256 in released
+    )
 
 
 def _compared(meant: Image, read: Image, stage: str, layout: Layout | None) -> ReadBack:

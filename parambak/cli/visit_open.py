@@ -6,8 +6,7 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.texts import check_date
+from parambak.cli.settings import Answer, Settings, pass_settings, past_day
 from parambak.keeping.visits import open_visit
 
 
@@ -29,7 +28,7 @@ def command(  # noqa: PLR0913 - one argument an option
     new_vessel: bool,
 ) -> Answer:
     """Open a visit to VESSEL; `archive` then knows vessel, person and reader."""
-    day = check_date(on) if on else settings.clock().date().isoformat()
+    day = past_day(on) if on else settings.clock().date().isoformat()
     vault = store.open_vault(settings, create=True)
     handle, new = open_visit(
         vault, vessel=vessel, on=day, by=by, reader=reader, confirmed=new_vessel

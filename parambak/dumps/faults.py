@@ -301,5 +301,5 @@ RAW_GAPS: Final = Fault(
     "raw-gaps",
     CallRefused,
     "the image has gaps, and a raw file cannot leave bytes out",
-    "Say what byte fills the gaps, or write Intel HEX or S-record.",
+    "Say what byte fills the gaps with --fill, or write Intel HEX or S-record.",
 )

@@ -11,10 +11,11 @@ from parambak.dumps.faults import RAW_SIZE
 from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
-from parambak.keeping.bodies import ReaderSum
+from parambak.keeping.bodies import ImageEntry, ReaderSum
 from parambak.keeping.fits import refuse_better_fit
 from parambak.keeping.known import Unit
 from parambak.keeping.texts import NAME, REMARK, check_date, check_texts
+from parambak.memory.digests import sha256
 from parambak.reads import reader_sum
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ class Admission:
         self._known = known
         self._request = request
         self._position = aimed.position
+        self._vessel = aimed.vessel
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_that_holds()
         self._size = _memory_size(aimed.chip, chips, self._layout)
@@ -87,6 +89,7 @@ class Admission:
             if self._layout is not None:
                 _refuse_misfit(self._layout, incoming.image)
             _refuse_other_size(incoming, self._size)
+            self.warnings += self._twins(incoming.image)
             if self._position is not None and not self._request.position_confirmed:
                 self._hold_against_copies(incoming.image, self._position)
 
@@ -119,6 +122,20 @@ class Admission:
             file=incoming.entry.name,
             expected=f"{digits} as {only}" if only else f"a sum of {digits}",
             found=f"{plain:0{len(digits)}X} over the bytes, and no other sum fits",
+        )
+
+    def _twins(self, image: Image) -> tuple[str, ...]:
+        """Say which other positions of the vessel hold the very same bytes."""
+        entry = ImageEntry.of(image, sha256(image.content))
+        own = self._position.ids if self._position is not None else frozenset()
+        return tuple(
+            f"the same bytes as {select.copy_name(other, other.latest)}: make sure that each "
+            "unit's own chip was read"
+            for vessel in self._known.vessels
+            if self._vessel in vessel.ids
+            for unit in vessel.units
+            for other in unit.positions
+            if other.ids != own and other.latest is not None and other.latest.image == entry
         )
 
     def _hold_against_copies(self, image: Image, position: Position) -> None:

@@ -12,9 +12,9 @@ from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
-    from parambak.keeping.bodies import ImageEntry, LayoutEntry
+    from parambak.keeping.bodies import ImageEntry, LayoutEntry, Normal
     from parambak.keeping.chips import Chip
     from parambak.keeping.known import Copy, Position, Read
     from parambak.keeping.rules import Rules
@@ -105,6 +105,7 @@ class Assessor:
             layout_fault=fault,
             damage=damage,
             lost=image is None,
+            wavering=self._wavering(position, copy, agreeing),
         )
 
     def _layout_or_fault(self, position: Position) -> tuple[Layout | None, str | None]:
@@ -156,19 +157,31 @@ class Assessor:
                 against.append(f"the read {other.sha256[:8]} of the same day differs in {far}")
         return tuple(agreeing), tuple(against)
 
+    @staticmethod
+    def _wavering(position: Position, copy: Copy, agreeing: Sequence[Read]) -> bool:
+        """Tell whether, on its newest day, reads of another image lie between reads of this one."""
+        day = copy.newest.read_on
+        made = [r for r in position.reads if r.read_on == day and not r.reconstructed_from]
+        same = {read.record for read in agreeing}
+        mine = [n for n, read in enumerate(made) if read.record in same]
+        if not mine:
+            return False
+        between = [made[n] for n in range(mine[0], mine[-1]) if n not in mine]
+        return bool(between) and len(made) - len(mine) >= len(mine)
+
     def _suspicions(
         self, position: Position, layout: Layout | None, image: Image
     ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
         """Return the findings against the image, and those that were declared normal."""
-        declared = {n.code: (n, read.by) for n, read in position.normal if read.by}
+        declared = self._declared(position, layout)
         standing, lifted = [], []
         size = self.memory_size(position, layout)
         for suspicion in plausibility.judge(image, memory_size=size, normal=normal_of(layout)):
             finding = suspicion.finding
             if suspicion.lifted:
                 lifted.append(Finding(finding.code, f"normal by the layout: {finding.text}"))
-            elif finding.code in declared and not suspicion.fatal:
-                normal, by = declared[finding.code]
+            elif (finding.code, suspicion.subject) in declared and not suspicion.fatal:
+                normal, by = declared[finding.code, suspicion.subject]
                 text = f"declared normal by {self._name(by)}, {normal.reason}: {finding.text}"
                 lifted.append(Finding(finding.code, text))
             else:
@@ -179,6 +192,25 @@ class Assessor:
             )
             lifted.append(Finding("no-chip", f"{no}: the size was not judged"))
         return tuple(standing), tuple(lifted)
+
+    def _declared(
+        self, position: Position, layout: Layout | None
+    ) -> dict[tuple[str, str], tuple[Normal, str]]:
+        """Return what was declared normal by a person, and of what: as the read itself showed it.
+
+        A word given for one line that never changes is no word for another.
+        """
+        declared = {}
+        size = self.memory_size(position, layout)
+        for normal, read in position.normal:
+            try:
+                image = self.image(read.image)
+            except VaultDamaged:
+                continue
+            for suspicion in plausibility.judge(image, memory_size=size):
+                if read.by and suspicion.finding.code == normal.code:
+                    declared[normal.code, suspicion.subject] = (normal, read.by)
+        return declared
 
     def _name(self, mark: str) -> str:
         try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta, timezone
 from typing import TYPE_CHECKING
 
+from parambak.errors import VaultDamaged
 from parambak.keeping import bodies
 from parambak.keeping.bodies import body_of
 from parambak.keeping.facts import FactBook
@@ -39,6 +40,7 @@ class Book:
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
         self.sheets: list[tuple[str, bodies.CardSheetBody]] = []
         self.visits: dict[str, Visit] = {}
+        self.damaged: list[tuple[str, str]] = []
         for each in stored:
             self._take(each)
 
@@ -46,7 +48,11 @@ class Book:
         kind = bodies.KINDS.get(stored.record.kind)
         if kind is None:
             return
-        body = body_of(stored.record, stored.digest, kind)
+        try:
+            body = body_of(stored.record, stored.digest, kind)
+        except VaultDamaged as error:
+            self.damaged.append((error.file or "", f"{error.text}: {error.found}"))
+            return
         match body:
             case bodies.ReadBody():
                 self._enter(body.new, stored.digest)

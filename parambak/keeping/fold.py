@@ -26,7 +26,8 @@ def fleet(vault: Vault) -> Fleet:
     """Return everything the vault's records tell."""
     books = [Book(identity, vault.records(identity)) for identity in vault.vessels()]
     ships = [_vessel(ship) for ship in one_ship_each(books)]
-    return Fleet(_with_handles(ships), _last_sound_recheck(vault.records(None)))
+    damaged = tuple(each for book in books for each in book.damaged)
+    return Fleet(_with_handles(ships), _last_sound_recheck(vault.records(None)), damaged)
 
 
 def _vessel(ship: Ship) -> Vessel:

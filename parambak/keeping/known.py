@@ -204,7 +204,11 @@ class Vessel(Struct, frozen=True):
 
 
 class Fleet(Struct, frozen=True):
-    """All vessels of a vault, by handle; `rechecked` is when a recheck last found all sound."""
+    """All vessels of a vault, by handle; `rechecked` is when a recheck last found all sound.
+
+    `damaged` are the records that tell nothing, each by its file and why.
+    """
 
     vessels: tuple[Vessel, ...]
     rechecked: datetime | None = None
+    damaged: tuple[tuple[str, str], ...] = ()

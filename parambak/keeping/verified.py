@@ -53,7 +53,8 @@ class Evidence(Struct, frozen=True):
     declared normal, each with who says so. `checks` pairs each check's name
     with whether it holds; None where the position has no layout. `damage`
     is what hashing found wrong, empty where all is sound; `lost` says that the image
-    cannot be had, so that nothing in it was judged.
+    cannot be had, so that nothing in it was judged. `wavering` says that on one day
+    the chip gave this image, then another at least as often, then this one again.
     """
 
     agreeing: Sequence[Read]
@@ -65,6 +66,7 @@ class Evidence(Struct, frozen=True):
     layout_fault: str | None
     damage: Sequence[str]
     lost: bool = False
+    wavering: bool = False
 
 
 class Verdict(Struct, frozen=True):
@@ -108,6 +110,12 @@ def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
     given, apart = len(made), made_apart(made)
     # Told also where the condition is met: a chip that reads in two ways is failing.
     against = "".join(f"; {each}" for each in evidence.disagreeing)
+    if apart >= rules.reads and evidence.wavering:
+        text = (
+            "the chip gives now this image and now another, as often: read it again, reseated, "
+            "until one of them prevails"
+        )
+        return Condition.no(name, text + "".join(f"; {each}" for each in evidence.disagreeing))
     if apart >= rules.reads:
         doubt = _IN_CIRCUIT if all(read.how in POWERED for read in made) else ""
         return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}{against}")

@@ -38,9 +38,9 @@ _WINDOW: Final = 16 * 1024 * 1024
 class Normal:
     """What is normal for a memory, by its layout or by a remark with name and reason.
 
-    `kept_twice`: parts of the memory repeat. `blocks`: (start, start of the duplicate,
-    length) of each block known to be kept twice; a repeat that these alone explain is
-    lifted. `seven_bit`: data line D7 stays at one level. `constant_line`: any data line may.
+    `kept_twice`: the upper half of the memory repeats the lower. `blocks`: (start, start of
+    the duplicate, length) of each block known to be kept twice; a repeat that these alone
+    explain is lifted. `seven_bit`: data line D7 stays low. `constant_line`: any line may.
     """
 
     kept_twice: bool = False
@@ -51,11 +51,16 @@ class Normal:
 
 @dataclass(frozen=True, slots=True)
 class Suspicion:
-    """A finding against an image: `fatal` where nothing can lift it, `lifted` where declared."""
+    """A finding against an image: `fatal` where nothing can lift it, `lifted` where declared.
+
+    `subject` is what it is about, such as "A8" or "D7 low": two images of one memory whose
+    findings have one code and one subject show the same peculiarity.
+    """
 
     finding: Finding
     fatal: bool = False
     lifted: bool = False
+    subject: str = ""
 
     @property
     def stands(self) -> bool:
@@ -165,12 +170,14 @@ def _address_lines(
     span = image.end - start
     if len(steps) > _FEW and steps[-1] * 2 >= span:
         text = _repeats_text(steps)
-        lifted = normal.kept_twice or not set(steps) & set(beyond)
-        yield Suspicion(Finding("read-address-line", text, offset=start + steps[0]), lifted=lifted)
+        lifted = not set(steps) & set(beyond)
+        finding = Finding("read-address-line", text, offset=start + steps[0])
+        yield Suspicion(finding, lifted=lifted, subject=" ".join(map(_line, steps)))
         return
     for step in steps:
         finding = Finding("read-address-line", _line_text(step, span), offset=start + step)
-        yield Suspicion(finding, lifted=normal.kept_twice or step not in beyond)
+        halves = normal.kept_twice and step * 2 >= span
+        yield Suspicion(finding, lifted=halves or step not in beyond, subject=_line(step))
 
 
 def _steps(image: Image, start: int) -> list[int]:
@@ -186,8 +193,12 @@ def _duplicates(normal: Normal) -> list[Range]:
     return [Range(second, length) for _, second, length in normal.blocks]
 
 
+def _line(step: int) -> str:
+    return f"A{step.bit_length() - 1}"
+
+
 def _line_text(step: int, span: int) -> str:
-    line = f"A{step.bit_length() - 1}"
+    line = _line(step)
     cause = ", a chip of the wrong size was chosen" if step * 2 >= span else ""
     return (
         f"each byte at an address with line {line} high equals the byte {step} lower: address "
@@ -196,7 +207,7 @@ def _line_text(step: int, span: int) -> str:
 
 
 def _repeats_text(steps: list[int]) -> str:
-    lines = ", ".join(f"A{step.bit_length() - 1}" for step in steps)
+    lines = ", ".join(map(_line, steps))
     return (
         f"the image repeats itself over and over, at {len(steps)} distances from {steps[0]} bytes "
         f"up: address lines {lines} change nothing, so they are stuck, or a much larger chip was "
@@ -225,8 +236,10 @@ def _data_lines(content: bytes, normal: Normal) -> Iterator[Suspicion]:
     for bit in range(8):
         levels = {value >> bit & 1 for value in values}
         if len(levels) == 1:
-            lifted = normal.constant_line or (normal.seven_bit and bit == 7)
-            yield Suspicion(_steady(bit, levels.pop(), len(content)), lifted=lifted)
+            level = levels.pop()
+            lifted = normal.constant_line or (normal.seven_bit and bit == 7 and level == 0)
+            subject = f"D{bit} {'high' if level else 'low'}"
+            yield Suspicion(_steady(bit, level, len(content)), lifted=lifted, subject=subject)
     yield from _shorted(others)
 
 
@@ -252,4 +265,5 @@ def _shorted(values: list[int]) -> Iterator[Suspicion]:
                     f"data lines D{low} and D{high} are alike in each of {len(values)} different "
                     "bytes: the two lines may be shorted"
                 )
-                yield Suspicion(Finding("read-data-short", text))
+                finding = Finding("read-data-short", text)
+                yield Suspicion(finding, subject=f"D{low} D{high}")

@@ -61,6 +61,15 @@ def record_read_back(
             writing.add("read-back", vessel, body.members(), by=mark, relies_on=relies_on)
 
 
+def released_files(vault: Vault, position: Position) -> frozenset[str]:
+    """Return the digests of the files that were released for loading at this position."""
+    return frozenset(
+        str(stored.record.body.get("file_sha256"))
+        for stored in vault.records(_vessel(vault, position))
+        if stored.record.kind == "load-file" and stored.record.body.get("position") in position.ids
+    )
+
+
 def _vessel(vault: Vault, position: Position) -> str:
     parts = select.parse_where(position.where)
     return select.find_vessel(fleet(vault), parts.vessel).home(position.id)

@@ -115,7 +115,7 @@ EXPORT_EXISTS = Fault(
     "vault-export-exists",
     CallRefused,
     "There is a file of this name already.",
-    "Choose another name for --out, or remove that file first.",
+    "Choose another name for --out, or give --replace to write over it.",
 )
 EXPORT_UNFIT = Fault(
     "vault-export-unfit",

@@ -196,7 +196,11 @@ class Vault:
     def _remember(self, writing: Writing) -> None:
         if writing.written:
             try:
-                self._own.remember(self.identity, writing.written)
+                last = self._own.last(self.identity) or {}
+                # One that is missing stays remembered, so that the cut goes on being said.
+                cut = {v for v, digest in last.items() if not self._index.holds(digest)}
+                kept = {v: d for v, d in writing.written.items() if v not in cut}
+                self._own.remember(self.identity, kept)
             except OSError as error:
                 text = (
                     f"What was written last could not be noted for this user: {files.words(error)}."

@@ -180,3 +180,86 @@ def test_a_damaged_name_of_a_person_stops_no_read(ship: Ship) -> None:
     ship.write("b.hex", dump(), second=1)
     assert ship.run("archive", "b.hex", *WHERE, "--read-by", "A. Person").code == 0
     assert ship.answer("recheck").code == 3
+
+
+def test_a_day_that_is_still_to_come_is_no_day_of_a_read(ship: Ship) -> None:
+    """A read of 2099 would be the latest for ever."""
+    ship.write("a.hex", dump())
+    for day in ("2099-01-01", "0001-01-01"):
+        assert code_of(ship, "archive", "a.hex", *WHERE, "--read-on", day) == (2, "day-to-come")
+    assert not ship.vault.exists()
+
+
+def test_an_old_file_read_back_proves_nothing_and_that_is_said(ship: Ship) -> None:
+    """The file archived before the swap, and the file released for loading, are told."""
+    archive_two(ship)
+    where = "grebe/port-thruster/U12"
+    assert "BUT a.hex" in ship.run("swap", "read-back", where, "a.hex").out
+    ship.run("swap", "load-file", where, "--as", "raw", "--out", "LOAD.BIN")
+    assert "BUT LOAD.BIN" in ship.run("swap", "read-back", where, "LOAD.BIN").out
+    ship.write("card.hex", dump(), second=9)
+    assert ship.answer("swap", "read-back", where, "card.hex").document["doubts"] == []
+
+
+def test_what_is_declared_normal_is_one_thing_and_no_other(ship: Ship) -> None:
+    """D7 that stays low, declared so, does not excuse D0 stuck high at the next visit."""
+    from tests.cli.invented import MEMORY
+
+    low = bytes(byte & 0x7F for byte in MEMORY)
+    ship.write("a.bin", low)
+    ship.write("b.bin", low, second=1)
+    named = ("--read-by", "A. Person", "--normal", "read-data-line=seven bits")
+    first = ship.answer("archive", "a.bin", "b.bin", *WHERE, "--chip", "28C16", *named)
+    assert first.document["verified"] is True
+    stuck = bytes(byte | 0x01 for byte in low)
+    ship.write("c.bin", stuck, second=2)
+    ship.write("d.bin", stuck, second=3)
+    later = ship.answer("archive", "c.bin", "d.bin", *WHERE)
+    assert later.document["verified"] is False
+    assert "D0" in later.document["unmet"][0]["text"]
+    wrong = ("archive", "a.bin", *WHERE, "--read-by", "A. Person", "--normal", "nonsense=x")
+    assert code_of(ship, *wrong) == (2, "normal-shape")
+
+
+def test_a_chip_that_gives_now_this_and_now_that_is_not_verified(ship: Ship) -> None:
+    """C, A, A, C on one day: as often the one as the other."""
+    from tests.cli.invented import MEMORY, changed
+
+    for number, memory in enumerate((MEMORY, changed(9), changed(9), MEMORY)):
+        ship.write(f"r{number}.bin", memory, second=number)
+    dumps = tuple(f"r{number}.bin" for number in range(4))
+    result = ship.answer("archive", *dumps, *WHERE, "--chip", "28C16")
+    assert result.document["verified"] is False
+    assert "another" in result.document["unmet"][0]["text"]
+    pair = ship.answer("archive", "r0.bin", "r1.bin", "r2.bin", *WHERE[:-1], "U13")
+    assert pair.document["verified"] is True  # before and after a change made on one day
+
+
+def test_two_units_with_the_very_same_bytes_are_told(ship: Ship) -> None:
+    """One chip read twice, filed as port and as starboard."""
+    archive_two(ship)
+    ship.write("c.hex", dump(), second=5)
+    other = ("--vessel", "grebe", "--unit", "stbd-thruster", "--position", "U12")
+    assert "the same bytes as grebe/port-thruster" in ship.run("archive", "c.hex", *other).err
+
+
+def test_a_record_that_tells_nothing_is_left_out_and_named(ship: Ship) -> None:
+    """A well-formed record with an empty body stops no command; recheck names it."""
+    import hashlib
+    import json
+
+    archive_two(ship)
+    path = next(p for p in (ship.vault / "records").rglob("*.json") if '"read"' in p.read_text())
+    record = json.loads(path.read_text())
+    record |= {"body": {}, "after": [path.stem], "objects": []}
+    data = json.dumps(record, sort_keys=True, separators=(",", ":")).encode() + b"\n"
+    digest = hashlib.sha256(data).hexdigest()
+    folder = ship.vault / "records" / digest[:2]
+    folder.mkdir(exist_ok=True)
+    (folder / f"{digest}.json").write_bytes(data)
+    listed = ship.run("catalogue")
+    assert listed.code == 0
+    assert digest in listed.err.replace("\n", "").replace(" ", "")
+    recheck = ship.answer("recheck")
+    assert recheck.code == 3
+    assert digest in recheck.document["damaged"][0]["file"]
