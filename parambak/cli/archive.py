@@ -40,7 +40,13 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Vault
 
 
-LIFTABLE = ("read-address-line", "read-data-line", "read-data-short", "read-size")
+LIFTABLE = (
+    "read-address-line",
+    "read-data-line",
+    "read-data-short",
+    "read-size",
+    "read-blank-fields",
+)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.compare.bytes import differing_bytes
 from parambak.errors import LayoutRefused, VaultDamaged
+from parambak.keeping.blank_fields import blank_runs
 from parambak.keeping.rules import CAREFUL
 from parambak.keeping.verified import Evidence, Verdict, judge
 from parambak.memory.findings import Finding
@@ -176,7 +177,7 @@ class Assessor:
         declared = self._declared(position, layout)
         standing, lifted = [], []
         size = self.memory_size(position, layout)
-        for suspicion in plausibility.judge(image, memory_size=size, normal=normal_of(layout)):
+        for suspicion in _judged(layout, image, size, normal_of(layout)):
             finding = suspicion.finding
             if suspicion.lifted:
                 lifted.append(Finding(finding.code, f"normal by the layout: {finding.text}"))
@@ -207,7 +208,7 @@ class Assessor:
                 image = self.image(read.image)
             except VaultDamaged:
                 continue
-            for suspicion in plausibility.judge(image, memory_size=size):
+            for suspicion in _judged(layout, image, size, plausibility.Normal()):
                 if read.by and suspicion.finding.code == normal.code:
                     declared[normal.code, suspicion.subject] = (normal, read.by)
         return declared
@@ -217,6 +218,17 @@ class Assessor:
             return self.vault.person(mark)
         except VaultDamaged:
             return f"a person whose name is lost ({mark[:8]})"
+
+
+def _judged(
+    layout: Layout | None, image: Image, size: int | None, normal: plausibility.Normal
+) -> tuple[plausibility.Suspicion, ...]:
+    """Return what speaks against an image, by its bytes alone and by its layout."""
+    found = plausibility.judge(image, memory_size=size, normal=normal)
+    if layout is None:
+        return found
+    blank = blank_runs(layout, image)
+    return (*found, *(plausibility.Suspicion(each, subject=subject) for each, subject in blank))
 
 
 def _words(error: VaultDamaged) -> str:
