@@ -86,8 +86,14 @@ def _run_end(data: bytes, place: int) -> int:
 
 
 def _run_start(data: bytes, place: int) -> int:
-    """Return where that run starts."""
-    return len(data[: place + 1].rstrip(data[place : place + 1]))
+    """Return where that run starts, looking back ever farther: never over the whole for one."""
+    value, window = data[place : place + 1], 64
+    while True:
+        low = max(0, place - window)
+        start = low + len(data[low:place].rstrip(value))
+        if start > low or not low:
+            return start
+        window *= 8
 
 
 def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
