@@ -18,6 +18,7 @@ from parambak.layouts.model import Check, Field
 
 KIB = 1024
 KNOWN = 20
+OTHERS = 10_000_000
 
 
 class Stored(NamedTuple):
@@ -69,6 +70,7 @@ class Maker:
     """Invents one controller; everything comes from the seed."""
 
     def __init__(self, seed: int) -> None:
+        self.seed = seed
         self.chance = random.Random(seed)
         chance = self.chance
         self.size = chance.choice([2, 4, 8, 16, 32, 64]) * KIB
@@ -317,6 +319,8 @@ class Maker:
                 at = self.junk(at, left)
             else:
                 at += min(left, chance.choice([32, 500]))
+        if len(self.fields) < 2 * KNOWN:  # a small memory, full of other things: another one
+            return Maker(self.seed + OTHERS).make()
         self.twice(first_end)
         check = self.check(first_end)
         return self.known(check)
