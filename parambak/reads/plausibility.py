@@ -10,6 +10,8 @@ The thresholds, and why (false alarms are counted by `tests/reads/`):
   prove nothing. Random bytes do that by chance once in 2 ** 64 images.
 - a data line is suspected only where at least `_STEADY` bytes that are neither 00, FF nor
   the commonest, of at least `_VALUES` values, never change it: by chance once in 2 ** 28.
+- an image of at most `_FEW_VALUES` values, of which `_STEADY` bytes or more are not the
+  commonest, is suspected where at least `_MOST_LINES` data lines never change.
 - two lines are taken for shorted only where `_SHORTED` different bytes agree.
 """
 
@@ -30,6 +32,8 @@ _VALUES: Final = 8
 _FEW: Final = 3
 _STEADY: Final = 32
 _SHORTED: Final = 32
+_FEW_VALUES: Final = 4
+_MOST_LINES: Final = 5
 _WINDOW: Final = 16 * 1024 * 1024
 """Bytes over which address lines are judged."""
 
@@ -231,6 +235,9 @@ def _data_lines(content: bytes, normal: Normal) -> Iterator[Suspicion]:
     values = [value for value in range(256) if value in content]
     others = [value for value in values if value not in (0x00, 0xFF, fill)]
     telling = len(content.translate(None, bytes({0x00, 0xFF, fill})))
+    if len(values) <= _FEW_VALUES and len(content) - content.count(fill) >= _STEADY:
+        yield from _most_lines_dead(values, len(content), normal)
+        return
     if telling < _STEADY or len(others) < _VALUES:
         return
     for bit in range(8):
@@ -241,6 +248,20 @@ def _data_lines(content: bytes, normal: Normal) -> Iterator[Suspicion]:
             subject = f"D{bit} {'high' if level else 'low'}"
             yield Suspicion(_steady(bit, level, len(content)), lifted=lifted, subject=subject)
     yield from _shorted(others)
+
+
+def _most_lines_dead(values: list[int], length: int, normal: Normal) -> Iterator[Suspicion]:
+    """Yield the lines that never change, where they are most of the eight."""
+    steady = [bit for bit in range(8) if len({value >> bit & 1 for value in values}) == 1]
+    if len(steady) < _MOST_LINES:
+        return
+    lines = ", ".join(f"D{bit}" for bit in steady)
+    text = (
+        f"only {len(values)} different values in {length} bytes: data lines {lines} never change, "
+        "so they are stuck or open, or the memory uses few of its bits"
+    )
+    finding = Finding("read-data-line", text)
+    yield Suspicion(finding, lifted=normal.constant_line, subject=lines)
 
 
 def _steady(bit: int, level: int, length: int) -> Finding:

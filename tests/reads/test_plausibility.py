@@ -185,3 +185,18 @@ def test_bytes_absent_are_counted() -> None:
 def test_blank_image_of_the_wrong_size_tells_both() -> None:
     """One finding does not hide the other."""
     assert codes(judge(Image.of(b"\xff" * 100), memory_size=2048)) == ["read-blank", "read-size"]
+
+
+def test_most_data_lines_dead_leaves_few_values() -> None:
+    """512 bytes of only 00 and 01: seven lines never change, and all are named."""
+    content = bytes((at * 7 // 3) & 1 for at in range(512))
+    (found,) = [s for s in judge(Image.of(content)) if s.finding.code == "read-data-line"]
+    assert found.stands
+    assert found.subject == "D1, D2, D3, D4, D5, D6, D7"
+    lifted = judge(Image.of(content), normal=Normal(constant_line=True))
+    assert all(s.lifted for s in lifted if s.finding.code == "read-data-line")
+    assert not [
+        s
+        for s in judge(Image.of(b"\xff" * 500 + b"\x00\x01\x02" * 4))
+        if s.finding.code == "read-data-line"
+    ]
