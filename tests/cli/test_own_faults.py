@@ -263,3 +263,18 @@ def test_a_record_that_tells_nothing_is_left_out_and_named(ship: Ship) -> None:
     recheck = ship.answer("recheck")
     assert recheck.code == 3
     assert digest in recheck.document["damaged"][0]["file"]
+
+
+def test_a_history_cut_at_its_end_goes_on_being_said(ship: Ship) -> None:
+    """The newest record taken away: the note outlasts what is written afterwards."""
+    archive_two(ship)
+    before = set((ship.vault / "records").rglob("*.json"))
+    assert ship.run("amend", "grebe", "--display-name", "Grebe").code == 0
+    (newest,) = set((ship.vault / "records").rglob("*.json")) - before
+    newest.chmod(0o644)
+    newest.unlink()
+    assert "history was cut short" in ship.run("catalogue").err.replace("\n", " ")
+    assert ship.run("amend", "grebe", "--other-number", "77").code == 0
+    assert "history was cut short" in ship.run("catalogue").err.replace("\n", " ")
+    recheck = ship.run("recheck")
+    assert "All sound" not in recheck.out
