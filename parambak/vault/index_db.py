@@ -8,6 +8,7 @@ hashed on the way out, and each vessel's records are counted. Whatever is wrong 
 from __future__ import annotations
 
 import sqlite3
+import weakref
 from collections import Counter
 from contextlib import closing, contextmanager, suppress
 from typing import TYPE_CHECKING, Any
@@ -62,6 +63,8 @@ class Database:
             self._sqlite = sqlite3.connect(
                 "" if path is None else path, timeout=BUSY_SECONDS, isolation_level=None
             )
+        # Closed with the last use of this object too: nothing else keeps count of it.
+        weakref.finalize(self, self._sqlite.close)
         try:
             with _mistrusting():
                 self._settle(identity, passing=path is None)

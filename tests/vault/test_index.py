@@ -124,7 +124,10 @@ DEFECTS: dict[str, Callable[[Path], Any]] = {
     "an edited record": change("UPDATE records SET bytes = replace(bytes, 'note', 'nota')"),
     "a record of another type": change("UPDATE records SET bytes = 5"),
     "a record removed": change("DELETE FROM records WHERE rowid = 7"),
-    "a record elsewhere": change("UPDATE records SET vessel = '' WHERE rowid = 7"),
+    "a record elsewhere": change(
+        "UPDATE records SET vessel = '' "
+        "WHERE rowid = (SELECT max(rowid) FROM records WHERE vessel <> '')"
+    ),
     "a vessel unknown": change("UPDATE vessels SET vessel = 'ff' WHERE vessel <> ''"),
     "a vessel forgotten": change("DELETE FROM vessels WHERE vessel <> ''"),
     "a folder of another type": change("UPDATE folders SET inode = 'x'"),
