@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.memory.bitwise import exclusive_or
 from parambak.memory.image import Block, Range
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ def beyond_bits(run: Run, bits: bytes) -> Iterator[tuple[int, int]]:
     """
     changed = b"\xff" * run.length
     if len(run.old) == len(run.new):
-        changed = _exclusive_or(run.old, run.new)
+        changed = exclusive_or(run.old, run.new)
     loose = int.from_bytes(changed, "big") & ~int.from_bytes(bits, "big")
     for found in _DIFFERING.finditer(loose.to_bytes(run.length, "big")):
         yield found.start(), found.end() - found.start()
@@ -95,7 +96,7 @@ def _differing(old: Image, new: Image) -> Iterator[Run]:
         theirs = other.data[low - other.start : high - other.start]
         if mine == theirs:
             continue
-        for found in _DIFFERING.finditer(_exclusive_or(mine, theirs)):
+        for found in _DIFFERING.finditer(exclusive_or(mine, theirs)):
             at, end = found.span()
             yield Run(low + at, mine[at:end], theirs[at:end])
 
@@ -111,11 +112,6 @@ def _overlapping(some: Sequence[Block], others: Sequence[Block]) -> Iterator[tup
             one += 1
         else:
             two += 1
-
-
-def _exclusive_or(one: bytes, other: bytes) -> bytes:
-    both = int.from_bytes(one, "big") ^ int.from_bytes(other, "big")
-    return both.to_bytes(len(one), "big")
 
 
 def _only(some: Sequence[Block], others: Sequence[Block]) -> Iterator[Block]:

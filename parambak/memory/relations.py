@@ -12,6 +12,8 @@ import re
 from collections import Counter
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from parambak.memory.bitwise import exclusive_or
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -50,12 +52,6 @@ class Relation(NamedTuple):
     share: float
     by: int = 0
     start: int = 0
-
-
-def exclusive_or(one: bytes, other: bytes) -> bytes:
-    """Return the exclusive or of two stretches of one length."""
-    both = int.from_bytes(one, "little") ^ int.from_bytes(other, "little")
-    return both.to_bytes(len(one), "little")
 
 
 def differing(one: bytes, other: bytes) -> int:
