@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
+from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.bodies import RecheckBody
 from parambak.keeping.fold import fleet
 from parambak.vault.recheck import Damage, Rechecked, recheck
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from parambak.cli.screen import Screen
     from parambak.vault.vault import Vault
 
@@ -24,7 +22,7 @@ if TYPE_CHECKING:
 def command(settings: Settings) -> Answer:
     """Hash every object and record again, and say what is damaged."""
     vault = store.open_vault(settings)
-    with _Progress(quiet=settings.json) as progress:
+    with Progress(quiet=settings.json) as progress:
         found = _with_bodies(vault, recheck(vault, progress))
     note = _put_on_record(vault, found)
     return Answer(
@@ -73,30 +71,3 @@ def _page(screen: Screen, found: Rechecked, *, noted: bool) -> None:
         screen.mind("Every file is sound in itself; but see the notes about the vault as a whole.")
     else:
         screen.good("All sound.")
-
-
-def _silent(done: int, total: int) -> None:
-    """Take progress and show nothing."""
-    del done, total
-
-
-class _Progress:
-    """A line of progress on a terminal; nothing in a pipe or with --json."""
-
-    def __init__(self, *, quiet: bool) -> None:
-        self._shown = not quiet and sys.stderr.isatty()
-
-    def __enter__(self) -> Callable[[int, int], None]:
-        if not self._shown:
-            return _silent
-        from rich.console import Console  # noqa: PLC0415 - only on a terminal
-        from rich.progress import Progress  # noqa: PLC0415 - the same
-
-        self._progress = Progress(console=Console(stderr=True), transient=True)
-        self._progress.start()
-        task = self._progress.add_task("hashing", total=None)
-        return lambda done, total: self._progress.update(task, completed=done, total=total)
-
-    def __exit__(self, *_: object) -> None:
-        if self._shown:
-            self._progress.stop()
