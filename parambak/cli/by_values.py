@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from parambak.cli import files_in
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.compare.carried import Carried, NotCarried, ValueChange
     from parambak.compare.renames import Renames
+    from parambak.keeping.request import RenamesFile
 
 MOST_RENAMES = 256 * 1024
 WORD_NEEDED = (
@@ -22,17 +24,26 @@ WORD_NEEDED = (
 )
 
 
-def renames_file(path: str | None) -> Renames:
-    """Return the table of renames of a file; an empty one where none is named."""
-    from parambak.compare.renames import NONE, read_renames  # noqa: PLC0415 - for two layouts only
+def renames_file(path: str | None) -> RenamesFile | None:
+    """Return a table of renames and its bytes; None where none is named."""
+    from parambak.compare.renames import read_renames  # noqa: PLC0415 - for two layouts only
     from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
+    from parambak.keeping.request import RenamesFile  # noqa: PLC0415 - the same
 
     if path is None:
-        return NONE
+        return None
+    data = files_in.read_whole(path, MOST_RENAMES)[0]
     try:
-        return read_renames(files_in.read_whole(path, MOST_RENAMES)[0])
+        return RenamesFile(Path(path).name, data, read_renames(data))
     except LayoutRefused as error:
         raise error.in_file(path) from error
+
+
+def table_of(file: RenamesFile | None) -> Renames:
+    """Return the table that a file of renames holds; an empty one where there is none."""
+    from parambak.compare.renames import NONE  # noqa: PLC0415 - for two layouts only
+
+    return NONE if file is None else file.renames
 
 
 def document(found: Carried) -> dict[str, Any]:

@@ -94,7 +94,7 @@ def _by_values(
     if path is None or new_layout is None:
         missing = "--old-layout" if path is None else "--layout"
         raise faults.TWO_LAYOUTS.at(expected="two layouts", found=f"no {missing}")
-    table = by_values.renames_file(renames)
+    table = by_values.table_of(by_values.renames_file(renames))
     old = decoded_by(files_in.layout_file(path).layout, before.image)
     new = decoded_by(new_layout, after.image)
     try:

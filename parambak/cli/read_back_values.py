@@ -11,10 +11,12 @@ from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer
 from parambak.cli.swap_check import cautions
 from parambak.errors import LayoutRefused
+from parambak.swap.on_record import ToldBy
 from parambak.swap.read_back import ValuesReadBack, compare_values
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
+    from parambak.keeping.bodies import LayoutEntry
     from parambak.keeping.request import Incoming
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
@@ -42,39 +44,47 @@ class ValuesRead:
     sides: tuple[tuple[str, int, int], ...]
 
 
+@dataclass(frozen=True)
+class Opened:
+    """The files that tell values apart, read once: what is compared by is what is kept."""
+
+    names: Layouts
+    old: Layout
+    told_by: ToldBy
+
+
+def opened(files: Layouts, own: Layout | None, entry: LayoutEntry | None) -> Opened:
+    """Read the files; the copy's layout is the position's own (`entry`) where none is named.
+
+    Refuse where only one of the two layouts is known.
+    """
+    if files.new is None:
+        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --layout")
+    new, renames = files_in.layout_file(files.new), by_values.renames_file(files.renames)
+    if files.old is not None:
+        old = files_in.layout_file(files.old)
+        return Opened(files, old.layout, ToldBy(old, new, renames))
+    if own is None or entry is None:
+        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --old-layout")
+    return Opened(files, own, ToldBy(entry, new, renames))
+
+
 def read_values(
-    incoming: list[Incoming], stage: str, files: Layouts, meant: Image, own: Layout | None
+    incoming: list[Incoming], stage: str, files: Opened, meant: Image
 ) -> list[ValuesRead]:
     """Return what became of each value of the copy meant, in every read of the card."""
-    layout = card_layout(files)
-    table = by_values.renames_file(files.renames)
-    old = decoded_by(_old_layout(files.old, own), meant)
+    table = by_values.table_of(files.told_by.renames)
+    old = decoded_by(files.old, meant)
     reads = []
     for each in incoming:
-        read = decoded_by(layout, each.image)
+        read = decoded_by(files.told_by.new.layout, each.image)
         sides = (("old", old.covered_bytes, old.size), ("new", read.covered_bytes, read.size))
         try:
             found = compare_values(old, read, table, stage)
         except LayoutRefused as error:
-            raise error.in_file(files.renames or files.new or "") from error
+            raise error.in_file(files.names.renames or files.names.new or "") from error
         reads.append(ValuesRead(each, found, sides))
     return reads
-
-
-def card_layout(files: Layouts) -> Layout:
-    """Return the layout of the card's own software; refuse where only the copy's is named."""
-    if files.new is None:
-        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --layout")
-    return files_in.layout_file(files.new).layout
-
-
-def _old_layout(path: str | None, own: Layout | None) -> Layout:
-    """Return the layout of the copy meant: the one named, else the position's own."""
-    if path is not None:
-        return files_in.layout_file(path).layout
-    if own is None:
-        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --old-layout")
-    return own
 
 
 def values_answer(name: str, stage: str, reads: list[ValuesRead]) -> Answer:

@@ -12,7 +12,7 @@ from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.decode import decoded_by
 from parambak.cli.diff import run_document, run_rows
-from parambak.cli.read_back_values import Layouts, card_layout, read_values, values_answer
+from parambak.cli.read_back_values import Layouts, opened, read_values, values_answer
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
     from parambak.reads.ways import How
+    from parambak.swap.on_record import ToldBy
     from parambak.vault.vault import Vault
 
 
@@ -102,14 +103,15 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     copy = _meant(assessor, position)
     own = assessor.layout_of(position)
     image = assessor.image(copy.image)
-    size = card_layout(files).memory if files.named else assessor.memory_size(position, own)
+    told = opened(files, own, position.layout) if files.named else None
+    size = told.told_by.new.layout.memory if told else assessor.memory_size(position, own)
     profile = files_in.profile_file(words.profile).profile if words.profile else None
     taking = files_in.Taking(words.format_name, (), size, profile, words.pair)
     incoming = files_in.reads_of(dumps, taking)
     name = select.copy_name(position, copy)
     given: list[tuple[Incoming, ReadBack | ValuesReadBack]]
-    if files.named:
-        values = read_values(incoming, words.stage, files, image, own)
+    if told is not None:
+        values = read_values(incoming, words.stage, told, image)
         given = [(read.incoming, read.found) for read in values]
         answer = values_answer(name, words.stage, values)
     else:
@@ -121,7 +123,8 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
         doubts += _old_files(position, incoming)
     answer = _doubted(answer, doubts)
     notes = _older(position, copy)
-    notes += _put_on_record(vault, position, copy, given, words.read_by)
+    told_by = told.told_by if told else None
+    notes += _put_on_record(vault, position, copy, given, by=words.read_by, told_by=told_by)
     return replace(answer, warnings=(*store.warnings_of(vault), *notes))
 
 
@@ -136,16 +139,18 @@ def _doubted(answer: Answer, doubts: tuple[str, ...]) -> Answer:
     return replace(answer, document={**answer.document, "doubts": list(doubts)}, page=page)
 
 
-def _put_on_record(
+def _put_on_record(  # noqa: PLR0913 - those of `record_read_back`
     vault: Vault,
     position: Position,
     copy: Copy,
     given: list[tuple[Incoming, ReadBack | ValuesReadBack]],
+    *,
     by: str | None,
+    told_by: ToldBy | None,
 ) -> tuple[str, ...]:
     """Keep the read-back; a vault that cannot be written keeps nobody from the answer."""
     try:
-        record_read_back(vault, position, copy, given, by=by)
+        record_read_back(vault, position, copy, given, by=by, told_by=told_by)
     except (VaultRefused, VaultDamaged) as error:
         return (f"this read-back is NOT ON RECORD: {error.text}",)
     return ()

@@ -142,6 +142,13 @@ class ProfileEntry(Body, frozen=True):
     name: str
 
 
+class RenamesEntry(Body, frozen=True):
+    """A table of renames between two layouts as given: its object and its file name."""
+
+    sha256: Digest
+    name: str
+
+
 class ReadBody(Body, frozen=True):
     """kind "read": one pass of the reader.
 
@@ -232,7 +239,9 @@ class LoadFileBody(Body, frozen=True):
 class ReadBackBody(Body, frozen=True):
     """kind "read-back": what was read from a loaded card, against the copy meant.
 
-    With `by_values` two layouts were given: values were compared, and no bytes.
+    With `by_values` two layouts were given: values were compared, and no bytes. They are
+    `layout`, by which what was read was decoded, and `old_layout`, that of the copy meant;
+    `renames` is the table between them.
     """
 
     position: Identity
@@ -246,6 +255,9 @@ class ReadBackBody(Body, frozen=True):
     by_values: bool = False
     differing_values: int = 0
     expected_values: int = 0
+    old_layout: LayoutEntry | None = None
+    layout: LayoutEntry | None = None
+    renames: RenamesEntry | None = None
 
 
 class RecheckBody(Body, frozen=True):

@@ -9,6 +9,7 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from parambak.compare.renames import Renames
     from parambak.dumps.dump import Dump
     from parambak.keeping.bodies import DumpEntry, Normal
     from parambak.keeping.target import Target
@@ -57,6 +58,14 @@ class LayoutFile(Struct, frozen=True):
     data: bytes
     layout: Layout
     parts: Mapping[str, bytes] = {}
+
+
+class RenamesFile(Struct, frozen=True):
+    """A table of renames between two layouts as given: its file name, its bytes, what they say."""
+
+    name: str
+    data: bytes
+    renames: Renames
 
 
 class Request(Struct, frozen=True):

@@ -12,6 +12,7 @@ from parambak.keeping import bodies, select
 from parambak.keeping.admit import Admission
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
+from parambak.keeping.kept_layout import objects_of, put_layout
 from parambak.keeping.known import Fleet
 from parambak.keeping.target import Aimed, aim
 from parambak.keeping.texts import kept_name
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
     from parambak.keeping.chips import Chip
     from parambak.keeping.known import Copy, Position
-    from parambak.keeping.request import Incoming, LayoutFile, ProfileFile, Request
+    from parambak.keeping.request import Incoming, ProfileFile, Request
     from parambak.keeping.verified import Verdict
     from parambak.reads.vote import Vote
     from parambak.vault.vault import Vault, Writing
@@ -69,11 +70,11 @@ def _write(
     writing: Writing, request: Request, aimed: Aimed, matched: bodies.ReaderSum | None
 ) -> None:
     """Write the objects and one record a read, and one for what a vote over them gave."""
-    layout = _put_layout(writing, request.layout)
+    layout = put_layout(writing, request.layout) if request.layout else None
     profile = _put_profile(writing, request.profile)
     by = writing.person(request.read_by, aimed.vessel) if request.read_by else None
     common = _common(request, aimed, matched, layout, profile)
-    kept = [*_objects_of(layout), *([profile.sha256] if profile else [])]
+    kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []
     for incoming in request.dumps:
         image = writing.put(incoming.image.content)
@@ -144,24 +145,6 @@ def _put_profile(writing: Writing, given: ProfileFile | None) -> bodies.ProfileE
     if given is None:
         return None
     return bodies.ProfileEntry(sha256=writing.put(given.data), name=kept_name(given.name))
-
-
-def _put_layout(writing: Writing, given: LayoutFile | None) -> bodies.LayoutEntry | None:
-    if given is None:
-        return None
-    parts = [
-        bodies.LayoutPart(name=name, sha256=writing.put(data))
-        for name, data in sorted(given.parts.items())
-    ]
-    return bodies.LayoutEntry(
-        sha256=writing.put(given.data), name=kept_name(given.name), parts=tuple(parts)
-    )
-
-
-def _objects_of(layout: bodies.LayoutEntry | None) -> list[str]:
-    if layout is None:
-        return []
-    return [layout.sha256, *(part.sha256 for part in layout.parts)]
 
 
 def _answer(

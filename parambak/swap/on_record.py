@@ -2,21 +2,40 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.keeping import select
-from parambak.keeping.bodies import ImageEntry, LoadFileBody, ReadBackBody
+from parambak.keeping.bodies import (
+    ImageEntry,
+    LayoutEntry,
+    LoadFileBody,
+    ReadBackBody,
+    RenamesEntry,
+)
 from parambak.keeping.fold import fleet
+from parambak.keeping.kept_layout import objects_of, put_layout
+from parambak.keeping.texts import kept_name
 from parambak.memory.digests import sha256, sum16
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.keeping.known import Copy, Position
-    from parambak.keeping.request import Incoming
+    from parambak.keeping.request import Incoming, LayoutFile, RenamesFile
     from parambak.memory.image import Image
     from parambak.swap.read_back import ReadBack, ValuesReadBack
-    from parambak.vault.vault import Vault
+    from parambak.vault.vault import Vault, Writing
+
+
+class ToldBy(NamedTuple):
+    """What told values apart: the layout of the copy meant, the card's, the renames between.
+
+    `old` is an entry where it is the position's own layout, which the vault holds already.
+    """
+
+    old: LayoutFile | LayoutEntry
+    new: LayoutFile
+    renames: RenamesFile | None = None
 
 
 def record_load_file(
@@ -34,21 +53,28 @@ def record_load_file(
         writing.add("load-file", _vessel(vault, position), body.members(), relies_on=[copy.sha256])
 
 
-def record_read_back(
+def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keyword
     vault: Vault,
     position: Position,
     copy: Copy,
     reads: Sequence[tuple[Incoming, ReadBack | ValuesReadBack]],
     *,
     by: str | None,
+    told_by: ToldBy | None = None,
 ) -> None:
-    """Put what was read from the card on record, one record a dump, with the answer."""
+    """Put what was read from the card on record, one record a dump, with the answer.
+
+    `told_by` are the layouts where values were compared: kept in full, so that the answer
+    can be worked out again.
+    """
     with vault.writing() as writing:
         vessel = _vessel(vault, position)
         mark = writing.person(by, vessel) if by else None
+        kept, needed = _kept(writing, told_by)
         for incoming, found in reads:
             image = incoming.image
             relies_on = [writing.put(image.content), writing.put(incoming.data), copy.sha256]
+            relies_on += needed
             body = ReadBackBody(
                 position=position.id,
                 meant=copy.image,
@@ -57,8 +83,25 @@ def record_read_back(
                 stage=found.stage,
                 loaded_correctly=found.loaded_correctly,
                 **found.counts,
+                **kept,
             )
             writing.add("read-back", vessel, body.members(), by=mark, relies_on=relies_on)
+
+
+def _kept(writing: Writing, told_by: ToldBy | None) -> tuple[dict[str, Any], list[str]]:
+    """Write the layouts and the renames; return the body's members, and every object's digest."""
+    if told_by is None:
+        return {}, []
+    old = told_by.old
+    before = old if isinstance(old, LayoutEntry) else put_layout(writing, old)
+    behind = put_layout(writing, told_by.new)
+    members: dict[str, Any] = {"old_layout": before, "layout": behind}
+    objects = [*objects_of(before), *objects_of(behind)]
+    if told_by.renames is not None:
+        table = writing.put(told_by.renames.data)
+        members["renames"] = RenamesEntry(sha256=table, name=kept_name(told_by.renames.name))
+        objects.append(table)
+    return members, objects
 
 
 def released_files(vault: Vault, position: Position) -> frozenset[str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from typing import TYPE_CHECKING
 
 import pytest
@@ -169,6 +171,33 @@ def test_read_back_of_other_software_is_judged_by_values(upgrade: Ship) -> None:
     assert (result.code, result.document["loaded_correctly"]) == (1, False)
     names = [each["old_field"] for each in result.document["not_carried"]]
     assert "ramp_up_time" in names
+
+
+def test_what_told_the_values_apart_is_in_the_vault(upgrade: Ship) -> None:
+    """Both layouts, the file that one includes, the renames: as given, and named in the record."""
+    archived(upgrade)
+    part = NEW[NEW.index(b"[[field]]") :]
+    whole = NEW[: NEW.index(b"[[field]]")] + b'include = ["part.toml"]\n'
+    upgrade.write("part.toml", part)
+    upgrade.write("new.toml", whole)
+    upgrade.write("same.toml", OLD + b"# the maker's\n")
+    words = ("swap", "read-back", "grebe/port-thruster/U12", "new.bin", "--layout", "new.toml")
+    rest = ("--renames", "renames.toml", "--old-layout", "same.toml")
+    for more, old in (((), OLD), (rest, OLD + b"# the maker's\n")):
+        before = upgrade.tree()
+        assert upgrade.answer(*words, *more).code in {0, 1}
+        (name,) = [
+            n for n in upgrade.tree().keys() - before.keys() if n.startswith("vault/records")
+        ]
+        record = json.loads((upgrade.folder / name).read_bytes())
+        kept = [old, whole, part, *([RENAMES] if more else [])]
+        for data in kept:
+            digest = hashlib.sha256(data).hexdigest()
+            assert digest in record["objects"]
+            assert upgrade.tree()[f"vault/objects/{digest[:2]}/{digest}"] == digest
+        assert ("renames" in record["body"]) == bool(more)
+        assert record["body"]["layout"]["parts"][0]["name"] == "part.toml"
+    assert upgrade.run("recheck").code == 0
 
 
 def test_a_counter_may_move_after_power_and_not_before(upgrade: Ship) -> None:

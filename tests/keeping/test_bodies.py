@@ -135,6 +135,30 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"stage":"after-power"}',
     ),
     (
+        "read-back",
+        bodies.ReadBackBody(
+            position=OTHER,
+            meant=IMAGE,
+            image=IMAGE,
+            dumps=(LEAST_DUMP,),
+            stage="after-power",
+            loaded_correctly=False,
+            differing_bytes=0,
+            by_values=True,
+            differing_values=2,
+            expected_values=1,
+            old_layout=LAYOUT,
+            layout=bodies.LayoutEntry(sha256=DIGEST, name="n.toml"),
+            renames=bodies.RenamesEntry(sha256=DIGEST, name="r.toml"),
+        ),
+        '{"by_values":true,"differing_bytes":0,"differing_values":2,"dumps":[' + _LEAST + "],"
+        '"expected_values":1,"image":' + _IMAGE + ',"layout":{"name":"n.toml","sha256":' + _D + "},"
+        '"loaded_correctly":false,"meant":' + _IMAGE + ',"old_layout":{"name":"l.toml",'
+        '"parts":[{"name":"p.toml","sha256":' + _D + '}],"sha256":' + _D + "},"
+        '"position":"' + OTHER + '","renames":{"name":"r.toml","sha256":' + _D + "},"
+        '"stage":"after-power"}',
+    ),
+    (
         "recheck",
         bodies.RecheckBody(objects=41, records=17, damaged=0),
         '{"damaged":0,"objects":41,"records":17}',

@@ -28,6 +28,7 @@ SHARED: dict[str, type[bodies.Body]] = {
     "normal": bodies.Normal,
     "layout": bodies.LayoutEntry,
     "profile": bodies.ProfileEntry,
+    "renames": bodies.RenamesEntry,
 }
 
 

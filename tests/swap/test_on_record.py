@@ -6,11 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from parambak.compare.renames import read_renames
 from parambak.keeping.entries import amend
+from parambak.keeping.request import LayoutFile, RenamesFile
+from parambak.layouts.decode import decode
+from parambak.layouts.load import load
 from parambak.memory.digests import sha256, sum16
 from parambak.memory.image import Image
-from parambak.swap.on_record import record_load_file, record_read_back
-from parambak.swap.read_back import BEFORE_POWER, compare
+from parambak.swap.on_record import ToldBy, record_load_file, record_read_back
+from parambak.swap.read_back import BEFORE_POWER, compare, compare_values
 from tests.keeping.conftest import WHERE, Laptop, image, incoming
 
 if TYPE_CHECKING:
@@ -67,6 +71,61 @@ def test_each_dump_read_back_is_on_record_with_its_answer(laptop: Laptop) -> Non
     assert laptop.vault.read_object(sha256(bad)) == bad
     assert sha256(bad) in wrong.objects
     assert laptop.vault.person(wrong.by) == "B. Invented"
+
+
+PART = b"""
+[[field]]
+name = "setting"
+at = 0x12
+type = "u8"
+"""
+
+
+def with_part(title: str) -> LayoutFile:
+    """Return a layout that includes another file."""
+    text = f'[layout]\ntitle = "{title}"\nmemory = 256\ninclude = ["part.toml"]\n'.encode()
+    layout = load(text, name=f"{title}.toml", include=lambda _: PART)
+    return LayoutFile(f"{title}.toml", text, layout, {"part.toml": PART})
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_a_read_back_by_values_keeps_both_layouts_and_the_renames(
+    laptop: Laptop, named: bool
+) -> None:
+    """Byte for byte, included files too; the position's own layout is kept already."""
+    position, copy = laptop.position(), laptop.latest()
+    assert position.layout is not None
+    new = with_part("new")
+    old = with_part("old") if named else position.layout
+    table = b"setting = false\n"
+    renames = read_renames(table)
+    told_by = ToldBy(old, new, RenamesFile("renames.toml", table, renames))
+    decoded = decode(new.layout, Image.of(image()))
+    reads = [(incoming(image()), compare_values(decoded, decoded, renames, BEFORE_POWER))]
+    record_read_back(laptop.vault, position, copy, reads, by=None, told_by=told_by)
+    (record,) = newest(laptop)
+    body = record.body
+    assert body["by_values"] is True
+    files = [(body["layout"], new.data), (body["renames"], table)]
+    files.append((body["layout"]["parts"][0], PART))
+    if isinstance(old, LayoutFile):
+        files += [(body["old_layout"], old.data), (body["old_layout"]["parts"][0], PART)]
+    else:
+        files.append((body["old_layout"], laptop.vault.read_object(old.sha256)))
+        assert body["old_layout"] == old.members()
+    for entry, data in files:
+        assert entry["sha256"] == sha256(data)
+        assert laptop.vault.read_object(entry["sha256"]) == data
+        assert entry["sha256"] in record.objects
+
+
+def test_a_read_back_by_bytes_names_no_layout(laptop: Laptop) -> None:
+    """Its members are as they always were."""
+    found = compare(Image.of(image()), Image.of(image()), BEFORE_POWER)
+    reads = [(incoming(image()), found)]
+    record_read_back(laptop.vault, laptop.position(), laptop.latest(), reads, by=None)
+    (record,) = newest(laptop)
+    assert not {"old_layout", "layout", "renames", "by_values"} & set(record.body)
 
 
 def test_what_was_read_back_is_no_copy(laptop: Laptop) -> None:
