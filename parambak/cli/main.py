@@ -31,6 +31,7 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "decode": "decode",
     "diff": "diff",
     "export": "export",
+    "measure": "measure",
     "swap": {"check": "swap_check", "load-file": "swap_load_file", "read-back": "swap_read_back"},
     "recheck": "recheck",
     "visit": {"open": "visit_open", "close": "visit_close"},

@@ -260,6 +260,46 @@ class ReadBackBody(Body, frozen=True):
     renames: RenamesEntry | None = None
 
 
+class LimitsEntry(Body, frozen=True):
+    """A file of limits as given: its object and its file name."""
+
+    sha256: Digest
+    name: str
+
+
+class ReadingEntry(Body, frozen=True):
+    """One measurement, with the limits that held; without `value` it was not possible.
+
+    `typed` is what was typed, where `value` (in `unit`) is another text; `frequency` the
+    hertz that a speed was worked out from, `teeth` the wheel's.
+    """
+
+    name: str
+    unit: str = ""
+    value: str | None = None
+    typed: str | None = None
+    low: str | None = None
+    high: str | None = None
+    frequency: str | None = None
+    teeth: int | None = None
+    supply: bool = False
+    not_possible: str | None = None
+
+
+class MeasuredBody(Body, frozen=True):
+    """kind "measured": readings taken at a unit or position."""
+
+    about: Identity
+    stage: str
+    readings: tuple[ReadingEntry, ...]
+    on: str | None = None
+    limits: LimitsEntry | None = None
+    instrument: str | None = None
+    calibrated: str | None = None
+    visit: Identity | None = None
+    remark: str | None = None
+
+
 class RecheckBody(Body, frozen=True):
     """kind "recheck": every object and record was hashed again."""
 
@@ -277,6 +317,7 @@ KINDS: dict[str, type[Body]] = {
     "card-sheet": CardSheetBody,
     "load-file": LoadFileBody,
     "read-back": ReadBackBody,
+    "measured": MeasuredBody,
     "recheck": RecheckBody,
 }
 

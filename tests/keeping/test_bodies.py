@@ -159,6 +159,40 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"stage":"after-power"}',
     ),
     (
+        "measured",
+        bodies.MeasuredBody(
+            about=OTHER,
+            stage="as-found",
+            readings=(
+                bodies.ReadingEntry(
+                    name="battery",
+                    unit="V",
+                    value="24.1",
+                    typed="24,1",
+                    low="22",
+                    high="31.2",
+                    supply=True,
+                ),
+                bodies.ReadingEntry(
+                    name="speed", unit="rpm", value="1200", frequency="1200", teeth=60
+                ),
+                bodies.ReadingEntry(name="gap", not_possible="shaft turning"),
+            ),
+            on="2026-03-01",
+            limits=bodies.LimitsEntry(sha256=DIGEST, name="l.toml"),
+            instrument="multimeter",
+            calibrated="2025-11-02",
+            visit=ID,
+            remark="charger off",
+        ),
+        '{"about":"' + OTHER + '","calibrated":"2025-11-02","instrument":"multimeter",'
+        '"limits":{"name":"l.toml","sha256":' + _D + '},"on":"2026-03-01","readings":['
+        '{"high":"31.2","low":"22","name":"battery","supply":true,"typed":"24,1","unit":"V",'
+        '"value":"24.1"},{"frequency":"1200","name":"speed","teeth":60,"unit":"rpm",'
+        '"value":"1200"},{"name":"gap","not_possible":"shaft turning"}],'
+        '"remark":"charger off","stage":"as-found","visit":"' + ID + '"}',
+    ),
+    (
         "recheck",
         bodies.RecheckBody(objects=41, records=17, damaged=0),
         '{"damaged":0,"objects":41,"records":17}',
@@ -280,7 +314,7 @@ def test_a_kind_of_a_later_version_is_passed_over(laptop: Laptop) -> None:
     laptop.take(image())
     before = laptop.fleet
     with laptop.vault.writing() as writing:
-        writing.add("measured", laptop.vault.vessels()[0], {"anything": [1, {"a": "b"}]})
+        writing.add("of-a-later-version", laptop.vault.vessels()[0], {"anything": [1, {"a": "b"}]})
     assert laptop.fleet == before
 
 

@@ -29,6 +29,8 @@ SHARED: dict[str, type[bodies.Body]] = {
     "layout": bodies.LayoutEntry,
     "profile": bodies.ProfileEntry,
     "renames": bodies.RenamesEntry,
+    "limits": bodies.LimitsEntry,
+    "reading": bodies.ReadingEntry,
 }
 
 

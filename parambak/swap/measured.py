@@ -1,0 +1,260 @@
+"""Measurements on record: kept, found again with their drift, asked again where impossible."""
+
+from __future__ import annotations
+
+from datetime import date
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import CallRefused, Fault
+from parambak.keeping import select
+from parambak.keeping.bodies import LimitsEntry, MeasuredBody, ReadingEntry, body_of
+from parambak.keeping.book import local_time
+from parambak.layouts.decimals import exact, rounded
+from parambak.swap.measurements import ROUNDED, Reading
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from parambak.keeping.known import Card, Fleet, Position, Unit, Vessel
+    from parambak.swap.limits import Limits
+    from parambak.vault.vault import Vault, Writing
+
+AS_FOUND = "as-found"
+AFTER_FITTING = "after-fitting"
+STAGES = (AS_FOUND, AFTER_FITTING)
+
+MEASURE_WHERE = Fault(
+    "measure-where",
+    CallRefused,
+    "measurements belong to a unit or to one of its positions",
+    "Write VESSEL/UNIT, or VESSEL/UNIT/POSITION.",
+)
+
+
+class Place(NamedTuple):
+    """What is measured at: its name, its identities, and that of the vessel they belong to."""
+
+    where: str
+    ids: frozenset[str]
+    vessel: str
+
+
+class Measured(NamedTuple):
+    """One record of measurements: the day of the readings, and who took them (a mark)."""
+
+    record: str
+    on: date
+    stage: str
+    readings: tuple[Reading, ...]
+    by: str | None
+    limits: LimitsEntry | None
+    instrument: str | None
+    calibrated: str | None
+    remark: str | None
+    visit: str | None
+
+
+class Drift(NamedTuple):
+    """How one measurement moved: its readings by day, oldest first, and the change since."""
+
+    name: str
+    unit: str
+    series: tuple[tuple[date, str], ...]
+    since_last: str | None
+    since_first: str | None
+
+
+def place(known: Fleet, where: str) -> Place:
+    """Return what a WHERE names that can be measured at; raise where it names no such thing."""
+    parts = select.parse_where(where)
+    vessel = select.find_vessel(known, parts.vessel)
+    if parts.holder is None:
+        raise MEASURE_WHERE.at(expected="VESSEL/UNIT", found=repr(where[:80]))
+    holder: Unit | Card | Position = select.find_holder(vessel, parts.holder)
+    if parts.position is not None:
+        holder = select.find_position(known, where)
+    return Place(holder.where, holder.ids, vessel.home(min(holder.ids)))
+
+
+def on_record(vault: Vault, vessel: Vessel, ids: frozenset[str]) -> tuple[Measured, ...]:
+    """Return what was measured at the things of these identities, oldest first."""
+    found = []
+    for identity in sorted(vessel.ids):
+        for stored in vault.records(identity):
+            if stored.record.kind == "measured":
+                body = body_of(stored.record, stored.digest, MeasuredBody)
+                if body.about in ids:
+                    day = date.fromisoformat(body.on) if body.on else None
+                    found.append(
+                        Measured(
+                            stored.digest,
+                            day or local_time(stored.record).date(),
+                            body.stage,
+                            tuple(_reading(each) for each in body.readings),
+                            stored.record.by,
+                            body.limits,
+                            body.instrument,
+                            body.calibrated,
+                            body.remark,
+                            body.visit,
+                        )
+                    )
+    return tuple(sorted(found, key=lambda each: each.on))
+
+
+def _reading(entry: ReadingEntry) -> Reading:
+    return Reading(
+        name=entry.name,
+        unit=entry.unit,
+        value=entry.value,
+        typed=entry.typed,
+        low=entry.low,
+        high=entry.high,
+        frequency=entry.frequency,
+        teeth=entry.teeth,
+        supply=entry.supply,
+        not_possible=entry.not_possible,
+    )
+
+
+def keep(  # noqa: PLR0913 - what is known of one round of measuring, all by keyword
+    writing: Writing,
+    at: Place,
+    readings: Sequence[Reading],
+    *,
+    stage: str,
+    limits: tuple[str, bytes] | LimitsEntry | None,
+    instrument: str | None,
+    calibrated: str | None,
+    on: str | None,
+    visit: str | None,
+    by: str | None,
+    remark: str | None,
+) -> None:
+    """Put readings on record; `limits` are a file's name and bytes, or the entry of one kept."""
+    if isinstance(limits, tuple):
+        limits = LimitsEntry(sha256=writing.put(limits[1]), name=limits[0])
+    body = MeasuredBody(
+        about=min(at.ids),
+        stage=stage,
+        readings=tuple(_entry(each) for each in readings),
+        on=on,
+        limits=limits,
+        instrument=instrument,
+        calibrated=calibrated,
+        visit=visit,
+        remark=remark,
+    )
+    mark = writing.person(by, at.vessel) if by else None
+    relies_on = [limits.sha256] if limits is not None else []
+    writing.add("measured", at.vessel, body.members(), by=mark, relies_on=relies_on)
+
+
+def _entry(reading: Reading) -> ReadingEntry:
+    return ReadingEntry(
+        name=reading.name,
+        unit=reading.unit,
+        value=reading.value,
+        typed=reading.typed,
+        low=reading.low,
+        high=reading.high,
+        frequency=reading.frequency,
+        teeth=reading.teeth,
+        supply=reading.supply,
+        not_possible=reading.not_possible,
+    )
+
+
+def newest(earlier: Iterable[Measured]) -> dict[str, tuple[Measured, Reading]]:
+    """Return each measurement's newest reading or reason, by name in lower case."""
+    found = {}
+    for measured in earlier:
+        for reading in measured.readings:
+            found[reading.name.casefold()] = (measured, reading)
+    return found
+
+
+def asked_again(earlier: Iterable[Measured], now: Iterable[Reading]) -> tuple[Reading, ...]:
+    """Return what was not possible when it was last asked, and is not among the readings now."""
+    taken = {reading.name.casefold() for reading in now}
+    last = newest(earlier)
+    return tuple(
+        reading
+        for name, (_, reading) in sorted(last.items())
+        if reading.not_possible is not None and name not in taken
+    )
+
+
+def not_asked(limits: Limits | None, now: Iterable[Reading]) -> tuple[str, ...]:
+    """Return the measurements that the limits state and that were not given."""
+    taken = {reading.name.casefold() for reading in now}
+    stated = limits.measurement if limits is not None else ()
+    return tuple(each.name for each in stated if each.name.casefold() not in taken)
+
+
+def drift(earlier: Iterable[Measured], now: Iterable[Reading], today: date) -> tuple[Drift, ...]:
+    """Return how each measurement of `now` moved since it was last and first taken."""
+    found = []
+    past = list(earlier)
+    for reading in now:
+        if reading.exact is None:
+            continue
+        series = [
+            (measured.on, each)
+            for measured in past
+            for each in measured.readings
+            if each.name.casefold() == reading.name.casefold()
+            and each.unit == reading.unit
+            and each.exact is not None
+        ]
+        since = [_change(each, reading) for _, each in series]
+        values = [(on, each.value or "") for on, each in series]
+        found.append(
+            Drift(
+                reading.name,
+                reading.unit,
+                (*values, (today, reading.value or "")),
+                since[-1] if since else None,
+                since[0] if since else None,
+            )
+        )
+    return tuple(found)
+
+
+def _change(before: Reading, after: Reading) -> str:
+    change = (after.exact or Fraction(0)) - (before.exact or Fraction(0))
+    text = exact(change) or rounded(change, ROUNDED)
+    return text if text.startswith("-") else f"+{text}"
+
+
+def overdue(limits: Limits | None, calibrated: str | None, today: date) -> str | None:
+    """Return in words that the instrument's calibration is too old for the limits, else None."""
+    months = limits.head.calibration_months if limits is not None else None
+    if months is None:
+        return None
+    if calibrated is None:
+        return f"the instrument's calibration date was not given; {months} months are allowed"
+    day = date.fromisoformat(calibrated)
+    passed = (today.year - day.year) * 12 + today.month - day.month - (today.day < day.day)
+    if passed < months:
+        return None
+    return f"the instrument was calibrated on {calibrated}, more than {months} months ago"
+
+
+def supplies(earlier: Iterable[Measured]) -> tuple[bool | None, str]:
+    """Return whether the supplies were last found inside their limits, and the evidence.
+
+    None where no supply was measured against limits, or one was not possible.
+    """
+    taken = [(m, r) for m, r in newest(earlier).values() if r.supply]
+    if not taken:
+        return None, "no supply was measured; put it on record with `measure`"
+    out = [f"{r.name} {r.value} {r.unit}: {r.words}" for _, r in taken if r.within is False]
+    if out:
+        return False, f"{'; '.join(out)}. A bad supply kills the new card too"
+    unknown = [f"{r.name}: {r.words}" for _, r in taken if r.within is None]
+    if unknown:
+        return None, "; ".join(unknown)
+    said = ", ".join(f"{r.name} {r.value} {r.unit} ({m.on})" for m, r in taken)
+    return True, f"inside their limits: {said}"

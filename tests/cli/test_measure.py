@@ -1,0 +1,109 @@
+"""`measure`, as a user and a script meet it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.cli.invented import archive_two
+
+if TYPE_CHECKING:
+    from tests.cli.conftest import Ship
+
+LIMITS = (Path(__file__).parents[2] / "shared" / "limits" / "thruster.toml").read_bytes()
+UNIT = "grebe/port-thruster"
+
+
+@pytest.fixture
+def measured(ship: Ship) -> Ship:
+    """Return a ship with a first round of readings on record."""
+    archive_two(ship)
+    ship.write("limits.toml", LIMITS)
+    words = ("battery=24,1V", "--not-possible", "pickup_gap=shaft turns", "--by", "A. Fitter")
+    assert ship.run("measure", UNIT, *words, "--limits", "limits.toml").code == 0
+    return ship
+
+
+def test_readings_are_kept_and_their_drift_is_shown(measured: Ship) -> None:
+    """The limits hold from then on; what was not possible is asked again."""
+    answer = measured.answer("measure", UNIT, "battery=23.5", "--stage", "after-fitting")
+    assert answer.code == 0
+    document = answer.document
+    assert document["where"] == UNIT
+    assert document["readings"][0] | {"by": "1.5", "within": True} == document["readings"][0]
+    assert [each["value"] for each in document["drift"][0]["series"]] == ["24.1", "23.5"]
+    assert document["drift"][0]["since_last"] == "-0.6"
+    assert document["asked_again"] == [{"name": "pickup_gap", "reason": "shaft turns"}]
+    assert "logic_supply" in document["not_given"]
+
+
+def test_a_reading_outside_its_limits_is_a_negative_answer(measured: Ship) -> None:
+    """It is on record all the same, and the answer says by how much."""
+    result = measured.run("measure", UNIT, "analogue_supply=15,5")
+    assert result.code == 1
+    assert "OUT, 0.05 V above 15.45" in " ".join(result.out.split())
+    assert "15,5 as 15.5 V" in result.out
+    again = measured.answer("measure", UNIT, "analogue_supply=15.1")
+    assert again.document["drift"][0]["since_last"] == "-0.4"
+
+
+def test_no_reading_writes_nothing(measured: Ship) -> None:
+    """It lists what is asked."""
+    before = measured.tree()
+    result = measured.run("measure", UNIT)
+    assert result.code == 0
+    assert "Still to be measured: pickup_gap" in result.out
+    assert measured.tree() == before
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("grebe", "battery=24"), "measure-where"),
+        (("grebe/no-such", "battery=24"), "where-unit"),
+        ((UNIT, "battery=24 bar"), "measure-unit"),
+        ((UNIT, "batery=24"), "measure-name"),
+        ((UNIT, "battery"), "measure-shape"),
+        ((UNIT, "battery=24", "battery=25"), "measure-twice"),
+        ((UNIT, "battery=24", "--on", "2999-01-01"), "day-to-come"),
+        ((UNIT, "battery=24", "--calibrated", "yesterday"), "amend-date"),
+        ((UNIT, "battery=24", "--limits", "none.toml"), "file-absent"),
+        ((UNIT, "battery=24", "--limits", "layout.toml"), "limits-entry"),
+        ((UNIT, "battery=24", "--limits", "a.hex"), "limits-text"),
+        ((UNIT, "battery=24", "--by", "a\x1bb"), "text-character"),
+        ((UNIT, "--not-possible", "battery=" + "x" * 4001), "text-length"),
+        ((UNIT, "battery=24", "--remark", "\u202e"), "text-character"),
+    ],
+)
+def test_what_is_refused_leaves_the_vault_as_it_was(
+    measured: Ship, words: tuple[str, ...], code: str
+) -> None:
+    """Exit 2, the code, and what to do."""
+    before = measured.tree()
+    answer = measured.answer("measure", *words)
+    assert answer.code == 2
+    assert answer.document["error"]["code"] == code
+    assert answer.document["error"]["next"]
+    assert measured.tree() == before
+
+
+def test_an_open_visit_is_remembered(measured: Ship) -> None:
+    """The record names its person, and the readings go with the visit."""
+    measured.run("visit", "open", "grebe", "--by", "B. Visitor")
+    assert measured.run("measure", UNIT, "battery=24").code == 0
+    records = [path.read_text("utf-8") for path in measured.vault.glob("records/*/*.json")]
+    kept = [text for text in records if '"kind":"measured"' in text and '"visit"' in text]
+    assert len(kept) == 1
+    assert '"by":' in kept[0]
+
+
+def test_a_note_tells_of_an_old_calibration(measured: Ship) -> None:
+    """The limits allow twelve months."""
+    result = measured.run("measure", UNIT, "battery=24", "--calibrated", "2001-01-01")
+    assert "more than 12 months" in result.err
+    fortnight = (datetime.now().astimezone() - timedelta(days=14)).date().isoformat()
+    recent = measured.run("measure", UNIT, "battery=24", "--calibrated", fortnight)
+    assert "calibrated" not in recent.err

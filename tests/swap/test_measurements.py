@@ -1,0 +1,286 @@
+"""Measurements: what is typed is understood exactly, and held against limits exactly."""
+
+from __future__ import annotations
+
+import re
+from contextlib import suppress
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from parambak.errors import CallRefused, SheetRefused
+from parambak.swap.limits import Head, Limit, Limits, load_limits
+from parambak.swap.measured import Drift, Measured, asked_again, drift, not_asked, overdue, supplies
+from parambak.swap.measurements import Reading, read_readings, rpm
+
+ROOT = Path(__file__).parents[2]
+HEAD = "[limits]\ntitle = 'invented'\nsource = 'invented'\n"
+ROW = "[[measurement]]\nname = 'supply'\nunit = 'V'\n"
+PAGE = (ROOT / "formats" / "limits.md").read_text("utf-8")
+
+
+def one(typed: str, *, unit: str = "V", **limit: Decimal | int | None) -> Reading:
+    """Return one reading held against one limit."""
+    stated = Limit(name="supply", unit=unit, **limit)  # type: ignore[arg-type]
+    return read_readings([typed], [], {"supply": stated})[0]
+
+
+@pytest.mark.parametrize(
+    ("typed", "value", "within", "words"),
+    [
+        ("supply=5.02", "5.02", True, "in, by 0.08 V"),
+        ("supply = 5,02 V", "5.02", True, "in, by 0.08 V"),
+        ("supply=5020mV", "5.02", True, "in, by 0.08 V"),
+        ("SUPPLY=0.005kV", "5", True, "in, by 0.1 V"),
+        ("supply=4.9", "4.9", True, "in, by 0 V"),
+        ("supply=5.1", "5.1", True, "in, by 0 V"),
+        ("supply=5.10001", "5.10001", False, "OUT, 0.00001 V above 5.1"),
+        ("supply=4.8", "4.8", False, "OUT, 0.1 V below 4.9"),
+        ("supply=-5", "-5", False, "OUT, 9.9 V below 4.9"),
+    ],
+)
+def test_a_reading_is_in_or_out_and_by_how_much(
+    typed: str, value: str, *, within: bool, words: str
+) -> None:
+    """The limit itself is in; a decimal comma and prefixes of thousands are understood."""
+    reading = one(typed, low=Decimal("4.9"), high=Decimal("5.1"))
+    assert (reading.value, reading.within, reading.words) == (value, within, words)
+
+
+def test_what_was_typed_is_echoed_where_it_is_another_text() -> None:
+    """A comma and another prefix are; the same number in the same unit is not."""
+    assert one("supply=5,02V", low=Decimal(1)).typed == "5,02 V"
+    assert one("supply=5020 mV", low=Decimal(1)).typed == "5020 mV"
+    assert one("supply=5.02 V", low=Decimal(1)).typed is None
+    assert one("supply=5.02", low=Decimal(1)).typed is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "code"),
+    [
+        ("supply", "measure-shape"),
+        ("supply=", "measure-shape"),
+        ("supply=V", "measure-shape"),
+        ("supply=1.000,5", "measure-shape"),
+        ("supply=1 000", "measure-shape"),
+        ("supply=1e3", "measure-unit"),
+        ("supply=nan", "measure-shape"),
+        ("supply=5" + "0" * 40, "measure-shape"),
+        ("supply=\uff15", "measure-shape"),
+        ("supply=5 A", "measure-unit"),
+        ("supply=5 v", "measure-unit"),
+        ("supply=5 MV", "measure-unit"),
+        ("supply=5 Hz", "measure-unit"),
+        ("supplies=5", "measure-name"),
+        ("\u202esupply=5", "measure-shape"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused(typed: str, code: str) -> None:
+    """Another unit, another name, another shape: each by its code, and what to do."""
+    with pytest.raises(CallRefused) as refusal:
+        one(typed, low=Decimal(1))
+    assert refusal.value.code == code
+    assert refusal.value.expected
+    assert refusal.value.next
+
+
+def test_a_measurement_given_twice_is_refused() -> None:
+    """Whatever its case, and as a reason too."""
+    for second, reason in (("a=2", []), ("A=2", []), ("b=1", ["a=no"])):
+        with pytest.raises(CallRefused) as refusal:
+            read_readings(["a=1", second], reason, None)
+        assert refusal.value.code == "measure-twice"
+
+
+def test_what_was_not_possible_is_not_out() -> None:
+    """It is not known, with its reason."""
+    limit = Limit(name="gap", unit="mm", low=Decimal(1))
+    reading = read_readings([], ["gap = the shaft turns"], {"gap": limit})[0]
+    assert (reading.value, reading.within, reading.by) == (None, None, None)
+    assert reading.words == "not possible: the shaft turns"
+    with pytest.raises(CallRefused):
+        read_readings([], ["gap="], None)
+
+
+def test_without_limits_nothing_is_judged() -> None:
+    """The value is kept, in whatever unit was typed."""
+    reading = read_readings(["anything=3,5 mm"], [], None)[0]
+    assert (reading.value, reading.unit, reading.within) == ("3.5", "mm", None)
+    assert reading.words == "no limit is stated"
+
+
+def test_a_speed_is_worked_out_from_a_frequency_without_rounding() -> None:
+    """Seven teeth and 100 Hz: 857.142857… rpm, which is above a limit of 857.142."""
+    reading = one("supply=100 Hz", unit="rpm", high=Decimal("857.142"), teeth=7)
+    assert reading.value == "857.143"
+    assert reading.exact == Fraction(6000, 7)
+    assert reading.within is False
+    assert one("supply=100 Hz", unit="rpm", high=Decimal("857.143"), teeth=7).within is True
+
+
+@given(st.integers(1, 10**9), st.integers(1, 500))
+def test_revolutions_and_hertz_go_back_and_forth(frequency: int, teeth: int) -> None:
+    """Rpm = 60 f / teeth, exactly."""
+    assert rpm(Fraction(frequency), teeth) * teeth / 60 == frequency
+
+
+@pytest.mark.parametrize(
+    ("row", "line", "said"),
+    [
+        ("low = 3\nhigh = 2\n", 7, "low is above high"),
+        ("", 5, "no limit"),
+        ("nominal = 5\n", 7, "goes with tolerance"),
+        ("nominal = 5\ntolerance = 1\ntolerance-percent = 1\n", 7, "one of them"),
+        ("tolerance = 1\nlow = 3\n", 4, "goes with tolerance"),
+        ("nominal = 5\ntolerance = 1\nlow = 3\n", 7, "not both"),
+        ("nominal = 5\ntolerance = -1\n", 8, "below zero"),
+        ("low = nan\n", 7, "no number"),
+        ("low = inf\n", 7, "no number"),
+        ("low = 1e4000\n", 7, "no number"),
+        (f"low = {'1' * 1900}\n", 7, "no number"),
+        ("low = true\n", 7, "decimal"),
+        ("low = '3'\nlo = 3\n", 8, "unknown field"),
+        ("low = 3\nteeth = 30\n", 8, "teeth need"),
+        ("low = 3\nteeth = 0\n", 8, "int"),
+        ("low = 3\n[[measurement]]\nname = 'SUPPLY'\nunit = 'V'\nlow = 1\n", 9, "twice"),
+    ],
+)
+def test_a_limit_that_cannot_be_meant_is_refused_by_its_line(
+    row: str, line: int, said: str
+) -> None:
+    """The key, its line, and why."""
+    with pytest.raises(SheetRefused) as refusal:
+        load_limits((HEAD + ROW + row).encode())
+    assert refusal.value.code == "limits-entry"
+    assert refusal.value.line == line
+    assert said in refusal.value.text
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"\xff",
+        b"\x00",
+        b"a = ",
+        b"a = " + b"[" * 1900,
+        b"x" * 3000 + b" = 1",
+        b"#" * 300_000,
+        b"[limits]\ntitle = 'a'\nsource = 'b'\n",
+        b"low = 1e99999999999999999999",
+    ],
+)
+def test_what_is_no_file_of_limits_is_refused(data: bytes) -> None:
+    """Bounded, and never with another error."""
+    with pytest.raises(SheetRefused) as refusal:
+        load_limits(data)
+    assert refusal.value.code in {"limits-text", "limits-entry"}
+
+
+@given(st.binary(max_size=200) | st.text(max_size=200).map(str.encode))
+def test_no_bytes_escape_as_another_error(data: bytes) -> None:
+    """Whatever is given is limits or a refusal."""
+    with suppress(SheetRefused):
+        load_limits(HEAD.encode() + ROW.encode() + data)
+
+
+def test_the_example_of_the_page_is_as_it_says() -> None:
+    """Each line of readings gives the answer beside it."""
+    example = re.search(r"```toml\n(.*?)```\n\n```text\n(.*?)```", PAGE, re.DOTALL)
+    assert example is not None
+    limits = load_limits(example[1].encode()).by_name
+    lines = example[2].splitlines()
+    assert len(lines) == 4
+    for line in lines:
+        typed, words = re.split(r" {2,}", line)
+        assert read_readings([typed], [], limits)[0].words == words
+
+
+def test_the_page_names_every_key() -> None:
+    """In the tables."""
+    named = set(re.findall(r"^\| `([a-z-]+)` \|", PAGE, re.MULTILINE))
+    keys = {name.replace("_", "-") for each in (Head, Limit) for name in each.__struct_fields__}
+    assert named == keys
+
+
+def test_the_shipped_limits_are_sound() -> None:
+    """Every file that crews are handed."""
+    files = sorted((ROOT / "shared" / "limits").glob("*.toml"))
+    assert files
+    for file in files:
+        assert load_limits(file.read_bytes()).measurement
+
+
+# --- what is on record ---
+
+
+def taken(on: str, *readings: Reading) -> Measured:
+    """Return readings of one day."""
+    day = date.fromisoformat(on)
+    return Measured("ab" * 32, day, "as-found", readings, None, None, None, None, None, None)
+
+
+def supply(value: str | None, name: str = "battery", **more: str | None) -> Reading:
+    """Return a reading of a supply that must be at least 22 V."""
+    reason = None if value else "no access"
+    return Reading(name, "V", value, low="22", supply=True, not_possible=reason, **more)  # type: ignore[arg-type]
+
+
+def test_drift_tells_the_change_since_last_and_first() -> None:
+    """Of the same measurement in the same unit alone, exactly."""
+    past = [
+        taken("2025-03-01", supply("24.3"), supply("1", name="other")),
+        taken("2026-03-01", supply("24.1"), supply(None, name="other")),
+    ]
+    found = drift(past, [supply("23.95")], date(2026, 11, 1))
+    days = (date(2025, 3, 1), date(2026, 3, 1), date(2026, 11, 1))
+    series = tuple(zip(days, ("24.3", "24.1", "23.95"), strict=True))
+    assert found == (Drift("battery", "V", series, "-0.15", "-0.35"),)
+
+
+def test_what_was_not_possible_is_asked_again_until_it_is_measured() -> None:
+    """A later reading settles it, an earlier one does not."""
+    reason = supply(None)
+    assert asked_again([taken("2025-03-01", reason)], []) == (reason,)
+    assert asked_again([taken("2025-03-01", reason)], [supply("24")]) == ()
+    later = [taken("2025-03-01", reason), taken("2025-03-02", supply("24"))]
+    assert asked_again(later, []) == ()
+    assert asked_again(later[::-1], []) == (reason,)
+
+
+def test_what_the_limits_state_and_nobody_gave_is_named() -> None:
+    """By name, a reason counts as given."""
+    rows = tuple(Limit(name=name, unit="V", low=Decimal(1)) for name in ("a", "battery"))
+    limits = Limits(Head(title="", source=""), rows)
+    assert not_asked(limits, [supply(None)]) == ("a",)
+    assert not_asked(None, []) == ()
+
+
+@pytest.mark.parametrize(
+    ("calibrated", "late"),
+    [("2026-03-02", False), ("2026-03-01", True), ("2020-01-01", True), (None, True)],
+)
+def test_an_old_calibration_is_remarked_on(calibrated: str | None, *, late: bool) -> None:
+    """Twelve months to the day; one that nobody gave too, where the limits ask."""
+    asks = Limits(Head(title="", source="", calibration_months=12), ())
+    assert (overdue(asks, calibrated, date(2027, 3, 1)) is not None) is late
+    assert overdue(Limits(Head(title="", source=""), ()), calibrated, date(2027, 3, 1)) is None
+
+
+def test_supplies_are_in_out_or_not_known() -> None:
+    """The newest reading of each counts; what is no supply does not."""
+    other = Reading("gap", "mm", "9", low="1", high="2")
+    assert supplies([])[0] is None
+    assert supplies([taken("2026-01-01", other)])[0] is None
+    assert supplies([taken("2026-01-01", supply("24"), other)])[0] is True
+    assert supplies([taken("2026-01-01", supply("21"))])[0] is False
+    assert supplies([taken("2026-01-01", supply("21")), taken("2026-01-02", supply("24"))])[0]
+    assert supplies([taken("2026-01-01", supply("24"), supply(None, name="logic"))])[0] is None
+    out = supplies([taken("2026-01-01", supply("21"), supply(None, name="logic"))])
+    assert out[0] is False
+    assert "battery 21 V: OUT, 1 V below 22" in out[1]
