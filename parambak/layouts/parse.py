@@ -62,7 +62,14 @@ def parse(data: bytes, file: str | None, ledger: Ledger) -> Source | None:
     except tomllib.TOMLDecodeError as error:
         _note_syntax(str(error), text, file, ledger)
     except RecursionError:
-        ledger.note_text(faults.TOO_DEEP, file=file, line=_deepest_line(text))
+        line, brackets = _deepest_line(text)
+        ledger.note_text(
+            faults.TOO_DEEP,
+            file=file,
+            line=line,
+            expected="no more brackets within brackets than a layout needs",
+            found=f"opening brackets in this line: {brackets}",
+        )
     except (ValueError, _NumberTooLongError):
         _note_long(text, file, ledger)
     else:
@@ -132,10 +139,10 @@ def _note_long(text: str, file: str | None, ledger: Ledger) -> None:
     )
 
 
-def _deepest_line(text: str) -> int:
-    """Return the line with most opening brackets."""
+def _deepest_line(text: str) -> tuple[int, int]:
+    """Return the line with most opening brackets, and how many."""
     counts = [line.count("[") + line.count("{") for line in text.split("\n")]
-    return counts.index(max(counts)) + 1
+    return counts.index(max(counts)) + 1, max(counts)
 
 
 def _has_long(tree: dict[str, Any]) -> bool:
