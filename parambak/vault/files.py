@@ -42,6 +42,7 @@ SEALED = 0o444
 OPEN = 0o666  # the user's umask takes its share
 _BINARY = getattr(os, "O_BINARY", 0)
 _READ = os.O_RDONLY | _BINARY | getattr(os, "O_NONBLOCK", 0)  # a pipe must not hang us
+_PIECE = 1 << 16  # bytes read at once, where a file is only hashed
 _FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG}
 _REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 _NO_FOLDER_FLUSH = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
@@ -102,6 +103,29 @@ def read_file(path: Path | str, limit: int) -> bytes:
         os.close(descriptor)
 
 
+def holds(path: Path | str, digest: str, limit: int) -> bool | None:
+    """Tell whether a file's SHA-256 is `digest`; None where it is not there."""
+    try:
+        return sha256(read_file(path, limit)) == digest
+    except FileNotFoundError:
+        return None
+    except OSError:
+        return False
+
+
+def read_system_file(path: str, limit: int) -> bytes:
+    """Return the first `limit` bytes of a file of the system, such as those below /proc."""
+    descriptor = os.open(path, _READ)
+    try:
+        pieces = []
+        while limit > 0 and (piece := os.read(descriptor, min(limit, _PIECE))):
+            pieces.append(piece)
+            limit -= len(piece)
+        return b"".join(pieces)
+    finally:
+        os.close(descriptor)
+
+
 def _read_all(descriptor: int, size: int, limit: int) -> bytes:
     data = os.read(descriptor, size + 1)
     if len(data) == size:
@@ -114,6 +138,27 @@ def _read_all(descriptor: int, size: int, limit: int) -> bytes:
         if total > limit:
             raise UnfitFileError(errno.EFBIG, f"more than {limit} bytes")
     return b"".join(pieces)
+
+
+def read_quickly(path: str, limit: int) -> bytes:
+    """Return the first bytes of a file, as fast as the system gives them; some over `limit`.
+
+    For one who expects bytes of a certain digest: where they are others, or OSError is
+    raised, `read_file` tells why.
+    """
+    descriptor = os.open(path, _READ)
+    try:
+        data = os.read(descriptor, _PIECE)
+        if len(data) < _PIECE:
+            return data
+        pieces = [data]
+        while data and limit > 0:
+            data = os.read(descriptor, _PIECE)
+            pieces.append(data)
+            limit -= _PIECE
+        return b"".join(pieces)
+    finally:
+        os.close(descriptor)
 
 
 def is_file(path: Path | str) -> bool:
@@ -132,11 +177,11 @@ def names_in(folder: Path) -> list[str]:
 def stamps_in(folder: Path) -> dict[str, Stamp]:
     """Return the stamp of each folder two hexadecimal digits long within `folder`."""
     two = (n for n in names_in(folder) if len(n) == 2 and not n.strip("0123456789abcdef"))
-    stamps = {name: stamp_of(folder / name) for name in two}
+    stamps = {name: stamp_of(f"{folder}/{name}") for name in two}
     return {name: stamp for name, stamp in stamps.items() if stamp is not None}
 
 
-def stamp_of(folder: Path) -> Stamp | None:
+def stamp_of(folder: Path | str) -> Stamp | None:
     """Return a folder's stamp; None where there is no such folder."""
     try:
         # Not scandir's copy: on Windows that one is late and has no inode.

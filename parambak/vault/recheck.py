@@ -1,4 +1,8 @@
-"""Everything in a vault hashed again, from the files alone: the index is not asked."""
+"""Everything in a vault hashed again, from the files alone: the index is not asked.
+
+What is kept in memory grows with the damage, and to some 8 MB at most with the vault: names of
+objects and records that are still to be looked for.
+"""
 
 from __future__ import annotations
 
@@ -7,13 +11,18 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
 from parambak.vault import files, objects, records, vault_toml
+from parambak.vault.recheck_cycle import Cycle
 from parambak.vault.vault import FIRST
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable
 
     from parambak.vault.records import Record
     from parambak.vault.vault import Vault
+
+SORTS = (objects.FOLDER, records.FOLDER)
+_DIGITS = 64
+_MOST_WANTED = 256  # names looked for in one folder at once
 
 
 class Damage(NamedTuple):
@@ -28,68 +37,103 @@ class Rechecked(NamedTuple):
 
     `remarks` are files that no vault writes (the system's, a sync program's) and temporary
     files that a broken-off write left; the next write into their folder removes the latter.
+    `unread` counts the files that a limit in time left; `cycle` is what to go on from.
     """
 
     objects: int
     records: int
     damaged: tuple[Damage, ...]
     remarks: tuple[Damage, ...]
+    unread: int
+    cycle: Cycle
 
 
-def recheck(vault: Vault, progress: Callable[[int, int], None]) -> Rechecked:
+def recheck(
+    vault: Vault,
+    progress: Callable[[int, int], None],
+    *,
+    cycle: Cycle | None = None,
+    enough: Callable[[], bool] | None = None,
+    now: str = "1970-01-01T00:00:00Z",
+) -> Rechecked:
     """Hash every object and record again; find what is edited, gone, or out of its place.
 
     `progress` is told how many files of how many are done. A record must hold what its
     name says, be `after` records that are there, and name objects that are there.
+    `enough` is asked after each folder, and ends the run. `cycle` is one to go on with; it is begun
+    anew where files have gone since. `now` (UTC) is when a new cycle begins.
     """
-    return _Recheck(vault, progress).run()
+    return _Recheck(vault, progress, now).run(cycle, enough or (lambda: False))
 
 
 class _Recheck:
-    """One pass; what it keeps grows with the damage, not with the vault."""
+    """One run."""
 
-    def __init__(self, vault: Vault, progress: Callable[[int, int], None]) -> None:
+    def __init__(self, vault: Vault, progress: Callable[[int, int], None], now: str) -> None:
         self._vault = vault
         self._root = vault.root
         self._progress = progress
-        self._done = 0
-        self._total = 0
-        self._hashed = 0
+        self._now = now
         self._damaged: dict[str, str] = dict.fromkeys(vault.gone, "It was here and is gone.")
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
+        self._wanted: dict[str, list[tuple[bytes, str]]] = {}
 
-    def run(self) -> Rechecked:
-        sorts = (objects.FOLDER, records.FOLDER)
-        self._total = sum(len(names) for sort in sorts for _, names in self._folders(sort))
-        hashed = {sort: self._pass(sort) for sort in sorts}
-        self._check_toml()
-        damaged = tuple(Damage(files.shown(f), t) for f, t in sorted(self._damaged.items()))
-        remarks = tuple(Damage(files.shown(f), t) for f, t in sorted(self._remarks.items()))
-        return Rechecked(hashed[objects.FOLDER], hashed[records.FOLDER], damaged, remarks)
+    def run(self, cycle: Cycle | None, enough: Callable[[], bool]) -> Rechecked:
+        held = {folder: self._held(folder) for sort in SORTS for folder in self._folders(sort)}
+        gone_on = cycle is not None and all(held.get(f, -1) >= n for f, n in cycle.folders.items())
+        if cycle is None or not gone_on:
+            cycle = Cycle(began=self._now)
+        self._look_again(cycle.damaged)
+        left = [folder for folder, count in held.items() if cycle.folders.get(folder) != count]
+        counted = self._pass(left, held, enough, sum(held.values()))
+        unread = sum(held[folder] for folder in left if folder not in counted)
+        self._look_for_wanted()
+        folders = {**cycle.folders, **counted}
+        whole = len(counted) == len(held)
+        self._check_toml(whole=whole, empty=not any(folders.values()))
+        after = Cycle(began=cycle.began, folders=folders, damaged=self._damaged)
+        return Rechecked(
+            after.counted(objects.FOLDER),
+            after.counted(records.FOLDER),
+            tuple(Damage(files.shown(f), t) for f, t in sorted(self._damaged.items())),
+            tuple(Damage(files.shown(f), t) for f, t in sorted(self._remarks.items())),
+            unread,
+            after,
+        )
 
-    def _pass(self, sort: str) -> int:
-        check = self._object if sort == objects.FOLDER else self._record
-        counted = 0
-        for folder, names in self._folders(sort):
-            for name in names:
-                digest = name.removesuffix(records.SUFFIX) if sort == records.FOLDER else name
-                file = f"{folder}/{name}"
-                if self._is_ours(sort, file, name, digest):
-                    check(file, digest)
-                    counted += 1
-                    self._hashed += 1
-                self._done += 1
-                self._progress(self._done, max(self._done, self._total))
+    def _pass(
+        self, left: list[str], held: dict[str, int], enough: Callable[[], bool], total: int
+    ) -> dict[str, int]:
+        """Hash what these folders hold, till it is enough; return the files of each one done."""
+        counted: dict[str, int] = {}
+        done = total - sum(held[folder] for folder in left)
+        for folder in left:
+            if counted and enough():
+                break
+            counted[folder] = self._folder(folder)
+            done += counted[folder]
+            self._progress(done, max(done, total))
         return counted
 
-    def _folders(self, sort: str) -> Iterator[tuple[str, list[str]]]:
-        """Yield each folder of objects or records, and the names in it."""
+    # --- the tree ---
+
+    def _folders(self, sort: str) -> Iterable[str]:
+        """Return each folder of objects or records."""
+        found = []
         for name in self._names(sort):
             if len(name) == 2 and not name.strip("0123456789abcdef"):
-                yield f"{sort}/{name}", self._names(f"{sort}/{name}")
+                found.append(f"{sort}/{name}")
             else:
                 self._remarks[f"{sort}/{name}"] = "No vault writes a file of this name."
+        return found
+
+    def _held(self, folder: str) -> int:
+        """Return how many files of a folder are to be hashed."""
+        ending = records.SUFFIX if folder.startswith(records.FOLDER) else ""
+        begin, length = folder[-2:], _DIGITS + len(ending)
+        names = self._names(folder)
+        return sum(1 for n in names if len(n) == length and n[:2] == begin and n.endswith(ending))
 
     def _names(self, folder: str) -> list[str]:
         try:
@@ -98,74 +142,143 @@ class _Recheck:
             self._damaged[folder] = f"The folder cannot be read: {files.words(error)}."
             return []
 
-    def _is_ours(self, sort: str, file: str, name: str, digest: str) -> bool:
-        """Tell whether a file stands where its name belongs; else remark on it."""
-        right = objects.file_of(digest) if sort == objects.FOLDER else records.file_of(digest)
-        if not objects.DIGEST.fullmatch(digest):
-            left = name.endswith(files.TEMPORARY)
-            self._remarks[file] = (
-                "A write that was broken off left this; the next one here removes it."
-                if left
-                else "No vault writes a file of this name."
-            )
-            return False
-        if file != right:
+    def _folder(self, folder: str) -> int:
+        """Hash what a folder holds; return how many of its files are a vault's."""
+        of_records = folder.startswith(records.FOLDER)
+        check = self._record if of_records else self._object
+        begin, path = folder[-2:], f"{self._root}/{folder}/"
+        counted = 0
+        for name in self._names(folder):
+            digest = name.removesuffix(records.SUFFIX) if of_records else name
+            if objects.DIGEST.fullmatch(digest) and digest[:2] == begin:
+                check(path + name, digest)
+                counted += 1
+            else:
+                self._stranger(f"{folder}/{name}", name, digest)
+        return counted
+
+    def _stranger(self, file: str, name: str, digest: str) -> None:
+        """Remark on a file that does not belong where it stands."""
+        if objects.DIGEST.fullmatch(digest):
+            right = f"{file.partition('/')[0]}/{name[:2]}/{name}"
             self._damaged[file] = f"It stands in the wrong place: its name belongs at {right}."
-            return False
-        return True
+        elif name.endswith(files.TEMPORARY):
+            text = "A write that was broken off left this; the next one here removes it."
+            self._remarks[file] = text
+        else:
+            self._remarks[file] = "No vault writes a file of this name."
 
-    def _object(self, file: str, digest: str) -> None:
+    # --- each file ---
+
+    def _object(self, path: str, digest: str) -> None:
         try:
-            found = sha256(files.read_file(f"{self._root}/{file}", objects.MAX_BYTES))
+            if sha256(files.read_quickly(path, objects.MAX_BYTES)) == digest:
+                return
+        except OSError:
+            pass  # the second look, which is slower, says what is wrong
+        if text := self._object_fault(path, digest):
+            self._damaged[objects.file_of(digest)] = text
+
+    def _object_fault(self, path: str, digest: str) -> str | None:
+        try:
+            found = sha256(files.read_file(path, objects.MAX_BYTES))
         except OSError as error:
-            self._damaged[file] = f"It cannot be read: {files.words(error)}."
-            return
+            return f"It cannot be read: {files.words(error)}."
         if found != digest:
-            self._damaged[file] = f"Its bytes are not what they were: their SHA-256 is {found}."
+            return f"Its bytes are not what they were: their SHA-256 is {found}."
+        return None
 
-    def _record(self, file: str, digest: str) -> None:
+    def _record(self, path: str, digest: str) -> None:
         try:
-            data = files.read_file(f"{self._root}/{file}", records.MAX_BYTES)
-            record = records.decode(data, digest)
-        except OSError as error:
-            self._damaged[file] = f"It cannot be read: {files.words(error)}."
+            found: Record | str = records.decode(
+                files.read_quickly(path, records.MAX_BYTES), digest
+            )
+        except (OSError, ParambakError):
+            found = self._decoded(path, digest)
+        if isinstance(found, str):
+            self._damaged[records.file_of(digest)] = found
             return
-        except ParambakError as error:
-            expected, found = error.expected, error.found
-            self._damaged[file] = f"{error.text} Expected: {expected}; found: {found}."
-            return
-        for parent in record.after:
-            self._must_be_there(records.file_of(parent), file)
-        for needed in record.objects:
-            self._must_be_there(objects.file_of(needed), file)
-        self._note_first(record)
+        for parent in found.after:
+            self._want(f"{records.FOLDER}/{parent[:2]}", parent, digest)
+        for needed in found.objects:
+            self._want(f"{objects.FOLDER}/{needed[:2]}", needed, digest)
+        self._note_first(found)
 
-    def _must_be_there(self, wanted: str, file: str) -> None:
-        if wanted not in self._damaged and not files.is_file(f"{self._root}/{wanted}"):
-            self._damaged[wanted] = f"It is not there, and {file} names it."
+    def _decoded(self, path: str, digest: str) -> Record | str:
+        """Return the record, or what is wrong with its file."""
+        try:
+            return records.decode(files.read_file(path, records.MAX_BYTES), digest)
+        except OSError as error:
+            return f"It cannot be read: {files.words(error)}."
+        except ParambakError as error:
+            return f"{error.text} Expected: {error.expected}; found: {error.found}."
+
+    def _look_again(self, damaged: dict[str, str]) -> None:
+        """Keep saying what an earlier run found, unless it is whole by now."""
+        for file, text in damaged.items():
+            name = file.rpartition("/")[2]
+            path, digest = f"{self._root}/{file}", name.removesuffix(records.SUFFIX)
+            if file == records.file_of(digest) and objects.DIGEST.fullmatch(digest):
+                still = isinstance(self._decoded(path, digest), str)
+            elif file == objects.file_of(digest):
+                still = self._object_fault(path, digest) is not None
+            else:  # a folder and vault.toml are looked at each time
+                still = files.is_file(path) and file != vault_toml.FILE
+            if still:
+                self._damaged.setdefault(file, text)
+
+    # --- what records name ---
+
+    def _want(self, folder: str, digest: str, record: str) -> None:
+        """Note that a record names what must be in a folder; look where enough are noted."""
+        wanted = self._wanted.setdefault(folder, [])
+        wanted.append((bytes.fromhex(digest), record))
+        if len(wanted) >= _MOST_WANTED:
+            self._look_in(folder)
+
+    def _look_for_wanted(self) -> None:
+        for folder in sorted(self._wanted):
+            self._look_in(folder)
+
+    def _look_in(self, folder: str) -> None:
+        there = set(self._names(folder))
+        ending = records.SUFFIX if folder.startswith(records.FOLDER) else ""
+        wanted = self._wanted.pop(folder)
+        if folder in self._damaged:  # it cannot be read, so nothing in it is known to be gone
+            return
+        for digest, record in wanted:
+            name = digest.hex() + ending
+            if name not in there:
+                text = f"It is not there, and {records.file_of(record)} names it."
+                self._damaged.setdefault(f"{folder}/{name}", text)
+
+    # --- vault.toml ---
 
     def _note_first(self, record: Record) -> None:
         about_vault = record.vessel is None and record.kind == FIRST
         if about_vault and record.body.get("vault") == self._vault.identity:
             self._toml_digests.add(str(record.body.get("vault_toml")))
 
-    def _check_toml(self) -> None:
+    def _check_toml(self, *, whole: bool, empty: bool) -> None:
         file = vault_toml.FILE
+        if not whole:  # the first record may stand in a folder that this run did not read
+            for stored in self._vault.records(None):
+                self._note_first(stored.record)
         try:
             data = vault_toml.read(self._root)
         except ParambakError as error:
             self._damaged[file] = f"{error.text} Found: {error.found}."
             return
         if data is None:
-            if self._hashed or not self._vault.made:
+            if not empty or not self._vault.made:
                 self._damaged[file] = "It is not there."
         elif not self._toml_digests:
-            self._accuse_first_record()
+            self._accuse_first_record(empty=empty)
         elif sha256(data) not in self._toml_digests:
             self._damaged[file] = "It is not as the vault's first record knows it."
 
-    def _accuse_first_record(self) -> None:
-        if not self._hashed:
+    def _accuse_first_record(self, *, empty: bool) -> None:
+        if empty:
             text = "The vault was never finished; the next write into it finishes it."
             self._remarks[vault_toml.FILE] = text
         # A damaged record may be the one that knows the digest; it is named already.

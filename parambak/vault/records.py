@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
-from itertools import pairwise
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 import msgspec
 from msgspec import Meta, Struct
@@ -17,6 +16,9 @@ from msgspec import Meta, Struct
 from parambak.memory.digests import sha256
 from parambak.vault.faults import DAMAGED_RECORD, NEWER, UNFIT
 from parambak.vault.files import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 FOLDER = "records"
 SUFFIX = ".json"
@@ -83,6 +85,15 @@ def file_of(digest: str) -> str:
 def named_by(name: str) -> bool:
     """Tell whether a file's name is a digest and the suffix, as a record's is."""
     return _NAME.fullmatch(name) is not None
+
+
+def tells_of_vessel(data: bytes, vessel: str) -> bool:
+    """Tell whether a record's bytes tell of its vessel itself: a member `id` is the vessel's.
+
+    Seen without knowing what bodies mean: in canonical JSON such a member is written in
+    this one way, and text cannot look like it, since its quotes are escaped.
+    """
+    return f'"id":"{vessel}"'.encode() in data
 
 
 def clock_of(moment: datetime) -> Clock:
@@ -180,12 +191,35 @@ def _checked(data: bytes) -> Record | tuple[str, str]:
         return "a record's members", shown(str(error))
     if not same:
         return "canonical JSON", "the same members written otherwise"
-    return unfit(record.body) or _unfit_digests(record) or record
+    if not _is_plain(record.body.values(), MAX_DEPTH - 1):
+        wrong = unfit(record.body)
+        if wrong is not None:
+            return wrong
+    return _unfit_digests(record) or record
+
+
+def _is_plain(values: Iterable[object], deeper: int) -> bool:
+    """Tell quickly what `unfit` tells in words, of values that came from JSON."""
+    for value in values:
+        kind = type(value)
+        if kind is str or kind is bool:
+            continue
+        if isinstance(value, int):
+            if not -MAX_INTEGER <= value <= MAX_INTEGER:
+                return False
+        elif not deeper:
+            return False
+        elif isinstance(value, dict):
+            if not _is_plain(value.values(), deeper - 1):
+                return False
+        elif not isinstance(value, list) or not _is_plain(value, deeper - 1):
+            return False
+    return True
 
 
 def _unfit_digests(record: Record) -> tuple[str, str] | None:
     for name, digests in (("after", record.after), ("objects", record.objects)):
-        if any(a >= b for a, b in pairwise(digests)):
+        if len(digests) > 1 and list(digests) != sorted(set(digests)):
             return f"`{name}` in rising order, each once", "another order"
     if record.by is not None and record.by not in record.objects:
         return "`by` among `objects`", "a person that is not"

@@ -145,7 +145,7 @@ def test_bytes_that_cannot_be_read_are_damage(first: Home, monkeypatch: pytest.M
     vault, read = first.open(), os.read
 
     def bad_sector(descriptor: int, size: int) -> bytes:
-        if size == 257:
+        if os.fstat(descriptor).st_size == 256:
             raise OSError(5, "Input/output error")
         return read(descriptor, size)
 
@@ -174,7 +174,7 @@ def test_a_folder_that_cannot_be_listed_is_damage(
 
 def test_a_new_vault_that_is_not_yet_written_is_whole(home: Home) -> None:
     """Nothing is there, so nothing is damaged."""
-    assert recheck(home.open(create=True), lambda _done, _of: None) == (0, 0, (), ())
+    assert recheck(home.open(create=True), lambda _done, _of: None)[:5] == (0, 0, (), (), 0)
 
 
 def test_every_flipped_byte_of_a_small_vault_is_found(first: Home) -> None:

@@ -43,7 +43,7 @@ def test_the_first_vault_still_opens(first: Home) -> None:
     mark = vault.records(GREBE)[0].record.by
     assert mark is not None
     assert vault.person(mark) == "Ana Invented"
-    assert recheck(vault, lambda _done, _of: None) == (2, 6, (), ())
+    assert recheck(vault, lambda _done, _of: None)[:5] == (2, 6, (), (), 0)
 
 
 def test_reading_changes_nothing(first: Home) -> None:
