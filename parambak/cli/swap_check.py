@@ -14,7 +14,6 @@ from parambak.errors import VaultDamaged
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
-from parambak.keeping.rules import CAREFUL
 from parambak.swap.card_sheet import Entry, compare_sheets, load_sheet
 from parambak.swap.cautions import CAUTIONS
 from parambak.swap.conditions import Readiness, readiness
@@ -74,7 +73,7 @@ def _readiness(
         decoded=_decoded(assessor, position),
         sheet=sheet is not None,
         entries=entries,
-        rules=CAREFUL,
+        rules=assessor.rules(position),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from parambak.compare.bytes import differing_bytes
-from parambak.errors import LayoutRefused, VaultDamaged
+from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
 from parambak.keeping.blank_fields import blank_runs
 from parambak.keeping.rules import CAREFUL
 from parambak.keeping.verified import Evidence, Verdict, judge
@@ -32,13 +32,26 @@ class Assessor:
     read and hashed each time they are asked for.
     """
 
-    def __init__(
-        self, vault: Vault, chips: Mapping[str, Chip] | None = None, rules: Rules = CAREFUL
-    ) -> None:
+    def __init__(self, vault: Vault, chips: Mapping[str, Chip] | None = None) -> None:
         self.vault = vault
-        self.rules = rules
         self._chips = {} if chips is None else chips
         self._layouts: dict[str, Layout] = {}
+        self._rules: dict[str, Rules] = {}
+
+    def rules(self, position: Position) -> Rules:
+        """Return the ship's rules that hold for a position, else the careful default.
+
+        Raise VaultDamaged where they are on record and cannot be had: weaker ones than the
+        owner's must not hold unsaid.
+        """
+        if position.rules is None:
+            return CAREFUL
+        from parambak.keeping.rules_file import load_rules  # noqa: PLC0415 - only with rules
+
+        digest, _ = position.rules
+        if digest not in self._rules:
+            self._rules[digest] = load_rules(self.vault.read_object(digest))
+        return self._rules[digest]
 
     def image(self, entry: ImageEntry) -> Image:
         """Return an image; raise VaultDamaged where its bytes are not what they were."""
@@ -82,10 +95,10 @@ class Assessor:
 
     def verdict(self, position: Position, copy: Copy) -> Verdict:
         """Return whether the copy is verified now, and every condition's reason."""
-        return judge(self._evidence(position, copy), self.rules)
+        return judge(self._evidence(position, copy), self._rules_or_careful(position)[0])
 
     def _evidence(self, position: Position, copy: Copy) -> Evidence:
-        damage = self._damage(position, copy)
+        damage = (*self._damage(position, copy), *self._rules_or_careful(position)[1])
         layout, fault = self._layout_or_fault(position)
         image = self._image_or_none(copy)
         agreeing, disagreeing = self._others(position, copy, image, layout)
@@ -108,6 +121,12 @@ class Assessor:
             lost=image is None,
             wavering=self._wavering(position, copy, agreeing),
         )
+
+    def _rules_or_careful(self, position: Position) -> tuple[Rules, tuple[str, ...]]:
+        try:
+            return self.rules(position), ()
+        except (SheetRefused, VaultDamaged) as error:
+            return CAREFUL, (f"the ship's rules on record cannot be had: {error.text}",)
 
     def _layout_or_fault(self, position: Position) -> tuple[Layout | None, str | None]:
         if position.layout is None:

@@ -227,13 +227,21 @@ class CardSheetBody(Body, frozen=True):
 
 
 class LoadFileBody(Body, frozen=True):
-    """kind "load-file": a file released for loading into a new card."""
+    """kind "load-file": a file released for loading into a new card.
+
+    Of a pair, `file_sha256` is the first chip's and `second_sha256` the other's. With
+    `unverified` it was released though its copy is not verified, for the `reason` given.
+    """
 
     position: Identity
     image: ImageEntry
     format: str
     file_sha256: Digest
     sum16: str
+    second_sha256: Digest | None = None
+    swap: Identity | None = None
+    unverified: bool = False
+    reason: str | None = None
 
 
 class ReadBackBody(Body, frozen=True):
@@ -255,6 +263,7 @@ class ReadBackBody(Body, frozen=True):
     by_values: bool = False
     differing_values: int = 0
     expected_values: int = 0
+    swap: Identity | None = None
     old_layout: LayoutEntry | None = None
     layout: LayoutEntry | None = None
     renames: RenamesEntry | None = None
@@ -300,6 +309,79 @@ class MeasuredBody(Body, frozen=True):
     remark: str | None = None
 
 
+class ShipsRulesBody(Body, frozen=True):
+    """kind "ships-rules": what the vessel's owner requires before a swap."""
+
+    rules: Digest
+    name: str
+
+
+class SwapOpenedBody(Body, frozen=True):
+    """kind "swap-opened": the replacing of a card begins.
+
+    `route` is "load" (the new card's memory is loaded) or "move-chip" (the old chip goes
+    onto the new card). `new` holds a card that comes in with it.
+    """
+
+    swap: Identity
+    position: Identity
+    route: str
+    why: str
+    new: tuple[Entity, ...] = ()
+    old_card: Identity | None = None
+    new_card: Identity | None = None
+
+
+class SwapAnswerBody(Body, frozen=True):
+    """kind "swap-answer": what a person tells of one condition; the last one holds.
+
+    `answer` is "yes", "no", "not-known" or "not-needed".
+    """
+
+    swap: Identity
+    condition: str
+    answer: str
+    text: str
+
+
+class SwapMeantBody(Body, frozen=True):
+    """kind "swap-meant": the copy that is meant, where it is not the newest; the last one holds."""
+
+    swap: Identity
+    image: ImageEntry
+    why: str
+
+
+class SwapDeviationBody(Body, frozen=True):
+    """kind "swap-deviation": a condition not met is accepted; `text` is what it said then."""
+
+    swap: Identity
+    condition: str
+    text: str
+    reason: str
+
+
+class FunctionTest(Body, frozen=True):
+    """One test of the unit's function: `result` is "passed" or "failed"."""
+
+    name: str
+    result: str
+    text: str | None = None
+
+
+class SwapClosedBody(Body, frozen=True):
+    """kind "swap-closed": `outcome` is "closed" or "abandoned".
+
+    `taken_in` are the records of the read-backs that become reads of the position.
+    """
+
+    swap: Identity
+    outcome: str
+    reason: str | None = None
+    tests: tuple[FunctionTest, ...] = ()
+    taken_in: tuple[Digest, ...] = ()
+
+
 class RecheckBody(Body, frozen=True):
     """kind "recheck": every object and record was hashed again."""
 
@@ -318,6 +400,12 @@ KINDS: dict[str, type[Body]] = {
     "load-file": LoadFileBody,
     "read-back": ReadBackBody,
     "measured": MeasuredBody,
+    "ships-rules": ShipsRulesBody,
+    "swap-opened": SwapOpenedBody,
+    "swap-answer": SwapAnswerBody,
+    "swap-meant": SwapMeantBody,
+    "swap-deviation": SwapDeviationBody,
+    "swap-closed": SwapClosedBody,
     "recheck": RecheckBody,
 }
 

@@ -39,6 +39,9 @@ class Book:
         self.kinds: dict[str, str] = {}
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
         self.sheets: list[tuple[str, bodies.CardSheetBody]] = []
+        self.rules: list[tuple[str, bodies.ShipsRulesBody]] = []
+        self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
+        self.taken_in: list[str] = []
         self.visits: dict[str, Visit] = {}
         self.damaged: list[tuple[str, str]] = []
         for each in stored:
@@ -68,6 +71,19 @@ class Book:
                 self._close(body, stored.record)
             case bodies.CardSheetBody():
                 self.sheets.append((stored.digest, body))
+            case bodies.ShipsRulesBody():
+                self.rules.append((stored.digest, body))
+            case _:
+                self._take_of_swap(body, stored)
+
+    def _take_of_swap(self, body: bodies.Body, stored: Stored) -> None:
+        match body:
+            case bodies.SwapOpenedBody():
+                self._enter(body.new, stored.digest)
+            case bodies.ReadBackBody():
+                self.read_backs[stored.digest] = (stored, body)
+            case bodies.SwapClosedBody():
+                self.taken_in += body.taken_in
             case _:
                 pass
 

@@ -145,6 +145,16 @@ def _sheet(ship: Ship, unit: frozenset[str]) -> tuple[str, str] | None:
     return max(sheets)[1:] if sheets else None
 
 
+def _rules(ship: Ship) -> tuple[str, str] | None:
+    """Return the digest and the name of the ship's rules recorded last."""
+    rules = [
+        (ship.order(record), body.rules, body.name)
+        for book in ship.books
+        for record, body in book.rules
+    ]
+    return max(rules)[1:] if rules else None
+
+
 def _positions(ship: Ship, holder: frozenset[str], where: str) -> tuple[Position, ...]:
     positions = []
     for members in _by_name(ship, "position", "short").values():
@@ -164,6 +174,7 @@ def _positions(ship: Ship, holder: frozenset[str], where: str) -> tuple[Position
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
                 conflicts=(*against, *of_reads),
+                rules=_rules(ship),
             )
         )
     return tuple(positions)
@@ -182,7 +193,31 @@ def _reads(ship: Ship, position: frozenset[str]) -> tuple[list[Read], list[Confl
                     Conflict(f"{each.fact} of read {stored.digest[:8]}", each.values)
                     for each in conflicts(book.facts.standing(stored.digest))
                 ]
+        found += [
+            _from_read_back(ship, book, *book.read_backs[record])
+            for record in dict.fromkeys(book.taken_in)
+            if record in book.read_backs and book.read_backs[record][1].position in position
+        ]
     return sorted(found, key=lambda read: (read.read_on, read.order)), against
+
+
+def _from_read_back(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBackBody) -> Read:
+    """Return the read that a read-back is, once its swap was closed."""
+    taken_in = local_time(stored.record)
+    return Read(
+        record=stored.digest,
+        vessel=book.identity,
+        call=body.swap or stored.digest[:32],
+        order=ship.order(stored.digest),
+        image=body.image,
+        dumps=body.dumps,
+        read_on=taken_in.date(),
+        stated=False,
+        taken_in=taken_in,
+        writer=stored.record.writer,
+        by=stored.record.by,
+        layout=body.layout,
+    )
 
 
 def _read(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBody) -> Read:

@@ -40,14 +40,14 @@ class Read(Struct, frozen=True):
     taken_in: datetime
     writer: str
     by: str | None
-    reader: str | None
-    reader_sum: ReaderSum | None
-    untimed: bool
-    compared: bool
-    layout: LayoutEntry | None
-    normal: tuple[Normal, ...]
-    remark: str | None
-    visit: str | None
+    reader: str | None = None
+    reader_sum: ReaderSum | None = None
+    untimed: bool = False
+    compared: bool = False
+    layout: LayoutEntry | None = None
+    normal: tuple[Normal, ...] = ()
+    remark: str | None = None
+    visit: str | None = None
     how: str | None = None
     reseated: bool | None = None
     pair: str | None = None
@@ -81,7 +81,10 @@ class Copy(Struct, frozen=True):
 
 
 class Position(Struct, frozen=True):
-    """A memory chip's place in a unit, or on a card that is in none."""
+    """A memory chip's place in a unit, or on a card that is in none.
+
+    `rules` are the digest and the name of the ship's rules, where there are any.
+    """
 
     ids: frozenset[str]
     short: str
@@ -90,6 +93,7 @@ class Position(Struct, frozen=True):
     copies: tuple[Copy, ...] = ()
     out_of_order: bool = False
     conflicts: tuple[Conflict, ...] = ()
+    rules: tuple[str, str] | None = None
 
     @property
     def id(self) -> str:

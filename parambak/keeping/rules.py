@@ -7,20 +7,74 @@ from __future__ import annotations
 
 from msgspec import Struct
 
+# Conditions of a swap, by name, in the order of the work.
+ALWAYS = ("copy", "plausible", "intact")  # no rules can do without these
+VERIFIED = ("read-twice", "plausible", "checks-hold", "intact")
+TOLD = (  # what only a person can tell; required by the careful default once a swap is open
+    "diagnosed",
+    "last-read",
+    "decided",
+    "permit",
+    "protections",
+    "way-back",
+    "old-card-kept",
+)
+CONDITIONS = (
+    "diagnosed",
+    "supplies",
+    "last-read",
+    "copy",
+    *VERIFIED,
+    "meant",
+    "second-place",
+    "within-limits",
+    "card-sheet",
+    "new-card",
+    "belongs-to-card",
+    "counters",
+    "duplicate-channel",
+    "decided",
+    "permit",
+    "protections",
+    "way-back",
+    "old-card-kept",
+)
+
 
 class Rules(Struct, frozen=True):
     """What is required. A condition not required is still shown.
 
-    `reads` is how many reads made apart must agree; `layout` whether a copy
-    without a layout may be verified; `within_limits` and `card_sheet` whether
-    a swap needs every decoded value inside its limits, and the unit's card
-    sheet on record with the new card's agreeing.
+    `reads` is how many reads made apart must agree; `layout` whether a copy without a
+    layout may be verified. `required` are conditions of a swap that are asked for beside
+    those of the careful default, `waived` those of it that are not. A verified copy older
+    than `verified_months`, or in fewer other places than `places`, is due. `title` and
+    `source` tell whose rules they are; without a title it is the careful default.
     """
 
     reads: int = 2
     layout: bool = False
-    within_limits: bool = True
-    card_sheet: bool = False
+    required: frozenset[str] = frozenset()
+    waived: frozenset[str] = frozenset()
+    verified_months: int | None = None
+    places: int | None = None
+    title: str | None = None
+    source: str | None = None
+
+    def requires(self, condition: str, *, by_default: bool) -> bool:
+        """Return whether a condition is required, where the careful default says `by_default`."""
+        if condition in ALWAYS:
+            return True
+        return condition in self.required or (by_default and condition not in self.waived)
+
+    @property
+    def said(self) -> tuple[str, ...]:
+        """Return what has to be said aloud of the rules: that there are none, or weaker ones."""
+        if self.title is None:
+            return ("no ship's rules are on record: the careful default holds",)
+        if not self.waived:
+            return ()
+        waived = ", ".join(name for name in CONDITIONS if name in self.waived)
+        return (f"the ship's rules ({self.title}) do not require: {waived}",)
 
 
 CAREFUL = Rules()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from parambak.keeping.rules import CONDITIONS, VERIFIED
 from parambak.keeping.verified import Condition
 
 if TYPE_CHECKING:
@@ -52,14 +53,13 @@ def readiness(  # noqa: PLR0913 - the parts of the evidence
         _sheet_on_record(sheet=sheet),
         _new_card(sheet=sheet, entries=entries),
     ]
-    required = {"copy", "read-twice", "plausible", "checks-hold", "intact"}
-    if rules.within_limits and decoded is not None:
-        required.add("within-limits")
-    if rules.card_sheet:
-        required.add("card-sheet")
-    if rules.card_sheet or entries is not None:
-        required.add("new-card")
-    return Readiness(tuple(conditions), frozenset(required))
+    default = {"copy", *VERIFIED}
+    if decoded is not None:
+        default.add("within-limits")
+    if entries is not None:
+        default.add("new-card")
+    required = frozenset(n for n in CONDITIONS if rules.requires(n, by_default=n in default))
+    return Readiness(tuple(conditions), required)
 
 
 def _copy(copy: str | None) -> Condition:

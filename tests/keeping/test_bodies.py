@@ -193,6 +193,56 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"remark":"charger off","stage":"as-found","visit":"' + ID + '"}',
     ),
     (
+        "ships-rules",
+        bodies.ShipsRulesBody(rules=DIGEST, name="r.toml"),
+        '{"name":"r.toml","rules":' + _D + "}",
+    ),
+    (
+        "swap-opened",
+        bodies.SwapOpenedBody(
+            swap=ID,
+            position=OTHER,
+            route="load",
+            why="dead",
+            new=(UNIT,),
+            old_card=ID,
+            new_card=OTHER,
+        ),
+        '{"new":[' + _UNIT + '],"new_card":"' + OTHER + '","old_card":"' + ID + '",'
+        '"position":"' + OTHER + '","route":"load","swap":"' + ID + '","why":"dead"}',
+    ),
+    (
+        "swap-answer",
+        bodies.SwapAnswerBody(swap=ID, condition="permit", answer="yes", text="no 14"),
+        '{"answer":"yes","condition":"permit","swap":"' + ID + '","text":"no 14"}',
+    ),
+    (
+        "swap-meant",
+        bodies.SwapMeantBody(swap=ID, image=IMAGE, why="older"),
+        '{"image":' + _IMAGE + ',"swap":"' + ID + '","why":"older"}',
+    ),
+    (
+        "swap-deviation",
+        bodies.SwapDeviationBody(swap=ID, condition="supplies", text="not known", reason="urgent"),
+        '{"condition":"supplies","reason":"urgent","swap":"' + ID + '","text":"not known"}',
+    ),
+    (
+        "swap-closed",
+        bodies.SwapClosedBody(
+            swap=ID,
+            outcome="closed",
+            reason="done",
+            tests=(
+                bodies.FunctionTest(name="stop", result="passed", text="twice"),
+                bodies.FunctionTest(name="start", result="failed"),
+            ),
+            taken_in=(DIGEST,),
+        ),
+        '{"outcome":"closed","reason":"done","swap":"' + ID + '","taken_in":[' + _D + "],"
+        '"tests":[{"name":"stop","result":"passed","text":"twice"},'
+        '{"name":"start","result":"failed"}]}',
+    ),
+    (
         "recheck",
         bodies.RecheckBody(objects=41, records=17, damaged=0),
         '{"damaged":0,"objects":41,"records":17}',

@@ -9,7 +9,7 @@ import pytest
 from parambak.errors import CallRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
 from parambak.keeping.bodies import Normal
-from parambak.keeping.rules import Rules
+from parambak.keeping.rules_file import record_rules
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import CHIPS, LAYOUT, MEMORY, WHERE, image, incoming, same_file
 
@@ -20,9 +20,15 @@ if TYPE_CHECKING:
 NAMES = ["read-twice", "plausible", "checks-hold", "intact"]
 
 
-def verdict(laptop: Laptop, rules: Rules | None = None, where: str = WHERE) -> Verdict:
+def put_rules(laptop: Laptop, text: str) -> None:
+    """Put ship's rules on record."""
+    data = f"[rules]\ntitle = 'invented'\nsource = 'invented'\n{text}".encode()
+    record_rules(laptop.vault, vessel="grebe", name="rules.toml", data=data, by=None)
+
+
+def verdict(laptop: Laptop, where: str = WHERE) -> Verdict:
     """Return the verdict on the latest copy, worked out now."""
-    assessor = Assessor(laptop.vault, CHIPS, rules or Rules())
+    assessor = Assessor(laptop.vault, CHIPS)
     position = laptop.position(where)
     assert position.latest is not None
     return assessor.verdict(position, position.latest)
@@ -182,16 +188,31 @@ def test_no_layout_is_said_and_held_against_it_only_where_the_rules_ask(laptop: 
     laptop.take(image(), image(), chip="T256")
     assert verdict(laptop).verified
     assert words(verdict(laptop), "checks-hold").startswith("no layout")
-    strict = verdict(laptop, Rules(layout=True))
+    put_rules(laptop, "layout = true")
+    strict = verdict(laptop)
     assert met(strict) == dict.fromkeys(NAMES, True) | {"checks-hold": False}
 
 
 def test_the_rules_may_ask_for_more_reads(laptop: Laptop) -> None:
     """Three reads where the owner says three."""
     laptop.verified()
-    assert not verdict(laptop, Rules(reads=3)).verified
+    put_rules(laptop, "reads = 3")
+    assert not verdict(laptop).verified
     laptop.take(image())
-    assert verdict(laptop, Rules(reads=3)).verified
+    assert verdict(laptop).verified
+
+
+def test_rules_that_are_lost_are_not_taken_for_none(laptop: Laptop) -> None:
+    """What the owner asked for is not known: the copy is not called verified."""
+    laptop.verified()
+    put_rules(laptop, "reads = 2")
+    assert verdict(laptop).verified
+    rules = laptop.position(WHERE).rules
+    assert rules is not None
+    laptop.overwrite(rules[0])
+    found = verdict(laptop)
+    assert not found.verified
+    assert "the ship's rules on record cannot be had" in words(found, "intact")
 
 
 # --- blank: the trap in which plain sums and checks agree ---

@@ -138,7 +138,7 @@ def test_without_a_layout_the_values_are_not_known_and_not_required() -> None:
 
 def test_the_rules_may_let_a_value_outside_its_limits_pass() -> None:
     """It is still shown as failed."""
-    found = asked(decoded=decoded(61), rules=Rules(within_limits=False))
+    found = asked(decoded=decoded(61), rules=Rules(waived=frozenset({"within-limits"})))
     assert found.ready
     assert answer(found, "within-limits").met is False
 
@@ -153,7 +153,7 @@ def test_the_rules_may_let_a_value_outside_its_limits_pass() -> None:
 )
 def test_the_rules_may_require_the_card_sheets(told: dict[str, Any], wanting: list[str]) -> None:
     """Where they do, the lack of either stops; where they do not, it is not known, and said."""
-    strict = asked(**told, rules=Rules(card_sheet=True))
+    strict = asked(**told, rules=Rules(required=frozenset({"card-sheet", "new-card"})))
     assert stopping(strict) == wanting
     assert asked(entries=None, sheet=told["sheet"]).ready
 
