@@ -18,29 +18,41 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
 ) -> tuple[bytes, str]:
     """Write the image as a file, read it back, and return its bytes and digest.
 
-    Raise where the file cannot be written, or does not read back as the image.
+    Raise where the file cannot be written, or does not read back as the image; then there
+    is none.
     """
     from parambak.dumps.dump import Terms  # noqa: PLC0415 - for writing only
     from parambak.dumps.registry import read_dump, write_dump  # noqa: PLC0415 - for writing only
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - the same
-    from parambak.vault.files import write_export  # noqa: PLC0415 - the same
+    from parambak.vault.files import remove, write_export  # noqa: PLC0415 - the same
 
     if Path(path).resolve().is_relative_to(vault.resolve()):
         raise faults.LEAVES_VAULT.at(file=path, expected=f"outside {vault}", found=path)
     data = write_dump(image, format_name, style)
     write_export(Path(path), data, replace=replace)
-    again = files_in.read_whole(path, files_in.DUMP_BYTES)[0]
-    dump = read_dump("", again, format=format_name, terms=Terms(base=style.base))
-    expected = image
-    if format_name == "raw" and style.fill is not None:
-        end = style.base + len(data)
-        expected = Image.of(image.filled(style.base, end, style.fill), style.base)
-    if again != data or dump.image != expected:
-        raise faults.NOT_THE_SAME.at(
-            file=path, expected=sha256(image.content), found=sha256(dump.image.content)
-        )
-    second_opinion(again, dump)
+    try:
+        again = files_in.read_whole(path, files_in.DUMP_BYTES)[0]
+        dump = read_dump("", again, format=format_name, terms=Terms(base=style.base))
+        _compare(again == data, dump.image, _expected(image, format_name, style, len(data)), path)
+        second_opinion(again, dump)
+    except BaseException:
+        remove(Path(path))  # what did not read back must not lie ready to be loaded
+        raise
     return again, sha256(again)
+
+
+def _compare(same: bool, found: Image, expected: Image, path: str) -> None:  # noqa: FBT001 - one of three
+    if not same or found != expected:
+        raise faults.NOT_THE_SAME.at(
+            file=path, expected=sha256(expected.content), found=sha256(found.content)
+        )
+
+
+def _expected(image: Image, format_name: str, style: Style, size: int) -> Image:
+    """Return the image that the file stands for: in raw, with what fills its gaps."""
+    if format_name == "raw" and style.fill is not None:
+        return Image.of(image.filled(style.base, style.base + size, style.fill), style.base)
+    return image
 
 
 def moved(image: Image, base: int) -> Image:

@@ -13,7 +13,6 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.file_out import write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
-from parambak.errors import ParambakError
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
@@ -63,7 +62,7 @@ def command(
     )
     try:
         record_load_file(vault, position, copy, image, (format_name, digest))
-    except ParambakError:
+    except BaseException:  # an interruption too
         Path(out).unlink(missing_ok=True)  # what was refused must not lie ready to be loaded
         raise
     sum16 = digests.sum16(image.content)
