@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping import select
 from parambak.keeping.entries import amend
+from parambak.keeping.fold import fleet
+
+if TYPE_CHECKING:
+    from parambak.keeping.chips import Chip
+    from parambak.keeping.known import Position
+    from parambak.vault.vault import Vault
 
 OPTIONS = {
     "short": ("--short-name", "New short name (the old one stays known as a former name)."),
@@ -40,10 +49,14 @@ def command(
     Nothing is rewritten: the correction is a new record.
     """
     told = {name: value for name, value in facts.items() if value is not None}
-    if "chip" in told:
-        told["chip"] = store.chip_named(store.chip_table(), told["chip"]).name.casefold()
+    chip = store.chip_named(store.chip_table(), told["chip"]) if "chip" in told else None
+    if chip is not None:
+        told["chip"] = chip.name.casefold()
     vault = store.open_vault(settings)
+    known = fleet(vault)
     said, warnings = amend(vault, where, told, by=by, why=why)
+    if chip is not None:
+        warnings += _doubts(vault, select.find_position(known, where), chip)
     return Answer(
         {"about": said, "facts": told},
         lambda screen: screen.good(
@@ -51,6 +64,14 @@ def command(
         ),
         warnings=(*store.warnings_of(vault), *warnings),
     )
+
+
+def _doubts(vault: Vault, position: Position, chip: Chip) -> tuple[str, ...]:
+    """Say what the chip that is on record now contradicts; the position as it was before."""
+    from parambak.keeping.assess import Assessor  # noqa: PLC0415 - where a chip is named only
+    from parambak.keeping.sizes import size_doubts  # noqa: PLC0415 - the same
+
+    return size_doubts(Assessor(vault, store.chip_table()), position, chip)
 
 
 for _name, (_flag, _help) in OPTIONS.items():

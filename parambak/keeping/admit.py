@@ -45,7 +45,8 @@ CHIP_DIFFERS = Fault(
     "layout-chip-differs",
     LayoutRefused,
     "the layout is for a memory of another size than the {chip} of this position",
-    "Give the layout of this unit, or name the right chip with --chip.",
+    "Give the layout of this unit with --layout, or name the right chip with --chip; one that "
+    "is on record already is mended by `parambak amend WHERE --chip PART`.",
 )
 PAST_MEMORY = Fault(
     "dump-past-memory",

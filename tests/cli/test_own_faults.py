@@ -166,7 +166,19 @@ def test_a_chip_put_on_record_later_is_one_of_the_table(ship: Ship) -> None:
     archive_two(ship)
     words = ("amend", "grebe/port-thruster/U12", "--chip")
     assert code_of(ship, *words, "99Z99") == (2, "chip-unknown")
-    assert ship.run(*words, "28C16").code == 0
+    same = ship.run(*words, "28C16")
+    assert (same.code, same.err) == (0, "")
+
+
+def test_a_chip_of_another_size_is_put_on_record_with_a_warning(ship: Ship) -> None:
+    """It may be the right one: the copy and the layout that it contradicts are named."""
+    archive_two(ship)
+    result = ship.run("amend", "grebe/port-thruster/U12", "--chip", "28C64")
+    assert result.code == 0
+    assert "28C64 has 8192 bytes, and the latest copy" in " ".join(result.err.split())
+    answer = ship.answer("amend", "grebe/port-thruster/U12", "--chip", "28C64")
+    assert answer.code == 0
+    assert "28C64 has 8192 bytes" in answer.err
 
 
 def test_a_damaged_name_of_a_person_stops_no_read(ship: Ship) -> None:

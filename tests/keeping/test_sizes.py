@@ -1,0 +1,60 @@
+"""A chip told later, against the layout and the copies that are there."""
+
+from __future__ import annotations
+
+import pytest
+
+from parambak.errors import LayoutRefused
+from parambak.keeping.assess import Assessor
+from parambak.keeping.entries import amend
+from parambak.keeping.sizes import size_doubts
+from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, Laptop, image
+
+WIDE = LAYOUT.replace(b"memory = 256", b"memory = 512")
+
+
+def doubts(laptop: Laptop, chip: str) -> tuple[str, ...]:
+    """Put a chip on record; return what it contradicts."""
+    amend(laptop.vault, WHERE, {"chip": chip}, by=None, why=None)
+    return size_doubts(Assessor(laptop.vault, CHIPS), laptop.position(), CHIPS[chip])
+
+
+def test_a_chip_of_the_same_size_contradicts_nothing(laptop: Laptop) -> None:
+    """Neither the layout nor the copy; nor where there is no layout and no other size."""
+    laptop.take(image(), layout=LAYOUT)
+    assert doubts(laptop, "t256") == ()
+
+
+def test_a_chip_of_another_size_than_the_layout_and_the_copy(laptop: Laptop) -> None:
+    """Both are told with their sizes; the copy is no longer verified."""
+    laptop.verified()
+    of_layout, of_copy = doubts(laptop, "t512")
+    assert "T512 has 512 bytes" in of_layout
+    assert "thruster.toml, is for 256" in of_layout
+    assert f"{laptop.latest().sha256[:8]}, holds 256" in of_copy
+    verdict = Assessor(laptop.vault, CHIPS).verdict(laptop.position(), laptop.latest())
+    assert not verdict.verified
+
+
+def test_no_layout_leaves_the_copy_alone_to_contradict(laptop: Laptop) -> None:
+    """One doubt, not two."""
+    laptop.take(image())
+    (of_copy,) = doubts(laptop, "t512")
+    assert "the latest copy" in of_copy
+
+
+def test_archiving_after_it_is_refused_until_one_of_the_two_is_mended(laptop: Laptop) -> None:
+    """By the code of chip and layout at odds; either way of mending it goes on."""
+    laptop.take(image(), layout=LAYOUT)
+    assert doubts(laptop, "t512")
+    before = laptop.tree()
+    with pytest.raises(LayoutRefused) as refused:
+        laptop.take(image(3))
+    assert refused.value.code == "layout-chip-differs"
+    assert "amend" in (refused.value.next or "")
+    assert laptop.tree() == before
+    wide = laptop.take(image() + bytes(range(256)), layout=WIDE, position_confirmed=True)
+    assert wide.copy.image.ranges == ((0, 512),)
+    assert doubts(laptop, "t256")
+    amend(laptop.vault, WHERE, {"chip": "t512"}, by=None, why="misread")
+    assert doubts(laptop, "t512") == ()
