@@ -1,0 +1,219 @@
+"""The course of a swap, from its opening to its end: worked out from the records each time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from parambak.errors import CallRefused, Fault, NotFound
+from parambak.keeping.bodies import (
+    ImageEntry,
+    LoadFileBody,
+    ReadBackBody,
+    SwapAnswerBody,
+    SwapClosedBody,
+    SwapDeviationBody,
+    SwapMeantBody,
+    SwapOpenedBody,
+    body_of,
+)
+from parambak.keeping.book import local_time
+from parambak.vault.order import causal_order
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import datetime
+
+    from parambak.keeping.bodies import FunctionTest
+    from parambak.keeping.known import Position, Vessel
+    from parambak.vault.vault import Stored, Vault
+
+SWAP_NONE = Fault(
+    "swap-none-open",
+    NotFound,
+    "no swap is open at {where}",
+    "Open one with `parambak swap open {where} --by NAME --why TEXT`.",
+)
+SWAP_OPEN = Fault(
+    "swap-open-already",
+    CallRefused,
+    "a swap is open at {where} already",
+    "Go on with it, or close it with `parambak swap close {where}`.",
+)
+
+
+@dataclass(frozen=True)
+class Told:
+    """One thing that a person told or did, with the record, the mark of who, and the clock."""
+
+    record: str
+    by: str | None
+    at: datetime
+
+
+@dataclass(frozen=True)
+class Answer(Told):
+    """What was told of a condition: `answer` is yes, no, not-known or not-needed."""
+
+    condition: str
+    answer: str
+    text: str
+
+    @property
+    def met(self) -> bool | None:
+        """Return whether the condition is met by it; None where it is not known."""
+        return {"yes": True, "not-needed": True, "no": False}.get(self.answer)
+
+
+@dataclass(frozen=True)
+class Meant(Told):
+    """The copy that is meant, where it is not the newest."""
+
+    image: ImageEntry
+    why: str
+
+
+@dataclass(frozen=True)
+class Deviation(Told):
+    """A condition that was not met and was accepted, for the reason given."""
+
+    condition: str
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Released(Told):
+    """A file that was written for loading."""
+
+    body: LoadFileBody
+
+
+@dataclass(frozen=True)
+class ReadBackTold(Told):
+    """One dump read back from the loaded card, with the answer then."""
+
+    body: ReadBackBody
+
+
+@dataclass(frozen=True)
+class End(Told):
+    """How the swap ended: `outcome` is closed or abandoned."""
+
+    outcome: str
+    reason: str | None
+    tests: tuple[FunctionTest, ...]
+    taken_in: tuple[str, ...]
+
+
+@dataclass
+class Course:
+    """One swap: how it was opened, and what was told and done since, in order."""
+
+    id: str
+    vessel: str
+    opened: Told
+    body: SwapOpenedBody
+    answers: dict[str, Answer] = field(default_factory=dict)
+    meant: Meant | None = None
+    deviations: list[Deviation] = field(default_factory=list)
+    released: list[Released] = field(default_factory=list)
+    read_backs: list[ReadBackTold] = field(default_factory=list)
+    end: End | None = None
+
+    @property
+    def route(self) -> str:
+        """Return load, or move-chip."""
+        return self.body.route
+
+
+def courses(vault: Vault, vessel: Vessel, position: Position) -> tuple[Course, ...]:
+    """Return every swap at a position, in the order in which they were opened."""
+    every = [stored for identity in sorted(vessel.ids) for stored in vault.records(identity)]
+    ordered: Iterable[Stored] = every if len(vessel.ids) == 1 else causal_order(every)
+    return fold_courses(ordered, position.ids)
+
+
+def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Course, ...]:
+    """Return the swaps at a position from the records about its vessel, in causal order."""
+    found: dict[str, Course] = {}
+    for stored in ordered:
+        kind = stored.record.kind
+        if kind == "swap-opened":
+            opened = body_of(stored.record, stored.digest, SwapOpenedBody)
+            if opened.position in position:
+                course = Course(opened.swap, stored.record.vessel or "", _told(stored), opened)
+                found[opened.swap] = course
+        elif kind in _TAKERS and stored.record.body.get("swap") in found:
+            _TAKERS[kind](found[stored.record.body["swap"]], stored)
+    return tuple(found.values())
+
+
+def open_course(found: Sequence[Course]) -> Course | None:
+    """Return the open swap among those of a position: of several, the one opened last."""
+    still = [course for course in found if course.end is None]
+    return still[-1] if still else None
+
+
+def the_open_course(vault: Vault, vessel: Vessel, position: Position) -> Course:
+    """Return the open swap at a position; raise NotFound where there is none."""
+    found = open_course(courses(vault, vessel, position))
+    if found is None:
+        raise SWAP_NONE.at(where=position.where, expected="an open swap", found="none")
+    return found
+
+
+def _told(stored: Stored) -> Told:
+    return Told(stored.digest, stored.record.by, local_time(stored.record))
+
+
+def _answer(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapAnswerBody)
+    told = _told(stored)
+    course.answers[body.condition] = Answer(
+        told.record, told.by, told.at, body.condition, body.answer, body.text
+    )
+
+
+def _meant(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapMeantBody)
+    told = _told(stored)
+    course.meant = Meant(told.record, told.by, told.at, body.image, body.why)
+
+
+def _deviation(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapDeviationBody)
+    told = _told(stored)
+    course.deviations.append(
+        Deviation(told.record, told.by, told.at, body.condition, body.text, body.reason)
+    )
+
+
+def _released(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, LoadFileBody)
+    told = _told(stored)
+    course.released.append(Released(told.record, told.by, told.at, body))
+
+
+def _read_back(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, ReadBackBody)
+    told = _told(stored)
+    course.read_backs.append(ReadBackTold(told.record, told.by, told.at, body))
+
+
+def _closed(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapClosedBody)
+    told = _told(stored)
+    course.end = End(
+        told.record, told.by, told.at, body.outcome, body.reason, body.tests, body.taken_in
+    )
+
+
+_TAKERS = {
+    "swap-answer": _answer,
+    "swap-meant": _meant,
+    "swap-deviation": _deviation,
+    "load-file": _released,
+    "read-back": _read_back,
+    "swap-closed": _closed,
+}
