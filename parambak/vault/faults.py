@@ -87,6 +87,12 @@ MISSING_OBJECT = Fault(
     "Run `parambak recheck`; then archive the same dump again, or fetch the file from another "
     "copy of the vault.",
 )
+MISSING_RECORD = Fault(
+    "vault-missing-record",
+    VaultDamaged,
+    "A record that a later one names is neither in the vault nor coming in.",
+    "Fetch the earlier record too, from where this one came or from another copy of the vault.",
+)
 DAMAGED_RECORD = Fault(
     "vault-damaged-record",
     VaultDamaged,

@@ -71,6 +71,11 @@ def put(root: Path, data: bytes) -> tuple[str, bool]:
     return digest, standing is None
 
 
+def stands(root: Path, digest: str) -> bool | None:
+    """Tell whether an object's file has the right bytes; None where it is not there."""
+    return files.holds(root / file_of(digest), digest, MAX_BYTES)
+
+
 def _standing(path: Path, data: bytes) -> bool | None:
     """Tell whether the file holds `data`; None where it is not there."""
     try:

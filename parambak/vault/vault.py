@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
-from parambak.vault import files, objects, persons, vault_toml
+from parambak.vault import files, objects, persons, records, vault_toml
 from parambak.vault.faults import (
     ABSENT,
     CLOCK_BACKWARDS,
     FIRST_RECORD_LACKING,
     HISTORY_CUT,
     MISSING_OBJECT,
+    MISSING_RECORD,
     NOT_A_VAULT,
     OWN_DAMAGED,
     OWN_NOT_WRITTEN,
@@ -29,7 +30,7 @@ from parambak.vault.lock import locked
 from parambak.vault.order import heads
 from parambak.vault.own import VAULT, Own
 from parambak.vault.records import FOLDER as RECORDS
-from parambak.vault.records import Record, Stored, clock_of, encode, file_of
+from parambak.vault.records import Record, Stored, clock_of, decode, encode, file_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -314,12 +315,47 @@ class Writing:
         self.written[vessel or VAULT] = digest
         return digest
 
-    def _write(self, file: str, data: bytes, needed: Iterable[str]) -> None:
+    def take_record(self, digest: str, data: bytes, *, lacking: bool = False) -> bool | None:
+        """Keep a record that was written elsewhere, byte for byte, under its digest.
+
+        Returns how its file was: right, wrong (healed now), or None: not there. All its
+        objects, and the records that it is `after`, must be in the vault unless `lacking`.
+        Raises VaultDamaged where they are not or the bytes are not a record of that name.
+        """
+        record = decode(data, digest)
+        file = file_of(digest)
+        for needed in () if lacking else record.objects:
+            if not self._vault.has_object(needed):
+                raise MISSING_OBJECT.at(file=objects.file_of(needed), expected=needed)
+        for parent in () if lacking else record.after:
+            if not self._index.holds(parent):
+                raise MISSING_RECORD.at(file=file_of(parent), expected=parent)
+        standing = files.holds(self._vault.root / file, digest, records.MAX_BYTES)
+        if not standing:
+            self._write(file, data, record.objects, heal=standing is False)
+            self._index.add(Stored(digest, record, file))
+        return standing
+
+    def keep(self, digest: str) -> None:
+        """Let an object stay, whatever becomes of the rest."""
+        self._unnamed.discard(digest)
+
+    def drop(self, digests: Iterable[str]) -> set[str]:
+        """Take away, and return, those of these objects that are new here and named by none."""
+        dropped = self._unnamed.intersection(digests)
+        for digest in dropped:
+            path = self._vault.root / objects.file_of(digest)
+            files.remove(path)
+            files.unmake([path.parent])
+        self._unnamed -= dropped
+        return dropped
+
+    def _write(self, file: str, data: bytes, needed: Iterable[str], *, heal: bool = False) -> None:
         """Write the record's file; from here on its objects are not to be taken away."""
         named = self._unnamed.intersection(needed)
         self._unnamed -= named
         try:
-            files.write_sealed(self._vault.root / file, data)
+            files.write_sealed(self._vault.root / file, data, heal=heal)
         except ParambakError as refusal:
             if not isinstance(refusal.__cause__, files.UnprovenError):
                 self._unnamed |= named  # the record never stood under its name
@@ -327,10 +363,7 @@ class Writing:
 
     def undo(self) -> None:
         """Take away the objects that were new here and that no record names."""
-        for digest in self._unnamed:
-            path = self._vault.root / objects.file_of(digest)
-            files.remove(path)
-            files.unmake([path.parent])
+        self.drop(frozenset(self._unnamed))
 
     def _compare_clocks(self, record: Record, newest: Iterable[Stored]) -> None:
         now = datetime.fromisoformat(record.clock.utc)

@@ -1,0 +1,294 @@
+"""Merging: what comes in from elsewhere becomes part of a vault. A union of files.
+
+Each file is hashed before it is taken; each record is taken after the records that it is
+`after` and the objects that it names. So a merge that is broken off leaves a vault that is
+whole, and goes on when it is called again. formats/vault.md, "Merging".
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import ParambakError, VaultDamaged
+from parambak.memory.digests import sha256
+from parambak.vault import files, objects, records
+from parambak.vault.leaving import left
+from parambak.vault.recheck import Damage
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+    from parambak.vault.records import Record
+    from parambak.vault.vault import Vault, Writing
+
+
+class Piece(NamedTuple):
+    """One file that comes in: its name where it lies, and the digest that it is named by.
+
+    `read` returns its bytes, few at a time being wanted in memory: it is called when they are
+    needed, perhaps more than once. It raises OSError or VaultDamaged where this file cannot
+    be had; any other error stops the merge.
+    """
+
+    file: str
+    digest: str
+    is_record: bool
+    read: Callable[[], bytes]
+
+
+class Joined(NamedTuple):
+    """What a merge did.
+
+    `healed` are files of the vault whose bytes were wrong; `refused` are files as the pieces
+    name them, and why; `skipped_vessels` counts the records left out because their vessel
+    had left the vault; `missing` are files that were named and are nowhere.
+    """
+
+    added_objects: int
+    added_records: int
+    healed: tuple[str, ...]
+    refused: tuple[Damage, ...]
+    skipped_vessels: dict[str, int]
+    missing: tuple[str, ...]
+
+
+def join(
+    vault: Vault,
+    writing: Writing,
+    pieces: Iterable[Piece],
+    *,
+    bring_back: frozenset[str] = frozenset(),
+    loose: bool = False,
+) -> Joined:
+    """Take into the vault what it lacks of these pieces, and heal what it has wrong.
+
+    The same whatever the order of the pieces. Records of vessels that left are passed over,
+    and what only they need, unless the vessel is in `bring_back`. An object that no record
+    names is passed over, and a record that names what is nowhere is refused; both are taken
+    where the pieces are `loose`: what is left of a vault. Two pieces may have one digest.
+    Raises ParambakError where the vault cannot be written; what was taken until then stays.
+    """
+    merge = _Merge(vault, writing, loose=loose)
+    return merge.run(pieces, bring_back)
+
+
+class _Known(NamedTuple):
+    """What has to be kept in mind of an incoming record."""
+
+    vessel: str | None
+    after: tuple[str, ...]
+    objects: tuple[str, ...]
+    clock: str
+
+
+class _Merge:
+    """One merge; what it keeps in mind of a file is its names, never its bytes."""
+
+    def __init__(self, vault: Vault, writing: Writing, *, loose: bool) -> None:
+        self._vault = vault
+        self._writing = writing
+        self._loose = loose
+        self._objects: dict[str, list[Piece]] = {}
+        self._records: dict[str, list[Piece]] = {}
+        self._known: dict[str, _Known] = {}
+        self._handled: dict[str, bool] = {}  # objects, and whether they are in the vault now
+        self._refused: dict[str, str] = {}
+        self._healed: list[str] = []
+        self._missing: set[str] = set()
+        self._skipped: Counter[str] = Counter()
+        self._added_objects: set[str] = set()
+        self._flushed: set[str] = set()
+        self._added_records = 0
+
+    def run(self, pieces: Iterable[Piece], bring_back: frozenset[str]) -> Joined:
+        for piece in pieces:
+            held = self._records if piece.is_record else self._objects
+            held.setdefault(piece.digest, []).append(piece)
+        for digest in sorted(self._records):
+            self._look_at(digest)
+        by_vessel: dict[str | None, list[str]] = {}
+        for digest, known in self._known.items():
+            by_vessel.setdefault(known.vessel, []).append(digest)
+        self._take_vessel(None, by_vessel.pop(None, []))
+        # Only now: a leaving may have come in.
+        passed = left(self._vault).keys() - bring_back
+        for vessel, digests in sorted(by_vessel.items(), key=lambda each: each[0] or ""):
+            if vessel in passed:
+                self._skipped[vessel or ""] = len(digests)
+            else:
+                self._take_vessel(vessel, digests)
+        self._take_the_rest({n for v, ds in by_vessel.items() if v in passed for n in ds})
+        gone = self._writing.drop(self._added_objects)  # what only refused records named
+        return Joined(
+            added_objects=len(self._added_objects - gone),
+            added_records=self._added_records,
+            healed=tuple(self._healed),
+            refused=tuple(Damage(f, t) for f, t in sorted(self._refused.items())),
+            skipped_vessels=dict(self._skipped),
+            missing=tuple(sorted(self._missing)),
+        )
+
+    # --- what comes in ---
+
+    def _right_bytes(self, pieces: Iterable[Piece], limit: int) -> bytes | None:
+        """Return the bytes of the first piece that holds what its name says, refusing others."""
+        for piece in pieces:
+            try:
+                data = piece.read()
+            except VaultDamaged as error:
+                self._refused[piece.file] = _words(error)
+                continue
+            except OSError as error:
+                self._refused[piece.file] = f"It cannot be read: {files.words(error)}."
+                continue
+            found = sha256(data)
+            if len(data) > limit:
+                self._refused[piece.file] = f"It is larger than {limit} bytes."
+            elif found != piece.digest:
+                self._refused[piece.file] = (
+                    f"Its bytes are not what its name says: their SHA-256 is {found}."
+                )
+            else:
+                return data
+        return None
+
+    def _record_bytes(self, digest: str) -> tuple[Record, bytes] | None:
+        data = self._right_bytes(self._records[digest], records.MAX_BYTES)
+        if data is None:
+            return None
+        try:
+            return records.decode(data, digest), data
+        except ParambakError as error:  # damaged, or of a later format
+            self._refuse(digest, _words(error))
+            return None
+
+    def _refuse(self, digest: str, text: str) -> None:
+        for piece in self._records[digest]:
+            self._refused.setdefault(piece.file, text)
+
+    def _look_at(self, digest: str) -> None:
+        """Learn what an incoming record needs, without keeping it."""
+        read = self._record_bytes(digest)
+        if read is not None:
+            record = read[0]
+            self._known[digest] = _Known(
+                record.vessel, record.after, record.objects, record.clock.utc
+            )
+
+    # --- what is taken ---
+
+    def _take_vessel(self, vessel: str | None, digests: list[str]) -> None:
+        """Take the records about one vessel, or about the vault itself, in causal order."""
+        there = {stored.digest for stored in self._vault.records(vessel)}
+        for digest in self._in_order(digests):
+            known = self._known[digest]
+            lacking = [d for d in known.after if d not in there]
+            if lacking:
+                name = records.file_of(lacking[0])
+                self._missing.update(records.file_of(each) for each in lacking)
+                if not self._loose:
+                    self._refuse(
+                        digest,
+                        f"It is after {name}, no record of the same vessel that is in the vault "
+                        "or comes in whole.",
+                    )
+                    continue
+            if self._take_record(digest, known, new=digest not in there):
+                there.add(digest)
+
+    def _in_order(self, digests: list[str]) -> Iterator[str]:
+        """Yield the records so that each comes behind those among them that it is after."""
+        inside = set(digests)
+        waiting = {d: sum(p in inside for p in self._known[d].after) for d in digests}
+        followers: dict[str, list[str]] = {}
+        for digest in digests:
+            for parent in self._known[digest].after:
+                followers.setdefault(parent, []).append(digest)
+        ready = sorted((d for d in digests if not waiting[d]), reverse=True)
+        while ready:
+            digest = ready.pop()
+            yield digest
+            for follower in followers.get(digest, ()):
+                waiting[follower] -= 1
+                if not waiting[follower]:
+                    ready.append(follower)
+
+    def _take_record(self, digest: str, known: _Known, *, new: bool) -> bool:
+        """Take a record and what it names; tell whether it is in the vault now."""
+        absent = [each for each in known.objects if not self._take_object(each)]
+        if absent:
+            self._missing.update(map(objects.file_of, absent))
+            if not self._loose:
+                text = f"It needs {objects.file_of(absent[0])}, which is not there as it must be."
+                self._refuse(digest, text)
+                return False
+        read = self._record_bytes(digest)
+        if read is None:
+            return False
+        if new:
+            self._flush(known.objects)
+        standing = self._writing.take_record(digest, read[1], lacking=self._loose)
+        if standing is None:
+            self._added_records += 1
+        elif not standing:
+            self._healed.append(records.file_of(digest))
+        return True
+
+    def _take_object(self, digest: str) -> bool:
+        """Take an object; tell whether it is in the vault, right as far as can be told here."""
+        if digest not in self._handled:
+            self._handled[digest] = self._take_object_now(digest)
+        return self._handled[digest]
+
+    def _take_object_now(self, digest: str) -> bool:
+        standing = objects.stands(self._vault.root, digest)
+        if standing:
+            return True
+        data = self._right_bytes(self._objects.get(digest, ()), objects.MAX_BYTES)
+        if data is None:
+            return standing is not None  # damaged here already: no reason to lose the record
+        self._writing.put(data)
+        self._flushed.add(digest)
+        if standing is None:
+            self._added_objects.add(digest)
+        else:
+            self._healed.append(objects.file_of(digest))
+        return True
+
+    def _flush(self, digests: Iterable[str]) -> None:
+        """Flush objects that were found in place: whoever put them there may not have."""
+        for digest in digests:
+            if digest not in self._flushed and self._handled[digest]:
+                path = self._vault.root / objects.file_of(digest)
+                try:
+                    files.flush_standing(path)
+                except OSError as error:
+                    raise files.write_refusal(error, path) from error
+                self._flushed.add(digest)
+
+    def _take_the_rest(self, passed: set[str]) -> None:
+        """Heal, and take what a record of the vault names or, from a loose heap, all."""
+        rest = self._objects.keys() - self._handled.keys()
+        foreign = {each for digest in passed for each in self._known[digest].objects}
+        wanted: set[str] = set()
+        if not self._loose and any(not self._vault.has_object(d) for d in rest):
+            wanted = {d for named in _named(self._vault) for d in named if d in rest}
+        for digest in sorted(rest):
+            stray = self._loose and digest not in foreign
+            if stray or digest in wanted or self._vault.has_object(digest):
+                self._take_object(digest)
+                self._writing.keep(digest)
+
+
+def _named(vault: Vault) -> Iterator[tuple[str, ...]]:
+    """Yield what each record of the vault names, one vessel's at a time."""
+    for vessel in (None, *vault.vessels()):
+        for stored in vault.records(vessel):
+            yield stored.record.objects
+
+
+def _words(error: ParambakError) -> str:
+    parts = [(name, getattr(error, name)) for name in ("expected", "found")]
+    told = "; ".join(f"{name}: {value}" for name, value in parts if value)
+    return f"{error.text} {told[:1].upper()}{told[1:]}." if told else error.text
