@@ -18,7 +18,9 @@ _CHECK_DAMAGE: Final = (
 _NOT_SURE: Final = "Find out which program wrote the file, and have it write plain records."
 _TOO_LARGE: Final = "This is no dump of a parameter memory: check that it is the right file."
 _SAVE_PLAIN: Final = "Save the dump from the reader's own program, as plain ASCII text."
-_CHECK_CHIP: Final = "Check the chip chosen on the reader, the chip declared, and the base address."
+_CHECK_CHIP: Final = (
+    "Check the chip chosen on the reader, the chip or layout given here, and the base address."
+)
 
 
 def _refused(code: str, text: str, what_next: str) -> Fault:
@@ -155,7 +157,7 @@ HEX_SPAN: Final = _refused(
     "hex-span", "the addresses lie further apart than an image may reach", _TOO_LARGE
 )
 HEX_OUTSIDE: Final = _refused(
-    "hex-outside", "the file holds addresses outside the declared chip", _CHECK_CHIP
+    "hex-outside", "the file holds addresses outside the declared memory", _CHECK_CHIP
 )
 HEX_ENCODING: Final = _refused(
     "hex-encoding", "the file begins with a byte-order mark or is UTF-16", _SAVE_PLAIN
@@ -259,7 +261,7 @@ SREC_SPAN: Final = _refused(
     "srec-span", "the addresses lie further apart than an image may reach", _TOO_LARGE
 )
 SREC_OUTSIDE: Final = _refused(
-    "srec-outside", "the file holds addresses outside the declared chip", _CHECK_CHIP
+    "srec-outside", "the file holds addresses outside the declared memory", _CHECK_CHIP
 )
 SREC_ENCODING: Final = _refused(
     "srec-encoding", "the file begins with a byte-order mark or is UTF-16", _SAVE_PLAIN
@@ -283,7 +285,7 @@ SREC_TOO_MANY_RANGES: Final = _refused(
 
 RAW_EMPTY: Final = _refused("raw-empty", "the file is empty", _TRANSFER_AGAIN)
 RAW_SIZE: Final = _refused(
-    "raw-size", "the file's size is not that of the declared chip", _CHECK_CHIP
+    "raw-size", "the file's size is not that of the declared memory", _CHECK_CHIP
 )
 RAW_ODD_SIZE: Final = _refused(
     "raw-odd-size", "the file does not hold whole words", _TRANSFER_AGAIN

@@ -78,7 +78,7 @@ class Admission:
         self._vessel = aimed.vessel
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_that_holds()
-        self._size = _memory_size(aimed.chip, chips, self._layout)
+        self._size, self._size_by = _memory_size(aimed.chip, chips, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
 
@@ -89,7 +89,7 @@ class Admission:
         for incoming in self._request.dumps:
             if self._layout is not None:
                 _refuse_misfit(self._layout, incoming.image)
-            _refuse_other_size(incoming, self._size)
+            _refuse_other_size(incoming, self._size, self._size_by)
             self.warnings += self._twins(incoming.image)
             if self._position is not None and not self._request.position_confirmed:
                 self._hold_against_copies(incoming.image, self._position)
@@ -206,32 +206,36 @@ def _check_words(request: Request) -> None:
         check_date(request.read_on)
 
 
-def _memory_size(chip: str | None, chips: Mapping[str, Chip], layout: Layout | None) -> int | None:
-    """Return the memory's size in bytes; raise where chip and layout disagree."""
+def _memory_size(
+    chip: str | None, chips: Mapping[str, Chip], layout: Layout | None
+) -> tuple[int | None, str]:
+    """Return the memory's size in bytes and whose it is; raise where chip and layout disagree."""
     known = chips.get(chip.casefold()) if chip else None
     if known is None:
-        return layout.memory if layout is not None else None
+        return (layout.memory, "the layout") if layout is not None else (None, "")
     if layout is not None and layout.memory != known.size:
         raise CHIP_DIFFERS.at(
             chip=known.name, expected=f"{known.size} bytes", found=f"{layout.memory} bytes"
         )
-    return known.size
+    return known.size, f"the chip {known.name}"
 
 
-def _refuse_other_size(incoming: Incoming, size: int | None) -> None:
+def _refuse_other_size(incoming: Incoming, size: int | None, whose: str) -> None:
     """Raise where a raw dump is not the memory's size, or any dump runs past its end."""
     image = incoming.image
     if size is None:
         return
     if incoming.dump.format == "raw" and image.size != size:
         raise RAW_SIZE.at(
-            file=incoming.entry.name, expected=f"{size} bytes", found=f"{image.size} bytes"
+            file=incoming.entry.name,
+            expected=f"{size} bytes, the size of {whose}",
+            found=f"{image.size} bytes",
         )
     if image.end > size:
         raise PAST_MEMORY.at(
             file=incoming.entry.name,
             offset=size,
-            expected=f"addresses up to 0x{size - 1:04X}",
+            expected=f"addresses up to 0x{size - 1:04X}, the last of {whose}",
             found=f"a byte at 0x{image.end - 1:04X}",
         )
 

@@ -158,6 +158,24 @@ def test_the_standing_layout_judges_the_next_dump(laptop: Laptop) -> None:
     assert refusal.value.code == "layout-other-memory"
 
 
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ({"chip": "T512"}, "512 bytes, the size of the chip T512"),
+        ({"layout": LAYOUT}, "256 bytes, the size of the layout"),
+    ],
+)
+def test_a_raw_dump_of_another_size_is_told_whose_size_it_is_not(
+    laptop: Laptop, words: dict[str, Any], expected: str
+) -> None:
+    """The chip's where one is named, else the layout's."""
+    with pytest.raises(ParambakError) as refusal:
+        laptop.take(image()[:200], **words)
+    assert refusal.value.code == "raw-size"
+    assert (refusal.value.expected, refusal.value.found) == (expected, "200 bytes")
+    assert "chip" not in refusal.value.text
+
+
 def test_a_file_name_that_is_no_text_is_kept_as_an_escape(laptop: Laptop) -> None:
     """A name of stray bytes or control characters does not stop the read."""
     laptop.take(incoming(image(), name="R\udcff\x1b.BIN"))
