@@ -14,6 +14,7 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.bodies import ImageEntry, ReaderSum
 from parambak.keeping.fits import refuse_better_fit
 from parambak.keeping.known import Unit
+from parambak.keeping.same_unit import refuse_other_unit
 from parambak.keeping.texts import NAME, REMARK, check_date, check_texts
 from parambak.memory.digests import sha256
 from parambak.reads import reader_sum
@@ -53,12 +54,6 @@ PAST_MEMORY = Fault(
     DumpRefused,
     "the dump holds addresses past the end of the memory",
     "Check which chip was chosen on the reader, and which layout or chip is named here.",
-)
-OTHER_UNIT = Fault(
-    "position-other-unit",
-    CallRefused,
-    "the field {name}, which tells the unit, is not that of the latest copy",
-    "Make sure which unit was read. If it is right as typed, give --position-confirmed.",
 )
 
 
@@ -149,7 +144,7 @@ class Admission:
             return
         moving: tuple[Range, ...] = ()
         if self._layout is not None:
-            _refuse_other_unit(self._layout, image, own)
+            refuse_other_unit(self._layout, image, own)
             moving = _moving(self._layout)
         mine = (select.copy_name(position, position.latest), own)
         refuse_better_fit(image, mine, list(self._alike(position)), moving)
@@ -238,18 +233,3 @@ def _refuse_other_size(incoming: Incoming, size: int | None, whose: str) -> None
             expected=f"addresses up to 0x{size - 1:04X}, the last of {whose}",
             found=f"a byte at 0x{image.end - 1:04X}",
         )
-
-
-def _refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
-    """Raise where a field that identifies the unit reads otherwise than in the latest copy."""
-    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
-
-    for place in coverage.ranges_of(layout, "identifies-unit"):
-        before, now = own.read(*place), image.read(*place)
-        if before is not None and before != now:
-            raise OTHER_UNIT.at(
-                name=", ".join(coverage.fields_over(layout, place.start, place.length)),
-                offset=place.start,
-                expected=before.hex(" ").upper(),
-                found=now.hex(" ").upper() if now is not None else "no bytes there",
-            )

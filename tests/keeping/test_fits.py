@@ -145,6 +145,45 @@ def test_a_field_that_tells_the_unit_must_agree(laptop: Laptop) -> None:
     assert laptop.take(other, position_confirmed=True).position.where == WHERE
 
 
+@pytest.mark.parametrize(
+    ("kind", "mine", "other", "expected", "found"),
+    [
+        ('"text"\nlength = 8', b"TC-00417", b"TC-00418", '"TC-00417"', '"TC-00418"'),
+        (
+            '"text"\nlength = 8\nencoding = "latin-1"',
+            b"J\xfcrg\x00\x00\x00\x00",
+            b"J\xf8rg    ",
+            '"Jürg"',
+            '"Jørg"',
+        ),
+        ('"text"\nlength = 8', b"TC-00417", b"\xff" * 8, '"TC-00417"', "FF FF FF FF FF FF FF FF"),
+        ('"text"\nlength = 4', b"TC-4", b"TC-\x1b", '"TC-4"', "54 43 2D 1B"),
+        ('"text"\nlength = 6', b"TC-4  ", b"TC-4\0\0", "54 43 2D 34 20 20", "54 43 2D 34 00 00"),
+        ('"u16"\nunit = "no."', b"\x01\x02", b"\x01\x03", "258 no.", "259 no."),
+        ('"bcd"\nlength = 2', b"\x12\x34", b"\x12\x3a", "1234", "12 3A"),
+        ('"bytes"\nlength = 2', b"\x12\x34", b"\x12\x35", "12 34", "12 35"),
+    ],
+)
+def test_what_tells_the_unit_is_shown_as_it_is_read(  # noqa: PLR0917 - the parts of one case
+    laptop: Laptop, kind: str, mine: bytes, other: bytes, expected: str, found: str
+) -> None:
+    """Text in quotes, a number with its unit; bytes where there is no value or none to tell."""
+    layout = LAYOUT.replace(b'"bytes"\nlength = 8', kind.encode())
+    laptop.take(image(1, dict(enumerate(mine))), layout=layout)
+    error = stopped(laptop, image(1, dict(enumerate(other))))
+    assert error.code == "position-other-unit"
+    assert "plate" in error.text
+    assert (error.expected, error.found) == (expected, found)
+
+
+def test_a_bit_beside_the_one_that_tells_the_unit_tells_nothing(laptop: Laptop) -> None:
+    """Two flags of one byte: the other may move."""
+    layout = LAYOUT.replace(b'"bytes"\nlength = 8', b'"flag"\nbit = 0')
+    laptop.take(image(1, {0: 0x01}), layout=layout)
+    laptop.take(image(1, {0: 0x03}), layout=layout)
+    assert stopped(laptop, image(1, {0: 0x02})).found == "0"
+
+
 def test_another_chip_than_the_one_on_record_is_refused(laptop: Laptop) -> None:
     """target-other-chip; the same in other case is the same."""
     laptop.take(image(), chip="T256")
