@@ -1,13 +1,13 @@
-"""One vessel identity's records, sorted by what they tell; and which identities are one ship."""
+"""One vessel identity's records, sorted by what they tell; and those of one ship together."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 from typing import TYPE_CHECKING
 
 from parambak.errors import VaultDamaged
 from parambak.keeping import bodies
-from parambak.keeping.bodies import body_of
+from parambak.keeping.bodies import body_of, misshapen
 from parambak.keeping.facts import FactBook
 from parambak.keeping.known import Visit
 from parambak.vault.order import causal_order
@@ -15,6 +15,7 @@ from parambak.vault.order import causal_order
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from parambak.keeping.bodies import AnyBody
     from parambak.vault.records import Record
     from parambak.vault.vault import Stored
 
@@ -33,8 +34,9 @@ class Book:
 
     def __init__(self, identity: str, stored: Sequence[Stored]) -> None:
         self.identity = identity
-        self.stored = stored
-        self.facts = FactBook({each.digest: each.record.after for each in stored})
+        self.stored: tuple[Stored, ...] = ()
+        self._after: dict[str, tuple[str, ...]] = {}
+        self.facts = FactBook(self._after)
         self.inside: dict[str, str] = {}
         self.kinds: dict[str, str] = {}
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
@@ -42,10 +44,28 @@ class Book:
         self.rules: list[tuple[str, bodies.ShipsRulesBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
-        self.visits: dict[str, Visit] = {}
         self.damaged: list[tuple[str, str]] = []
-        for each in stored:
+        self.go_on(tuple(stored))
+
+    def go_on(self, stored: tuple[Stored, ...]) -> bool:
+        """Take in what came behind the records known so far; False where that is not all."""
+        known = len(self.stored)
+        if stored is self.stored:
+            return True
+        if any(mine is not its for mine, its in zip(self.stored, stored, strict=False)):
+            return False
+        if len(stored) < known:
+            return False
+        self.stored = stored
+        self._after.update((each.digest, each.record.after) for each in stored[known:])
+        for each in stored[known:]:
             self._take(each)
+        return True
+
+    def missing(self) -> tuple[str, ...]:
+        """Return the digests of records that others are after and that are not there."""
+        named = {parent for after in self._after.values() for parent in after}
+        return tuple(sorted(named.difference(self._after)))
 
     def _take(self, stored: Stored) -> None:
         kind = bodies.KINDS.get(stored.record.kind)
@@ -53,6 +73,7 @@ class Book:
             return
         try:
             body = body_of(stored.record, stored.digest, kind)
+            _check_days(body, stored.digest)
         except VaultDamaged as error:
             self.damaged.append((error.file or "", f"{error.text}: {error.found}"))
             return
@@ -66,9 +87,6 @@ class Book:
                 self.facts.tell(body.id, body.facts, stored.digest)
             case bodies.VisitOpenedBody():
                 self._enter(body.new, stored.digest)
-                self._open(body, stored.record)
-            case bodies.VisitClosedBody():
-                self._close(body, stored.record)
             case bodies.CardSheetBody():
                 self.sheets.append((stored.digest, body))
             case bodies.ShipsRulesBody():
@@ -94,29 +112,52 @@ class Book:
                 self.inside[entity.id] = entity.inside
             self.facts.tell(entity.id, entity.facts, record)
 
-    def _open(self, body: bodies.VisitOpenedBody, record: Record) -> None:
-        self.visits[body.visit] = Visit(
-            body.visit, self.identity, body.on, record.by, body.reader, record.writer
-        )
 
-    def _close(self, body: bodies.VisitClosedBody, record: Record) -> None:
-        opened = self.visits.get(body.visit)
-        if opened:
-            when = local_time(record).date().isoformat()
-            self.visits[body.visit] = Visit(
-                opened.id, opened.vessel, opened.on, opened.by, opened.reader, opened.writer, when
+def _check_days(body: bodies.Body, record: str) -> None:
+    """Raise VaultDamaged where a day of a read is none."""
+    told: object = body.read_on if isinstance(body, bodies.ReadBody) else None
+    if isinstance(body, bodies.AmendBody) and body.what == "read":
+        told = body.facts.get("read_on")
+    if told:
+        try:
+            date.fromisoformat(str(told))
+        except ValueError as error:
+            raise misshapen(record, "a day such as 2026-03-01", repr(told)[:40]) from error
+
+
+def visits_of(
+    identity: str, opened: Iterable[Stored], closed: Iterable[Stored]
+) -> tuple[Visit, ...]:
+    """Return the visits to a vessel, in the order of the clocks at their opening.
+
+    A visit is closed once a record says so, in whatever order they are found: whoever
+    closed it knew it. Of two records that open or close one visit the earlier counts.
+    """
+    ends: dict[str, str] = {}
+    for stored in sorted(closed, key=_clock):
+        body = _sound(stored, bodies.VisitClosedBody)
+        if body is not None:
+            ends.setdefault(body.visit, local_time(stored.record).date().isoformat())
+    found: dict[str, Visit] = {}
+    for stored in sorted(opened, key=_clock):
+        begun = _sound(stored, bodies.VisitOpenedBody)
+        if begun is not None and begun.visit not in found:
+            record, end = stored.record, ends.get(begun.visit)
+            found[begun.visit] = Visit(
+                begun.visit, identity, begun.on, record.by, begun.reader, record.writer, end
             )
+    return tuple(found.values())
 
-    def names(self) -> set[str]:
-        """Return every name this identity has or had, without regard to case."""
-        facts = self.facts
-        short = facts.texts(self.identity).get("short", "")
-        every = (
-            short,
-            *facts.earlier(self.identity, "short"),
-            *facts.listed(self.identity, "former"),
-        )
-        return {name.casefold() for name in every if name}
+
+def _clock(stored: Stored) -> tuple[str, str]:
+    return stored.record.clock.utc, stored.digest
+
+
+def _sound(stored: Stored, kind: type[AnyBody]) -> AnyBody | None:
+    try:
+        return body_of(stored.record, stored.digest, kind)
+    except VaultDamaged:
+        return None  # said where the vessel's records are read
 
 
 class Ship:
@@ -127,23 +168,12 @@ class Ship:
         every = [stored for book in self.books for stored in book.stored]
         ordered = every if len(self.books) == 1 else causal_order(every)
         self._order = {stored.digest: order for order, stored in enumerate(ordered)}
+        self.reads: dict[str, list[tuple[Book, Stored, bodies.ReadBody]]] = {}
+        for book in self.books:
+            for stored, body in book.reads:
+                at = book.facts.texts(stored.digest).get("position", body.position)
+                self.reads.setdefault(at, []).append((book, stored, body))
 
     def order(self, record: str) -> int:
         """Return how many records about the ship come before this one."""
         return self._order[record]
-
-
-def one_ship_each(books: Iterable[Book]) -> list[Ship]:
-    """Group identities that are one ship: IMO number and a name agree."""
-    groups: list[list[Book]] = []
-    for book in books:
-        same = [group for group in groups if any(_one_ship(book, other) for other in group)]
-        groups = [group for group in groups if group not in same]
-        groups.append([book, *(each for group in same for each in group)])
-    return [Ship(group) for group in groups]
-
-
-def _one_ship(one: Book, other: Book) -> bool:
-    number = one.facts.texts(one.identity).get("imo")
-    same = number is not None and number == other.facts.texts(other.identity).get("imo")
-    return same and bool(one.names() & other.names())

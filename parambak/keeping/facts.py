@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from parambak.keeping.known import Conflict
 
@@ -10,6 +10,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from parambak.keeping.bodies import Facts
+
+
+class Teller(Protocol):
+    """What holds the facts that are told under one vessel identity."""
+
+    facts: FactBook
 
 
 class _Told(NamedTuple):
@@ -88,3 +94,15 @@ def conflicts(standing: Mapping[str, tuple[str, ...]]) -> tuple[Conflict, ...]:
         if len(different) > 1:
             found.append(Conflict(name, tuple(v for v in values if v in different.values())))
     return tuple(found)
+
+
+def told(
+    members: Iterable[tuple[Teller, str]],
+) -> tuple[dict[str, str], tuple[Conflict, ...]]:
+    """Return the facts of one thing under its identities, and those told differently."""
+    standing: dict[str, tuple[str, ...]] = {}
+    for book, entity in members:
+        for name, values in book.facts.standing(entity).items():
+            standing[name] = tuple(dict.fromkeys((*standing.get(name, ()), *values)))
+    first = {name: next((v for v in values if v), "") for name, values in standing.items()}
+    return {name: value for name, value in first.items() if value}, conflicts(standing)

@@ -2,92 +2,121 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING
 
-from msgspec.structs import replace
-
 from parambak.keeping import bodies
-from parambak.keeping.bodies import body_of, misshapen
-from parambak.keeping.book import Book, local_time, one_ship_each
-from parambak.keeping.facts import conflicts
-from parambak.keeping.known import Card, Conflict, Copy, Fleet, Position, Read, Unit, Vessel
+from parambak.keeping.book import Book, Ship, local_time, visits_of
+from parambak.keeping.facts import conflicts, told
+from parambak.keeping.known import (
+    Aboard,
+    Card,
+    Conflict,
+    Copy,
+    Fleet,
+    Look,
+    Position,
+    Read,
+    Unit,
+    Vessel,
+    Visit,
+)
+from parambak.keeping.rechecks import RECHECK, last_full
+from parambak.keeping.signboards import names_of, one_ship_each, signboards, with_handles
+from parambak.vault.records import file_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
+    from datetime import datetime
 
-    from parambak.keeping.book import Ship
+    from parambak.keeping.signboards import Signboard
     from parambak.vault.vault import Stored, Vault
 
     Members = Sequence[tuple[Book, str]]
 
 
+VISIT_OPENED, VISIT_CLOSED = "visit-opened", "visit-closed"  # kinds of records
+BOOKS = 4  # identities whose records are kept sorted, for the next fold of the same vault
+
+
 def fleet(vault: Vault) -> Fleet:
-    """Return everything the vault's records tell."""
-    books = [Book(identity, vault.records(identity)) for identity in vault.vessels()]
-    ships = [_vessel(ship) for ship in one_ship_each(books)]
-    damaged = tuple(each for book in books for each in book.damaged)
-    return Fleet(_with_handles(ships), _last_sound_recheck(vault.records(None)), damaged)
+    """Return everything the vault's records tell.
+
+    How the vessels are named is known at once, from the few records that tell it; what is
+    aboard one is read where it is asked for.
+    """
+    return Folding(vault).fleet()
 
 
-def _vessel(ship: Ship) -> Vessel:
-    members = [(book, book.identity) for book in ship.books]
-    facts, against = _told(members)
-    former: list[str] = []
-    for book, identity in members:
-        former += [*book.facts.listed(identity, "former"), *book.facts.earlier(identity, "short")]
-        former.append(book.facts.texts(identity).get("short", ""))
-    short = facts.get("short", ship.books[0].identity[:8])
-    kept = dict.fromkeys(name for name in former if name and name != short)
-    return Vessel(
-        ids=frozenset(book.identity for book in ship.books),
-        short=short,
-        handle=short,
-        facts=facts,
-        former=tuple(kept),
-        units=_units(ship, short),
-        cards=_cards(ship, short),
-        visits=tuple(visit for book in ship.books for visit in book.visits.values()),
-        conflicts=against,
-        homes={entity: book.identity for book in ship.books for entity in book.kinds},
-    )
+class Folding:
+    """Folds one vault, and again where its records have changed, without reading all anew."""
 
+    def __init__(self, vault: Vault) -> None:
+        self.vault = vault
+        self._books: dict[str, Book] = {}
+        self._telling: object = None
+        self._boards: list[Signboard] = []
+        self._changes = -1
+        self._fleet = Fleet(())
 
-def _with_handles(ships: Iterable[Vessel]) -> tuple[Vessel, ...]:
-    """Tell apart vessels that share a short name, by their identity's first digits."""
-    by_name: dict[str, list[Vessel]] = {}
-    for ship in ships:
-        by_name.setdefault(ship.short.casefold(), []).append(ship)
-    named = []
-    for _, group in sorted(by_name.items()):
-        digits = 4
-        while len({ship.id[:digits] for ship in group}) < len(group):
-            digits += 1
-        for ship in sorted(group, key=lambda each: each.id):
-            alone = len(group) == 1
-            named.append(ship if alone else _renamed(ship, f"{ship.short}~{ship.id[:digits]}"))
-    return tuple(named)
+    def fleet(self) -> Fleet:
+        """Return what the records tell now: the same value as long as they are the same."""
+        telling = self.vault.telling()
+        if telling is not self._telling:
+            self._telling, self._boards = telling, signboards(self.vault)
+            self._changes = -1
+        if self.vault.changes != self._changes:
+            self._changes = self.vault.changes
+            self._fleet = self._folded()
+        return self._fleet
 
+    def _folded(self) -> Fleet:
+        vault = self.vault
+        visited = frozenset(vault.vessels_with(VISIT_OPENED))
+        named = [names_of(ship) for ship in one_ship_each(self._boards)]
+        vessels = []
+        for names, handle in with_handles(named):
+            ids = names.ids
+            look = Look(partial(self._aboard, ids, handle), partial(self._visits, ids & visited))
+            vessel = Vessel(
+                ids,
+                names.short,
+                handle,
+                facts=names.facts,
+                former=names.former,
+                conflicts=names.conflicts,
+                look=look,
+            )
+            vessels.append(vessel)
+        return Fleet(tuple(vessels), partial(_last_sound_recheck, vault))
 
-def _renamed(ship: Vessel, handle: str) -> Vessel:
-    def moved(where: str) -> str:
-        return handle + where[len(ship.handle) :]
+    def _visits(self, visited: frozenset[str]) -> tuple[Visit, ...]:
+        of_kind = self.vault.of_kind
+        return tuple(
+            visit
+            for each in sorted(visited)
+            for visit in visits_of(each, of_kind(each, VISIT_OPENED), of_kind(each, VISIT_CLOSED))
+        )
 
-    def at(position: Position) -> Position:
-        return replace(position, where=moved(position.where))
+    def _aboard(self, ids: frozenset[str], handle: str) -> Aboard:
+        ship = Ship([self._book(identity) for identity in sorted(ids)])
+        return Aboard(
+            units=_units(ship, handle),
+            cards=_cards(ship, handle),
+            homes={entity: book.identity for book in ship.books for entity in book.kinds},
+            damaged=tuple(each for book in ship.books for each in book.damaged),
+            missing=tuple(file_of(each) for book in ship.books for each in book.missing()),
+        )
 
-    return replace(
-        ship,
-        handle=handle,
-        units=tuple(
-            replace(u, where=moved(u.where), positions=tuple(at(p) for p in u.positions))
-            for u in ship.units
-        ),
-        cards=tuple(
-            replace(c, where=moved(c.where), positions=tuple(at(p) for p in c.positions))
-            for c in ship.cards
-        ),
-    )
+    def _book(self, identity: str) -> Book:
+        records = self.vault.records(identity)
+        book = self._books.get(identity)
+        if book is None or not book.go_on(records):
+            while len(self._books) >= BOOKS:
+                self._books.pop(next(iter(self._books)))
+            book = self._books[identity] = Book(identity, records)
+        return book
 
 
 def _by_name(ship: Ship, what: str, fact: str) -> dict[str, list[tuple[Book, str]]]:
@@ -101,32 +130,36 @@ def _by_name(ship: Ship, what: str, fact: str) -> dict[str, list[tuple[Book, str
     return dict(sorted(found.items()))
 
 
-def _told(members: Members) -> tuple[dict[str, str], tuple[Conflict, ...]]:
-    """Return the facts of one thing under its identities, and those told differently."""
-    standing: dict[str, tuple[str, ...]] = {}
-    for book, entity in members:
-        for name, values in book.facts.standing(entity).items():
-            standing[name] = tuple(dict.fromkeys((*standing.get(name, ()), *values)))
-    told = {name: next((v for v in values if v), "") for name, values in standing.items()}
-    return {name: value for name, value in told.items() if value}, conflicts(standing)
-
-
 def _units(ship: Ship, vessel: str) -> tuple[Unit, ...]:
     units = []
     for members in _by_name(ship, "unit", "short").values():
-        facts, against = _told(members)
+        facts, against = told(members)
         short = facts.get("short", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/{short}"
         positions = _positions(ship, ids, where)
-        units.append(Unit(ids, short, where, facts, positions, _sheet(ship, ids), against))
+        former = _former(members, short)
+        units.append(Unit(ids, short, where, facts, positions, _sheet(ship, ids), against, former))
     return tuple(units)
+
+
+def _former(members: Members, short: str) -> tuple[str, ...]:
+    """Return the short names that a thing had under its identities, but for today's."""
+    every = [
+        name
+        for book, each in members
+        for name in (
+            *book.facts.earlier(each, "short"),
+            *book.facts.standing(each).get("short", ()),
+        )
+    ]
+    return tuple(dict.fromkeys(name for name in every if name and name != short))
 
 
 def _cards(ship: Ship, vessel: str) -> tuple[Card, ...]:
     cards = []
     for members in _by_name(ship, "card", "serial").values():
-        facts, against = _told(members)
+        facts, against = told(members)
         serial = facts.get("serial", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/card:{serial}"
@@ -161,7 +194,7 @@ def _positions(ship: Ship, holder: frozenset[str], where: str) -> tuple[Position
         mine = [(book, each) for book, each in members if book.inside.get(each) in holder]
         if not mine:
             continue
-        facts, against = _told(mine)
+        facts, against = told(mine)
         ids = frozenset(entity for _, entity in mine)
         short = facts.get("short", "")
         reads, of_reads = _reads(ship, ids)
@@ -174,6 +207,7 @@ def _positions(ship: Ship, holder: frozenset[str], where: str) -> tuple[Position
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
                 conflicts=(*against, *of_reads),
+                former=_former(mine, short),
                 rules=_rules(ship),
             )
         )
@@ -184,15 +218,14 @@ def _reads(ship: Ship, position: frozenset[str]) -> tuple[list[Read], list[Confl
     """Return a position's reads by date, then by order of the records, and their conflicts."""
     found = []
     against = []
+    for each in sorted(position):
+        for book, stored, body in ship.reads.get(each, ()):
+            found.append(_read(ship, book, stored, body))
+            against += [
+                Conflict(f"{told.fact} of read {stored.digest[:8]}", told.values)
+                for told in conflicts(book.facts.standing(stored.digest))
+            ]
     for book in ship.books:
-        for stored, body in book.reads:
-            told = book.facts.texts(stored.digest)
-            if told.get("position", body.position) in position:
-                found.append(_read(ship, book, stored, body))
-                against += [
-                    Conflict(f"{each.fact} of read {stored.digest[:8]}", each.values)
-                    for each in conflicts(book.facts.standing(stored.digest))
-                ]
         found += [
             _from_read_back(ship, book, *book.read_backs[record])
             for record in dict.fromkeys(book.taken_in)
@@ -207,7 +240,7 @@ def _from_read_back(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBac
     return Read(
         record=stored.digest,
         vessel=book.identity,
-        call=body.swap or stored.digest[:32],
+        call=body.call or stored.digest[:32],
         order=ship.order(stored.digest),
         image=body.image,
         dumps=body.dumps,
@@ -231,7 +264,7 @@ def _read(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBody) -> Read
         order=ship.order(stored.digest),
         image=body.image,
         dumps=body.dumps,
-        read_on=_day(stated, stored.digest) if stated else taken_in.date(),
+        read_on=date.fromisoformat(stated) if stated else taken_in.date(),
         stated=stated is not None,
         taken_in=taken_in,
         writer=stored.record.writer,
@@ -251,13 +284,6 @@ def _read(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBody) -> Read
     )
 
 
-def _day(text: str, record: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise misshapen(record, "a day such as 2026-03-01", repr(text[:40])) from error
-
-
 def _copies(reads: Sequence[Read]) -> tuple[Copy, ...]:
     """Return one copy for each image, ordered by its newest read."""
     by_image: dict[bodies.ImageEntry, list[Read]] = {}
@@ -275,12 +301,5 @@ def _out_of_order(reads: Sequence[Read]) -> bool:
     return bool(reads) and reads[-1].order != max(read.order for read in reads)
 
 
-def _last_sound_recheck(stored: Iterable[Stored]) -> datetime | None:
-    sound = None
-    for each in stored:
-        if each.record.kind == "recheck":
-            body = body_of(each.record, each.digest, bodies.RecheckBody)
-            if body.damaged == 0:
-                moment = local_time(each.record).astimezone(UTC)
-                sound = max(moment, sound) if sound else moment
-    return sound
+def _last_sound_recheck(vault: Vault) -> datetime | None:
+    return last_full(vault.of_kind(None, RECHECK), vault.folder_mark, sound=True)

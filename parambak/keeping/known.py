@@ -1,15 +1,16 @@
 """What is known of vessels, units, cards, positions and copies: plain values.
 
-`fold.py` makes them from records; nothing here reads or writes.
+`fold.py` makes them from records. Nothing here reads but through what it was given.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import Struct
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import date, datetime
 
     from parambak.keeping.bodies import DumpEntry, ImageEntry, LayoutEntry, Normal, ReaderSum
@@ -93,6 +94,7 @@ class Position(Struct, frozen=True):
     copies: tuple[Copy, ...] = ()
     out_of_order: bool = False
     conflicts: tuple[Conflict, ...] = ()
+    former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
 
     @property
@@ -124,7 +126,7 @@ class Position(Struct, frozen=True):
 
 
 class Unit(Struct, frozen=True):
-    """One control unit aboard."""
+    """One control unit aboard; `former` are the short names that it had."""
 
     ids: frozenset[str]
     short: str
@@ -133,6 +135,7 @@ class Unit(Struct, frozen=True):
     positions: tuple[Position, ...] = ()
     sheet: tuple[str, str] | None = None
     conflicts: tuple[Conflict, ...] = ()
+    former: tuple[str, ...] = ()
 
     @property
     def id(self) -> str:
@@ -168,33 +171,102 @@ class Visit(Struct, frozen=True):
     closed: str | None = None
 
 
-class Vessel(Struct, frozen=True):
-    """A ship, by every identity that counts as this one ship.
+class Aboard(Struct, frozen=True):
+    """What is aboard a vessel, as its own records tell.
 
-    `short` is its name as given; `handle` is what names it here without doubt. `homes`
-    tells of each unit, card and position which of the identities brought it in: what is
-    told of it later goes there too, so that one identity's records are whole alone.
+    `homes` tells of each unit, card and position which of the vessel's identities brought it
+    in: what is told of it later goes there too, so that one identity's records are whole
+    alone. `damaged` are the records that tell nothing, each by its file and why; `missing`
+    the files of records that others are after and that are not there.
     """
 
-    ids: frozenset[str]
-    short: str
-    handle: str
-    facts: dict[str, str] = {}
-    former: tuple[str, ...] = ()
     units: tuple[Unit, ...] = ()
     cards: tuple[Card, ...] = ()
-    visits: tuple[Visit, ...] = ()
-    conflicts: tuple[Conflict, ...] = ()
     homes: dict[str, str] = {}
+    damaged: tuple[tuple[str, str], ...] = ()
+    missing: tuple[str, ...] = ()
+
+
+class Look(NamedTuple):
+    """Reads what is aboard a vessel, and its visits, where that is first asked for."""
+
+    aboard: Callable[[], Aboard]
+    visits: Callable[[], tuple[Visit, ...]]
+
+
+def _nothing() -> Look:
+    return Look(Aboard, tuple)
+
+
+class Vessel:
+    """A ship, by every identity that counts as this one ship.
+
+    `short` is its name as given, `named` whether a record gives it; `handle` is what names
+    it here without doubt. What is aboard is read when it is first asked for, and kept.
+    """
+
+    def __init__(  # noqa: PLR0913 - what a vessel is known by
+        self,
+        ids: frozenset[str],
+        short: str,
+        handle: str,
+        *,
+        facts: dict[str, str] | None = None,
+        former: tuple[str, ...] = (),
+        conflicts: tuple[Conflict, ...] = (),
+        look: Look | None = None,
+    ) -> None:
+        self.ids = ids
+        self.short = short
+        self.handle = handle
+        self.facts = {} if facts is None else facts
+        self.former = former
+        self.conflicts = conflicts
+        self._look = look or _nothing()
+        self._aboard: Aboard | None = None
+        self._visits: tuple[Visit, ...] | None = None
 
     @property
     def id(self) -> str:
         """Return one identity, the same at each call."""
         return min(self.ids)
 
+    @property
+    def named(self) -> bool:
+        """Return whether some record tells the vessel's name."""
+        return "short" in self.facts
+
+    @property
+    def aboard(self) -> Aboard:
+        """Return what is aboard, read from the vessel's records where it was not yet."""
+        if self._aboard is None:
+            self._aboard = self._look.aboard()
+        return self._aboard
+
+    def forget(self) -> None:
+        """Let go of what is aboard, to be read again where it is asked for again."""
+        self._aboard = None
+
+    @property
+    def units(self) -> tuple[Unit, ...]:
+        """Return the control units, by name."""
+        return self.aboard.units
+
+    @property
+    def cards(self) -> tuple[Card, ...]:
+        """Return the cards that are in no unit, by serial number."""
+        return self.aboard.cards
+
+    @property
+    def visits(self) -> tuple[Visit, ...]:
+        """Return the visits to it, in the order of the clocks."""
+        if self._visits is None:
+            self._visits = self._look.visits()
+        return self._visits
+
     def home(self, identity: str) -> str:
         """Return the vessel identity whose records tell of a unit, card or position."""
-        return self.homes.get(identity, self.id)
+        return self.aboard.homes.get(identity, self.id)
 
     @property
     def holders(self) -> tuple[Unit | Card, ...]:
@@ -206,13 +278,49 @@ class Vessel(Struct, frozen=True):
         """Return all positions, those of units first."""
         return tuple(p for holder in self.holders for p in holder.positions)
 
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Vessel) and self._known() == other._known()
 
-class Fleet(Struct, frozen=True):
-    """All vessels of a vault, by handle; `rechecked` is when a recheck last found all sound.
+    def __hash__(self) -> int:
+        return hash(self.ids)
 
-    `damaged` are the records that tell nothing, each by its file and why.
-    """
+    def _known(self) -> tuple[object, ...]:
+        names = (self.ids, self.short, self.handle, self.facts, self.former, self.conflicts)
+        return (*names, self.aboard, self.visits)
 
-    vessels: tuple[Vessel, ...]
-    rechecked: datetime | None = None
-    damaged: tuple[tuple[str, str], ...] = ()
+
+class Fleet:
+    """All vessels of a vault, by handle; `rechecked` is when a recheck last found all sound."""
+
+    def __init__(
+        self,
+        vessels: tuple[Vessel, ...],
+        rechecked: Callable[[], datetime | None] | None = None,
+    ) -> None:
+        self.vessels = vessels
+        self._rechecked = rechecked
+
+    @property
+    def rechecked(self) -> datetime | None:
+        """Return when a recheck last found all sound, or None."""
+        return self._rechecked() if self._rechecked is not None else None
+
+    @property
+    def damaged(self) -> tuple[tuple[str, str], ...]:
+        """Return the records of all vessels that tell nothing, each by its file and why.
+
+        Every vessel's records are read for it, and let go again.
+        """
+        found: list[tuple[str, str]] = []
+        for vessel in self.vessels:
+            found += vessel.aboard.damaged
+            vessel.forget()
+        return tuple(found)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Fleet):
+            return False
+        return self.vessels == other.vessels and self.rechecked == other.rechecked
+
+    def __hash__(self) -> int:
+        return hash(self.vessels)

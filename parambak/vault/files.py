@@ -28,7 +28,7 @@ if sys.platform == "darwin":
     import fcntl
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
     from parambak.errors import ParambakError
@@ -257,6 +257,9 @@ def write_export(path: Path, data: bytes, *, replace: bool = False) -> None:
 def make_folder(path: Path, made: list[Path]) -> None:
     """Make a folder and those above it; note the new ones in `made`; flush each's parent."""
     if path.is_dir():
+        if not names_in(path):  # whoever made it may have been stopped before the flush
+            with suppress(PermissionError):  # then it was not made from here
+                flush_folder(path.parent)
         return
     if path.parent != path:
         make_folder(path.parent, made)
@@ -309,6 +312,16 @@ def flush_folder(folder: Path) -> None:
             raise
     finally:
         os.close(descriptor)
+
+
+def flush_folders(root: Path, folders: Iterable[str]) -> None:
+    """Flush these folders of a vault, those within them, and the vault's own; raises OSError."""
+    for folder in (root / each for each in folders):
+        for name in stamps_in(folder):
+            flush_folder(folder / name)
+        if folder.is_dir():
+            flush_folder(folder)
+    flush_folder(root)
 
 
 def flush_standing(path: Path) -> None:

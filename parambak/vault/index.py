@@ -24,23 +24,32 @@ from parambak.vault.faults import (
     UNREADABLE,
     Mistrusted,
 )
-from parambak.vault.order import causal_order
-from parambak.vault.records import FOLDER, MAX_BYTES, Stored, decode, file_of, named_by
+from parambak.vault.medium import IndexPlace, index_place
+from parambak.vault.order import causal_order, heads
+from parambak.vault.records import (
+    FOLDER,
+    MAX_BYTES,
+    Stored,
+    decode,
+    file_of,
+    named_by,
+    tells_of_vessel,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from pathlib import Path
 
     from parambak.vault.files import Stamp
-    from parambak.vault.index_db import Database
+    from parambak.vault.index_db import Database, Row
 
     T = TypeVar("T")
 
-FILE = "index.sqlite"
 LOOSE = 64  # records outside the database, read from their files at each opening
 SMALL = 512  # records up to which every folder is listed at each opening
 NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing down
 SETTLED = 3_000_000_000  # nanoseconds: a folder's time may be 2 s coarse (FAT)
+KEPT = 4  # vessels whose records are held in memory once they were asked for
 SAID = 5  # of each kind of finding, so that a lost disk does not fill the screen
 _CHUNK = 256
 _UNSETTLED = files.Stamp(-1, 0)
@@ -49,20 +58,29 @@ _UNSETTLED = files.Stamp(-1, 0)
 class Index:
     """The records of one vault, those of its folder that hold what their names say.
 
-    `now` returns the time in nanoseconds since 1970, as the file system counts it.
-    `findings` is what was noted on the way; `gone` the digests of records that vanished
-    since the index saw them.
+    `now` returns the time in nanoseconds since 1970, as the file system counts it; `cache` is
+    the folder for the database of a vault on a stick or a share. `findings` is what was noted
+    on the way; `gone` the digests of records that vanished since the index saw them;
+    `changes` is another number once what the index answers may be another answer.
     """
 
-    def __init__(self, root: Path, identity: str, now: Callable[[], int]) -> None:
+    def __init__(
+        self, root: Path, identity: str, now: Callable[[], int], cache: Path | None = None
+    ) -> None:
         self._root = root
         self._now = now
         self._identity = identity
+        self._cache = cache
+        self._lies: IndexPlace | None = None
         self._database: Database | None = None
         self._passing = False
         self._loose: dict[str, Stored] = {}
+        self._loose_telling: set[str] = set()
         self._stamps: dict[str, Stamp] = {}
-        self._latest: tuple[str, tuple[Stored, ...]] | None = None
+        self._kept: dict[str, tuple[Stored, ...]] = {}
+        self._told: dict[str, list[Stored]] | None = None
+        self._version = 0
+        self.changes = 0
         self.findings: list[Finding] = []
         self.gone: set[str] = set()
         self._skipped: dict[str, str] = {}
@@ -77,22 +95,63 @@ class Index:
     def identify(self, identity: str) -> None:
         """Take another vault's identity; only while nothing has been looked at."""
         self._identity = identity
+        self._lies = None
+
+    @property
+    def _place(self) -> IndexPlace:
+        if self._lies is None:
+            self._lies = index_place(self._root, self._identity, self._cache)
+        return self._lies
 
     # --- what is asked ---
 
     def records(self, vessel: str | None) -> tuple[Stored, ...]:
         """Return the records about a vessel, or about the vault itself, in causal order."""
         key = vessel or ""
-        if self._latest is None or self._latest[0] != key:
-            found = self._trying(lambda: self._gather(vessel, None))
-            self._latest = (key, causal_order(found))
-        return self._latest[1]
+        if key not in self._kept:
+            found = causal_order(self._trying(lambda: self._gather(vessel, None)))
+            while len(self._kept) >= KEPT:
+                self._kept.pop(next(iter(self._kept)))
+            self._kept[key] = found
+        return self._kept[key]
+
+    def telling(self) -> dict[str, list[Stored]]:
+        """Return for each vessel the records that tell of the vessel itself, in no order.
+
+        Of a vessel whose first record is gone there may be none.
+        """
+        if self._told is None:
+            told: dict[str, list[Stored]] = {vessel: [] for vessel in self.vessels()}
+            for vessel, stored in self._trying(self._gather_telling):
+                told.setdefault(vessel, []).append(stored)
+            self._told = told
+        return self._told
+
+    def _gather_telling(self) -> list[tuple[str, Stored]]:
+        found = [
+            (stored.record.vessel, stored)
+            for stored in self._loose.values()
+            if stored.record.vessel is not None and stored.digest in self._loose_telling
+        ]
+        rows = self._database.telling() if self._database is not None else []
+        for vessel, digest, data in rows:
+            if not tells_of_vessel(data, vessel):
+                raise Mistrusted("a record in it does not tell of its vessel", damaged=True)
+            if digest not in self._loose:
+                found.append((vessel, _stored(digest, data)))
+        return found
 
     def of_kind(self, vessel: str | None, kind: str) -> list[Stored]:
         """Return the records of one kind about a vessel or the vault, in no order."""
-        found = self._trying(lambda: self._gather(vessel, kind))
-        # All records are counted, those of a kind are not: to find none, ask the safe way.
-        return found or [s for s in self.records(vessel) if s.record.kind == kind]
+        return self._trying(lambda: self._gather(vessel, kind))
+
+    def vessels_with(self, kind: str) -> tuple[str, ...]:
+        """Return the identities of the vessels that have records of one kind, in order."""
+        known = set(
+            self._trying(lambda: self._database.vessels_with(kind) if self._database else [])
+        )
+        known.update(s.record.vessel or "" for s in self._loose.values() if s.record.kind == kind)
+        return tuple(sorted(known - {""}))
 
     def vessels(self) -> tuple[str, ...]:
         """Return the identities of all vessels, in order."""
@@ -124,14 +183,23 @@ class Index:
                 self._database.records(key) if kind is None else self._database.of_kind(key, kind)
             )
             found += [_stored(*row) for row in rows if row[0] not in self._loose]
+            if any(kind not in (None, s.record.kind) or s.record.vessel != vessel for s in found):
+                raise Mistrusted("a record in it is not of the vessel or kind", damaged=True)
         return found
 
     # --- keeping up with the folder ---
 
-    def add(self, stored: Stored) -> None:
-        """Take up a record that was just written."""
-        self._loose[stored.digest] = stored
-        self._latest = None
+    def add(self, stored: Stored, data: bytes) -> None:
+        """Take up a record that was just written, and its bytes."""
+        self._hold(stored, data)
+        self.changes += 1
+        key = stored.record.vessel or ""
+        told = self._told or {}
+        if key and (key not in told or stored.digest in self._loose_telling):
+            self._told = None
+        known = self._kept.pop(key, None)
+        if known is not None and {s.digest for s in heads(known)} == {*stored.record.after}:
+            self._kept[key] = (*known, stored)  # behind all others
         if self._database is not None:
             self._watch_times(stored.digest[:2])
         if len(self._loose) > 8 * LOOSE:
@@ -139,19 +207,32 @@ class Index:
 
     def refresh(self) -> None:
         """Find the records that came or went since the index last looked."""
-        self._latest = None
         self._skipped.clear()
-        if self._database is None and files.is_file(self._root / FILE):
+        if self._database is None and files.is_file(self._place.file):
             self._trying(self._open)
+            self._changed()
         self._trying(self._survey)
+        if self._database is not None and self._database.version() != self._version:
+            self._version = self._database.version()
+            self._changed()  # another process wrote into it, or this one
         lacking = self.lacking()
         self._say(RECORD_LACKING, lacking, "is named by a later record and is not in the vault.")
+
+    def _changed(self) -> None:
+        self._kept.clear()
+        self._told = None
+        self.changes += 1
+
+    def _hold(self, stored: Stored, data: bytes) -> None:
+        self._loose[stored.digest] = stored
+        if stored.record.vessel and tells_of_vessel(data, stored.record.vessel):
+            self._loose_telling.add(stored.digest)
 
     def _survey(self) -> None:
         self._stamps = files.stamps_in(self._root / FOLDER)
         known = self._database.stamps() if self._database else {}
         folders = {*self._stamps, *known, *(digest[:2] for digest in self._loose)}
-        if self._database and self._database.count() > SMALL and self._database.folder_times():
+        if self._database and self._database.count() > SMALL and self._believes_times():
             folders = {
                 name for name in folders if known.get(name, _UNSETTLED) != self._stamps.get(name)
             }
@@ -166,6 +247,8 @@ class Index:
             there = self._names(name)
             new += sorted(there - held)
             gone += sorted(held - there)
+        if new or gone:
+            self._changed()
         if gone:
             self._forget(gone)
         if len(self._loose) + len(new) > LOOSE:
@@ -176,6 +259,9 @@ class Index:
         if needless:
             with suppress(Mistrusted):  # only to be quicker the next time
                 self._fold(folders)
+
+    def _believes_times(self) -> bool:
+        return self._place.folder_times and bool(self._database and self._database.folder_times())
 
     def _held(self, folder: str) -> set[str]:
         held = {digest for digest in self._loose if digest.startswith(folder)}
@@ -197,7 +283,7 @@ class Index:
     def _take(self, digest: str) -> None:
         stored = self._read(digest)
         if stored is not None:
-            self._loose[digest] = stored[0]
+            self._hold(*stored)
 
     def _read(self, digest: str) -> tuple[Stored, bytes] | None:
         """Return a record from its file; None, with a finding, where it is damaged."""
@@ -244,6 +330,8 @@ class Index:
                     chunk = fresh[start : start + _CHUNK]
                     found = [read for digest in chunk if (read := self._read(digest)) is not None]
                     whole = whole and len(found) == len(chunk)
+                    if found:
+                        self._changed()
                     database.add(
                         [_row(stored, data) for stored, data in found],
                         [parent for stored, _ in found for parent in stored.record.after],
@@ -252,13 +340,16 @@ class Index:
                 stamp = self._stamps[name] if settled and whole else _UNSETTLED
                 database.stamp(name, stamp)
         self._loose = {d: s for d, s in self._loose.items() if not database.holds(d)}
+        self._loose_telling.intersection_update(self._loose)
 
     def _open(self) -> Database:
         """Return the database, which may by now be the passing one."""
         from parambak.vault.index_db import Database  # noqa: PLC0415 - SQLite is slow to import
 
         if self._database is None:
-            self._database = Database(self._root / FILE, self._identity)
+            self._place.make()
+            self._database = Database(self._place.file, self._identity, self._place.folder)
+            self._version = self._database.version()
         return self._database
 
     def _trying(self, act: Callable[[], T]) -> T:
@@ -270,7 +361,7 @@ class Index:
                 self._build_anew(verdict)
             return act()
         except Mistrusted as verdict:
-            raise INDEX_FAILED.at(file=str(self._root / FILE), found=str(verdict)) from verdict
+            raise INDEX_FAILED.at(file=str(self._place.file), found=str(verdict)) from verdict
         except OSError as error:
             path = str(self._root / FOLDER)
             raise UNREADABLE.at(file=path, found=files.words(error)) from error
@@ -283,6 +374,7 @@ class Index:
 
         passing = self._passing
         self.close()
+        self._changed()
         self._stamps = files.stamps_in(self._root / FOLDER)
         if verdict.damaged and not passing and self._throw_away():
             self._find(INDEX_REBUILT, f"The index was built anew from the records: {verdict}.")
@@ -291,6 +383,7 @@ class Index:
                 return
             self.close()
         self._database = Database(None, self._identity)
+        self._version = self._database.version()
         self._passing = True
         self._fold(self._stamps)
         text = f"The index cannot be kept here, so all records were read: {verdict}."
@@ -299,8 +392,8 @@ class Index:
     def _throw_away(self) -> bool:
         # The database last: a journal without its database would be taken for the next one's.
         for tail in ("-journal", "-wal", "-shm", ""):
-            files.remove(self._root / (FILE + tail))
-        return not files.is_file(self._root / FILE)
+            files.remove(self._place.file.with_name(self._place.file.name + tail))
+        return not files.is_file(self._place.file)
 
     # --- what is said ---
 
@@ -332,6 +425,9 @@ def _stored(digest: str, data: bytes) -> Stored:
         raise Mistrusted("what it holds is no record", damaged=True) from error
 
 
-def _row(stored: Stored, data: bytes) -> tuple[bytes, str, str, bytes]:
+def _row(stored: Stored, data: bytes) -> Row:
+    from parambak.vault.index_db import Row  # noqa: PLC0415 - SQLite is slow to import
+
     record = stored.record
-    return bytes.fromhex(stored.digest), record.vessel or "", record.kind, data
+    telling = record.vessel is not None and tells_of_vessel(data, record.vessel)
+    return Row(bytes.fromhex(stored.digest), record.vessel or "", record.kind, telling, data)

@@ -11,7 +11,7 @@ import sqlite3
 import weakref
 from collections import Counter
 from contextlib import closing, contextmanager, suppress
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.memory.digests import sha256
 from parambak.vault.faults import Mistrusted
@@ -23,15 +23,17 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 APPLICATION = 0x50524D42
-SCHEMA = 1  # another number: thrown away and built anew
+SCHEMA = 2  # another number: thrown away and built anew
 BUSY_SECONDS = 5.0
 
 _TABLES = """
-CREATE TABLE vault (identity TEXT NOT NULL, folder_times INTEGER NOT NULL);
+CREATE TABLE vault (identity TEXT NOT NULL, folder TEXT NOT NULL, folder_times INTEGER NOT NULL);
 CREATE TABLE records (digest BLOB NOT NULL UNIQUE, vessel TEXT NOT NULL, kind TEXT NOT NULL,
-                      bytes BLOB NOT NULL);
+                      telling INTEGER NOT NULL, bytes BLOB NOT NULL);
 CREATE INDEX by_vessel ON records (vessel, kind);
-CREATE TABLE vessels (vessel TEXT PRIMARY KEY, count INTEGER NOT NULL) WITHOUT ROWID;
+CREATE INDEX by_telling ON records (vessel) WHERE telling;
+CREATE TABLE counts (vessel TEXT NOT NULL, kind TEXT NOT NULL, records INTEGER NOT NULL,
+                     telling INTEGER NOT NULL, PRIMARY KEY (vessel, kind)) WITHOUT ROWID;
 CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TEXT NOT NULL)
                      WITHOUT ROWID;
 CREATE TABLE lacking (digest BLOB PRIMARY KEY) WITHOUT ROWID;
@@ -55,10 +57,27 @@ _PASSING = "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF;"
 _AROUND = ("BUSY", "LOCKED", "READONLY", "FULL", "IOERR", "CANTOPEN", "PERM", "NOMEM")
 
 
-class Database:
-    """One open index; `path` None keeps it in a passing file of the system's."""
+class Row(NamedTuple):
+    """A record as the index keeps it; `vessel` is "" where it is about the vault itself.
 
-    def __init__(self, path: Path | None, identity: str) -> None:
+    `telling` is whether it tells of the vessel itself (records.py says how that is seen).
+    """
+
+    digest: bytes
+    vessel: str
+    kind: str
+    telling: bool
+    data: bytes
+
+
+class Database:
+    """One open index; `path` None keeps it in a passing file of the system's.
+
+    It belongs to one vault by `identity`, and where it is kept apart from the vault, to the
+    vault that stands in `folder`: two copies of one vault may hold different records.
+    """
+
+    def __init__(self, path: Path | None, identity: str, folder: str = "") -> None:
         with _mistrusting():
             self._sqlite = sqlite3.connect(
                 "" if path is None else path, timeout=BUSY_SECONDS, isolation_level=None
@@ -67,27 +86,27 @@ class Database:
         weakref.finalize(self, self._sqlite.close)
         try:
             with _mistrusting():
-                self._settle(identity, passing=path is None)
+                self._settle(identity, folder, passing=path is None)
         except Mistrusted:
             self.close()
             raise
 
-    def _settle(self, identity: str, *, passing: bool) -> None:
+    def _settle(self, identity: str, folder: str, *, passing: bool) -> None:
         self._sqlite.executescript(_PASSING if passing else _SETTINGS)
         application, schema = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
         if (application, schema) == (0, 0) and not self._one("SELECT count(*) FROM sqlite_master"):
-            self._make(identity)
+            self._make(identity, folder)
         elif (application, schema) != (APPLICATION, SCHEMA):
             raise Mistrusted("it is not this version's index", damaged=True)
-        elif self._one("SELECT identity FROM vault") != identity:
+        elif self._all("SELECT identity, folder FROM vault", ()) != [(identity, folder)]:
             raise Mistrusted("it is another vault's index", damaged=True)
 
-    def _make(self, identity: str) -> None:
+    def _make(self, identity: str, folder: str) -> None:
         self._sqlite.execute("BEGIN IMMEDIATE")
         if not self._one("PRAGMA application_id"):  # else another process was quicker
             for statement in _TABLES.split(";"):
                 self._sqlite.execute(statement)
-            self._sqlite.execute("INSERT INTO vault VALUES (?, 1)", (identity,))
+            self._sqlite.execute("INSERT INTO vault VALUES (?, ?, 1)", (identity, folder))
             self._sqlite.execute(f"PRAGMA application_id = {APPLICATION}")
             self._sqlite.execute(f"PRAGMA user_version = {SCHEMA}")
         self._sqlite.execute("COMMIT")
@@ -102,7 +121,7 @@ class Database:
     def count(self) -> int:
         """Return the number of records that the index should hold."""
         with _mistrusting():
-            return int(self._one("SELECT coalesce(sum(count), 0) FROM vessels"))
+            return int(self._one("SELECT coalesce(sum(records), 0) FROM counts"))
 
     def digests_in(self, folder: str) -> set[str]:
         """Return the digests whose first two digits are `folder`."""
@@ -117,7 +136,7 @@ class Database:
     def vessels(self) -> list[str]:
         """Return the identities of all vessels, from two tables that must agree."""
         with self._at_once():
-            counted = self._all("SELECT vessel FROM vessels ORDER BY vessel", ())
+            counted = self._all("SELECT DISTINCT vessel FROM counts ORDER BY vessel", ())
             if counted != self._all(_EACH_VESSEL, ()):
                 raise Mistrusted("its vessels do not add up", damaged=True)
         return [vessel for (vessel,) in counted if vessel]
@@ -126,17 +145,45 @@ class Database:
         """Return digest and bytes of each record about a vessel ("" the vault), hashed."""
         with self._at_once():
             rows = self._all("SELECT digest, bytes FROM records WHERE vessel = ?", (vessel,))
-            counted = self._all("SELECT count FROM vessels WHERE vessel = ?", (vessel,))
-        if len(rows) != (counted[0][0] if counted else 0):
+            counted = self._all("SELECT sum(records) FROM counts WHERE vessel = ?", (vessel,))
+        if len(rows) != (counted[0][0] or 0):
             raise Mistrusted("a vessel's records do not add up", damaged=True)
         return [_hashed(digest, data) for digest, data in rows]
 
     def of_kind(self, vessel: str, kind: str) -> list[tuple[str, bytes]]:
         """Return digest and bytes of each record of one kind about a vessel, hashed."""
-        rows = self._all(
-            "SELECT digest, bytes FROM records WHERE vessel = ? AND kind = ?", (vessel, kind)
-        )
+        values = (vessel, kind)
+        with self._at_once():
+            rows = self._all(
+                "SELECT digest, bytes FROM records WHERE vessel = ? AND kind = ?", values
+            )
+            counted = self._all("SELECT records FROM counts WHERE vessel = ? AND kind = ?", values)
+        if len(rows) != (counted[0][0] if counted else 0):
+            raise Mistrusted("a vessel's records of a kind do not add up", damaged=True)
         return [_hashed(digest, data) for digest, data in rows]
+
+    def vessels_with(self, kind: str) -> list[str]:
+        """Return the vessels ("" the vault) that have records of one kind."""
+        rows = self._all("SELECT vessel FROM counts WHERE kind = ?", (kind,))
+        return [vessel for (vessel,) in rows]
+
+    def telling(self) -> list[tuple[str, str, bytes]]:
+        """Return vessel, digest and bytes of each record that tells of its vessel, hashed."""
+        with self._at_once():
+            # The index is named, or SQLite would pass over all records.
+            rows = self._all(
+                "SELECT vessel, digest, bytes FROM records INDEXED BY by_telling WHERE telling", ()
+            )
+            counted = self._all("SELECT vessel, sum(telling) FROM counts GROUP BY vessel", ())
+        found = Counter(vessel for vessel, _, _ in rows)
+        if found != {vessel: count for vessel, count in counted if count}:
+            raise Mistrusted("the records that tell of vessels do not add up", damaged=True)
+        return [(vessel, *_hashed(digest, data)) for vessel, digest, data in rows]
+
+    def version(self) -> int:
+        """Return a number that is another once another process has changed the index."""
+        with _mistrusting():
+            return int(self._one("PRAGMA data_version"))
 
     def lacking(self) -> list[str]:
         """Return the digests that some record is `after` and that no record has."""
@@ -183,15 +230,16 @@ class Database:
         self._sqlite.execute("DELETE FROM temp.named")
         self._sqlite.execute("COMMIT")
 
-    def add(self, rows: Sequence[tuple[bytes, str, str, bytes]], named: Iterable[str]) -> None:
-        """Add records (digest, vessel, kind, bytes), and what they are `after`; in `changing`."""
-        counts = Counter(vessel for _, vessel, _, _ in rows)
+    def add(self, rows: Sequence[Row], named: Iterable[str]) -> None:
+        """Add records, and what they are `after`; within `changing`."""
+        counts = Counter((row.vessel, row.kind) for row in rows)
+        telling = Counter((row.vessel, row.kind) for row in rows if row.telling)
         with _mistrusting():
-            self._sqlite.executemany("INSERT INTO records VALUES (?, ?, ?, ?)", rows)
+            self._sqlite.executemany("INSERT INTO records VALUES (?, ?, ?, ?, ?)", rows)
             self._sqlite.executemany(
-                "INSERT INTO vessels VALUES (?, ?) "
-                "ON CONFLICT (vessel) DO UPDATE SET count = count + excluded.count",
-                counts.items(),
+                "INSERT INTO counts VALUES (?, ?, ?, ?) ON CONFLICT (vessel, kind) DO UPDATE "
+                "SET records = records + excluded.records, telling = telling + excluded.telling",
+                [(*key, count, telling[key]) for key, count in counts.items()],
             )
             self._sqlite.executemany(
                 "INSERT INTO temp.named VALUES (?)", [(bytes.fromhex(digest),) for digest in named]

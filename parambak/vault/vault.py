@@ -50,8 +50,15 @@ class Vault:
     before leaves no trace.
     """
 
-    def __init__(
-        self, root: Path, identity: str, *, own: Own, clock: Callable[[], datetime], made: bool
+    def __init__(  # noqa: PLR0913 - what a vault is opened with
+        self,
+        root: Path,
+        identity: str,
+        *,
+        own: Own,
+        clock: Callable[[], datetime],
+        made: bool,
+        cache: Path | None = None,
     ) -> None:
         self.root = root
         self.identity = identity
@@ -59,27 +66,35 @@ class Vault:
         self._to_make = made
         self._own = own
         self._clock = clock
-        self._index = Index(root, identity, self._nanoseconds)
+        self._index = Index(root, identity, self._nanoseconds, cache)
         self._names: dict[str, str] = {}
         self._said: list[Finding] = []
 
     @classmethod
     def open(
-        cls, root: Path, *, own: Path, clock: Callable[[], datetime], create: bool = False
+        cls,
+        root: Path,
+        *,
+        own: Path,
+        clock: Callable[[], datetime],
+        create: bool = False,
+        cache: Path | None = None,
     ) -> Vault:
         """Open the vault at `root`; with `create`, a missing or empty folder becomes one.
 
         `own` is the user's own folder, made when first needed; `clock` returns an aware
-        local time. Raises VaultRefused where there is no vault, none that this version
-        reads, or one that the system will not let be read.
+        local time; `cache` is the folder for the index of a vault on a stick or a share,
+        None to keep it with the vault. Raises VaultRefused where there is no vault, none that
+        this version reads, or one that the system will not let be read.
         """
         root, ours = Path(root), Own(Path(own))
         data = vault_toml.read(root)
         if data is None:
             _refuse_unless_new(root, create=create)
-            return cls(root, os.urandom(16).hex(), own=ours, clock=clock, made=True)
+            identity = os.urandom(16).hex()
+            return cls(root, identity, own=ours, clock=clock, made=True, cache=cache)
         identity = vault_toml.identity_of(data, root / vault_toml.FILE)
-        vault = cls(root, identity, own=ours, clock=clock, made=False)
+        vault = cls(root, identity, own=ours, clock=clock, made=False, cache=cache)
         vault._index.refresh()
         vault._look_around(data)
         return vault
@@ -105,9 +120,41 @@ class Vault:
         """This user's identity as a writer, 32 hexadecimal digits; made when first asked for."""
         return self._own.writer(self._now())
 
+    @property
+    def folder_mark(self) -> str | None:
+        """The digest that tells this folder, as this user has it, from another copy of the vault.
+
+        None where nothing was written from here yet, or the folder is not there.
+        """
+        writer, stamp = self._own.known_writer(), files.stamp_of(self.root)
+        if writer is None or stamp is None:
+            return None
+        told = [writer, self.identity, str(self.root.resolve()), str(stamp.inode)]
+        return sha256(records.canonical(told))
+
     def vessels(self) -> tuple[str, ...]:
         """Return the identities of the vessels that have records, in order."""
         return self._index.vessels()
+
+    @property
+    def changes(self) -> int:
+        """A number that is another once what is asked here may have another answer."""
+        return self._index.changes
+
+    def telling(self) -> dict[str, list[Stored]]:
+        """Return for each vessel the few records that tell of the vessel itself, in no order.
+
+        Those are the records in whose bytes a member `id` is the vessel's identity.
+        """
+        return self._index.telling()
+
+    def vessels_with(self, kind: str) -> tuple[str, ...]:
+        """Return the identities of the vessels that have records of one kind, in order."""
+        return self._index.vessels_with(kind)
+
+    def of_kind(self, vessel: str | None, kind: str) -> list[Stored]:
+        """Return the records of one kind about a vessel or the vault itself, in no order."""
+        return self._index.of_kind(vessel, kind)
 
     def records(self, vessel: str | None) -> tuple[Stored, ...]:
         """Return the records about a vessel (None: about the vault itself), in causal order."""
@@ -311,7 +358,7 @@ class Writing:
         digest, data = encode(record)
         self._compare_clocks(record, newest)
         self._write(file_of(digest), data, needed)
-        self._index.add(Stored(digest, record, file_of(digest)))
+        self._index.add(Stored(digest, record, file_of(digest)), data)
         self.written[vessel or VAULT] = digest
         return digest
 
@@ -333,7 +380,7 @@ class Writing:
         standing = files.holds(self._vault.root / file, digest, records.MAX_BYTES)
         if not standing:
             self._write(file, data, record.objects, heal=standing is False)
-            self._index.add(Stored(digest, record, file))
+            self._index.add(Stored(digest, record, file), data)
         return standing
 
     def keep(self, digest: str) -> None:

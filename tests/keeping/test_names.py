@@ -184,12 +184,11 @@ def test_a_read_for_a_name_that_two_have_is_refused(tmp_path: Path) -> None:
 
 def test_digits_are_as_many_as_tell_them_apart() -> None:
     """Two identities that begin alike print with more digits."""
-    from parambak.keeping.fold import _with_handles
-    from parambak.keeping.known import Vessel
+    from parambak.keeping.signboards import Names, with_handles
 
     ids = ["3fa2c" + "0" * 27, "3fa2d" + "0" * 27]
-    ships = [Vessel(frozenset({each}), "grebe", "grebe") for each in ids]
-    assert [ship.handle for ship in _with_handles(ships)] == ["grebe~3fa2c", "grebe~3fa2d"]
+    ships = [Names(frozenset({each}), "grebe", {}, (), ()) for each in ids]
+    assert [handle for _, handle in with_handles(ships)] == ["grebe~3fa2c", "grebe~3fa2d"]
 
 
 def joined(tmp_path: Path) -> tuple[Laptop, Laptop]:

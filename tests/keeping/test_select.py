@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from parambak.errors import CallRefused, NotFound, ParambakError
 from parambak.keeping import select
 from parambak.keeping.bodies import ImageEntry
-from parambak.keeping.known import Copy, Fleet, Position, Unit, Vessel
+from parambak.keeping.known import Aboard, Copy, Fleet, Look, Position, Unit, Vessel
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import WHERE, image
 
@@ -215,7 +215,7 @@ KNOWN = Fleet(
             frozenset({"v"}),
             "grebe",
             "grebe",
-            units=(Unit(frozenset({"u"}), "port", "grebe/port"),),
+            look=Look(lambda: Aboard(units=(Unit(frozenset({"u"}), "port", "grebe/port"),)), tuple),
         ),
     )
 )

@@ -120,7 +120,7 @@ DEFECTS: dict[str, Callable[[Path], Any]] = {
     "another program's": other_program,
     "another vault's": change("UPDATE vault SET identity = replace(identity, 'a', 'b') || '0'"),
     "another schema": change("PRAGMA user_version = 99"),
-    "a table gone": change("DROP TABLE vessels"),
+    "a table gone": change("DROP TABLE counts"),
     "an edited record": change("UPDATE records SET bytes = replace(bytes, 'note', 'nota')"),
     "a record of another type": change("UPDATE records SET bytes = 5"),
     "a record removed": change("DELETE FROM records WHERE rowid = 7"),
@@ -128,8 +128,8 @@ DEFECTS: dict[str, Callable[[Path], Any]] = {
         "UPDATE records SET vessel = '' "
         "WHERE rowid = (SELECT max(rowid) FROM records WHERE vessel <> '')"
     ),
-    "a vessel unknown": change("UPDATE vessels SET vessel = 'ff' WHERE vessel <> ''"),
-    "a vessel forgotten": change("DELETE FROM vessels WHERE vessel <> ''"),
+    "a vessel unknown": change("UPDATE counts SET vessel = 'ff' WHERE vessel <> ''"),
+    "a vessel forgotten": change("DELETE FROM counts WHERE vessel <> ''"),
     "a folder of another type": change("UPDATE folders SET inode = 'x'"),
     "a digest of another length": change("UPDATE records SET digest = x'00' WHERE rowid = 7"),
 }
@@ -248,7 +248,7 @@ def test_a_file_system_that_keeps_no_folder_times_is_listed_each_time(
     age(full.root)
     full.open().close()
     old = files.Stamp(1, 1)
-    monkeypatch.setattr(files, "stamp_of", lambda folder: old if folder.is_dir() else None)
+    monkeypatch.setattr(files, "stamp_of", lambda folder: old if os.path.isdir(folder) else None)
     vault = full.open()
     for n in range(20):  # into a folder that is there already, sooner or later
         with vault.writing() as writing:

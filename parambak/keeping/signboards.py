@@ -1,0 +1,140 @@
+"""How every vessel is named, from the few records that tell of the vessels themselves.
+
+What is aboard a vessel is in its other records, and is read only of the vessel asked for
+(fold.py). Both ways give one answer: a fact told once, or told again with the same value,
+needs no order; where a fact was told with two values, the vessel's whole history is walked.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import VaultDamaged
+from parambak.keeping import bodies
+from parambak.keeping.bodies import body_of
+from parambak.keeping.facts import FactBook, told
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from parambak.keeping.bodies import Facts
+    from parambak.keeping.known import Conflict
+    from parambak.vault.vault import Stored, Vault
+
+
+class Signboard:
+    """What is told of one vessel identity itself: its names and numbers."""
+
+    def __init__(self, identity: str, facts: FactBook) -> None:
+        self.identity = identity
+        self.facts = facts
+        texts = facts.texts(identity)
+        self.number = texts.get("imo")
+        every = (
+            texts.get("short", ""),
+            *facts.earlier(identity, "short"),
+            *facts.listed(identity, "former"),
+        )
+        self.names = frozenset(name.casefold() for name in every if name)
+
+
+def signboards(vault: Vault) -> list[Signboard]:
+    """Return the signboard of every vessel identity in a vault, in order."""
+    return [_signboard(vault, identity, each) for identity, each in sorted(vault.telling().items())]
+
+
+def one_ship_each(boards: Iterable[Signboard]) -> list[tuple[Signboard, ...]]:
+    """Group identities that are one ship: IMO number and a name agree."""
+    alone: list[tuple[Signboard, ...]] = []
+    numbered: dict[str, list[list[Signboard]]] = {}
+    for board in boards:
+        if board.number is None:
+            alone.append((board,))
+            continue
+        groups = numbered.setdefault(board.number, [])
+        same = [group for group in groups if any(board.names & other.names for other in group)]
+        joined = [board, *(each for group in same for each in group)]
+        numbered[board.number] = [*(group for group in groups if group not in same), joined]
+    every = [*alone, *(tuple(group) for groups in numbered.values() for group in groups)]
+    return [tuple(sorted(group, key=lambda board: board.identity)) for group in every]
+
+
+class Names(NamedTuple):
+    """How one ship is named: by all identities that are it."""
+
+    ids: frozenset[str]
+    short: str
+    facts: dict[str, str]
+    former: tuple[str, ...]
+    conflicts: tuple[Conflict, ...]
+
+
+def names_of(ship: Sequence[Signboard]) -> Names:
+    """Return how a ship is named, from the signboards of its identities in order."""
+    facts, against = told((board, board.identity) for board in ship)
+    former: list[str] = []
+    for board in ship:
+        book, identity = board.facts, board.identity
+        former += [*book.listed(identity, "former"), *book.earlier(identity, "short")]
+        former.append(book.texts(identity).get("short", ""))
+    short = facts.get("short", ship[0].identity[:8])
+    kept = dict.fromkeys(name for name in former if name and name != short)
+    ids = frozenset(board.identity for board in ship)
+    return Names(ids, short, facts, tuple(kept), against)
+
+
+def with_handles(ships: Iterable[Names]) -> list[tuple[Names, str]]:
+    """Return ships by handle: those that share a short name told apart by their first digits."""
+    by_name: dict[str, list[Names]] = {}
+    for ship in ships:
+        by_name.setdefault(ship.short.casefold(), []).append(ship)
+    named = []
+    for _, group in sorted(by_name.items()):
+        group.sort(key=lambda ship: min(ship.ids))
+        digits = 4
+        while len({min(ship.ids)[:digits] for ship in group}) < len(group):
+            digits += 1
+        for ship in group:
+            alone = len(group) == 1
+            named.append((ship, ship.short if alone else f"{ship.short}~{min(ship.ids)[:digits]}"))
+    return named
+
+
+def _signboard(vault: Vault, identity: str, telling: Sequence[Stored]) -> Signboard:
+    said = [(stored.digest, facts) for stored in telling for facts in _facts_of(stored, identity)]
+    if not _twice(said):
+        book = FactBook({})
+    else:
+        history = vault.records(identity)
+        order = {stored.digest: at for at, stored in enumerate(history)}
+        said.sort(key=lambda each: order[each[0]])
+        book = FactBook({stored.digest: stored.record.after for stored in history})
+    for record, facts in said:
+        book.tell(identity, facts, record)
+    return Signboard(identity, book)
+
+
+def _twice(said: Iterable[tuple[str, Facts]]) -> bool:
+    """Tell whether some fact was told with two values."""
+    known: dict[str, object] = {}
+    return any(
+        known.setdefault(name, value) != value for _, facts in said for name, value in facts.items()
+    )
+
+
+def _facts_of(stored: Stored, identity: str) -> Iterator[Facts]:
+    """Yield what a record tells of the vessel itself; nothing where it is misshapen."""
+    kind = bodies.KINDS.get(stored.record.kind)
+    if kind is None:
+        return
+    try:
+        body = body_of(stored.record, stored.digest, kind)
+    except VaultDamaged:
+        return
+    if isinstance(body, bodies.AmendBody):
+        if body.id == identity:
+            yield body.facts
+        return
+    for entity in getattr(body, "new", ()):
+        if entity.id == identity:
+            yield entity.facts

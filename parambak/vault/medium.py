@@ -1,0 +1,127 @@
+"""On what a vault lies, and so where its index is kept. formats/vault.md, "The index".
+
+A stick or a share is slow to flush, may not keep SQLite's locks, and another system may write
+to it that leaves the folders' times alone: there the index goes into the user's cache folder,
+and no folder's time is believed.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.memory.digests import sha256
+from parambak.vault import files
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+FILE = "index.sqlite"
+# File systems, by Linux's names, of sticks, of shares, and of media that are only read.
+STICKS = frozenset({"vfat", "msdos", "exfat", "fuseblk"})
+SHARES = frozenset(
+    {"nfs", "nfs4", "cifs", "smb2", "smb3", "smbfs", "ncpfs", "afs", "coda", "ceph"}
+    | {"glusterfs", "lustre", "9p", "virtiofs", "davfs", "fuse"}
+)
+ONLY_READ = frozenset({"iso9660", "udf", "squashfs"})
+FUSE = "fuse."  # what a user's own process mounts, such as fuse.sshfs
+MOUNTS = "/proc/self/mountinfo"
+DEVICES = "/sys/dev/block"
+_ESCAPED = {r"\040": " ", r"\011": "\t", r"\012": "\n", r"\134": "\\"}
+_MOST = 1 << 20
+# What Windows answers: GetDriveTypeW, "Return value" in the documentation of the Windows API.
+_REMOVABLE, _REMOTE, _CDROM = 2, 4, 5
+
+
+class IndexPlace(NamedTuple):
+    """The index's file; the vault's folder where that lies elsewhere, else "".
+
+    `folder_times` is whether the times of the vault's folders may be believed.
+    """
+
+    file: Path
+    folder: str
+    folder_times: bool
+
+    def make(self) -> None:
+        """Make the folder of an index that lies apart from its vault; raises OSError."""
+        if self.folder:
+            files.make_folder(self.file.parent, [])
+
+
+def index_place(root: Path, identity: str, cache: Path | None) -> IndexPlace:
+    """Return where the index of the vault in `root` lies; `cache` is the user's folder for it.
+
+    Two copies of one vault share its identity and may hold different records, so the folder
+    is part of the name in the cache.
+    """
+    if cache is None or not on_stick_or_share(root):
+        return IndexPlace(root / FILE, "", folder_times=True)
+    folder = os.path.realpath(root)
+    name = sha256(f"{identity}\n{folder}".encode("utf-8", "surrogateescape"))
+    return IndexPlace(cache / f"{name[:32]}.sqlite", folder, folder_times=False)
+
+
+def on_stick_or_share(root: Path) -> bool:
+    """Tell whether a folder, there or not yet, lies on a stick, a share or a medium only read."""
+    path = os.path.realpath(root)
+    if sys.platform == "win32":
+        return _drive_type(path) in {_REMOVABLE, _REMOTE, _CDROM}
+    if sys.platform == "darwin":
+        return path.startswith("/Volumes/")  # where macOS mounts all but its own disk
+    return _linux(path)
+
+
+def _linux(path: str) -> bool:
+    try:
+        mounts = files.read_system_file(MOUNTS, _MOST).decode("utf-8", "surrogateescape")
+    except OSError:
+        return False
+    found = ("", "", "")
+    for line in mounts.splitlines():
+        before, _, behind = line.partition(" - ")
+        fields, kind = before.split(" "), behind.split(" ", 1)[0]
+        if len(fields) < 5:
+            continue
+        point = _unescaped(fields[4])
+        inside = path == point or path.startswith(point.rstrip("/") + "/")
+        if inside and len(point) >= len(found[0]):  # of two at one point the later one counts
+            found = (point, kind, fields[2])
+    _, kind, device = found
+    if kind in STICKS | SHARES | ONLY_READ or kind.startswith(FUSE):
+        return True
+    return _removable(device)
+
+
+def _unescaped(text: str) -> str:
+    if "\\" in text:
+        for escaped, plain in _ESCAPED.items():
+            text = text.replace(escaped, plain)
+    return text
+
+
+def _removable(device: str) -> bool:
+    """Tell whether Linux calls a block device, by `MAJOR:MINOR`, removable or on USB."""
+    here = f"{DEVICES}/{device}"
+    if not device or not os.path.lexists(here):
+        return False
+    real = os.path.realpath(here)
+    if "/usb" in real:
+        return True
+    for folder in (real, f"{real}/.."):  # a partition's disk is the folder above it
+        try:
+            if files.read_system_file(f"{folder}/removable", 16).strip() == b"1":
+                return True
+        except OSError:
+            continue
+    return False
+
+
+if sys.platform == "win32":
+
+    def _drive_type(path: str) -> int:
+        import ctypes  # noqa: PLC0415 - only Windows asks its own library
+
+        drive = os.path.splitdrive(path)[0]  # of a share, its name
+        return int(ctypes.windll.kernel32.GetDriveTypeW(drive + "\\"))
