@@ -27,6 +27,7 @@ from parambak.keeping.take_in import TakenIn, take_in
 from parambak.keeping.target import Target
 from parambak.keeping.visits import VISIT_NONE, the_open_visit
 from parambak.keeping.ways import HOW
+from parambak.memory.counted import counted
 from parambak.reads.ways import WAYS
 
 if TYPE_CHECKING:
@@ -229,7 +230,7 @@ def _name(vault: Vault, visit: Visit) -> str | None:
 
 
 def _page(screen: Screen, taken: TakenIn, given: int, found: Explanation | None) -> None:
-    reads = "1 read" if given == 1 else f"{given} reads"
+    reads = counted(given, "read")
     screen.heading(f"{reads} put on record for {taken.position.where}")
     facts = [
         ("copy", select.copy_name(taken.position, taken.copy)),

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from parambak.cli import files_in
-from parambak.cli.screen import counted
 from parambak.compare.carried import ONLY_NEW
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,6 +10,7 @@ from parambak.cli import files_in, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.entries import record_sheet
+from parambak.memory.counted import counted
 
 
 @parambak_command("record", example="parambak card record grebe/port-thruster SHEET.TOML")
@@ -25,7 +26,8 @@ def command(settings: Settings, where: str, sheet: str, by: str | None) -> Answe
     return Answer(
         {"where": unit.where, "entries": len(entries)},
         lambda screen: screen.good(
-            f"The card sheet of {unit.where} is on record: {len(entries)} entries."
+            f"The card sheet of {unit.where} is on record: "
+            f"{counted(len(entries), 'entry', 'entries')}."
         ),
         warnings=store.warnings_of(vault),
     )

@@ -8,11 +8,11 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from datetime import datetime

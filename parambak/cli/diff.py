@@ -10,10 +10,10 @@ import click
 from parambak.cli import by_values, faults, files_in, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.decode import decoded_by
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.compare import fields as compare_fields
 from parambak.compare.bytes import Run, runs
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.cli import faults
 from parambak.errors import LayoutRefused
+from parambak.memory.counted import counted
 from parambak.memory.digests import sha256
 
 if TYPE_CHECKING:
@@ -204,7 +205,7 @@ def reads_of(paths: Sequence[str], taking: Taking) -> list[Incoming]:
     if taking.pair is None:
         return [_on_chip(_one(path, taking, taking.size), taking) for path in paths]
     if len(paths) % 2:
-        raise faults.PAIR_COUNT.at(expected="dumps two by two", found=f"{len(paths)} dumps")
+        raise faults.PAIR_COUNT.at(expected="dumps two by two", found=counted(len(paths), "dump"))
     halved = taking.size is not None and taking.pair != "duplicate"
     size = taking.size // 2 if halved and taking.size is not None else taking.size
     dumps = [_one(path, taking, size) for path in paths]

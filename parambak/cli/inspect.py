@@ -14,6 +14,7 @@ from parambak.cli.settings import Answer
 from parambak.cli.why import explained, explanation_document, explanation_page
 from parambak.errors import ParambakError
 from parambak.memory import digests
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -182,7 +183,6 @@ def _page(
 
 
 def _verdict(number: int, against: int, *, differ: bool) -> str:
-    from parambak.cli.screen import counted  # noqa: PLC0415 - not needed for JSON
 
     read = "The dump was read whole" if number == 1 else f"All {number} dumps were read whole"
     if against:
@@ -214,7 +214,6 @@ def _relations(screen: Screen, documents: list[dict[str, Any]], images: list[Ima
     """Say how each further dump relates to the first."""
     if len(images) < 2:
         return
-    from parambak.cli.screen import counted  # noqa: PLC0415 - the same
     from parambak.compare.bytes import runs  # noqa: PLC0415 - only for two dumps or more
 
     first = documents[0]["file"]

@@ -9,8 +9,8 @@ import click
 
 from parambak.cli import files_in
 from parambak.cli.command import command as parambak_command
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -63,7 +63,7 @@ def _page(screen: Screen, document: dict[str, Any]) -> None:
         screen.facts([*parts, ("do next", each["next"] or "Mend the line named.")])
     number = len(document["problems"])
     if number:
-        word = "1 mistake" if number == 1 else f"{number} mistakes"
+        word = counted(number, "mistake")
         screen.bad(f"{word}. The layout cannot be used until they are mended.")
         return
     covered, size = document["covered_bytes"], document["size"]

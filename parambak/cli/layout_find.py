@@ -9,9 +9,10 @@ import click
 
 from parambak.cli import files_in, store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.screen import MARKS, counted
+from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import ParambakError
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen

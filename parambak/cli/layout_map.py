@@ -9,8 +9,8 @@ import click
 
 from parambak.cli import files_in
 from parambak.cli.command import command as parambak_command
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

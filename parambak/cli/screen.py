@@ -13,8 +13,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from parambak.memory.counted import counted
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+
+__all__ = ["MARKS", "Screen", "counted"]
 
 COLUMNS = 80
 NARROWEST, WIDEST = 60, 100
@@ -32,11 +36,6 @@ def printable(text: str) -> str:
         f"\\u{{{ord(each):04X}}}" if unicodedata.category(each) in _HIDDEN else each
         for each in text
     )
-
-
-def counted(number: int, noun: str) -> str:
-    """Return a count with its noun: "1 byte", "2 bytes"."""
-    return f"1 {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _terminal_columns() -> int:

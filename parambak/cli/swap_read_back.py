@@ -21,6 +21,7 @@ from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.layouts import coverage
+from parambak.memory.counted import counted
 from parambak.reads.ways import WAYS
 from parambak.swap.on_record import record_read_back, released_files
 from parambak.swap.read_back import (
@@ -221,7 +222,7 @@ def _meant(assessor: Assessor, position: Position) -> Copy:
     raise faults.NOTHING_MEANT.at(
         where=position.where,
         expected="a verified copy to compare with",
-        found=f"{len(position.copies)} copies, none verified",
+        found=f"{counted(len(position.copies), 'copy', 'copies')}, none verified",
     )
 
 

@@ -8,6 +8,7 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.visits import close_visit
+from parambak.memory.counted import counted
 
 
 @parambak_command("close", example="parambak visit close --remark 'all thrusters read'")
@@ -18,7 +19,7 @@ def command(settings: Settings, vessel: str | None, remark: str | None) -> Answe
     """Close the open visit, to VESSEL where several are open."""
     vault = store.open_vault(settings)
     handle, visit, reads = close_visit(vault, vessel=vessel, remark=remark)
-    word = "1 read" if reads == 1 else f"{reads} reads"
+    word = counted(reads, "read")
     return Answer(
         {"vessel": handle, "on": visit.on, "reads": reads},
         lambda screen: screen.good(f"Visit to {handle} of {visit.on} is closed; {word} on record."),

@@ -28,6 +28,7 @@ from parambak.dumps.text import (
 )
 from parambak.dumps.writing import check_style, pieces
 from parambak.errors import DumpRefused
+from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 
 if TYPE_CHECKING:
@@ -320,7 +321,7 @@ def _without_surroundings(data: bytes, terms: Terms) -> tuple[bytes, int, list[F
             raise faults.HEX_PADDING.at(
                 offset=len(body), expected=f"at most {most} bytes", found=f"{padding} bytes"
             )
-        text = f"{padding} bytes 1A or 00 after the end fill a block"
+        text = f"{counted(padding, 'byte')} of 1A or 00 after the end, up to a block's boundary"
         findings.append(Finding("hex-padding-found", text, offset=len(body)))
     if not terms.allows(TEXT_AROUND):
         return body, 1, findings

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from parambak.dumps.dump import SAME_BYTE_TWICE
 from parambak.dumps.limits import MAX_IMAGE, MAX_RANGES, MAX_SPAN
+from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 from parambak.memory.image import Block, Image, Range
 
@@ -203,7 +204,9 @@ class Painting:
     def finding(self, prefix: str) -> Finding:
         """Return the finding about the bytes that were given twice."""
         line, address = self.first_twice or (None, 0)
-        text = f"allowed: {self.twice} bytes given twice alike, first at {shown(address)}"
+        text = (
+            f"allowed: {counted(self.twice, 'byte')} given twice alike, first at {shown(address)}"
+        )
         return Finding(f"{prefix}-same-byte-twice-accepted", text, line=line, offset=address)
 
     def image(self) -> Image:

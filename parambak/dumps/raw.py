@@ -13,6 +13,7 @@ from parambak.dumps.limits import MAX_IMAGE
 from parambak.dumps.looks import look
 from parambak.dumps.placing import shown
 from parambak.dumps.text import check_size, check_terms
+from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 from parambak.memory.image import Image
 
@@ -30,7 +31,9 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
         raise faults.RAW_EMPTY.at(expected="the chip's bytes", found="0 bytes")
     findings = _looks_otherwise(data, terms)
     if terms.memory_size is not None and len(data) != terms.memory_size:
-        raise faults.RAW_SIZE.at(expected=f"{terms.memory_size} bytes", found=f"{len(data)} bytes")
+        raise faults.RAW_SIZE.at(
+            expected=f"{terms.memory_size} bytes", found=counted(len(data), "byte")
+        )
     if len(data) % terms.word_bytes:
         raise faults.RAW_ODD_SIZE.at(
             expected=f"a multiple of {terms.word_bytes} bytes", found=f"{len(data)} bytes"

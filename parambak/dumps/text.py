@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from parambak.dumps.dump import ALLOWANCES
 from parambak.dumps.faults import DUMP_NO_SUCH_ALLOWANCE, DUMP_TOO_LARGE
 from parambak.dumps.limits import MAX_FILE, MAX_LINES
+from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 
 if TYPE_CHECKING:
@@ -149,7 +150,7 @@ def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
     if not absent:
         return []
     text = (
-        f"{absent} bytes are absent; the reader profile says that its files leave out "
+        f"{counted(absent, 'byte')} absent; the reader profile says that its files leave out "
         f"bytes that are {terms.left_out:02X}"
     )
     return [Finding(f"{prefix}-left-out", text)]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.compare.bytes import differing_bytes
 from parambak.errors import CallRefused, Fault
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -52,7 +53,8 @@ def refuse_better_fit(
     if best is not None and _far_better(best.differing, mine.differing):
         raise FITS_ELSEWHERE.at(
             expected=f"near {mine.copy}, from which it differs in {mine.differing} bytes",
-            found=f"nearer to {best.copy}, from which it differs in {best.differing} bytes",
+            found=f"nearer to {best.copy}, from which it differs in "
+            f"{counted(best.differing, 'byte')}",
         )
 
 

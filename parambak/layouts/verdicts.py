@@ -10,6 +10,7 @@ from parambak.layouts.check_methods import stored_length
 from parambak.layouts.checks import compute
 from parambak.layouts.coverage import masks
 from parambak.layouts.plan import plan_of
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -110,7 +111,7 @@ def _kept_twice(layout: Layout, block: KeptTwice, read: Read) -> CheckResult:
         )
         holds = not differing
         if differing:
-            mark = f"{len(differing)} bytes differ, the first at 0x{differing[0]:04X}"
+            mark = f"{counted(len(differing), 'byte')} differ, the first at 0x{differing[0]:04X}"
     return CheckResult(block.name, block.duplicate_at, holds, None, None, "kept-twice", mark)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from parambak.memory.counted import counted
 from parambak.reads.agreement import bits, lines, order, stretches, whole
 from parambak.reads.agreement.evidence import lay
 from parambak.reads.agreement.model import (
@@ -174,7 +175,11 @@ def _causes(ranked: Sequence[Claim], differing: int) -> tuple[Cause, ...]:
         causes.append(Cause(claim.code, claim.share, claim.text, _certain(ranked, place)))
     if causes:
         return tuple(causes)
-    what = f"{differing} bytes differ" if differing else "the reads have no address in common"
+    what = (
+        f"{counted(differing, 'byte')} differ"
+        if differing
+        else "the reads have no address in common"
+    )
     return (
         Cause(CANNOT_TELL, 0.0, f"{what}, and in no way that points to one cause", certain=False),
     )

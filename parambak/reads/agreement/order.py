@@ -6,6 +6,7 @@ from math import log2
 from typing import TYPE_CHECKING, Final
 
 from parambak.memory import relations
+from parambak.memory.counted import counted
 from parambak.memory.image import Image, Range
 from parambak.reads.agreement.model import BYTES_SWAPPED, HALVES_EXCHANGED, SHIFTED, Claim
 
@@ -38,7 +39,9 @@ def _turned(seen: Evidence) -> Iterator[Claim]:
         left = relations.differing(would, seen.other)
         if left > _LEFT * seen.count:
             continue
-        exact = "every byte then agrees" if not left else f"{left} bytes then still differ"
+        exact = (
+            "every byte then agrees" if not left else f"{counted(left, 'byte')} then still differ"
+        )
         text = (
             f"{what} stand in the other order in {seen.names[1]}: {seen.count} bytes differ, and "
             f"with {'them' if size else 'the halves'} put back {exact}"
@@ -99,7 +102,7 @@ def _text(seen: Evidence, by: int, start: int, left: int) -> str:
     way = f"{abs(by)} {unit} {'higher' if by > 0 else 'lower'} than in {seen.names[0]}"
     where = f"from {seen.at(start)} on, all" if start else "all"
     lost = "bytes were put in" if by > 0 else "bytes were lost"
-    rest = "" if left <= 0 else f", but for {left} bytes"
+    rest = "" if left <= 0 else f", but for {counted(left, 'byte')}"
     return f"{where} that {seen.names[1]} holds stands {way}{rest}: it is shifted, {lost}"
 
 
@@ -114,9 +117,9 @@ def base_moved(one: Image, other: Image, names: tuple[str, str]) -> Claim | None
     telling = len(here.translate(None, bytes({0x00, 0xFF, relations.filling(here)})))
     if left > _LIKE / 10 * len(here) or left > telling:
         return None
-    rest = "" if not left else f", but for {left} bytes"
+    rest = "" if not left else f", but for {counted(left, 'byte')}"
     text = (
-        f"{names[1]} holds what {names[0]} holds{rest}, but {abs(by)} bytes "
+        f"{names[1]} holds what {names[0]} holds{rest}, but {counted(abs(by), 'byte')} "
         f"{'higher' if by > 0 else 'lower'}, from 0x{other.start:04X}: another base address or "
         "offset was chosen"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from parambak.memory import relations
+from parambak.memory.counted import counted
 from parambak.reads.agreement.model import ANOTHER_CHIP, CUT_SHORT, REPEATED, Claim
 
 if TYPE_CHECKING:
@@ -31,7 +32,11 @@ def cut_short(one: Image, seen: Evidence) -> Claim | None:
     gain = _WHOLE if not seen.count else _LENGTH - seen.rest(seen.count) + seen.null
     if seen.spare:
         gain -= _LENGTH
-    agree = "what both hold agrees" if not seen.count else f"{seen.count} bytes differ elsewhere"
+    agree = (
+        "what both hold agrees"
+        if not seen.count
+        else f"{counted(seen.count, 'byte')} differ elsewhere"
+    )
     text = (
         f"{seen.names[1]} lacks {lacking} of the {one.size} bytes that {seen.names[0]} holds, "
         f"{_where(seen.lacks)}; {agree}: that read was cut short"
