@@ -6,6 +6,7 @@ quick.
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import sys
@@ -32,11 +33,27 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "diff": "diff",
     "export": "export",
     "measure": "measure",
-    "swap": {"check": "swap_check", "load-file": "swap_load_file", "read-back": "swap_read_back"},
+    "rules": {"record": "rules_record"},
+    "swap": {
+        "open": "swap_open",
+        "answer": "swap_answer",
+        "choose": "swap_choose",
+        "check": "swap_check",
+        "load-file": "swap_load_file",
+        "read-back": "swap_read_back",
+        "close": "swap_close",
+    },
     "recheck": "recheck",
+    "closing-line": "closing_line",
     "visit": {"open": "visit_open", "close": "visit_close"},
     "card": {"add": "card_add", "record": "card_record"},
     "amend": "amend",
+    "place": {
+        "add": "place_add",
+        "send": "place_send",
+        "list": "place_list",
+        "remove": "place_remove",
+    },
     "layout": {
         "check": "layout_check",
         "map": "layout_map",
@@ -45,8 +62,10 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     },
 }
 GROUP_HELP = {
-    "swap": "Replace a processor card: check, load, read back.",
+    "rules": "The ship's rules: what its owner requires before a swap.",
+    "swap": "Replace a processor card, from opening the swap to closing it.",
     "visit": "Open and close an attendance aboard.",
+    "place": "Places: a second folder, stick or server that holds the same.",
     "card": "Processor cards: spares, and what a unit's card must carry.",
     "layout": "Field layouts.",
 }
@@ -104,6 +123,8 @@ def root(settings: Settings, vault: str | None, as_json: bool) -> None:  # noqa:
 
 def run(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run one command, print its answer, and exit by the contract."""
+    # A call is short and holds no cycles worth looking for every 700 objects.
+    gc.set_threshold(100_000, 20, 100)
     given = list(sys.argv[1:] if arguments is None else arguments)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):

@@ -254,9 +254,9 @@ def _or_archive(found: Found) -> str:
     """Return the second way, where all that is lost are bytes that a dump gives back."""
     every = [loss for lost in found.lost.values() for loss in lost]
     files = [each.file for each in found.checked.damaged]
-    if every and all(file.startswith("objects/") for file in files):
-        if all(loss.text.startswith(("the bytes of ", "the dump ")) for loss in every):
-            return ", or archive the same dumps again if you have them"
+    objects = all(file.startswith("objects/") for file in files)
+    if objects and every and all(loss.in_dump for loss in every):
+        return ", or archive the same dumps again if you have them"
     return ""
 
 

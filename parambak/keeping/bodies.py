@@ -30,7 +30,7 @@ Digest = str
 Identity = str
 
 
-class Body(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True):
+class Body(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, gc=False):
     """What every body has in common: members at their default are left out."""
 
     def members(self) -> dict[str, Any]:
@@ -249,7 +249,7 @@ class ReadBackBody(Body, frozen=True):
 
     With `by_values` two layouts were given: values were compared, and no bytes. They are
     `layout`, by which what was read was decoded, and `old_layout`, that of the copy meant;
-    `renames` is the table between them.
+    `renames` is the table between them. `call` is common to the dumps of one command.
     """
 
     position: Identity
@@ -264,6 +264,7 @@ class ReadBackBody(Body, frozen=True):
     differing_values: int = 0
     expected_values: int = 0
     swap: Identity | None = None
+    call: Identity | None = None
     old_layout: LayoutEntry | None = None
     layout: LayoutEntry | None = None
     renames: RenamesEntry | None = None
@@ -383,11 +384,48 @@ class SwapClosedBody(Body, frozen=True):
 
 
 class RecheckBody(Body, frozen=True):
-    """kind "recheck": every object and record was hashed again."""
+    """kind "recheck": every object and record in one folder was hashed again.
+
+    `folder` is the folder's mark, `since` (UTC) when the first of them was read; a
+    record without a `folder` says nothing of any.
+    """
 
     objects: int
     records: int
     damaged: int
+    folder: Digest | None = None
+    since: str | None = None
+
+
+class PlaceBody(Body, frozen=True):
+    """kind "place": where the vault is kept a second time; the last one of a place holds.
+
+    Without `vessels`, which are identities, it is for all; with `packed` it holds packs.
+    With `removed` it was given up.
+    """
+
+    place: Identity
+    name: str
+    address: str
+    vessels: tuple[Identity, ...] | None = None
+    packed: bool = False
+    removed: bool = False
+
+
+class HeldBody(Body, frozen=True):
+    """kind "held": what a place was found to hold of the vessel.
+
+    `heads` are the newest records there; all that they are after is there too, but for
+    `lacking`, records that are not whole there. Without `hashed`, sizes alone were looked at.
+    """
+
+    place: Identity
+    name: str
+    heads: tuple[Digest, ...]
+    records: Count
+    objects: Count
+    hashed: bool
+    lacking: tuple[Digest, ...] = ()
 
 
 KINDS: dict[str, type[Body]] = {
@@ -406,6 +444,8 @@ KINDS: dict[str, type[Body]] = {
     "swap-meant": SwapMeantBody,
     "swap-deviation": SwapDeviationBody,
     "swap-closed": SwapClosedBody,
+    "place": PlaceBody,
+    "held": HeldBody,
     "recheck": RecheckBody,
 }
 

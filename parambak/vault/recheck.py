@@ -48,45 +48,55 @@ class Rechecked(NamedTuple):
     cycle: Cycle
 
 
+class Terms(NamedTuple):
+    """What a recheck is told from outside.
+
+    `now` (UTC) is when a new cycle begins; `enough` is asked after each folder, and ends the
+    run; `fault` says what is wrong with a record, given with its digest, whose bytes are sound.
+    """
+
+    now: str = "1970-01-01T00:00:00Z"
+    enough: Callable[[], bool] = lambda: False
+    fault: Callable[[Record, str], str | None] = lambda _record, _digest: None
+
+
 def recheck(
     vault: Vault,
     progress: Callable[[int, int], None],
     *,
     cycle: Cycle | None = None,
-    enough: Callable[[], bool] | None = None,
-    now: str = "1970-01-01T00:00:00Z",
+    terms: Terms | None = None,
 ) -> Rechecked:
     """Hash every object and record again; find what is edited, gone, or out of its place.
 
     `progress` is told how many files of how many are done. A record must hold what its
     name says, be `after` records that are there, and name objects that are there.
-    `enough` is asked after each folder, and ends the run. `cycle` is one to go on with; it is begun
-    anew where files have gone since. `now` (UTC) is when a new cycle begins.
+    `cycle` is one to go on with; it is begun anew where files have gone since.
     """
-    return _Recheck(vault, progress, now).run(cycle, enough or (lambda: False))
+    return _Recheck(vault, progress, terms or Terms()).run(cycle)
 
 
 class _Recheck:
     """One run."""
 
-    def __init__(self, vault: Vault, progress: Callable[[int, int], None], now: str) -> None:
+    def __init__(self, vault: Vault, progress: Callable[[int, int], None], terms: Terms) -> None:
         self._vault = vault
         self._root = vault.root
         self._progress = progress
-        self._now = now
+        self._terms = terms
         self._damaged: dict[str, str] = dict.fromkeys(vault.gone, "It was here and is gone.")
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
         self._wanted: dict[str, list[tuple[bytes, str]]] = {}
 
-    def run(self, cycle: Cycle | None, enough: Callable[[], bool]) -> Rechecked:
+    def run(self, cycle: Cycle | None) -> Rechecked:
         held = {folder: self._held(folder) for sort in SORTS for folder in self._folders(sort)}
         gone_on = cycle is not None and all(held.get(f, -1) >= n for f, n in cycle.folders.items())
         if cycle is None or not gone_on:
-            cycle = Cycle(began=self._now)
+            cycle = Cycle(began=self._terms.now)
         self._look_again(cycle.damaged)
         left = [folder for folder, count in held.items() if cycle.folders.get(folder) != count]
-        counted = self._pass(left, held, enough, sum(held.values()))
+        counted = self._pass(left, held)
         unread = sum(held[folder] for folder in left if folder not in counted)
         self._look_for_wanted()
         folders = {**cycle.folders, **counted}
@@ -102,14 +112,13 @@ class _Recheck:
             after,
         )
 
-    def _pass(
-        self, left: list[str], held: dict[str, int], enough: Callable[[], bool], total: int
-    ) -> dict[str, int]:
+    def _pass(self, left: list[str], held: dict[str, int]) -> dict[str, int]:
         """Hash what these folders hold, till it is enough; return the files of each one done."""
         counted: dict[str, int] = {}
+        total = sum(held.values())
         done = total - sum(held[folder] for folder in left)
         for folder in left:
-            if counted and enough():
+            if counted and self._terms.enough():
                 break
             counted[folder] = self._folder(folder)
             done += counted[folder]
@@ -198,6 +207,8 @@ class _Recheck:
         if isinstance(found, str):
             self._damaged[records.file_of(digest)] = found
             return
+        if text := self._terms.fault(found, digest):
+            self._damaged[records.file_of(digest)] = text
         for parent in found.after:
             self._want(f"{records.FOLDER}/{parent[:2]}", parent, digest)
         for needed in found.objects:
@@ -219,7 +230,8 @@ class _Recheck:
             name = file.rpartition("/")[2]
             path, digest = f"{self._root}/{file}", name.removesuffix(records.SUFFIX)
             if file == records.file_of(digest) and objects.DIGEST.fullmatch(digest):
-                still = isinstance(self._decoded(path, digest), str)
+                found = self._decoded(path, digest)
+                still = isinstance(found, str) or self._terms.fault(found, digest) is not None
             elif file == objects.file_of(digest):
                 still = self._object_fault(path, digest) is not None
             else:  # a folder and vault.toml are looked at each time

@@ -7,7 +7,7 @@ import pytest
 
 from parambak.memory.digests import sha256
 from parambak.vault import recheck_cycle
-from parambak.vault.recheck import Rechecked, recheck
+from parambak.vault.recheck import Rechecked, Terms, recheck
 from parambak.vault.recheck_cycle import Cycle
 from tests.vault.home import copied_in
 
@@ -31,7 +31,8 @@ def after(folders: int) -> Callable[[], bool]:
 def part(home: Home, cycle: Cycle | None, folders: int = 1) -> Rechecked:
     """Go on with a cycle for so many folders."""
     vault = home.open()
-    return recheck(vault, lambda _d, _of: None, cycle=cycle, enough=after(folders), now=LATER)
+    terms = Terms(now=LATER, enough=after(folders))
+    return recheck(vault, lambda _d, _of: None, cycle=cycle, terms=terms)
 
 
 def test_parts_make_a_whole(first: Home) -> None:
