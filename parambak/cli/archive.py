@@ -21,7 +21,7 @@ from parambak.cli.why import (
 )
 from parambak.keeping import select
 from parambak.keeping.bodies import Normal
-from parambak.keeping.fold import fleet
+from parambak.keeping.fold import Folding
 from parambak.keeping.request import Request
 from parambak.keeping.take_in import TakenIn, take_in
 from parambak.keeping.target import Target
@@ -126,8 +126,9 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
     words = _Words(**options)
     request, chips = _request(dumps, words)
     vault = store.open_vault(settings, create=True)
-    request = _with_visit(vault, request, words)
-    taken = take_in(vault, request, chips)
+    folding = Folding(vault)
+    request = _with_visit(folding, request, words)
+    taken = take_in(vault, request, chips, folding)
     names = [incoming.entry.name for incoming in request.dumps]
     found = explained([incoming.image for incoming in request.dumps], names)
     return Answer(
@@ -206,11 +207,12 @@ def _normal(words: _Words) -> list[Normal]:
     return declared
 
 
-def _with_visit(vault: Vault, request: Request, words: _Words) -> Request:
+def _with_visit(folding: Folding, request: Request, words: _Words) -> Request:
     """Fill in what the open visit remembers."""
     from msgspec.structs import replace  # noqa: PLC0415 - used once
 
-    found = the_open_visit(fleet(vault), vault.writer, words.vessel)
+    vault = folding.vault
+    found = the_open_visit(folding.fleet(), vault.writer, words.vessel)
     if found is None:
         if words.vessel is None:
             raise VISIT_NONE.at(expected="--vessel NAME, or an open visit", found="neither")

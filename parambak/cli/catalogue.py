@@ -8,6 +8,7 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
+from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
@@ -15,10 +16,11 @@ from parambak.keeping.fold import fleet
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from datetime import datetime
 
     from parambak.cli.screen import Screen
-    from parambak.keeping.known import Fleet, Position
+    from parambak.keeping.known import Conflict, Fleet, Position, Vessel
 
 
 @parambak_command("catalogue", example="parambak catalogue grebe/port-thruster")
@@ -30,21 +32,62 @@ def command(settings: Settings, where: str | None) -> Answer:
     WHERE is VESSEL/UNIT/POSITION; VESSEL or VESSEL/UNIT lists all below.
     """
     vault = store.open_vault(settings)
-    known = fleet(vault)
-    assessor = Assessor(vault, store.chip_table())
-    positions = select.find_positions(known, where)
-    documents = [_document(assessor, known, position) for position in positions]
+    listing = _Listing(fleet(vault), Assessor(vault, store.chip_table()))
+    if where is None:
+        with Progress(quiet=settings.json, doing="judging") as progress:
+            listing.take_all(progress)
+    else:
+        listing.take(where)
     return Answer(
-        {"positions": documents},
-        lambda screen: _page(screen, known, documents, whole=where is None),
-        warnings=(
-            *store.warnings_of(vault),
-            *(f"left out, {file}: {text}" for file, text in known.damaged),
-        ),
+        {"positions": listing.documents, "conflicts": listing.conflicts},
+        lambda screen: _page(screen, listing),
+        warnings=(*store.warnings_of(vault), *listing.warnings),
     )
 
 
-def _document(assessor: Assessor, known: Fleet, position: Position) -> dict[str, Any]:
+class _Listing:
+    """What is listed, gathered vessel by vessel: of a large fleet only one is held at a time."""
+
+    def __init__(self, known: Fleet, assessor: Assessor) -> None:
+        self._known = known
+        self._assessor = assessor
+        self._rechecked = known.rechecked
+        self.documents: list[dict[str, Any]] = []
+        self.conflicts: list[dict[str, Any]] = []
+        self.warnings: list[str] = []
+
+    def take_all(self, progress: Callable[[int, int], None]) -> None:
+        """List every vessel."""
+        vessels = self._known.vessels
+        for count, vessel in enumerate(vessels, start=1):
+            self._take(vessel, vessel.positions)
+            vessel.forget()
+            progress(count, len(vessels))
+
+    def take(self, where: str) -> None:
+        """List what is at a WHERE or a part of it."""
+        vessel = select.find_vessel(self._known, select.parse_where(where).vessel)
+        self._take(vessel, select.find_positions(self._known, where))
+
+    def _take(self, vessel: Vessel, positions: Sequence[Position]) -> None:
+        for position in positions:
+            self.documents.append(_document(self._assessor, self._rechecked, position))
+        holders = [h for h in vessel.holders if any(p in positions for p in h.positions)]
+        self._dispute(vessel.handle, vessel.conflicts)
+        for each in (*holders, *positions):
+            self._dispute(each.where, each.conflicts)
+        if not vessel.named:
+            lost = ", ".join((*vessel.aboard.missing, *(f for f, _ in vessel.aboard.damaged)))
+            self.warnings.append(f"vessel {vessel.handle} has lost its name, with {lost or 'it'}")
+        self.warnings += [f"left out, {file}: {text}" for file, text in vessel.aboard.damaged]
+
+    def _dispute(self, where: str, conflicts: Sequence[Conflict]) -> None:
+        self.conflicts += [
+            {"where": where, "fact": each.fact, "values": list(each.values)} for each in conflicts
+        ]
+
+
+def _document(assessor: Assessor, rechecked: datetime | None, position: Position) -> dict[str, Any]:
     latest = position.latest
     verdict = assessor.verdict(position, latest) if latest else None
     unmet = verdict.unmet if verdict else ()
@@ -56,15 +99,15 @@ def _document(assessor: Assessor, known: Fleet, position: Position) -> dict[str,
         "verified": bool(verdict and verdict.verified),
         "reconstructed": bool(latest and latest.reconstructed),
         "read_on": latest.newest.read_on.isoformat() if latest else None,
-        "hashed_on": _hashed_on(known, position),
+        "hashed_on": _hashed_on(rechecked, position),
         "unmet": [{"condition": each.condition, "text": each.text} for each in unmet],
         "notes": _notes(position),
     }
 
 
-def _hashed_on(known: Fleet, position: Position) -> str | None:
+def _hashed_on(rechecked: datetime | None, position: Position) -> str | None:
     """Return the day on which the latest copy's bytes were last hashed on record."""
-    moments: list[datetime] = [known.rechecked] if known.rechecked else []
+    moments: list[datetime] = [rechecked] if rechecked else []
     if position.latest:
         moments += [read.taken_in for read in position.latest.reads]
     return max(moments).date().isoformat() if moments else None
@@ -78,7 +121,8 @@ def _notes(position: Position) -> list[str]:
     return notes
 
 
-def _page(screen: Screen, known: Fleet, documents: list[dict[str, Any]], *, whole: bool) -> None:
+def _page(screen: Screen, listing: _Listing) -> None:
+    documents = listing.documents
     if not documents:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
         return
@@ -90,7 +134,7 @@ def _page(screen: Screen, known: Fleet, documents: list[dict[str, Any]], *, whol
     screen.say()
     for document in documents:
         _wanting(screen, document)
-    _conflicts(screen, known, whole=whole)
+    _conflicts(screen, listing)
     wanting = sum(1 for document in documents if not document["verified"])
     if wanting:
         screen.bad(f"{wanting} of {counted(len(documents), 'position')} without a verified copy.")
@@ -122,15 +166,9 @@ def _wanting(screen: Screen, document: dict[str, Any]) -> None:
         screen.say(f"{document['where']}: note: {note}", indent=2)
 
 
-def _conflicts(screen: Screen, known: Fleet, *, whole: bool) -> None:
+def _conflicts(screen: Screen, listing: _Listing) -> None:
     """Say which facts two records tell differently, neither knowing of the other."""
-    if not whole:
-        return
-    for vessel in known.vessels:
-        told = [(vessel.handle, vessel.conflicts)]
-        told += [(holder.where, holder.conflicts) for holder in vessel.holders]
-        told += [(position.where, position.conflicts) for position in vessel.positions]
-        for name, conflicts in told:
-            for conflict in conflicts:
-                values = " and ".join(conflict.values)
-                screen.say(f"{name}: {conflict.fact} is told as {values}; settle it with `amend`")
+    for each in listing.conflicts:
+        values = " and ".join(each["values"])
+        text = f"{each['where']}: {each['fact']} is told as {values}; settle it with `amend`"
+        screen.say(text)

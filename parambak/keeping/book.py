@@ -171,7 +171,9 @@ class Ship:
         self.reads: dict[str, list[tuple[Book, Stored, bodies.ReadBody]]] = {}
         for book in self.books:
             for stored, body in book.reads:
-                at = book.facts.texts(stored.digest).get("position", body.position)
+                at = body.position
+                if stored.digest in book.facts:  # amended
+                    at = book.facts.texts(stored.digest).get("position", at)
                 self.reads.setdefault(at, []).append((book, stored, body))
 
     def order(self, record: str) -> int:

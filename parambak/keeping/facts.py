@@ -46,6 +46,9 @@ class FactBook:
             unaware = [told for told in standing if not self._knew(record, told.record)]
             tips[name] = [*unaware, _Told(record, value)]
 
+    def __contains__(self, entity: str) -> bool:
+        return entity in self._tips
+
     def standing(self, entity: str) -> dict[str, tuple[str, ...]]:
         """Return for each fact that is a text what stands, the one to show first.
 

@@ -6,7 +6,6 @@ from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING
 
-from parambak.keeping import bodies
 from parambak.keeping.book import Book, Ship, local_time, visits_of
 from parambak.keeping.facts import conflicts, told
 from parambak.keeping.known import (
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
+    from parambak.keeping import bodies
     from parambak.keeping.signboards import Signboard
     from parambak.vault.vault import Stored, Vault
 
@@ -221,6 +221,8 @@ def _reads(ship: Ship, position: frozenset[str]) -> tuple[list[Read], list[Confl
     for each in sorted(position):
         for book, stored, body in ship.reads.get(each, ()):
             found.append(_read(ship, book, stored, body))
+            if stored.digest not in book.facts:
+                continue
             against += [
                 Conflict(f"{told.fact} of read {stored.digest[:8]}", told.values)
                 for told in conflicts(book.facts.standing(stored.digest))
@@ -254,7 +256,7 @@ def _from_read_back(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBac
 
 
 def _read(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBody) -> Read:
-    told = book.facts.texts(stored.digest)
+    told = book.facts.texts(stored.digest) if stored.digest in book.facts else {}
     taken_in = local_time(stored.record)
     stated = told.get("read_on", body.read_on)
     return Read(

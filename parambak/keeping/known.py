@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     from parambak.keeping.bodies import DumpEntry, ImageEntry, LayoutEntry, Normal, ReaderSum
 
 
-class Conflict(Struct, frozen=True):
+class Conflict(Struct, frozen=True, gc=False):
     """A fact that two records tell differently, neither knowing of the other."""
 
     fact: str
     values: tuple[str, ...]
 
 
-class Read(Struct, frozen=True):
+class Read(Struct, frozen=True, gc=False):
     """One pass of the reader.
 
     `order` counts the records about the ship from 0; `vessel` is the identity that this
@@ -55,7 +55,7 @@ class Read(Struct, frozen=True):
     reconstructed_from: tuple[str, ...] = ()
 
 
-class Copy(Struct, frozen=True):
+class Copy(Struct, frozen=True, gc=False):
     """An image kept for one position, and every read that gave it, oldest first.
 
     `number` counts the position's copies from 1, by their newest read.
@@ -81,7 +81,7 @@ class Copy(Struct, frozen=True):
         return self.reads[-1]
 
 
-class Position(Struct, frozen=True):
+class Position(Struct, frozen=True, gc=False):
     """A memory chip's place in a unit, or on a card that is in none.
 
     `rules` are the digest and the name of the ship's rules, where there are any.
@@ -159,7 +159,7 @@ class Card(Struct, frozen=True):
         return min(self.ids)
 
 
-class Visit(Struct, frozen=True):
+class Visit(Struct, frozen=True, gc=False):
     """One attendance aboard; `closed` is None while it is open."""
 
     id: str

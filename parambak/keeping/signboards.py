@@ -1,8 +1,8 @@
 """How every vessel is named, from the few records that tell of the vessels themselves.
 
 What is aboard a vessel is in its other records, and is read only of the vessel asked for
-(fold.py). Both ways give one answer: a fact told once, or told again with the same value,
-needs no order; where a fact was told with two values, the vessel's whole history is walked.
+(fold.py). The answer is that of all its records: a fact told once, or told again with the
+same value, needs no order, and for others the order is proven, or walked.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from parambak.keeping.bodies import body_of
 from parambak.keeping.facts import FactBook, told
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from parambak.keeping.bodies import Facts
     from parambak.keeping.known import Conflict
@@ -40,7 +40,11 @@ class Signboard:
 
 def signboards(vault: Vault) -> list[Signboard]:
     """Return the signboard of every vessel identity in a vault, in order."""
-    return [_signboard(vault, identity, each) for identity, each in sorted(vault.telling().items())]
+    whole = not vault.lacking()
+    return [
+        _signboard(vault, identity, telling, whole=whole)
+        for identity, telling in sorted(vault.telling().items())
+    ]
 
 
 def one_ship_each(boards: Iterable[Signboard]) -> list[tuple[Signboard, ...]]:
@@ -100,18 +104,39 @@ def with_handles(ships: Iterable[Names]) -> list[tuple[Names, str]]:
     return named
 
 
-def _signboard(vault: Vault, identity: str, telling: Sequence[Stored]) -> Signboard:
+def _signboard(
+    vault: Vault, identity: str, telling: Sequence[Stored], *, whole: bool
+) -> Signboard:
     said = [(stored.digest, facts) for stored in telling for facts in _facts_of(stored, identity)]
-    if not _twice(said):
-        book = FactBook({})
-    else:
-        history = vault.records(identity)
-        order = {stored.digest: at for at, stored in enumerate(history)}
+    after: Mapping[str, Iterable[str]] = {}
+    if _twice(said):
+        after = _after(vault, identity, telling, said, whole=whole)
+        order = {digest: at for at, digest in enumerate(after)}
         said.sort(key=lambda each: order[each[0]])
-        book = FactBook({stored.digest: stored.record.after for stored in history})
+    book = FactBook(after)
     for record, facts in said:
         book.tell(identity, facts, record)
     return Signboard(identity, book)
+
+
+def _after(
+    vault: Vault,
+    identity: str,
+    telling: Sequence[Stored],
+    said: Iterable[tuple[str, Facts]],
+    *,
+    whole: bool,
+) -> Mapping[str, Iterable[str]]:
+    """Return what each record that tells is after, in causal order.
+
+    Where no record is lacking, every record is behind the one that is after nothing, if
+    there is only one. Where that does not settle it, the vessel's history is walked.
+    """
+    first = [stored.digest for stored in telling if not stored.record.after]
+    others = {record for record, _ in said}.difference(first)
+    if whole and len(first) == 1 and len(others) <= 1:
+        return {first[0]: (), **dict.fromkeys(others, first)}
+    return {link.digest: link.record.after for link in vault.chain(identity)}
 
 
 def _twice(said: Iterable[tuple[str, Facts]]) -> bool:

@@ -11,7 +11,7 @@ from msgspec import Struct
 from parambak.keeping import bodies, select
 from parambak.keeping.admit import Admission
 from parambak.keeping.assess import Assessor
-from parambak.keeping.fold import fleet
+from parambak.keeping.fold import Folding
 from parambak.keeping.kept_layout import objects_of, put_layout
 from parambak.keeping.known import Fleet
 from parambak.keeping.target import Aimed, aim
@@ -41,18 +41,21 @@ class TakenIn(Struct, frozen=True):
     vote: Vote | None = None
 
 
-def take_in(vault: Vault, request: Request, chips: Mapping[str, Chip]) -> TakenIn:
+def take_in(
+    vault: Vault, request: Request, chips: Mapping[str, Chip], folding: Folding | None = None
+) -> TakenIn:
     """Put every read on record, or raise and leave the vault as it was.
 
     A vault that is not on disk yet is asked first without its lock, so that a
-    refusal leaves nothing behind.
+    refusal leaves nothing behind. What `folding` has read before is not read again.
     """
+    folding = folding or Folding(vault)
     if vault.made:
         _admit(vault, chips, Fleet(()), request)
     with vault.writing() as writing:
-        aimed, admission = _admit(vault, chips, fleet(vault), request)
+        aimed, admission = _admit(vault, chips, folding.fleet(), request)
         _write(writing, request, aimed, admission.reader_sum)
-    return _answer(vault, request, chips, aimed, admission)
+    return _answer(folding, request, chips, aimed, admission)
 
 
 def _admit(
@@ -148,10 +151,14 @@ def _put_profile(writing: Writing, given: ProfileFile | None) -> bodies.ProfileE
 
 
 def _answer(
-    vault: Vault, request: Request, chips: Mapping[str, Chip], aimed: Aimed, admission: Admission
+    folding: Folding,
+    request: Request,
+    chips: Mapping[str, Chip],
+    aimed: Aimed,
+    admission: Admission,
 ) -> TakenIn:
     """Read the vault again, and judge the copy that the last dump gave."""
-    position = select.find_position(fleet(vault), aimed.where)
+    position = select.find_position(folding.fleet(), aimed.where)
     voted = _voted(request) if request.vote else None
     image = voted.image if voted else request.dumps[-1].image
     entry = bodies.ImageEntry.of(image, sha256(image.content))
@@ -159,7 +166,7 @@ def _answer(
     return TakenIn(
         position=position,
         copy=copy,
-        verdict=Assessor(vault, chips).verdict(position, copy),
+        verdict=Assessor(folding.vault, chips).verdict(position, copy),
         made=aimed.made,
         reader_sum=admission.reader_sum.matched if admission.reader_sum else None,
         warnings=admission.warnings,

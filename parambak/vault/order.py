@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import heapq
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.vault.records import Stored
+    from parambak.vault.records import Link, Stored
+
+    AnyLink = TypeVar("AnyLink", Stored, Link)
 
 
-def causal_order(records: Iterable[Stored]) -> tuple[Stored, ...]:
+def causal_order(records: Iterable[AnyLink]) -> tuple[AnyLink, ...]:
     """Return the records, each behind those it is `after`, whatever order they came in.
 
     Among records of which neither knew the other, the earlier clock goes first, then the

@@ -33,17 +33,20 @@ Kind = Annotated[str, Meta(pattern=r"\A[a-z][a-z0-9-]{0,31}\Z")]
 Utc = Annotated[str, Meta(pattern=r"\A[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z\Z")]
 
 
+_FIRST = b'{"after":[],'  # how a record begins that is after nothing
 _NAME = re.compile(r"[0-9a-f]{64}\.json")
 
 
-class Clock(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Clock(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, gc=False):
     """What the laptop's clock showed: `utc` to the second, `offset` in minutes east of it."""
 
     utc: Utc
     offset: Annotated[int, Meta(ge=-1439, le=1439)]
 
 
-class Record(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+class Record(
+    Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True, gc=False
+):
     """One thing that happened, as the vault holds it.
 
     `after` names the newest records about the same vessel at that time; `objects` every
@@ -69,12 +72,33 @@ class Stored(NamedTuple):
     file: str
 
 
+class When(Struct, frozen=True, gc=False):
+    """The part of a clock by which records of which neither knew the other are ordered."""
+
+    utc: str
+
+
+class Links(Struct, frozen=True, gc=False):
+    """What puts a record into its place in the order: what it is after, and its clock."""
+
+    after: tuple[str, ...]
+    clock: When
+
+
+class Link(NamedTuple):
+    """A record's digest and its links, where the rest of it is not wanted."""
+
+    digest: str
+    record: Links
+
+
 class _Version(Struct):
     format: int
 
 
 _ENCODER = msgspec.json.Encoder(order="sorted")
 _DECODER = msgspec.json.Decoder(Record)
+_LINKS = msgspec.json.Decoder(Links)
 
 
 def file_of(digest: str) -> str:
@@ -88,12 +112,13 @@ def named_by(name: str) -> bool:
 
 
 def tells_of_vessel(data: bytes, vessel: str) -> bool:
-    """Tell whether a record's bytes tell of its vessel itself: a member `id` is the vessel's.
+    """Tell whether a record tells of its vessel itself, or is after nothing.
 
-    Seen without knowing what bodies mean: in canonical JSON such a member is written in
-    this one way, and text cannot look like it, since its quotes are escaped.
+    It does where a member `id` is the vessel's identity: seen without knowing what bodies
+    mean, since canonical JSON has one way to write such a member, and text cannot look
+    like it, its quotes being escaped.
     """
-    return f'"id":"{vessel}"'.encode() in data
+    return data.startswith(_FIRST) or f'"id":"{vessel}"'.encode() in data
 
 
 def clock_of(moment: datetime) -> Clock:
@@ -142,6 +167,25 @@ def decode(data: bytes, digest: str | None = None) -> Record:
     if version > FORMAT:
         raise NEWER.at(expected=f"record format {FORMAT}", found=str(version))
     raise DAMAGED_RECORD.at(expected=checked[0], found=checked[1])
+
+
+def decode_checked(data: bytes) -> Record:
+    """Return the record that `data` holds, where `decode` has found it right before.
+
+    The caller has hashed the bytes. Raises `vault-damaged-record` where it is none after all.
+    """
+    try:
+        return _DECODER.decode(data)
+    except (ValueError, RecursionError, msgspec.MsgspecError) as error:
+        raise DAMAGED_RECORD.at(expected="a record", found=shown(str(error))) from error
+
+
+def links_of(data: bytes) -> Links:
+    """Return the links of a record that `decode` has found right before; as `decode_checked`."""
+    try:
+        return _LINKS.decode(data)
+    except (ValueError, RecursionError, msgspec.MsgspecError) as error:
+        raise DAMAGED_RECORD.at(expected="a record", found=shown(str(error))) from error
 
 
 def unfit(body: dict[str, Any]) -> tuple[str, str] | None:

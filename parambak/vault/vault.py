@@ -35,6 +35,8 @@ from parambak.vault.records import Record, Stored, clock_of, decode, encode, fil
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
+    from parambak.vault.records import Link
+
 __all__ = ["Record", "Stored", "Vault", "Writing"]
 
 LOCK = "lock"
@@ -142,11 +144,19 @@ class Vault:
         return self._index.changes
 
     def telling(self) -> dict[str, list[Stored]]:
-        """Return for each vessel the few records that tell of the vessel itself, in no order.
+        """Return for each vessel the few records that tell of it itself or are after nothing.
 
-        Those are the records in whose bytes a member `id` is the vessel's identity.
+        In no order. A record tells of its vessel where a member `id` is the vessel's.
         """
         return self._index.telling()
+
+    def lacking(self) -> tuple[str, ...]:
+        """Return the digests that some record is after and that no record here has."""
+        return self._index.lacking()
+
+    def chain(self, vessel: str) -> tuple[Link, ...]:
+        """Return what each record about a vessel is after, in causal order."""
+        return self._index.chain(vessel)
 
     def vessels_with(self, kind: str) -> tuple[str, ...]:
         """Return the identities of the vessels that have records of one kind, in order."""
