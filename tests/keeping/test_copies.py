@@ -176,7 +176,8 @@ def test_the_last_sound_recheck_is_known_and_one_with_damage_is_not_sound(laptop
     for day, damaged in (("2026-05-01", 0), ("2026-04-01", 0), ("2026-06-01", 1)):
         laptop.on(day)
         with laptop.vault.writing() as writing:
-            writing.add("recheck", None, {"objects": 3, "records": 2, "damaged": damaged})
+            body = {"objects": 3, "records": 2, "damaged": damaged}
+            writing.add("recheck", None, {**body, "folder": laptop.vault.folder_mark})
         found.append(laptop.fleet.rechecked)
     days = [each.date().isoformat() if each else None for each in found]
     assert days == [None, "2026-05-01", "2026-05-01", "2026-05-01"]
