@@ -41,6 +41,8 @@ __all__ = ["Record", "Stored", "Vault", "Writing"]
 
 LOCK = "lock"
 FIRST = "vault"  # the kind of the vault's first record
+# Records about one copy of the vault: that another copy lacks them is no cut in its history.
+ABOUT_COPIES = frozenset({"held", "recheck"})
 CLOCK_SLACK = 120  # seconds by which two laptops' clocks may differ without a word
 
 
@@ -369,7 +371,8 @@ class Writing:
         self._compare_clocks(record, newest)
         self._write(file_of(digest), data, needed)
         self._index.add(Stored(digest, record, file_of(digest)), data)
-        self.written[vessel or VAULT] = digest
+        if kind not in ABOUT_COPIES:
+            self.written[vessel or VAULT] = digest
         return digest
 
     def take_record(self, digest: str, data: bytes, *, lacking: bool = False) -> bool | None:
