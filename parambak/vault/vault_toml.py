@@ -41,7 +41,7 @@ def read(root: Path) -> bytes | None:
         raise UNREADABLE.at(file=str(path), found=files.words(error)) from error
 
 
-def identity_of(data: bytes, path: Path) -> str:
+def identity_of(data: bytes, path: Path | str) -> str:
     """Return the identity that vault.toml holds, edited or not; else a refusal."""
     match = _WRITTEN.fullmatch(data)
     return match[1].decode() if match else _parsed(data, str(path))

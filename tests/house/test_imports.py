@@ -11,7 +11,7 @@ import pytest
 if TYPE_CHECKING:
     from pathlib import Path
 
-HEAVY = ("anycrc", "bincopy", "deepdiff", "intelhex", "rich")
+HEAVY = ("anycrc", "bincopy", "deepdiff", "fsspec", "intelhex", "paramiko", "rich")
 
 
 def imported(node: ast.AST, *, deep: bool) -> list[tuple[int, str]]:
@@ -103,9 +103,14 @@ def test_the_command_line_starts_without_heavy_libraries() -> None:
 
 
 def declared_names(root: Path) -> set[str]:
-    """Return the names of the dependencies that pyproject.toml declares."""
+    """Return the names of the dependencies that pyproject.toml declares, the extras' too."""
     project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    return {line.split(">=")[0].split("==")[0].strip() for line in project["dependencies"]}
+    extras = project["optional-dependencies"]
+    lines = [
+        *project["dependencies"],
+        *(e for name in extras if name != "dev" for e in extras[name]),
+    ]
+    return {line.split(">=")[0].split("==")[0].strip() for line in lines}
 
 
 def test_every_library_is_declared(root: Path, sources: dict[str, str]) -> None:

@@ -1,0 +1,72 @@
+"""`place list`: the places, and what each was last found to hold."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from parambak.cli import place as common
+from parambak.cli import store
+from parambak.cli.command import command as parambak_command
+from parambak.cli.screen import counted
+from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping.book import local_time
+from parambak.keeping.holdings import newest_held
+from parambak.keeping.places import places
+
+if TYPE_CHECKING:
+    from parambak.cli.screen import Screen
+    from parambak.keeping.places import Place
+    from parambak.vault.vault import Vault
+
+
+@parambak_command("list", example="parambak place list")
+@pass_settings
+def command(settings: Settings, /) -> Answer:
+    """List the places, and for how many vessels each was last proven to hold what."""
+    vault = store.open_vault(settings)
+    documents = [{**common.document(vault, p), **_held(vault, p)} for p in places(vault)]
+    return Answer(
+        {"places": documents},
+        lambda screen: _page(screen, documents),
+        warnings=store.warnings_of(vault),
+    )
+
+
+def _held(vault: Vault, place: Place) -> dict[str, Any]:
+    """Return when the place was last proven, and how much it held then of how many vessels."""
+    held = [newest_held(vault.records(vessel)).get(place.id) for vessel in vault.vessels()]
+    found = [each for each in held if each is not None]
+    dates = [local_time(stored.record).date().isoformat() for stored, _ in found]
+    return {
+        "proven_on": max(dates, default=None),
+        "oldest_proof": min(dates, default=None),
+        "hashed": bool(found) and all(body.hashed for _, body in found),
+        "vessels_held": len(found),
+        "records": sum(body.records for _, body in found),
+        "lacking": sum(len(body.lacking) for _, body in found),
+    }
+
+
+def _page(screen: Screen, documents: list[dict[str, Any]]) -> None:
+    if not documents:
+        screen.say("No place is known yet. Add one with `parambak place add NAME ADDRESS`.")
+        return
+    for each in documents:
+        screen.heading(each["place"])
+        vessels = "all" if each["vessels"] is None else ", ".join(each["vessels"])
+        facts = [("address", each["address"]), ("vessels", vessels)]
+        if each["packed"]:
+            facts.append(("packed", "one pack for each vessel"))
+        screen.facts([*facts, ("identity", each["id"]), ("holds", _holds(each))])
+
+
+def _holds(each: dict[str, Any]) -> str:
+    if each["proven_on"] is None:
+        return f"nothing yet: `parambak place send {each['place']}`"
+    dates = each["proven_on"]
+    if each["oldest_proof"] != dates:
+        dates = f"{each['oldest_proof']} to {dates}"
+    records, vessels = counted(each["records"], "record"), counted(each["vessels_held"], "vessel")
+    text = f"{records} of {vessels}, {'hashed' if each['hashed'] else 'NOT HASHED'} there {dates}"
+    lacking = each["lacking"]
+    return f"{text}; {counted(lacking, 'record')} NOT WHOLE there" if lacking else text

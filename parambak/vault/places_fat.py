@@ -1,0 +1,55 @@
+"""Whether a folder lies on a stick with FAT, where the system tells."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+# What Linux calls the file systems that give each small file a whole cluster.
+FAT = frozenset({"vfat", "msdos", "exfat"})
+MOUNTS = "/proc/self/mountinfo"
+_MOST = 1 << 20
+
+
+def has_fat(folder: Path) -> bool:
+    """Tell whether a folder's file system is FAT or exFAT; False where the system is silent."""
+    if sys.platform == "win32":
+        return _windows(str(folder)).upper() in {"FAT", "FAT12", "FAT16", "FAT32", "EXFAT"}
+    try:
+        device = os.stat(folder).st_dev  # noqa: PTH116 - os throughout
+        with open(MOUNTS, "rb") as mounts:  # noqa: PTH123 - of no size, so not read_file
+            text = mounts.read(_MOST).decode("utf-8", "surrogateescape")
+    except OSError:
+        return False
+    return mounted_as(text, f"{os.major(device)}:{os.minor(device)}") in FAT
+
+
+def mounted_as(mounts: str, device: str) -> str:
+    """Return the file system of a device, `MAJOR:MINOR`, by the text of mountinfo; else "".
+
+    Its form is that of proc(5), /proc/pid/mountinfo: the third field is the device, and the
+    file system follows the field that is a hyphen.
+    """
+    for line in mounts.splitlines():
+        before, _, behind = line.partition(" - ")
+        fields = before.split(" ")
+        if len(fields) > 2 and fields[2] == device:
+            return behind.split(" ", 1)[0]
+    return ""
+
+
+def _windows(folder: str) -> str:
+    if sys.platform != "win32":
+        return ""
+    import ctypes  # noqa: PLC0415 - only Windows asks its own library
+
+    drive = os.path.splitdrive(folder)[0]
+    name = ctypes.create_unicode_buffer(64)
+    ctypes.windll.kernel32.GetVolumeInformationW(
+        drive + "\\", None, 0, None, None, None, name, len(name)
+    )
+    return name.value

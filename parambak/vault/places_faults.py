@@ -1,0 +1,122 @@
+"""Every refusal that has to do with a place."""
+
+from __future__ import annotations
+
+from parambak.errors import CallRefused, Fault, VaultRefused
+
+ADDRESS = Fault(
+    "place-address",
+    CallRefused,
+    "This is no address that a place can have.",
+    "Give a folder's path, sftp://USER@HOST/PATH, or the URL of a store that keeps files.",
+)
+PASSWORD = Fault(
+    "place-address-password",
+    CallRefused,
+    "An address holds no password and no key: it is kept and shown.",
+    "Leave it out. A server takes the keys of the ssh agent or of ~/.ssh; another store takes "
+    "them from its own settings.",
+)
+LIBRARY = Fault(
+    "place-library",
+    CallRefused,
+    "This address needs a library that is not installed.",
+    "Run `{install}`.",
+)
+INSIDE = Fault(
+    "place-inside-vault",
+    CallRefused,
+    "A place inside the vault's own folder, or around it, is lost together with it.",
+    "Name a folder on another disk or stick.",
+)
+ABSENT = Fault(
+    "place-absent",
+    VaultRefused,
+    "The place is not at its address.",
+    "Plug the stick in or connect the share, then try again; `--at ADDRESS` where it is found "
+    "under another letter or path today.",
+)
+NOT_EMPTY = Fault(
+    "place-not-empty",
+    VaultRefused,
+    "This folder holds something else than a place or a vault.",
+    "Name an empty folder or one that is not there yet.",
+)
+OTHER_VAULT = Fault(
+    "place-other-vault",
+    VaultRefused,
+    "Another vault is here.",
+    "If both are to be kept together here, add --merge; else name another folder.",
+)
+ANOTHER = Fault(
+    "place-another",
+    VaultRefused,
+    "This is another place than the one named.",
+    "Plug in the right stick; `parambak place list` shows the places and their identities.",
+)
+MARKER = Fault(
+    "place-marker",
+    VaultRefused,
+    "The marker of this place is not as it is written.",
+    "Check that it is the right folder. If it is, put back the three lines that "
+    "formats/places.md shows, with the place's identity as `parambak place list` shows it.",
+)
+KIND = Fault(
+    "place-kind",
+    VaultRefused,
+    "A place holds packs or a vault, never both.",
+    "Name another folder, or add or leave out --packed as it was before.",
+)
+PACKED_ELSEWHERE = Fault(
+    "place-packed-folder",
+    CallRefused,
+    "Only a folder can be packed.",
+    "Leave out --packed.",
+)
+HOST_KEY_UNKNOWN = Fault(
+    "place-host-key-unknown",
+    VaultRefused,
+    "The server's key is not among the known hosts, so it may be anybody's server.",
+    "Call the server once with `ssh`, compare the key that it shows with the one that its keeper "
+    "tells you, and try again.",
+)
+HOST_KEY_CHANGED = Fault(
+    "place-host-key-changed",
+    VaultRefused,
+    "The server's key is not the one among the known hosts: it may be another's server.",
+    "Send nothing. Ask the server's keeper; if the key was changed on purpose, correct the line "
+    "in known_hosts.",
+)
+LOGIN = Fault(
+    "place-login",
+    VaultRefused,
+    "The server does not let us in.",
+    "Load a key that it accepts into the ssh agent, or keep one in ~/.ssh without a passphrase. "
+    "Passwords are never asked for.",
+)
+UNREACHABLE = Fault(
+    "place-unreachable",
+    VaultRefused,
+    "The place cannot be reached.",
+    "Check the network, the address and the server, then try again.",
+)
+FULL = Fault(
+    "place-full",
+    VaultRefused,
+    "The place is full.",
+    "{done} of {total} files were proven there. Make room, then run it again: it goes on.",
+)
+UNWRITABLE = Fault(
+    "place-unwritable",
+    VaultRefused,
+    "The place refuses writes.",
+    "{done} of {total} files were proven there. Check its permissions and whether it is "
+    "write-protected, then run it again: it goes on.",
+)
+LOST = Fault(
+    "place-lost",
+    VaultRefused,
+    "The place failed or stopped answering.",
+    "{done} of {total} files were proven there. Plug it in or connect it again, then run it "
+    "again: it goes on.",
+)

@@ -1,0 +1,145 @@
+"""A server reached by SFTP: known hosts only, keys only, never a password.
+
+paramiko's own client, not fsspec's file system over it, which takes any server's key.
+"""
+
+from __future__ import annotations
+
+import stat
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any
+
+from parambak.vault import files
+from parambak.vault.places_faults import (
+    HOST_KEY_CHANGED,
+    HOST_KEY_UNKNOWN,
+    LIBRARY,
+    LOGIN,
+    UNREACHABLE,
+)
+from parambak.vault.stores import NO_FILE
+from parambak.vault.stores_fsspec import FarStore
+
+if TYPE_CHECKING:
+    from parambak.errors import ParambakError
+    from parambak.vault.stores import SshTerms
+    from parambak.vault.stores_address import Address
+
+PATIENCE = 30.0  # seconds that a server may say nothing
+PORT = 22
+
+
+class SftpStore(FarStore):
+    """A folder on a server; `client` is a connected one of paramiko."""
+
+    _renames = True
+
+    def __init__(self, shown: str, client: Any, root: str, writer: str) -> None:
+        super().__init__(shown, root, writer)
+        self._client = client
+        self._sftp = client.open_sftp()
+        self._sftp.get_channel().settimeout(PATIENCE)
+
+    def close(self) -> None:
+        """End the connection."""
+        with suppress(Exception):  # it may have ended by itself
+            self._client.close()
+
+    def _names(self, path: str) -> dict[str, int]:
+        return {
+            each.filename: each.st_size if stat.S_ISREG(each.st_mode or 0) else NO_FILE
+            for each in self._sftp.listdir_attr(path)
+        }
+
+    def _read(self, path: str, most: int) -> bytes:
+        with self._sftp.open(path, "rb") as file:
+            size = min(file.stat().st_size or 0, most)
+            if size:
+                file.prefetch(size)  # else each 32 KiB wait for the one before
+            return bytes(file.read(most))
+
+    def _write(self, path: str, data: bytes) -> None:
+        with self._sftp.open(path, "wb") as file:
+            file.set_pipelined(True)
+            file.write(data)
+
+    def _move(self, path: str, to: str) -> None:
+        try:
+            self._sftp.posix_rename(path, to)
+        except OSError:
+            # A server without that extension, or one that refused: the plain one tells which.
+            self._sftp.rename(path, to)
+
+    def _remove(self, path: str) -> None:
+        self._sftp.remove(path)
+
+    def _make_folder(self, path: str) -> None:
+        if path in ("", "/") or self._is_folder(path):
+            return
+        self._make_folder(path.rpartition("/")[0])
+        try:
+            self._sftp.mkdir(path)
+        except OSError:
+            if not self._is_folder(path):  # another writer may have been quicker
+                raise
+
+    def _is_folder(self, path: str) -> bool:
+        try:
+            return stat.S_ISDIR(self._sftp.stat(path).st_mode or 0)
+        except FileNotFoundError:
+            return False
+
+
+def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
+    """Return the store on a server; raise VaultRefused where it is not known or not reached."""
+    try:
+        import paramiko  # noqa: PLC0415 - slow, and only a server needs it
+    except ImportError as error:
+        raise LIBRARY.at(
+            file=address.text, found=f"no {error.name}", install="pip install 'parambak[sftp]'"
+        ) from error
+    client = paramiko.SSHClient()
+    try:
+        for file in ssh.known_hosts:
+            with suppress(FileNotFoundError):
+                client.load_system_host_keys(str(file))
+        client.set_missing_host_key_policy(paramiko.RejectPolicy())
+        client.connect(
+            address.host,
+            port=address.port or PORT,
+            username=address.user,
+            password=None,
+            key_filename=[str(key) for key in ssh.keys if files.is_file(key)],
+            look_for_keys=False,  # only those that were named
+            timeout=PATIENCE,
+            banner_timeout=PATIENCE,
+            auth_timeout=PATIENCE,
+        )
+        return SftpStore(address.text, client, address.path, writer)
+    except Exception as error:
+        client.close()
+        raise _refusal(error, address) from error
+
+
+def _refusal(error: Exception, address: Address) -> ParambakError:
+    import paramiko  # noqa: PLC0415 - it is loaded by now
+
+    found = files.shown(str(error) or type(error).__name__)
+    if isinstance(error, paramiko.BadHostKeyException):
+        return HOST_KEY_CHANGED.at(
+            file=address.text,
+            expected=_fingerprint(error.expected_key),
+            found=_fingerprint(error.key),
+        )
+    if isinstance(error, paramiko.AuthenticationException):
+        return LOGIN.at(file=address.text, expected="a key that the server accepts", found=found)
+    if isinstance(error, paramiko.SSHException):
+        if "known_hosts" in found:
+            return HOST_KEY_UNKNOWN.at(file=address.text, expected="a known host", found=found)
+        if "authentication methods" in found:
+            return LOGIN.at(file=address.text, expected="a key to show", found="none")
+    return UNREACHABLE.at(file=address.text, found=found)
+
+
+def _fingerprint(key: Any) -> str:
+    return f"{key.get_name()} {key.fingerprint}"
