@@ -8,6 +8,7 @@ given by a `Fault`, which the room that raises it declares as a constant:
     ├── DumpRefused          2  a dump that cannot be trusted
     ├── LayoutRefused        2  a layout with mistakes in it
     ├── SheetRefused         2  a card sheet or rules file with mistakes in it
+    ├── PackRefused          2  a file of packed vessels that cannot be trusted
     ├── NotFound             2  nothing answers to that name
     ├── VaultRefused         2  the vault cannot be used as asked
     ├── NotProven            1  a negative answer that stops the command
@@ -86,6 +87,10 @@ class LayoutRefused(ParambakError):
 
 class SheetRefused(ParambakError):
     """A card sheet or a rules file with mistakes in it."""
+
+
+class PackRefused(ParambakError):
+    """A file of packed vessels that is damaged, or of another form."""
 
 
 class NotFound(ParambakError):

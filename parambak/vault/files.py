@@ -12,7 +12,7 @@ import os
 import stat
 import sys
 import time
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from parambak.memory.digests import sha256
@@ -28,8 +28,9 @@ if sys.platform == "darwin":
     import fcntl
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
+    from typing import BinaryIO
 
     from parambak.errors import ParambakError
 
@@ -103,6 +104,24 @@ def read_file(path: Path | str, limit: int) -> bytes:
         os.close(descriptor)
 
 
+@contextmanager
+def reading(path: Path | str) -> Iterator[BinaryIO]:
+    """Give a stream to read a large regular file; else OSError."""
+    descriptor = _patiently(lambda: os.open(path, _READ))
+    with open(descriptor, "rb") as stream:  # noqa: PTH123 - a descriptor has no Path
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            raise UnfitFileError(errno.EINVAL, "Not a regular file")
+        yield stream
+
+
+def size_of(path: Path | str) -> int | None:
+    """Return a file's length; None where there is none."""
+    try:
+        return os.path.getsize(path)  # noqa: PTH202 - os throughout
+    except OSError:
+        return None
+
+
 def holds(path: Path | str, digest: str, limit: int) -> bool | None:
     """Tell whether a file's SHA-256 is `digest`; None where it is not there."""
     try:
@@ -174,6 +193,15 @@ def names_in(folder: Path) -> list[str]:
         return []
 
 
+def is_bare(folder: Path) -> bool:
+    """Tell whether a folder holds only empty folders and temporary files, as a failed write leaves."""
+    try:
+        within = [folder / n for n in names_in(folder) if not n.endswith(TEMPORARY)]
+        return all(n.endswith(TEMPORARY) for each in within for n in names_in(each))
+    except OSError:  # a file stands where a folder would
+        return False
+
+
 def stamps_in(folder: Path) -> dict[str, Stamp]:
     """Return the stamp of each folder two hexadecimal digits long within `folder`."""
     two = (n for n in names_in(folder) if len(n) == 2 and not n.strip("0123456789abcdef"))
@@ -236,6 +264,16 @@ def write_export(path: Path, data: bytes, *, replace: bool = False) -> None:
 
     A name that exists is refused unless `replace`; a folder, device or pipe always.
     """
+    _refuse_export(path, replace=replace)
+    try:
+        _write(path, data, mode=OPEN, keep=replace, only_new=not replace)
+    except FileExistsError as error:
+        raise EXPORT_EXISTS.at(file=str(path)) from error
+    except OSError as error:
+        raise _export_refusal(error, path) from error
+
+
+def _refuse_export(path: Path, *, replace: bool) -> None:
     if not path.parent.is_dir():
         raise EXPORT_UNFIT.at(file=str(path), expected="a folder", found=str(path.parent))
     if os.path.lexists(path):
@@ -243,15 +281,47 @@ def write_export(path: Path, data: bytes, *, replace: bool = False) -> None:
             raise EXPORT_UNFIT.at(file=str(path), expected="a file's name", found="no plain file")
         if not replace:
             raise EXPORT_EXISTS.at(file=str(path))
+
+
+def _export_refusal(error: OSError, path: Path) -> ParambakError:
+    if error.errno in _FULL | _REFUSED:
+        return write_refusal(error, path)
+    expected = "a name and a folder that can be written"
+    return EXPORT_UNFIT.at(file=str(path), expected=expected, found=words(error))
+
+
+@contextmanager
+def exporting(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
+    """Give a stream to write a large file outside the vault, and to read it back.
+
+    Only where the block ends well does the file stand under its name, flushed. The same
+    is refused as by `write_export`.
+    """
+    _refuse_export(path, replace=replace)
+    temporary = path.with_name(os.urandom(8).hex() + TEMPORARY)
+    unproven = False
     try:
-        _write(path, data, mode=OPEN, keep=replace, only_new=not replace)
+        flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | _BINARY
+        descriptor = _patiently(lambda: os.open(temporary, flags, OPEN))
+        with open(descriptor, "w+b") as stream:  # noqa: PTH123 - a descriptor has no Path
+            yield stream
+            stream.flush()
+            _flush(stream.fileno())
+        if replace:
+            _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
+        else:
+            _place_new(temporary, path)
+            unproven = True
+        flush_folder(path.parent)
+        unproven = False
     except FileExistsError as error:
         raise EXPORT_EXISTS.at(file=str(path)) from error
     except OSError as error:
-        if error.errno in _FULL | _REFUSED:
-            raise write_refusal(error, path) from error
-        expected = "a name and a folder that can be written"
-        raise EXPORT_UNFIT.at(file=str(path), expected=expected, found=words(error)) from error
+        raise _export_refusal(error, path) from error
+    finally:
+        remove(temporary)  # after a renaming there is none
+        if unproven:
+            remove(path)
 
 
 def make_folder(path: Path, made: list[Path]) -> None:
