@@ -44,6 +44,7 @@ COMMANDS: dict[str, str | dict[str, str]] = {
         "close": "swap_close",
     },
     "recheck": "recheck",
+    "rebuild": "rebuild",
     "closing-line": "closing_line",
     "visit": {"open": "visit_open", "close": "visit_close"},
     "card": {"add": "card_add", "record": "card_record"},
