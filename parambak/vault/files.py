@@ -194,7 +194,7 @@ def names_in(folder: Path) -> list[str]:
 
 
 def is_bare(folder: Path) -> bool:
-    """Tell whether a folder holds only empty folders and temporary files, as a failed write leaves."""
+    """Tell whether a folder holds no more than a failed write leaves: empty folders."""
     try:
         within = [folder / n for n in names_in(folder) if not n.endswith(TEMPORARY)]
         return all(n.endswith(TEMPORARY) for each in within for n in names_in(each))
@@ -415,6 +415,8 @@ def _write(path: Path, data: bytes, *, mode: int, keep: bool, only_new: bool = F
         else:
             _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
         placed = True
+        if only_new:
+            remove(temporary)  # where it was linked it still stands
         flush_folder(path.parent)
     except BaseException as error:
         remove(temporary)
@@ -434,8 +436,6 @@ def _place_new(temporary: Path, path: Path) -> None:
         if os.path.lexists(path):
             raise FileExistsError(errno.EEXIST, "File exists") from None
         _patiently(lambda: os.rename(temporary, path))  # noqa: PTH104 - os throughout
-    else:
-        remove(temporary)
 
 
 def _write_temporary(temporary: Path, data: bytes, mode: int, *, flushed: bool) -> None:

@@ -5,6 +5,7 @@ Reading takes no lock: nothing that is read ever changes.
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 import time
@@ -27,44 +28,75 @@ WAIT = 2.0  # seconds that a second writer waits before it is refused
 STEP = 0.05  # seconds between its tries
 # Windows locks make the bytes they cover unreadable: this one lies far behind the text.
 OFFSET = 1 << 30
+SIGNED = 160  # characters of the text that says who holds it
 _FLAGS = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0)
 
 
+class Held:
+    """The lock while it is held.
+
+    `unproven`: what was written before is not known to be flushed. It begins so where the
+    holder before was stopped or left it so. While it is so the file keeps its text.
+    """
+
+    def __init__(self, *, unproven: bool) -> None:
+        self.unproven = unproven
+
+
 @contextmanager
-def locked(path: Path, since: str, *, wait: float | None = None) -> Iterator[None]:
+def locked(path: Path, since: str, *, wait: float | None = None) -> Iterator[Held]:
     """Hold the writers' lock while the block runs; a kill releases it too.
 
-    `since` goes into the file for the second writer to be told. Raises `vault-busy`
+    `since` goes into the file for the second writer to be told, and stands there until the
+    block ends: a text that nobody holds is a writer that was stopped. Raises `vault-busy`
     after `wait` seconds, `vault-no-lock`, or what a failed write becomes.
     """
-    descriptor = _lock(path, WAIT if wait is None else wait)
+    descriptor, left = _lock(path, WAIT if wait is None else wait)
+    held = Held(unproven=left)
     try:
-        with suppress(OSError):  # who holds it is a courtesy; holding it is not
-            os.write(descriptor, f"process {os.getpid()} on {_host()} since {since}\n".encode())
-        yield
+        _sign(descriptor, path, since)
+        yield held
     finally:
-        with suppress(OSError):
-            os.ftruncate(descriptor, 0)
-        os.close(descriptor)
+        try:
+            if not held.unproven:
+                with suppress(OSError):
+                    os.ftruncate(descriptor, 0)
+        finally:
+            os.close(descriptor)
 
 
-def _lock(path: Path, wait: float) -> int:
+def _sign(descriptor: int, path: Path, since: str) -> None:
+    # Of one length and over the old one, so that the file is never empty in between.
+    text = f"process {os.getpid()} on {_host()} since {since}".ljust(SIGNED) + "\n"
+    try:
+        os.lseek(descriptor, 0, os.SEEK_SET)
+        written = os.write(descriptor, text.encode())
+    except OSError as error:
+        raise files.write_refusal(error, path) from error
+    if not written:
+        raise files.write_refusal(OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)), path)
+
+
+def _lock(path: Path, wait: float) -> tuple[int, bool]:
+    """Return the locked file, and whether a text stands in it."""
     deadline = time.monotonic() + wait
     while True:
         try:
             descriptor = os.open(path, _FLAGS, files.OPEN)
         except OSError as error:
             raise files.write_refusal(error, path) from error
-        held = False
+        held = left = False
         try:
-            held = _lock_now(descriptor) and _is_still(descriptor, path)
+            ours = _lock_now(descriptor) and _is_still(descriptor, path)
+            left = ours and os.fstat(descriptor).st_size > 0
+            held = ours
         except OSError as error:
             raise NO_LOCK.at(file=str(path), found=files.words(error)) from error
         finally:
             if not held:
                 os.close(descriptor)
         if held:
-            return descriptor
+            return descriptor, left
         if time.monotonic() >= deadline:
             raise BUSY.at(file=str(path), found=_holder(path))
         time.sleep(STEP)
@@ -79,9 +111,6 @@ def _lock_now(descriptor: int) -> bool:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except (BlockingIOError, PermissionError):
         return False
-    with suppress(OSError):
-        os.lseek(descriptor, 0, os.SEEK_SET)
-        os.ftruncate(descriptor, 0)  # what a killed holder left
     return True
 
 

@@ -40,7 +40,8 @@ class Own:
         if known is None:
             try:
                 files.make_folder(self._folder, [])
-                with locked(self._folder / "lock", since):
+                with locked(self._folder / "lock", since) as held:
+                    held.unproven = False  # nothing here needs to outlast a power failure
                     known = self._known_writer(path)
                     if known is None:
                         known = os.urandom(16).hex()

@@ -35,6 +35,7 @@ from parambak.vault.records import Record, Stored, clock_of, decode, encode, fil
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
+    from parambak.vault.lock import Held
     from parambak.vault.records import Link
 
 __all__ = ["Record", "Stored", "Vault", "Writing"]
@@ -202,8 +203,11 @@ class Vault:
         except OSError as error:
             files.unmake(made)
             raise files.write_refusal(error, self.root) from error
-        with self._locked(made):
-            writing = Writing(self, self._index, self._clock, self.writer)
+        with self._locked(made) as held:
+            writing = Writing(self, self._index, self._clock, self.writer, held)
+            if held.unproven:
+                self._prove()
+                held.unproven = False
             self._settle(writing)
             try:
                 yield writing
@@ -214,16 +218,23 @@ class Vault:
                 self._remember(writing)
 
     @contextmanager
-    def _locked(self, made: list[Path]) -> Iterator[None]:
+    def _locked(self, made: list[Path]) -> Iterator[Held]:
         lock = self.root / LOCK
         try:
-            with locked(lock, self._now()):
-                yield
+            with locked(lock, self._now()) as held:
+                yield held
         except BaseException:
             if made and files.names_in(self.root) == [LOCK]:
                 files.remove(lock)
             files.unmake(made)
             raise
+
+    def _prove(self) -> None:
+        """Flush what a writer that was stopped may have left: later records rely on it."""
+        try:
+            files.flush_folders(self.root, (objects.FOLDER, RECORDS))
+        except OSError as error:
+            raise files.write_refusal(error, self.root) from error
 
     def _settle(self, writing: Writing) -> None:
         """Under the lock: make the vault where it is new, else see what came since."""
@@ -232,7 +243,8 @@ class Vault:
         if data is None:
             _refuse_unless_new(self.root, create=self._to_make)
             data = vault_toml.encode(self.identity)
-            files.write_sealed(self.root / vault_toml.FILE, data)
+            with writing.proving():
+                files.write_sealed(self.root / vault_toml.FILE, data)
             fresh = True
         else:
             if self._to_make:  # another process was quicker
@@ -242,8 +254,9 @@ class Vault:
         if fresh:  # new, or broken off while it was made
             try:
                 writing.add(FIRST, None, {"vault": self.identity, "vault_toml": sha256(data)})
-            except BaseException:
-                if self._to_make and not files.names_in(self.root / RECORDS):
+            except BaseException as error:
+                stood = isinstance(error.__cause__, files.UnprovenError)  # and may come back
+                if self._to_make and not stood and not files.names_in(self.root / RECORDS):
                     files.remove(self.root / vault_toml.FILE)
                 raise
         self._to_make = False
@@ -310,18 +323,20 @@ class Writing:
     """The means to write, while the lock is held: objects first, then the record."""
 
     def __init__(
-        self, vault: Vault, index: Index, clock: Callable[[], datetime], writer: str
+        self, vault: Vault, index: Index, clock: Callable[[], datetime], writer: str, held: Held
     ) -> None:
         self._vault = vault
         self._index = index
         self._clock = clock
         self._writer = writer
+        self._held = held
         self._unnamed: set[str] = set()
         self.written: dict[str, str] = {}
 
     def put(self, data: bytes) -> str:
         """Write an object and return its digest; one that is there is hashed, and healed."""
-        digest, new = objects.put(self._vault.root, data)
+        with self.proving():
+            digest, new = objects.put(self._vault.root, data)
         if new:
             self._unnamed.add(digest)
         return digest
@@ -415,10 +430,21 @@ class Writing:
         named = self._unnamed.intersection(needed)
         self._unnamed -= named
         try:
-            files.write_sealed(self._vault.root / file, data, heal=heal)
+            with self.proving():
+                files.write_sealed(self._vault.root / file, data, heal=heal)
         except ParambakError as refusal:
             if not isinstance(refusal.__cause__, files.UnprovenError):
                 self._unnamed |= named  # the record never stood under its name
+            raise
+
+    @contextmanager
+    def proving(self) -> Iterator[None]:
+        """Leave word for the next writer where a file stands whose folder was not flushed."""
+        try:
+            yield
+        except ParambakError as refusal:
+            if isinstance(refusal.__cause__, files.UnprovenError):
+                self._held.unproven = True
             raise
 
     def undo(self) -> None:
@@ -445,7 +471,8 @@ def _refuse_unless_new(root: Path, *, create: bool) -> None:
         names = files.names_in(root)
     except OSError as error:
         raise UNREADABLE.at(file=str(root), found=files.words(error)) from error
-    strange = [n for n in names if n != LOCK and not n.endswith(files.TEMPORARY)]
+    ours = [LOCK, *(n for n in (objects.FOLDER, RECORDS) if files.is_bare(root / n))]
+    strange = [n for n in names if n not in ours and not n.endswith(files.TEMPORARY)]
     if strange:
         found = f"no {vault_toml.FILE}, but {files.shown(strange[0])}"
         raise NOT_A_VAULT.at(file=str(root), expected=vault_toml.FILE, found=found)
