@@ -9,9 +9,10 @@ index learns of records that were merely copied in: formats/vault.md, "The index
 from __future__ import annotations
 
 from contextlib import suppress
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from parambak.errors import ParambakError, VaultDamaged
+from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
 from parambak.vault import files
 from parambak.vault.faults import (
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from parambak.vault.files import Stamp
-    from parambak.vault.index_db import Database, Row
+    from parambak.vault.index_db import Database
 
     T = TypeVar("T")
 
@@ -58,6 +59,19 @@ KEPT = 4  # vessels whose records are held in memory once they were asked for
 SAID = 5  # of each kind of finding, so that a lost disk does not fill the screen
 _CHUNK = 256
 _UNSETTLED = files.Stamp(-1, 0)
+
+
+class Row(NamedTuple):
+    """A record as the database keeps it; `vessel` is "" where it is about the vault itself.
+
+    `telling` is whether it tells of the vessel itself or is after nothing.
+    """
+
+    digest: bytes
+    vessel: str
+    kind: str
+    telling: bool
+    data: bytes
 
 
 class Index:
@@ -124,14 +138,12 @@ class Index:
         """Return the links of all records about a vessel, in causal order; quicker than those."""
         if vessel in self._kept:
             known = self._kept[vessel]
-            return tuple(Link(s.digest, Links(s.record.after, When(s.record.clock.utc))) for s in known)
+            return tuple(map(_link_of, known))
         return causal_order(self._trying(lambda: self._gather_links(vessel)))
 
     def _gather_links(self, vessel: str) -> list[Link]:
         found = [
-            Link(stored.digest, Links(stored.record.after, When(stored.record.clock.utc)))
-            for stored in self._loose.values()
-            if stored.record.vessel == vessel
+            _link_of(stored) for stored in self._loose.values() if stored.record.vessel == vessel
         ]
         rows = self._database.records(vessel) if self._database is not None else []
         return [*found, *(_link(*row) for row in rows if row[0] not in self._loose)]
@@ -311,8 +323,8 @@ class Index:
         file = file_of(digest)
         path = f"{self._root}/{file}"  # a Path would cost as much as the reading
         try:
-            data = files.read_file(path, MAX_BYTES)
-            return Stored(digest, decode(data, digest), file), data
+            data, right = _bytes_of(path, digest)
+            return Stored(digest, decode(data, None if right else digest), file), data
         except FileNotFoundError:
             return None  # it went since the folder was listed; the next look says so
         except VaultDamaged as damage:
@@ -410,6 +422,17 @@ class Index:
         text = f"The index cannot be kept here, so all records were read: {verdict}."
         self._find(INDEX_ASIDE, text)
 
+    def rebuild(self) -> int:
+        """Throw the index away and build it anew from the records; return how many it holds."""
+        asked = [Mistrusted("that was asked for", damaged=True)]
+
+        def count() -> int:
+            if asked:
+                raise asked.pop()
+            return len(self._loose) + (self._database.count() if self._database else 0)
+
+        return self._trying(count)
+
     def _throw_away(self) -> bool:
         # The database last: a journal without its database would be taken for the next one's.
         for tail in ("-journal", "-wal", "-shm", ""):
@@ -438,12 +461,25 @@ class Index:
             self.findings.append(finding)
 
 
+def _bytes_of(path: str, digest: str) -> tuple[bytes, bool]:
+    """Return a file's bytes, and whether they are those of the digest; else OSError."""
+    with suppress(OSError):
+        data = files.read_quickly(path, MAX_BYTES)
+        if sha256(data) == digest:
+            return data, True
+    return files.read_file(path, MAX_BYTES), False
+
+
 def _stored(digest: str, data: bytes) -> Stored:
     """Return a record from the bytes that the database held, hashed on their way out."""
     try:
         return Stored(digest, decode_checked(data), file_of(digest))
     except ParambakError as error:
         raise Mistrusted("what it holds is no record", damaged=True) from error
+
+
+def _link_of(stored: Stored) -> Link:
+    return Link(stored.digest, Links(stored.record.after, When(stored.record.clock.utc)))
 
 
 def _link(digest: str, data: bytes) -> Link:
@@ -454,8 +490,6 @@ def _link(digest: str, data: bytes) -> Link:
 
 
 def _row(stored: Stored, data: bytes) -> Row:
-    from parambak.vault.index_db import Row  # noqa: PLC0415 - SQLite is slow to import
-
     record = stored.record
     telling = record.vessel is not None and tells_of_vessel(data, record.vessel)
     return Row(bytes.fromhex(stored.digest), record.vessel or "", record.kind, telling, data)
