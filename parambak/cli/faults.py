@@ -41,6 +41,55 @@ LAYOUT_NEEDED = Fault(
     "no layout is known for these bytes",
     "Give one with --layout FILE; `archive … --layout` keeps it with the position.",
 )
+ACCEPT_CONDITION = Fault(
+    "swap-accept-condition",
+    CallRefused,
+    "that condition cannot be accepted",
+    "Name one condition as `swap check` lists it. Without a copy that is plausible and intact "
+    "nothing can be loaded.",
+)
+ACCEPT_WORDS = Fault(
+    "swap-accept-words",
+    CallRefused,
+    "a deviation is accepted by name, with a reason, and typed again",
+    "Give --accept {condition} --confirm {condition} --by NAME --reason TEXT.",
+)
+ACCEPT_MET = Fault(
+    "swap-accept-met",
+    CallRefused,
+    "{condition} is met: there is nothing to accept",
+    "Run `parambak swap check` without --accept.",
+)
+TEST_SHAPE = Fault(
+    "swap-test-shape",
+    CallRefused,
+    "a function test is given as NAME=passed or NAME=failed",
+    "A remark may follow: NAME=passed: at 1310 rpm.",
+)
+UNVERIFIED_WORDS = Fault(
+    "load-file-unverified-words",
+    CallRefused,
+    "a copy that is not verified is released by name, with a reason, and typed again",
+    "Give --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
+)
+SHORT_NAME = Fault(
+    "load-file-short-name",
+    CallRefused,
+    "this reader, by its profile, takes short names alone",
+    "Name the file with eight letters or digits at most, a point and three, such as LOAD.HEX.",
+)
+FORMAT_NEEDED = Fault(
+    "load-file-format",
+    CallRefused,
+    "the format of the file is not known",
+    "Give --as, or a --profile that says it.",
+)
+UNVERIFIED_NOT = Fault(
+    "load-file-verified",
+    CallRefused,
+    "the copy is verified: it needs no release without verification",
+    "Leave --unverified out.",
+)
 NOT_VERIFIED = Fault(
     "load-file-not-verified",
     NotProven,

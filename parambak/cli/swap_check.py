@@ -2,120 +2,182 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from parambak.cli import files_in, store
+from parambak.cli import faults, files_in, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.errors import VaultDamaged
-from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
-from parambak.swap.card_sheet import Entry, compare_sheets, load_sheet
+from parambak.keeping.rules import ALWAYS, CONDITIONS
+from parambak.swap import acts
 from parambak.swap.cautions import CAUTIONS
-from parambak.swap.conditions import Readiness, readiness
+from parambak.swap.standing import Standing, standing, who
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.known import Fleet, Position, Unit
-    from parambak.layouts.decode import Decoded
-    from parambak.vault.vault import Vault
+    from parambak.swap.conditions import Readiness
+
+
+class _Accepting(NamedTuple):
+    """The words with which a condition that is not met is accepted."""
+
+    condition: str
+    confirm: str | None
+    by: str | None
+    reason: str | None
 
 
 @parambak_command("check", example="parambak swap check grebe/port-thruster/U12")
 @click.argument("where", metavar="WHERE")
 @click.option("--new-card", metavar="SHEET", help="The new card's sheet, to compare.")
+@click.option(
+    "--accept",
+    metavar="CONDITION",
+    help="Accept this one condition though it is not met; with --by, --reason and --confirm.",
+)
+@click.option("--confirm", metavar="CONDITION", help="With --accept: the condition, typed again.")
+@click.option("--by", metavar="PERSON", help="With --accept: who takes it on.")
+@click.option("--reason", metavar="TEXT", help="With --accept: why.")
 @pass_settings
-def command(settings: Settings, where: str, new_card: str | None) -> Answer:
-    """Say whether the swap of the card at WHERE may begin, and every reason."""
+def command(  # noqa: PLR0913 - one argument an option
+    settings: Settings,
+    /,
+    *,
+    where: str,
+    new_card: str | None,
+    accept: str | None,
+    confirm: str | None,
+    by: str | None,
+    reason: str | None,
+) -> Answer:
+    """Say whether the swap of the card at WHERE may begin, and every reason.
+
+    A condition that is accepted stays visible from then on, and the answer is yes only in
+    the call that accepted it.
+    """
     given = files_in.sheet_file(new_card)[1] if new_card is not None else None
     vault = store.open_vault(settings)
-    known = fleet(vault)
-    position = select.find_position(known, where)
-    found = _readiness(vault, known, position, given)
-    document = {
-        "ready": found.ready,
+    assessor = Assessor(vault, store.chip_table())
+    found = standing(fleet(vault), assessor, where, given)
+    accepted: frozenset[str] = frozenset()
+    if accept is not None:
+        _accept(found, _Accepting(accept, confirm, by, reason), assessor)
+        accepted = frozenset({accept})
+        found = standing(fleet(vault), assessor, where, given)
+    answer = found.readiness(accepted)
+    notes = found.rules.said
+    if found.others:
+        notes += (f"{len(found.others) + 1} swaps are open here: the one opened last is meant",)
+    return Answer(
+        _document(found, answer, assessor),
+        lambda screen: _page(screen, found, answer, assessor),
+        exit_code=0 if answer.ready else 1,
+        warnings=(*store.warnings_of(vault), *notes),
+    )
+
+
+def _accept(found: Standing, words: _Accepting, assessor: Assessor) -> None:
+    """Put an accepted deviation on record; raise where it cannot be accepted so."""
+    condition = words.condition
+    if condition not in CONDITIONS or condition in ALWAYS:
+        able = [name for name in CONDITIONS if name not in ALWAYS]
+        raise faults.ACCEPT_CONDITION.at(expected=", ".join(able), found=repr(condition[:40]))
+    if words.confirm != condition or not words.by or not words.reason:
+        raise faults.ACCEPT_WORDS.at(
+            condition=condition,
+            expected=f"--confirm {condition} --by NAME --reason TEXT",
+            found=f"--confirm {words.confirm}" if words.confirm else "not all of them",
+        )
+    state = next(c for c in found.readiness().conditions if c.condition == condition)
+    if state.met:
+        raise faults.ACCEPT_MET.at(condition=condition, expected="one not met", found=state.text)
+    acts.accept(
+        assessor.vault,
+        found.position.where,
+        condition=condition,
+        text=state.text,
+        reason=words.reason,
+        by=words.by,
+    )
+
+
+def _document(found: Standing, answer: Readiness, assessor: Assessor) -> dict[str, Any]:
+    return {
+        "ready": answer.ready,
+        "open": found.course is not None,
+        "copy": found.evidence.copy,
         "conditions": [
             {
                 "condition": each.condition,
                 "met": each.met,
                 "text": each.text,
-                "required": each.condition in found.required,
+                "required": each.condition in answer.required,
             }
-            for each in found.conditions
+            for each in answer.conditions
         ],
+        "wanting": list(answer.wanting),
+        "deviations": [
+            {
+                "condition": each.condition,
+                "text": each.text,
+                "reason": each.reason,
+                "by": who(assessor, each),
+                "in_this_call": each.condition in answer.accepted,
+            }
+            for each in answer.deviations
+        ],
+        "rules": found.rules.title,
     }
-    return Answer(
-        document,
-        lambda screen: _page(screen, position.where, found),
-        exit_code=0 if found.ready else 1,
-        warnings=store.warnings_of(vault),
-    )
 
 
-def _readiness(
-    vault: Vault, known: Fleet, position: Position, given: dict[str, str] | None
-) -> Readiness:
-    assessor = Assessor(vault, store.chip_table())
-    copy = position.latest
-    unit = _unit_of(known, position)
-    sheet = unit.sheet if unit is not None else None
-    entries: tuple[Entry, ...] | None = None
-    if given is not None:
-        stored = load_sheet(vault.read_object(sheet[0]), sheet[1]) if sheet else {}
-        entries = compare_sheets(stored, given)
-    return readiness(
-        copy=select.copy_name(position, copy) if copy else None,
-        verdict=assessor.verdict(position, copy) if copy else None,
-        decoded=_decoded(assessor, position),
-        sheet=sheet is not None,
-        entries=entries,
-        rules=assessor.rules(position),
-    )
-
-
-def _decoded(assessor: Assessor, position: Position) -> Decoded | None:
-    """Return the latest copy's fields, None where layout or bytes cannot be had."""
-    if position.latest is None:
-        return None
-    try:
-        return assessor.decoded(position, position.latest)
-    except VaultDamaged:
-        return None
-
-
-def _unit_of(known: Fleet, position: Position) -> Unit | None:
-    for vessel in known.vessels:
-        for unit in vessel.units:
-            if position in unit.positions:
-                return unit
-    return None
-
-
-def _page(screen: Screen, where: str, found: Readiness) -> None:
-    screen.heading(f"Swap check for {where}")
+def _page(screen: Screen, found: Standing, answer: Readiness, assessor: Assessor) -> None:
+    screen.heading(f"Swap check for {found.position.where}")
+    deviations(screen, found, assessor)
     screen.table(
         ("condition", "met", "required", "why"),
         [
             (
                 each.condition,
                 MARKS[each.met],
-                "yes" if each.condition in found.required else "no",
+                "yes" if each.condition in answer.required else "no",
                 each.text,
             )
-            for each in found.conditions
+            for each in answer.conditions
         ],
     )
     screen.say()
     cautions(screen)
-    if found.ready:
+    where = found.position.where
+    if found.course is None:
+        screen.say(
+            f"No swap is open here. `parambak swap open {where}` opens one: who decides, the "
+            "permit and the way back are then asked for, and go on record."
+        )
+    if answer.ready:
         screen.good("READY, as far as the record goes. Mind every line above.")
         return
-    wanting = [c.condition for c in found.conditions if c.condition in found.required and not c.met]
-    screen.bad(f"NOT READY: {', '.join(wanting)}. Do not take the card out yet.")
+    screen.bad(f"NOT READY: {', '.join(answer.wanting)}. Do not take the card out yet.")
+    if found.course is not None:
+        screen.say(
+            f"Tell what a person knows with `parambak swap answer {where} CONDITION yes TEXT`. In "
+            "an emergency one condition at a time can be accepted, by name and reason: --accept."
+        )
+
+
+def deviations(screen: Screen, found: Standing, assessor: Assessor) -> None:
+    """Print what was accepted though not met: first on every page of the swap."""
+    if found.course is None or not found.course.deviations:
+        return
+    screen.mind("ACCEPTED DEVIATIONS in this swap:")
+    screen.points(
+        f"{each.condition} ({each.text}): {each.reason} ({who(assessor, each)})"
+        for each in found.course.deviations
+    )
+    screen.say()
 
 
 def cautions(screen: Screen) -> None:

@@ -2,25 +2,65 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.cli import faults, store
+from parambak.cli import faults, files_in, store
 from parambak.cli.command import FORMATS
 from parambak.cli.command import command as parambak_command
-from parambak.cli.file_out import write_dump_file
+from parambak.cli.file_out import moved, write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.cli.swap_check import cautions
+from parambak.cli.swap_check import cautions, deviations
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
+from parambak.keeping.texts import NAME, REMARK, check_texts
 from parambak.memory import digests
-from parambak.swap.on_record import record_load_file
+from parambak.memory.counted import counted
+from parambak.reads.ways import WAYS
+from parambak.swap.on_record import Release, record_load_file
+from parambak.swap.standing import Standing, standing
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
+    from parambak.keeping.known import Copy
+    from parambak.layouts.decode import Decoded
+    from parambak.memory.image import Image
+    from parambak.reads.profile import Profile
+    from parambak.reads.ways import How
+
+UNVERIFIED = "UNVERIFIED"
+SHORT_UNVERIFIED = "UNVERIFD"
+_SHORT = re.compile(r"[A-Za-z0-9_-]{1,8}(\.[A-Za-z0-9]{1,3})?")
+
+
+@dataclass(frozen=True)
+class _Words:
+    """The command's options, as typed."""
+
+    format_name: str | None
+    out: str
+    profile: str | None
+    pair: How | None
+    unverified: bool
+    confirm: str | None
+    by: str | None
+    reason: str | None
+    replace: bool
+
+
+@dataclass(frozen=True)
+class _Written:
+    """One file written: its name, length, digest, and the bytes of the image in it."""
+
+    name: str
+    length: int
+    sha256: str
+    content: bytes
 
 
 @parambak_command(
@@ -28,70 +68,218 @@ if TYPE_CHECKING:
     example="parambak swap load-file grebe/port-thruster/U12 --as intel-hex --out LOAD.HEX",
 )
 @click.argument("where", metavar="WHERE")
-@click.option("--as", "format_name", type=click.Choice(FORMATS), required=True, help="The format.")
+@click.option(
+    "--as", "format_name", type=click.Choice(FORMATS), help="The format; else the profile's."
+)
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
+@click.option(
+    "--profile",
+    metavar="FILE",
+    help="What the reader takes: format, base address, record length, short names.",
+)
+@click.option("--pair", type=click.Choice(WAYS), help="Split over two chips: two files.")
+@click.option(
+    "--unverified",
+    is_flag=True,
+    help="In an emergency: release a copy that is not verified; with --confirm UNVERIFIED, "
+    "--by and --reason.",
+)
+@click.option("--confirm", metavar="WORD", help="With --unverified: the word UNVERIFIED.")
+@click.option("--by", metavar="PERSON", help="Who releases the file.")
+@click.option("--reason", metavar="TEXT", help="With --unverified: why.")
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
 @pass_settings
-def command(
-    settings: Settings,
-    /,
-    *,
-    where: str,
-    format_name: str,
-    out: str,
-    replace: bool,
-) -> Answer:
-    """Write the newest copy of WHERE for loading; refuse one that is not verified."""
-    from parambak.dumps.dump import Style  # noqa: PLC0415 - only for writing
+def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
+    """Write the copy of WHERE that is meant, for loading; refuse one that is not verified.
 
+    That is the copy chosen in the open swap, else the newest. Its bytes are never altered.
+    With --pair, FILE holds the first chip and FILE.2 the second.
+    """
+    words = _Words(**options)
+    check_texts([("name of the person", words.by, NAME), ("reason", words.reason, REMARK)])
+    profile = files_in.profile_file(words.profile).profile if words.profile else None
+    format_name = words.format_name or (profile.format if profile else None)
+    if format_name is None:
+        raise faults.FORMAT_NEEDED.at(expected="--as FORMAT", found="neither --as nor a profile")
     vault = store.open_vault(settings)
-    position = select.find_position(fleet(vault), where)
     assessor = Assessor(vault, store.chip_table())
-    copy = select.choose(position, "latest")
-    verdict = assessor.verdict(position, copy)
-    if not verdict.verified:
-        raise faults.NOT_VERIFIED.at(
-            where=position.where,
-            unmet=", ".join(each.condition for each in verdict.unmet),
-            expected="all four conditions met",
-            found="; ".join(each.text for each in verdict.unmet),
-        )
+    found = standing(fleet(vault), assessor, where)
+    copy = _copy(found)
+    released = _released(found, words)
     image = assessor.image(copy.image)
-    data, digest = write_dump_file(
-        image, out, format_name, Style(), vault=vault.root, replace=replace
-    )
+    out = _marked(words.out, profile) if released else words.out
+    if profile is not None and profile.short_names and not _SHORT.fullmatch(Path(out).name):
+        raise faults.SHORT_NAME.at(expected="a name such as LOAD.HEX", found=Path(out).name)
+    written: list[_Written] = []
     try:
-        record_load_file(vault, position, copy, image, (format_name, digest))
+        for name, part in _parts(image, out, words.pair):
+            written.append(_write(part, name, format_name, profile, assessor, words))
+        release = Release(
+            format_name,
+            tuple(each.sha256 for each in written),
+            found.course.id if found.course is not None else None,
+            words.reason if released else None,
+            words.by,
+        )
+        record_load_file(vault, found.position, copy, image, release)
     except BaseException:  # an interruption too
-        Path(out).unlink(missing_ok=True)  # what was refused must not lie ready to be loaded
+        for each in written:
+            Path(each.name).unlink(missing_ok=True)  # what was refused must not lie ready
         raise
-    sum16 = digests.sum16(image.content)
-    name = select.copy_name(position, copy)
     return Answer(
-        {"file": out, "sha256": digest, "sum16": sum16, "copy": name},
-        lambda screen: _page(screen, name, f"{out}, {len(data)} bytes", digest, image.content),
+        _document(found, written, image, format_name, released=released),
+        lambda screen: _page(screen, found, written, assessor, released=released),
         warnings=store.warnings_of(vault),
     )
 
 
-def _page(screen: Screen, name: str, file: str, digest: str, content: bytes) -> None:
-    screen.facts(
-        [
-            ("copy", name),
-            ("file", file),
-            ("SHA-256 of the file", digest),
-            (
-                "sums of the bytes",
-                f"{digests.sum8(content)} (8 bits), {digests.sum16(content)} (16 bits)",
-            ),
-            ("CRC-32 of the bytes", digests.crc32(content)),
-        ],
-        indent=0,
+def _copy(found: Standing) -> Copy:
+    """Return the copy meant; raise NotFound where there is none."""
+    if found.copy is None:
+        return select.choose(found.position, "latest")
+    return found.copy
+
+
+def _released(found: Standing, words: _Words) -> bool:
+    """Return whether the copy is released without verification; raise where it cannot be."""
+    verdict = found.evidence.verdict
+    if verdict is not None and verdict.verified:
+        if words.unverified:
+            raise faults.UNVERIFIED_NOT.at(expected="no --unverified", found="a verified copy")
+        return False
+    unmet = verdict.unmet if verdict is not None else ()
+    if not words.unverified:
+        raise faults.NOT_VERIFIED.at(
+            where=found.position.where,
+            unmet=", ".join(each.condition for each in unmet),
+            expected="all four conditions met",
+            found="; ".join(each.text for each in unmet),
+        )
+    hopeless = [each for each in unmet if each.condition == "intact"]
+    if hopeless:
+        raise faults.NOT_VERIFIED.at(
+            where=found.position.where,
+            unmet="intact",
+            expected="bytes that are what they were when archived",
+            found=hopeless[0].text,
+        )
+    if words.confirm != UNVERIFIED or not words.by or not words.reason:
+        raise faults.UNVERIFIED_WORDS.at(
+            expected="--confirm UNVERIFIED --by NAME --reason TEXT", found="not all of them"
+        )
+    return True
+
+
+def _marked(out: str, profile: Profile | None) -> str:
+    """Return the file's name with the mark that its copy is not verified."""
+    path = Path(out)
+    if profile is not None and profile.short_names:
+        return str(path.with_name(SHORT_UNVERIFIED + path.suffix))
+    return str(path.with_name(f"{path.stem}-{UNVERIFIED}{path.suffix}"))
+
+
+def _parts(image: Image, out: str, pair: How | None) -> list[tuple[str, Image]]:
+    """Return the files to write, two for a pair."""
+    if pair is None:
+        return [(out, image)]
+    from parambak.reads.pairs import split  # noqa: PLC0415 - for a pair only
+
+    first, second = split(image, pair)
+    return [(out, first), (f"{out}.2", second)]
+
+
+def _write(  # noqa: PLR0913, PLR0917 - the parts of one file
+    image: Image,
+    name: str,
+    format_name: str,
+    profile: Profile | None,
+    assessor: Assessor,
+    words: _Words,
+) -> _Written:
+    from parambak.dumps.dump import Style  # noqa: PLC0415 - only for writing
+
+    base = profile.base if profile is not None else 0
+    style = Style(
+        record_length=profile.record_length if profile is not None else None,
+        base=base if format_name == "raw" else 0,
     )
+    data, digest = write_dump_file(
+        moved(image, base) if base else image,
+        name,
+        format_name,
+        style,
+        vault=assessor.vault.root,
+        replace=words.replace,
+    )
+    return _Written(name, len(data), digest, image.content)
+
+
+def _document(
+    found: Standing, written: list[_Written], image: Image, format_name: str, *, released: bool
+) -> dict[str, Any]:
+    return {
+        "file": written[0].name,
+        "sha256": written[0].sha256,
+        "sum16": digests.sum16(image.content),
+        "copy": found.evidence.copy,
+        "format": format_name,
+        "verified": not released,
+        "files": [
+            {
+                "file": each.name,
+                "sha256": each.sha256,
+                "sum8": digests.sum8(each.content),
+                "sum16": digests.sum16(each.content),
+                "crc32": digests.crc32(each.content),
+            }
+            for each in written
+        ],
+    }
+
+
+def _page(
+    screen: Screen,
+    found: Standing,
+    written: list[_Written],
+    assessor: Assessor,
+    *,
+    released: bool,
+) -> None:
+    deviations(screen, found, assessor)
+    screen.facts([("copy", found.evidence.copy or "")], indent=0)
+    for each in written:
+        sums = f"{digests.sum8(each.content)} (8 bits), {digests.sum16(each.content)} (16 bits)"
+        screen.facts(
+            [
+                ("file", f"{each.name}, {counted(each.length, 'byte')}"),
+                ("SHA-256 of the file", each.sha256),
+                ("sums of the bytes", sums),
+                ("CRC-32 of the bytes", digests.crc32(each.content)),
+            ],
+            indent=0,
+        )
     screen.say()
     cautions(screen)
-    screen.good("Written, and read back as the same image.")
+    if released:
+        _by_hand(screen, found.evidence.decoded)
+        screen.bad("UNVERIFIED: written, but nothing proves that this copy is right.")
+    else:
+        screen.good("Written, and read back as the same image.")
     screen.say(
         "Load it, compare the sum on the reader's screen with those above, read the new chip "
-        "back, and give that dump to `parambak swap read-back` before any power goes on."
+        "back twice, and give both dumps to `parambak swap read-back` before any power goes on."
     )
+
+
+def _by_hand(screen: Screen, decoded: Decoded | None) -> None:
+    """List the values that a person has to check at the panel."""
+    if decoded is None:
+        screen.mind("There is no layout: check every value at the panel that it shows.")
+        return
+    screen.mind("Check each of these at the panel before the unit is relied on:")
+    rows = [
+        (each.field, f"{each.value} {each.unit or ''}".strip())
+        for each in decoded.fields
+        if not each.expected_to_change
+    ]
+    screen.table(("field", "value"), rows)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -10,46 +11,29 @@ import click
 from parambak.cli import faults, files_in, store
 from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
-from parambak.cli.decode import decoded_by
-from parambak.cli.diff import run_document, run_rows
+from parambak.cli.read_back_bytes import Behind, Meant, read_back
+from parambak.cli.read_back_bytes import answer as bytes_answer
 from parambak.cli.read_back_values import Layouts, opened, read_values, values_answer
-from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.cli.swap_check import cautions
 from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
-from parambak.layouts import coverage
 from parambak.memory.counted import counted
 from parambak.reads.ways import WAYS
+from parambak.swap.course import courses, open_course
 from parambak.swap.on_record import record_read_back, released_files
-from parambak.swap.read_back import (
-    AFTER_POWER,
-    BEFORE_POWER,
-    STAGES,
-    ReadBack,
-    ValuesReadBack,
-    compare,
-)
+from parambak.swap.read_back import BEFORE_POWER, STAGES, ReadBack, ValuesReadBack
+from parambak.swap.standing import meant_copy
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.known import Copy, Position
+    from parambak.keeping.known import Copy, Position, Vessel
     from parambak.keeping.request import Incoming
-    from parambak.layouts.model import Layout
-    from parambak.memory.image import Image
     from parambak.reads.ways import How
+    from parambak.swap.course import Course
     from parambak.swap.on_record import ToldBy
     from parambak.vault.vault import Vault
-
-
-@dataclass(frozen=True)
-class _Read:
-    """One dump read from the card, and how it compares."""
-
-    incoming: Incoming
-    found: ReadBack
 
 
 @dataclass(frozen=True)
@@ -99,9 +83,12 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     words = _Words(**options)
     files = Layouts(words.layout, words.old_layout, words.renames)
     vault = store.open_vault(settings)
-    position = select.find_position(fleet(vault), where)
+    known = fleet(vault)
+    position = select.find_position(known, where)
+    vessel = select.find_vessel(known, select.parse_where(where).vessel)
     assessor = Assessor(vault, store.chip_table())
-    copy = _meant(assessor, position)
+    course = open_course(courses(vault, vessel, position))
+    copy = _meant(assessor, position, course)
     own = assessor.layout_of(position)
     image = assessor.image(copy.image)
     told = opened(files, own, position.layout) if files.named else None
@@ -116,16 +103,20 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
         given = [(read.incoming, read.found) for read in values]
         answer = values_answer(name, words.stage, values)
     else:
-        reads = [_Read(each, _compared(image, each.image, words.stage, own)) for each in incoming]
+        meant = Meant(name, image, own)
+        reads = read_back(incoming, words.stage, meant, _behind(assessor, vessel, course))
         given = [(read.incoming, read.found) for read in reads]
-        answer = _answer(name, words.stage, reads, own)
+        answer = bytes_answer(meant, words.stage, reads)
     doubts = _released(vault, position, incoming)
     if profile is None or profile.file_times:
         doubts += _old_files(position, incoming)
     answer = _doubted(answer, doubts)
-    notes = _older(position, copy)
+    notes = _older(position, copy, course)
     told_by = told.told_by if told else None
-    notes += _put_on_record(vault, position, copy, given, by=words.read_by, told_by=told_by)
+    swap = course.id if course else None
+    notes += _put_on_record(
+        vault, position, copy, given, by=words.read_by, told_by=told_by, swap=swap
+    )
     return replace(answer, warnings=(*store.warnings_of(vault), *notes))
 
 
@@ -148,10 +139,11 @@ def _put_on_record(  # noqa: PLR0913 - those of `record_read_back`
     *,
     by: str | None,
     told_by: ToldBy | None,
+    swap: str | None,
 ) -> tuple[str, ...]:
     """Keep the read-back; a vault that cannot be written keeps nobody from the answer."""
     try:
-        record_read_back(vault, position, copy, given, by=by, told_by=told_by)
+        record_read_back(vault, position, copy, given, by=by, told_by=told_by, swap=swap)
     except (VaultRefused, VaultDamaged) as error:
         return (f"this read-back is NOT ON RECORD: {error.text}",)
     return ()
@@ -181,41 +173,28 @@ def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tup
     )
 
 
-def _compared(meant: Image, read: Image, stage: str, layout: Layout | None) -> ReadBack:
-    """Return how the bytes compare, and after power whether the layout's checks hold too."""
-    if layout is None or stage != AFTER_POWER:
-        return compare(meant, read, stage)
-    return compare(meant, read, stage, _moving(layout), decoded_by(layout, read).checks)
-
-
-def _older(position: Position, copy: Copy) -> tuple[str, ...]:
-    """Say that the copy meant is not the newest, where that one is not verified."""
+def _older(position: Position, copy: Copy, course: Course | None) -> tuple[str, ...]:
+    """Say that the copy meant is not the newest, and why."""
     if position.latest is None or position.latest.image == copy.image:
         return ()
     newer = select.copy_name(position, position.latest)
+    if course is not None and course.meant is not None and course.meant.image == copy.image:
+        return (f"an older copy than {newer} is meant in this swap: {course.meant.why}",)
     return (f"the newest copy, {newer}, is not verified: the one before it is meant",)
 
 
-def _answer(name: str, stage: str, reads: list[_Read], layout: Layout | None) -> Answer:
-    loaded = all(read.found.loaded_correctly for read in reads)
-    return Answer(
-        {
-            "loaded_correctly": loaded,
-            "bytes_compared": True,
-            "copy": name,
-            "differences": [run_document(r) for read in reads for r in read.found.differences],
-            "expected_differences": [
-                run_document(r) for read in reads for r in read.found.expected_differences
-            ],
-            "failing_checks": [check.check for read in reads for check in read.found.failing],
-        },
-        lambda screen: _page(screen, name, stage, reads, layout),
-        exit_code=0 if loaded else 1,
-    )
+def _meant(assessor: Assessor, position: Position, course: Course | None) -> Copy:
+    """Return the copy that the card should hold; raise NotFound where there is none.
 
-
-def _meant(assessor: Assessor, position: Position) -> Copy:
-    """Return the latest verified copy; raise NotFound where there is none."""
+    The one that the open swap means or released unverified, else the latest verified.
+    """
+    if course is not None:
+        released = course.released[-1].body.image if course.released else None
+        if course.meant is not None:
+            return meant_copy(position, course) or select.choose(position, "latest")
+        for copy in reversed(position.copies):
+            if copy.image == released:
+                return copy
     for copy in reversed(position.copies):
         if assessor.verdict(position, copy).verified:
             return copy
@@ -226,61 +205,18 @@ def _meant(assessor: Assessor, position: Position) -> Copy:
     )
 
 
-def _moving(layout: Layout) -> dict[int, int]:
-    """Return for each address the bits that are expected to change once powered."""
-    moving = dict(coverage.masks(layout, "expected-to-change"))
-    for address, bits in coverage.masks(layout, "live").items():
-        moving[address] = moving.get(address, 0) | bits
-    return moving
-
-
-def _page(screen: Screen, name: str, stage: str, reads: list[_Read], layout: Layout | None) -> None:
-    screen.facts([("meant", name), ("stage", stage)], indent=0)
-    for read in reads:
-        screen.say()
-        screen.heading(read.incoming.entry.name)
-        _runs(screen, read, layout)
-        for check in read.found.failing:
-            screen.say(f"CHECK {MARKS[check.holds]}: {check.check} in what was read", indent=2)
-    screen.say()
-    cautions(screen)
-    if all(read.found.loaded_correctly for read in reads):
-        screen.good(f"LOADED CORRECTLY: nothing differs that may not, {stage}.")
-        if stage == AFTER_POWER:
-            screen.say("Do the function tests before return to service.")
-        else:
-            screen.say("Power up with outputs inhibited, then read back with --stage after-power.")
-        return
-    screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
-    if stage == BEFORE_POWER:
-        screen.say("Clean the contacts, load the file again, read back again.")
-        return
-    screen.say(
-        "Take the power off again. A field or check that the unit itself writes stands in the "
-        "layout as expected-to-change; for anything else load the file again, and read back "
-        "before power and after it."
-    )
-
-
-def _runs(screen: Screen, read: _Read, layout: Layout | None) -> None:
-    found = read.found
-    if not found.differences and not found.expected_differences:
-        screen.say("No byte differs.")
-        return
-    rows = [
-        ("NO", *row, _names(layout, run.start, run.length))
-        for run, row in zip(found.differences, run_rows(found.differences), strict=False)
-    ]
-    rows += [
-        ("expected", *row, _names(layout, run.start, run.length))
-        for run, row in zip(
-            found.expected_differences, run_rows(found.expected_differences), strict=False
-        )
-    ]
-    screen.table(("allowed", "address", "bytes", "meant", "read", "field"), rows, right=(2,))
-
-
-def _names(layout: Layout | None, start: int, length: int) -> str:
-    if layout is None:
-        return ""
-    return ", ".join(coverage.fields_over(layout, start, length)) or "no field"
+def _behind(assessor: Assessor, vessel: Vessel, course: Course | None) -> Behind:
+    """Return what is known of the swap so far: an earlier read-back, the new card's own memory."""
+    if course is None:
+        return Behind(held_before=False, others={})
+    before = [each for each in course.read_backs if each.body.stage == BEFORE_POWER]
+    others = {}
+    for card in vessel.cards:
+        if course.body.new_card in card.ids:
+            for position in card.positions:
+                for copy in position.copies:
+                    with suppress(VaultDamaged):
+                        name = f"{select.copy_name(position, copy)}, the new card's own"
+                        others[name] = assessor.image(copy.image)
+    held = bool(before) and before[-1].body.loaded_correctly
+    return Behind(held_before=held, others=others)

@@ -8,18 +8,37 @@ is the engineer's word.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.keeping.bodies import DumpEntry
-    from parambak.keeping.known import Read
 
 
-def made_apart(reads: Sequence[Read]) -> int:
+class Pass(Protocol):
+    """One pass of the reader: a read, or a dump read back from a loaded card."""
+
+    @property
+    def record(self) -> str:
+        """The digest of its record."""
+
+    @property
+    def call(self) -> str:
+        """What is common to the passes of one command."""
+
+    @property
+    def dumps(self) -> tuple[DumpEntry, ...]:
+        """The files that it gave."""
+
+    @property
+    def untimed(self) -> bool:
+        """Whether the files' times mean nothing."""
+
+
+def made_apart(reads: Sequence[Pass]) -> int:
     """Return how many of the reads were made apart, at least 1 for any read at all."""
-    groups: list[list[Read]] = []
+    groups: list[list[Pass]] = []
     for read in reads:
         same = [group for group in groups if any(_one_read(read, other) for other in group)]
         merged = [read, *(each for group in same for each in group)]
@@ -28,7 +47,7 @@ def made_apart(reads: Sequence[Read]) -> int:
     return len(groups)
 
 
-def _one_read(one: Read, other: Read) -> bool:
+def _one_read(one: Pass, other: Pass) -> bool:
     """Tell whether two entries are one pass of the reader given twice."""
     if one.record == other.record:
         return True

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
-from uuid import uuid4
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping import select
 from parambak.keeping.bodies import AmendBody, CardSheetBody, EnteredBody, Entity
 from parambak.keeping.fold import fleet
+from parambak.keeping.identities import new_identity
 from parambak.keeping.names import check_short, refuse_near
 from parambak.keeping.ship_identity import read_imo
 from parambak.keeping.texts import NAME, REMARK, check_date, check_texts, kept_name
@@ -25,7 +25,7 @@ __all__ = ["FACTS", "WHEREABOUTS", "amend", "check_date", "enter_card", "record_
 FACTS = {
     "vessel": ("short", "display", "imo", "other_number", "former"),
     "unit": ("short", "display", "maker_type", "serial", "stands"),
-    "card": ("serial", "card_type", "whereabouts"),
+    "card": ("serial", "card_type", "whereabouts", "unit"),
     "position": ("short", "chip"),
     "read": ("read_on", "position", "remark"),
 }
@@ -207,7 +207,7 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
                 _add(writing, "amend", home, AmendBody(what="card", id=identity, facts=told), by)
             return standing.where, False
         refuse_near(serial, (card.serial for card in ship.cards), "card")
-        entity = Entity(what="card", id=uuid4().hex, facts=facts, inside=ship.id)
+        entity = Entity(what="card", id=new_identity(), facts=facts, inside=ship.id)
         _add(writing, "entered", ship.id, EnteredBody(new=(entity,)), by)
     return f"{ship.handle}/{select.CARD}{serial}", True
 

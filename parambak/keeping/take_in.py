@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
-from uuid import uuid4
 
 import msgspec
 from msgspec import Struct
@@ -12,6 +11,7 @@ from parambak.keeping import bodies, select
 from parambak.keeping.admit import Admission
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import Folding
+from parambak.keeping.identities import new_identity
 from parambak.keeping.kept_layout import objects_of, put_layout
 from parambak.keeping.known import Fleet
 from parambak.keeping.target import Aimed, aim
@@ -119,7 +119,7 @@ def _common(
 ) -> bodies.ReadBody:
     """Return what the reads of one call have in common; image and dumps are each one's own."""
     return bodies.ReadBody(
-        call=uuid4().hex,
+        call=new_identity(),
         position=aimed.id,
         image=bodies.ImageEntry(sha256="", ranges=()),
         dumps=(),

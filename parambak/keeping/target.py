@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
-from uuid import uuid4
 
 from msgspec import Struct
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping import select
 from parambak.keeping.bodies import Entity
+from parambak.keeping.identities import new_identity
 from parambak.keeping.names import check_short, refuse_near, refuse_near_vessel
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ class Making:
 
     def make(self, what: str, facts: dict[str, str], inside: str | None, said: str) -> str:
         """Bring in an entity, and return its identity."""
-        identity = uuid4().hex
+        identity = new_identity()
         told = {name: value for name, value in facts.items() if value}
         self.entities.append(Entity(what=what, id=identity, facts=dict(told), inside=inside))
         self.said.append(said)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
-from uuid import uuid4
 
 from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping import select
 from parambak.keeping.bodies import VisitClosedBody, VisitOpenedBody
 from parambak.keeping.fold import fleet
+from parambak.keeping.identities import new_identity
 from parambak.keeping.known import Fleet
 from parambak.keeping.target import new_vessel
 from parambak.keeping.texts import NAME, REMARK, check_date, check_texts
@@ -83,7 +83,7 @@ def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
         if the_open_visit(known, vault.writer, vessel) is not None:
             raise VISIT_OPEN.at(vessel=handle, expected="no open visit", found=handle)
         mark = writing.person(by, identity) if by else None
-        body = VisitOpenedBody(visit=uuid4().hex, on=on, new=new, reader=reader)
+        body = VisitOpenedBody(visit=new_identity(), on=on, new=new, reader=reader)
         relies_on = [mark] if mark else []
         writing.add("visit-opened", identity, body.members(), by=mark, relies_on=relies_on)
     return handle, bool(new)

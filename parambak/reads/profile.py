@@ -44,7 +44,8 @@ class Profile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, ren
     the value of bytes that it leaves out; `swapped_words` whether its files
     hold the two bytes of each word exchanged; `sum` what its screen shows, as
     `archive` names it; `file_times` whether its files carry the time of the
-    read; `record_length` the data bytes of a record that it loads.
+    read; `record_length` the data bytes of a record that it loads; `short_names` whether
+    it takes names of eight letters, a point and three alone.
     """
 
     name: Text
@@ -56,6 +57,7 @@ class Profile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, ren
     file_times: bool = True
     format: Literal["intel-hex", "s-record", "raw"] | None = None
     record_length: Annotated[int, Meta(ge=1, le=255)] | None = None
+    short_names: bool = False
     note: Annotated[str, Meta(max_length=4000)] | None = None
 
 

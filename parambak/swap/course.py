@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from parambak.errors import CallRefused, Fault, NotFound
+from parambak.keeping.apart import made_apart
 from parambak.keeping.bodies import (
     ImageEntry,
     LoadFileBody,
@@ -15,6 +16,7 @@ from parambak.keeping.bodies import (
     SwapDeviationBody,
     SwapMeantBody,
     SwapOpenedBody,
+    SwapTestedBody,
     body_of,
 )
 from parambak.keeping.book import local_time
@@ -24,9 +26,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime
 
-    from parambak.keeping.bodies import FunctionTest
+    from parambak.keeping.bodies import DumpEntry, FunctionTest
     from parambak.keeping.known import Position, Vessel
     from parambak.vault.vault import Stored, Vault
+
+PASSES = 2  # read-backs made apart at one stage
 
 SWAP_NONE = Fault(
     "swap-none-open",
@@ -95,6 +99,28 @@ class ReadBackTold(Told):
 
     body: ReadBackBody
 
+    @property
+    def call(self) -> str:
+        """Return what is common to the dumps of one command."""
+        return self.body.call or self.record
+
+    @property
+    def dumps(self) -> tuple[DumpEntry, ...]:
+        """Return the files read back."""
+        return self.body.dumps
+
+    @property
+    def untimed(self) -> bool:
+        """Return that the files' times are taken for what they say."""
+        return False
+
+
+@dataclass(frozen=True)
+class Tested(Told):
+    """Function tests of which some failed."""
+
+    tests: tuple[FunctionTest, ...]
+
 
 @dataclass(frozen=True)
 class End(Told):
@@ -119,12 +145,27 @@ class Course:
     deviations: list[Deviation] = field(default_factory=list)
     released: list[Released] = field(default_factory=list)
     read_backs: list[ReadBackTold] = field(default_factory=list)
+    tested: list[Tested] = field(default_factory=list)
     end: End | None = None
 
     @property
     def route(self) -> str:
         """Return load, or move-chip."""
         return self.body.route
+
+    @property
+    def proof(self) -> tuple[ReadBackTold, ...]:
+        """Return the read-backs that prove the contents, oldest first; none where nothing does.
+
+        Two or more, made apart at one stage and loaded correctly, with none behind the
+        first of them that was not.
+        """
+        good: list[ReadBackTold] = []
+        for each in self.read_backs:
+            good = [*good, each] if each.body.loaded_correctly else []
+        stages = {each.body.stage for each in good}
+        at_one = ([each for each in good if each.body.stage == stage] for stage in stages)
+        return tuple(good) if any(made_apart(each) >= PASSES for each in at_one) else ()
 
 
 def courses(vault: Vault, vessel: Vessel, position: Position) -> tuple[Course, ...]:
@@ -201,6 +242,12 @@ def _read_back(course: Course, stored: Stored) -> None:
     course.read_backs.append(ReadBackTold(told.record, told.by, told.at, body))
 
 
+def _tested(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapTestedBody)
+    told = _told(stored)
+    course.tested.append(Tested(told.record, told.by, told.at, body.tests))
+
+
 def _closed(course: Course, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapClosedBody)
     told = _told(stored)
@@ -215,5 +262,6 @@ _TAKERS = {
     "swap-deviation": _deviation,
     "load-file": _released,
     "read-back": _read_back,
+    "swap-tested": _tested,
     "swap-closed": _closed,
 }

@@ -13,6 +13,7 @@ from parambak.keeping.bodies import (
     RenamesEntry,
 )
 from parambak.keeping.fold import fleet
+from parambak.keeping.identities import new_identity
 from parambak.keeping.kept_layout import objects_of, put_layout
 from parambak.keeping.texts import kept_name
 from parambak.memory.digests import sha256, sum16
@@ -38,19 +39,39 @@ class ToldBy(NamedTuple):
     renames: RenamesFile | None = None
 
 
+class Release(NamedTuple):
+    """A file that was written for loading; of a pair, `digests` are both files' in order.
+
+    `swap` is the open swap that it is for; `reason` why a copy that is not verified was
+    released, None where it is verified.
+    """
+
+    format: str
+    digests: tuple[str, ...]
+    swap: str | None = None
+    reason: str | None = None
+    by: str | None = None
+
+
 def record_load_file(
-    vault: Vault, position: Position, copy: Copy, image: Image, file: tuple[str, str]
+    vault: Vault, position: Position, copy: Copy, image: Image, release: Release
 ) -> None:
-    """Put on record that a copy was written for loading; `file` is its format and digest."""
+    """Put on record that a copy was written for loading."""
     body = LoadFileBody(
         position=position.id,
         image=copy.image,
-        format=file[0],
-        file_sha256=file[1],
+        format=release.format,
+        file_sha256=release.digests[0],
         sum16=sum16(image.content),
+        second_sha256=release.digests[1] if len(release.digests) > 1 else None,
+        swap=release.swap,
+        unverified=release.reason is not None,
+        reason=release.reason,
     )
     with vault.writing() as writing:
-        writing.add("load-file", _vessel(vault, position), body.members(), relies_on=[copy.sha256])
+        vessel = _vessel(vault, position)
+        mark = writing.person(release.by, vessel) if release.by else None
+        writing.add("load-file", vessel, body.members(), by=mark, relies_on=[copy.sha256])
 
 
 def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keyword
@@ -61,8 +82,11 @@ def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keywor
     *,
     by: str | None,
     told_by: ToldBy | None = None,
+    swap: str | None = None,
 ) -> None:
     """Put what was read from the card on record, one record a dump, with the answer.
+
+    `swap` is the open swap that it is part of.
 
     `told_by` are the layouts where values were compared: kept in full, so that the answer
     can be worked out again.
@@ -71,6 +95,7 @@ def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keywor
         vessel = _vessel(vault, position)
         mark = writing.person(by, vessel) if by else None
         kept, needed = _kept(writing, told_by)
+        call = new_identity()
         for incoming, found in reads:
             image = incoming.image
             relies_on = [writing.put(image.content), writing.put(incoming.data), copy.sha256]
@@ -82,6 +107,8 @@ def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keywor
                 dumps=(incoming.entry,),
                 stage=found.stage,
                 loaded_correctly=found.loaded_correctly,
+                swap=swap,
+                call=call,
                 **found.counts,
                 **kept,
             )
@@ -106,11 +133,13 @@ def _kept(writing: Writing, told_by: ToldBy | None) -> tuple[dict[str, Any], lis
 
 def released_files(vault: Vault, position: Position) -> frozenset[str]:
     """Return the digests of the files that were released for loading at this position."""
-    return frozenset(
-        str(stored.record.body.get("file_sha256"))
+    bodies = [
+        stored.record.body
         for stored in vault.records(_vessel(vault, position))
         if stored.record.kind == "load-file" and stored.record.body.get("position") in position.ids
-    )
+    ]
+    names = ("file_sha256", "second_sha256")
+    return frozenset(str(body[name]) for body in bodies for name in names if name in body)
 
 
 def _vessel(vault: Vault, position: Position) -> str:

@@ -227,6 +227,11 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"condition":"supplies","reason":"urgent","swap":"' + ID + '","text":"not known"}',
     ),
     (
+        "swap-tested",
+        bodies.SwapTestedBody(swap=ID, tests=(bodies.FunctionTest(name="stop", result="failed"),)),
+        '{"swap":"' + ID + '","tests":[{"name":"stop","result":"failed"}]}',
+    ),
+    (
         "swap-closed",
         bodies.SwapClosedBody(
             swap=ID,

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
 
-from parambak.keeping.rules import CAREFUL, Rules
+from parambak.keeping.rules import CAREFUL, CONDITIONS, TOLD, VERIFIED, Rules
 from parambak.keeping.verified import Condition, Verdict
 from parambak.layouts.decode import Decoded, decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image
 from parambak.swap.card_sheet import Entry
 from parambak.swap.cautions import CAUTIONS
-from parambak.swap.conditions import Readiness, readiness
+from parambak.swap.conditions import QUESTIONS, Evidence, Readiness, readiness
+from parambak.swap.course import Answer
 
-VERIFIED = ("read-twice", "plausible", "checks-hold", "intact")
 LAYOUT = b"""
 [layout]
 title = "Invented"
@@ -51,22 +52,36 @@ def decoded(ramp: int = 30, layout: bytes = LAYOUT) -> Decoded:
     return decode(load(layout), Image.of(bytes([ramp, 1, 2, 3])))
 
 
-def asked(**told: Any) -> Readiness:
-    """Return the readiness, everything sound but what is told."""
+def told(condition: str, word: str = "yes", text: str = "seen") -> tuple[Answer, str]:
+    """Return what a person told of a condition, and who."""
+    moment = datetime(2026, 3, 1, tzinfo=UTC)
+    return Answer("ab" * 32, None, moment, condition, word, text), "A. Invented, 2026-03-01"
+
+
+ALL_TOLD = {name: told(name) for name in QUESTIONS}
+PLACES = (("office", date(2026, 2, 1), True),)
+
+
+def asked(
+    *, rules: Rules = CAREFUL, accepted: frozenset[str] = frozenset(), **changed: Any
+) -> Readiness:
+    """Return the readiness, everything sound and told but what is changed."""
     sound: dict[str, Any] = {
         "copy": "grebe/port-thruster/U12@01234567",
         "verdict": verdict(),
         "decoded": decoded(),
         "sheet": True,
         "entries": ALIKE,
-        "rules": CAREFUL,
+        "supplies": (True, "inside their limits"),
+        "held": PLACES,
+        "answers": ALL_TOLD,
     }
-    return readiness(**(sound | told))
+    return readiness(Evidence(**(sound | changed)), rules, (), accepted)
 
 
 def stopping(found: Readiness) -> list[str]:
     """Return the required conditions that are not met."""
-    return [c.condition for c in found.conditions if c.condition in found.required and not c.met]
+    return list(found.wanting)
 
 
 def answer(found: Readiness, name: str) -> Condition:
@@ -78,14 +93,7 @@ def test_all_sound_is_ready() -> None:
     """Every condition is met, in the order of the work, each with its evidence."""
     found = asked()
     assert found.ready
-    assert [each.condition for each in found.conditions] == [
-        "copy",
-        *VERIFIED,
-        "within-limits",
-        "belongs-to-card",
-        "card-sheet",
-        "new-card",
-    ]
+    assert [each.condition for each in found.conditions] == list(CONDITIONS)
     assert all(each.met and each.text for each in found.conditions)
 
 
@@ -103,15 +111,24 @@ ALONE: list[tuple[dict[str, Any], str, bool | None, str]] = [
     ({"entries": OTHER}, "new-card", False, "links.J1: needs 1-2, has 2-3"),
     ({"entries": UNSTATED}, "new-card", None, "not stated on both sheets: battery"),
     ({"entries": ()}, "new-card", None, "neither sheet states anything"),
+    *[
+        ({"answers": ALL_TOLD | {name: told(name, word, "because")}}, name, met, "because")
+        for name in TOLD
+        for word, met in (("no", False), ("not-known", None))
+    ],
+    *[
+        ({"answers": {k: v for k, v in ALL_TOLD.items() if k != name}}, name, None, "not told")
+        for name in TOLD
+    ],
 ]
 
 
-@pytest.mark.parametrize(("told", "name", "met", "words"), ALONE)
+@pytest.mark.parametrize(("changed", "name", "met", "words"), ALONE)
 def test_each_condition_alone_stops_it_and_is_named(
-    told: dict[str, Any], name: str, met: bool | None, words: str
+    changed: dict[str, Any], name: str, met: bool | None, words: str
 ) -> None:
     """Not met and not known both stop; the others stay met, and no two are merged."""
-    found = asked(**told)
+    found = asked(**changed)
     assert not found.ready
     assert stopping(found) == [name]
     assert answer(found, name).met is met
@@ -121,7 +138,7 @@ def test_each_condition_alone_stops_it_and_is_named(
 
 def test_without_a_copy_nothing_about_it_is_known() -> None:
     """The copy fails; the four conditions are not known, which is another answer."""
-    found = asked(copy=None, verdict=None, decoded=None)
+    found = asked(copy=None, verdict=None, decoded=None, held=())
     assert not found.ready
     assert answer(found, "copy").met is False
     assert [answer(found, name).met for name in VERIFIED] == [None] * 4
@@ -144,18 +161,18 @@ def test_the_rules_may_let_a_value_outside_its_limits_pass() -> None:
 
 
 @pytest.mark.parametrize(
-    ("told", "wanting"),
+    ("changed", "wanting"),
     [
         ({"sheet": False}, ["card-sheet", "new-card"]),
         ({"sheet": True, "entries": None}, ["new-card"]),
         ({"sheet": False, "entries": None}, ["card-sheet", "new-card"]),
     ],
 )
-def test_the_rules_may_require_the_card_sheets(told: dict[str, Any], wanting: list[str]) -> None:
+def test_the_rules_may_require_the_card_sheets(changed: dict[str, Any], wanting: list[str]) -> None:
     """Where they do, the lack of either stops; where they do not, it is not known, and said."""
-    strict = asked(**told, rules=Rules(required=frozenset({"card-sheet", "new-card"})))
+    strict = asked(**changed, rules=Rules(required=frozenset({"card-sheet", "new-card"})))
     assert stopping(strict) == wanting
-    assert asked(entries=None, sheet=told["sheet"]).ready
+    assert asked(entries=None, sheet=changed["sheet"]).ready
 
 
 def test_a_new_cards_sheet_without_the_units_is_not_known() -> None:
@@ -172,6 +189,95 @@ def test_fields_that_belong_to_the_card_are_warned_of_by_name() -> None:
     assert found.ready
     assert answer(found, "belongs-to-card").met is None
     assert "zero_offset" in answer(found, "belongs-to-card").text
+
+
+def test_before_a_swap_is_open_nobody_is_asked() -> None:
+    """What only a person can tell is shown as not told, and stops nothing."""
+    found = asked(answers=None)
+    assert found.ready
+    assert all(answer(found, name).met is None for name in TOLD)
+    assert "not told: who decides" in answer(found, "decided").text
+
+
+def test_not_needed_is_an_answer() -> None:
+    """With its reason."""
+    found = asked(
+        answers=ALL_TOLD | {"protections": told("protections", "not-needed", "alongside")}
+    )
+    assert found.ready
+    assert answer(found, "protections").text.startswith("not needed: alongside (A. Invented")
+
+
+def test_a_read_since_the_opening_answers_for_the_last_read() -> None:
+    """Unless a person told otherwise."""
+    without = {k: v for k, v in ALL_TOLD.items() if k != "last-read"}
+    found = asked(answers=without, read_since="2026-03-02")
+    assert found.ready
+    assert "read on 2026-03-02" in answer(found, "last-read").text
+    refused = without | {"last-read": told("last-read", "no", "it smokes")}
+    assert asked(answers=refused, read_since="2026-03-02").wanting == ("last-read",)
+
+
+@pytest.mark.parametrize(
+    ("held", "met", "words"),
+    [
+        (PLACES, True, "office (2026-02-01)"),
+        ((("stick", date(2026, 2, 1), False),), None, "not hashed there"),
+        ((), None, "place send"),
+    ],
+)
+def test_another_place_is_shown_and_required_by_rules_alone(
+    held: tuple[tuple[str, date, bool], ...], met: bool | None, words: str
+) -> None:
+    """A place that was sent to and not hashed is not known to hold it."""
+    found = asked(held=held)
+    assert found.ready
+    assert answer(found, "second-place").met is met
+    assert words in answer(found, "second-place").text
+    strict = asked(held=held, rules=Rules(required=frozenset({"second-place"})))
+    assert strict.ready is (met is True)
+
+
+@pytest.mark.parametrize("met", [True, False, None])
+def test_supplies_are_shown_and_required_by_rules_alone(met: bool | None) -> None:
+    """A bad supply is shown as failed either way."""
+    found = asked(supplies=(met, "evidence"))
+    assert found.ready
+    assert answer(found, "supplies") == ("supplies", met, "evidence")
+    strict = asked(supplies=(met, "evidence"), rules=Rules(required=frozenset({"supplies"})))
+    assert strict.wanting == (() if met else ("supplies",))
+
+
+def test_counters_are_listed_with_their_values_until_they_are_noted() -> None:
+    """They go back to the copy's; that a person noted them settles it."""
+    counting = (
+        LAYOUT + b'[[field]]\nname = "hours"\nat = 2\ntype = "u8"\nexpected-to-change = true\n'
+    )
+    found = asked(decoded=decoded(layout=counting))
+    assert answer(found, "counters").met is None
+    assert "hours 2" in answer(found, "counters").text
+    noted = ALL_TOLD | {"counters": told("counters", "yes", "hours 71 at the panel")}
+    assert answer(asked(decoded=decoded(layout=counting), answers=noted), "counters").met
+
+
+def test_an_older_copy_is_said_with_its_reason() -> None:
+    """The newest is the default."""
+    assert "the newest copy" in answer(asked(), "meant").text
+    found = answer(asked(older="read from the failing card"), "meant")
+    assert found.met
+    assert "an older copy" in found.text
+    assert "read from the failing card" in found.text
+
+
+def test_what_is_accepted_is_ready_in_that_call_alone() -> None:
+    """Accepted earlier, it is still wanting."""
+    bad: dict[str, Any] = {"decoded": decoded(61)}
+    assert not asked(**bad).ready
+    found = asked(**bad, accepted=frozenset({"within-limits"}))
+    assert found.ready
+    assert answer(found, "within-limits").met is False
+    two = asked(**bad, entries=OTHER, accepted=frozenset({"within-limits"}))
+    assert two.wanting == ("new-card",)
 
 
 def test_the_cautions_say_what_the_tool_does_not_show() -> None:

@@ -13,7 +13,7 @@ from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256, sum16
 from parambak.memory.image import Image
-from parambak.swap.on_record import ToldBy, record_load_file, record_read_back
+from parambak.swap.on_record import Release, ToldBy, record_load_file, record_read_back
 from parambak.swap.read_back import BEFORE_POWER, compare, compare_values
 from tests.keeping.conftest import WHERE, Laptop, image, incoming
 
@@ -40,7 +40,7 @@ def newest(laptop: Laptop, count: int = 1) -> list[Any]:
 def test_a_load_file_is_on_record_with_its_digest_and_sum(laptop: Laptop) -> None:
     """Which copy, which format, and the sum that the reader's screen will show."""
     copy = laptop.latest()
-    file = ("intel-hex", sha256(b"the file"))
+    file = Release("intel-hex", (sha256(b"the file"),))
     record_load_file(laptop.vault, laptop.position(), copy, Image.of(image()), file)
     (record,) = newest(laptop)
     assert record.kind == "load-file"
@@ -146,7 +146,8 @@ def test_it_goes_to_the_identity_that_the_position_is_known_by(tmp_path: Path) -
         amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
     one.merge_from(other)
     position, copy = one.position(), one.latest()
-    record_load_file(one.vault, position, copy, Image.of(image()), ("raw", sha256(image())))
+    release = Release("raw", (sha256(image()),))
+    record_load_file(one.vault, position, copy, Image.of(image()), release)
     vault = one.vault
     for identity in vault.vessels():
         bodies = [stored.record for stored in vault.records(identity)]

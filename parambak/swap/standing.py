@@ -1,0 +1,131 @@
+"""Where a swap stands: the evidence for its conditions, gathered from the vault at this moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from parambak.errors import VaultDamaged
+from parambak.keeping import select
+from parambak.swap import measured
+from parambak.swap.card_sheet import compare_sheets, load_sheet
+from parambak.swap.conditions import Evidence, readiness
+from parambak.swap.course import courses, open_course
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+    from parambak.keeping.assess import Assessor
+    from parambak.keeping.known import Copy, Fleet, Position, Unit, Vessel
+    from parambak.keeping.rules import Rules
+    from parambak.layouts.decode import Decoded
+    from parambak.swap.card_sheet import Entry
+    from parambak.swap.conditions import Readiness
+    from parambak.swap.course import Course, Told
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A position, the swap that is open there, the copy that is meant, and the evidence.
+
+    `unit` is None for a position on a card that is in no unit; `course` where no swap is
+    open; `copy` where there is none. `others` are further swaps that are open here, as two
+    laptops may leave them.
+    """
+
+    vessel: Vessel
+    unit: Unit | None
+    position: Position
+    course: Course | None
+    others: tuple[Course, ...]
+    copy: Copy | None
+    evidence: Evidence
+    rules: Rules
+
+    def readiness(self, accepted: frozenset[str] = frozenset()) -> Readiness:
+        """Return whether the swap may begin; `accepted` are conditions accepted in this call."""
+        deviations = self.course.deviations if self.course is not None else ()
+        return readiness(self.evidence, self.rules, deviations, accepted)
+
+
+def standing(
+    known: Fleet,
+    assessor: Assessor,
+    where: str,
+    new_card: Mapping[str, str] | None = None,
+) -> Standing:
+    """Gather where the swap at a WHERE stands; `new_card` are the entries of its sheet."""
+    vault = assessor.vault
+    position = select.find_position(known, where)
+    vessel = select.find_vessel(known, select.parse_where(where).vessel)
+    unit = next((unit for unit in vessel.units if position in unit.positions), None)
+    every = courses(vault, vessel, position)
+    course = open_course(every)
+    others = tuple(each for each in every if each.end is None and each is not course)
+    copy = meant_copy(position, course)
+    ids = position.ids | (unit.ids if unit is not None else frozenset())
+    evidence = Evidence(
+        copy=select.copy_name(position, copy) if copy else None,
+        verdict=assessor.verdict(position, copy) if copy else None,
+        decoded=_decoded(assessor, position, copy),
+        sheet=unit is not None and unit.sheet is not None,
+        entries=_entries(assessor, unit, new_card),
+        older=course.meant.why if course is not None and course.meant is not None else None,
+        supplies=measured.supplies(measured.on_record(vault, vessel, ids)),
+    )
+    if course is not None:
+        evidence = replace(
+            evidence,
+            answers={name: (each, who(assessor, each)) for name, each in course.answers.items()},
+            read_since=_read_since(position, course),
+        )
+    return Standing(
+        vessel, unit, position, course, others, copy, evidence, assessor.rules(position)
+    )
+
+
+def meant_copy(position: Position, course: Course | None) -> Copy | None:
+    """Return the copy that the open swap means, else the newest; None where there is none."""
+    if course is not None and course.meant is not None:
+        chosen = [copy for copy in position.copies if copy.image == course.meant.image]
+        if chosen:
+            return chosen[-1]
+    return position.latest
+
+
+def who(assessor: Assessor, told: Told) -> str:
+    """Return who told something and on which day, in words."""
+    day = told.at.date().isoformat()
+    if told.by is None:
+        return f"nobody named, {day}"
+    try:
+        return f"{assessor.vault.person(told.by)}, {day}"
+    except VaultDamaged:
+        return f"a person whose name is lost ({told.by[:8]}), {day}"
+
+
+def _entries(
+    assessor: Assessor, unit: Unit | None, new_card: Mapping[str, str] | None
+) -> tuple[Entry, ...] | None:
+    """Return the unit's sheet against the new card's, entry by entry; None where none is given."""
+    if new_card is None:
+        return None
+    sheet = unit.sheet if unit is not None else None
+    stored = load_sheet(assessor.vault.read_object(sheet[0]), sheet[1]) if sheet else {}
+    return compare_sheets(stored, dict(new_card))
+
+
+def _decoded(assessor: Assessor, position: Position, copy: Copy | None) -> Decoded | None:
+    """Return the copy's fields, None where layout or bytes cannot be had."""
+    if copy is None:
+        return None
+    try:
+        return assessor.decoded(position, copy)
+    except VaultDamaged:
+        return None
+
+
+def _read_since(position: Position, course: Course) -> str | None:
+    days: list[date] = [r.read_on for r in position.reads if r.taken_in >= course.opened.at]
+    return max(days).isoformat() if days else None
