@@ -73,6 +73,8 @@ class Database:
     """
 
     def __init__(self, path: Path | None, identity: str, folder: str = "") -> None:
+        self._counts: Counter[tuple[str, str]] = Counter()
+        self._telling: Counter[tuple[str, str]] = Counter()
         with _mistrusting():
             self._sqlite = sqlite3.connect(
                 "" if path is None else path, timeout=BUSY_SECONDS, isolation_level=None
@@ -98,8 +100,6 @@ class Database:
 
     def _make(self, identity: str, folder: str) -> None:
         self._sqlite.execute("BEGIN IMMEDIATE")
-        self._counts: Counter[tuple[str, str]] = Counter()
-        self._telling: Counter[tuple[str, str]] = Counter()
         if not self._one("PRAGMA application_id"):  # else another process was quicker
             for statement in (_TABLES + _BY_VESSEL).split(";"):
                 self._sqlite.execute(statement)
@@ -214,6 +214,8 @@ class Database:
                     self._sqlite.execute("ROLLBACK")
 
     def _begin(self) -> None:
+        self._counts.clear()
+        self._telling.clear()
         self._sqlite.execute("CREATE TEMP TABLE IF NOT EXISTS named (digest BLOB)")
         self._sqlite.execute("BEGIN IMMEDIATE")
         if not self._one("SELECT count(*) FROM counts"):
