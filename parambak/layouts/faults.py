@@ -26,13 +26,13 @@ SYNTAX = Fault(
     "layout-syntax",
     LayoutRefused,
     "This is not TOML: {reason}.",
-    "Mend the line named; formats/field-layout.md shows how each part is written.",
+    "{advice}",
 )
 KEY_TWICE = Fault(
     "layout-key-twice",
     LayoutRefused,
     "A key or table is given twice: {reason}.",
-    "Keep one of the two.",
+    "Keep one of the two. Before each further field stands a line [[field]] of its own.",
 )
 TOO_DEEP = Fault(
     "layout-too-deep",
@@ -68,7 +68,7 @@ WRONG_KIND = Fault(
     "layout-wrong-kind",
     LayoutRefused,
     "`{key}` of {where} is of the wrong kind.",
-    "Write it as expected.",
+    "{advice}",
 )
 OUT_OF_BOUNDS = Fault(
     "layout-out-of-bounds",

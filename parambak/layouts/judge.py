@@ -30,7 +30,9 @@ class Judge:
         self.head = gathered.head
         self.ledger = ledger
         self.memory = self.head.memory or 0
-        self.ordered = self.head.byte_order is not None
+        written = self.files[0].source.tree.get("layout")
+        # A word that is no byte order is noted where it stands, not in every field too.
+        self.ordered = isinstance(written, dict) and "byte-order" in written
         self.spots: dict[int, Spot] = {}
         self.taken: dict[str, str] = {}
         self.taken_checks: dict[str, str] = {}
@@ -172,7 +174,8 @@ class Judge:
         if place.at < 0 or place.length < 1 or place.end > self.memory:
             return False
         if place.width is None:
-            return True
+            # Bits that do not say how many take no whole byte from their neighbours.
+            return not (isinstance(place.entry, Field) and place.entry.type == "bits")
         bit = place.bit or 0
         return bit >= 0 and place.width >= 1 and bit + place.width <= 8 * place.length
 

@@ -117,13 +117,21 @@ def _text(data: bytes, file: str | None, ledger: Ledger) -> str | None:
 
 
 def _note_syntax(message: str, text: str, file: str | None, ledger: Ledger) -> None:
+    # Only a file with a mistake needs it.
+    from parambak.layouts.slips import syntax_advice  # noqa: PLC0415 - see above
+
     match = _AT_LINE.search(message)
     reason = message[: match.start()] if match else message
     line = int(match.group(1)) if match and match.group(1) else text.count("\n") + 1
     fault = faults.KEY_TWICE if reason.startswith(_TWICE) else faults.SYNTAX
     found = text.split("\n")[line - 1].strip() if line <= text.count("\n") + 1 else ""
     ledger.note_text(
-        fault, file=file, line=line, found=describe(found), reason=describe(reason).strip('"')
+        fault,
+        file=file,
+        line=line,
+        found=describe(found),
+        reason=describe(reason).strip('"'),
+        advice=syntax_advice(found),
     )
 
 

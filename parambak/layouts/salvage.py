@@ -14,6 +14,7 @@ from msgspec import inspect
 from parambak.layouts import faults
 from parambak.layouts.mistakes import advice, describe, kind_of
 from parambak.layouts.model import Field, LayoutFile, structured
+from parambak.layouts.slips import kind_advice, word_advice
 
 if TYPE_CHECKING:
     from parambak.errors import Fault
@@ -35,7 +36,9 @@ def salvaged(source: Source, ledger: Ledger) -> LayoutFile | None:
         return structured(kept)
     except msgspec.ValidationError as error:
         # Whatever the walk did not see is still a mistake, told in the library's words.
-        ledger.note(faults.WRONG_KIND, source, (), found=str(error)[:200], key="a value")
+        ledger.note(
+            faults.WRONG_KIND, source, (), found=str(error)[:200], key="a value", advice="Mend it."
+        )
         return None
 
 
@@ -50,6 +53,8 @@ class _Walk:
             found = f"{kind_of(value)}, {found}"
         elif fault is faults.WRONG_KIND and isinstance(value, str):
             found = f"text, {found}"
+        if fault is faults.WRONG_KIND:
+            names["advice"] = kind_advice(expected, value)
         self.ledger.note(fault, self.source, path, expected=expected, found=found, **names)
         return _ABSENT
 
@@ -97,7 +102,9 @@ class _Walk:
         if node not in kind.values:
             known = [str(each) for each in kind.values]
             expected = "one of " + ", ".join(known)
-            return self.note(faults.UNKNOWN_WORD, path, expected, node, advice=advice(node, known))
+            return self.note(
+                faults.UNKNOWN_WORD, path, expected, node, advice=word_advice(node, known)
+            )
         return node
 
     def _dict(self, node: Any, kind: inspect.DictType, path: Path) -> Any:

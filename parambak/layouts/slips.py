@@ -1,0 +1,175 @@
+"""What to write in place of a line that is not TOML, or of a value of the wrong kind.
+
+Those who write layouts know controllers, not TOML. The parser's own words name what stopped
+it; these name the slip of the pen, as far as the line shows it.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from decimal import Decimal
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from parambak.layouts.mistakes import advice
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+LONGEST_LINE = 400  # a longer one was not written by hand
+_PAGE = "formats/writing-a-layout.md shows how each part is written."
+_ELSE = "Mend the line named; " + _PAGE
+
+_QUOTED = re.compile(r'"[^"]*"' + "|'[^']*'")
+_VALUE = re.compile(r"^[\w-]+\s*=\s*(?P<value>.*)$")
+_HEX = re.compile(r"^(?:\$[0-9A-Fa-f]{1,8}|[0-9][0-9A-Fa-f]{0,7}[hH]?)$")
+_NUMBER = re.compile(r"^-?(?:0x[0-9A-Fa-f]+|[0-9]+(?:\.[0-9]+)?)$")
+_HEX_INSIDE = re.compile(
+    r"[\[,]\s*(?:\$[0-9A-Fa-f]+|0[0-9A-Fa-f]+|[0-9]+[A-Fa-f][0-9A-Fa-f]*)[hH]?\s*[,\]]"
+)
+_ADDRESS = re.compile(
+    r"^(?:at|length|memory|step|duplicate-at)\s*=\s*[0-9A-Fa-f]{1,8}[hH]?\s*(?:#.*)?$"
+)
+# Of the whole line, its texts taken out. The first that fits.
+_LINES = (
+    (
+        re.compile("[\u2018\u2019\u201a\u201c\u201d\u201e\u00ab\u00bb]"),
+        'Write straight quotes, "…"; a word processor\'s curled ones are none.',
+    ),
+    (re.compile(r"^[\w-]+\s*:"), "Write = between a name and its value, not a colon."),
+    (re.compile('^[^#]*"'), "Close the quotes in the line where they begin."),
+)
+# Of the value behind the equals sign, its texts taken out. The first that fits.
+_ADVICES = (
+    (re.compile(r"^(?:true|yes|on)$", re.IGNORECASE), "Write true, in small letters."),
+    (re.compile(r"^(?:false|no|off)$", re.IGNORECASE), "Write false, in small letters."),
+    (re.compile(r"^-?[0-9]+,[0-9]+$"), "A number has a point, not a comma: 0.1."),
+    (re.compile(r"^-?\.[0-9]+$"), "Write a digit before the point: 0.1."),
+    (re.compile(r"^.*(?://|;)"), "What is for you alone stands behind a #."),
+    (
+        re.compile(r"^-?[0-9][0-9.,]*\s*[^\W\d_][^{}\[\]]*$"),
+        'Write the number alone; a unit goes into a line of its own: unit = "s".',
+    ),
+    (
+        _HEX_INSIDE,
+        "A hexadecimal number begins with 0x, a decimal one not with 0: [[0x0040, 0x007D]].",
+    ),
+    (
+        re.compile(r"^\{.*=\s*[^\W\d]"),
+        'Text stands in quotes: { 0 = "local", 1 = "remote" }.',
+    ),
+    (
+        re.compile(r"^\{"),
+        'Write it on one line, with commas between: { 0 = "local", 1 = "remote" }.',
+    ),
+    (re.compile(r"^[^\W\d]|^[°%]"), 'Text stands in quotes: "…".'),
+)
+
+_FOREIGN_TYPES: Mapping[str, str] = MappingProxyType(
+    {
+        "byte": "u8",
+        "word": "u16",
+        "uint": "u16",
+        "dword": "u32",
+        "long": "s32",
+        "ulong": "u32",
+        "short": "s16",
+        "int": "s16",
+        "integer": "s16",
+        "float": "f32",
+        "real": "f32",
+        "double": "f64",
+        "string": "text",
+        "str": "text",
+        "char": "text",
+        "ascii": "text",
+        "bool": "flag",
+        "boolean": "flag",
+        "bit": "flag",
+        "date": "date-time",
+        "time": "date-time",
+        "hex": "bytes",
+        "raw": "bytes",
+    }
+)
+_SIZED = re.compile(r"^(?P<kind>u|i|s|uint|int|sint|float|real)_?(?P<bits>8|16|24|32|64)(_t)?$")
+
+
+def syntax_advice(line: str) -> str:
+    """Return what to write in place of `line`, which the TOML parser did not accept."""
+    line = line.strip()
+    if len(line) > LONGEST_LINE:
+        return _ELSE
+    if _is_toml(line):
+        return "This line is right by itself: close the brackets opened in a line above it."
+    bare = _QUOTED.sub("~", line)  # no text of a user's is taken for a slip
+    said = next((said for pattern, said in _LINES if pattern.search(bare)), None)
+    if said is not None:
+        return said
+    if _ADDRESS.match(bare):
+        return _hexadecimal(bare.split("=")[1].split("#")[0])
+    match = _VALUE.match(bare)
+    return _ELSE if match is None else _value_advice(match["value"].split("#")[0].strip())
+
+
+def _is_toml(line: str) -> bool:
+    try:
+        tomllib.loads(line)
+    except (ValueError, RecursionError):
+        return False
+    return True
+
+
+def _value_advice(value: str) -> str:
+    if _HEX.match(value):
+        return _hexadecimal(value)
+    fitting = (said for pattern, said in _ADVICES if pattern.search(value))
+    return next(fitting, _ELSE)
+
+
+def _hexadecimal(value: str) -> str:
+    digits = value.strip(" \t$hH").lstrip("0") or "0"
+    said = f"A hexadecimal number begins with 0x: 0x{digits.upper().zfill(4)}"
+    return said + (f"; a decimal one not with 0: {digits}." if digits.isdecimal() else ".")
+
+
+def kind_advice(expected: str, value: object) -> str:
+    """Return what to write in place of `value`, which is not of the kind `expected`."""
+    if isinstance(value, str):
+        return _text_advice(expected, value)
+    if expected == "text" and isinstance(value, int | float | Decimal):
+        return "Put it in quotes."
+    if expected == "a list of 2" and isinstance(value, int):
+        return "Write two numbers in brackets, and brackets around all pairs: [[1, 2]]."
+    if expected == "a list of 2" and isinstance(value, list) and len(value) > 2:
+        return "Write two numbers with a comma between; a number has a point, not a comma."
+    if expected.startswith("tables, "):
+        return "Write its name in double brackets."
+    return "Write it as expected."
+
+
+def _text_advice(expected: str, text: str) -> str:
+    """Return what to write in place of `text`, where no text is expected."""
+    if expected == "true or false":
+        return "Write true or false, without quotes."
+    if expected not in {"a whole number", "a number"}:
+        return "Write it as expected."
+    if _NUMBER.match(text.strip()):
+        return "Take the quotes away: they make it text."
+    if re.match(r"^[0-9A-Fa-f]{1,8}$", text.strip()):
+        return "Take the quotes away, and write 0x before a hexadecimal number."
+    return "Write the number alone, without quotes and without a unit."
+
+
+def word_advice(word: str, known: Sequence[str]) -> str:
+    """Return which of `known` to write in place of `word`; other languages' types are known."""
+    if "u8" not in known:
+        return advice(word, known)
+    lower = word.strip().lower().removeprefix("unsigned ").removeprefix("signed ")
+    sized = _SIZED.match(lower)
+    if sized is not None:
+        kind = {"u": "u", "f": "f", "r": "f"}.get(sized["kind"][0], "s")
+        lower = kind + sized["bits"]
+    meant = lower if lower in known else _FOREIGN_TYPES.get(lower)
+    return advice(word, known) if meant is None else f"Did you mean `{meant}`?"

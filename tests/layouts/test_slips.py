@@ -1,0 +1,152 @@
+"""What a person who knows controllers, not TOML, is told to write in place of a slip."""
+
+from __future__ import annotations
+
+import pytest
+
+from parambak.layouts.load import check
+
+HEAD = '[layout]\ntitle = "T"\nmemory = 256\nbyte-order = "big"\n'
+FIELD = '[[field]]\nname = "a"\nat = 0x10\ntype = "u16"\n'
+QUOTES = 'Text stands in quotes: "…".'
+WORDS = '{ 0 = "local", 1 = "remote" }.'
+ALONE = 'Write the number alone; a unit goes into a line of its own: unit = "s".'
+POINT = "A number has a point, not a comma: 0.1."
+ELSE = "Mend the line named; formats/writing-a-layout.md shows how each part is written."
+
+NO_TOML = (
+    ("unit = bar", QUOTES),
+    ("unit = bar  # of the panel", QUOTES),
+    ("unit = f32", QUOTES),
+    ('unit = "bar', "Close the quotes in the line where they begin."),
+    (
+        "unit = \u201cbar\u201d",
+        'Write straight quotes, "…"; a word processor\'s curled ones are none.',
+    ),
+    ('unit: "bar"', "Write = between a name and its value, not a colon."),
+    ('unit = "bar" // gauge', "What is for you alone stands behind a #."),
+    ('unit = "bar";', "What is for you alone stands behind a #."),
+    ("scale = 0,1", POINT),
+    ("low = -12,5", POINT),
+    ("scale = .1", "Write a digit before the point: 0.1."),
+    ("high = 12.5 s", ALONE),
+    ("high = 4 KiB", ALONE),
+    ("live = True", "Write true, in small letters."),
+    ("live = no", "Write false, in small letters."),
+    ("length = 1C", "A hexadecimal number begins with 0x: 0x001C."),
+    ("length = 1Ch", "A hexadecimal number begins with 0x: 0x001C."),
+    ("length = $1C", "A hexadecimal number begins with 0x: 0x001C."),
+    ("length = FF", "A hexadecimal number begins with 0x: 0x00FF."),
+    ("length = 028", "A hexadecimal number begins with 0x: 0x0028; a decimal one not with 0: 28."),
+    (
+        "points = [[0040, 1]]",
+        "A hexadecimal number begins with 0x, a decimal one not with 0: [[0x0040, 0x007D]].",
+    ),
+    ("meaning = { 0 = local }", f"Text stands in quotes: {WORDS}"),
+    ('meaning = { 0 = "x" 1 = "y" }', f"Write it on one line, with commas between: {WORDS}"),
+    ("points = ]1, 2[", ELSE),
+    ("unit = \u00b0C", QUOTES),
+    ("unit = " + "x" * 500, ELSE),
+)
+
+
+@pytest.mark.parametrize(("line", "advice"), NO_TOML)
+def test_a_line_that_is_no_toml(line: str, advice: str) -> None:
+    """The line is named, shown, and said how to write."""
+    (mistake,) = check((HEAD + FIELD + line + "\n").encode())
+    assert (mistake.code, mistake.line, mistake.next) == ("layout-syntax", 9, advice)
+    assert mistake.found is not None
+    assert mistake.found.startswith('"' + line[:20])
+
+
+@pytest.mark.parametrize("after", ["", "decimals = 1", 'unit = "bar"'])
+def test_brackets_left_open(after: str) -> None:
+    """The parser stops in the next line, which is right: it is not blamed."""
+    (mistake,) = check((HEAD + FIELD + f"points = [[1, 2], [3, 4]\n{after}\n").encode())
+    assert mistake.code == "layout-syntax"
+    assert mistake.next == (
+        "This line is right by itself: close the brackets opened in a line above it."
+    )
+
+
+@pytest.mark.parametrize("line", ['name = "b"', "[field]"])
+def test_a_header_forgotten(line: str) -> None:
+    """A second field without its own [[field]] gives a key twice: the header is named."""
+    (mistake,) = check((HEAD + FIELD + line + "\n").encode())
+    assert mistake.code == "layout-key-twice"
+    assert "[[field]]" in mistake.next
+
+
+OUT_OF_QUOTES = "Take the quotes away: they make it text."
+WRONG_KINDS = (
+    ('scale = "0.1"', OUT_OF_QUOTES),
+    ('length = "0x001C"', OUT_OF_QUOTES),
+    ('length = "1C"', "Take the quotes away, and write 0x before a hexadecimal number."),
+    ('scale = "0,1"', "Write the number alone, without quotes and without a unit."),
+    ('high = "12 s"', "Write the number alone, without quotes and without a unit."),
+    ('live = "yes"', "Write true or false, without quotes."),
+    ("unit = 3", "Put it in quotes."),
+    ("unit = 3.5", "Put it in quotes."),
+    ("unit = []", "Write it as expected."),
+    (
+        "points = [[0, 0], [9, 1,5]]",
+        "Write two numbers with a comma between; a number has a point, not a comma.",
+    ),
+)
+
+
+@pytest.mark.parametrize(("line", "advice"), WRONG_KINDS)
+def test_a_value_of_the_wrong_kind(line: str, advice: str) -> None:
+    """It is said what makes it so."""
+    (mistake,) = check((HEAD + FIELD + line + "\n").encode())
+    assert (mistake.code, mistake.line, mistake.next) == ("layout-wrong-kind", 9, advice)
+
+
+def test_a_range_without_its_second_brackets() -> None:
+    """Each of the two numbers is told to stand in a pair."""
+    text = HEAD + '[[check]]\nname = "c"\nmethod = "sum-16"\nat = 254\nover = [0, 9]\n'
+    assert {each.next for each in check(text.encode())} == {
+        "Write two numbers in brackets, and brackets around all pairs: [[1, 2]]."
+    }
+
+
+def test_single_brackets() -> None:
+    """One table where a list of them is meant."""
+    (mistake,) = check((HEAD + FIELD.replace("[[field]]", "[field]")).encode())
+    assert mistake.next == "Write its name in double brackets."
+
+
+TYPES = {
+    "i16": "s16",
+    "int16": "s16",
+    "uint16_t": "u16",
+    "UINT32": "u32",
+    "float32": "f32",
+    "word": "u16",
+    "int": "s16",
+    "Byte": "u8",
+    "real": "f32",
+    "string": "text",
+    "bool": "flag",
+    "date": "date-time",
+    "unsigned word": "u16",
+    "u166": "u16",
+}
+
+
+@pytest.mark.parametrize(("written", "meant"), TYPES.items())
+def test_the_type_words_of_other_languages(written: str, meant: str) -> None:
+    """They are answered with the word that means the same, the sign kept."""
+    (mistake,) = check((HEAD + FIELD.replace("u16", written)).encode())
+    assert mistake.next == f"Did you mean `{meant}`?"
+
+
+def test_one_wrong_word_is_one_mistake() -> None:
+    """A word that is no byte order, and bits without a width, set off no further mistakes."""
+    order = (
+        HEAD.replace("big", "msb") + FIELD + FIELD.replace('"a"', '"b"').replace("10", "20")
+    ).encode()
+    assert [each.code for each in check(order)] == ["layout-unknown-word"]
+    flag = '[[field]]\nname = "f"\nat = 0\ntype = "flag"\nbit = 0\n'
+    bits = '[[field]]\nname = "m"\nat = 0\ntype = "bits"\nbit = 1\n'
+    assert [each.code for each in check((HEAD + flag + bits).encode())] == ["layout-key-missing"]
