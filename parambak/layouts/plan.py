@@ -44,6 +44,7 @@ class Way:
         "low",
         "low_text",
         "meaning",
+        "measures",
         "raw_bounds",
         "scaling",
         "show",
@@ -57,6 +58,8 @@ class Way:
         self.is_text = word.family == "text"
         self.is_bits = word.family == "bits"
         self.meaning = _meaning(field)
+        # A measured value may have a word for a few special numbers; the rest need none.
+        self.measures = self.scaling is not None or field.unit is not None
         self.low, self.high = _limit(field, field.low), _limit(field, field.high)
         self.low_text = None if field.low is None else plain(field.low)
         self.high_text = None if field.high is None else plain(field.high)
@@ -70,8 +73,8 @@ class Way:
             return False
         if self.is_bits:
             return True  # the whole of the shared bytes is blank
-        _, within, mark = shown
-        named = self.meaning is not None and mark is None
+        within = shown[1]
+        named = self.meaning is not None and self.codec.read(raw).number in self.meaning
         return not within and not named
 
     def number(self, raw: bytes) -> Fraction | None:
@@ -233,7 +236,7 @@ def _any_shower(way: Way) -> Callable[[bytes], Shown]:
             name = meaning.get(number) if isinstance(number, int) else None
             if name is not None:
                 return name, None, mark
-            mark = NO_MEANING
+            mark = None if way.measures else NO_MEANING
         if scale is None:
             value = str(number) if isinstance(number, int) else exact(number)
         else:

@@ -60,6 +60,11 @@ def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
     data = b"".join(part for part in parts if part is not None)
     value = None if None in parts else compute(check, data, order)
     constant = value is not None and data == data[:1] * len(data)
+    mark = f"all bytes are {data[0]:02X}" if constant else None
+    if mark is None and stored is not None and held != value:
+        # The commonest slip in a new layout: the chip is good, the order written is not.
+        turned = int.from_bytes(stored[::-1], order) == value
+        mark = "holds in the other byte order" if turned else None
     return CheckResult(
         check.name,
         check.at,
@@ -67,7 +72,7 @@ def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
         None if held is None else f"{held:0{2 * length}X}",
         None if value is None else f"{value:0{2 * length}X}",
         check.method,
-        f"all bytes are {data[0]:02X}" if constant else None,
+        mark,
     )
 
 

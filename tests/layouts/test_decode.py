@@ -275,3 +275,47 @@ def test_the_quick_way_and_the_general_way_agree(keys: str, raw: str) -> None:
     assert whole == part
     for name in ("value", "within_limits", "mark", "low", "high", "raw"):
         assert getattr(copied, name) == getattr(whole, name)
+
+
+@pytest.mark.parametrize(
+    ("keys", "mark"),
+    [
+        ("scale = 0.1", None),
+        ('unit = "bar"', None),
+        ("points = [[0, 0], [9, 3]]\ndecimals = 1", None),
+        ("low = 0", "no meaning given"),
+    ],
+)
+def test_a_word_for_one_special_number_of_a_measured_value(keys: str, mark: str | None) -> None:
+    """What measures something is not marked for having no word; what chooses is."""
+    layout = made(
+        f'[[field]]\nname = "f"\nat = 0\ntype = "s16"\nmeaning = {{ -1 = "off" }}\n{keys}\n'
+    )
+    shown = [
+        decode(layout, Image.of(bytes.fromhex(raw) + bytes(30))).fields[0]
+        for raw in ("0003", "FFFF")
+    ]
+    assert [each.mark for each in shown] == [mark, None]
+    assert shown[1].value == "off"
+
+
+def test_a_blank_number_without_its_word_stays_blank() -> None:
+    """A measured value that was never written is marked blank, with a word for another or none."""
+    layout = made(
+        '[[field]]\nname = "f"\nat = 0\ntype = "u16"\nscale = 0.1\nmeaning = { 1 = "off" }\n'
+    )
+    assert decode(layout, Image.of(b"\xff" * 32)).fields[0].mark == "blank"
+
+
+@pytest.mark.parametrize(
+    ("stored", "holds", "mark"),
+    [("0102", True, None), ("0201", False, "holds in the other byte order"), ("0103", False, None)],
+)
+def test_a_check_stored_the_other_way_round_says_so(
+    stored: str, holds: bool, mark: str | None
+) -> None:
+    """A failing check whose value stands there with its bytes turned names the slip."""
+    layout = made('[[check]]\nname = "c"\nmethod = "sum-16"\nover = [[0, 2]]\nat = 30\n')
+    data = bytes.fromhex("FF0300") + bytes(27) + bytes.fromhex(stored)
+    (result,) = decode(layout, Image.of(data)).checks
+    assert (result.holds, result.mark) == (holds, mark)
