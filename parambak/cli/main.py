@@ -45,6 +45,7 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     },
     "recheck": "recheck",
     "rebuild": "rebuild",
+    "recover": "recover",
     "closing-line": "closing_line",
     "visit": {"open": "visit_open", "close": "visit_close"},
     "card": {"add": "card_add", "record": "card_record"},
