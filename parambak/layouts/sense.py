@@ -15,6 +15,7 @@ from parambak.layouts.parse import LONGEST_NUMBER
 from parambak.layouts.places import field_length, field_width
 from parambak.layouts.texts import hidden
 from parambak.layouts.words import TYPES, stored_number
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -204,13 +205,14 @@ def _judge_bits(source: Source, path: Path, field: Field, ledger: Ledger) -> Non
             faults.BITS, source, (*path, "width"), expected="1 for a flag", found=str(field.width)
         )
     room = 8 * field_length(field)
+    bits = "1 bit" if width == 1 else f"{describe(width)} bits"
     if field.bit < 0 or width < 1 or field.bit + width > room:
         ledger.note(
             faults.BITS,
             source,
             (*path, "bit"),
-            expected=f"bits 0 to {room - 1} of {room // 8} bytes",
-            found=f"{describe(width)} bits from bit {describe(field.bit)}",
+            expected=f"bits 0 to {room - 1} of {counted(room // 8, 'byte')}",
+            found=f"{bits} from bit {describe(field.bit)}",
         )
 
 

@@ -103,7 +103,7 @@ FIELD_MISTAKES = [
         'at = 0\ntype = "bits"\nbit = 6\nwidth = 3\n',
         "layout-bits",
         9,
-        "bits 0 to 7 of 1 bytes",
+        "bits 0 to 7 of 1 byte",
         "3 bits from bit 6",
     ),
     ("flag-beyond-its-byte", 'at = 0\ntype = "flag"\nbit = 8\n', "layout-bits", 9, None, None),

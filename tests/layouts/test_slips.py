@@ -141,6 +141,14 @@ def test_the_type_words_of_other_languages(written: str, meant: str) -> None:
     assert mistake.next == f"Did you mean `{meant}`?"
 
 
+def test_a_word_near_to_none() -> None:
+    """All words stand in what was expected; they are not told twice."""
+    (mistake,) = check((HEAD + FIELD.replace("u16", "zzz")).encode())
+    assert mistake.expected is not None
+    assert "sign-magnitude" in mistake.expected
+    assert mistake.next == "Choose one of those; formats/field-layout.md says what each is for."
+
+
 def test_one_wrong_word_is_one_mistake() -> None:
     """A word that is no byte order, and bits without a width, set off no further mistakes."""
     order = (
