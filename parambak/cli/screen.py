@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import sys
 import textwrap
-import unicodedata
 from typing import TYPE_CHECKING
 
 import click
 
 from parambak.memory.counted import counted
+from parambak.memory.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -22,20 +22,9 @@ __all__ = ["MARKS", "Screen", "counted"]
 
 COLUMNS = 80
 NARROWEST, WIDEST = 60, 100
-_HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 MARKS = {True: "yes", False: "NO", None: "not known"}
 """The words for met, not met and not known."""
-
-
-def printable(text: str) -> str:
-    """Return the text with control, format and bidirectional characters spelled out."""
-    if text.isascii() and text.isprintable():
-        return text
-    return "".join(
-        f"\\u{{{ord(each):04X}}}" if unicodedata.category(each) in _HIDDEN else each
-        for each in text
-    )
 
 
 def _terminal_columns() -> int:
