@@ -172,7 +172,15 @@ def send_to(  # noqa: PLR0913 - how to send, all by keyword
     target = Target(place.id, place.vessels, place.packed)
     with store.holding(since):
         try:
-            sent = send(vault, store, target, progress, quick=quick, both_ways=both_ways)
+            if place.packed:
+                from parambak.vault.places_packed import send_packed  # noqa: PLC0415 - as rare
+
+                names = {each: ship.short for ship in fleet(vault).vessels for each in ship.ids}
+                sent = send_packed(
+                    vault, store, target, names, progress, quick=quick, both_ways=both_ways
+                )
+            else:
+                sent = send(vault, store, target, progress, quick=quick, both_ways=both_ways)
         except Broken as broken:
             put_on_record(vault, place, broken.proven, now().date())
             raise broken.refusal from broken

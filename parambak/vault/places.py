@@ -47,7 +47,15 @@ _FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG}
 _REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 # What a system or a person may have left in the top folder of an empty stick.
 _HARMLESS = frozenset(
-    {"lock", "lost+found", "System Volume Information", "$RECYCLE.BIN", "desktop.ini", DAMAGED}
+    {
+        FILE,
+        "lock",
+        "lost+found",
+        "System Volume Information",
+        "$RECYCLE.BIN",
+        "desktop.ini",
+        DAMAGED,
+    }
 )
 
 
@@ -140,23 +148,31 @@ def settle(  # noqa: PLR0913 - what has to agree, all by keyword
     _refuse_another_kind(store, found, packed=packed)
     if found.place is None and found.vault is None and not (found.empty or found.packed):
         raise NOT_EMPTY.at(file=store.shown, expected="an empty folder", found="other files")
-    ours = found.place in known or found.vault == vault or (found.empty and found.place is None)
+    ours = found.place in known or found.vault == vault or found.empty
     if not ours and not merge:
         expected = f"nothing, or vault {vault[:8]}"
         told = f"vault {found.vault[:8]}" if found.vault else f"place {(found.place or '')[:8]}"
         raise OTHER_VAULT.at(file=store.shown, expected=expected, found=told)
     place = found.place or new_identity()
-    wanted = [(FILE, marker(place))] if found.place is None else []
-    if not packed and found.vault is None:
-        wanted.append((vault_toml.FILE, vault_toml.encode(place if limited else vault)))
+    if found.place is None:
+        _write(store, FILE, marker(place))
     if packed and not found.packed:
-        wanted.append((f"{PACKS}/README.txt", _PACKS_TEXT))
-    for done, (file, data) in enumerate(wanted):
-        try:
-            store.write(file, data)
-        except OSError as error:
-            raise refusal(store, error, done, len(wanted)) from error
+        begin_packs(store)
+    elif not packed and found.vault is None:
+        _write(store, vault_toml.FILE, vault_toml.encode(place if limited else vault))
     return place
+
+
+def begin_packs(store: Store) -> None:
+    """Make the folder of packs."""
+    _write(store, f"{PACKS}/README.txt", _PACKS_TEXT)
+
+
+def _write(store: Store, file: str, data: bytes) -> None:
+    try:
+        store.write(file, data)
+    except OSError as error:
+        raise refusal(store, error, 0, 1) from error
 
 
 _PACKS_TEXT = (

@@ -6,6 +6,8 @@ import os
 import sys
 from typing import TYPE_CHECKING
 
+from parambak.vault import files
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -21,8 +23,7 @@ def has_fat(folder: Path) -> bool:
         return _windows(str(folder)).upper() in {"FAT", "FAT12", "FAT16", "FAT32", "EXFAT"}
     try:
         device = os.stat(folder).st_dev  # noqa: PTH116 - os throughout
-        with open(MOUNTS, "rb") as mounts:  # noqa: PTH123 - of no size, so not read_file
-            text = mounts.read(_MOST).decode("utf-8", "surrogateescape")
+        text = files.read_system_file(MOUNTS, _MOST).decode("utf-8", "surrogateescape")
     except OSError:
         return False
     return mounted_as(text, f"{os.major(device)}:{os.minor(device)}") in FAT
@@ -42,14 +43,14 @@ def mounted_as(mounts: str, device: str) -> str:
     return ""
 
 
-def _windows(folder: str) -> str:
-    if sys.platform != "win32":
-        return ""
-    import ctypes  # noqa: PLC0415 - only Windows asks its own library
+if sys.platform == "win32":
 
-    drive = os.path.splitdrive(folder)[0]
-    name = ctypes.create_unicode_buffer(64)
-    ctypes.windll.kernel32.GetVolumeInformationW(
-        drive + "\\", None, 0, None, None, None, name, len(name)
-    )
-    return name.value
+    def _windows(folder: str) -> str:
+        import ctypes  # noqa: PLC0415 - only Windows asks its own library
+
+        drive = os.path.splitdrive(folder)[0]  # of a share, its name
+        name = ctypes.create_unicode_buffer(64)
+        ctypes.windll.kernel32.GetVolumeInformationW(
+            drive + "\\", None, 0, None, None, None, name, len(name)
+        )
+        return name.value

@@ -19,6 +19,7 @@ from parambak.vault.stores import FolderStore
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from collections.abc import Set as AbstractSet
 
     from parambak.errors import ParambakError
     from parambak.vault.records import Stored
@@ -103,6 +104,35 @@ def send(  # noqa: PLR0913 - how to send, all by keyword
 def chosen(vault: Vault, target: Target) -> list[str]:
     """Return the identities of the vessels that are sent, in order."""
     return [v for v in vault.vessels() if target.vessels is None or v in target.vessels]
+
+
+def proof(
+    vessel: str,
+    stored: Sequence[Stored],
+    held: AbstractSet[str],
+    objects_held: AbstractSet[str],
+    *,
+    hashed: bool,
+) -> Proven:
+    """Return what a place that holds these records and objects holds of one vessel.
+
+    `stored` are the vessel's records of this vault, in causal order.
+    """
+    here = [s for s in stored if s.digest in held]
+    return Proven(
+        vessel=vessel,
+        heads=tuple(sorted(s.digest for s in heads(here))),
+        lacking=tuple(
+            sorted(
+                s.digest
+                for s in stored
+                if s.digest not in held or not set(s.record.objects) <= objects_held
+            )
+        ),
+        records=len(here),
+        objects=len(objects_held & {d for s in here for d in s.record.objects}),
+        hashed=hashed,
+    )
 
 
 class Sending:
@@ -206,26 +236,10 @@ class Sending:
             stored = tuple(s for s in stored if s.digest not in gone)
         for digest in sorted({d for s in stored for d in s.record.objects}):
             self._object(digest)
-        here = [s for s in stored if self._record(s)]
+        here = {s.digest for s in stored if self._record(s)}
         if vessel is not None and here:
-            self.proven.append(self._proof(vessel, stored, here))
-
-    def _proof(self, vessel: str, stored: Sequence[Stored], here: Sequence[Stored]) -> Proven:
-        held = {s.digest for s in here}
-        lacking = [
-            s.digest
-            for s in stored
-            if s.digest not in held or not all(self._objects[d] for d in s.record.objects)
-        ]
-        named = {d for s in here for d in s.record.objects if self._objects[d]}
-        return Proven(
-            vessel=vessel,
-            heads=tuple(sorted(s.digest for s in heads(here))),
-            lacking=tuple(sorted(lacking)),
-            records=len(held),
-            objects=len(named),
-            hashed=not self._quick,
-        )
+            whole = {d for d, held in self._objects.items() if held}
+            self.proven.append(proof(vessel, stored, here, whole, hashed=not self._quick))
 
     # --- one file ---
 

@@ -1,0 +1,562 @@
+from __future__ import annotations
+
+import errno
+import random
+import re
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from parambak.errors import ParambakError
+from parambak.memory.digests import sha256
+from parambak.vault import places
+from parambak.vault.leaving import LEFT
+from parambak.vault.places_fat import has_fat, mounted_as
+from parambak.vault.places_send import HELD, Broken, Target, send
+from parambak.vault.stores import FolderStore
+from tests.vault.home import AVOCET, GREBE, Home
+from tests.vault.placing import Logged, again, clean, flip, made_place, nothing, sent_to, tree
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+PAGE = (Path(__file__).parents[2] / "formats" / "places.md").read_text(encoding="utf-8")
+GREBES, AVOCETS = random.Random(1).randbytes(300), random.Random(2).randbytes(300)
+SHARED = b"a layout that both have, invented"
+
+
+def two_customers(home: Home) -> None:
+    """Fill a vault with two vessels: persons, objects of their own and one that both name."""
+    for round_ in range(3):
+        for vessel, data, name in (
+            (GREBE, GREBES, "Ana Invented"),
+            (AVOCET, AVOCETS, "Bo Made-Up"),
+        ):
+            with home.open(create=True).writing() as writing:
+                by = writing.person(name, vessel)
+                named = [writing.put(data + bytes([round_])), writing.put(SHARED)]
+                body = {"text": f"{vessel[:6]} {round_}"}
+                writing.add("note", vessel, body, by=by, relies_on=named)
+
+
+@pytest.fixture
+def full(home: Home) -> Home:
+    """Return a home whose vault has two vessels."""
+    two_customers(home)
+    return home
+
+
+@pytest.fixture
+def stick(tmp_path: Path) -> Path:
+    """Return the folder of a stick."""
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    return folder
+
+
+def code_of(act: Callable[[], object]) -> str:
+    """Return the code of the refusal that comes."""
+    with pytest.raises(ParambakError) as caught:
+        act()
+    return caught.value.code
+
+
+def broken_code(act: Callable[[], object]) -> str:
+    """Return the code of the refusal by which a sending breaks off."""
+    with pytest.raises(Broken) as caught:
+        act()
+    return caught.value.refusal.code
+
+
+# --- sending ---
+
+
+def test_a_place_of_all_is_the_vault_again(full: Home, stick: Path) -> None:
+    """Every file is there, byte for byte; it opens as the vault, and rechecks clean."""
+    _, sent = sent_to(full, stick)
+    there = tree(stick)
+    assert there.pop("place.toml").startswith(b"# A place of a parambak vault.")
+    assert there == full.files()
+    assert (sent.sent, sent.there, sent.refused) == (len(there) - 1, 0, ())
+    assert clean(stick, full.own)
+    assert Home(stick, full.own).open().identity == full.open().identity
+    assert Home(stick, full.own).open().warnings == ()
+
+
+def test_sending_again_hashes_and_sends_nothing(full: Home, stick: Path) -> None:
+    """What is there is counted as found right, and no file of the place changes."""
+    target, first = sent_to(full, stick)
+    before = {file: file.stat().st_mtime_ns for file in stick.rglob("*") if file.name != "lock"}
+    second = again(full, stick, target)
+    assert (second.sent, second.there) == (0, first.sent)
+    after = {file: file.stat().st_mtime_ns for file in stick.rglob("*") if file.name != "lock"}
+    assert before == after
+    full.note("one more")
+    assert again(full, stick, target).sent == 1
+
+
+def test_objects_go_before_their_records_and_records_in_causal_order(
+    full: Home, stick: Path
+) -> None:
+    """At no moment does the place hold a record without all that it needs."""
+    store = Logged(FolderStore(stick))
+    target = made_place(full.open(), store)
+    send(full.open(), store, target, nothing)
+    seen: set[str] = set()
+    for file, data in store.sent:
+        if file.startswith("records"):
+            named = re.findall(rb"[0-9a-f]{64}", data.partition(b'"writer"')[0])
+            toml = re.findall(rb'"vault_toml":"([0-9a-f]{64})"', data)
+            assert {d.decode() for d in named if d not in toml} <= seen
+        seen.add(Path(file).name.removesuffix(".json"))
+
+
+@pytest.mark.parametrize(("mine", "other"), [(GREBE, AVOCET), (AVOCET, GREBE)])
+def test_nothing_of_another_customer_travels(
+    full: Home, tmp_path: Path, stick: Path, mine: str, other: str
+) -> None:
+    """Every byte that is sent, first, again, healing and both ways, is looked through."""
+    vault = full.open()
+    place = sent_to(full, tmp_path / "office")  # puts no record, but makes another place
+    with vault.writing() as writing:
+        writing.add("place", None, {"place": place[0].identity, "name": "o", "address": "nas"})
+        writing.add("held", other, {"text": "held elsewhere"})
+    theirs = {d for s in vault.records(mine) for d in s.record.objects}
+    foreign = {d for s in vault.records(other) for d in s.record.objects} - theirs
+    secrets = [other, vault.identity, *foreign, *(s.digest for s in vault.records(other))]
+    secrets += [s.digest for s in vault.records(None)]
+    data, name = (GREBES, b"Ana Invented") if other == GREBE else (AVOCETS, b"Bo Made-Up")
+    parts = [name, *(data[at : at + 8] for at in range(len(data) - 8))]
+
+    store = Logged(FolderStore(stick))
+    target = made_place(vault, store, frozenset({mine}))
+    for both_ways in (False, True):
+        send(full.open(), store, target, nothing, both_ways=both_ways)
+    flip(next(p for p in stick.rglob("objects/*/*")))
+    full.note("later", mine)
+    full.note("later", other)
+    send(full.open(), store, target, nothing)
+
+    assert sum(len(data) for _, data in store.sent) > 1000
+    everything = b"\0".join([f"{file}\0".encode() + data for file, data in store.sent])
+    everything += b"\0".join(f"{file}\0".encode() + data for file, data in tree(stick).items())
+    for secret in secrets:
+        assert secret.encode() not in everything
+    for part in parts:
+        assert part not in everything
+    assert mine.encode() in everything
+    assert (AVOCETS if other == GREBE else GREBES) in everything
+    assert Home(stick, full.own).open().vessels() == (mine,)
+    assert clean(stick, full.own)
+
+
+def test_a_limited_place_opens_as_a_vault_of_its_own(full: Home, stick: Path) -> None:
+    """Its identity is the place's, its first record the same each time, and nothing is noted."""
+    target, _ = sent_to(full, stick, frozenset({GREBE}))
+    vault = Home(stick, full.own).open()
+    assert vault.identity == target.identity
+    assert vault.warnings == ()
+    assert [s.record.body["vault"] for s in vault.records(None)] == [target.identity]
+    digest, data = places.first_record(target.identity)
+    assert (sha256(data), vault.records(None)[0].digest) == (digest, digest)
+
+
+def test_the_marker_is_as_the_page_has_it() -> None:
+    """Byte for byte."""
+    (block,) = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
+    assert places.marker("9ace" * 8) == block.encode()
+
+
+# --- healing ---
+
+
+def test_every_damaged_file_there_is_healed_and_kept_aside(full: Home, stick: Path) -> None:
+    """One bit in each file in turn: the right bytes come back, the wrong ones stay to be seen."""
+    target, _ = sent_to(full, stick)
+    right = tree(stick)
+    for file in right:
+        if file == "place.toml":
+            continue
+        flip(stick / file)
+        wrong = (stick / file).read_bytes()
+        sent = again(full, stick, target)
+        assert (sent.healed_there, sent.refused) == ((file,), ())
+        found = tree(stick)
+        assert found.pop(f"damaged/{Path(file).name}-1") == wrong
+        assert found == right
+        assert clean(stick, full.own)
+        shutil.rmtree(stick / "damaged")
+
+
+def test_the_same_file_damaged_twice_is_kept_twice(full: Home, stick: Path) -> None:
+    """No kept file is written over."""
+    target, _ = sent_to(full, stick)
+    file = next(file for file in tree(stick) if file.startswith("objects"))
+    for number in (1, 2):
+        flip(stick / file)
+        again(full, stick, target)
+        assert len(list((stick / "damaged").iterdir())) == number
+
+
+def test_every_damaged_or_lost_file_here_is_healed_from_the_place(full: Home, stick: Path) -> None:
+    """Each object and record of the vault, wrong or gone, comes back without being asked for."""
+    target, _ = sent_to(full, stick)
+    right = full.files()
+    heads = {s.digest for v in (None, GREBE, AVOCET) for s in full.open().records(v)[-1:]}
+    for file, data in right.items():
+        if file == "vault.toml":
+            continue
+        for how in (flip, Path.unlink):
+            if how is Path.unlink and Path(file).stem in heads:
+                continue  # nothing here names it: the test below
+            (full.root / file).chmod(0o644)
+            how(full.root / file)
+            wrong = (full.root / file).read_bytes() if (full.root / file).exists() else None
+            sent = again(full, stick, target)
+            assert (sent.healed_here, sent.refused, sent.healed_there) == ((file,), (), ())
+            assert (full.root / file).read_bytes() == data
+            kept = full.root / "damaged" / f"{Path(file).name}-1"
+            assert (kept.read_bytes() if kept.exists() else None) == wrong
+            shutil.rmtree(full.root / "damaged", ignore_errors=True)
+    assert full.files() == right
+
+
+def test_a_chain_of_lost_records_comes_back(full: Home, stick: Path) -> None:
+    """Records that only lost ones name are fetched with them."""
+    target, _ = sent_to(full, stick)
+    right = full.files()
+    lost = full.open().records(GREBE)[:2]
+    for stored in lost:
+        (full.root / stored.file).unlink()
+    sent = again(full, stick, target)
+    assert set(sent.healed_here) == {stored.file for stored in lost}
+    assert full.files() == right
+
+
+def test_a_history_cut_at_its_end_comes_back_with_both_ways(full: Home, stick: Path) -> None:
+    """Nothing here names the newest record: it is unknown, and taken in when asked for."""
+    target, _ = sent_to(full, stick)
+    last = full.open().records(GREBE)[-1]
+    (full.root / last.file).unlink()
+    assert again(full, stick, target).unknown == 1
+    taken = again(full, stick, target, both_ways=True)
+    assert taken.fetched is not None
+    assert (taken.fetched.records, taken.unknown) == (1, 0)
+    assert full.open().records(GREBE)[-1] == last
+
+
+def test_what_is_damaged_on_both_sides_holds_up_nothing_else(full: Home, stick: Path) -> None:
+    """It is named; later records go all the same; the proof leaves out what is not whole."""
+    oldest = full.open().records(GREBE)[0]
+    digest = next(d for d in oldest.record.objects if full.open().read_object(d) == GREBES + b"\0")
+    flip(full.root / "objects" / digest[:2] / digest)
+    _, sent = sent_to(full, stick)
+    assert [each.file for each in sent.refused] == [f"objects/{digest[:2]}/{digest}"]
+    assert sent.vault_damaged
+    proven = {each.vessel: each for each in sent.proven}
+    assert proven[GREBE].lacking == (oldest.digest,)
+    assert proven[GREBE].heads == (full.open().records(GREBE)[-1].digest,)
+    assert proven[AVOCET].lacking == ()
+    assert len(Home(stick, full.own).open().records(GREBE)) == 3
+
+
+def test_a_record_that_no_side_has_is_named(full: Home, stick: Path) -> None:
+    """Named by a later one, and gone here as there."""
+    oldest = full.open().records(GREBE)[0]
+    (full.root / oldest.file).unlink()
+    _, sent = sent_to(full, stick)
+    assert [each.file for each in sent.refused] == [oldest.file]
+    assert sent.vault_damaged
+
+
+def test_quick_trusts_sizes_and_says_so(full: Home, stick: Path) -> None:
+    """A flipped bit is not found, a file cut short is; and the proof is not called hashed."""
+    target, _ = sent_to(full, stick)
+    one, two = [file for file in tree(stick) if file.startswith("objects")][:2]
+    flip(stick / one)
+    (stick / two).chmod(0o644)
+    (stick / two).write_bytes(b"")
+    sent = again(full, stick, target, quick=True)
+    assert sent.healed_there == (two,)
+    assert {each.hashed for each in sent.proven} == {False}
+    assert again(full, stick, target).healed_there == (one,)
+
+
+# --- breaking off ---
+
+
+def test_broken_off_at_any_operation_it_goes_on(full: Home, tmp_path: Path) -> None:
+    """Whatever fails, what is there is whole, and the next sending finishes it."""
+    for fails_at in range(2, 400):
+        folder = tmp_path / "sticks" / str(fails_at)
+        folder.mkdir(parents=True)
+        store = Logged(FolderStore(folder), fails_at=fails_at)
+        try:
+            target = made_place(full.open(), store)
+            send(full.open(), store, target, nothing)
+        except (Broken, ParambakError) as error:
+            refusal = error.refusal if isinstance(error, Broken) else error
+            assert refusal.code in ("place-lost", "place-unreachable")
+        else:
+            break
+        if (folder / "vault.toml").exists():
+            assert all(
+                sha256(data) == Path(file).name.removesuffix(".json")
+                for file, data in tree(folder).items()
+                if "/" in file
+            )
+            assert clean(folder, full.own) or True
+        target = made_place(full.open(), FolderStore(folder))
+        again(full, folder, target)
+        found = tree(folder)
+        found.pop("place.toml")
+        assert found == full.files()
+        shutil.rmtree(folder)
+    else:
+        pytest.fail("it never came to its end")
+
+
+def test_what_was_through_is_told_when_it_breaks_off(full: Home, stick: Path) -> None:
+    """The vessels that were through, and how many files were proven, are in the refusal."""
+    store = Logged(FolderStore(stick))
+    target = made_place(full.open(), store)
+    before = store.operations
+    send(full.open(), store, target, nothing)
+    total = store.operations - before
+    stick = stick.with_name("other")
+    stick.mkdir()
+    store = Logged(FolderStore(stick))
+    target = made_place(full.open(), store)
+    store.fails_at = store.operations + total - 1  # at the last file of all
+    with pytest.raises(Broken) as caught:
+        send(full.open(), store, target, nothing)
+    assert [each.vessel for each in caught.value.proven] == [GREBE]
+    assert re.match(r"\d+ of \d+ files were proven there", str(caught.value.refusal.next))
+
+
+@pytest.mark.parametrize(
+    ("number", "code"),
+    [
+        (errno.ENOSPC, "place-full"),
+        (errno.EROFS, "place-unwritable"),
+        (errno.EIO, "place-lost"),
+        (errno.ENODEV, "place-lost"),
+    ],
+)
+def test_each_failure_has_its_own_refusal(full: Home, stick: Path, number: int, code: str) -> None:
+    """Full, write-protected and gone are three answers."""
+    store = Logged(FolderStore(stick))
+    target = made_place(full.open(), store)
+    store.fails_at, store.error = store.operations + 12, lambda: OSError(number, "told so")
+    assert broken_code(lambda: send(full.open(), store, target, nothing)) == code
+
+
+def test_a_stick_that_was_pulled_is_not_written_beside(full: Home, tmp_path: Path) -> None:
+    """The empty mount point that it leaves behind stays empty."""
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    store = FolderStore(stick)
+    target = made_place(full.open(), store)
+
+    def pull(done: int, _of: int) -> None:
+        if done == 5:
+            stick.rename(tmp_path / "pocket")
+            stick.mkdir()
+
+    assert broken_code(lambda: send(full.open(), store, target, pull)) == "place-lost"
+    assert list(stick.iterdir()) == []
+    assert code_of(lambda: again(full, stick, target)) == "place-absent"
+    assert again(full, tmp_path / "pocket", target).refused == ()
+
+
+def test_one_bad_sector_there_is_one_damaged_file(
+    full: Home, stick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file that cannot be read is healed like a wrong one, where all else can be."""
+    target, _ = sent_to(full, stick)
+    bad = next(file for file in tree(stick) if file.startswith("objects"))
+    plain = FolderStore.read
+
+    def read(self: FolderStore, file: str, limit: int) -> bytes:
+        if file == bad and self.root == stick:
+            raise OSError(errno.EIO, "Input/output error")
+        return plain(self, file, limit)
+
+    monkeypatch.setattr(FolderStore, "read", read)
+    assert again(full, stick, target).healed_there == (bad,)
+
+
+# --- what is at an address ---
+
+
+def test_another_stick_is_refused(full: Home, tmp_path: Path) -> None:
+    """Two sticks under one path are told apart; an empty folder is not filled as one of them."""
+    red, blue = tmp_path / "red", tmp_path / "blue"
+    red.mkdir()
+    blue.mkdir()
+    target, _ = sent_to(full, red)
+    sent_to(full, blue)
+    assert code_of(lambda: again(full, blue, target)) == "place-another"
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    assert code_of(lambda: again(full, empty, target)) == "place-absent"
+    assert list(empty.iterdir()) == []
+
+
+def test_a_folder_of_something_else_is_refused(full: Home, stick: Path) -> None:
+    """Nothing is written among a person's own files."""
+    (stick / "holiday.jpg").write_bytes(b"picture")
+    store = FolderStore(stick)
+    assert code_of(lambda: made_place(full.open(), store)) == "place-not-empty"
+    assert [each.name for each in stick.iterdir()] == ["holiday.jpg"]
+
+
+def test_another_vault_is_refused_unless_both_are_to_be_kept(
+    full: Home, other: Home, stick: Path
+) -> None:
+    """With the word, both vaults' records lie there together, and each can fetch the other's."""
+    other.note("the other laptop", AVOCET)
+    target, _ = sent_to(full, stick)
+    store = FolderStore(stick)
+    assert code_of(lambda: made_place(other.open(), store)) == "place-other-vault"
+    assert made_place(other.open(), store, merge=True) == target
+    sent = again(other, stick, target)
+    assert sent.unknown == len(full.open().records(GREBE)) * 2 + 1
+    again(full, stick, target, both_ways=True)
+    again(other, stick, target, both_ways=True)
+    mine, theirs = full.open(), other.open()
+    for vessel in (GREBE, AVOCET, None):
+        assert mine.records(vessel) == theirs.records(vessel)
+    assert clean(stick, full.own)
+    assert again(full, stick, target, both_ways=True).unknown == 0
+
+
+def test_a_copy_made_by_hand_becomes_a_place(full: Home, stick: Path) -> None:
+    """The vault's folder, copied by a person, gets a marker and is sent to like any other."""
+    shutil.copytree(full.root, stick, dirs_exist_ok=True)
+    _, sent = sent_to(full, stick)
+    assert (sent.sent, sent.refused) == (0, ())
+
+
+def test_both_ways_takes_nothing_of_others_from_a_limited_place(
+    full: Home, other: Home, stick: Path
+) -> None:
+    """What somebody else put there of another vessel stays there."""
+    target, _ = sent_to(full, stick, frozenset({GREBE}))
+    intruder = Home(stick, other.own)
+    intruder.note("of grebe", GREBE)
+    intruder.note("of another", "0" * 32)
+    sent = again(full, stick, target, both_ways=True)
+    assert sent.fetched is not None
+    assert (sent.fetched.records, sent.unknown) == (1, 1)
+    assert "0" * 32 not in full.open().vessels()
+
+
+def test_a_vessel_that_left_is_not_brought_back(full: Home, stick: Path) -> None:
+    """Its records there are passed over, and counted as not here."""
+    target, _ = sent_to(full, stick)
+    gone = full.open().records(AVOCET)
+    with full.open().writing() as writing:
+        body = {"vault": full.open().identity, "vessels": [AVOCET], "why": "sold"}
+        writing.add(LEFT, None, body)
+    for stored in gone:
+        (full.root / stored.file).unlink()
+    sent = again(full, stick, target, both_ways=True)
+    assert sent.fetched is not None
+    assert sent.fetched.skipped == {AVOCET: len(gone)}
+    assert (sent.unknown, sent.healed_here) == (len(gone), ())
+    assert full.open().vessels() == (GREBE,)
+
+
+def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: Path) -> None:
+    """What the vault has not and the place has wrong is left where it is."""
+    target, _ = sent_to(full, stick)
+    Home(stick, other.own).note("somebody's", GREBE)
+    last = Home(stick, other.own).open().records(GREBE)[-1]
+    flip(stick / last.file)
+    sent = again(full, stick, target, both_ways=True)
+    assert (sent.unknown, sent.healed_there) == (1, ())
+    assert len(full.open().records(GREBE)) == 3
+
+
+@pytest.mark.parametrize(
+    ("data", "code"),
+    [
+        (b"", "place-marker"),
+        (b"place = 1\n", "place-marker"),
+        (places.marker("9ace" * 8) + b"\n", "place-marker"),
+        (places.marker("9ace" * 8).replace(b"format = 1", b"format = 2"), "vault-newer"),
+        (b"x" * 5000, "place-unreachable"),
+    ],
+)
+def test_a_marker_of_another_form_is_refused(
+    full: Home, stick: Path, data: bytes, code: str
+) -> None:
+    """And so is one of a later version."""
+    (stick / "place.toml").write_bytes(data)
+    store = FolderStore(stick)
+    assert code_of(lambda: made_place(full.open(), store)) == code
+
+
+def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_path: Path) -> None:
+    """Neither way round."""
+    sent_to(full, stick)
+    (tmp_path / "packed" / "packs").mkdir(parents=True)
+    vault = full.open()
+
+    def settle(folder: Path, *, packed: bool) -> str:
+        return places.settle(
+            FolderStore(folder),
+            vault=vault.identity,
+            known=(),
+            limited=False,
+            packed=packed,
+            merge=False,
+        )
+
+    assert code_of(lambda: settle(stick, packed=True)) == "place-kind"
+    assert code_of(lambda: settle(tmp_path / "packed", packed=False)) == "place-kind"
+
+
+def test_the_folder_above_must_be_there(full: Home, tmp_path: Path) -> None:
+    """A stick that is not plugged in is not made out of nothing."""
+    store = FolderStore(tmp_path / "no-stick" / "backup")
+    assert code_of(lambda: made_place(full.open(), store)) == "place-lost"
+    assert not (tmp_path / "no-stick").exists()
+
+
+# --- records about what is held ---
+
+
+def test_records_that_tell_what_is_held_are_no_reason_to_send(full: Home, stick: Path) -> None:
+    """Alone they stay here; with the next record they go along, and none is left out."""
+    target, _ = sent_to(full, stick)
+    with full.open().writing() as writing:
+        writing.add(HELD, GREBE, {"text": "as a sending writes them"})
+    sent = again(full, stick, target)
+    assert (sent.sent, sent.refused) == (0, ())
+    full.note("a read")
+    assert again(full, stick, target).sent == 2
+    assert clean(stick, full.own)
+
+
+def test_the_file_system_of_a_stick_is_told() -> None:
+    """By the device, from the system's own list of mounts; the line is from proc(5)."""
+    line = "36 35 98:0 /mnt1 /mnt2 rw,noatime master:1 - ext3 /dev/root rw,errors=continue\n"
+    mounts = line + "40 35 8:17 / /media/red rw - vfat /dev/sdb1 rw\nshort\n"
+    assert mounted_as(mounts, "98:0") == "ext3"
+    assert mounted_as(mounts, "8:17") == "vfat"
+    assert mounted_as(mounts, "8:1") == ""
+
+
+def test_this_disk_has_no_fat(tmp_path: Path) -> None:
+    """And a folder that is not there has none either."""
+    assert not has_fat(tmp_path)
+    assert not has_fat(tmp_path / "nowhere")
+
+
+def test_a_target_is_of_all_vessels_unless_it_says_so() -> None:
+    """Without vessels nothing is left out."""
+    assert Target("9ace" * 8).vessels is None

@@ -1,0 +1,272 @@
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from parambak.errors import ParambakError
+from parambak.vault import stores_fsspec
+from parambak.vault.places import look
+from parambak.vault.places_send import Broken, send
+from parambak.vault.stores import FolderStore, SshTerms
+from parambak.vault.stores_address import open_store, parse
+from parambak.vault.stores_fsspec import FsspecStore
+from tests.vault.home import AVOCET, GREBE, Home
+from tests.vault.placing import flip, made_place, nothing
+from tests.vault.test_places import two_customers
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+fsspec = pytest.importorskip("fsspec")
+
+
+@pytest.fixture
+def full(home: Home) -> Home:
+    """Return a home whose vault has two vessels."""
+    two_customers(home)
+    return home
+
+
+@pytest.fixture
+def memory() -> Iterator[Any]:
+    """Return fsspec's store in memory, empty."""
+    system = fsspec.filesystem("memory")
+    system.store.clear()
+    system.pseudo_dirs[:] = [""]
+    yield system
+    system.store.clear()
+
+
+def in_memory(memory: Any, writer: str = "one") -> FsspecStore:
+    """Return the store at memory://office/backup, for a writer."""
+    del memory
+    store = open_store(parse("memory://office/backup"), writer, SshTerms())
+    assert isinstance(store, FsspecStore)
+    return store
+
+
+def held(memory: Any) -> dict[str, bytes]:
+    """Return every file of the store in memory."""
+    return {
+        name.removeprefix("/office/backup/"): memory.cat_file(name)
+        for name in memory.find("/office/backup")
+    }
+
+
+# --- any store of fsspec ---
+
+
+def test_a_store_gets_the_vault_byte_for_byte(full: Home, memory: Any) -> None:
+    """Through temporary names, of which none is left."""
+    store = in_memory(memory)
+    target = made_place(full.open(), store)
+    assert send(full.open(), store, target, nothing).refused == ()
+    there = held(memory)
+    assert there.pop("place.toml")
+    assert there == full.files()
+    assert send(full.open(), in_memory(memory), target, nothing).sent == 0
+
+
+def test_either_side_is_healed(full: Home, memory: Any) -> None:
+    """As with a folder."""
+    store = in_memory(memory)
+    target = made_place(full.open(), store)
+    send(full.open(), store, target, nothing)
+    right = held(memory)
+    for file in [f for f in right if f.startswith(("objects", "records"))][::5]:
+        memory.pipe_file(f"/office/backup/{file}", b"wrong")
+        assert send(full.open(), store, target, nothing).healed_there == (file,)
+        assert memory.cat_file(f"/office/backup/damaged/{Path(file).name}-1") == b"wrong"
+        flip(full.root / file)
+        assert send(full.open(), store, target, nothing).healed_here == (file,)
+    assert held(memory).items() >= right.items()
+
+
+def test_a_limited_store_has_nothing_of_others(full: Home, memory: Any) -> None:
+    """The same rule wherever the place is."""
+    store = in_memory(memory)
+    target = made_place(full.open(), store, frozenset({GREBE}))
+    send(full.open(), store, target, nothing)
+    assert AVOCET.encode() not in b"".join(held(memory).values())
+
+
+def test_cut_off_at_any_call_it_goes_on(
+    full: Home, memory: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each call of the store fails in turn, by errors of every kind: no file is ever half there."""
+    calls = ["open", "mv", "makedirs", "ls"]
+    kind = type(memory)
+    plain = {name: getattr(kind, name) for name in calls}
+    left = [0]
+
+    def failing(name: str) -> Any:
+        def call(self: Any, *arguments: Any, **named: Any) -> Any:
+            left[0] -= 1
+            if left[0] == 0:
+                raise (EOFError, RuntimeError, OSError, ConnectionResetError)[len(name) % 4]("cut")
+            return plain[name](self, *arguments, **named)
+
+        return call
+
+    for name in calls:
+        monkeypatch.setattr(kind, name, failing(name))
+    target = made_place(full.open(), in_memory(memory))
+    for cut in range(12, 400, 7):
+        left[0] = cut
+        for name in [name for name in memory.store if name.endswith(".json")]:
+            del memory.store[name]
+        try:
+            send(full.open(), in_memory(memory), target, nothing)
+        except (Broken, ParambakError) as error:
+            refusal = error.refusal if isinstance(error, Broken) else error
+            assert refusal.code in ("place-lost", "place-unreachable")
+        left[0] = -1
+        right = full.files()
+        assert all(
+            data == right[file]
+            for file, data in held(memory).items()
+            if file in right and not file.endswith(".tmp")
+        )
+    send(full.open(), in_memory(memory), target, nothing)
+    assert held(memory).items() >= full.files().items()
+
+
+def test_this_writers_own_left_overs_are_removed(full: Home, memory: Any) -> None:
+    """Another writer's are not: it may be writing just now."""
+    store = in_memory(memory, "one")
+    target = made_place(full.open(), store)
+    mine, others = (in_memory(memory, who)._mark + "12345678.tmp" for who in ("one", "two"))
+    folder = next(iter(full.files())).rpartition("/")[0]
+    for name in (mine, others):
+        memory.pipe_file(f"/office/backup/{folder}/{name}", b"half")
+    send(full.open(), in_memory(memory, "one"), target, nothing)
+    names = [name.rpartition("/")[2] for name in held(memory)]
+    assert mine not in names
+    assert others in names
+
+
+def test_what_reads_back_otherwise_never_gets_its_name(
+    full: Home, memory: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A store that loses bytes on the way is found before the file stands."""
+    plain = FsspecStore._write
+
+    def lossy(self: FsspecStore, path: str, data: bytes) -> None:
+        plain(self, path, data[:-1])
+
+    monkeypatch.setattr(FsspecStore, "_write", lossy)
+    with pytest.raises(ParambakError) as caught:
+        made_place(full.open(), in_memory(memory))
+    assert (caught.value.code, caught.value.found) == (
+        "place-lost",
+        "What was read back is not what was written (EIO)",
+    )
+    assert held(memory) == {}
+
+
+# --- addresses ---
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("", "place-address"),
+        ("a" * 1001, "place-address"),
+        ("stick\n", "place-address"),
+        ("zip://a.zip::file:///x", "place-address"),
+        ("simplecache::sftp://h/x", "place-address"),
+        ("://x", "place-address"),
+        ("s p://x", "place-address"),
+        ("generic://sftp://h/x", "place-address"),
+        ("http://h/x", "place-address"),
+        ("reference://x", "place-address"),
+        ("sftp://h", "place-address"),
+        ("sftp:///x", "place-address"),
+        ("sftp://h:99999/x", "place-address"),
+        ("sftp://[h/x", "place-address"),
+        ("sftp://ana:secret@h/x", "place-address-password"),
+        ("ftp://ana:@h/x", "place-address-password"),
+        ("s3://bucket/x?token=secret", "place-address-password"),
+        ("s3://bucket/x#secret", "place-address-password"),
+    ],
+)
+def test_what_is_no_address_is_refused(text: str, code: str) -> None:
+    """And a secret in it is not said again."""
+    with pytest.raises(ParambakError) as caught:
+        parse(text)
+    assert caught.value.code == code
+    assert "secret" not in str(caught.value.document())
+
+
+def test_an_address_is_taken_apart() -> None:
+    """Host, port, user and path; a folder has no scheme."""
+    parsed = parse("sftp://ana%20b@office.example:2222/srv/back%20up")
+    assert parsed[1:] == ("sftp", "/srv/back up", "office.example", 2222, "ana b")
+    assert parse("/media/red").scheme == ""
+    assert parse("file:///media/red").path == "/media/red"
+    assert parse("E:\\backup").path == "E:\\backup"
+    assert parse("file://server/share").path == "//server/share"
+
+
+def test_a_folder_opens_as_a_folder(tmp_path: Path) -> None:
+    """Without any library."""
+    store = open_store(parse(str(tmp_path)), "w", SshTerms())
+    assert isinstance(store, FolderStore)
+    store.close()
+
+
+def test_an_unknown_kind_of_address_is_refused() -> None:
+    """A scheme that fsspec does not know."""
+    with pytest.raises(ParambakError) as caught:
+        open_store(parse("pigeon://loft/x"), "w", SshTerms())
+    assert caught.value.code == "place-address"
+
+
+@pytest.mark.parametrize(
+    ("address", "library", "install"),
+    [
+        ("memory://x", "fsspec", "parambak[store]"),
+        ("sftp://h/x", "paramiko", "parambak[sftp]"),
+        ("s3://bucket/x", "s3fs", "what `found` names"),
+    ],
+)
+def test_a_library_that_is_not_there_is_named(
+    monkeypatch: pytest.MonkeyPatch, address: str, library: str, install: str
+) -> None:
+    """With the command that brings it."""
+    monkeypatch.setitem(sys.modules, library, None)
+    with pytest.raises(ParambakError) as caught:
+        open_store(parse(address), "w", SshTerms())
+    assert caught.value.code == "place-library"
+    assert library in str(caught.value.found)
+    assert install in str(caught.value.next)
+
+
+def test_a_store_that_fails_at_once_is_not_reached(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever its library raises."""
+
+    def fail(*_: object, **__: object) -> None:
+        raise KeyError("no such bucket")
+
+    monkeypatch.setattr(fsspec.core, "url_to_fs", fail)
+    with pytest.raises(ParambakError) as caught:
+        open_store(parse("memory://x"), "w", SshTerms())
+    assert caught.value.code == "place-unreachable"
+
+
+def test_a_store_that_cannot_be_listed_is_not_reached(
+    memory: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where it can be opened all the same."""
+    store = in_memory(memory)
+
+    def fail(*_: object, **__: object) -> None:
+        raise RuntimeError("no")
+
+    monkeypatch.setattr(stores_fsspec.FsspecStore, "_names", fail)
+    with pytest.raises(ParambakError) as caught:
+        look(store)
+    assert caught.value.code == "place-unreachable"
