@@ -23,6 +23,7 @@ from parambak.vault.faults import (
     UNWRITABLE,
     WRITE_FAILED,
 )
+from parambak.vault.file_system import forgets_when_renamed
 
 if sys.platform == "darwin":
     import fcntl
@@ -417,7 +418,10 @@ def _write(path: Path, data: bytes, *, mode: int, keep: bool, only_new: bool = F
         placed = True
         if only_new:
             remove(temporary)  # where it was linked it still stands
-        flush_folder(path.parent)
+        if forgets_when_renamed(path.parent):
+            flush_standing(path)
+        else:
+            flush_folder(path.parent)
     except BaseException as error:
         remove(temporary)
         if placed and not keep:
