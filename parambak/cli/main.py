@@ -43,9 +43,11 @@ COMMANDS: dict[str, str | dict[str, str]] = {
         "read-back": "swap_read_back",
         "close": "swap_close",
     },
+    "report": {"copy": "report_copy", "visit": "report_visit", "swap": "report_swap"},
     "recheck": "recheck",
     "rebuild": "rebuild",
     "recover": "recover",
+    "migrate": "migrate",
     "closing-line": "closing_line",
     "visit": {"open": "visit_open", "close": "visit_close"},
     "card": {"add": "card_add", "record": "card_record"},
@@ -56,6 +58,9 @@ COMMANDS: dict[str, str | dict[str, str]] = {
         "list": "place_list",
         "remove": "place_remove",
     },
+    "pack": "pack",
+    "unpack": "unpack",
+    "vessel": {"leave": "vessel_leave"},
     "layout": {
         "check": "layout_check",
         "map": "layout_map",
@@ -66,8 +71,10 @@ COMMANDS: dict[str, str | dict[str, str]] = {
 GROUP_HELP = {
     "rules": "The ship's rules: what its owner requires before a swap.",
     "swap": "Replace a processor card, from opening the swap to closing it.",
+    "report": "Pages to print: of a copy, a visit, a swap.",
     "visit": "Open and close an attendance aboard.",
     "place": "Places: a second folder, stick or server that holds the same.",
+    "vessel": "A ship that is sold, or a customer lost.",
     "card": "Processor cards: spares, and what a unit's card must carry.",
     "layout": "Field layouts.",
 }
@@ -149,6 +156,7 @@ def _answered(given: list[str], settings: Settings) -> int:
     try:
         answer = root.main(args=given, obj=settings, prog_name="parambak", standalone_mode=False)
     except ParambakError as error:
+        _print_warnings(settings.notes())
         return _print_error(error.document(), error.exit_code, settings)
     except click.ClickException as error:
         return _print_error(_usage(error), 2, settings)
@@ -179,8 +187,7 @@ def _unprinted(error: OSError) -> int:
 
 
 def _print_answer(answer: Answer, settings: Settings) -> int:
-    if answer.warnings:
-        _print_warnings(answer.warnings)
+    _print_warnings(tuple(dict.fromkeys((*answer.warnings, *settings.notes()))))
     if settings.json:
         click.echo(json.dumps(answer.document, ensure_ascii=True, indent=2))
         return answer.exit_code
@@ -192,6 +199,8 @@ def _print_answer(answer: Answer, settings: Settings) -> int:
 
 def _print_warnings(warnings: Sequence[str]) -> None:
     """Print notes beside the answer, never in the way of a JSON document."""
+    if not warnings:
+        return
     from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
 
     beside = Screen(stderr=True)

@@ -15,6 +15,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from parambak.memory.digests import sha256
+from parambak.vault import versions
 from parambak.vault.faults import DAMAGED_RECORD, NEWER, UNFIT
 from parambak.vault.files import shown
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 FOLDER = "records"
 SUFFIX = ".json"
-FORMAT = 1
+FORMAT = versions.PRESENT
 MAX_BYTES = 1 << 20  # of a record's file
 MAX_DEPTH = 16  # objects and lists within each other, the body counted as the first
 MAX_INTEGER = (1 << 63) - 1  # times in nanoseconds pass the 2^53 of RFC 8259 section 6
@@ -170,6 +171,10 @@ def decode(data: bytes, digest: str | None = None) -> Record:
     version = _version(data)
     if version > FORMAT:
         raise NEWER.at(expected=f"record format {FORMAT}", found=str(version))
+    older = versions.OLDER.get(version) if len(data) <= MAX_BYTES else None
+    told = older.record(data) if older else None
+    if told is not None:
+        return told
     raise DAMAGED_RECORD.at(expected=checked[0], found=checked[1])
 
 
@@ -180,16 +185,17 @@ def decode_checked(data: bytes) -> Record:
     """
     try:
         return _DECODER.decode(data)
-    except (ValueError, RecursionError, msgspec.MsgspecError) as error:
-        raise DAMAGED_RECORD.at(expected="a record", found=shown(str(error))) from error
+    except (ValueError, RecursionError, msgspec.MsgspecError):
+        return decode(data)  # of an older format, or none
 
 
 def links_of(data: bytes) -> Links:
     """Return the links of a record that `decode` has found right before; as `decode_checked`."""
     try:
         return _LINKS.decode(data)
-    except (ValueError, RecursionError, msgspec.MsgspecError) as error:
-        raise DAMAGED_RECORD.at(expected="a record", found=shown(str(error))) from error
+    except (ValueError, RecursionError, msgspec.MsgspecError):
+        record = decode(data)
+        return Links(record.after, When(record.clock.utc))
 
 
 def unfit(body: dict[str, Any]) -> tuple[str, str] | None:
