@@ -226,6 +226,27 @@ class CardSheetBody(Body, frozen=True):
     name: str
 
 
+class SheetOfCardBody(Body, frozen=True):
+    """kind "sheet-of-card": what one card carries, a spare or one that is fitted."""
+
+    card: Identity
+    sheet: Digest
+    name: str
+
+
+class CardsExchangedBody(Body, frozen=True):
+    """kind "cards-exchanged": the cards of two like units are exchanged for fault-finding.
+
+    `units` are two identities; with `cards`, those of the cards that each had, in the same
+    order. With `back` they were put back.
+    """
+
+    units: tuple[Identity, Identity]
+    why: str
+    cards: tuple[Identity, Identity] | None = None
+    back: bool = False
+
+
 class LoadFileBody(Body, frozen=True):
     """kind "load-file": a file released for loading into a new card.
 
@@ -468,6 +489,8 @@ KINDS: dict[str, type[Body]] = {
     "visit-opened": VisitOpenedBody,
     "visit-closed": VisitClosedBody,
     "card-sheet": CardSheetBody,
+    "sheet-of-card": SheetOfCardBody,
+    "cards-exchanged": CardsExchangedBody,
     "load-file": LoadFileBody,
     "read-back": ReadBackBody,
     "measured": MeasuredBody,

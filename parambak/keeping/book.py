@@ -41,6 +41,7 @@ class Book:
         self.kinds: dict[str, str] = {}
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
         self.sheets: list[tuple[str, bodies.CardSheetBody]] = []
+        self.card_sheets: list[tuple[str, bodies.SheetOfCardBody]] = []
         self.rules: list[tuple[str, bodies.ShipsRulesBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
@@ -89,6 +90,8 @@ class Book:
                 self._enter(body.new, stored.digest)
             case bodies.CardSheetBody():
                 self.sheets.append((stored.digest, body))
+            case bodies.SheetOfCardBody():
+                self.card_sheets.append((stored.digest, body))
             case bodies.ShipsRulesBody():
                 self.rules.append((stored.digest, body))
             case _:

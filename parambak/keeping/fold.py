@@ -163,7 +163,8 @@ def _cards(ship: Ship, vessel: str) -> tuple[Card, ...]:
         serial = facts.get("serial", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/card:{serial}"
-        cards.append(Card(ids, serial, where, facts, _positions(ship, ids, where), against))
+        positions = _positions(ship, ids, where)
+        cards.append(Card(ids, serial, where, facts, positions, against, _sheet_of_card(ship, ids)))
     return tuple(cards)
 
 
@@ -174,6 +175,17 @@ def _sheet(ship: Ship, unit: frozenset[str]) -> tuple[str, str] | None:
         for book in ship.books
         for record, body in book.sheets
         if body.unit in unit
+    ]
+    return max(sheets)[1:] if sheets else None
+
+
+def _sheet_of_card(ship: Ship, card: frozenset[str]) -> tuple[str, str] | None:
+    """Return the digest and the name of the sheet recorded last for a card."""
+    sheets = [
+        (ship.order(record), body.sheet, body.name)
+        for book in ship.books
+        for record, body in book.card_sheets
+        if body.card in card
     ]
     return max(sheets)[1:] if sheets else None
 

@@ -144,7 +144,10 @@ class Unit(Struct, frozen=True):
 
 
 class Card(Struct, frozen=True):
-    """A processor card with a serial number and a whereabouts."""
+    """A processor card with a serial number and a whereabouts.
+
+    `sheet` are the digest and the name of its card sheet, where there is one.
+    """
 
     ids: frozenset[str]
     serial: str
@@ -152,6 +155,7 @@ class Card(Struct, frozen=True):
     facts: dict[str, str] = {}
     positions: tuple[Position, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
+    sheet: tuple[str, str] | None = None
 
     @property
     def id(self) -> str:

@@ -111,6 +111,29 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"name":"s.toml","sheet":' + _D + ',"unit":"' + OTHER + '"}',
     ),
     (
+        "sheet-of-card",
+        bodies.SheetOfCardBody(card=OTHER, sheet=DIGEST, name="s.toml"),
+        '{"card":"' + OTHER + '","name":"s.toml","sheet":' + _D + "}",
+    ),
+    (
+        "cards-exchanged",
+        bodies.CardsExchangedBody(units=(ID, OTHER), why="the fault"),
+        '{"units":["' + ID + '","' + OTHER + '"],"why":"the fault"}',
+    ),
+    (
+        "cards-exchanged",
+        bodies.CardsExchangedBody(units=(ID, OTHER), why="found", cards=(OTHER, ID), back=True),
+        '{"back":true,"cards":["'
+        + OTHER
+        + '","'
+        + ID
+        + '"],"units":["'
+        + ID
+        + '","'
+        + OTHER
+        + '"],"why":"found"}',
+    ),
+    (
         "load-file",
         bodies.LoadFileBody(
             position=OTHER, image=IMAGE, format="raw", file_sha256=DIGEST, sum16="3A7F"
