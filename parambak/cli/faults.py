@@ -72,6 +72,18 @@ UNVERIFIED_WORDS = Fault(
     "a copy that is not verified is released by name, with a reason, and typed again",
     "Give --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
 )
+NO_SWAP = Fault(
+    "report-no-swap",
+    NotFound,
+    "no such swap is on record at {where}",
+    "Open one with `parambak swap open {where}`, or leave --number out.",
+)
+NO_VISIT = Fault(
+    "report-no-visit",
+    NotFound,
+    "no such visit to {vessel} is on record",
+    "Name the first day of a visit with --on, or leave it out for the last one.",
+)
 SHORT_NAME = Fault(
     "load-file-short-name",
     CallRefused,
@@ -114,6 +126,12 @@ DAY_TO_COME = Fault(
     CallRefused,
     "no chip was read on that day",
     "Type the day of the read; if it is right, set this computer's clock.",
+)
+LEAVE_UNCONFIRMED = Fault(
+    "leave-unconfirmed",
+    CallRefused,
+    "the vessel's name was not given a second time, so nothing was done",
+    "Call it on a terminal and type the name, or add --leaving NAME.",
 )
 LEAVES_VAULT = Fault(
     "export-into-vault",

@@ -27,8 +27,8 @@ def command(  # noqa: PLR0913 - one argument an option
     """Put on record what a person knows of CONDITION; the last answer holds.
 
     ANSWER is yes, no, not-known or not-needed. TEXT is the evidence, or why not. CONDITION
-    is diagnosed, last-read, duplicate-channel, decided, permit, protections, way-back,
-    old-card-kept, belongs-to-card or counters.
+    is diagnosed, last-read, duplicate-channel, impact, decided, permit, protections,
+    way-back, old-card-kept, belongs-to-card or counters.
     """
     vault = store.open_vault(settings)
     position = acts.answer(vault, where, condition=condition, told=told, text=text, by=by)

@@ -136,18 +136,20 @@ def visits_of(
     A visit is closed once a record says so, in whatever order they are found: whoever
     closed it knew it. Of two records that open or close one visit the earlier counts.
     """
-    ends: dict[str, str] = {}
+    ends: dict[str, tuple[str, str | None]] = {}
     for stored in sorted(closed, key=_clock):
         body = _sound(stored, bodies.VisitClosedBody)
         if body is not None:
-            ends.setdefault(body.visit, local_time(stored.record).date().isoformat())
+            day = local_time(stored.record).date().isoformat()
+            ends.setdefault(body.visit, (day, body.remark))
     found: dict[str, Visit] = {}
     for stored in sorted(opened, key=_clock):
         begun = _sound(stored, bodies.VisitOpenedBody)
         if begun is not None and begun.visit not in found:
-            record, end = stored.record, ends.get(begun.visit)
+            record = stored.record
+            end, remark = ends.get(begun.visit, (None, None))
             found[begun.visit] = Visit(
-                begun.visit, identity, begun.on, record.by, begun.reader, record.writer, end
+                begun.visit, identity, begun.on, record.by, begun.reader, record.writer, end, remark
             )
     return tuple(found.values())
 

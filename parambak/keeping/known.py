@@ -164,7 +164,7 @@ class Card(Struct, frozen=True):
 
 
 class Visit(Struct, frozen=True, gc=False):
-    """One attendance aboard; `closed` is None while it is open."""
+    """One attendance aboard; `closed` is None while it is open, `remark` said at its end."""
 
     id: str
     vessel: str
@@ -173,6 +173,7 @@ class Visit(Struct, frozen=True, gc=False):
     reader: str | None
     writer: str
     closed: str | None = None
+    remark: str | None = None
 
 
 class Aboard(Struct, frozen=True):

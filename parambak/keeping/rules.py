@@ -33,6 +33,7 @@ CONDITIONS = (
     "belongs-to-card",
     "counters",
     "duplicate-channel",
+    "impact",
     "decided",
     "permit",
     "protections",

@@ -22,6 +22,7 @@ QUESTIONS = {
     "diagnosed": "is the card the cause? Supplies, fuses and connectors first",
     "last-read": "was the old card read once more, where that is safe, or why not",
     "duplicate-channel": "is there a duplicate channel, and is it healthy",
+    "impact": "what else does it touch? Connected systems, alarms, modes of working",
     "decided": "who decides on the swap",
     "permit": "under which permit, or no permit system and the master informed",
     "protections": "which protections are out meanwhile, and who watches",

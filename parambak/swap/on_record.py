@@ -15,6 +15,7 @@ from parambak.keeping.bodies import (
 from parambak.keeping.fold import fleet
 from parambak.keeping.identities import new_identity
 from parambak.keeping.kept_layout import objects_of, put_layout
+from parambak.keeping.take_in import entry_of
 from parambak.keeping.texts import kept_name
 from parambak.memory.digests import sha256, sum16
 
@@ -98,13 +99,13 @@ def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keywor
         call = new_identity()
         for incoming, found in reads:
             image = incoming.image
-            relies_on = [writing.put(image.content), writing.put(incoming.data), copy.sha256]
-            relies_on += needed
+            relies_on = [writing.put(image.content), copy.sha256, *needed]
+            relies_on += [writing.put(file.data) for file in incoming.files]
             body = ReadBackBody(
                 position=position.id,
                 meant=copy.image,
                 image=ImageEntry.of(image, sha256(image.content)),
-                dumps=(incoming.entry,),
+                dumps=tuple(entry_of(file) for file in incoming.files),
                 stage=found.stage,
                 loaded_correctly=found.loaded_correctly,
                 swap=swap,

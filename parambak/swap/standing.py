@@ -54,14 +54,18 @@ def standing(
     assessor: Assessor,
     where: str,
     new_card: Mapping[str, str] | None = None,
+    course: Course | None = None,
 ) -> Standing:
-    """Gather where the swap at a WHERE stands; `new_card` are the entries of its sheet."""
+    """Gather where the swap at a WHERE stands; `new_card` are the entries of its sheet.
+
+    `course` is the swap that is asked for; else the one that is open.
+    """
     vault = assessor.vault
     position = select.find_position(known, where)
     vessel = select.find_vessel(known, select.parse_where(where).vessel)
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
     every = courses(vault, vessel, position)
-    course = open_course(every)
+    course = course or open_course(every)
     others = tuple(each for each in every if each.end is None and each is not course)
     copy = meant_copy(position, course)
     ids = position.ids | (unit.ids if unit is not None else frozenset())
@@ -86,12 +90,17 @@ def standing(
 
 
 def meant_copy(position: Position, course: Course | None) -> Copy | None:
-    """Return the copy that the open swap means, else the newest; None where there is none."""
-    if course is not None and course.meant is not None:
-        chosen = [copy for copy in position.copies if copy.image == course.meant.image]
-        if chosen:
-            return chosen[-1]
-    return position.latest
+    """Return the copy that a swap means, else the newest; None where there is none.
+
+    A swap that has ended means the copy that its card was last held against.
+    """
+    image = course.meant.image if course is not None and course.meant is not None else None
+    if image is None and course is not None and course.end is not None:
+        meant = [each.body.meant for each in course.read_backs]
+        meant = meant or [each.body.image for each in course.released]
+        image = meant[-1] if meant else None
+    chosen = [copy for copy in position.copies if copy.image == image]
+    return chosen[-1] if chosen else position.latest
 
 
 def who(assessor: Assessor, told: Told) -> str:

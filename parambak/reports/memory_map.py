@@ -1,0 +1,139 @@
+"""A map of a memory as SVG: what is known of each stretch, and what changed.
+
+Legible in black and white: each sort of cell has a pattern of its own, and a changed cell a
+black mark inside it.
+"""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import TYPE_CHECKING, NamedTuple
+
+from markupsafe import Markup
+
+from parambak.layouts.places import places
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from parambak.layouts.model import Layout
+    from parambak.layouts.places import Place
+    from parambak.memory.image import Image, Range
+
+COLUMNS = 64
+MOST_ROWS = 32
+CELL = 9  # units of the drawing
+LEFT = 58  # room for the address
+_NAMESPACE = "http://www.w3.org/2000/svg"
+
+ABSENT, UNKNOWN, RESERVED, FIELD, MOVING, CHECK = range(6)
+WORDS = (
+    "no bytes here",
+    "nothing known",
+    "reserved",
+    "a field",
+    "expected to change",
+    "a check",
+)
+_STYLES = ("url(#absent)", "#fff", "url(#reserved)", "#ddd", "url(#moving)", "url(#check)")
+_PATTERNS = """<defs>
+<pattern id="absent" width="6" height="6" patternUnits="userSpaceOnUse">\
+<path d="M0 6L6 0" stroke="#999" stroke-width=".7"/></pattern>
+<pattern id="reserved" width="4" height="4" patternUnits="userSpaceOnUse">\
+<circle cx="2" cy="2" r=".7" fill="#666"/></pattern>
+<pattern id="moving" width="4" height="4" patternUnits="userSpaceOnUse">\
+<rect width="4" height="4" fill="#ddd"/><path d="M0 2H4" stroke="#555" stroke-width=".8"/></pattern>
+<pattern id="check" width="4" height="4" patternUnits="userSpaceOnUse">\
+<rect width="4" height="4" fill="#ddd"/><path d="M2 0V4" stroke="#333" stroke-width="1"/></pattern>
+</defs>"""
+
+
+class Cells(NamedTuple):
+    """The cells of a map: how many bytes each stands for, its sort, and whether it changed."""
+
+    bytes_a_cell: int
+    sorts: bytes
+    changed: frozenset[int]
+
+
+def cells(size: int, image: Image, layout: Layout | None, changed: Iterable[Range]) -> Cells:
+    """Return the cells of a memory of `size` bytes; one shows the last sort that applies."""
+    each = 1
+    while size > COLUMNS * MOST_ROWS * each:
+        each *= 2
+    count = -(-size // each)
+    sorts = bytearray([ABSENT]) * count
+    for block in image.ranges:
+        _mark(sorts, each, block.start, block.end, UNKNOWN)
+    for place in places(layout) if layout is not None else ():
+        _mark(sorts, each, place.at, place.end, _sort(place))
+    touched = {
+        cell
+        for run in changed
+        for cell in range(run.start // each, min((run.end - 1) // each + 1, count))
+    }
+    return Cells(each, bytes(sorts), frozenset(touched))
+
+
+def _mark(sorts: bytearray, each: int, start: int, end: int, sort: int) -> None:
+    for cell in range(start // each, min((end - 1) // each + 1, len(sorts))):
+        sorts[cell] = max(sorts[cell], sort)
+
+
+def _sort(place: Place) -> int:
+    if place.kind == "check":
+        return CHECK
+    if place.reserved:
+        return RESERVED
+    return MOVING if place.live or place.expected_to_change else FIELD
+
+
+def draw(found: Cells) -> Markup:
+    """Return the map as one SVG element, addresses at the left of each row."""
+    rows = -(-len(found.sorts) // COLUMNS)
+    width, height = LEFT + COLUMNS * CELL + 1, rows * CELL + 2
+    head = f'<svg class="map" role="img" viewBox="0 0 {width} {height}" xmlns="{_NAMESPACE}">'
+    lines = [head, _PATTERNS]
+    for row in range(rows):
+        lines += _row(found, row)
+    lines.append("</svg>")
+    return Markup("\n".join(lines))  # noqa: S704 - numbers and our own words alone
+
+
+def _row(found: Cells, row: int) -> Iterator[str]:
+    first = row * COLUMNS
+    top = row * CELL + 1
+    digits = max(4, len(f"{len(found.sorts) * found.bytes_a_cell - 1:X}"))
+    address = f"0x{first * found.bytes_a_cell:0{digits}X}"
+    yield f'<text x="{LEFT - 4}" y="{top + CELL - 2}" text-anchor="end">{address}</text>'
+    column = 0
+    for sort, group in groupby(found.sorts[first : first + COLUMNS]):
+        length = len(list(group))
+        yield (
+            f'<rect x="{LEFT + column * CELL}" y="{top}" width="{length * CELL}" height="{CELL}" '
+            f'fill="{_STYLES[sort]}" stroke="#999" stroke-width=".4"/>'
+        )
+        column += length
+    for cell in range(first, min(first + COLUMNS, len(found.sorts))):
+        if cell in found.changed:
+            left = LEFT + (cell - first) * CELL + 2
+            yield f'<rect x="{left}" y="{top + 2}" width="{CELL - 4}" height="{CELL - 4}"/>'
+
+
+def legend(found: Cells) -> tuple[tuple[Markup, str], ...]:
+    """Return a drawn sample and words for each sort of cell that the map shows."""
+    shown = [
+        (_sample(f'fill="{_STYLES[sort]}"', ""), WORDS[sort]) for sort in sorted(set(found.sorts))
+    ]
+    if found.changed:
+        inner = f'<rect x="3" y="3" width="{CELL - 4}" height="{CELL - 4}"/>'
+        shown.append((_sample('fill="#fff"', inner), "changed"))
+    return tuple(shown)
+
+
+def _sample(fill: str, inner: str) -> Markup:
+    box = f'<rect x="1" y="1" width="{CELL}" height="{CELL}" {fill} stroke="#999"/>'
+    return Markup(  # noqa: S704 - numbers and our own words alone
+        f'<svg class="sample" width="{CELL + 2}" height="{CELL + 2}" '
+        f'xmlns="{_NAMESPACE}">{box}{inner}</svg>'
+    )
