@@ -15,6 +15,7 @@ from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.bodies import RecheckBody
 from parambak.keeping.fold import fleet
+from parambak.keeping.healing import Healer, healers
 from parambak.keeping.losses import Loss, body_fault, losses
 from parambak.keeping.rechecks import RECHECK, last_full
 from parambak.vault import recheck_cycle
@@ -39,6 +40,7 @@ class Found(NamedTuple):
     lost: dict[str, tuple[Loss, ...]]
     known: tuple[Verdict, ...]
     oldest: datetime | None
+    healers: tuple[Healer, ...]
     noted: bool
 
     @property
@@ -82,6 +84,7 @@ def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> 
         lost,
         judged(vault, lines),
         last_full(vault.of_kind(None, RECHECK), vault.folder_mark, sound=False),
+        healers(vault, lost) if lost else (),
         noted=bool(store.warnings_of(vault)),
     )
     return Answer(
@@ -179,6 +182,10 @@ def _document(found: Found) -> dict[str, Any]:
             }
             for each in found.known
         ],
+        "places": [
+            {"place": each.place, "files": each.files, "on": each.on.isoformat()}
+            for each in found.healers
+        ],
         "next": _next_step(found),
     }
 
@@ -237,6 +244,13 @@ def _next_step(found: Found) -> str | None:
         return (
             "Fetch vault.toml from another copy of this vault, or write its three lines anew as "
             "formats/vault.md has them, and run recheck again."
+        )
+    if found.healers:
+        best = found.healers[0]
+        part = "" if best.files == len(files) else f"{best.files} of {len(files)} of "
+        return (
+            f"Run `parambak place send {best.place}`: on {best.on} that place held {part}the files "
+            "that are damaged here, and the vault is healed from there."
         )
     if files:
         return (

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 class Loss(NamedTuple):
     """One thing that is lost with a file: in words, and where, as far as that is known.
 
-    `record` is the record that relies on the file, or the lost record itself; `in_dump` tells
+    Whoever holds `record`, about the vessel `identity`, holds the file too; `in_dump` tells
     that archiving the same dump again brings it back.
     """
 
@@ -31,6 +31,7 @@ class Loss(NamedTuple):
     vessel: str | None = None
     where: str | None = None
     record: str | None = None
+    identity: str | None = None
     in_dump: bool = False
 
 
@@ -67,6 +68,7 @@ class _Reckoning:
         self._files = frozenset(damaged)
         self._found: dict[str, dict[str, Loss]] = {}
         self._signed: Counter[tuple[str, str]] = Counter()
+        self._signers: dict[tuple[str, str], Stored] = {}
         self._reads: dict[str, tuple[Position, Copy]] = {}
         self._wheres: dict[str, str] = {}
         self._handles: dict[str, str] = {}
@@ -98,14 +100,17 @@ class _Reckoning:
                 file = self._lost(records.file_of(parent)) if parent not in known else None
                 if file:
                     text = f"a record about {self._ship(record)}; what it told is not known"
-                    self._add(file, Loss(text, self._vessel(record), None, parent))
+                    whose = self._vessel(record), None, stored.digest, record.vessel
+                    self._add(file, Loss(text, *whose))
 
     def told(self) -> dict[str, tuple[Loss, ...]]:
         """Return what was found, by file."""
         for (file, ship), count in self._signed.items():
             noun = "record" if count == 1 else "records"
             text = f"the name of the person who made {count} {noun} about {ship}"
-            self._add(file, Loss(text, ship if ship in self._handles.values() else None))
+            last = self._signers[file, ship]
+            whose = self._vessel(last.record), None, last.digest, last.record.vessel
+            self._add(file, Loss(text, *whose))
         return {file: tuple(found.values()) for file, found in sorted(self._found.items())}
 
     def _lost(self, file: str) -> str | None:
@@ -120,7 +125,9 @@ class _Reckoning:
 
     def _object(self, file: str, digest: str, stored: Stored) -> None:
         if digest == stored.record.by:
-            self._signed[file, self._ship(stored.record)] += 1
+            signed = file, self._ship(stored.record)
+            self._signed[signed] += 1
+            self._signers[signed] = stored
         in_dump, texts = self._parts(digest, stored)
         for text in texts:
             self._add(file, self._loss(text, stored, in_dump=in_dump))
@@ -186,7 +193,9 @@ class _Reckoning:
     def _loss(self, text: str, stored: Stored, *, in_dump: bool = False) -> Loss:
         position = stored.record.body.get("position") or stored.record.body.get("unit")
         where = self._where(stored, position if isinstance(position, str) else "", known=True)
-        return Loss(text, self._vessel(stored.record), where or None, stored.digest, in_dump)
+        record = stored.record
+        whose = self._vessel(record), where or None, stored.digest, record.vessel
+        return Loss(text, *whose, in_dump)
 
     def _where(self, stored: Stored, position: str, *, known: bool = False) -> str:
         read = self._reads.get(stored.digest)

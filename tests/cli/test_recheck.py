@@ -198,3 +198,21 @@ def test_a_limited_recheck_goes_on_where_it_stopped(ship: Ship) -> None:
     sinces = {json.loads(p.read_bytes())["body"]["since"] for p in records_of(ship, "recheck")}
     assert sinces == {began, body["since"]}
     assert not note.exists()
+
+
+def test_a_place_that_holds_it_is_the_next_step(ship: Ship) -> None:
+    """Named, with the day on which it last proved that; and it heals the vault."""
+    archive_two(ship)
+    assert ship.run("place", "add", "red-stick", "stick").code == 0
+    assert ship.run("place", "send", "red-stick").code == 0
+    copy = ship.answer("catalogue").document["positions"][0]["sha256"]
+    spoil(ship.vault / "objects" / copy[:2] / copy)
+    records_of(ship, "read")[0].unlink()
+    result = ship.answer("recheck")
+    assert result.code == 3
+    assert len(result.document["damaged"]) == 2
+    (place,) = result.document["places"]
+    assert (place["place"], place["files"]) == ("red-stick", 2)
+    assert result.document["next"].startswith("Run `parambak place send red-stick`: on 2")
+    assert ship.run("place", "send", "red-stick").code == 0
+    assert ship.answer("recheck").code == 0
