@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from parambak.errors import VaultDamaged
 from parambak.keeping import select
+from parambak.keeping.holdings import Holdings
 from parambak.swap import measured
 from parambak.swap.card_sheet import compare_sheets, load_sheet
 from parambak.swap.conditions import Evidence, readiness
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from parambak.swap.card_sheet import Entry
     from parambak.swap.conditions import Readiness
     from parambak.swap.course import Course, Told
+    from parambak.vault.vault import Vault
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,7 @@ def standing(
         entries=_entries(assessor, unit, new_card),
         older=course.meant.why if course is not None and course.meant is not None else None,
         supplies=measured.supplies(measured.on_record(vault, vessel, ids)),
+        held=_held(vault, copy),
     )
     if course is not None:
         evidence = replace(
@@ -112,6 +115,12 @@ def who(assessor: Assessor, told: Told) -> str:
         return f"{assessor.vault.person(told.by)}, {day}"
     except VaultDamaged:
         return f"a person whose name is lost ({told.by[:8]}), {day}"
+
+
+def _held(vault: Vault, copy: Copy | None) -> tuple[tuple[str, date, bool], ...]:
+    """Return the other places that held the copy, and whether it was hashed there."""
+    held = Holdings(vault).of(copy) if copy is not None else ()
+    return tuple((h.name, h.hashed_on or h.on, h.hashed_on is not None) for h in held)
 
 
 def _entries(
