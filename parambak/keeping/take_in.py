@@ -86,7 +86,7 @@ def _write(
             common,
             new=() if records else aimed.new,
             image=bodies.ImageEntry.of(incoming.image, image),
-            dumps=tuple(_entry(file) for file in incoming.files),
+            dumps=tuple(entry_of(file) for file in incoming.files),
         )
         relies_on = [image, *dumps, *kept]
         records.append(
@@ -140,7 +140,8 @@ def _common(
     )
 
 
-def _entry(file: Incoming) -> bodies.DumpEntry:
+def entry_of(file: Incoming) -> bodies.DumpEntry:
+    """Return a dump's entry as a record holds it: its name as text."""
     return msgspec.structs.replace(file.entry, name=kept_name(file.entry.name))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from msgspec.structs import replace
 
 from parambak.compare.renames import read_renames
 from parambak.keeping.entries import amend
@@ -117,6 +118,20 @@ def test_a_read_back_by_values_keeps_both_layouts_and_the_renames(
         assert entry["sha256"] == sha256(data)
         assert laptop.vault.read_object(entry["sha256"]) == data
         assert entry["sha256"] in record.objects
+
+
+def test_both_files_of_a_pair_are_on_record(laptop: Laptop) -> None:
+    """And under names that a record can hold."""
+    halves = [incoming(image()[half::2], name=f"R{half}\udcff.BIN") for half in (0, 1)]
+    read = replace(halves[0], second=halves[1], on_chip=Image.of(image()))
+    found = compare(Image.of(image()), read.image, BEFORE_POWER)
+    record_read_back(laptop.vault, laptop.position(), laptop.latest(), [(read, found)], by=None)
+    (record,) = newest(laptop)
+    assert [each["name"] for each in record.body["dumps"]] == ["R0\\udcff.BIN", "R1\\udcff.BIN"]
+    for half in (0, 1):
+        data = image()[half::2]
+        assert laptop.vault.read_object(sha256(data)) == data
+        assert sha256(data) in record.objects
 
 
 def test_a_read_back_by_bytes_names_no_layout(laptop: Laptop) -> None:
