@@ -1,0 +1,312 @@
+"""Invented swaps: sound ones, and ones with one thing wrong each, which must be refused for it.
+
+    python -m tests.swap.invented_swaps [--count 500] [--seed 20261125]
+
+prints how many of each kind were refused with the right condition named, and how many
+sound ones went through to their end. All data is invented.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import shutil
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from parambak.errors import ParambakError
+from parambak.keeping.assess import Assessor
+from parambak.keeping.bodies import FunctionTest, HeldBody
+from parambak.keeping.identities import new_identity
+from parambak.keeping.rules_file import record_rules
+from parambak.layouts import coverage
+from parambak.layouts.decode import decode
+from parambak.memory.image import Image
+from parambak.swap import acts, measured
+from parambak.swap.conditions import QUESTIONS
+from parambak.swap.course import the_open_course
+from parambak.swap.limits import load_limits
+from parambak.swap.measurements import read_readings
+from parambak.swap.on_record import Release, record_load_file, record_read_back
+from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, ReadBack, compare
+from parambak.swap.standing import Standing, standing
+from parambak.swap.start_up import start_up
+from parambak.vault.order import heads
+from tests.keeping.conftest import CHIPS, LAYOUT, MEMORY, WHERE, Laptop, image, incoming
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from parambak.layouts.model import Layout
+
+BY = "A. Invented"
+SEED = 20261125
+RULES = b"""
+[rules]
+title = "invented"
+source = "invented"
+[swap]
+required = ["supplies", "second-place", "card-sheet", "new-card"]
+"""
+LIMITS = load_limits(
+    b"[limits]\ntitle = 'invented'\nsource = 'invented'\n[[measurement]]\nname = 'logic'\n"
+    b"unit = 'V'\nnominal = 5\ntolerance-percent = 2\nsupply = true\n"
+)
+KINDS = (
+    "a bit",
+    "a link",
+    "a version",
+    "a stale copy",
+    "one read only",
+    "a lost place",
+    "a bad supply",
+    "start-up defaults",
+)
+# What must be named where each kind is refused: a condition, or the answer to a read-back.
+NAMED = {
+    "a bit": "differs before power",
+    "a link": "new-card",
+    "a version": "new-card",
+    "a stale copy": "differs before power",
+    "one read only": "read-twice",
+    "a lost place": "second-place",
+    "a bad supply": "supplies",
+    "start-up defaults": "start-up wrote",
+}
+
+
+@dataclass
+class Swap:
+    """One invented swap: its laptop, its chance, its memory, and what is wrong with it."""
+
+    laptop: Laptop
+    chance: random.Random
+    memory: bytes
+    wrong: str | None
+
+    def sheet(self, *, new: bool) -> dict[str, str]:
+        """Return the entries of the unit's card sheet, or of the new card's."""
+        entries = {"card-type": "TC-2", "software.version": "3.20", "links.J1": "1-2"}
+        if new and self.wrong == "a link":
+            entries["links.J1"] = "2-3"
+        if new and self.wrong == "a version":
+            entries["software.version"] = self.chance.choice(["3.2", "3.21", "4.0"])
+        return entries
+
+
+def told(swap: Swap) -> str | None:
+    """Carry one swap through; return what it was refused for, None where it was closed."""
+    _archive(swap)
+    _prepare(swap)
+    found = _standing(swap)
+    wanting = found.readiness().wanting
+    if wanting:
+        return ", ".join(wanting)
+    _release(swap, found)
+    stages: tuple[tuple[str, Callable[[Swap], bytes]], ...] = (
+        (BEFORE_POWER, _loaded),
+        (AFTER_POWER, _powered),
+    )
+    for stage, memory in stages:
+        refused = _read_back(swap, found, stage, memory(swap))
+        if refused:
+            return refused
+    tests = (FunctionTest(name="stop", result="passed"),)
+    acts.close(swap.laptop.vault, WHERE, tests=tests, by=BY, reason=None, old_card_to="ashore")
+    return None
+
+
+def _archive(swap: Swap) -> None:
+    laptop = swap.laptop
+    if swap.wrong == "a stale copy":
+        older = _moved(swap.memory, 0x60 + swap.chance.randrange(0x20))
+        laptop.take(older, older, layout=LAYOUT, chip="T256")
+    reads = [swap.memory] if swap.wrong == "one read only" else [swap.memory, swap.memory]
+    laptop.take(*reads, layout=LAYOUT, chip="T256")
+
+
+def _prepare(swap: Swap) -> None:
+    """Put rules, sheet, measurements, a place and all answers on record."""
+    laptop = swap.laptop
+    record_rules(laptop.vault, vessel="grebe", name="rules.toml", data=RULES, by=BY)
+    toml = "".join(f'"{name}" = "{value}"\n' for name, value in swap.sheet(new=False).items())
+    from parambak.keeping.entries import record_sheet
+
+    record_sheet(
+        laptop.vault, where="grebe/port-thruster", name="s.toml", data=toml.encode(), by=BY
+    )
+    _measure(swap)
+    acts.open_swap(
+        laptop.vault, WHERE, why="dead", by=BY, route="load", old_card="P1", new_card="P2"
+    )
+    for name in QUESTIONS:
+        acts.answer(laptop.vault, WHERE, condition=name, told="yes", text="seen", by=BY)
+    if swap.wrong != "a lost place":
+        _hold(laptop)
+
+
+def _measure(swap: Swap) -> None:
+    value = swap.chance.uniform(4.91, 5.09)
+    if swap.wrong == "a bad supply":
+        value = swap.chance.choice([swap.chance.uniform(3, 4.89), swap.chance.uniform(5.11, 7)])
+    readings = read_readings([f"logic={value:.3f}V"], [], LIMITS.by_name)
+    vault = swap.laptop.vault
+    with vault.writing() as writing:
+        measured.keep(
+            writing,
+            measured.place(swap.laptop.fleet, "grebe/port-thruster"),
+            readings,
+            stage=measured.AS_FOUND,
+            limits=None,
+            instrument="invented",
+            calibrated=None,
+            on=None,
+            visit=None,
+            by=BY,
+            remark=None,
+        )
+
+
+def _hold(laptop: Laptop) -> None:
+    """Put on record that a place was shown to hold all that is there now."""
+    vault = laptop.vault
+    (vessel,) = vault.vessels()
+    newest = tuple(sorted(each.digest for each in heads(vault.records(vessel))))
+    body = HeldBody(
+        place=new_identity(), name="office", heads=newest, records=1, objects=1, hashed=True
+    )
+    with vault.writing() as writing:
+        writing.add("held", vessel, body.members())
+
+
+def _standing(swap: Swap) -> Standing:
+    assessor = Assessor(swap.laptop.vault, CHIPS)
+    return standing(swap.laptop.fleet, assessor, WHERE, _flat(swap.sheet(new=True)))
+
+
+def _flat(entries: dict[str, str]) -> dict[str, str]:
+    return {f'"{name}"' if "." in name else name: value for name, value in entries.items()}
+
+
+def _release(swap: Swap, found: Standing) -> None:
+    assert found.copy is not None
+    assert found.course is not None
+    release = Release("raw", ("ab" * 32,), swap=found.course.id, by=BY)
+    image_meant = Image.of(swap.memory)
+    record_load_file(swap.laptop.vault, found.position, found.copy, image_meant, release)
+
+
+def _loaded(swap: Swap) -> bytes:
+    """Return what the new card holds once it was loaded."""
+    if swap.wrong == "a bit":
+        return _moved(swap.memory, swap.chance.randrange(MEMORY))
+    if swap.wrong == "a stale copy":
+        older = swap.laptop.position().copies[0]
+        return Assessor(swap.laptop.vault).image(older.image).content
+    return swap.memory
+
+
+def _powered(swap: Swap) -> bytes:
+    """Return what it holds once it was powered: a counter and a clock moved on."""
+    data = bytearray(swap.memory)
+    data[0x23] ^= swap.chance.randrange(1, 256)
+    data[0x31] ^= swap.chance.randrange(1, 256)
+    if swap.wrong == "start-up defaults":
+        for at in range(0x50, 0x50 + swap.chance.randrange(4, 0x30)):
+            data[at] = 0xFF ^ data[at]
+        data[0x80:0x82] = (sum(data[0x40:0x80]) & 0xFFFF).to_bytes(2, "big")
+    return bytes(data)
+
+
+def _moved(memory: bytes, at: int) -> bytes:
+    data = bytearray(memory)
+    data[at] ^= 1 << (at % 8)
+    if 0x40 <= at < 0x80:
+        data[0x80:0x82] = (sum(data[0x40:0x80]) & 0xFFFF).to_bytes(2, "big")
+    return bytes(data)
+
+
+def _read_back(swap: Swap, found: Standing, stage: str, memory: bytes) -> str | None:
+    """Read the card back twice; return what speaks against it."""
+    assert found.copy is not None
+    assert found.course is not None
+    layout = Assessor(swap.laptop.vault, CHIPS).layout_of(found.position)
+    assert layout is not None
+    answers = [
+        (each, _compared(swap.memory, each.image, stage, layout))
+        for each in (incoming(memory), incoming(memory))
+    ]
+    record_read_back(
+        swap.laptop.vault, found.position, found.copy, answers, by=BY, swap=found.course.id
+    )
+    answer = answers[0][1]
+    if answer.loaded_correctly:
+        return None
+    if stage == BEFORE_POWER:
+        return "differs before power"
+    wrote = start_up(
+        Image.of(memory), answer.differences, held_before=_held_before(swap), others={}
+    )
+    return "start-up wrote" if wrote else "differs after power"
+
+
+def _held_before(swap: Swap) -> bool:
+    vessel = swap.laptop.fleet.vessels[0]
+    course = the_open_course(swap.laptop.vault, vessel, swap.laptop.position())
+    return any(
+        each.body.stage == BEFORE_POWER and each.body.loaded_correctly for each in course.read_backs
+    )
+
+
+def _compared(meant: bytes, read: Image, stage: str, layout: Layout) -> ReadBack:
+    if stage == BEFORE_POWER:
+        return compare(Image.of(meant), read, stage)
+    moving = dict(coverage.masks(layout, "expected-to-change"))
+    for address, bits in coverage.masks(layout, "live").items():
+        moving[address] = moving.get(address, 0) | bits
+    return compare(Image.of(meant), read, stage, moving, decode(layout, read).checks)
+
+
+def one(seed: int, wrong: str | None, folder: Path) -> str | None:
+    """Invent one swap in a folder and carry it through; return what it was refused for."""
+    chance = random.Random(seed)
+    laptop = Laptop(folder)
+    try:
+        return told(Swap(laptop, chance, image(seed), wrong))
+    except ParambakError as error:
+        return error.code
+    finally:
+        laptop.close()
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def main(arguments: list[str]) -> int:
+    """Run the sound and the wrong ones, and print the figures; 1 where any is told wrongly."""
+    parser = argparse.ArgumentParser(description="Invented swaps, sound and wrong.")
+    parser.add_argument("--count", type=int, default=500)
+    parser.add_argument("--seed", type=int, default=SEED)
+    options = parser.parse_args(arguments)
+    wrong: dict[str, list[str | None]] = {kind: [] for kind in KINDS}
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch) / "swap"
+        sound = [one(options.seed + n, None, folder) for n in range(options.count)]
+        for number in range(options.count):
+            kind = KINDS[number % len(KINDS)]
+            wrong[kind].append(one(options.seed + options.count + number, kind, folder))
+    passed = sound.count(None)
+    sys.stdout.write(f"sound: {passed} of {len(sound)} closed\n")
+    right = 0
+    for kind, found in wrong.items():
+        named = found.count(NAMED[kind])
+        right += named
+        others = sorted({str(each) for each in found} - {NAMED[kind]})
+        more = f"; otherwise: {', '.join(others)}" if others else ""
+        sys.stdout.write(f"{kind}: {named} of {len(found)} refused for {NAMED[kind]}{more}\n")
+    return 0 if passed == len(sound) and right == options.count else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
