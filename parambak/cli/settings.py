@@ -27,6 +27,7 @@ class Settings:
     json: bool = False
     vault: str | None = None
     own: str | None = None
+    said: list[Callable[[], tuple[str, ...]]] = field(default_factory=list)
 
     @property
     def vault_folder(self) -> Path:
@@ -47,6 +48,20 @@ class Settings:
         import platformdirs  # noqa: PLC0415 - asked only where no folder is named
 
         return platformdirs.user_data_path("parambak", appauthor=False)
+
+    @property
+    def cache_folder(self) -> Path:
+        """Return the folder for the indexes of vaults on sticks and shares."""
+        named = self.own or os.environ.get(OWN_VARIABLE)
+        if named:
+            return Path(named) / "cache"
+        import platformdirs  # noqa: PLC0415 - asked only where no folder is named
+
+        return platformdirs.user_cache_path("parambak", appauthor=False)
+
+    def notes(self) -> tuple[str, ...]:
+        """Return what the vaults that were opened have to say beside any answer."""
+        return tuple(dict.fromkeys(note for said in self.said for note in said()))
 
     @staticmethod
     def clock() -> datetime:

@@ -23,9 +23,19 @@ if TYPE_CHECKING:
 
 def open_vault(settings: Settings, *, create: bool = False) -> Vault:
     """Return the vault that the settings name; `create` makes it where there is none."""
-    return Vault.open(
-        settings.vault_folder, own=settings.own_folder, clock=settings.clock, create=create
+    vault = Vault.open(
+        settings.vault_folder,
+        own=settings.own_folder,
+        clock=settings.clock,
+        create=create,
+        cache=settings.cache_folder,
     )
+    settings.said.append(lambda: _notes(vault))
+    return vault
+
+
+def _notes(vault: Vault) -> tuple[str, ...]:
+    return tuple(finding.text for finding in vault.warnings)
 
 
 class _ChipTable(Mapping[str, "Chip"]):
@@ -73,7 +83,7 @@ def chip_named(table: Mapping[str, Chip], name: str) -> Chip:
 def warnings_of(vault: Vault) -> tuple[str, ...]:
     """Return what the vault has to say that stops nothing, and that it was made."""
     made = (f"a new vault was made in {vault.root}",) if vault.made else ()
-    return (*made, *(finding.text for finding in vault.warnings))
+    return (*made, *_notes(vault))
 
 
 @dataclass(frozen=True)

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
-from parambak.errors import CallRefused, Fault, NotFound
+from parambak.errors import CallRefused, Fault, NotFound, VaultDamaged
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from parambak.keeping.known import Card, Copy, Fleet, Position, Read, Unit, Vessel
+
+    AnyNamed = TypeVar("AnyNamed", Unit, Position)
 
 CARD = "card:"
 MOST_TYPED = 80  # characters of what was typed that a message repeats
@@ -28,6 +30,13 @@ WHERE_SHAPE = Fault(
 )
 WHERE_VESSEL = Fault(
     "where-vessel", NotFound, "no such vessel in the vault", "Run `parambak catalogue` to see them."
+)
+WHERE_NAME_LOST = Fault(
+    "where-name-lost",
+    VaultDamaged,
+    "no vessel of that name is known, and a record that names one is damaged or gone",
+    "Fetch the files named here from another copy of the vault; `parambak recheck` names every "
+    "damage. Until then such a vessel answers to the first digits of its identity.",
 )
 WHERE_TWO_VESSELS = Fault(
     "where-two-vessels",
@@ -105,6 +114,7 @@ def find_vessel(fleet: Fleet, name: str) -> Vessel:
     """Return the one vessel of that name; raise NotFound or CallRefused otherwise."""
     found = vessels_named(fleet, name)
     if not found:
+        refuse_lost_name(fleet, name)
         raise WHERE_VESSEL.at(
             expected=_nearest(name, [v.handle for v in fleet.vessels]), found=_typed(name)
         )
@@ -113,6 +123,22 @@ def find_vessel(fleet: Fleet, name: str) -> Vessel:
             expected=" or ".join(v.handle for v in found), found=_typed(name)
         )
     return found[0]
+
+
+def refuse_lost_name(fleet: Fleet, name: str) -> None:
+    """Raise VaultDamaged where a vessel has lost its name: it may be the one that is meant."""
+    lost = [vessel for vessel in fleet.vessels if not vessel.named]
+    if lost:
+        files = [
+            file
+            for vessel in lost
+            for file in (*vessel.aboard.missing, *(file for file, _ in vessel.aboard.damaged))
+        ]
+        raise WHERE_NAME_LOST.at(
+            file=next(iter(files), None),
+            expected="a name, or " + " or ".join(vessel.handle for vessel in lost[:5]),
+            found=f"{_typed(name)}; gone or damaged: {', '.join(files[:5]) or 'not known'}",
+        )
 
 
 def find_holder(vessel: Vessel, name: str) -> Unit | Card:
@@ -126,11 +152,21 @@ def find_holder(vessel: Vessel, name: str) -> Unit | Card:
                 vessel=vessel.handle, expected=_nearest(name, list(serials)), found=_typed(name)
             )
         return card
-    for unit in vessel.units:
-        if unit.short.casefold() == wanted:
-            return unit
+    unit = named_among(vessel.units, name)
+    if unit is not None:
+        return unit
     names = [unit.short for unit in vessel.units]
     raise WHERE_UNIT.at(vessel=vessel.handle, expected=_nearest(name, names), found=_typed(name))
+
+
+def named_among(things: Sequence[AnyNamed], name: str) -> AnyNamed | None:
+    """Return the unit or position of that short name, else the only one that had it before."""
+    wanted = name.casefold()
+    for thing in things:
+        if thing.short.casefold() == wanted:
+            return thing
+    before = [t for t in things if wanted in {former.casefold() for former in t.former}]
+    return before[0] if len(before) == 1 else None
 
 
 def find_position(fleet: Fleet, where: str) -> Position:
@@ -139,10 +175,9 @@ def find_position(fleet: Fleet, where: str) -> Position:
     if parts.holder is None or parts.position is None:
         raise WHERE_SHAPE.at(expected="VESSEL/UNIT/POSITION", found=_typed(where))
     holder = find_holder(find_vessel(fleet, parts.vessel), parts.holder)
-    wanted = parts.position.casefold()
-    for position in holder.positions:
-        if position.short.casefold() == wanted:
-            return position
+    position = named_among(holder.positions, parts.position)
+    if position is not None:
+        return position
     names = [position.short for position in holder.positions]
     raise WHERE_POSITION.at(
         holder=holder.where, expected=_nearest(parts.position, names), found=_typed(parts.position)

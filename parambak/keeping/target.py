@@ -120,6 +120,7 @@ def aim_vessel(
         return vessel, vessel.id, vessel.handle
     check_short(name, "vessel")
     if not new:
+        select.refuse_lost_name(known, name)
         refuse_near_vessel(name, (n for v in known.vessels for n in (v.short, *v.former)))
     identity = making.make("vessel", {"short": name}, None, f"new vessel {name}")
     return None, identity, name
@@ -136,9 +137,9 @@ def _aim_unit(
     vessel: Vessel | None, vessel_id: str, name: str, making: Making
 ) -> tuple[Unit | None, str, str]:
     units = vessel.units if vessel is not None else ()
-    for unit in units:
-        if unit.short.casefold() == name.casefold():
-            return unit, unit.id, unit.short
+    unit = select.named_among(units, name)
+    if unit is not None:
+        return unit, unit.id, unit.short
     check_short(name, "unit")
     refuse_near(name, (unit.short for unit in units), "unit")
     return None, making.make("unit", {"short": name}, vessel_id, f"new unit {name}"), name
@@ -160,9 +161,9 @@ def _aim_card(
 
 def _known_position(holder: Unit | Card | None, name: str) -> Position | None:
     positions = holder.positions if holder is not None else ()
-    for position in positions:
-        if position.short.casefold() == name.casefold():
-            return position
+    position = select.named_among(positions, name)
+    if position is not None:
+        return position
     check_short(name, "position")
     refuse_near(name, (position.short for position in positions), "position")
     return None

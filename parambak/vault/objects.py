@@ -10,6 +10,7 @@ from parambak.vault import files
 from parambak.vault.faults import DAMAGED_OBJECT, MISSING_OBJECT, TOO_LARGE, UNREADABLE
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 FOLDER = "objects"
@@ -48,11 +49,13 @@ def has(root: Path, digest: str) -> bool:
     return DIGEST.fullmatch(digest) is not None and files.is_file(root / file_of(digest))
 
 
-def put(root: Path, data: bytes) -> tuple[str, bool]:
+def put(
+    root: Path, data: bytes, flush: Callable[[Path], None] = files.flush_standing
+) -> tuple[str, bool]:
     """Write an object; return its digest and whether it is new here.
 
-    One that is there is hashed, healed where its bytes are wrong, and flushed. The caller
-    holds the lock.
+    One that is there is hashed, healed where its bytes are wrong, and flushed by `flush`.
+    The caller holds the lock.
     """
     if len(data) > MAX_BYTES:
         raise TOO_LARGE.at(expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes")
@@ -65,7 +68,7 @@ def put(root: Path, data: bytes) -> tuple[str, bool]:
         files.write_sealed(path, data, heal=True)
     else:
         try:
-            files.flush_standing(path)
+            flush(path)
         except OSError as error:
             raise files.write_refusal(error, path) from error
     return digest, standing is None

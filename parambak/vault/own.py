@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from parambak.errors import ParambakError
 from parambak.vault import files
 from parambak.vault.faults import OWN_UNUSABLE
+from parambak.vault.flushed import Flushed
 from parambak.vault.lock import locked
 from parambak.vault.records import canonical
 
@@ -50,6 +52,13 @@ class Own:
                 raise OWN_UNUSABLE.at(file=str(path), found=files.words(error)) from error
         return known
 
+    def known_writer(self) -> str | None:
+        """Return this user's identity as a writer, None where it is not made yet or not usable."""
+        try:
+            return self._known_writer(self._folder / "writer")
+        except ParambakError:
+            return None
+
     def _known_writer(self, path: Path) -> str | None:
         try:
             match = _WRITER.fullmatch(files.read_file(path, 4096))
@@ -73,6 +82,10 @@ class Own:
         except (ValueError, RecursionError, msgspec.MsgspecError):
             return None
         return known if all(map(_DIGEST.fullmatch, known.values())) else None
+
+    def flushed(self, root: Path) -> Flushed:
+        """Return the note of what was flushed in the vault in `root`."""
+        return Flushed(self._folder, root)
 
     def remember(self, vault: str, written: Mapping[str, str]) -> None:
         """Note the last records written, by vessel; raises OSError."""
