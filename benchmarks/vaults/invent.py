@@ -11,7 +11,6 @@ from __future__ import annotations
 import os
 import random
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from parambak.memory.digests import sha256
@@ -20,6 +19,7 @@ from parambak.vault.records import Record, clock_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from pathlib import Path
 
 VESSELS = 200
 UNITS = 25
@@ -132,9 +132,7 @@ class Ship:
         body = {"facts": facts, "id": self._identity, "what": "vessel", "why": "certificate"}
         self._add("amend", body, moment + timedelta(hours=1), [])
 
-    def _add(
-        self, kind: str, body: dict[str, Any], moment: datetime, relies_on: list[str]
-    ) -> None:
+    def _add(self, kind: str, body: dict[str, Any], moment: datetime, relies_on: list[str]) -> None:
         self._heads = [
             self._writer.add(
                 kind,
