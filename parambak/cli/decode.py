@@ -139,13 +139,22 @@ def _check_row(check: CheckResult) -> tuple[str, ...]:
 
 
 def _verdict(screen: Screen, decoded: Decoded) -> None:
-    failed = [check.check for check in decoded.checks if check.holds is False]
+    from parambak.layouts.verdicts import OTHER_ORDER  # noqa: PLC0415 - with a layout only
+
+    wrong = [check for check in decoded.checks if check.holds is False]
+    turned = [check.check for check in wrong if check.mark == OTHER_ORDER]
+    failed = [check.check for check in wrong if check.mark != OTHER_ORDER]
     unknown = [check.check for check in decoded.checks if check.holds is None]
     outside = [field.field for field in decoded.fields if field.within_limits is False]
     if outside:
         screen.mind(f"Outside its limits: {', '.join(outside)}.")
     if failed:
         screen.bad(f"A check fails: {', '.join(failed)}. Read the chip again.")
+    elif turned:
+        screen.bad(
+            f"A check holds in the other byte order alone: {', '.join(turned)}. Mend its "
+            "byte-order in the layout."
+        )
     elif unknown:
         screen.mind(f"Not known, since bytes are absent: {', '.join(unknown)}.")
     elif decoded.checks:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     Read = Callable[[int, int], bytes | None]
 
 
+OTHER_ORDER = "holds in the other byte order"
 PROMISES = frozenset({"also-at", "kept-twice", "must-be-blank"})
 """The methods of results that store no value: what the layout promises of copies and areas."""
 
@@ -64,7 +65,7 @@ def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
     if mark is None and stored is not None and held != value:
         # The commonest slip in a new layout: the chip is good, the order written is not.
         turned = int.from_bytes(stored[::-1], order) == value
-        mark = "holds in the other byte order" if turned else None
+        mark = OTHER_ORDER if turned else None
     return CheckResult(
         check.name,
         check.at,

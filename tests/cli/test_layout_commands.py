@@ -141,3 +141,28 @@ def test_decode_says_where_a_promise_fails_and_stores_no_value_for_it(ship: Ship
     row = next(line for line in lines if "also-at" in line)
     assert row.split()[3:6] == ["-", "-", "NO"]
     assert not any("absent" in line for line in lines)
+
+
+TURNED = b"""
+[layout]
+title = "invented, its check's byte order mistaken"
+memory = 2048
+byte-order = "big"
+[[check]]
+name = "sum"
+method = "sum-16"
+over = [[0x0000, 0x00FF]]
+at = 0x0100
+"""
+
+
+def test_a_check_that_holds_in_the_other_byte_order_is_the_layouts_mistake(ship: Ship) -> None:
+    """Nobody is sent to read the chip again for it."""
+    memory = bytearray(range(256)) * 8
+    memory[0x0100:0x0102] = (sum(memory[:0x0100]) & 0xFFFF).to_bytes(2, "little")
+    ship.write("memory.bin", bytes(memory))
+    ship.write("turned.toml", TURNED)
+    result = ship.run("decode", "memory.bin", "--layout", "turned.toml")
+    assert result.code == 1
+    assert "Mend its byte-order" in " ".join(result.out.split())
+    assert "Read the chip again" not in result.out
