@@ -26,8 +26,7 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - the same
     from parambak.vault.files import remove, write_export  # noqa: PLC0415 - the same
 
-    if Path(path).resolve().is_relative_to(vault.resolve()):
-        raise faults.LEAVES_VAULT.at(file=path, expected=f"outside {vault}", found=path)
+    refuse_within(path, vault)
     data = write_dump(image, format_name, style)
     write_export(Path(path), data, replace=replace)
     try:
@@ -39,6 +38,12 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
         remove(Path(path))  # what did not read back must not lie ready to be loaded
         raise
     return again, sha256(again)
+
+
+def refuse_within(path: str, vault: Path) -> None:
+    """Raise where a file that is to leave the vault would stand inside its folder."""
+    if Path(path).resolve().is_relative_to(vault.resolve()):
+        raise faults.LEAVES_VAULT.at(file=path, expected=f"outside {vault}", found=path)
 
 
 def _compare(same: bool, found: Image, expected: Image, path: str) -> None:  # noqa: FBT001 - one of three

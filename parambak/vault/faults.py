@@ -93,6 +93,12 @@ MISSING_RECORD = Fault(
     "A record that a later one names is neither in the vault nor coming in.",
     "Fetch the earlier record too, from where this one came or from another copy of the vault.",
 )
+NOT_REMOVED = Fault(
+    "vault-not-removed",
+    VaultRefused,
+    "A file of the vessel that left could not be removed.",
+    "See whether another program holds it, then call the same command again: it goes on.",
+)
 DAMAGED_RECORD = Fault(
     "vault-damaged-record",
     VaultDamaged,
@@ -145,8 +151,9 @@ OWN_NOT_WRITTEN = "vault-own-not-written"
 
 
 class Mistrusted(Exception):  # noqa: N818 - a verdict that never leaves the room
-    """The index cannot be used; `damaged` where it is to be thrown away."""
+    """The index cannot be used; `damaged` where it is to be thrown away, `quiet` unsaid."""
 
-    def __init__(self, reason: str, *, damaged: bool) -> None:
+    def __init__(self, reason: str, *, damaged: bool, quiet: bool = False) -> None:
         super().__init__(reason)
         self.damaged = damaged
+        self.quiet = quiet

@@ -25,6 +25,7 @@ from parambak.vault.faults import (
     UNREADABLE,
     Mistrusted,
 )
+from parambak.vault.leaving import gone_with_vessels
 from parambak.vault.medium import IndexPlace, index_place
 from parambak.vault.order import causal_order, heads
 from parambak.vault.records import (
@@ -249,7 +250,18 @@ class Index:
             self._version = self._database.version()
             self._changed()  # another process wrote into it, or this one
         lacking = self.lacking()
+        if lacking:
+            left = self._trying(self._left)
+            lacking = tuple(digest for digest in lacking if digest not in left)
         self._say(RECORD_LACKING, lacking, "is named by a later record and is not in the vault.")
+
+    def start_anew(self) -> None:
+        """Throw the database away without a word, since it holds what left, and look again."""
+        self.close()
+        self._throw_away()
+        self._loose.clear()
+        self._changed()
+        self.refresh()
 
     def _changed(self) -> None:
         self._kept.clear()
@@ -282,14 +294,15 @@ class Index:
             gone += sorted(held - there)
         if new or gone:
             self._changed()
-        if gone:
-            self._forget(gone)
-        if len(self._loose) + len(new) > LOOSE:
+        folding = len(self._loose) + len(new) > LOOSE
+        if folding:
             self._fold(folders)
-            return
-        for digest in new:
-            self._take(digest)
-        if needless:
+        else:
+            for digest in new:
+                self._take(digest)
+        if gone:  # only now: a new record may say that their vessel left
+            self._forget(gone)
+        if needless and not folding:
             with suppress(Mistrusted):  # only to be quicker the next time
                 self._fold(folders)
 
@@ -306,12 +319,20 @@ class Index:
         return {name[:64] for name in names if named_by(name) and name.startswith(folder)}
 
     def _forget(self, gone: list[str]) -> None:
-        self.gone.update(gone)
-        self._say(RECORD_VANISHED, gone, "was in the vault and is gone.")
+        left = self._left()
+        missed = [digest for digest in gone if digest not in left]
+        self.gone.update(missed)
+        self._say(RECORD_VANISHED, missed, "was in the vault and is gone.")
         for digest in gone:
             self._loose.pop(digest, None)
         if self._database is not None and any(map(self._database.holds, gone)):
-            raise Mistrusted("records that it holds are gone", damaged=True)
+            quiet = not missed
+            raise Mistrusted("records that it holds are gone", damaged=True, quiet=quiet)
+
+    def _left(self) -> frozenset[str]:
+        """Return the records that went with a vessel that left the vault."""
+        about_vault = causal_order(self._gather(None, None))
+        return gone_with_vessels(self._root, about_vault, self._identity)
 
     def _take(self, digest: str) -> None:
         stored = self._read(digest)
@@ -410,7 +431,9 @@ class Index:
         self._changed()
         self._stamps = files.stamps_in(self._root / FOLDER)
         if verdict.damaged and not passing and self._throw_away():
-            self._find(INDEX_REBUILT, f"The index was built anew from the records: {verdict}.")
+            if not verdict.quiet:
+                text = f"The index was built anew from the records: {verdict}."
+                self._find(INDEX_REBUILT, text)
             with suppress(Mistrusted):
                 self._fold(self._stamps)
                 return

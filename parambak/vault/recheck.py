@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
 from parambak.vault import files, objects, records, vault_toml
+from parambak.vault.leaving import Leftovers
 from parambak.vault.recheck_cycle import Cycle
 from parambak.vault.vault import FIRST
 
@@ -88,6 +89,7 @@ class _Recheck:
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
         self._wanted: dict[str, list[tuple[bytes, str]]] = {}
+        self._left = Leftovers(vault)
 
     def run(self, cycle: Cycle | None) -> Rechecked:
         held = {folder: self._held(folder) for sort in SORTS for folder in self._folders(sort)}
@@ -102,6 +104,8 @@ class _Recheck:
         folders = {**cycle.folders, **counted}
         whole = len(counted) == len(held)
         self._check_toml(whole=whole, empty=not any(folders.values()))
+        for file, text in self._left.remarks(whole=len(left) == len(held) and not unread):
+            self._remarks.setdefault(file, text)
         after = Cycle(began=cycle.began, folders=folders, damaged=self._damaged)
         return Rechecked(
             after.counted(objects.FOLDER),
@@ -209,6 +213,8 @@ class _Recheck:
             return
         if text := self._terms.fault(found, digest):
             self._damaged[records.file_of(digest)] = text
+        if self._left.belongs(found):
+            return  # what is missing of a vessel that left is no damage
         for parent in found.after:
             self._want(f"{records.FOLDER}/{parent[:2]}", parent, digest)
         for needed in found.objects:

@@ -23,6 +23,7 @@ from parambak.vault.recheck import Damage
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
+    from contextlib import AbstractContextManager
     from pathlib import Path
 
     from parambak.vault.bundle import Packed
@@ -157,6 +158,36 @@ def pack_to_file(
         if damaged:
             raise READ_BACK.at(file=str(path), expected=damaged[0].file, found=damaged[0].text)
         return WrittenPack(str(path), pack.sha256(), packed)
+
+
+class PackFile:
+    """A file outside the vault: a pack, or where one is to stand."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self.name = path.name
+
+    def __str__(self) -> str:
+        return str(self._path)
+
+    def stands(self) -> bool:
+        """Tell whether there is a file of that name."""
+        return files.is_file(self._path)
+
+    def opened(self) -> AbstractContextManager[Pack]:
+        """Open the pack as `opened` does."""
+        return opened(self._path)
+
+    def write(
+        self,
+        vault: Vault,
+        vessels: Mapping[str, str],
+        progress: Callable[[int, int], None],
+        *,
+        replace: bool = False,
+    ) -> WrittenPack:
+        """Write the pack as `pack_to_file` does."""
+        return pack_to_file(vault, vessels, self._path, progress, replace=replace)
 
 
 @contextmanager

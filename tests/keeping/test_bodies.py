@@ -271,6 +271,31 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"name":"start","result":"failed"}]}',
     ),
     (
+        "vessel-left",
+        bodies.VesselLeftBody(
+            vault=OTHER,
+            vessels=(ID,),
+            name="grebe",
+            pack="grebe.zip",
+            pack_sha256=DIGEST,
+            records=17,
+            objects=12,
+            listed=DIGEST,
+            why="sold",
+        ),
+        '{"listed":'
+        + _D
+        + ',"name":"grebe","objects":12,"pack":"grebe.zip","pack_sha256":'
+        + _D
+        + ","
+        '"records":17,"vault":"' + OTHER + '","vessels":["' + ID + '"],"why":"sold"}',
+    ),
+    (
+        "vessel-returned",
+        bodies.VesselReturnedBody(vault=OTHER, vessels=(ID,)),
+        '{"vault":"' + OTHER + '","vessels":["' + ID + '"]}',
+    ),
+    (
         "recheck",
         bodies.RecheckBody(objects=41, records=17, damaged=0),
         '{"damaged":0,"objects":41,"records":17}',
