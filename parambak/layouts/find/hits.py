@@ -24,6 +24,11 @@ MOST_OF_A_VALUE = 300
 _EDGES = (0x00, 0xFF)
 _EDGE_BITS = 1.5
 """What all the 00 or FF before a number, and all those behind it, may say."""
+_UPPER_BITS, _UPPER_MOST = 2.0, 4.0
+"""What each 00 or FF above a whole number may say, and all of them: a narrower field would
+need them to stand beside it by chance, in all copies. More would make widths too sure, in
+memories that are blank at 00 above all (measured on invented controllers)."""
+_WHOLE = frozenset("us")
 
 
 class Hit(NamedTuple):
@@ -173,7 +178,7 @@ def _bits(
     """Return the bits of a hit, what a span leaves open taken off, and whether it is rounded."""
     total, rounded = 0.0, False
     first, last = (0, form.length) if form.readings[0].type == "text" else _core(raws)
-    total += min(_EDGE_BITS, first) + min(_EDGE_BITS, form.length - last)
+    total += _edges(form.readings[0], first, last)
     for number, (index, raw) in enumerate(zip(seen, raws, strict=True)):
         needle = form.needles[index]
         if isinstance(needle, Span):
@@ -187,6 +192,17 @@ def _bits(
         else:
             total += chance.bits(raw[first:last])
     return total, rounded
+
+
+def _edges(reading: Reading, first: int, last: int) -> float:
+    """Return the bits of what stands before `first` and from `last` on, its 00 or FF."""
+    before, behind = min(_EDGE_BITS, first), min(_EDGE_BITS, reading.length - last)
+    whole = reading.type == "bcd" or (reading.type[0] in _WHOLE and reading.type[1:].isdecimal())
+    if not whole or first == last:
+        return before + behind
+    if reading.order == "big":
+        return min(_UPPER_MOST, _UPPER_BITS * first) + behind
+    return before + min(_UPPER_MOST, _UPPER_BITS * (reading.length - last))
 
 
 def _core(raws: Sequence[bytes]) -> tuple[int, int]:

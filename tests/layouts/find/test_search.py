@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import random
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import pytest
 from hypothesis import given, settings
@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
 from parambak.layouts.find.draft import draft
+from parambak.layouts.find.hits import _edges
+from parambak.layouts.find.reading import Reading
 from parambak.layouts.find.search import Result, search
 from parambak.layouts.find.wanted import parse
 from parambak.layouts.load import check, load
@@ -53,6 +55,32 @@ def test_a_table_of_two_visits_is_found_with_confidence() -> None:
         assert (first.at, first.length, first.reading.order) == (0x0240 + 2 * number, 2, "big")
         assert str(first.reading.scale) == "1/10"
         assert found.confident or TABLE[number][0] < 256, found
+
+
+@pytest.mark.parametrize("order", ["big", "little"])
+def test_zeros_above_a_number_speak_for_the_wider_field(order: Literal["big", "little"]) -> None:
+    """Fields of 16 and of 32 bits by turns, all of small numbers: each in its own width."""
+    memory = bytearray(b"\xff" * 4096), bytearray(b"\xff" * 4096)
+    at, text, wanted = 0x0240, "", []
+    counts = [(18231, 18502), (4711, 4790), (9100, 12345), (2600, 3777), (3100, 3190), (700, 1900)]
+    for number, values in enumerate(counts):
+        length = 2 + 2 * (number % 2)
+        for data, value in zip(memory, values, strict=True):
+            data[at : at + length] = value.to_bytes(length, order)
+        text += f"v{number} = {values[0]} h | {values[1]} h\n"
+        wanted.append((at, length, order))
+        at += length
+    firsts = [each.candidates[0] for each in found_in(text, *memory).values]
+    assert [(each.at, each.length, each.reading.order) for each in firsts] == wanted
+
+
+def test_a_number_that_is_nothing_but_zeros_has_none_above_it() -> None:
+    """The value 0 is no more likely to be 32 bits wide than its bytes say, in either order."""
+    weights = []
+    for order in ("big", "little"):
+        reading = Reading("u32", 4, order)
+        weights.append((_edges(reading, 4, 4), _edges(reading, 0, 0)))
+    assert weights[0] == weights[1]
 
 
 def test_bytes_that_did_not_change_are_out() -> None:
