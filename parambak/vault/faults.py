@@ -25,6 +25,12 @@ NEWER = Fault(
     "This vault was written by a newer version of parambak.",
     "Install the newer version; nothing was changed here.",
 )
+OLDER = Fault(
+    "vault-older",
+    VaultRefused,
+    "This vault has an older format: it can be read, and not be written to.",
+    "Run `parambak migrate --to FOLDER`: a new vault beside it takes all of it over.",
+)
 UNREADABLE = Fault(
     "vault-unreadable",
     VaultRefused,

@@ -94,6 +94,7 @@ class Index:
         self._lies: IndexPlace | None = None
         self._database: Database | None = None
         self._passing = False
+        self._aside = False
         self._loose: dict[str, Stored] = {}
         self._loose_telling: set[str] = set()
         self._stamps: dict[str, Stamp] = {}
@@ -111,6 +112,10 @@ class Index:
             self._database.close()
             self._database = None
             self._passing = False
+
+    def keep_aside(self) -> None:
+        """Write nothing into the vault's folder, nor read an index there: it may not be ours."""
+        self._aside = True
 
     def identify(self, identity: str) -> None:
         """Take another vault's identity; only while nothing has been looked at."""
@@ -242,7 +247,7 @@ class Index:
     def refresh(self) -> None:
         """Find the records that came or went since the index last looked."""
         self._skipped.clear()
-        if self._database is None and files.is_file(self._place.file):
+        if self._database is None and not self._aside and files.is_file(self._place.file):
             self._trying(self._open)
             self._changed()
         self._trying(self._survey)
@@ -400,7 +405,11 @@ class Index:
         """Return the database, which may by now be the passing one."""
         from parambak.vault.index_db import Database  # noqa: PLC0415 - SQLite is slow to import
 
-        if self._database is None:
+        if self._database is None and self._aside:
+            self._passing = True
+            self._database = Database(None, self._identity)
+            self._version = self._database.version()
+        elif self._database is None:
             self._place.make()
             self._database = Database(self._place.file, self._identity, self._place.folder)
             self._version = self._database.version()

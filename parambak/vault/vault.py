@@ -21,6 +21,7 @@ from parambak.vault.faults import (
     MISSING_RECORD,
     NOT_A_VAULT,
     NOT_REMOVED,
+    OLDER,
     OWN_DAMAGED,
     OWN_NOT_WRITTEN,
     TOML_CHANGED,
@@ -70,6 +71,7 @@ class Vault:
         self.root = root
         self.identity = identity
         self.made = made
+        self.older: int | None = None  # the format, where it is one that is only read
         self._to_make = made
         self._own = own
         self._clock = clock
@@ -102,6 +104,9 @@ class Vault:
             return cls(root, identity, own=ours, clock=clock, made=True, cache=cache)
         identity = vault_toml.identity_of(data, root / vault_toml.FILE)
         vault = cls(root, identity, own=ours, clock=clock, made=False, cache=cache)
+        vault.older = vault_toml.older_format(data)
+        if vault.older is not None:
+            vault._index.keep_aside()
         vault._index.refresh()
         vault._look_around(data)
         return vault
@@ -126,6 +131,10 @@ class Vault:
     def writer(self) -> str:
         """This user's identity as a writer, 32 hexadecimal digits; made when first asked for."""
         return self._own.writer(self._now())
+
+    def rebuild(self) -> int:
+        """Throw the index away and build it anew from the records; return how many there are."""
+        return self._index.rebuild()
 
     @property
     def folder_mark(self) -> str | None:
@@ -198,6 +207,8 @@ class Vault:
 
         Where the block fails, objects that no record names are taken away again.
         """
+        if self.older is not None:
+            raise OLDER.at(file=str(self.root), found=f"format {self.older}")
         self._own.writer(self._now())  # refused here rather than half way
         made: list[Path] = []
         try:
@@ -206,7 +217,7 @@ class Vault:
             files.unmake(made)
             raise files.write_refusal(error, self.root) from error
         with self._locked(made) as held:
-            writing = Writing(self, self._index, self._clock, self.writer, held)
+            writing = Writing(self, self._index, self._clock, self._own, held)
             if held.unproven:
                 self._prove()
                 held.unproven = False
@@ -276,6 +287,7 @@ class Vault:
                 cut = {v for v, digest in last.items() if not self._index.holds(digest)}
                 kept = {v: d for v, d in writing.written.items() if v not in cut}
                 self._own.remember(self.identity, kept)
+                writing.note_flushed()
             except OSError as error:
                 text = (
                     f"What was written last could not be noted for this user: {files.words(error)}."
@@ -326,23 +338,47 @@ class Writing:
     """The means to write, while the lock is held: objects first, then the record."""
 
     def __init__(
-        self, vault: Vault, index: Index, clock: Callable[[], datetime], writer: str, held: Held
+        self, vault: Vault, index: Index, clock: Callable[[], datetime], own: Own, held: Held
     ) -> None:
         self._vault = vault
         self._index = index
         self._clock = clock
-        self._writer = writer
+        self._writer = vault.writer
         self._held = held
         self._unnamed: set[str] = set()
+        self._proven: set[str] = set()
+        self._flushed = own.flushed(vault.root)
         self.written: dict[str, str] = {}
 
     def put(self, data: bytes) -> str:
         """Write an object and return its digest; one that is there is hashed, and healed."""
+        digest = sha256(data)
+        if digest in self._proven:  # written or flushed in this writing already
+            return digest
         with self.proving():
-            digest, new = objects.put(self._vault.root, data)
+            digest, new = objects.put(self._vault.root, data, self._flushed.flush)
         if new:
             self._unnamed.add(digest)
+        self._flushed.note(self._vault.root / objects.file_of(digest))
+        self._proven.add(digest)
         return digest
+
+    def note_flushed(self) -> None:
+        """Note what was flushed, so that it is not flushed again the next time."""
+        self._flushed.keep()
+
+    def _rely_on(self, digest: str) -> None:
+        """Make sure that an object is there, and that it outlasts a power failure."""
+        if digest in self._proven:
+            return
+        if not self._vault.has_object(digest):
+            raise MISSING_OBJECT.at(file=objects.file_of(digest), expected=digest)
+        path = self._vault.root / objects.file_of(digest)
+        try:
+            self._flushed.flush(path)
+        except OSError as error:
+            raise files.write_refusal(error, path) from error
+        self._proven.add(digest)
 
     def person(self, name: str, vessel: str | None) -> str:
         """Return the mark of a person; the one already known among the vessel's records, if any."""
@@ -371,8 +407,7 @@ class Writing:
         """
         needed = sorted({*relies_on, *([by] if by else [])})
         for digest in needed:
-            if not self._vault.has_object(digest):
-                raise MISSING_OBJECT.at(file=objects.file_of(digest), expected=digest)
+            self._rely_on(digest)
         newest = heads(self._index.records(vessel))
         record = Record(
             format=1,
@@ -426,6 +461,7 @@ class Writing:
             files.remove(path)
             files.unmake([path.parent])
         self._unnamed -= dropped
+        self._proven -= dropped
         return dropped
 
     def remove(self, names: Sequence[str], progress: Callable[[int, int], None]) -> None:
