@@ -10,9 +10,11 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping import select
+from parambak.keeping import exchanges, select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
+from parambak.keeping.holdings import Holdings
+from parambak.keeping.known import Unit
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -51,6 +53,7 @@ class _Listing:
     def __init__(self, known: Fleet, assessor: Assessor) -> None:
         self._known = known
         self._assessor = assessor
+        self._holdings = Holdings(assessor.vault)
         self._rechecked = known.rechecked
         self.documents: list[dict[str, Any]] = []
         self.conflicts: list[dict[str, Any]] = []
@@ -71,11 +74,14 @@ class _Listing:
 
     def _take(self, vessel: Vessel, positions: Sequence[Position]) -> None:
         for position in positions:
-            self.documents.append(_document(self._assessor, self._rechecked, position))
+            document = _document(self._assessor, self._rechecked, position)
+            self.documents.append({**document, "places": _places(self._holdings, position)})
         holders = [h for h in vessel.holders if any(p in positions for p in h.positions)]
         self._dispute(vessel.handle, vessel.conflicts)
         for each in (*holders, *positions):
             self._dispute(each.where, each.conflicts)
+        units = [holder for holder in holders if isinstance(holder, Unit)]
+        self.warnings += exchanges.notes(self._assessor.vault, vessel, units)
         if not vessel.named:
             lost = ", ".join((*vessel.aboard.missing, *(f for f, _ in vessel.aboard.damaged)))
             self.warnings.append(f"vessel {vessel.handle} has lost its name, with {lost or 'it'}")
@@ -103,6 +109,19 @@ def _document(assessor: Assessor, rechecked: datetime | None, position: Position
         "unmet": [{"condition": each.condition, "text": each.text} for each in unmet],
         "notes": _notes(position),
     }
+
+
+def _places(holdings: Holdings, position: Position) -> list[dict[str, Any]]:
+    """Return which places hold the latest copy, since when, and when it was hashed there."""
+    held = holdings.of(position.latest) if position.latest else ()
+    return [
+        {
+            "place": each.name,
+            "on": each.on.isoformat(),
+            "hashed_on": each.hashed_on.isoformat() if each.hashed_on else None,
+        }
+        for each in held
+    ]
 
 
 def _hashed_on(rechecked: datetime | None, position: Position) -> str | None:
@@ -134,6 +153,7 @@ def _page(screen: Screen, listing: _Listing) -> None:
     screen.say()
     for document in documents:
         _wanting(screen, document)
+    _held(screen, documents)
     _conflicts(screen, listing)
     wanting = sum(1 for document in documents if not document["verified"])
     if wanting:
@@ -164,6 +184,22 @@ def _wanting(screen: Screen, document: dict[str, Any]) -> None:
         screen.say(f"{document['where']}: {each['condition']}: {each['text']}", indent=2)
     for note in document["notes"]:
         screen.say(f"{document['where']}: note: {note}", indent=2)
+
+
+def _held(screen: Screen, documents: list[dict[str, Any]]) -> None:
+    """Say how many positions' latest copies each place held, and when that was proven."""
+    proven: dict[str, list[dict[str, Any]]] = {}
+    for document in documents:
+        for each in document["places"]:
+            proven.setdefault(each["place"], []).append(each)
+    for place, held in sorted(proven.items()):
+        dates = sorted({each["hashed_on"] or f"{each['on']} (NOT HASHED)" for each in held})
+        since = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
+        of = counted(len(documents), "position")
+        screen.say(f"{place} held the latest copy of {len(held)} of {of}, hashed there {since}.")
+    alone = [document["where"] for document in documents if not document["places"]]
+    if proven and alone:
+        screen.say(f"In no other place: {', '.join(alone)}.")
 
 
 def _conflicts(screen: Screen, listing: _Listing) -> None:

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from parambak.keeping.known import Copy
     from parambak.vault.vault import Stored, Vault
 
+HELD, PLACE = "held", "place"  # kinds of records
+
 
 class Held(NamedTuple):
     """That a place holds a copy: proven `on` that day, every byte last hashed on `hashed_on`."""
@@ -26,12 +28,14 @@ class Held(NamedTuple):
 
 
 class Holdings:
-    """What the places of a vault hold, by its records; each vessel is looked at once."""
+    """What the places of a vault hold, by its records; of one vessel at a time."""
 
     def __init__(self, vault: Vault) -> None:
         self._vault = vault
-        self._places = standing(vault.records(None))
-        self._vessels: dict[str, dict[str, list[Held]]] = {}
+        # Their order is told by all records about the vault, which are read only where needed.
+        any_place = vault.of_kind(None, PLACE)
+        self._places = standing(vault.records(None)) if any_place else {}
+        self._vessel: tuple[str, dict[str, list[Held]]] | None = None
 
     def of(self, copy: Copy) -> tuple[Held, ...]:
         """Return the places that hold a copy, by name; those that were given up are left out."""
@@ -44,16 +48,25 @@ class Holdings:
         return tuple(sorted(best.values(), key=lambda held: (held.name, held.place)))
 
     def _of_vessel(self, vessel: str) -> dict[str, list[Held]]:
-        if vessel not in self._vessels:
-            self._vessels[vessel] = held_in(self._vault.records(vessel), self._places)
-        return self._vessels[vessel]
+        if self._vessel is None or self._vessel[0] != vessel:
+            self._vessel = (vessel, self._looked_up(vessel))
+        return self._vessel[1]
+
+    def _looked_up(self, vessel: str) -> dict[str, list[Held]]:
+        told = {stored.digest: stored for stored in self._vault.of_kind(vessel, HELD)}
+        if not told:
+            return {}
+        chain = self._vault.chain(vessel)
+        after = {link.digest: link.record.after for link in chain}
+        ordered = [told[link.digest] for link in chain if link.digest in told]
+        return _held(ordered, after, self._places)
 
 
 def standing(about_vault: Iterable[Stored]) -> dict[str, PlaceBody]:
     """Return what the records about the vault tell last of each place, given up or not."""
     found: dict[str, PlaceBody] = {}
     for stored in about_vault:
-        if stored.record.kind == "place":
+        if stored.record.kind == PLACE:
             try:
                 body = body_of(stored.record, stored.digest, PlaceBody)
             except VaultDamaged:
@@ -63,27 +76,34 @@ def standing(about_vault: Iterable[Stored]) -> dict[str, PlaceBody]:
 
 
 def newest_held(records: Iterable[Stored]) -> dict[str, tuple[Stored, HeldBody]]:
-    """Return of one vessel's records, in causal order, the last `held` of each place."""
-    return {body.place: (stored, body) for stored, body in _all_held(records)}
+    """Return, of records about one vessel in causal order, the last `held` of each place."""
+    return {body.place: (stored, body) for stored, body in _sound(records)}
 
 
 def held_in(records: Sequence[Stored], places: Mapping[str, PlaceBody]) -> dict[str, list[Held]]:
-    """Return of one vessel's records, in causal order, by digest the places that hold it.
+    """Return, of one vessel's records in causal order, by digest the places that hold it.
 
-    `places` is what is told of them; one that was given up does not count, one that nothing
+    `places` is what is told of them: one that was given up does not count, one that nothing
     is told of does, under the name that it was held by.
     """
-    after = {stored.digest: stored.record.after for stored in records}
-    newest = newest_held(records)
-    hashed = {b.place: (s, b) for s, b in _all_held(records) if b.hashed}
+    return _held(records, {each.digest: each.record.after for each in records}, places)
+
+
+def _held(
+    told: Sequence[Stored],
+    after: Mapping[str, Sequence[str]],
+    places: Mapping[str, PlaceBody],
+) -> dict[str, list[Held]]:
+    newest = newest_held(told)
+    hashed = {b.place: (s, b) for s, b in _sound(told) if b.hashed}
     found: dict[str, list[Held]] = {}
     for place, (stored, body) in newest.items():
-        told = places.get(place)
-        if told is not None and told.removed:
+        known = places.get(place)
+        if known is not None and known.removed:
             continue
         last_hashed = hashed.get(place)
         sure = _behind(last_hashed[1], after) if last_hashed else set()
-        name = told.name if told else body.name
+        name = known.name if known else body.name
         on = local_time(stored.record).date()
         hashed_on = local_time(last_hashed[0].record).date() if last_hashed else None
         for digest in _behind(body, after):
@@ -92,10 +112,10 @@ def held_in(records: Sequence[Stored], places: Mapping[str, PlaceBody]) -> dict[
     return found
 
 
-def _all_held(records: Iterable[Stored]) -> list[tuple[Stored, HeldBody]]:
+def _sound(records: Iterable[Stored]) -> list[tuple[Stored, HeldBody]]:
     found = []
     for stored in records:
-        if stored.record.kind == "held":
+        if stored.record.kind == HELD:
             try:
                 found.append((stored, body_of(stored.record, stored.digest, HeldBody)))
             except VaultDamaged:

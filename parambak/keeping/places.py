@@ -14,7 +14,7 @@ from parambak.keeping.book import local_time
 from parambak.keeping.fold import fleet
 from parambak.keeping.holdings import newest_held, standing
 from parambak.keeping.names import check_short
-from parambak.vault.places import look, settle
+from parambak.vault.places import look, must_be, refusal, settle
 from parambak.vault.places_send import Broken, Sent, Target, send
 
 if TYPE_CHECKING:
@@ -169,23 +169,35 @@ def send_to(  # noqa: PLR0913 - how to send, all by keyword
 
     Where it breaks off, what was through till then is put on record, and the refusal raised.
     """
-    target = Target(place.id, place.vessels, place.packed)
-    with store.holding(since):
-        try:
-            if place.packed:
-                from parambak.vault.places_packed import send_packed  # noqa: PLC0415 - as rare
-
-                names = {each: ship.short for ship in fleet(vault).vessels for each in ship.ids}
-                sent = send_packed(
-                    vault, store, target, names, progress, quick=quick, both_ways=both_ways
-                )
-            else:
-                sent = send(vault, store, target, progress, quick=quick, both_ways=both_ways)
-        except Broken as broken:
-            put_on_record(vault, place, broken.proven, now().date())
-            raise broken.refusal from broken
+    must_be(store, place.id, packed=place.packed)
+    try:
+        with store.holding(since):
+            sent = _sent(vault, store, place, progress, quick=quick, both_ways=both_ways)
+    except Broken as broken:
+        put_on_record(vault, place, broken.proven, now().date())
+        raise broken.refusal from broken
+    except OSError as error:  # not even the lock
+        raise refusal(store, error, 0, 1) from error
     put_on_record(vault, place, sent.proven, now().date())
     return sent
+
+
+def _sent(  # noqa: PLR0913 - how to send, all by keyword
+    vault: Vault,
+    store: Store,
+    place: Place,
+    progress: Callable[[int, int], None],
+    *,
+    quick: bool,
+    both_ways: bool,
+) -> Sent:
+    target = Target(place.id, place.vessels, place.packed)
+    if not place.packed:
+        return send(vault, store, target, progress, quick=quick, both_ways=both_ways)
+    from parambak.vault.places_packed import send_packed  # noqa: PLC0415 - few places are packed
+
+    names = {each: ship.short for ship in fleet(vault).vessels for each in ship.ids}
+    return send_packed(vault, store, target, names, progress, quick=quick, both_ways=both_ways)
 
 
 def put_on_record(vault: Vault, place: Place, proven: Sequence[Proven], today: date) -> None:

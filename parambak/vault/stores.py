@@ -110,9 +110,12 @@ class FolderStore:
         try:
             guard.__enter__()
         except ParambakError as refusal:
-            if refusal.code != faults.NO_LOCK.code:
+            if refusal.code == faults.NO_LOCK.code:
+                guard = nullcontext()
+            elif isinstance(refusal.__cause__, OSError):
+                raise refusal.__cause__ from refusal
+            else:
                 raise
-            guard = nullcontext()
         try:
             yield
         finally:
