@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from parambak.keeping.rules import CAREFUL, CONDITIONS, TOLD, VERIFIED
 from parambak.keeping.verified import Condition
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -185,7 +186,7 @@ def _within_limits(decoded: Decoded | None) -> Condition:
         words = [f"{f.field} is {f.value} {f.unit or ''}".strip() for f in outside]
         return Condition.no(name, "outside its limits: " + "; ".join(words))
     limited = sum(1 for f in decoded.fields if f.within_limits is not None)
-    return Condition.yes(name, f"{limited} values with limits, all inside")
+    return Condition.yes(name, f"{counted(limited, 'value')} with limits, all inside")
 
 
 def _belongs_to_card(evidence: Evidence) -> Condition:
@@ -246,4 +247,4 @@ def _new_card(*, sheet: bool, entries: Sequence[Entry] | None) -> Condition:
     unstated = [e.name for e in entries if e.same is None]
     if unstated:
         return Condition.unknown(name, f"not stated on both sheets: {', '.join(unstated)}")
-    return Condition.yes(name, f"all {len(entries)} entries agree")
+    return Condition.yes(name, f"{counted(len(entries), 'entry', 'entries')}, all the same")
