@@ -7,6 +7,7 @@ import click
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping.cards import IN_A_UNIT
 from parambak.keeping.entries import WHEREABOUTS, enter_card
 
 
@@ -16,10 +17,9 @@ from parambak.keeping.entries import WHEREABOUTS, enter_card
 @click.option(
     "--whereabouts",
     type=click.Choice(WHEREABOUTS),
-    default="spare aboard",
-    show_default=True,
-    help="Where it is now.",
+    help="Where it is now; else spare aboard, or with --unit in a unit.",
 )
+@click.option("--unit", metavar="NAME", help="The unit that it is in.")
 @click.option("--card-type", metavar="TEXT", help="The maker's type, as printed on it.")
 @click.option("--by", metavar="PERSON", help="Who says so.")
 @pass_settings
@@ -29,7 +29,8 @@ def command(  # noqa: PLR0913 - one argument an option
     *,
     vessel: str,
     serial: str,
-    whereabouts: str,
+    whereabouts: str | None,
+    unit: str | None,
     card_type: str | None,
     by: str | None,
 ) -> Answer:
@@ -38,11 +39,19 @@ def command(  # noqa: PLR0913 - one argument an option
     A spare's own dump is archived with --card SERIAL, never under a unit.
     """
     vault = store.open_vault(settings)
+    told = whereabouts or ("spare aboard" if unit is None else IN_A_UNIT)
     where, new = enter_card(
-        vault, vessel=vessel, serial=serial, whereabouts=whereabouts, card_type=card_type, by=by
+        vault,
+        vessel=vessel,
+        serial=serial,
+        whereabouts=told,
+        card_type=card_type,
+        by=by,
+        unit=unit,
     )
+    said = told if unit is None else f"{told}, {unit}"
     return Answer(
-        {"where": where, "new": new, "whereabouts": whereabouts},
-        lambda screen: screen.good(f"On record: {where}, {whereabouts}."),
+        {"where": where, "new": new, "whereabouts": told, "unit": unit},
+        lambda screen: screen.good(f"On record: {where}, {said}."),
         warnings=store.warnings_of(vault),
     )

@@ -1,4 +1,4 @@
-"""`card record`: what the card of a unit must carry."""
+"""`card record`: what the card of a unit must carry, or what one card carries."""
 
 from __future__ import annotations
 
@@ -14,20 +14,26 @@ from parambak.memory.counted import counted
 
 
 @parambak_command("record", example="parambak card record grebe/port-thruster SHEET.TOML")
-@click.argument("where", metavar="VESSEL/UNIT")
+@click.argument("where", metavar="WHERE")
 @click.argument("sheet", metavar="SHEET")
 @click.option("--by", metavar="PERSON", help="Who filled it in.")
 @pass_settings
 def command(settings: Settings, where: str, sheet: str, by: str | None) -> Answer:
-    """Keep SHEET (TOML, any entries) as the card sheet of a unit."""
-    data, entries = files_in.sheet_file(sheet)
+    """Keep SHEET (TOML) as the card sheet of a unit, or of one card.
+
+    WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what that
+    card carries. `card blank` gives a sheet to fill in.
+    """
+    data, stated = files_in.sheet_file(sheet)
     vault = store.open_vault(settings)
-    unit = record_sheet(vault, where=where, name=Path(sheet).name, data=data, by=by)
+    name = Path(sheet).name
+    kept = record_sheet(vault, where=where, name=name, data=data, by=by, target=stated.target)
+    count = len(stated.entries)
+    nothing = () if count else ("the sheet states nothing: every line of it is a comment",)
     return Answer(
-        {"where": unit.where, "entries": len(entries)},
+        {"where": kept.where, "entries": count},
         lambda screen: screen.good(
-            f"The card sheet of {unit.where} is on record: "
-            f"{counted(len(entries), 'entry', 'entries')}."
+            f"The card sheet of {kept.where} is on record: {counted(count, 'entry', 'entries')}."
         ),
-        warnings=store.warnings_of(vault),
+        warnings=(*store.warnings_of(vault), *nothing),
     )

@@ -175,6 +175,24 @@ TWO_LAYOUTS = Fault(
     "values are compared where both sides have a layout of their own",
     "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
 )
+COMPARE_CARD = Fault(
+    "sheet-compare-card",
+    CallRefused,
+    "the new card is named by its sheet or by its serial number",
+    "Give --new-card SHEET, or --new-card-serial SERIAL of a card whose sheet is on record.",
+)
+COMPARE_NONE = Fault(
+    "sheet-none",
+    NotFound,
+    "no card sheet of {where} is on record",
+    "Fill one in (`parambak card blank`) and keep it with `parambak card record {where} SHEET`.",
+)
+COMPARE_NOTHING = Fault(
+    "sheet-nothing",
+    CallRefused,
+    "neither sheet states anything",
+    "Take the # away from the lines that you can fill in, on both.",
+)
 DRAFT_SIZE = Fault(
     "draft-size",
     CallRefused,

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from parambak.keeping.request import Incoming, LayoutFile, ProfileFile
     from parambak.reads.profile import Profile
     from parambak.reads.ways import How
+    from parambak.swap.card_sheet import Sheet
 
 DUMP_BYTES = 64 * 1024 * 1024
 TEXT_BYTES = 4 * 1024 * 1024
@@ -137,12 +138,12 @@ def beside(path: str, name: str) -> bytes:
     return read_whole(str(wanted), TEXT_BYTES)[0]
 
 
-def sheet_file(path: str) -> tuple[bytes, dict[str, str]]:
-    """Return a card sheet's bytes and entries."""
-    from parambak.swap.card_sheet import load_sheet  # noqa: PLC0415 - only where a sheet is given
+def sheet_file(path: str) -> tuple[bytes, Sheet]:
+    """Return a card sheet's bytes, and what it states."""
+    from parambak.swap.card_sheet import read_sheet  # noqa: PLC0415 - only where a sheet is given
 
     data = read_whole(path, TEXT_BYTES)[0]
-    return data, load_sheet(data, path)
+    return data, read_sheet(data, path)
 
 
 def shipped(name: str) -> bytes:

@@ -50,7 +50,15 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "migrate": "migrate",
     "closing-line": "closing_line",
     "visit": {"open": "visit_open", "close": "visit_close"},
-    "card": {"add": "card_add", "record": "card_record"},
+    "card": {
+        "add": "card_add",
+        "list": "card_list",
+        "blank": "card_blank",
+        "program": "card_program",
+        "record": "card_record",
+        "compare": "card_compare",
+        "exchange": "card_exchange",
+    },
     "amend": "amend",
     "place": {
         "add": "place_add",
@@ -75,7 +83,7 @@ GROUP_HELP = {
     "visit": "Open and close an attendance aboard.",
     "place": "Places: a second folder, stick or server that holds the same.",
     "vessel": "A ship that is sold, or a customer lost.",
-    "card": "Processor cards: spares, and what a unit's card must carry.",
+    "card": "Processor cards: where each is, what it carries, and what a unit's must carry.",
     "layout": "Field layouts.",
 }
 INTERRUPTED = 130

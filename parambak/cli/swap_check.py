@@ -10,6 +10,7 @@ from parambak.cli import faults, files_in, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping import exchanges
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.keeping.rules import ALWAYS, CONDITIONS
@@ -70,6 +71,8 @@ def command(  # noqa: PLR0913 - one argument an option
         found = standing(fleet(vault), assessor, where, given)
     answer = found.readiness(accepted)
     notes = found.rules.said
+    if found.unit is not None:
+        notes += exchanges.notes(vault, found.vessel, [found.unit])
     if found.others:
         notes += (f"{len(found.others) + 1} swaps are open here: the one opened last is meant",)
     return Answer(

@@ -11,6 +11,7 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import cautions
 from parambak.swap import acts
+from parambak.swap.cautions import MOVE_CHIP
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -47,6 +48,8 @@ def command(  # noqa: PLR0913 - one argument an option
     """Open the swap of the card at WHERE: from here on its course is on record.
 
     One swap can be open for a position at a time. `swap check` then says what is wanting.
+    With --route move-chip nothing is loaded: read the old chip, keep a duplicate, move it,
+    and read it again on the new card.
     """
     vault = store.open_vault(settings)
     position = acts.open_swap(
@@ -55,12 +58,16 @@ def command(  # noqa: PLR0913 - one argument an option
 
     return Answer(
         {"where": position.where, "open": True, "route": route},
-        lambda screen: _page(screen, position.where),
+        lambda screen: _page(screen, position.where, route),
         warnings=store.warnings_of(vault),
     )
 
 
-def _page(screen: Screen, where: str) -> None:
+def _page(screen: Screen, where: str, route: str) -> None:
     cautions(screen)
+    if route == "move-chip":
+        screen.say("The old chip goes onto the new card. In this order:")
+        screen.points(MOVE_CHIP)
+        screen.say()
     screen.good(f"The swap at {where} is open.")
     screen.say(f"Go on with `parambak swap check {where}`: it says what is wanting.")

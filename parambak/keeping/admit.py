@@ -12,6 +12,7 @@ from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, Vaul
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.bodies import ImageEntry, ReaderSum
+from parambak.keeping.exchanges import refuse_exchanged
 from parambak.keeping.fits import refuse_better_fit
 from parambak.keeping.known import Unit
 from parambak.keeping.same_unit import refuse_other_unit
@@ -67,6 +68,7 @@ class Admission:
     def __init__(
         self, vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request, aimed: Aimed
     ) -> None:
+        self._vault = vault
         self._known = known
         self._request = request
         self._position = aimed.position
@@ -80,6 +82,10 @@ class Admission:
     def admit(self) -> None:
         """Hold every dump of the request against the sum shown, the memory and the copies."""
         _check_words(self._request)
+        confirmed = self._request.position_confirmed
+        self.warnings += refuse_exchanged(
+            self._vault, self._known, self._request.target, confirmed=confirmed
+        )
         self.reader_sum = self._matched_sum()
         for incoming in self._request.dumps:
             if self._layout is not None:

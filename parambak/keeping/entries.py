@@ -6,9 +6,17 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping import select
-from parambak.keeping.bodies import AmendBody, CardSheetBody, EnteredBody, Entity
+from parambak.keeping.bodies import (
+    AmendBody,
+    CardSheetBody,
+    EnteredBody,
+    Entity,
+    SheetOfCardBody,
+)
+from parambak.keeping.cards import IN_A_UNIT, SHEET_OTHER, refuse_other
 from parambak.keeping.fold import fleet
 from parambak.keeping.identities import new_identity
+from parambak.keeping.known import Unit
 from parambak.keeping.names import check_short, refuse_near
 from parambak.keeping.ship_identity import read_imo
 from parambak.keeping.texts import NAME, REMARK, check_date, check_texts, kept_name
@@ -17,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from parambak.keeping.bodies import Body, Facts
-    from parambak.keeping.known import Card, Fleet, Unit, Vessel
+    from parambak.keeping.known import Card, Fleet, Vessel
     from parambak.vault.vault import Vault, Writing
 
 __all__ = ["FACTS", "WHEREABOUTS", "amend", "check_date", "enter_card", "record_sheet"]
@@ -29,7 +37,7 @@ FACTS = {
     "position": ("short", "chip"),
     "read": ("read_on", "position", "remark"),
 }
-WHEREABOUTS = ("in a unit", "spare aboard", "ashore", "scrapped")
+WHEREABOUTS = (IN_A_UNIT, "spare aboard", "ashore", "scrapped")
 
 AMEND_NOTHING = Fault(
     "amend-nothing",
@@ -60,6 +68,20 @@ AMEND_WHEREABOUTS = Fault(
     CallRefused,
     "a card cannot be there",
     "Say in a unit, spare aboard, ashore or scrapped.",
+)
+
+
+CARD_UNIT = Fault(
+    "card-unit",
+    CallRefused,
+    "a card that is in a unit is in one that is named, and any other is in none",
+    "Give --whereabouts 'in a unit' with --unit NAME, or another whereabouts without it.",
+)
+SHEET_WHERE = Fault(
+    "sheet-where",
+    CallRefused,
+    "a card sheet is kept for a unit or for a card, not for one of its positions",
+    "Write VESSEL/UNIT, or VESSEL/card:SERIAL; program memories are named inside the sheet.",
 )
 
 
@@ -191,18 +213,29 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
     whereabouts: str,
     card_type: str | None,
     by: str | None,
+    unit: str | None = None,
 ) -> tuple[str, bool]:
-    """Put a card or its whereabouts on record; return its WHERE, and whether it is new."""
+    """Put a card or its whereabouts on record; return its WHERE, and whether it is new.
+
+    `unit` names the unit that it is in.
+    """
     check_short(serial, "card's serial number")
+    if (whereabouts == IN_A_UNIT) != (unit is not None):
+        found = f"{whereabouts}, {unit or 'no unit'}"
+        raise CARD_UNIT.at(expected="in a unit, and its name", found=found[:80])
     check_texts([("card's type", card_type, NAME), ("name of the person", by, NAME)])
     with vault.writing() as writing:
         ship = select.find_vessel(fleet(vault), vessel)
         facts: Facts = {"serial": serial, "whereabouts": whereabouts}
+        if unit is not None:
+            facts["unit"] = _unit_aboard(ship, unit)
         if card_type:
             facts["card_type"] = card_type
         standing = {card.serial.casefold(): card for card in ship.cards}.get(serial.casefold())
         if standing is not None:
             told: Facts = {name: value for name, value in facts.items() if name != "serial"}
+            if unit is None and standing.facts.get("unit"):
+                told["unit"] = ""  # it has left that one
             for home, identity in _homes(ship, standing.ids):
                 _add(writing, "amend", home, AmendBody(what="card", id=identity, facts=told), by)
             return standing.where, False
@@ -212,17 +245,53 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
     return f"{ship.handle}/{select.CARD}{serial}", True
 
 
-def record_sheet(
-    vault: Vault, *, where: str, name: str, data: bytes, by: str | None
+def _unit_aboard(ship: Vessel, name: str) -> str:
+    """Return the short name of a unit; raise where it names none, or a card."""
+    if name.casefold().startswith(select.CARD):
+        raise CARD_UNIT.at(expected="the name of a unit", found=repr(name[:80]))
+    holder = select.find_holder(ship, name)
+    return holder.short if isinstance(holder, Unit) else ""
+
+
+def record_sheet(  # noqa: PLR0913 - what is known of a sheet, all by keyword
+    vault: Vault,
+    *,
+    where: str,
+    name: str,
+    data: bytes,
+    by: str | None,
+    target: Mapping[str, str] | None = None,
 ) -> Unit | Card:
-    """Put the card sheet of a unit on record; return the unit."""
+    """Put the card sheet of a unit or of a card on record; return what it is kept for.
+
+    `target` is what the sheet says that it is for; raise SheetRefused where that is another.
+    """
     check_texts([("name of the person", by, NAME)])
+    parts = select.parse_where(where)
+    if parts.holder is None or parts.position is not None:
+        raise SHEET_WHERE.at(expected="VESSEL/UNIT or VESSEL/card:SERIAL", found=repr(where[:80]))
     with vault.writing() as writing:
-        parts = select.parse_where(where)
         ship = select.find_vessel(fleet(vault), parts.vessel)
-        holder = select.find_holder(ship, parts.holder or "")
+        holder = select.find_holder(ship, parts.holder)
+        _refuse_other(target or {}, ship, holder)
         sheet = writing.put(data)
         for home, identity in _homes(ship, holder.ids):
-            body = CardSheetBody(unit=identity, sheet=sheet, name=kept_name(name))
-            _add(writing, "card-sheet", home, body, by, sheet)
+            kept = kept_name(name)
+            if isinstance(holder, Unit):
+                body = CardSheetBody(unit=identity, sheet=sheet, name=kept)
+                _add(writing, "card-sheet", home, body, by, sheet)
+            else:
+                own = SheetOfCardBody(card=identity, sheet=sheet, name=kept)
+                _add(writing, "sheet-of-card", home, own, by, sheet)
     return holder
+
+
+def _refuse_other(target: Mapping[str, str], ship: Vessel, holder: Unit | Card) -> None:
+    """Raise where a sheet is for something else than it is recorded for."""
+    if not isinstance(holder, Unit):
+        refuse_other(target, ship, None, holder.serial)
+        return
+    refuse_other(target, ship, holder, None)
+    if "card" in target and "unit" not in target:
+        found = f"card {target['card'][:80]}"
+        raise SHEET_OTHER.at(what="unit", expected=holder.where, found=found)

@@ -52,7 +52,7 @@ _TABLES: Mapping[str, str] = {
 }
 UNKNOWN = "the sheets do not say what follows: ask the maker"
 DEFER = "The maker's documents for this very unit go before these words."
-NOT_ASKED = "not stated on both: look at the card"
+NOT_ASKED = "stated on one sheet alone: look at the card"
 
 
 def meaning(name: str) -> str:

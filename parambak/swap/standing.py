@@ -5,23 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from parambak.errors import VaultDamaged
+from parambak.errors import SheetRefused, VaultDamaged
 from parambak.keeping import select
+from parambak.keeping.cards import refuse_other
 from parambak.keeping.holdings import Holdings
 from parambak.swap import measured
-from parambak.swap.card_sheet import compare_sheets, load_sheet
+from parambak.swap.card_sheet import Entry, compare_sheets, read_sheet
 from parambak.swap.conditions import Evidence, readiness
 from parambak.swap.course import courses, open_course
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from datetime import date
 
     from parambak.keeping.assess import Assessor
-    from parambak.keeping.known import Copy, Fleet, Position, Unit, Vessel
+    from parambak.keeping.known import Card, Copy, Fleet, Position, Unit, Vessel
     from parambak.keeping.rules import Rules
     from parambak.layouts.decode import Decoded
-    from parambak.swap.card_sheet import Entry
+    from parambak.swap.card_sheet import Sheet
     from parambak.swap.conditions import Readiness
     from parambak.swap.course import Course, Told
     from parambak.vault.vault import Vault
@@ -55,10 +55,12 @@ def standing(
     known: Fleet,
     assessor: Assessor,
     where: str,
-    new_card: Mapping[str, str] | None = None,
+    new_card: Sheet | None = None,
     course: Course | None = None,
 ) -> Standing:
-    """Gather where the swap at a WHERE stands; `new_card` are the entries of its sheet.
+    """Gather where the swap at a WHERE stands; `new_card` is the new card's sheet.
+
+    Where none is given, it is the one on record of the new card that the swap names.
 
     `course` is the swap that is asked for; else the one that is open.
     """
@@ -76,7 +78,7 @@ def standing(
         verdict=assessor.verdict(position, copy) if copy else None,
         decoded=_decoded(assessor, position, copy),
         sheet=unit is not None and unit.sheet is not None,
-        entries=_entries(assessor, unit, new_card),
+        entries=_entries(assessor, vessel, unit, course, new_card),
         older=course.meant.why if course is not None and course.meant is not None else None,
         supplies=measured.supplies(measured.on_record(vault, vessel, ids)),
         held=_held(vault, copy),
@@ -124,14 +126,42 @@ def _held(vault: Vault, copy: Copy | None) -> tuple[tuple[str, date, bool], ...]
 
 
 def _entries(
-    assessor: Assessor, unit: Unit | None, new_card: Mapping[str, str] | None
+    assessor: Assessor,
+    vessel: Vessel,
+    unit: Unit | None,
+    course: Course | None,
+    new_card: Sheet | None,
 ) -> tuple[Entry, ...] | None:
-    """Return the unit's sheet against the new card's, entry by entry; None where none is given."""
-    if new_card is None:
+    """Return the unit's sheet against the new card's, entry by entry; None where there is none.
+
+    A sheet given that is for another unit or card is refused; one on record differs by that.
+    """
+    card = _new_card(vessel, course)
+    theirs = new_card
+    if theirs is None and card is not None:
+        theirs = stored_sheet(assessor.vault, card.sheet)
+    if theirs is None:
         return None
-    sheet = unit.sheet if unit is not None else None
-    stored = load_sheet(assessor.vault.read_object(sheet[0]), sheet[1]) if sheet else {}
-    return compare_sheets(stored, dict(new_card))
+    stored = stored_sheet(assessor.vault, unit.sheet if unit is not None else None)
+    entries = compare_sheets(stored.entries if stored is not None else {}, theirs.entries)
+    try:
+        refuse_other(theirs.target, vessel, unit, card.serial if card is not None else None)
+    except SheetRefused as other:
+        if new_card is not None:
+            raise
+        return (Entry("for", other.expected or "", other.found or "", same=False), *entries)
+    return entries
+
+
+def _new_card(vessel: Vessel, course: Course | None) -> Card | None:
+    """Return the card that goes in, where the swap names one."""
+    wanted = course.body.new_card if course is not None else None
+    return next((card for card in vessel.cards if wanted in card.ids), None)
+
+
+def stored_sheet(vault: Vault, kept: tuple[str, str] | None) -> Sheet | None:
+    """Return a sheet on record, by its digest and name; None where there is none."""
+    return read_sheet(vault.read_object(kept[0]), kept[1]) if kept is not None else None
 
 
 def _decoded(assessor: Assessor, position: Position, copy: Copy | None) -> Decoded | None:
