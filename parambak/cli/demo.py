@@ -15,7 +15,8 @@ import click
 from parambak.cli import faults, files_in
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.demo.scenario import Call, File, scenario
+from parambak.demo.scenario import scenario
+from parambak.demo.steps import Call, File
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -30,8 +31,8 @@ FOLDER = "parambak-demo"
 def command(settings: Settings, folder: str | None) -> Answer:
     """Walk an invented scenario through the whole job, in DIR.
 
-    Two sister harbour tugs, two visits, a swap done well and a card loaded
-    wrongly. Everything is written under DIR, the vault in DIR/vault; without
+    Two sister harbour tugs, two visits, and three swaps: loaded wrongly and
+    caught, refused, and done well. Everything is written under DIR, the vault in DIR/vault; without
     DIR in parambak-demo, or parambak-demo-2 where that is there already.
     """
     folder = folder or _free_name()
@@ -43,7 +44,7 @@ def command(settings: Settings, folder: str | None) -> Answer:
     before = Path.cwd()
     os.chdir(place)
     try:
-        for step in scenario(layouts):
+        for step in scenario(layouts, files_in.shipped("limits/thruster.toml")):
             if isinstance(step, File):
                 _write(step)
             else:

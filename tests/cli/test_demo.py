@@ -30,14 +30,26 @@ def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
     assert "ramp_up_time  12.5 s    9.0 s     parameter" in difference
     assert "run_hours     8421.7 h  9377.4 h  expected" in difference
     assert "UNEXPLAINED at 0x0740" in difference
-    refused, ready = outputs("swap check")
-    assert "NOT READY: read-twice" in refused
+    refused, ready, spare, well = outputs("swap check")
+    assert "NOT READY: diagnosed" in refused
+    assert "read-twice" in refused.split("NOT READY")[1]
     assert "READY, as far as the record goes" in ready
-    wrong, right, powered = outputs("swap read-back")
+    assert "new-card" in spare.split("NOT READY")[1]
+    assert "needs 2-3, has 1-2" in spare
+    assert "READY, as far as the record goes" in well
+    wrong, right, powered, *_ = outputs("swap read-back")
     assert "NOT LOADED CORRECTLY" in wrong
     assert "ramp_up_time" in wrong
     assert "LOADED CORRECTLY: nothing differs that may not, before-power" in right
     assert "LOADED CORRECTLY: nothing differs that may not, after-power" in powered
+    kept_open, closed, given_up, done = outputs("swap close")
+    assert "swap-contents-not-proven" in kept_open
+    assert "is CLOSED" in closed
+    assert "given up" in given_up
+    assert "is CLOSED" in done
+    for name in ("avocet", "winch", "stbd"):
+        page = (ship.folder / "here" / f"{name}-swap.html").read_text("utf-8")
+        assert "Change record" in page
     assert {path.suffix for path in (ship.folder / "here").iterdir()} >= {".HEX", ".S19", ".BIN"}
 
 

@@ -8,13 +8,15 @@ import pytest
 
 from parambak.demo import tugs
 from parambak.demo.build import memory_of
-from parambak.demo.scenario import Call, File, scenario
+from parambak.demo.scenario import scenario
+from parambak.demo.steps import Call, File
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image
 from parambak.reads.plausibility import judge
 
 LAYOUTS = Path(__file__).parents[2] / "shared" / "layouts"
+LIMITS = LAYOUTS.parent / "limits" / "thruster.toml"
 
 
 @pytest.mark.parametrize(
@@ -54,13 +56,13 @@ def test_the_story_has_files_of_all_three_formats_and_both_answers() -> None:
     layouts = {path.name: path.read_bytes() for path in LAYOUTS.glob("*.toml")}
     written: set[str] = set()
     codes = set()
-    for step in scenario(layouts):
+    for step in scenario(layouts, LIMITS.read_bytes()):
         if isinstance(step, File):
             written.add(step.name)
         else:
             assert isinstance(step, Call)
             codes.add(step.exit_code)
             named = {word for word in step.words if word.endswith((".HEX", ".S19", ".BIN"))}
-            assert named <= written | {"LOAD.HEX"}
+            assert named <= written | {"LOAD.HEX", "STBD.HEX"}
     assert codes == {0, 1, 2}
     assert {name.rpartition(".")[2] for name in written} >= {"HEX", "S19", "BIN"}

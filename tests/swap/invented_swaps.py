@@ -20,12 +20,14 @@ from typing import TYPE_CHECKING
 from parambak.errors import ParambakError
 from parambak.keeping.assess import Assessor
 from parambak.keeping.bodies import FunctionTest, HeldBody
+from parambak.keeping.entries import record_sheet
 from parambak.keeping.identities import new_identity
 from parambak.keeping.rules_file import record_rules
 from parambak.layouts import coverage
 from parambak.layouts.decode import decode
 from parambak.memory.image import Image
 from parambak.swap import acts, measured
+from parambak.swap.card_sheet import read_sheet
 from parambak.swap.conditions import QUESTIONS
 from parambak.swap.course import the_open_course
 from parambak.swap.limits import load_limits
@@ -87,14 +89,15 @@ class Swap:
     memory: bytes
     wrong: str | None
 
-    def sheet(self, *, new: bool) -> dict[str, str]:
-        """Return the entries of the unit's card sheet, or of the new card's."""
-        entries = {"card-type": "TC-2", "software.version": "3.20", "links.J1": "1-2"}
+    def sheet(self, *, new: bool) -> bytes:
+        """Return the unit's card sheet, or the new card's."""
+        software, link = "3.20", "1-2"
         if new and self.wrong == "a link":
-            entries["links.J1"] = "2-3"
+            link = "2-3"
         if new and self.wrong == "a version":
-            entries["software.version"] = self.chance.choice(["3.2", "3.21", "4.0"])
-        return entries
+            software = self.chance.choice(["3.2", "3.21", "4.0"])
+        text = f'[card]\ntype = "TC-2"\nsoftware = "{software}"\n[links]\nJ1 = "{link}"\n'
+        return text.encode()
 
 
 def told(swap: Swap) -> str | None:
@@ -132,12 +135,8 @@ def _prepare(swap: Swap) -> None:
     """Put rules, sheet, measurements, a place and all answers on record."""
     laptop = swap.laptop
     record_rules(laptop.vault, vessel="grebe", name="rules.toml", data=RULES, by=BY)
-    toml = "".join(f'"{name}" = "{value}"\n' for name, value in swap.sheet(new=False).items())
-    from parambak.keeping.entries import record_sheet
-
-    record_sheet(
-        laptop.vault, where="grebe/port-thruster", name="s.toml", data=toml.encode(), by=BY
-    )
+    sheet = swap.sheet(new=False)
+    record_sheet(laptop.vault, where="grebe/port-thruster", name="s.toml", data=sheet, by=BY)
     _measure(swap)
     acts.open_swap(
         laptop.vault, WHERE, why="dead", by=BY, route="load", old_card="P1", new_card="P2"
@@ -184,11 +183,7 @@ def _hold(laptop: Laptop) -> None:
 
 def _standing(swap: Swap) -> Standing:
     assessor = Assessor(swap.laptop.vault, CHIPS)
-    return standing(swap.laptop.fleet, assessor, WHERE, _flat(swap.sheet(new=True)))
-
-
-def _flat(entries: dict[str, str]) -> dict[str, str]:
-    return {f'"{name}"' if "." in name else name: value for name, value in entries.items()}
+    return standing(swap.laptop.fleet, assessor, WHERE, read_sheet(swap.sheet(new=True)))
 
 
 def _release(swap: Swap, found: Standing) -> None:

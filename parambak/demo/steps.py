@@ -1,0 +1,53 @@
+"""What the scenario is made of: files to write, and command lines to run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from parambak.dumps.dump import Style
+from parambak.dumps.registry import write_dump
+from parambak.memory.image import Image
+
+PERSON = "A. Fitter"
+
+
+@dataclass(frozen=True, slots=True)
+class File:
+    """A file as the reader, or the user, left it; `modified` is its time in seconds, UTC."""
+
+    name: str
+    data: bytes
+    modified: float
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A command as a user types it, why, and the exit code it has in this story."""
+
+    why: str
+    words: tuple[str, ...]
+    exit_code: int = 0
+
+
+def moment(text: str) -> float:
+    """Return a time of the story as a file's time."""
+    return datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp()
+
+
+def dump(name: str, memory: bytes, when: str) -> File:
+    """Return a dump file as a reader writes it, in the format that its name says."""
+    suffix = name.rpartition(".")[2]
+    kind = {"HEX": "intel-hex", "S19": "s-record", "BIN": "raw"}[suffix]
+    style = Style(line_end=b"\r\n", header=b"reader" if kind == "s-record" else b"")
+    return File(name, write_dump(Image.of(bytes(memory)), kind, style), moment(when))
+
+
+def archive(
+    why: str, dumps: tuple[str, ...], at: tuple[str, str, str], *more: str, day: str
+) -> Call:
+    """Return the call that puts dumps on record for vessel, unit and position."""
+    vessel, unit, position = at
+    where = ("--vessel", vessel, "--unit", unit, "--position", position)
+    known = ("--read-by", PERSON, "--read-on", day)
+    return Call(why, ("archive", *dumps, *where, *more, *known))

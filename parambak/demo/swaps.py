@@ -1,0 +1,285 @@
+"""Three swaps of the invented scenario: loaded wrongly and caught, refused, and done well."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.demo import tugs
+from parambak.demo.build import memory_of
+from parambak.demo.steps import PERSON, Call, File, archive, dump, moment
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from parambak.layouts.model import Layout
+
+SISTER = ("avocet", "port-thruster", "U12")
+STARBOARD = ("grebe", "stbd-thruster", "U12")
+WINCH = ("grebe", "towing-winch", "U3")
+WRONG_BIT_AT = 0x0041
+BY = ("--by", PERSON)
+
+# Invented: what a thruster's processor card must carry, and the spare from the locker.
+CARD = b"""# INVENTED
+[card]
+type = "TC-2"
+clock = "7.3728 MHz"
+software = "3.2"
+
+[[program]]
+place = "U7"
+label = "TC2 V3.2"
+printed = "8F21"
+
+[links]
+J1 = "1-2"
+J4 = "open"
+"""
+WINCH_CARD = b"""# INVENTED
+[card]
+type = "WC-1"
+clock = "11.0592 MHz"
+software = "2.07"
+
+[links]
+J2 = "2-3"
+"""
+WINCH_SPARE = b"""# INVENTED
+[card]
+type = "WC-1"
+clock = "11.0592 MHz"
+software = "2.10"
+
+[links]
+J2 = "1-2"
+"""
+RULES = b"""# INVENTED: the owner's rules for this tug.
+[rules]
+title = "Owner's instruction 7, cards"
+source = "invented, for the demo"
+layout = true
+
+[swap]
+required = ["supplies", "second-place", "card-sheet", "new-card"]
+
+[rounds]
+verified-months = 12
+places = 1
+"""
+TOLD = (
+    ("diagnosed", "supplies and fuses are good; the card does not start in the test rack either"),
+    ("last-read", "read in the socket after the fault"),
+    ("decided", "chief engineer, master informed"),
+    ("permit", "electrical permit 14"),
+    ("protections", "none out: the tug lies alongside, thruster isolated"),
+    ("way-back", "two hours; else the old card goes back in"),
+    ("old-card-kept", "labelled and bagged, in the locker"),
+    ("impact", "this unit alone; the bridge panel shows it as not ready meanwhile"),
+)
+
+
+def three_swaps(thruster: Layout, limits: bytes) -> Iterator[File | Call]:
+    """Yield the three, in the order of the story."""
+    yield from _loaded_wrongly(thruster)
+    yield from _refused()
+    yield from _done_well(thruster, limits)
+
+
+def sister(layout: Layout, **changed: str) -> bytearray:
+    """Return the memory of the sister tug's thruster."""
+    return memory_of(layout, tugs.thruster(controller_serial="TC2-0422", **changed))
+
+
+def starboard(layout: Layout, **changed: str) -> bytes:
+    """Return the memory of the first tug's starboard thruster."""
+    values: Mapping[str, str] = {
+        "controller_serial": "TC2-0418",
+        "station": "stern",
+        "node_address": "8",
+        "ramp_up_time": "14.0",
+        "overload_current": "325",
+        "run_hours": "8390.2",
+        "start_count": "2298",
+    }
+    return bytes(memory_of(layout, tugs.thruster(**(dict(values) | changed))))
+
+
+def _told(where: str) -> Iterator[Call]:
+    """Yield what a person tells of the open swap, one condition at a time."""
+    for number, (condition, text) in enumerate(TOLD):
+        why = "What only a person knows goes on record, by name." if not number else "And further."
+        yield Call(why, ("swap", "answer", where, condition, "yes", text, *BY))
+
+
+def _loaded_wrongly(thruster: Layout) -> Iterator[File | Call]:
+    where = "/".join(SISTER)
+    yield Call(
+        "The sister tug's card has failed. Its swap is opened: from here on all is on record.",
+        (
+            "swap",
+            "open",
+            where,
+            *BY,
+            "--why",
+            "dead after a voltage dip",
+            "--old-card",
+            "PC-1101",
+            "--new-card-serial",
+            "PC-1107",
+        ),
+    )
+    yield Call("May it begin? There is one read only.", ("swap", "check", where), exit_code=1)
+    yield dump("AVOCET2.BIN", bytes(sister(thruster)), "2026-04-02 21:15")
+    yield archive(
+        "Its chip can still be read, in a socket: the second read.",
+        ("AVOCET2.BIN",),
+        SISTER,
+        day="2026-04-02",
+    )
+    yield from _told(where)
+    yield Call("Now the swap may begin.", ("swap", "check", where))
+    yield Call(
+        "The file for the new card.",
+        ("swap", "load-file", where, "--as", "intel-hex", "--out", "LOAD.HEX", *BY),
+    )
+    wrong = sister(thruster)
+    wrong[WRONG_BIT_AT] ^= 0x01
+    yield dump("CARD1.HEX", bytes(wrong), "2026-04-02 22:02")
+    yield Call(
+        "The new card read back before any power: one bit is wrong, and it is caught.",
+        ("swap", "read-back", where, "CARD1.HEX"),
+        exit_code=1,
+    )
+    yield Call(
+        "It cannot be closed so.",
+        ("swap", "close", where, *BY, "--test", "emergency stop=passed"),
+        exit_code=1,
+    )
+    yield dump("CARD2.HEX", bytes(sister(thruster)), "2026-04-02 22:20")
+    yield dump("CARD3.HEX", bytes(sister(thruster)), "2026-04-02 22:26")
+    yield Call(
+        "Loaded again, and read back twice.",
+        ("swap", "read-back", where, "CARD2.HEX", "CARD3.HEX", "--read-by", PERSON),
+    )
+    powered = sister(thruster, run_hours="8421.9", clock="2026-04-02 22:47:31")
+    yield dump("CARD4.HEX", bytes(powered), "2026-04-02 22:49")
+    yield dump("CARD5.HEX", bytes(powered), "2026-04-02 22:55")
+    yield Call(
+        "After power-up a counter and the clock have moved, as they should; nothing else.",
+        ("swap", "read-back", where, "CARD4.HEX", "CARD5.HEX", "--stage", "after-power"),
+    )
+    yield Call(
+        "Contents proven by bytes, functions tested: only both close it.",
+        (
+            "swap",
+            "close",
+            where,
+            *BY,
+            "--test",
+            "emergency stop=passed",
+            "--test",
+            "ramp up=passed: 12.5 s by stop-watch",
+        ),
+    )
+    yield Call("The page for the file.", ("report", "swap", where, "--out", "avocet-swap.html"))
+
+
+def _refused() -> Iterator[File | Call]:
+    where = "/".join(WINCH)
+    yield File("winch-card.toml", WINCH_CARD, moment("2026-05-06 08:00"))
+    yield File("winch-spare.toml", WINCH_SPARE, moment("2026-05-06 08:10"))
+    yield Call(
+        "What the winch's card must carry.",
+        ("card", "record", "grebe/towing-winch", "winch-card.toml", *BY),
+    )
+    yield Call(
+        "Another swap: the winch's card fails now and then.",
+        ("swap", "open", where, *BY, "--why", "stops now and then"),
+    )
+    yield Call(
+        "The spare has other software, and a link set otherwise: refused, and why.",
+        ("swap", "check", where, "--new-card", "winch-spare.toml"),
+        exit_code=1,
+    )
+    yield Call(
+        "It is given up, with the reason.",
+        ("swap", "close", where, *BY, "--abandoned", "--reason", "the spare is for other software"),
+    )
+    yield Call("Its page, too.", ("report", "swap", where, "--out", "winch-swap.html"))
+
+
+def _done_well(thruster: Layout, limits: bytes) -> Iterator[File | Call]:
+    where = "/".join(STARBOARD)
+    yield File("owner.toml", RULES, moment("2026-06-01 08:00"))
+    yield File("thruster-card.toml", CARD, moment("2026-06-01 08:00"))
+    yield File("spare.toml", CARD, moment("2026-06-01 09:00"))
+    yield File("limits.toml", limits, moment("2026-06-01 08:00"))
+    yield Call("The owner's rules ask for more.", ("rules", "record", "grebe", "owner.toml", *BY))
+    unit = "grebe/stbd-thruster"
+    yield Call("The card's sheet.", ("card", "record", unit, "thruster-card.toml", *BY))
+    yield Call(
+        "A bad supply kills the new card too: measured first. A decimal comma will do.",
+        (
+            "measure",
+            unit,
+            "logic_supply=5,02V",
+            "analogue_supply=15.1V",
+            "battery=25.4V",
+            "--limits",
+            "limits.toml",
+            "--instrument",
+            "multimeter 3",
+            "--calibrated",
+            "2026-01-15",
+            *BY,
+        ),
+    )
+    yield Call("A second place for the vault.", ("place", "add", "office", "office"))
+    yield Call("Sent there, and hashed there.", ("place", "send", "office"))
+    yield Call(
+        "The swap of the starboard thruster's card is opened.",
+        (
+            "swap",
+            "open",
+            where,
+            *BY,
+            "--why",
+            "analogue channel 3 reads nothing",
+            "--old-card",
+            "PC-1090",
+            "--new-card-serial",
+            "PC-1112",
+        ),
+    )
+    yield from _told(where)
+    yield Call("All is there.", ("swap", "check", where, "--new-card", "spare.toml"))
+    yield Call(
+        "The file.", ("swap", "load-file", where, "--as", "intel-hex", "--out", "STBD.HEX", *BY)
+    )
+    for name, memory, when in (
+        ("NEW1.HEX", starboard(thruster), "2026-06-01 10:02"),
+        ("NEW2.HEX", starboard(thruster), "2026-06-01 10:09"),
+        ("NEW3.HEX", starboard(thruster, run_hours="8390.4"), "2026-06-01 10:41"),
+        ("NEW4.HEX", starboard(thruster, run_hours="8390.4"), "2026-06-01 10:49"),
+    ):
+        yield dump(name, memory, when)
+    yield Call("Read back before power.", ("swap", "read-back", where, "NEW1.HEX", "NEW2.HEX"))
+    yield Call(
+        "And after it.",
+        ("swap", "read-back", where, "NEW3.HEX", "NEW4.HEX", "--stage", "after-power"),
+    )
+    yield Call(
+        "Closed: what was read back is the newest copy now.",
+        (
+            "swap",
+            "close",
+            where,
+            *BY,
+            "--test",
+            "emergency stop=passed",
+            "--test",
+            "channel 3=passed: 6.2 bar against the gauge",
+        ),
+    )
+    yield Call("Its page.", ("report", "swap", where, "--out", "stbd-swap.html"))
+    yield Call("What is new goes to the second place too.", ("place", "send", "office"))
