@@ -40,7 +40,7 @@ def command(
     place = find_place(vault, name)
     address = common.whole(settings, at) if at else place.address
     with common.opened(address, vault) as there, _progress(settings) as progress:
-        sent = send_to(
+        sent, notes = send_to(
             vault,
             there,
             place,
@@ -55,7 +55,7 @@ def command(
         document,
         lambda screen: _page(screen, document),
         exit_code=_exit_code(sent),
-        warnings=(*store.warnings_of(vault), *common.also_known(vault, place)),
+        warnings=(*store.warnings_of(vault), *notes, *common.also_known(vault, place)),
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 from msgspec.structs import replace
 
-from parambak.errors import CallRefused, Fault, NotFound
+from parambak.errors import CallRefused, Fault, NotFound, VaultDamaged, VaultRefused
 from parambak.keeping import select
 from parambak.keeping.bodies import HeldBody, PlaceBody
 from parambak.keeping.book import local_time
@@ -164,8 +164,8 @@ def send_to(  # noqa: PLR0913 - how to send, all by keyword
     progress: Callable[[int, int], None],
     quick: bool = False,
     both_ways: bool = False,
-) -> Sent:
-    """Send to a place, and put on record what it was found to hold.
+) -> tuple[Sent, tuple[str, ...]]:
+    """Send to a place, and put on record what it was found to hold; return notes as well.
 
     Where it breaks off, what was through till then is put on record, and the refusal raised.
     """
@@ -178,8 +178,7 @@ def send_to(  # noqa: PLR0913 - how to send, all by keyword
         raise broken.refusal from broken
     except OSError as error:  # not even the lock
         raise refusal(store, error, 0, 1) from error
-    put_on_record(vault, place, sent.proven, now().date())
-    return sent
+    return sent, put_on_record(vault, place, sent.proven, now().date())
 
 
 def _sent(  # noqa: PLR0913 - how to send, all by keyword
@@ -200,8 +199,21 @@ def _sent(  # noqa: PLR0913 - how to send, all by keyword
     return send_packed(vault, store, target, names, progress, quick=quick, both_ways=both_ways)
 
 
-def put_on_record(vault: Vault, place: Place, proven: Sequence[Proven], today: date) -> None:
-    """Write a record `held` for each vessel, but for what today's says already."""
+def put_on_record(
+    vault: Vault, place: Place, proven: Sequence[Proven], today: date
+) -> tuple[str, ...]:
+    """Write a record `held` for each vessel, but for what today's says already.
+
+    Returns a note where the vault could not be written: what was sent is there all the same.
+    """
+    try:
+        _write_held(vault, place, proven, today)
+    except (VaultRefused, VaultDamaged) as error:
+        return (f"what {place.name} holds is not on record: {error.text}",)
+    return ()
+
+
+def _write_held(vault: Vault, place: Place, proven: Sequence[Proven], today: date) -> None:
     if not proven:
         return
     with vault.writing() as writing:

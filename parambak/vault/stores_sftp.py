@@ -47,7 +47,7 @@ class SftpStore(FarStore):
 
     def _names(self, path: str) -> dict[str, int]:
         return {
-            each.filename: each.st_size if stat.S_ISREG(each.st_mode or 0) else NO_FILE
+            each.filename: _size(each.st_size) if stat.S_ISREG(each.st_mode or 0) else NO_FILE
             for each in self._sftp.listdir_attr(path)
         }
 
@@ -88,6 +88,10 @@ class SftpStore(FarStore):
             return stat.S_ISDIR(self._sftp.stat(path).st_mode or 0)
         except FileNotFoundError:
             return False
+
+
+def _size(size: int | None) -> int:
+    return NO_FILE if size is None else size
 
 
 def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:

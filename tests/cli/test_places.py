@@ -19,12 +19,20 @@ COPY = "grebe/port-thruster/U12"
 OTHER = ("--vessel", "avocet", "--unit", "port-thruster", "--position", "U12")
 
 
-@pytest.fixture
-def full(ship: Ship) -> Ship:
-    """Return a ship's laptop with a verified copy of one vessel and a read of another."""
+@pytest.fixture(scope="module")
+def archived(tmp_path_factory: pytest.TempPathFactory) -> Ship:
+    """Return a laptop with a verified copy of one vessel and a read of another."""
+    ship = Ship(tmp_path_factory.mktemp("archived"))
     archive_two(ship)
     ship.write("s.hex", dump(changed(5, MEMORY[::-1])), second=9)
     assert ship.run("archive", "s.hex", *OTHER, "--read-by", "Bo Made-Up").code == 0
+    return ship
+
+
+@pytest.fixture
+def full(ship: Ship, archived: Ship) -> Ship:
+    """Return such a laptop of a test's own."""
+    shutil.copytree(archived.folder, ship.folder, dirs_exist_ok=True)
     return ship
 
 
@@ -310,6 +318,17 @@ def test_a_ship_with_one_more_identity_is_said(full: Ship) -> None:
     assert full.run("place", "add", "cust", "cust", "--vessel", "grebe").code == 0
     assert "one more identity" not in full.run("place", "send", "cust").err
     assert hold(full, "grebe/winch/U3") == ["cust"]
+
+
+def test_a_vault_that_cannot_be_written_is_sent_all_the_same(full: Ship) -> None:
+    """What it holds is then not on record, which is said; nothing is refused for it."""
+    added(full, "red")
+    (full.vault / "lock").unlink(missing_ok=True)
+    (full.vault / "lock").mkdir()
+    sent = full.run("place", "send", "red")
+    assert sent.code == 0
+    assert "not on record" in sent.err
+    assert full.answer("--vault", "red", "catalogue").code == 0
 
 
 def test_the_addresses_stay_out_of_every_vessels_records(full: Ship) -> None:

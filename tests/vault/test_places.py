@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
@@ -540,6 +542,43 @@ def test_records_that_tell_what_is_held_are_no_reason_to_send(full: Home, stick:
     full.note("a read")
     assert again(full, stick, target).sent == 2
     assert clean(stick, full.own)
+
+
+@settings(max_examples=8, deadline=None)
+@given(
+    st.lists(st.tuples(st.sampled_from("abc"), st.sampled_from("xy"), st.booleans()), max_size=7),
+    st.permutations("abc"),
+)
+def test_meeting_at_places_is_a_union(
+    tmp_path_factory: pytest.TempPathFactory,
+    steps: list[tuple[str, str, bool]],
+    order: list[str],
+) -> None:
+    """Three laptops, two sticks, any order of writing and sending: in the end all hold all."""
+    top = tmp_path_factory.mktemp("union")
+    homes = {name: Home(top / name / "vault", top / name / "own") for name in "abc"}
+    targets = {}
+    for each in homes.values():
+        each.made()
+    for stick in "xy":
+        (top / stick).mkdir()
+        for each in homes.values():
+            targets[stick] = made_place(each.open(), FolderStore(top / stick), merge=True)
+    for number, (name, stick, both_ways) in enumerate(steps):
+        homes[name].note(f"{number}", (GREBE, AVOCET)[number % 2])
+        again(homes[name], top / stick, targets[stick], both_ways=both_ways)
+    for _ in range(2):
+        for name in order:
+            for stick in "yx":
+                again(homes[name], top / stick, targets[stick], both_ways=True)
+    found = [{f for f in each.files() if "/" in f} for each in homes.values()]
+    found += [{f for f in tree(top / stick) if "/" in f} for stick in "xy"]
+    assert all(each == found[0] for each in found)
+    for each in homes.values():
+        assert clean(each.root, each.own)
+        for vault in each.opened:
+            vault.close()
+    shutil.rmtree(top)
 
 
 def test_the_file_system_of_a_stick_is_told() -> None:

@@ -13,9 +13,10 @@ from parambak.vault.places_send import Broken, send
 from parambak.vault.stores import FolderStore, SshTerms
 from parambak.vault.stores_address import open_store, parse
 from parambak.vault.stores_fsspec import FsspecStore
+from parambak.vault.stores_sftp import PATIENCE
 from tests.vault.home import AVOCET, GREBE, Home
 from tests.vault.placing import flip, made_place, nothing
-from tests.vault.test_places import two_customers
+from tests.vault.test_places import PAGE, two_customers
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -168,6 +169,11 @@ def test_what_reads_back_otherwise_never_gets_its_name(
 
 
 # --- addresses ---
+
+
+def test_the_page_has_the_patience_of_the_program() -> None:
+    """A limit that changes in one place changes in the other."""
+    assert f"says nothing for {PATIENCE:g} s" in PAGE
 
 
 @pytest.mark.parametrize(
