@@ -49,6 +49,7 @@ _REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 _HARMLESS = frozenset(
     {
         FILE,
+        PACKS,
         "lock",
         "lost+found",
         "System Volume Information",
@@ -87,13 +88,15 @@ def look(store: Store) -> Found:
         names = store.names("")
         place = _marked(_read(store, FILE), f"{store.shown}/{FILE}")
         data = _read(store, vault_toml.FILE)
+        packed = PACKS in names
+        packs = packed and any(name.endswith(".zip") for name in store.names(PACKS))
     except OSError as error:
         raise UNREACHABLE.at(file=store.shown, found=files.words(error)) from error
     return Found(
         place,
         _identity(data, store.shown, placed=place is not None),
-        packed=PACKS in names,
-        empty=not any(_is_strange(name) for name in names),
+        packed=packed,
+        empty=not packs and not any(_is_strange(name) for name in names),
     )
 
 

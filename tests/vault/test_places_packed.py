@@ -232,6 +232,18 @@ def test_packs_that_were_all_removed_are_written_again(full: Home, stick: Path) 
     assert packed(full, stick, target).sent == 2
 
 
+def test_a_place_without_packs_yet_is_begun_again(full: Home, stick: Path) -> None:
+    """Adding it broke off before it was on record: it is nobody's, and no word is needed."""
+    store = FolderStore(stick)
+    vault = full.open().identity
+    for _ in range(2):
+        settle(store, vault=vault, known=(), limited=False, packed=True, merge=False)
+    (stick / pack_file(GREBE)).write_bytes(b"somebody's")
+    with pytest.raises(ParambakError) as caught:
+        settle(store, vault=vault, known=(), limited=False, packed=True, merge=False)
+    assert caught.value.code == "place-other-vault"
+
+
 def test_only_a_folder_can_be_packed(full: Home) -> None:
     """Where a pack could not be read in pieces, none is written."""
     fsspec = pytest.importorskip("fsspec")
