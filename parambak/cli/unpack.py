@@ -79,14 +79,13 @@ def _page(screen: Screen, taken: TakenPack) -> None:
         if added
         else "All that could be taken was in the vault already"
     )
+    passed = ", ".join(sorted({taken.vessels.get(each, each) for each in joined.skipped_vessels}))
     if joined.refused:
         screen.bad(f"{what}; {counted(len(joined.refused), 'file')} could not be taken.")
         screen.say("Do next: ask for the pack again, and unpack that one too.")
-    elif joined.skipped_vessels:
-        names = ", ".join(
-            sorted({taken.vessels.get(each, each) for each in joined.skipped_vessels})
-        )
-        screen.bad(f"{what}; {names} had left this vault and was passed over.")
+    elif passed:
+        came_in = f"{what}, but" if added else "Nothing came in:"
+        screen.bad(f"{came_in} {passed} had left this vault and was passed over.")
         screen.say("Do next, where it shall be kept here again: the same with --bring-back.")
     else:
         screen.good(f"{what}.")

@@ -90,8 +90,8 @@ def _confirm(settings: Settings, found: Leaving, leaving: str | None) -> None:
 def _page(screen: Screen, found: Leaving, out: str, gone: Gone) -> None:
     inside = f"{counted(gone.records, 'record')} and {counted(gone.objects, 'object')}"
     screen.facts([("pack", Path(out).name), ("SHA-256", gone.pack_sha256)], indent=0)
-    screen.say(f"{inside} are in the pack; {counted(gone.removed, 'file')} were removed.")
+    screen.say(f"In the pack: {inside}. Removed from here: {counted(gone.removed, 'file')}.")
     if gone.kept:
-        screen.say(f"{counted(gone.kept, 'object')} stay: something else here needs them too.")
+        screen.say(f"Something else here needs {counted(gone.kept, 'object')} too; kept.")
     screen.good(f"Vessel {found.handle} has left this vault.")
     screen.say("Places and other copies of the vault keep what they have of it.")

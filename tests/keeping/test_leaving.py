@@ -228,6 +228,7 @@ def test_broken_off_at_each_removal(two: Laptop, monkeypatch: pytest.MonkeyPatch
         (text,) = remarks(two)
         assert "vessel leave grebe" in text
         assert "grebe.zip" in text
+        assert two.vault.lacking() == ()  # what is left is whole by itself
         # Merges do not bring the half of it back.
         with two.vault.writing() as writing:
             joining.join(two.vault, writing, _pieces(whole))

@@ -247,6 +247,21 @@ def test_a_full_disk_leaves_no_pack(first: Home, monkeypatch: pytest.MonkeyPatch
     assert {p.name for p in first.root.parent.iterdir()} <= {"vault", "own"}
 
 
+def test_a_pack_whose_name_may_not_last_is_not_left(
+    first: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder's flush fails: the pack is refused, and taken away again."""
+
+    def fail(_folder: Path) -> None:
+        raise OSError(5, "Input/output error")
+
+    vault = first.open()
+    monkeypatch.setattr(files, "flush_folder", fail)
+    with pytest.raises(ParambakError):
+        pack_to_file(vault, {GREBE: "grebe"}, first.root.parent / "p.zip", silent)
+    assert {p.name for p in first.root.parent.iterdir()} <= {"vault", "own"}
+
+
 def test_memory_stays_flat(home: Home, other: Home) -> None:
     """Twelve objects of 1 MiB are packed, checked and taken in with a few at a time."""
     for number in range(12):

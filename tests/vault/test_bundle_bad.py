@@ -271,6 +271,27 @@ def test_a_bomb_that_lies_about_its_size(home: Home) -> None:
     assert peak < 8 << 20
 
 
+def test_no_more_is_unpacked_than_was_stated() -> None:
+    """The one piece that goes over the stated length is not handed on, nor any later one."""
+    one, two = good_parts()
+    packed = deflated("x", bytes(1 << 20)).packed
+    one.packed, one.method = packed, 8
+    stream = io.BytesIO(forged([manifest_part([one, two]), one, two]))
+    member = bundle_zip.read_members(stream)[1]
+    got = []
+    with pytest.raises(ParambakError) as caught:
+        got.extend(bundle_zip.content(stream, member))
+    assert caught.value.code == "pack-damaged"
+    assert b"".join(got) == b""
+
+
+def test_the_check_alone_names_what_is_damaged() -> None:
+    """An object of another content than its name says, before anything is taken."""
+    one, two = good_parts()
+    pack = Pack(io.BytesIO(pack_of(Part(one.name, one.data.upper()), two)), "x.zip")
+    assert [each.file for each in pack.check(silent)] == [one.name]
+
+
 def test_too_many_members(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     """Counted while reading, whatever the end record says."""
     monkeypatch.setattr(bundle_zip, "MAX_MEMBERS", 2)

@@ -100,6 +100,17 @@ def test_a_damaged_object_is_refused_by_name_with_the_record_that_needs_it(
     assert sound(home)
 
 
+def test_what_only_a_refused_record_names_does_not_stay(home: Home, other: Home) -> None:
+    """One of its two objects is damaged: the other one is taken away again."""
+    with other.open(create=True).writing() as writing:
+        digests = [writing.put(b"one"), writing.put(b"two")]
+        writing.add("note", GREBE, {}, relies_on=digests)
+    last = max(digests)  # so that the other is taken first
+    report = merged(home, changed(pieces_of(other.root), last, b"rot"))
+    assert (report.added_objects, report.added_records) == (0, 1)
+    assert not any(name.startswith("objects") for name in stuff(home))
+
+
 @pytest.mark.parametrize("data", [b"", b"{}\n", b"no record"])
 def test_a_damaged_record_is_refused_by_name(home: Home, other: Home, data: bytes) -> None:
     """Bytes that are not what the name says."""
