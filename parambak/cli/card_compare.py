@@ -62,14 +62,21 @@ def command(
     if not entries:
         raise faults.COMPARE_NOTHING.at(expected="entries", found="two sheets without any")
     notes = exchanges.notes(vault, vessel, [unit])
-    if given is not None and unit.sheet is not None and sha256(given[0]) == unit.sheet[0]:
-        notes += ("this is the very file on record for the unit: it says nothing of a new card",)
+    if given is not None:
+        notes += own_sheet(given[0], unit)
     return Answer(
         _document(unit, serial, entries),
         lambda screen: _page(screen, unit, entries),
         exit_code=0 if all(each.same for each in entries) else 1,
         warnings=(*store.warnings_of(vault), *notes),
     )
+
+
+def own_sheet(data: bytes, unit: Unit) -> tuple[str, ...]:
+    """Say where the sheet given as a new card's is the very file on record for the unit."""
+    if unit.sheet is None or sha256(data) != unit.sheet[0]:
+        return ()
+    return ("the new card's sheet is the very file on record for the unit: was the card read off?",)
 
 
 def _unit(vault: Vault, where: str) -> tuple[Vessel, Unit]:

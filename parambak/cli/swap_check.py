@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 from parambak.cli import faults, files_in, store
+from parambak.cli.card_compare import own_sheet
 from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -60,7 +61,7 @@ def command(  # noqa: PLR0913 - one argument an option
     A condition that is accepted stays visible from then on, and the answer is yes only in
     the call that accepted it.
     """
-    given = files_in.sheet_file(new_card)[1] if new_card is not None else None
+    data, given = files_in.sheet_file(new_card) if new_card is not None else (b"", None)
     vault = store.open_vault(settings)
     assessor = Assessor(vault, store.chip_table())
     found = standing(fleet(vault), assessor, where, given)
@@ -73,6 +74,7 @@ def command(  # noqa: PLR0913 - one argument an option
     notes = found.rules.said
     if found.unit is not None:
         notes += exchanges.notes(vault, found.vessel, [found.unit])
+        notes += own_sheet(data, found.unit)
     if found.others:
         notes += (f"{len(found.others) + 1} swaps are open here: the one opened last is meant",)
     return Answer(
