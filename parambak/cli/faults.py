@@ -84,6 +84,18 @@ NO_VISIT = Fault(
     "no such visit to {vessel} is on record",
     "Name the first day of a visit with --on, or leave it out for the last one.",
 )
+ON_PURPOSE = Fault(
+    "alike-on-purpose",
+    CallRefused,
+    "it is not said what differs on purpose, or why",
+    "Give the position, --on-purpose FIELD and --reason TEXT.",
+)
+NO_FIELD = Fault(
+    "alike-no-field",
+    NotFound,
+    "the layout has no field of that name",
+    "Write it out as `decode` shows it, such as channel[3].upper_limit.",
+)
 SHORT_NAME = Fault(
     "load-file-short-name",
     CallRefused,

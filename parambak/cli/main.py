@@ -31,6 +31,7 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "catalogue": "catalogue",
     "decode": "decode",
     "diff": "diff",
+    "alike": "alike",
     "export": "export",
     "measure": "measure",
     "rules": {"record": "rules_record"},

@@ -411,6 +411,18 @@ class SwapClosedBody(Body, frozen=True):
     taken_in: tuple[Digest, ...] = ()
 
 
+class OnPurposeBody(Body, frozen=True):
+    """kind "on-purpose": a field of a position differs from units alike, and is meant to.
+
+    With `withdrawn` it is looked at again.
+    """
+
+    position: Identity
+    field: str
+    reason: str
+    withdrawn: bool = False
+
+
 class RecheckBody(Body, frozen=True):
     """kind "recheck": every object and record in one folder was hashed again.
 
@@ -494,6 +506,7 @@ KINDS: dict[str, type[Body]] = {
     "load-file": LoadFileBody,
     "read-back": ReadBackBody,
     "measured": MeasuredBody,
+    "on-purpose": OnPurposeBody,
     "ships-rules": ShipsRulesBody,
     "swap-opened": SwapOpenedBody,
     "swap-answer": SwapAnswerBody,

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from parambak.layouts.plan import Plan
     from parambak.memory.image import Image
 
-__all__ = ["CheckResult", "Decoded", "FieldValue", "decode", "require_fit"]
+__all__ = ["CheckResult", "Decoded", "FieldValue", "decode", "field_value", "require_fit"]
 
 
 class FieldValue(Struct, frozen=True, gc=False):
@@ -156,6 +156,12 @@ def decode(layout: Layout, image: Image) -> Decoded:
         covered_bytes(layout),
         layout.memory,
     )
+
+
+def field_value(layout: Layout, plan: FieldPlan, image: Image) -> FieldValue:
+    """Read one field of `layout`, whose plan is given, from `image`."""
+    copies = plan_of(layout).copies.get(plan.name, ())
+    return _value(plan, _reader(image, layout.memory), copies)
 
 
 def _whole(image: Image, memory: int) -> bytes | None:

@@ -216,6 +216,11 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"remark":"charger off","stage":"as-found","visit":"' + ID + '"}',
     ),
     (
+        "on-purpose",
+        bodies.OnPurposeBody(position=OTHER, field="ramp", reason="heavier", withdrawn=True),
+        '{"field":"ramp","position":"' + OTHER + '","reason":"heavier","withdrawn":true}',
+    ),
+    (
         "ships-rules",
         bodies.ShipsRulesBody(rules=DIGEST, name="r.toml"),
         '{"name":"r.toml","rules":' + _D + "}",

@@ -1,0 +1,62 @@
+"""What differs from units alike on purpose: marked once, with a reason."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import VaultDamaged
+from parambak.keeping import select
+from parambak.keeping.bodies import OnPurposeBody, body_of
+from parambak.keeping.fold import fleet
+from parambak.keeping.texts import NAME, REMARK, check_texts
+
+if TYPE_CHECKING:
+    from parambak.keeping.known import Position, Vessel
+    from parambak.vault.vault import Vault
+
+
+class OnPurpose(NamedTuple):
+    """One field of a position that is meant to differ, and why."""
+
+    where: str
+    field: str
+    reason: str
+
+
+def marks(vault: Vault, vessel: Vessel) -> tuple[OnPurpose, ...]:
+    """Return what differs on purpose aboard a vessel, by position and field."""
+    where = {identity: p.where for p in vessel.positions for identity in p.ids}
+    found: dict[tuple[str, str], OnPurpose] = {}
+    for identity in sorted(vessel.ids):
+        for stored in vault.records(identity):
+            if stored.record.kind != "on-purpose":
+                continue
+            try:
+                body = body_of(stored.record, stored.digest, OnPurposeBody)
+            except VaultDamaged:
+                continue  # named by recheck, and not in the way of the others
+            at = where.get(body.position)
+            if at is not None:
+                key = (at, body.field)
+                found.pop(key, None)
+                if not body.withdrawn:
+                    found[key] = OnPurpose(at, body.field, body.reason)
+    return tuple(sorted(found.values()))
+
+
+def mark(  # noqa: PLR0913 - what is told, all by keyword
+    vault: Vault, where: str, *, field: str, reason: str, by: str | None, withdrawn: bool
+) -> Position:
+    """Put on record that a field differs on purpose, or is to be looked at again."""
+    texts = [("field", field, NAME), ("reason", reason, REMARK)]
+    check_texts([*texts, ("name of the person", by, NAME)])
+    with vault.writing() as writing:
+        known = fleet(vault)
+        position = select.find_position(known, where)
+        vessel = select.find_vessel(known, select.parse_where(where).vessel)
+        for identity in sorted(position.ids):
+            home = vessel.home(identity)
+            body = OnPurposeBody(position=identity, field=field, reason=reason, withdrawn=withdrawn)
+            by_mark = writing.person(by, home) if by else None
+            writing.add("on-purpose", home, body.members(), by=by_mark)
+    return position
