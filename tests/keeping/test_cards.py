@@ -287,6 +287,18 @@ def test_a_sheet_may_name_what_it_is_for_by_any_of_its_names(
     assert kept.where == where
 
 
+def test_a_sheet_may_name_its_unit_by_the_name_that_it_had(laptop: Laptop) -> None:
+    """A sheet filled in before the unit was renamed is still its own."""
+    from parambak.keeping.entries import amend
+
+    laptop.take(image())
+    amend(laptop.vault, "grebe/port-thruster", {"short": "pt-bow"}, by=None, why=None)
+    target = {"unit": "Port-Thruster"}
+    where = "grebe/pt-bow"
+    kept = record_sheet(laptop.vault, where=where, name="a", data=SHEET, by=None, target=target)
+    assert kept.where == where
+
+
 def test_the_sheet_of_a_card_of_a_ship_entered_twice_is_found(tmp_path: Path) -> None:
     """After the merge a new one goes to both identities."""
     from parambak.keeping.entries import amend

@@ -161,6 +161,7 @@ MISTAKES = [
     (b"[[program]]\nversion = 1", 1, "program[1]: which place on the card?"),
     (b"[[program]]\nplace = ''", 1, "program[1]: which place on the card?"),
     (b"[[program]]\nplace = 'U7'\n[[program]]\nplace = 'u7'", 4, "two rows with one place"),
+    (b"[[program]]\nplace = 'u7'\n[[program]]\nplace = 'U7'", 4, "two rows with one place"),
     (b"[[programs]]\nplace = 'U7'", 1, "programs: did you mean program?"),
     (b"[link]\nJ1 = 1", 1, "link: did you mean links?"),
     (b"[Card]\ntype = 1", 1, "Card: did you mean card?"),
