@@ -174,6 +174,9 @@ def begin_packs(store: Store) -> None:
 def _write(store: Store, file: str, data: bytes) -> None:
     try:
         store.write(file, data)
+    except FileNotFoundError as error:
+        found = files.words(error)
+        raise ABSENT.at(file=store.shown, expected="a folder to be in", found=found) from error
     except OSError as error:
         raise refusal(store, error, 0, 1) from error
 

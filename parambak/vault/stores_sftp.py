@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 PATIENCE = 30.0  # seconds that a server may say nothing
 PORT = 22
+_PACKET = 32 << 10  # bytes that one answer holds
 
 
 class SftpStore(FarStore):
@@ -53,10 +54,13 @@ class SftpStore(FarStore):
 
     def _read(self, path: str, most: int) -> bytes:
         with self._sftp.open(path, "rb") as file:
+            first = bytes(file.read(min(_PACKET, most)))
+            if len(first) < _PACKET:
+                return first  # what most files are: asking their size would cost one more wait
             size = min(file.stat().st_size or 0, most)
-            if size:
-                file.prefetch(size)  # else each 32 KiB wait for the one before
-            return bytes(file.read(most))
+            if size > len(first):
+                file.prefetch(size)  # else each packet waits for the one before
+            return first + bytes(file.read(most - len(first)))
 
     def _write(self, path: str, data: bytes) -> None:
         with self._sftp.open(path, "wb") as file:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
+from parambak.vault.files import UnfitFileError
 from parambak.vault.places_send import Broken, Sent, Target, send
 from parambak.vault.stores import SshTerms
 from parambak.vault.stores_address import open_store, parse
@@ -97,6 +98,25 @@ def test_a_server_gets_the_vault_byte_for_byte(home: Home, server: Server, tmp_p
     assert clean(folder, home.own)
     _, second = sent(home, server.url(folder), server.terms(), target)
     assert (second.sent, second.there) == (0, first.sent)
+
+
+@pytest.mark.parametrize("size", [0, 1, 32767, 32768, 32769, 65536, 300_000])
+def test_files_of_every_length_come_back(server: Server, tmp_path: Path, size: int) -> None:
+    """At the borders of an answer's 32 KiB too; one larger than asked for is refused."""
+    store = open_store(parse(server.url(tmp_path / "far")), "w", server.terms())
+    try:
+        store.write("a/b", BIG[:size])
+        assert store.read("a/b", size) == BIG[:size]
+        assert store.names("a") == {"b": size}
+        store.rename("a/b", "c/d")
+        assert (store.names("a"), store.names("c"), store.names("e")) == ({}, {"d": size}, {})
+        with pytest.raises(FileNotFoundError):
+            store.read("a/b", size)
+        if size:
+            with pytest.raises(UnfitFileError):
+                store.read("c/d", size - 1)
+    finally:
+        store.close()
 
 
 def test_either_side_is_healed(home: Home, server: Server, tmp_path: Path) -> None:

@@ -525,7 +525,7 @@ def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_pa
 def test_the_folder_above_must_be_there(full: Home, tmp_path: Path) -> None:
     """A stick that is not plugged in is not made out of nothing."""
     store = FolderStore(tmp_path / "no-stick" / "backup")
-    assert code_of(lambda: made_place(full.open(), store)) == "place-lost"
+    assert code_of(lambda: made_place(full.open(), store)) == "place-absent"
     assert not (tmp_path / "no-stick").exists()
 
 
