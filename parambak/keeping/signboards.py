@@ -15,7 +15,7 @@ from parambak.keeping.bodies import body_of
 from parambak.keeping.facts import FactBook, told
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from parambak.keeping.bodies import Facts
     from parambak.keeping.known import Conflict
@@ -104,13 +104,14 @@ def with_handles(ships: Iterable[Names]) -> list[tuple[Names, str]]:
     return named
 
 
-def _signboard(
-    vault: Vault, identity: str, telling: Sequence[Stored], *, whole: bool
-) -> Signboard:
+def _signboard(vault: Vault, identity: str, telling: Sequence[Stored], *, whole: bool) -> Signboard:
     said = [(stored.digest, facts) for stored in telling for facts in _facts_of(stored, identity)]
-    after: Mapping[str, Iterable[str]] = {}
-    if _twice(said):
-        after = _after(vault, identity, telling, said, whole=whole)
+    after: dict[str, Iterable[str]] = {}
+    contested = _contested(said)
+    if contested:
+        after = _after(vault, identity, telling, contested, whole=whole)
+        for record, _ in said:
+            after.setdefault(record, ())
         order = {digest: at for at, digest in enumerate(after)}
         said.sort(key=lambda each: order[each[0]])
     book = FactBook(after)
@@ -123,28 +124,31 @@ def _after(
     vault: Vault,
     identity: str,
     telling: Sequence[Stored],
-    said: Iterable[tuple[str, Facts]],
+    contested: Iterable[set[str]],
     *,
     whole: bool,
-) -> Mapping[str, Iterable[str]]:
-    """Return what each record that tells is after, in causal order.
+) -> dict[str, Iterable[str]]:
+    """Return what records are after, in causal order, as far as the contested facts need it.
 
     Where no record is lacking, every record is behind the one that is after nothing, if
     there is only one. Where that does not settle it, the vessel's history is walked.
     """
     first = [stored.digest for stored in telling if not stored.record.after]
-    others = {record for record, _ in said}.difference(first)
-    if whole and len(first) == 1 and len(others) <= 1:
-        return {first[0]: (), **dict.fromkeys(others, first)}
+    others = [records.difference(first) for records in contested]
+    if whole and len(first) == 1 and all(len(records) == 1 for records in others):
+        return {first[0]: (), **{record: first for records in others for record in records}}
     return {link.digest: link.record.after for link in vault.chain(identity)}
 
 
-def _twice(said: Iterable[tuple[str, Facts]]) -> bool:
-    """Tell whether some fact was told with two values."""
-    known: dict[str, object] = {}
-    return any(
-        known.setdefault(name, value) != value for _, facts in said for name, value in facts.items()
-    )
+def _contested(said: Iterable[tuple[str, Facts]]) -> list[set[str]]:
+    """Return for each fact that was told with two values the records that tell it."""
+    records: dict[str, set[str]] = {}
+    values: dict[str, list[object]] = {}
+    for record, facts in said:
+        for name, value in facts.items():
+            records.setdefault(name, set()).add(record)
+            values.setdefault(name, []).append(value)
+    return [records[name] for name, told in values.items() if any(v != told[0] for v in told)]
 
 
 def _facts_of(stored: Stored, identity: str) -> Iterator[Facts]:
