@@ -120,7 +120,8 @@ def leave(  # noqa: PLR0913 - what a leaving puts on record
             return _go_on(vault, writing, leaving.begun, file, progress)
         _refuse_unknown(vault)
         names = dict.fromkeys(sorted(leaving.ids), leaving.short)
-        written = file.write(vault, names, progress)
+        # Broken off before it was on record, the same pack may stand already.
+        written = file.the_same(vault, names, progress) or file.write(vault, names, progress)
         files = _in_order(vault, sorted(leaving.ids), written)
         listed = writing.put(write_list(files))
         body = VesselLeftBody(

@@ -15,7 +15,7 @@ from parambak.vault.bundle_zip import MANIFEST, Writer
 from parambak.vault.records import Identity, canonical
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from parambak.vault.vault import Vault
 
@@ -114,6 +114,11 @@ def contents(vault: Vault, vessels: Sequence[str]) -> tuple[list[str], list[str]
     return sorted(of_records), sorted(of_objects)
 
 
+def names_of(of_records: Iterable[str], of_objects: Iterable[str]) -> list[str]:
+    """Return the names of these files in a pack, in its order."""
+    return [*map(objects.file_of, of_objects), *map(records.file_of, of_records)]
+
+
 def write_pack(
     vault: Vault,
     vessels: Mapping[str, str],
@@ -128,7 +133,7 @@ def write_pack(
     in memory.
     """
     of_records, of_objects = contents(vault, sorted(vessels))
-    names = [objects.file_of(d) for d in of_objects] + [records.file_of(d) for d in of_records]
+    names = names_of(of_records, of_objects)
     manifest = Manifest(
         files=tuple(PackedFile(_length(vault, name), name) for name in names),
         format=FORMAT,

@@ -13,7 +13,7 @@ import stat
 import sys
 import time
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar, cast
 
 from parambak.memory.digests import sha256
 from parambak.vault.faults import (
@@ -24,6 +24,7 @@ from parambak.vault.faults import (
     WRITE_FAILED,
 )
 from parambak.vault.file_system import forgets_when_renamed
+from parambak.vault.streams import Stream
 
 if sys.platform == "darwin":
     import fcntl
@@ -109,7 +110,7 @@ def read_file(path: Path | str, limit: int) -> bytes:
 def reading(path: Path | str) -> Iterator[BinaryIO]:
     """Give a stream to read a large regular file; else OSError."""
     descriptor = _patiently(lambda: os.open(path, _READ))
-    with open(descriptor, "rb") as stream:  # noqa: PTH123 - a descriptor has no Path
+    with cast("BinaryIO", Stream(descriptor)) as stream:
         if not stat.S_ISREG(os.fstat(descriptor).st_mode):
             raise UnfitFileError(errno.EINVAL, "Not a regular file")
         yield stream
@@ -304,10 +305,9 @@ def exporting(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
     try:
         flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | _BINARY
         descriptor = _patiently(lambda: os.open(temporary, flags, OPEN))
-        with open(descriptor, "w+b") as stream:  # noqa: PTH123 - a descriptor has no Path
+        with cast("BinaryIO", Stream(descriptor)) as stream:
             yield stream
-            stream.flush()
-            _flush(stream.fileno())
+            _flush(descriptor)
         if replace:
             _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
         else:

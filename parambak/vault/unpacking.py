@@ -6,8 +6,9 @@ import hashlib
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
-from parambak.errors import ParambakError, VaultDamaged
+from parambak.errors import PackRefused, ParambakError, VaultDamaged
 from parambak.vault import bundle, files, records
+from parambak.vault.bundle import Packed
 from parambak.vault.bundle_faults import (
     DAMAGED,
     MANIFEST,
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
     from pathlib import Path
 
-    from parambak.vault.bundle import Packed
     from parambak.vault.vault import Vault
 
 _CHUNK = 1 << 20
@@ -52,6 +52,11 @@ class Pack:
     def vessels(self) -> dict[str, str]:
         """Return the identities of the vessels, each with the short name in the manifest."""
         return {vessel.id: vessel.name for vessel in self.manifest.vessels}
+
+    @property
+    def names(self) -> list[str]:
+        """Return the names of the files in it, but for the manifest."""
+        return [member.name for member in self._members]
 
     def check(self, progress: Callable[[int, int], None]) -> tuple[Damage, ...]:
         """Hash every member; return those that are damaged.
@@ -147,7 +152,6 @@ def pack_to_file(
     """
     with files.exporting(path, replace=replace) as stream:
         packed = bundle.write_pack(vault, vessels, stream, progress)
-        stream.flush()
         try:
             pack = Pack(stream, str(path))
             damaged = pack.check(progress)
@@ -188,6 +192,25 @@ class PackFile:
     ) -> WrittenPack:
         """Write the pack as `pack_to_file` does."""
         return pack_to_file(vault, vessels, self._path, progress, replace=replace)
+
+    def the_same(
+        self, vault: Vault, vessels: Mapping[str, str], progress: Callable[[int, int], None]
+    ) -> WrittenPack | None:
+        """Return the pack that stands there, if it is what `write` would write now, and whole."""
+        if not self.stands():
+            return None
+        of_records, of_objects = bundle.contents(vault, sorted(vessels))
+        names = bundle.names_of(of_records, of_objects)
+        try:
+            with self.opened() as pack:
+                same = pack.vessels == dict(vessels) and pack.names == names
+                if not same or pack.check(progress):
+                    return None
+                size = files.size_of(self._path) or 0
+                packed = Packed(len(of_objects), len(of_records), size, tuple(names))
+                return WrittenPack(str(self), pack.sha256(), packed)
+        except PackRefused:
+            return None
 
 
 @contextmanager

@@ -270,7 +270,7 @@ def test_a_power_failure_in_the_middle_is_no_damage(two: Laptop, tmp_path: Path)
 def test_broken_off_before_the_record_nothing_has_left(
     two: Laptop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The pack may stand; the vault is as it was, and another pack is asked for."""
+    """The pack may stand; the vault is as it was, and the same call does it."""
     before = names(two)
     with monkeypatch.context() as patch:
 
@@ -282,11 +282,35 @@ def test_broken_off_before_the_record_nothing_has_left(
             goes(two)
     assert names(two) == before
     assert (two.root.parent / "grebe.zip").exists()
+    goes(two)  # the same pack is taken for it
+    assert [v.short for v in two.fleet.vessels] == ["avocet"]
+
+
+@pytest.mark.parametrize("other", ["rotten", "older", "of the sister", "no pack"])
+def test_another_file_of_that_name_is_not_taken_for_the_pack(two: Laptop, other: str) -> None:
+    """It is neither written over nor relied on."""
+    file = two.root.parent / "grebe.zip"
+    pack(
+        two.vault,
+        ["avocet" if "sister" in other else "grebe"],
+        PackFile(file),
+        silent,
+        replace=False,
+    )
+    if other == "older":
+        two.take(image(8))
+    data = bytearray(file.read_bytes())
+    if other == "rotten":
+        data[len(data) // 3] ^= 1
+    elif other == "no pack":
+        data = bytearray(b"a letter")
+    file.write_bytes(data)
+    before = names(two)
     with pytest.raises(ParambakError) as caught:
         goes(two)
     assert caught.value.code == "vault-export-exists"
-    goes(two, "second.zip")
-    assert [v.short for v in two.fleet.vessels] == ["avocet"]
+    assert names(two) == before
+    assert file.read_bytes() == data
 
 
 def test_going_on_takes_the_same_pack(two: Laptop, monkeypatch: pytest.MonkeyPatch) -> None:
