@@ -166,13 +166,16 @@ class Assessor:
         agreeing = list(copy.reads)
         against = []
         for other in position.copies:
+            same_day = other.newest.read_on == copy.newest.read_on
+            if other.image == copy.image or image is None or not (live or same_day):
+                continue  # without live bytes, what differs cannot agree
             its = self._image_or_none(other)
-            if other.image == copy.image or image is None or its is None:
+            if its is None:
                 continue
             differing = differing_bytes(image, its, live)
             if differing == 0:
                 agreeing += other.reads
-            elif other.newest.read_on == copy.newest.read_on:
+            elif same_day:
                 far = "1 byte" if differing == 1 else f"{differing} bytes"
                 against.append(f"the read {other.sha256[:8]} of the same day differs in {far}")
         return tuple(agreeing), tuple(against)

@@ -173,6 +173,7 @@ class Ship:
         every = [stored for book in self.books for stored in book.stored]
         ordered = every if len(self.books) == 1 else causal_order(every)
         self._order = {stored.digest: order for order, stored in enumerate(ordered)}
+        self._named: dict[str, dict[str, list[tuple[Book, str]]]] = {}
         self.reads: dict[str, list[tuple[Book, Stored, bodies.ReadBody]]] = {}
         for book in self.books:
             for stored, body in book.reads:
@@ -180,6 +181,18 @@ class Ship:
                 if stored.digest in book.facts:  # amended
                     at = book.facts.texts(stored.digest).get("position", at)
                 self.reads.setdefault(at, []).append((book, stored, body))
+
+    def named(self, what: str, fact: str) -> dict[str, list[tuple[Book, str]]]:
+        """Return the entities of one kind, those of one name together, by name."""
+        if what not in self._named:
+            found: dict[str, list[tuple[Book, str]]] = {}
+            for book in self.books:
+                for entity, kind in book.kinds.items():
+                    if kind == what:
+                        name = book.facts.texts(entity).get(fact, entity[:8])
+                        found.setdefault(name.casefold(), []).append((book, entity))
+            self._named[what] = dict(sorted(found.items()))
+        return self._named[what]
 
     def order(self, record: str) -> int:
         """Return how many records about the ship come before this one."""

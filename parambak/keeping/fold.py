@@ -119,20 +119,9 @@ class Folding:
         return book
 
 
-def _by_name(ship: Ship, what: str, fact: str) -> dict[str, list[tuple[Book, str]]]:
-    """Return the entities of one kind, those of one name together."""
-    found: dict[str, list[tuple[Book, str]]] = {}
-    for book in ship.books:
-        for entity, kind in book.kinds.items():
-            if kind == what:
-                name = book.facts.texts(entity).get(fact, entity[:8])
-                found.setdefault(name.casefold(), []).append((book, entity))
-    return dict(sorted(found.items()))
-
-
 def _units(ship: Ship, vessel: str) -> tuple[Unit, ...]:
     units = []
-    for members in _by_name(ship, "unit", "short").values():
+    for members in ship.named("unit", "short").values():
         facts, against = told(members)
         short = facts.get("short", "")
         ids = frozenset(entity for _, entity in members)
@@ -158,7 +147,7 @@ def _former(members: Members, short: str) -> tuple[str, ...]:
 
 def _cards(ship: Ship, vessel: str) -> tuple[Card, ...]:
     cards = []
-    for members in _by_name(ship, "card", "serial").values():
+    for members in ship.named("card", "serial").values():
         facts, against = told(members)
         serial = facts.get("serial", "")
         ids = frozenset(entity for _, entity in members)
@@ -202,7 +191,7 @@ def _rules(ship: Ship) -> tuple[str, str] | None:
 
 def _positions(ship: Ship, holder: frozenset[str], where: str) -> tuple[Position, ...]:
     positions = []
-    for members in _by_name(ship, "position", "short").values():
+    for members in ship.named("position", "short").values():
         mine = [(book, each) for book, each in members if book.inside.get(each) in holder]
         if not mine:
             continue
