@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
+
 import click
 
 from parambak.cli import files_in
 from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer
+from parambak.keeping.texts import NAME, check_texts
 from parambak.memory.counted import counted
 from parambak.memory.digests import crc32, sha256, sum8, sum16
 
@@ -25,6 +28,7 @@ def command(
     DUMP itself is kept nowhere: where a maker's bytes may not be kept, the digest alone
     tells whether two memories hold the same.
     """
+    check_texts([("place", place, NAME)])
     image = files_in.read_dump_file(dump, format_name, files_in.terms_of(accept)).image
     data = image.content
     size = len(data)
@@ -51,7 +55,5 @@ def command(
 
 
 def _quoted(text: str) -> str:
-    """Return a text as TOML writes it, controls and marks of direction as escapes."""
-    import json  # noqa: PLC0415 - TOML's basic strings take JSON's escapes
-
-    return json.dumps(text, ensure_ascii=any(not each.isprintable() for each in text))
+    """Return a text as TOML writes it: its basic strings take JSON's escapes."""
+    return json.dumps(text, ensure_ascii=False)

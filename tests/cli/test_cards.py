@@ -67,6 +67,9 @@ def test_a_new_cards_sheet_is_compared_entry_by_entry(aboard: Ship) -> None:
         "The same: all 3 entries."
         in aboard.run("card", "compare", UNIT, "--new-card", "new.toml").out
     )
+    aboard.write("less.toml", NEW.replace(b"address = 17", b""))
+    less = aboard.answer("card", "compare", UNIT, "--new-card", "less.toml")
+    assert (less.code, less.document["differing"], less.document["not_stated"]) == (1, 0, 1)
     aboard.write("off.toml", NEW.replace(b"17", b"18").replace(b'J1 = "1-2"', b'J9 = "<b>"'))
     result = aboard.answer("card", "compare", UNIT, "--new-card", "off.toml")
     assert result.code == 1
@@ -160,9 +163,9 @@ def test_the_sums_of_a_program_memory_are_lines_of_a_sheet(ship: Ship) -> None:
     ship.write("sheet.toml", printed.out.encode())
     archive_two(ship)
     assert ship.answer("card", "record", UNIT, "sheet.toml").document["entries"] == 6
-    hostile = ship.run("card", "program", "u7.hex", "--place", "a\u202e\nb")
-    assert tomllib.loads(hostile.out)["program"][0]["place"] == "a\u202e\nb"
-    assert hostile.out.isascii()
+    for text, refused in (("a\u202eb", "text-character"), ("x" * 10_000, "text-length")):
+        hostile = ship.answer("card", "program", "u7.hex", "--place", text)
+        assert code(hostile) == (2, refused)
 
 
 def test_gaps_of_a_program_memory_are_told(ship: Ship) -> None:
