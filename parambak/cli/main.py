@@ -32,6 +32,8 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "decode": "decode",
     "diff": "diff",
     "alike": "alike",
+    "due": "due",
+    "tables": "tables_out",
     "export": "export",
     "measure": "measure",
     "rules": {"record": "rules_record"},

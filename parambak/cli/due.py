@@ -1,0 +1,166 @@
+"""`due`: what is to be read again, or sent to a second place, the most urgent first."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from parambak.cli import store
+from parambak.cli.command import command as parambak_command
+from parambak.cli.progress import Progress
+from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.errors import SheetRefused, VaultDamaged
+from parambak.keeping import select
+from parambak.keeping.assess import Assessor
+from parambak.keeping.due import Due, Known, due_of, most_urgent_first
+from parambak.keeping.fold import fleet
+from parambak.keeping.holdings import Holdings
+from parambak.keeping.rules import CAREFUL
+from parambak.memory.counted import counted
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from parambak.cli.screen import Screen
+    from parambak.keeping.known import Fleet, Position
+    from parambak.keeping.rules import Rules
+
+
+@parambak_command("due", example="parambak due grebe --ahead 90 --calendar due.ics")
+@click.argument("where", metavar="[WHERE]", required=False)
+@click.option(
+    "--ahead", type=click.IntRange(0, 3660), default=0, metavar="DAYS", help="What comes due, too."
+)
+@click.option("--calendar", metavar="FILE", help="Write all of it as a calendar (iCalendar).")
+@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@pass_settings
+def command(
+    settings: Settings,
+    /,
+    *,
+    where: str | None,
+    ahead: int,
+    calendar: str | None,
+    replace: bool,
+) -> Answer:
+    """List the positions at WHERE that are due, the most urgent first, and why.
+
+    Due is what is not verified, what was read only once, a verified copy older than the
+    ship's rules allow, and what no other place was shown to hold.
+    """
+    vault = store.open_vault(settings)
+    known = fleet(vault)
+    now = settings.clock()
+    today = now.date()
+    with Progress(quiet=settings.json, doing="judging") as progress:
+        every = everything_due(known, Assessor(vault, store.chip_table()), where, progress)
+    ordered = most_urgent_first(every, today)
+    if calendar is not None:
+        _write(calendar, ordered, now, vault.root, replace=replace)
+    listed = [each for each in ordered if each.on <= today + timedelta(days=ahead)]
+    total = len(select.find_positions(known, where))
+    return Answer(
+        {"due": [_document(each, today) for each in listed], "positions": total},
+        lambda screen: _page(screen, listed, total, today, calendar),
+        warnings=store.warnings_of(vault),
+    )
+
+
+def everything_due(
+    known: Fleet,
+    assessor: Assessor,
+    where: str | None,
+    progress: Callable[[int, int], None],
+) -> list[Due]:
+    """Return every position at a WHERE that is or comes due."""
+    holdings = Holdings(assessor.vault)
+    positions = select.find_positions(known, where)
+    found = []
+    for count, position in enumerate(positions, start=1):
+        if position.latest is not None:
+            due = due_of(_known(assessor, holdings, position), _rules(assessor, position))
+            if due is not None:
+                found.append(due)
+        progress(count, len(positions))
+    return found
+
+
+def _rules(assessor: Assessor, position: Position) -> Rules:
+    try:
+        return assessor.rules(position)
+    except (SheetRefused, VaultDamaged):
+        return CAREFUL  # that they are lost is said by the condition `intact`
+
+
+def _known(assessor: Assessor, holdings: Holdings, position: Position) -> Known:
+    newest = position.copies[-1]
+    verdict = assessor.verdict(position, newest)
+    verified_on: date | None = newest.newest.read_on if verdict.verified else None
+    if verified_on is None:
+        for copy in reversed(position.copies[:-1]):
+            if assessor.verdict(position, copy).verified:
+                verified_on = copy.newest.read_on
+                break
+    return Known(
+        where=position.where,
+        id=position.id,
+        newest_on=newest.newest.read_on,
+        unmet=verdict.unmet,
+        reads=len(position.reads),
+        verified_on=verified_on,
+        places=[held.name for held in holdings.of(newest) if held.hashed_on is not None],
+    )
+
+
+def _document(due: Due, today: date) -> dict[str, Any]:
+    return {
+        "where": due.where,
+        "on": due.on.isoformat(),
+        "overdue_days": max(0, (today - due.on).days),
+        "reasons": [
+            {"code": each.code, "on": each.on.isoformat(), "text": each.text}
+            for each in due.reasons
+        ],
+    }
+
+
+def _write(file: str, found: tuple[Due, ...], now: datetime, vault: Path, *, replace: bool) -> None:
+    from parambak.cli.file_out import refuse_within  # noqa: PLC0415 - for writing only
+    from parambak.reports.calendar import calendar  # noqa: PLC0415 - slow to import
+    from parambak.vault.files import write_export  # noqa: PLC0415 - for writing only
+
+    refuse_within(file, vault)
+    write_export(Path(file), calendar(found, now), replace=replace)
+
+
+def _page(screen: Screen, listed: list[Due], total: int, today: date, calendar: str | None) -> None:
+    if listed:
+        rows = [
+            (each.where, "due" if each.on <= today else f"from {each.on}", reason.text)
+            for each in listed
+            for reason in each.reasons
+        ]
+        screen.table(("where", "when", "why"), _once(rows))
+        screen.say()
+    if calendar is not None:
+        screen.say(f"Written as a calendar: {calendar}.")
+    late = [each for each in listed if each.on <= today]
+    if late:
+        screen.mind(
+            f"{counted(len(late), 'position')} of {total} due; the most urgent is {late[0].where}."
+        )
+    else:
+        screen.good(f"Nothing is due among {counted(total, 'position')}.")
+
+
+def _once(rows: list[tuple[str, str, str]]) -> list[tuple[str, str, str]]:
+    """Return the rows with a WHERE printed once only."""
+    found = []
+    before = ""
+    for where, when, why in rows:
+        found.append(("" if where == before else where, "" if where == before else when, why))
+        before = where
+    return found

@@ -1,0 +1,315 @@
+"""Everything on record as plain tables, for another program to take in.
+
+The columns are stable: a later version may add some behind the last, and changes none.
+formats/tables.md lists them.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.swap import measured
+from parambak.swap.course import courses
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from parambak.keeping.holdings import Holdings
+    from parambak.keeping.known import Position, Read, Vessel
+    from parambak.reports.parts import Desk
+
+Cell = str | int | bool | None
+Row = tuple[Cell, ...]
+
+
+class Table(NamedTuple):
+    """A table's columns, and what gives its rows of one vessel."""
+
+    columns: tuple[str, ...]
+    rows: Callable[[Desk, Holdings, Vessel], Iterator[Row]]
+
+
+def _vessels(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    del desk, holdings
+    facts = vessel.facts
+    yield (
+        vessel.handle,
+        vessel.short,
+        facts.get("display"),
+        facts.get("imo"),
+        facts.get("other_number"),
+        "; ".join(vessel.former),
+        len(vessel.units),
+        len(vessel.positions),
+        vessel.id,
+    )
+
+
+def _units(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    del desk, holdings
+    for unit in vessel.units:
+        names = ("display", "maker_type", "serial", "stands")
+        told = (unit.facts.get(name) for name in names)
+        yield (unit.where, vessel.handle, unit.short, *told, unit.sheet is not None, unit.id)
+
+
+def _positions(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    for position in vessel.positions:
+        copy = position.latest
+        verdict = desk.assessor.verdict(position, copy) if copy is not None else None
+        yield (
+            position.where,
+            position.chip,
+            position.layout.name if position.layout else None,
+            len(position.copies),
+            copy.sha256 if copy is not None else None,
+            copy.newest.read_on.isoformat() if copy is not None else None,
+            verdict.verified if verdict is not None else False,
+            "; ".join(each.condition for each in verdict.unmet) if verdict is not None else "copy",
+            "; ".join(held.name for held in holdings.of(copy)) if copy is not None else "",
+            position.id,
+        )
+
+
+def _copies(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    del desk
+    for position in vessel.positions:
+        for copy in position.copies:
+            size = sum(length for _, length in copy.image.ranges)
+            yield (
+                position.where,
+                copy.sha256,
+                size,
+                len(copy.reads),
+                min(read.read_on for read in copy.reads).isoformat(),
+                copy.newest.read_on.isoformat(),
+                copy.reconstructed,
+                "; ".join(held.name for held in holdings.of(copy)),
+            )
+
+
+def _reads(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    del holdings
+    for position in vessel.positions:
+        for read in position.reads:
+            yield _read(desk, position, read)
+
+
+def _read(desk: Desk, position: Position, read: Read) -> Row:
+    return (
+        position.where,
+        read.read_on.isoformat(),
+        read.taken_in.isoformat(timespec="seconds"),
+        desk.person(read.by) if read.by else None,
+        read.reader,
+        read.how,
+        read.image.sha256,
+        "; ".join(dump.name for dump in read.dumps),
+        "; ".join(dump.sha256 for dump in read.dumps),
+        read.reader_sum.shown if read.reader_sum else None,
+        read.remark,
+        read.record,
+    )
+
+
+def _cards(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    del desk, holdings
+    for card in vessel.cards:
+        names = ("card_type", "whereabouts", "unit")
+        told = (card.facts.get(name) or None for name in names)
+        yield (vessel.handle, card.serial, *told, card.id)
+
+
+def _visits(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    del holdings
+    reads = [read for position in vessel.positions for read in position.reads]
+    for visit in vessel.visits:
+        yield (
+            vessel.handle,
+            visit.on,
+            visit.closed,
+            desk.person(visit.by) if visit.by else None,
+            visit.reader,
+            sum(read.visit == visit.id for read in reads),
+            visit.remark,
+            visit.id,
+        )
+
+
+def _measurements(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    del holdings
+    places = [(unit.where, unit.ids) for unit in vessel.units]
+    places += [(position.where, position.ids) for position in vessel.positions]
+    for where, ids in places:
+        for each in measured.on_record(desk.assessor.vault, vessel, ids):
+            for reading in each.readings:
+                yield (
+                    where,
+                    each.on.isoformat(),
+                    each.stage,
+                    reading.name,
+                    reading.value,
+                    reading.unit,
+                    reading.low,
+                    reading.high,
+                    reading.within,
+                    reading.not_possible,
+                    each.instrument,
+                    each.calibrated,
+                    desk.person(each.by) if each.by else None,
+                    each.record,
+                )
+
+
+def _swaps(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
+    del holdings
+    for position in vessel.positions:
+        for course in courses(desk.assessor.vault, vessel, position):
+            end = course.end
+            yield (
+                position.where,
+                course.opened.at.isoformat(timespec="seconds"),
+                desk.person(course.opened.by) if course.opened.by else None,
+                course.body.why,
+                course.route,
+                end.outcome if end is not None else "open",
+                end.at.isoformat(timespec="seconds") if end is not None else None,
+                end.reason if end is not None else None,
+                bool(course.proof),
+                "; ".join(each.condition for each in course.deviations),
+                course.id,
+            )
+
+
+TABLES: dict[str, Table] = {
+    "vessels": Table(
+        (
+            "vessel",
+            "short",
+            "display",
+            "imo",
+            "other_number",
+            "former",
+            "units",
+            "positions",
+            "id",
+        ),
+        _vessels,
+    ),
+    "units": Table(
+        (
+            "unit",
+            "vessel",
+            "short",
+            "display",
+            "maker_type",
+            "serial",
+            "stands",
+            "card_sheet",
+            "id",
+        ),
+        _units,
+    ),
+    "positions": Table(
+        (
+            "position",
+            "chip",
+            "layout",
+            "copies",
+            "latest",
+            "read_on",
+            "verified",
+            "unmet",
+            "places",
+            "id",
+        ),
+        _positions,
+    ),
+    "copies": Table(
+        (
+            "position",
+            "sha256",
+            "bytes",
+            "reads",
+            "first_read_on",
+            "last_read_on",
+            "reconstructed",
+            "places",
+        ),
+        _copies,
+    ),
+    "reads": Table(
+        (
+            "position",
+            "read_on",
+            "taken_in",
+            "by",
+            "reader",
+            "how",
+            "image",
+            "dumps",
+            "dump_sha256",
+            "reader_sum",
+            "remark",
+            "record",
+        ),
+        _reads,
+    ),
+    "cards": Table(("vessel", "serial", "card_type", "whereabouts", "unit", "id"), _cards),
+    "visits": Table(("vessel", "on", "closed", "by", "reader", "reads", "remark", "id"), _visits),
+    "measurements": Table(
+        (
+            "where",
+            "on",
+            "stage",
+            "name",
+            "value",
+            "unit",
+            "low",
+            "high",
+            "within",
+            "not_possible",
+            "instrument",
+            "calibrated",
+            "by",
+            "record",
+        ),
+        _measurements,
+    ),
+    "swaps": Table(
+        (
+            "position",
+            "opened",
+            "by",
+            "why",
+            "route",
+            "outcome",
+            "ended",
+            "reason",
+            "contents_proven",
+            "deviations",
+            "id",
+        ),
+        _swaps,
+    ),
+}
+
+
+def cell(value: Cell) -> str:
+    """Return a cell of a CSV: text that a spreadsheet would take for a formula is guarded.
+
+    An apostrophe goes before text that begins with =, +, -, @, a tab or a line end, unless
+    it is a number.
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    text = str(value)
+    guarded = text[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"} and not _number(text)
+    return f"'{text}" if guarded else text
+
+
+def _number(text: str) -> bool:
+    body = text.removeprefix("-").removeprefix("+")
+    return body.isascii() and body.replace(".", "", 1).isdigit()
