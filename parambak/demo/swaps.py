@@ -138,6 +138,10 @@ def _loaded_wrongly(thruster: Layout) -> Iterator[File | Call]:
     )
     yield from _told(where)
     yield Call("Now the swap may begin.", ("swap", "check", where))
+    yield from _caught(thruster, where)
+
+
+def _caught(thruster: Layout, where: str) -> Iterator[File | Call]:
     yield Call(
         "The file for the new card.",
         ("swap", "load-file", where, "--as", "intel-hex", "--out", "LOAD.HEX", *BY),
@@ -155,6 +159,10 @@ def _loaded_wrongly(thruster: Layout) -> Iterator[File | Call]:
         ("swap", "close", where, *BY, "--test", "emergency stop=passed"),
         exit_code=1,
     )
+    yield from _proven(thruster, where)
+
+
+def _proven(thruster: Layout, where: str) -> Iterator[File | Call]:
     yield dump("CARD2.HEX", bytes(sister(thruster)), "2026-04-02 22:20")
     yield dump("CARD3.HEX", bytes(sister(thruster)), "2026-04-02 22:26")
     yield Call(
@@ -236,6 +244,11 @@ def _done_well(thruster: Layout, limits: bytes) -> Iterator[File | Call]:
     )
     yield Call("A second place for the vault.", ("place", "add", "office", "office"))
     yield Call("Sent there, and hashed there.", ("place", "send", "office"))
+    yield from _started(where)
+    yield from _finished(thruster, where)
+
+
+def _started(where: str) -> Iterator[File | Call]:
     yield Call(
         "The swap of the starboard thruster's card is opened.",
         (
@@ -256,6 +269,9 @@ def _done_well(thruster: Layout, limits: bytes) -> Iterator[File | Call]:
     yield Call(
         "The file.", ("swap", "load-file", where, "--as", "intel-hex", "--out", "STBD.HEX", *BY)
     )
+
+
+def _finished(thruster: Layout, where: str) -> Iterator[File | Call]:
     for name, memory, when in (
         ("NEW1.HEX", starboard(thruster), "2026-06-01 10:02"),
         ("NEW2.HEX", starboard(thruster), "2026-06-01 10:09"),
