@@ -116,9 +116,9 @@ def leave(  # noqa: PLR0913 - what a leaving puts on record
     """
     check_texts([("reason", why, REMARK), ("name of the person", by, NAME)])
     with vault.writing() as writing:
+        _refuse_unknown(vault)
         if leaving.begun is not None:
             return _go_on(vault, writing, leaving.begun, file, progress)
-        _refuse_unknown(vault)
         names = dict.fromkeys(sorted(leaving.ids), leaving.short)
         # Broken off before it was on record, the same pack may stand already.
         written = file.the_same(vault, names, progress) or file.write(vault, names, progress)
@@ -141,7 +141,7 @@ def leave(  # noqa: PLR0913 - what a leaving puts on record
 
 
 def _refuse_unknown(vault: Vault) -> None:
-    """Raise where a damaged record may be one of the ship's: it would stay, or be lost."""
+    """Raise where a damaged record may be the ship's, or need an object that would go."""
     for finding in vault.warnings:
         if finding.code == RECORD_SKIPPED:
             raise UNSOUND.at(found=finding.text)

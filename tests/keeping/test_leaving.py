@@ -381,6 +381,29 @@ def test_a_damaged_vault_lets_nothing_leave(two: Laptop) -> None:
     assert left(two.vault) == {}
 
 
+def test_a_leaving_does_not_go_on_in_a_damaged_vault(
+    two: Laptop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A damaged record of the sister may need the object that both have."""
+    with monkeypatch.context() as patch:
+        removals(patch, 1)
+        with pytest.raises(KeyboardInterrupt):
+            goes(two)
+    read = two.position("avocet/bow-thruster/U3").reads[0]
+    file = two.vault.records(read.vessel)[-1].file
+    data = (two.root / file).read_bytes()
+    (two.root / file).chmod(0o644)
+    (two.root / file).write_bytes(b"rot")
+    before = names(two)
+    with pytest.raises(ParambakError) as caught:
+        goes(two)
+    assert caught.value.code == "leave-damaged-record"
+    assert names(two) == before
+    (two.root / file).write_bytes(data)
+    goes(two)
+    assert damaged(two) == set()
+
+
 def test_a_file_that_does_not_go_stops_it(two: Laptop, monkeypatch: pytest.MonkeyPatch) -> None:
     """Another program holds it: said, and the same call goes on later."""
     with monkeypatch.context() as patch:

@@ -275,7 +275,7 @@ def test_no_more_is_unpacked_than_was_stated() -> None:
     one.packed, one.method = packed, 8
     stream = io.BytesIO(forged([manifest_part([one, two]), one, two]))
     member = bundle_zip.read_members(stream)[1]
-    got = []
+    got: list[bytes] = []
     with pytest.raises(ParambakError) as caught:
         got.extend(bundle_zip.content(stream, member))
     assert caught.value.code == "pack-damaged"
