@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
 from parambak.vault import files, objects, records, vault_toml
-from parambak.vault.faults import NEWER, NOT_A_VAULT
+from parambak.vault.faults import NEWER, NOT_A_VAULT, OLDER
 from parambak.vault.places_faults import (
     ABSENT,
     ANOTHER,
@@ -107,12 +107,17 @@ def _is_strange(name: str) -> bool:
 def _identity(data: bytes | None, shown: str, *, placed: bool) -> str | None:
     if data is None:
         return None
+    file = f"{shown}/{vault_toml.FILE}"
     try:
-        return vault_toml.identity_of(data, f"{shown}/{vault_toml.FILE}")
+        identity = vault_toml.identity_of(data, file)
     except ParambakError as error:
         if placed and error.code == NOT_A_VAULT.code:
             return ""  # damaged, and the marker says what it was part of: sending heals it
         raise
+    if (older := vault_toml.older_format(data)) is not None:
+        expected, found = f"format {vault_toml.FORMAT}", f"format {older}"
+        raise OLDER.at(file=file, expected=expected, found=found)
+    return identity
 
 
 def _read(store: Store, file: str) -> bytes | None:

@@ -7,13 +7,13 @@ import sys
 from typing import TYPE_CHECKING
 
 from parambak.vault import files
+from parambak.vault.file_system import MOUNTS, kind_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 # What Linux calls the file systems that give each small file a whole cluster.
 FAT = frozenset({"vfat", "msdos", "exfat"})
-MOUNTS = "/proc/self/mountinfo"
 _MOST = 1 << 20
 
 
@@ -23,24 +23,10 @@ def has_fat(folder: Path) -> bool:
         return _windows(str(folder)).upper() in {"FAT", "FAT12", "FAT16", "FAT32", "EXFAT"}
     try:
         device = os.stat(folder).st_dev  # noqa: PTH116 - os throughout
-        text = files.read_system_file(MOUNTS, _MOST).decode("utf-8", "surrogateescape")
+        mounts = files.read_system_file(MOUNTS, _MOST)
     except OSError:
         return False
-    return mounted_as(text, f"{os.major(device)}:{os.minor(device)}") in FAT
-
-
-def mounted_as(mounts: str, device: str) -> str:
-    """Return the file system of a device, `MAJOR:MINOR`, by the text of mountinfo; else "".
-
-    Its form is that of proc(5), /proc/pid/mountinfo: the third field is the device, and the
-    file system follows the field that is a hyphen.
-    """
-    for line in mounts.splitlines():
-        before, _, behind = line.partition(" - ")
-        fields = before.split(" ")
-        if len(fields) > 2 and fields[2] == device:
-            return behind.split(" ", 1)[0]
-    return ""
+    return kind_of(mounts, f"{os.major(device)}:{os.minor(device)}") in FAT
 
 
 if sys.platform == "win32":

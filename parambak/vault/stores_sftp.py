@@ -21,12 +21,16 @@ from parambak.vault.stores import NO_FILE
 from parambak.vault.stores_fsspec import FarStore
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
     from parambak.errors import ParambakError
     from parambak.vault.stores import SshTerms
     from parambak.vault.stores_address import Address
 
 PATIENCE = 30.0  # seconds that a server may say nothing
 PORT = 22
+_KNOWN_MOST = 16 << 20  # bytes of a file of known hosts
 _PACKET = 32 << 10  # bytes that one answer holds
 
 
@@ -108,9 +112,9 @@ def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
         ) from error
     client = paramiko.SSHClient()
     try:
-        for file in ssh.known_hosts:
-            with suppress(FileNotFoundError):
-                client.load_system_host_keys(str(file))
+        known = [line for file in ssh.known_hosts for line in _lines(file)]
+        for name, kind, key in _known_keys(known):
+            client.get_host_keys().add(name, kind, key)
         client.set_missing_host_key_policy(paramiko.RejectPolicy())
         client.connect(
             address.host,
@@ -123,10 +127,41 @@ def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
             banner_timeout=PATIENCE,
             auth_timeout=PATIENCE,
         )
-        return SftpStore(address.text, client, address.path, writer)
+        key = client.get_transport().get_remote_server_key().get_base64()
+        revoked = any(line.startswith("@revoked") and key in line.split() for line in known)
+        if not revoked:
+            return SftpStore(address.text, client, address.path, writer)
     except Exception as error:
         client.close()
         raise _refusal(error, address) from error
+    client.close()
+    expected = "a key that is trusted"
+    raise HOST_KEY_CHANGED.at(file=address.text, expected=expected, found="one marked @revoked")
+
+
+def _lines(file: Path) -> list[str]:
+    try:
+        text = files.read_file(file, _KNOWN_MOST).decode("utf-8", "replace")
+    except FileNotFoundError:
+        return []
+    return [line.strip() for line in text.splitlines()]
+
+
+def _known_keys(lines: Sequence[str]) -> Iterator[tuple[str, str, Any]]:
+    """Yield host, kind and key of each line of known hosts that names a key outright.
+
+    paramiko's own loader fails at a line that begins with `@`, and at a damaged one.
+    """
+    from paramiko.hostkeys import HostKeyEntry  # noqa: PLC0415 - it is loaded by now
+
+    for line in lines:
+        if not line or line.startswith(("#", "@")):
+            continue
+        entry = None
+        with suppress(Exception):  # a line that cannot be read trusts nobody
+            entry = HostKeyEntry.from_line(line)
+        for name in entry.hostnames if entry else ():
+            yield name, entry.key.get_name(), entry.key
 
 
 def _refusal(error: Exception, address: Address) -> ParambakError:

@@ -6,6 +6,8 @@ import hashlib
 import json
 import os
 import random
+import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -18,7 +20,17 @@ from parambak.vault.files import UnfitFileError
 from parambak.vault.places_send import Broken, Sent, Target, send
 from parambak.vault.stores import SshTerms
 from parambak.vault.stores_address import open_store, parse
-from tests.outside.sshd import KEYGEN, LOOPBACK, SSHD, Relay, Server, free_port, make_key, running
+from tests.outside.sshd import (
+    KEYGEN,
+    LOOPBACK,
+    SSHD,
+    Relay,
+    Server,
+    free_port,
+    make_key,
+    running,
+    user,
+)
 from tests.vault.home import AVOCET, GREBE, Home
 from tests.vault.placing import clean, flip, made_place, nothing, tree
 
@@ -29,6 +41,7 @@ pytest.importorskip("paramiko", reason="NO SFTP IS TESTED: paramiko is not insta
 pytestmark = pytest.mark.skipif(
     not (SSHD and KEYGEN), reason="NO SFTP IS TESTED: OpenSSH's sshd is not installed"
 )
+PAGE = (Path(__file__).parents[2] / "formats" / "places.md").read_text(encoding="utf-8")
 BIG = random.Random(3).randbytes(300_000)  # several packets of 32 KiB
 
 
@@ -213,6 +226,31 @@ def test_a_changed_key_is_refused(server: Server, tmp_path: Path) -> None:
     assert known.read_text().count("\n") == 1
 
 
+def test_a_key_that_was_taken_back_is_refused(server: Server, tmp_path: Path) -> None:
+    """By a line @revoked, as sshd(8) has it, though another line knows the key."""
+    terms = server.terms()
+    known = tmp_path / "known_hosts"
+    plain = terms.known_hosts[0].read_text()
+    known.write_text(f"{plain}@revoked * {server.host_key}\n")
+    assert code_of(server.url(tmp_path), SshTerms((known,), terms.keys)) == "place-host-key-changed"
+
+
+def test_other_lines_of_known_hosts_are_in_nobodys_way(server: Server, tmp_path: Path) -> None:
+    """Comments, authorities, hashed names, kinds of keys not known, and damaged lines."""
+    terms = server.terms()
+    known = tmp_path / "known_hosts"
+    plain = terms.known_hosts[0].read_text()
+    make_key(tmp_path / "authority")
+    authority = (tmp_path / "authority.pub").read_text()
+    lines = f"# a comment\n\n@cert-authority *.example {authority}x\nx y\nh ssh-none AAAA\n"
+    known.write_text(f"{lines}h ssh-ed25519 ???\n@revoked * {authority}{plain}")
+    open_store(parse(server.url(tmp_path)), "w", SshTerms((known,), terms.keys)).close()
+    known.write_text(plain)
+    subprocess.run([KEYGEN or "", "-q", "-H", "-f", str(known)], check=True, capture_output=True)
+    assert LOOPBACK not in known.read_text()
+    open_store(parse(server.url(tmp_path)), "w", SshTerms((known,), terms.keys)).close()
+
+
 def test_no_password_is_asked_for(server: Server, tmp_path: Path) -> None:
     """The server would take one; a key that it does not know, none, or a locked one: refused."""
     make_key(tmp_path / "stranger")
@@ -234,6 +272,33 @@ def test_a_folder_that_may_not_be_written(home: Home, server: Server, tmp_path: 
     with pytest.raises(ParambakError) as caught:
         sent(home, server.url(tmp_path / "file" / "backup"), server.terms())
     assert caught.value.code in ("place-lost", "place-unwritable", "place-unreachable")
+
+
+@pytest.mark.skipif(
+    not (shutil.which("sftp") and shutil.which("sha256sum")), reason="there is no sftp, sha256sum"
+)
+def test_a_place_can_be_fetched_by_hand(home: Home, server: Server, tmp_path: Path) -> None:
+    """What the page tells a person to type, with nothing of this program, gives the vault."""
+    (block,) = re.findall(r"```\n(\$ sftp.*?)```", PAGE, re.DOTALL)
+    sent(home, server.url(tmp_path / "backup"), server.terms())
+    known, key = server.terms().known_hosts[0], server.folder / "client"
+    options = f"-q -P {server.port} -i {key} -o UserKnownHostsFile={known} -o BatchMode=yes"
+    script = block.replace("$ ", "").replace("sftp -r", f"sftp {options} -r")
+    script = script.replace("ana@office.example:/", f"{user()}@{LOOPBACK}:{tmp_path}/")
+    done = subprocess.run(
+        ["sh", "-e", "-c", script],
+        cwd=tmp_path,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert done.stdout.endswith("objects good\nrecords good\n"), done.stderr
+    fetched = Home(tmp_path / "rescued", tmp_path / "new")
+    vault = fetched.open()
+    assert vault.records(GREBE) == home.open().records(GREBE)
+    vault.close()
 
 
 def test_from_the_command_line(server: Server, tmp_path: Path) -> None:

@@ -1,9 +1,11 @@
 from __future__ import annotations
 
 import errno
+import os
 import random
 import re
 import shutil
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,9 +15,9 @@ from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault import places
+from parambak.vault import files, places, vault_toml
 from parambak.vault.leaving import LEFT
-from parambak.vault.places_fat import has_fat, mounted_as
+from parambak.vault.places_fat import has_fat
 from parambak.vault.places_send import HELD, Broken, Target, send
 from parambak.vault.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
@@ -502,6 +504,15 @@ def test_a_marker_of_another_form_is_refused(
     assert code_of(lambda: made_place(full.open(), store)) == code
 
 
+def test_a_place_of_an_older_format_is_not_written_to(
+    full: Home, stick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It has to be carried over first."""
+    target, _ = sent_to(full, stick)
+    monkeypatch.setattr(vault_toml, "older_format", lambda _data: 0)
+    assert code_of(lambda: again(full, stick, target)) == "vault-older"
+
+
 def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_path: Path) -> None:
     """Neither way round."""
     sent_to(full, stick)
@@ -581,13 +592,16 @@ def test_meeting_at_places_is_a_union(
     shutil.rmtree(top)
 
 
-def test_the_file_system_of_a_stick_is_told() -> None:
-    """By the device, from the system's own list of mounts; the line is from proc(5)."""
-    line = "36 35 98:0 /mnt1 /mnt2 rw,noatime master:1 - ext3 /dev/root rw,errors=continue\n"
-    mounts = line + "40 35 8:17 / /media/red rw - vfat /dev/sdb1 rw\nshort\n"
-    assert mounted_as(mounts, "98:0") == "ext3"
-    assert mounted_as(mounts, "8:17") == "vfat"
-    assert mounted_as(mounts, "8:1") == ""
+@pytest.mark.skipif(sys.platform != "linux", reason="Linux tells it so")
+@pytest.mark.parametrize(("kind", "told"), [("vfat", True), ("exfat", True), ("ext4", False)])
+def test_a_stick_with_fat_is_known(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str, told: bool
+) -> None:
+    """By its device, from the system's own list of mounts; the line's form is from proc(5)."""
+    device = tmp_path.stat().st_dev
+    line = f"36 35 {os.major(device)}:{os.minor(device)} / /mnt rw - {kind} /dev/sdb1 rw\n"
+    monkeypatch.setattr(files, "read_system_file", lambda *_: line.encode())
+    assert has_fat(tmp_path) is told
 
 
 def test_this_disk_has_no_fat(tmp_path: Path) -> None:
