@@ -14,6 +14,7 @@ files (vaults/invent.py), which costs no flushes.
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import random
 import statistics
@@ -267,6 +268,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--in", dest="folder")
     given = parser.parse_args(arguments)
+    gc.set_threshold(100_000, 20, 100)  # as the program does for itself
     with tempfile.TemporaryDirectory(dir=given.folder) as name:
         bench = Bench(Path(name), QUICK if given.quick else FULL)
         for copies in (bench.sizes.small, bench.sizes.middle, bench.sizes.large):

@@ -410,7 +410,10 @@ class Index:
             self._database = Database(None, self._identity)
             self._version = self._database.version()
         elif self._database is None:
-            self._place.make()
+            try:
+                self._place.make()
+            except OSError as error:
+                raise Mistrusted(files.words(error), damaged=False) from error
             self._database = Database(self._place.file, self._identity, self._place.folder)
             self._version = self._database.version()
         return self._database
@@ -495,10 +498,12 @@ class Index:
 
 def _bytes_of(path: str, digest: str) -> tuple[bytes, bool]:
     """Return a file's bytes, and whether they are those of the digest; else OSError."""
-    with suppress(OSError):
+    try:
         data = files.read_quickly(path, MAX_BYTES)
         if sha256(data) == digest:
             return data, True
+    except OSError:
+        pass  # the slower way tells what is the matter, or waits for a scanner to let go
     return files.read_file(path, MAX_BYTES), False
 
 
