@@ -41,7 +41,11 @@ def command(settings: Settings, where: str | None) -> Answer:
     else:
         listing.take(where)
     return Answer(
-        {"positions": listing.documents, "conflicts": listing.conflicts},
+        {
+            "positions": listing.documents,
+            "conflicts": listing.conflicts,
+            "summary": _summary(listing.documents),
+        },
         lambda screen: _page(screen, listing),
         warnings=(*store.warnings_of(vault), *listing.warnings),
     )
@@ -111,6 +115,21 @@ def _document(assessor: Assessor, rechecked: datetime | None, position: Position
     }
 
 
+def _summary(documents: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return the listing at a glance: counts, the oldest copy, what wants seeing to."""
+    read = [each for each in documents if each["read_on"]]
+    oldest = min(read, key=lambda each: (each["read_on"], each["where"]), default=None)
+    return {
+        "vessels": len({each["where"].split("/")[0] for each in documents}),
+        "positions": len(documents),
+        "copies": sum(each["copies"] for each in documents),
+        "verified": sum(each["verified"] for each in documents),
+        "not_verified": [each["where"] for each in documents if not each["verified"]],
+        "in_no_other_place": [each["where"] for each in documents if not each["places"]],
+        "oldest": {"where": oldest["where"], "read_on": oldest["read_on"]} if oldest else None,
+    }
+
+
 def _places(holdings: Holdings, position: Position) -> list[dict[str, Any]]:
     """Return which places hold the latest copy, since when, and when it was hashed there."""
     held = holdings.of(position.latest) if position.latest else ()
@@ -153,6 +172,16 @@ def _page(screen: Screen, listing: _Listing) -> None:
     screen.say()
     for document in documents:
         _wanting(screen, document)
+    summary = _summary(documents)
+    if len(documents) > 1:
+        ships, copies = summary["vessels"], summary["copies"]
+        screen.say(
+            f"{counted(ships, 'vessel')}, {counted(len(documents), 'position')}, "
+            f"{counted(copies, 'copy', 'copies')}; the oldest of the newest copies was read on "
+            f"{summary['oldest']['read_on']}: {summary['oldest']['where']}."
+            if summary["oldest"]
+            else f"{counted(ships, 'vessel')}, {counted(len(documents), 'position')}, no copy."
+        )
     _held(screen, documents)
     _conflicts(screen, listing)
     wanting = sum(1 for document in documents if not document["verified"])

@@ -328,3 +328,24 @@ def test_the_new_cards_sheet_is_compared_entry_by_entry(ship: Ship) -> None:
     assert condition["met"] is False
     assert "links.J4" in condition["text"]
     assert ship.answer(*words, "unit.toml").code == 0
+
+
+def test_the_catalogue_tells_the_fleet_at_a_glance(ship: Ship) -> None:
+    """How many, the oldest, what is not verified, what one place alone holds."""
+    archive_two(ship)
+    ship.write("old.hex", dump(changed(0x0100)), second=9)
+    other = ("--vessel", "avocet", "--unit", "winch", "--position", "U3", "--read-on", "2020-02-01")
+    assert ship.run("archive", "old.hex", *other).code == 0
+    summary = ship.answer("catalogue").document["summary"]
+    assert summary == {
+        "vessels": 2,
+        "positions": 2,
+        "copies": 2,
+        "verified": 1,
+        "not_verified": ["avocet/winch/U3"],
+        "in_no_other_place": ["avocet/winch/U3", "grebe/port-thruster/U12"],
+        "oldest": {"where": "avocet/winch/U3", "read_on": "2020-02-01"},
+    }
+    page = " ".join(ship.run("catalogue").out.split())
+    assert "2 vessels, 2 positions, 2 copies" in page
+    assert "read on 2020-02-01: avocet/winch/U3" in page
