@@ -108,20 +108,20 @@ class _Fetch:
             return join(self._vault, writing, self._pieces(back), loose=True)
 
     def _known(self) -> set[str]:
-        every = (None, *self._vault.vessels())
-        return {stored.digest for vessel in every for stored in self._vault.records(vessel)}
+        known = {stored.digest for stored in self._vault.records(None)}
+        for vessel in self._vault.vessels():
+            known.update(link.digest for link in self._vault.chain(vessel))
+        return known
 
     def _lost(self, known: set[str]) -> set[str]:
         """Return the records that this vault had: of a limited place's vessels if that can be."""
         sent = self._vessels
-        every = (None, *self._vault.vessels()) if sent is None else self._vault.vessels()
-        named = {
-            digest
-            for vessel in every
-            if sent is None or vessel in sent
-            for stored in self._vault.records(vessel)
-            for digest in stored.record.after
-        }
+        named: set[str] = set()
+        for vessel in self._vault.vessels():
+            if sent is None or vessel in sent:
+                named.update(d for link in self._vault.chain(vessel) for d in link.record.after)
+        if sent is None:
+            named.update(d for stored in self._vault.records(None) for d in stored.record.after)
         here = set(self._files_here())
         if sent is not None:
             here &= self._listed.records.keys()

@@ -157,7 +157,7 @@ def _known_keys(lines: Sequence[str]) -> Iterator[tuple[str, str, Any]]:
     for line in lines:
         if not line or line.startswith(("#", "@")):
             continue
-        entry = None
+        entry: Any = None
         with suppress(Exception):  # a line that cannot be read trusts nobody
             entry = HostKeyEntry.from_line(line)
         for name in entry.hostnames if entry else ():
