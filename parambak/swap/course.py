@@ -170,9 +170,13 @@ class Course:
 
 def courses(vault: Vault, vessel: Vessel, position: Position) -> tuple[Course, ...]:
     """Return every swap at a position, in the order in which they were opened."""
+    return fold_courses(in_order(vault, vessel), position.ids)
+
+
+def in_order(vault: Vault, vessel: Vessel) -> Sequence[Stored]:
+    """Return the records about a vessel, under all of its identities, in causal order."""
     every = [stored for identity in sorted(vessel.ids) for stored in vault.records(identity)]
-    ordered: Iterable[Stored] = every if len(vessel.ids) == 1 else causal_order(every)
-    return fold_courses(ordered, position.ids)
+    return every if len(vessel.ids) == 1 else causal_order(every)
 
 
 def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Course, ...]:

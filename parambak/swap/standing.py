@@ -12,7 +12,7 @@ from parambak.keeping.holdings import Holdings
 from parambak.swap import measured
 from parambak.swap.card_sheet import Entry, compare_sheets, read_sheet
 from parambak.swap.conditions import Evidence, readiness
-from parambak.swap.course import courses, open_course
+from parambak.swap.course import courses, in_order, open_course
 
 if TYPE_CHECKING:
     from datetime import date
@@ -87,7 +87,7 @@ def standing(
         evidence = replace(
             evidence,
             answers={name: (each, who(assessor, each)) for name, each in course.answers.items()},
-            read_since=_read_since(position, course),
+            read_since=_read_since(vault, vessel, position, course),
         )
     return Standing(
         vessel, unit, position, course, others, copy, evidence, assessor.rules(position)
@@ -174,6 +174,9 @@ def _decoded(assessor: Assessor, position: Position, copy: Copy | None) -> Decod
         return None
 
 
-def _read_since(position: Position, course: Course) -> str | None:
-    days: list[date] = [r.read_on for r in position.reads if r.taken_in >= course.opened.at]
+def _read_since(vault: Vault, vessel: Vessel, position: Position, course: Course) -> str | None:
+    """Return the day of the newest read put on record behind the swap's opening, by no clock."""
+    order = {stored.digest: at for at, stored in enumerate(in_order(vault, vessel))}
+    opened = order.get(course.opened.record, -1)
+    days: list[date] = [r.read_on for r in position.reads if order.get(r.record, -1) > opened]
     return max(days).isoformat() if days else None

@@ -1,4 +1,4 @@
-"""The new card's sheet in a swap: the one given, the one on record, and one for another unit."""
+"""What a swap stands on: the new card's sheet, given or on record, and the last read."""
 
 from __future__ import annotations
 
@@ -118,3 +118,20 @@ def test_a_sheet_on_record_for_another_unit_is_told_and_stops_no_check(laptop: L
     found = new_card(laptop)
     assert found.met is False
     assert found.text == "for: needs grebe/port-thruster, has unit stbd-thruster"
+
+
+def test_a_read_of_the_very_second_before_the_opening_is_none_since(laptop: Laptop) -> None:
+    """The order of the records tells it, not a clock of whole seconds."""
+    stands = laptop.now
+    laptop.clock = lambda: stands  # type: ignore[method-assign]
+    laptop.verified()
+    begin(laptop, None)
+    assert last_read(laptop).met is None
+    laptop.verified()
+    assert last_read(laptop).met is True
+
+
+def last_read(laptop: Laptop) -> Condition:
+    """Return what is told of the last read."""
+    found = standing(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE)
+    return next(c for c in found.readiness().conditions if c.condition == "last-read")
