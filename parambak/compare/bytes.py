@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 _DIFFERING = re.compile(rb"[^\x00]+")
+_STRETCH, _PIECE = 8192, 256  # bytes that are passed over at once where they are equal
 
 
 class Run(NamedTuple):
@@ -94,11 +95,37 @@ def _differing(old: Image, new: Image) -> Iterator[Run]:
         low, high = max(block.start, other.start), min(block.end, other.end)
         mine = block.data[low - block.start : high - block.start]
         theirs = other.data[low - other.start : high - other.start]
-        if mine == theirs:
+        for start, end in _unequal(mine, theirs):
+            here, there = mine[start:end], theirs[start:end]
+            for found in _DIFFERING.finditer(exclusive_or(here, there)):
+                at, last = found.span()
+                yield Run(low + start + at, here[at:last], there[at:last])
+
+
+def _unequal(mine: bytes, theirs: bytes) -> Iterator[tuple[int, int]]:
+    """Yield the pieces in which two stretches of one length differ, pieces that touch joined.
+
+    Pieces that are equal are passed over whole: comparing them costs far less than combining.
+    """
+    begun = end = -1
+    for start in _unequal_pieces(mine, theirs):
+        if start != end:
+            if begun >= 0:
+                yield begun, end
+            begun = start
+        end = min(start + _PIECE, len(mine))
+    if begun >= 0:
+        yield begun, end
+
+
+def _unequal_pieces(mine: bytes, theirs: bytes) -> Iterator[int]:
+    """Yield where each small piece starts that differs, in order."""
+    for start in range(0, len(mine), _STRETCH):
+        if mine[start : start + _STRETCH] == theirs[start : start + _STRETCH]:
             continue
-        for found in _DIFFERING.finditer(exclusive_or(mine, theirs)):
-            at, end = found.span()
-            yield Run(low + at, mine[at:end], theirs[at:end])
+        for at in range(start, min(start + _STRETCH, len(mine)), _PIECE):
+            if mine[at : at + _PIECE] != theirs[at : at + _PIECE]:
+                yield at
 
 
 def _overlapping(some: Sequence[Block], others: Sequence[Block]) -> Iterator[tuple[Block, Block]]:

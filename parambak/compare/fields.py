@@ -1,16 +1,19 @@
 """Two images, field by field, and the changed bytes that no field explains.
 
-Changes are told apart: `expected` (a counter, a clock: declared so), `check`
-(a stored check that follows from other changes), `parameter` (anything else
-that the layout names).
+Changes are told apart: `expected` (a counter, a clock: declared so), `tolerance` (a change
+of a number that the layout says is no news), `check` (a stored check that follows from
+other changes), `parameter` (anything else that the layout names). What more there is to
+know of changes, `moved`, `flips` and `fading`, is worked out in `sorts.py`.
 """
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.compare.bytes import beyond_bits
 from parambak.layouts import coverage
+from parambak.layouts.decimals import rounded
 from parambak.layouts.verdicts import PROMISES
 from parambak.memory.image import Range
 
@@ -23,12 +26,24 @@ if TYPE_CHECKING:
     from parambak.layouts.verdicts import CheckResult
 
 EXPECTED = "expected"
+TOLERANCE = "tolerance"
 CHECK = "check"
 PARAMETER = "parameter"
+MOVED = "moved"
+FLIPS = "flips"
+FADING = "fading"
+UNEXPLAINED = "unexplained"
+SETTLED = frozenset({EXPECTED, TOLERANCE, CHECK})
+"""The sorts of change that need no explanation of their own."""
 
 
 class FieldChange(NamedTuple):
-    """A field whose stored bytes differ. `old` and `new` are values, or why there is none."""
+    """A field whose stored bytes differ. `old` and `new` are values, or why there is none.
+
+    `by` is the difference of two numbers, with its sign and in their unit; `crossed` is the
+    limit that lies between them ("above 60.0", "below 1.0", "back inside"), or that the new
+    value is still beyond ("still above 60.0").
+    """
 
     field: str
     kind: str
@@ -38,11 +53,14 @@ class FieldChange(NamedTuple):
     unit: str | None
     within_limits: bool | None
     belongs_to_card: bool
+    by: str | None = None
+    crossed: str | None = None
+    length: int = 0
 
     @property
     def expected(self) -> bool:
         """Return whether the change needs no explanation of its own."""
-        return self.kind != PARAMETER
+        return self.kind in SETTLED
 
 
 def changes(old: Decoded, new: Decoded) -> tuple[FieldChange, ...]:
@@ -52,51 +70,112 @@ def changes(old: Decoded, new: Decoded) -> tuple[FieldChange, ...]:
     """
     before = {field.field: field for field in old.fields}
     found = [
-        _change(before[field.field], field)
+        change(before[field.field], field)
         for field in new.fields
         if field.field in before and before[field.field].own != field.own
     ]
     checks = {check.check: check for check in old.checks}
     found += [
-        _check_change(checks[check.check], check)
+        check_change(checks[check.check], check)
         for check in new.checks
-        if check.check in checks and _told(checks[check.check]) != _told(check)
+        if check.check in checks and told(checks[check.check]) != told(check)
     ]
     return tuple(sorted(found, key=lambda change: change.at))
 
 
-def _told(check: CheckResult) -> str:
+def broken(old: Decoded, new: Decoded) -> tuple[str, ...]:
+    """Return the checks that held in the old image and hold no more in the new one."""
+    held = {check.check for check in old.checks if check.holds}
+    return tuple(each.check for each in new.checks if each.holds is False and each.check in held)
+
+
+def told(check: CheckResult) -> str:
     """Return what a check stores; of a promise that stores nothing, whether it is kept."""
     if check.method not in PROMISES:
         return check.stored or "absent"
     return check.mark or {True: "holds", False: "does not hold", None: "absent"}[check.holds]
 
 
-def _check_change(old: CheckResult, new: CheckResult) -> FieldChange:
+def follows(old: CheckResult, new: CheckResult) -> bool:
+    """Return whether a check that changed follows from a change of the bytes it is over.
+
+    A stored value that became right though nothing under it changed was mended by somebody.
+    """
+    moved = new.method in PROMISES or old.computed != new.computed
+    return bool(new.holds) and moved
+
+
+def check_change(old: CheckResult, new: CheckResult) -> FieldChange:
+    """Return the change of a check."""
     return FieldChange(
         new.check,
-        CHECK if new.holds else PARAMETER,
+        CHECK if follows(old, new) else PARAMETER,
         new.at,
-        _told(old),
-        _told(new),
+        told(old),
+        told(new),
         None,
         new.holds,
         belongs_to_card=False,
+        length=len(new.stored) // 2 if new.stored else 1,
     )
 
 
-def _change(old: FieldValue, new: FieldValue) -> FieldChange:
-    kind = EXPECTED if new.expected_to_change or new.live else PARAMETER
+def change(old: FieldValue, new: FieldValue) -> FieldChange:
+    """Return the change of a field from one value to another."""
+    before, after = number(old), number(new)
+    by = after - before if before is not None and after is not None else None
+    crossed = _crossed(old, new, after)
     return FieldChange(
         new.field,
-        kind,
+        _kind(new, by, crossed),
         new.at,
         shown(old),
         shown(new),
         new.unit,
         new.within_limits,
-        belongs_to_card=new.belongs_to_card,
+        new.belongs_to_card,
+        _signed(by, (old, new)) if by is not None else None,
+        crossed,
+        new.length,
     )
+
+
+def number(field: FieldValue) -> Fraction | None:
+    """Return the exact number that a field holds; None for a text, a name, a blank."""
+    plan, raw = field.plan, field.own
+    if raw is None or field.mark == "blank" or plan.way.is_text or plan.field.type == "flag":
+        return None
+    stored = plan.codec.read(field.raw or b"").number
+    if stored is None or (plan.meaning is not None and stored in plan.meaning):
+        return None
+    return plan.way.number(field.raw or b"")
+
+
+def _kind(new: FieldValue, by: Fraction | None, crossed: str | None) -> str:
+    if new.expected_to_change or new.live:
+        return EXPECTED
+    tolerance = new.plan.field.tolerance
+    if tolerance is None or by is None or crossed is not None:
+        return PARAMETER
+    return TOLERANCE if abs(by) <= Fraction(tolerance) else PARAMETER
+
+
+def _crossed(old: FieldValue, new: FieldValue, value: Fraction | None) -> str | None:
+    """Return which limit the new value is beyond, or that it came back inside."""
+    if new.within_limits is not False:
+        return "back inside" if old.within_limits is False and new.within_limits else None
+    still = "still " if old.within_limits is False else ""
+    above = new.high is not None and (
+        new.low is None or (value is not None and value > Fraction(new.high))
+    )
+    return f"{still}above {new.high}" if above else f"{still}below {new.low}"
+
+
+def _signed(by: Fraction, sides: Sequence[FieldValue]) -> str:
+    """Return a difference with its sign, to as many places as the values are shown with."""
+    places = max(len((side.value or "").partition(".")[2]) for side in sides)
+    text = rounded(abs(by), min(places, 30))
+    return f"{'-' if by < 0 else '+'}{text}"
 
 
 def shown(field: FieldValue) -> str:

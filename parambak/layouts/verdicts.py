@@ -117,7 +117,8 @@ def _kept_twice(layout: Layout, block: KeptTwice, read: Read) -> CheckResult:
         )
         holds = not differing
         if differing:
-            mark = f"{counted(len(differing), 'byte')} differ, the first at 0x{differing[0]:04X}"
+            many = counted(len(differing), "byte differs", "bytes differ")
+            mark = f"{many}, the first at 0x{differing[0]:04X}"
     return CheckResult(block.name, block.duplicate_at, holds, None, None, "kept-twice", mark)
 
 

@@ -10,7 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.compare.bytes import runs
-from parambak.compare.fields import CHECK, EXPECTED, PARAMETER, changes, unexplained
+from parambak.compare.fields import (
+    CHECK,
+    EXPECTED,
+    PARAMETER,
+    TOLERANCE,
+    broken,
+    changes,
+    unexplained,
+)
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image, Range
@@ -175,6 +183,110 @@ def test_a_side_that_lacks_the_bytes_says_absent() -> None:
     assert back["sum"].old == "absent"
 
 
+# --- by how much, which limit, what is no news ---
+
+SCALED = load(
+    b"""
+[layout]
+title = "Invented"
+memory = 16
+byte-order = "big"
+
+[[field]]
+name = "trim"
+at = 0
+type = "s16"
+scale = 0.01
+unit = "V"
+low = -1
+high = 5.00
+tolerance = 0.05
+
+[[field]]
+name = "count"
+at = 2
+type = "u8"
+meaning = { 0 = "off" }
+tolerance = 2
+
+[[field]]
+name = "name"
+at = 4
+type = "text"
+length = 4
+
+[[check]]
+name = "sum"
+method = "sum-8"
+over = [[0, 7]]
+at = 8
+"""
+)
+
+
+def scaled(trim: int = 100, count: int = 7, name: bytes = b"BOW ", total: int = 0) -> Image:
+    """Return a memory of that layout; its sum is right unless `total` is added to it."""
+    data = trim.to_bytes(2, "big", signed=True) + bytes([count, 0]) + name
+    return Image.of(data + bytes([(sum(data) + total) & 0xFF]) + bytes(7))
+
+
+def one(old: Image, new: Image) -> FieldChange:
+    """Return the first change between two such memories: the field's, not the sum's."""
+    return changes(decode(SCALED, old), decode(SCALED, new))[0]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "by", "crossed"),
+    [
+        (100, 130, "+0.30", None),
+        (100, -20, "-1.20", None),
+        (100, 501, "+4.01", "above 5.00"),
+        (100, -101, "-2.01", "below -1"),
+        (501, 600, "+0.99", "still above 5.00"),
+        (-101, 500, "+6.01", "back inside"),
+    ],
+)
+def test_a_number_says_by_how_much_and_past_which_limit(
+    old: int, new: int, by: str, crossed: str | None
+) -> None:
+    """The difference keeps the digits of the values; a limit between the two is named."""
+    found = one(scaled(old), scaled(new))
+    assert (found.kind, found.by, found.crossed) == (PARAMETER, by, crossed)
+
+
+def test_a_text_has_no_difference() -> None:
+    """Nor has a named value."""
+    assert one(scaled(), scaled(name=b"STRN")).by is None
+    named = one(scaled(count=0), scaled(count=1))
+    assert (named.old, named.by, named.kind) == ("off", None, PARAMETER)
+
+
+@pytest.mark.parametrize(("new", "kind"), [(105, TOLERANCE), (95, TOLERANCE), (106, PARAMETER)])
+def test_a_change_within_the_tolerance_is_no_news(new: int, kind: str) -> None:
+    """Up to and including it, either way."""
+    found = one(scaled(100), scaled(new))
+    assert (found.kind, found.expected) == (kind, kind == TOLERANCE)
+
+
+def test_a_limit_crossed_is_news_within_the_tolerance() -> None:
+    """5.00 to 5.01: a small step, over the edge."""
+    assert one(scaled(500), scaled(501)).kind == PARAMETER
+
+
+def test_a_check_made_right_again_by_itself_does_not_follow() -> None:
+    """Nothing that it is over changed: somebody mended it."""
+    (found,) = changes(decode(SCALED, scaled(total=1)), decode(SCALED, scaled()))
+    assert (found.field, found.kind, found.within_limits) == ("sum", PARAMETER, True)
+
+
+def test_a_check_that_held_and_holds_no_more_is_named() -> None:
+    """Though its stored value is what it was."""
+    sides = decode(SCALED, scaled()), decode(SCALED, scaled(count=8, total=-1))
+    assert [each.field for each in changes(*sides)] == ["count"]
+    assert broken(*sides) == ("sum",)
+    assert broken(sides[1], sides[1]) == ()
+
+
 # --- what nothing explains ---
 
 
@@ -231,7 +343,7 @@ def test_a_copy_that_went_off_is_told() -> None:
     old = decode(layout, Image.of(data))
     (copy,) = changes(old, decode(layout, Image.of(data[:6] + b"\x07" + data[7:])))
     assert (copy.field, copy.old, copy.kind) == ("block", "holds", PARAMETER)
-    assert copy.new == "1 bytes differ, the first at 0x0002"
+    assert copy.new == "1 byte differs, the first at 0x0002"
     off = b"\x05\x05\x07\x00" * 2
     (armed,) = changes(old, decode(layout, Image.of(off)))
     assert (armed.field, armed.new) == ("armed", "armed differs between its addresses")

@@ -221,6 +221,22 @@ FIELD_MISTAKES = [
         "-1",
     ),
     (
+        "tolerance-on-text",
+        'at = 0\ntype = "text"\nlength = 2\ntolerance = 1\n',
+        "layout-not-for-type",
+        10,
+        "no such key with type text",
+        "1",
+    ),
+    (
+        "tolerance-not-finite",
+        'at = 0\ntype = "u8"\ntolerance = inf\n',
+        "layout-number",
+        9,
+        "a finite number",
+        "Infinity",
+    ),
+    (
         "copy-past-the-end",
         'at = 0\ntype = "u8"\nalso-at = [256]\n',
         "layout-address",
