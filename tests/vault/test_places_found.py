@@ -1,0 +1,186 @@
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from parambak.errors import ParambakError
+from parambak.vault import places, vault_toml
+from parambak.vault.leaving import LEFT
+from parambak.vault.stores import FolderStore
+from tests.vault.home import AVOCET, GREBE, Home
+from tests.vault.placing import again, clean, flip, made_place, sent_to
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+from tests.vault.test_places import two_customers
+
+
+@pytest.fixture
+def full(home: Home) -> Home:
+    """Return a home whose vault has two vessels."""
+    two_customers(home)
+    return home
+
+
+@pytest.fixture
+def stick(tmp_path: Path) -> Path:
+    """Return the folder of a stick."""
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    return folder
+
+
+def code_of(act: Callable[[], object]) -> str:
+    """Return the code of the refusal that comes."""
+    with pytest.raises(ParambakError) as caught:
+        act()
+    return caught.value.code
+
+
+def test_another_stick_is_refused(full: Home, tmp_path: Path) -> None:
+    """Two sticks under one path are told apart; an empty folder is not filled as one of them."""
+    red, blue = tmp_path / "red", tmp_path / "blue"
+    red.mkdir()
+    blue.mkdir()
+    target, _ = sent_to(full, red)
+    sent_to(full, blue)
+    assert code_of(lambda: again(full, blue, target)) == "place-another"
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    assert code_of(lambda: again(full, empty, target)) == "place-absent"
+    assert list(empty.iterdir()) == []
+
+
+def test_a_folder_of_something_else_is_refused(full: Home, stick: Path) -> None:
+    """Nothing is written among a person's own files."""
+    (stick / "holiday.jpg").write_bytes(b"picture")
+    store = FolderStore(stick)
+    assert code_of(lambda: made_place(full.open(), store)) == "place-not-empty"
+    assert [each.name for each in stick.iterdir()] == ["holiday.jpg"]
+
+
+def test_another_vault_is_refused_unless_both_are_to_be_kept(
+    full: Home, other: Home, stick: Path
+) -> None:
+    """With the word, both vaults' records lie there together, and each can fetch the other's."""
+    other.note("the other laptop", AVOCET)
+    target, _ = sent_to(full, stick)
+    store = FolderStore(stick)
+    assert code_of(lambda: made_place(other.open(), store)) == "place-other-vault"
+    assert made_place(other.open(), store, merge=True) == target
+    sent = again(other, stick, target)
+    assert sent.unknown == len(full.open().records(GREBE)) * 2 + 1
+    again(full, stick, target, both_ways=True)
+    again(other, stick, target, both_ways=True)
+    mine, theirs = full.open(), other.open()
+    for vessel in (GREBE, AVOCET, None):
+        assert mine.records(vessel) == theirs.records(vessel)
+    assert clean(stick, full.own)
+    assert again(full, stick, target, both_ways=True).unknown == 0
+
+
+def test_a_copy_made_by_hand_becomes_a_place(full: Home, stick: Path) -> None:
+    """The vault's folder, copied by a person, gets a marker and is sent to like any other."""
+    shutil.copytree(full.root, stick, dirs_exist_ok=True)
+    _, sent = sent_to(full, stick)
+    assert (sent.sent, sent.refused) == (0, ())
+
+
+def test_both_ways_takes_nothing_of_others_from_a_limited_place(
+    full: Home, other: Home, stick: Path
+) -> None:
+    """What somebody else put there of another vessel stays there."""
+    target, _ = sent_to(full, stick, frozenset({GREBE}))
+    intruder = Home(stick, other.own)
+    intruder.note("of grebe", GREBE)
+    intruder.note("of another", "0" * 32)
+    sent = again(full, stick, target, both_ways=True)
+    assert sent.fetched is not None
+    assert (sent.fetched.records, sent.unknown) == (1, 1)
+    assert "0" * 32 not in full.open().vessels()
+
+
+def test_a_vessel_that_left_is_not_brought_back(full: Home, stick: Path) -> None:
+    """Its records there are passed over, and counted as not here."""
+    target, _ = sent_to(full, stick)
+    gone = full.open().records(AVOCET)
+    with full.open().writing() as writing:
+        body = {"vault": full.open().identity, "vessels": [AVOCET], "why": "sold"}
+        writing.add(LEFT, None, body)
+    for stored in gone:
+        (full.root / stored.file).unlink()
+    sent = again(full, stick, target, both_ways=True)
+    assert sent.fetched is not None
+    assert sent.fetched.skipped == {AVOCET: len(gone)}
+    assert (sent.unknown, sent.healed_here) == (len(gone), ())
+    assert full.open().vessels() == (GREBE,)
+
+
+def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: Path) -> None:
+    """What the vault has not and the place has wrong is left where it is."""
+    target, _ = sent_to(full, stick)
+    Home(stick, other.own).note("somebody's", GREBE)
+    last = Home(stick, other.own).open().records(GREBE)[-1]
+    flip(stick / last.file)
+    sent = again(full, stick, target, both_ways=True)
+    assert (sent.unknown, sent.healed_there) == (1, ())
+    assert len(full.open().records(GREBE)) == 3
+
+
+@pytest.mark.parametrize(
+    ("data", "code"),
+    [
+        (b"", "place-marker"),
+        (b"place = 1\n", "place-marker"),
+        (places.marker("9ace" * 8) + b"\n", "place-marker"),
+        (places.marker("9ace" * 8).replace(b"format = 1", b"format = 2"), "vault-newer"),
+        (b"x" * 5000, "place-unreachable"),
+    ],
+)
+def test_a_marker_of_another_form_is_refused(
+    full: Home, stick: Path, data: bytes, code: str
+) -> None:
+    """And so is one of a later version."""
+    (stick / "place.toml").write_bytes(data)
+    store = FolderStore(stick)
+    assert code_of(lambda: made_place(full.open(), store)) == code
+
+
+def test_a_place_of_an_older_format_is_not_written_to(
+    full: Home, stick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It has to be carried over first."""
+    target, _ = sent_to(full, stick)
+    monkeypatch.setattr(vault_toml, "older_format", lambda _data: 0)
+    assert code_of(lambda: again(full, stick, target)) == "vault-older"
+
+
+def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_path: Path) -> None:
+    """Neither way round."""
+    sent_to(full, stick)
+    (tmp_path / "packed" / "packs").mkdir(parents=True)
+    vault = full.open()
+
+    def settle(folder: Path, *, packed: bool) -> str:
+        return places.settle(
+            FolderStore(folder),
+            vault=vault.identity,
+            known=(),
+            limited=False,
+            packed=packed,
+            merge=False,
+        )
+
+    assert code_of(lambda: settle(stick, packed=True)) == "place-kind"
+    assert code_of(lambda: settle(tmp_path / "packed", packed=False)) == "place-kind"
+
+
+def test_the_folder_above_must_be_there(full: Home, tmp_path: Path) -> None:
+    """A stick that is not plugged in is not made out of nothing."""
+    store = FolderStore(tmp_path / "no-stick" / "backup")
+    assert code_of(lambda: made_place(full.open(), store)) == "place-absent"
+    assert not (tmp_path / "no-stick").exists()
