@@ -9,13 +9,11 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import TYPE_CHECKING, NamedTuple
+from pathlib import Path
+from typing import NamedTuple
 
 from parambak.memory.digests import sha256
 from parambak.vault import files
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 FILE = "index.sqlite"
 # File systems, by Linux's names, of sticks, of shares, and of media that are only read.
@@ -35,7 +33,7 @@ _REMOVABLE, _REMOTE, _CDROM = 2, 4, 5
 
 
 class IndexPlace(NamedTuple):
-    """The index's file; the vault's folder where that lies elsewhere, else "".
+    """The index's file; a digest of the vault's folder where that lies elsewhere, else "".
 
     `folder_times` is whether the times of the vault's folders may be believed.
     """
@@ -58,14 +56,13 @@ def index_place(root: Path, identity: str, cache: Path | None) -> IndexPlace:
     """
     if cache is None or not on_stick_or_share(root):
         return IndexPlace(root / FILE, "", folder_times=True)
-    folder = os.path.realpath(root)
-    name = sha256(f"{identity}\n{folder}".encode("utf-8", "surrogateescape"))
-    return IndexPlace(cache / f"{name[:32]}.sqlite", folder, folder_times=False)
+    name = sha256(f"{identity}\n{root.resolve()}".encode("utf-8", "surrogateescape"))
+    return IndexPlace(cache / f"{name[:32]}.sqlite", name, folder_times=False)
 
 
 def on_stick_or_share(root: Path) -> bool:
     """Tell whether a folder, there or not yet, lies on a stick, a share or a medium only read."""
-    path = os.path.realpath(root)
+    path = str(root.resolve())
     if sys.platform == "win32":
         return _drive_type(path) in {_REMOVABLE, _REMOTE, _CDROM}
     if sys.platform == "darwin":
@@ -106,7 +103,7 @@ def _removable(device: str) -> bool:
     here = f"{DEVICES}/{device}"
     if not device or not os.path.lexists(here):
         return False
-    real = os.path.realpath(here)
+    real = str(Path(here).resolve())
     if "/usb" in real:
         return True
     for folder in (real, f"{real}/.."):  # a partition's disk is the folder above it

@@ -53,7 +53,7 @@ def _mounted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         (partition.parent / "removable").write_text(f"{removable}\n")
         (devices / number).symlink_to(partition)
     monkeypatch.setattr(medium, "DEVICES", str(devices))
-    monkeypatch.setattr(os.path, "realpath", lambda path: _real(str(path), str(tmp_path)))
+    monkeypatch.setattr(os.path, "realpath", lambda path, **_: _real(str(path), str(tmp_path)))
 
 
 def _real(path: str, top: str) -> str:
