@@ -38,6 +38,7 @@ MANIFEST = "manifest.json"
 MAX_MEMBERS = 65_534  # 4.4.1.4: 65,535 would ask for ZIP64
 MAX_FILE = 0xFFFF_FFFE  # bytes; the same
 MAX_MANIFEST = 16 << 20
+MAX_TOTAL = 16 << 30  # bytes of all members, unpacked
 MAX_RATIO = 100  # of a member's length to its packed length
 STORED, DEFLATED = 0, 8  # 4.4.5
 _LOCAL = Struct("<4s5H3I2H")  # 4.3.7
@@ -87,6 +88,7 @@ class Writer:
         self._out = out
         self._members: list[Member] = []
         self._at = 0
+        self._total = 0
 
     def add(self, name: str, data: bytes) -> None:
         """Write a member, deflated where that is worth it; `pack-size` where it is too much."""
@@ -95,7 +97,8 @@ class Writer:
         worth_it = len(packed) < len(data) <= MAX_RATIO * len(packed)
         method, body = (DEFLATED, packed) if worth_it else (STORED, data)
         member = Member(name, method, zlib.crc32(data), len(body), len(data), self._at)
-        _check_limits(member, len(self._members) + 1)
+        self._total += member.size
+        _check_limits(member, len(self._members) + 1, self._total)
         self._members.append(member)
         self._write(_local(member) + name.encode("ascii"))
         self._write(body)
@@ -153,7 +156,7 @@ def read_members(stream: BinaryIO) -> list[Member]:
 
 def _locals(stream: BinaryIO, length: int) -> Iterator[Member]:
     """Yield the members by their local headers, up to the directory."""
-    last, at, count = "", 0, 0
+    last, at, count, total = "", 0, 0, 0
     while True:
         stream.seek(at)
         head = stream.read(_LOCAL.size)
@@ -165,7 +168,8 @@ def _locals(stream: BinaryIO, length: int) -> Iterator[Member]:
             raise TRUNCATED.at(offset=length, expected="a header", found="the end of the file")
         count += 1
         member = _local_member(stream, head, at)
-        _check_limits(member, count)
+        total += member.size
+        _check_limits(member, count, total)
         if member.end > length:
             expected = f"{member.packed} bytes of {member.name}"
             raise TRUNCATED.at(offset=length, expected=expected, found="the end of the file")
@@ -216,9 +220,12 @@ def _check_order(member: Member, last: str | None) -> None:
         )
 
 
-def _check_limits(member: Member, count: int) -> None:
+def _check_limits(member: Member, count: int, total: int) -> None:
+    """Hold a member, how many there are with it, and their bytes in all, against the limits."""
     if count > MAX_MEMBERS:
         raise SIZE.at(expected=f"at most {MAX_MEMBERS} members", found="more")
+    if total > MAX_TOTAL:
+        raise SIZE.at(expected=f"at most {MAX_TOTAL} bytes unpacked", found="more")
     limit = limit_of(member.name)
     if member.size > limit:
         raise SIZE.at(

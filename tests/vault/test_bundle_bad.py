@@ -295,6 +295,35 @@ def test_too_many_members(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     refused(home, pack_of(*good_parts()), "pack-size")
 
 
+def test_a_total_over_the_cap(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of all members as their headers state it, which is more than is ever unpacked."""
+    parts = good_parts()
+    sizes = [len(part.data) for part in (manifest_part(parts), *parts)]
+    monkeypatch.setattr(bundle_zip, "MAX_TOTAL", sum(sizes) - 1)
+    refused(home, pack_of(*parts), "pack-size")
+    monkeypatch.setattr(bundle_zip, "MAX_TOTAL", sum(sizes))
+    assert Pack(io.BytesIO(pack_of(*parts)), "x.zip").check(silent) == ()
+
+
+@pytest.mark.parametrize(("limit", "most"), [("MEMBERS", 1), ("TOTAL", len(DATA)), ("FILE", 60)])
+def test_what_could_not_be_read_is_not_written(
+    monkeypatch: pytest.MonkeyPatch, limit: str, most: int
+) -> None:
+    """The writer keeps to the same limits."""
+
+    def write() -> None:
+        writer = bundle_zip.Writer(io.BytesIO())
+        writer.add("manifest.json", DATA)
+        writer.add(str(object_part(DATA).name), DATA)
+        writer.finish()
+
+    write()
+    monkeypatch.setattr(bundle_zip, f"MAX_{limit}", most)
+    with pytest.raises(ParambakError) as caught:
+        write()
+    assert caught.value.code == "pack-size"
+
+
 def test_a_file_over_the_cap(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     """Above it the form would need ZIP64, which packs never have."""
     monkeypatch.setattr(bundle_zip, "MAX_FILE", 100)

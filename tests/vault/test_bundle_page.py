@@ -39,6 +39,7 @@ def test_there_are_commands() -> None:
         f"| the file | {bundle_zip.MAX_FILE:,} bytes",
         f"an object {objects.MAX_BYTES >> 20} MiB, a record {records.MAX_BYTES >> 20} MiB",
         f"the manifest {bundle_zip.MAX_MANIFEST >> 20} MiB",
+        f"| all members, unpacked | {bundle_zip.MAX_TOTAL:,} bytes |",
         f"at most {bundle_zip.MAX_RATIO} times its packed length",
         f"the short name, 1 to {bundle.MAX_NAME} characters",
     ],
