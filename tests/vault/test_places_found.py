@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import shutil
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -12,11 +11,11 @@ from parambak.vault.leaving import LEFT
 from parambak.vault.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
 from tests.vault.placing import again, clean, flip, made_place, sent_to
+from tests.vault.test_places import two_customers
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-from tests.vault.test_places import two_customers
+    from pathlib import Path
 
 
 @pytest.fixture
