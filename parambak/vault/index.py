@@ -9,10 +9,9 @@ index learns of records that were merely copied in: formats/vault.md, "The index
 from __future__ import annotations
 
 from contextlib import suppress
-from typing import TYPE_CHECKING, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from parambak.errors import ParambakError, VaultDamaged
-from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
 from parambak.vault import files
 from parambak.vault.faults import (
@@ -25,20 +24,16 @@ from parambak.vault.faults import (
     UNREADABLE,
     Mistrusted,
 )
+from parambak.vault.index_rows import bytes_of, link_from, link_of, row_of, stored_of
 from parambak.vault.leaving import gone_with_vessels
 from parambak.vault.medium import IndexPlace, index_place
 from parambak.vault.order import causal_order, heads
 from parambak.vault.records import (
     FOLDER,
-    MAX_BYTES,
     Link,
-    Links,
     Stored,
-    When,
     decode,
-    decode_checked,
     file_of,
-    links_of,
     named_by,
     tells_of_vessel,
 )
@@ -60,19 +55,6 @@ KEPT = 4  # vessels whose records are held in memory once they were asked for
 SAID = 5  # of each kind of finding, so that a lost disk does not fill the screen
 _CHUNK = 256
 _UNSETTLED = files.Stamp(-1, 0)
-
-
-class Row(NamedTuple):
-    """A record as the database keeps it; `vessel` is "" where it is about the vault itself.
-
-    `telling` is whether it tells of the vessel itself or is after nothing.
-    """
-
-    digest: bytes
-    vessel: str
-    kind: str
-    telling: bool
-    data: bytes
 
 
 class Index:
@@ -144,15 +126,15 @@ class Index:
         """Return the links of all records about a vessel, in causal order; quicker than those."""
         if vessel in self._kept:
             known = self._kept[vessel]
-            return tuple(map(_link_of, known))
+            return tuple(map(link_of, known))
         return causal_order(self._trying(lambda: self._gather_links(vessel)))
 
     def _gather_links(self, vessel: str) -> list[Link]:
         found = [
-            _link_of(stored) for stored in self._loose.values() if stored.record.vessel == vessel
+            link_of(stored) for stored in self._loose.values() if stored.record.vessel == vessel
         ]
         rows = self._database.records(vessel) if self._database is not None else []
-        return [*found, *(_link(*row) for row in rows if row[0] not in self._loose)]
+        return [*found, *(link_from(*row) for row in rows if row[0] not in self._loose)]
 
     def telling(self) -> dict[str, list[Stored]]:
         """Return for each vessel the records that tell of it itself or are after nothing.
@@ -177,7 +159,7 @@ class Index:
             if not tells_of_vessel(data, vessel):
                 raise Mistrusted("a record in it does not tell of its vessel", damaged=True)
             if digest not in self._loose:
-                found.append((vessel, _stored(digest, data)))
+                found.append((vessel, stored_of(digest, data)))
         return found
 
     def of_kind(self, vessel: str | None, kind: str) -> list[Stored]:
@@ -221,7 +203,7 @@ class Index:
             rows = (
                 self._database.records(key) if kind is None else self._database.of_kind(key, kind)
             )
-            found += [_stored(*row) for row in rows if row[0] not in self._loose]
+            found += [stored_of(*row) for row in rows if row[0] not in self._loose]
             if any(kind not in (None, s.record.kind) or s.record.vessel != vessel for s in found):
                 raise Mistrusted("a record in it is not of the vessel or kind", damaged=True)
         return found
@@ -349,7 +331,7 @@ class Index:
         file = file_of(digest)
         path = f"{self._root}/{file}"  # a Path would cost as much as the reading
         try:
-            data, right = _bytes_of(path, digest)
+            data, right = bytes_of(path, digest)
             return Stored(digest, decode(data, None if right else digest), file), data
         except FileNotFoundError:
             return None  # it went since the folder was listed; the next look says so
@@ -392,7 +374,7 @@ class Index:
                     if found:
                         self._changed()
                     database.add(
-                        [_row(stored, data) for stored, data in found],
+                        [row_of(stored, data) for stored, data in found],
                         [parent for stored, _ in found for parent in stored.record.after],
                     )
                 # A folder with a damaged record is looked at each time, until it is healed.
@@ -494,39 +476,3 @@ class Index:
         finding = Finding(code, text)
         if finding not in self.findings:
             self.findings.append(finding)
-
-
-def _bytes_of(path: str, digest: str) -> tuple[bytes, bool]:
-    """Return a file's bytes, and whether they are those of the digest; else OSError."""
-    try:
-        data = files.read_quickly(path, MAX_BYTES)
-        if sha256(data) == digest:
-            return data, True
-    except OSError:
-        pass  # the slower way tells what is the matter, or waits for a scanner to let go
-    return files.read_file(path, MAX_BYTES), False
-
-
-def _stored(digest: str, data: bytes) -> Stored:
-    """Return a record from the bytes that the database held, hashed on their way out."""
-    try:
-        return Stored(digest, decode_checked(data), file_of(digest))
-    except ParambakError as error:
-        raise Mistrusted("what it holds is no record", damaged=True) from error
-
-
-def _link_of(stored: Stored) -> Link:
-    return Link(stored.digest, Links(stored.record.after, When(stored.record.clock.utc)))
-
-
-def _link(digest: str, data: bytes) -> Link:
-    try:
-        return Link(digest, links_of(data))
-    except ParambakError as error:
-        raise Mistrusted("what it holds is no record", damaged=True) from error
-
-
-def _row(stored: Stored, data: bytes) -> Row:
-    record = stored.record
-    telling = record.vessel is not None and tells_of_vessel(data, record.vessel)
-    return Row(bytes.fromhex(stored.digest), record.vessel or "", record.kind, telling, data)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from parambak.vault.index import Row
+    from parambak.vault.index_rows import Row
 
 APPLICATION = 0x50524D42
 SCHEMA = 2  # another number: thrown away and built anew
