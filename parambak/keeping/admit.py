@@ -161,7 +161,7 @@ class Admission:
         Those are the other positions of this unit and of the units aboard of
         the same maker's type; a type that nobody told shuts no unit out.
         """
-        vessel = next(v for v in self._known.vessels if position in v.positions)
+        vessel = next(v for v in self._known.vessels if self._vessel in v.ids)
         holder = next(h for h in vessel.holders if position in h.positions)
         mine = holder.facts.get("maker_type", "") if isinstance(holder, Unit) else ""
         for unit in vessel.units:
