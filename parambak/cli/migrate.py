@@ -38,7 +38,8 @@ def command(settings: Settings, folder: str) -> Answer:
             lambda screen: screen.good(text),
             warnings=store.warnings_of(old),
         )
-    new, joined = carry_over(old, Path(folder), own=settings.own_folder, clock=settings.clock)
+    own, cache = settings.own_folder, settings.cache_folder
+    new, joined = carry_over(old, Path(folder), own=own, clock=settings.clock, cache=cache)
     whole = not joined.missing and not joined.refused
     return Answer(
         {

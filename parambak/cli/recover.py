@@ -68,7 +68,8 @@ def command(settings: Settings, folders: tuple[str, ...]) -> Answer:
 
 def _recover(settings: Settings, sources: list[Path]) -> Recovered:
     with Progress(quiet=settings.json) as progress, surveyed(sources, progress) as heap:
-        vault = new_vault(settings.vault_folder, heap, settings.own_folder, settings.clock)
+        root, own, cache = settings.vault_folder, settings.own_folder, settings.cache_folder
+        vault = new_vault(root, heap, own, settings.clock, cache)
         with vault.writing() as writing:
             joined = join(vault, writing, heap.pieces(), loose=True)
     histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))

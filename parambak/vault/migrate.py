@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def carry_over(
-    old: Vault, root: Path, *, own: Path, clock: Callable[[], datetime]
+    old: Vault, root: Path, *, own: Path, clock: Callable[[], datetime], cache: Path | None = None
 ) -> tuple[Vault, Joined]:
     """Make a vault of the present format in `root` that holds all that `old` holds.
 
@@ -30,7 +30,7 @@ def carry_over(
     Raises `recover-inside` and `recover-not-empty` where `root` is no new folder beside it.
     """
     refuse_unfit_target(root, [old.root])
-    new = Vault(root, old.identity, own=Own(own), clock=clock, made=True)
+    new = Vault(root, old.identity, own=Own(own), clock=clock, made=True, cache=cache)
     with new.writing() as writing:
         joined = join(new, writing, _pieces(old.root), loose=True)
     return new, joined

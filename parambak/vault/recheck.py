@@ -88,7 +88,7 @@ class _Recheck:
         self._damaged: dict[str, str] = dict.fromkeys(vault.gone, "It was here and is gone.")
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
-        self._wanted: dict[str, list[tuple[bytes, str]]] = {}
+        self._wanted: dict[str, bytearray] = {}
         self._left = Leftovers(vault)
 
     def run(self, cycle: Cycle | None) -> Rechecked:
@@ -249,9 +249,9 @@ class _Recheck:
 
     def _want(self, folder: str, digest: str, record: str) -> None:
         """Note that a record names what must be in a folder; look where enough are noted."""
-        wanted = self._wanted.setdefault(folder, [])
-        wanted.append((bytes.fromhex(digest), record))
-        if len(wanted) >= _MOST_WANTED:
+        wanted = self._wanted.setdefault(folder, bytearray())
+        wanted += bytes.fromhex(digest + record)  # packed: there are many
+        if len(wanted) >= _MOST_WANTED * _DIGITS:
             self._look_in(folder)
 
     def _look_for_wanted(self) -> None:
@@ -264,10 +264,11 @@ class _Recheck:
         wanted = self._wanted.pop(folder)
         if folder in self._damaged:  # it cannot be read, so nothing in it is known to be gone
             return
-        for digest, record in wanted:
-            name = digest.hex() + ending
+        for at in range(0, len(wanted), _DIGITS):
+            pair = wanted[at : at + _DIGITS].hex()
+            name = pair[:_DIGITS] + ending
             if name not in there:
-                text = f"It is not there, and {records.file_of(record)} names it."
+                text = f"It is not there, and {records.file_of(pair[_DIGITS:])} names it."
                 self._damaged.setdefault(f"{folder}/{name}", text)
 
     # --- vault.toml ---

@@ -150,7 +150,9 @@ class Heap:
             self._firsts.append(First(record.clock.utc, str(told[0]), str(told[1])))
 
 
-def new_vault(root: Path, heap: Heap, own: Path, clock: Callable[[], datetime]) -> Vault:
+def new_vault(
+    root: Path, heap: Heap, own: Path, clock: Callable[[], datetime], cache: Path | None = None
+) -> Vault:
     """Return a vault to be made in `root`, with the identity that the heap tells or a new one.
 
     It comes into being with the first writing. Raises `recover-nothing` where nothing is proven.
@@ -158,7 +160,7 @@ def new_vault(root: Path, heap: Heap, own: Path, clock: Callable[[], datetime]) 
     if heap.empty:
         raise NOTHING.at(found=f"{heap.count} files")
     identity = heap.identity() or os.urandom(16).hex()
-    return Vault(root, identity, own=Own(own), clock=clock, made=True)
+    return Vault(root, identity, own=Own(own), clock=clock, made=True, cache=cache)
 
 
 def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
