@@ -7,6 +7,7 @@ true and false, lists and objects of these, and nothing else.
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from datetime import datetime
 from functools import cache
 from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
@@ -183,6 +184,10 @@ def decode_checked(data: bytes) -> Record:
 
     The caller has hashed the bytes. Raises `vault-damaged-record` where it is none after all.
     """
+    with suppress(ValueError, RecursionError, msgspec.MsgspecError):
+        record = _named_right(_quick()[0].decode(data))
+        if record is not None:
+            return record
     try:
         return _DECODER.decode(data)
     except (ValueError, RecursionError, msgspec.MsgspecError):
@@ -268,13 +273,21 @@ def _checked_quickly(data: bytes) -> Record | None:
         same = canonical(found) == data
     except (ValueError, RecursionError, msgspec.MsgspecError):
         return None
+    record = _named_right(found) if same else None
+    return record if record is not None and _unfit_digests(record) is None else None
+
+
+def _named_right(found: Any) -> Record | None:
+    """Return a quickly decoded record if digests, identities and kind have their shapes."""
     by = (found.by,) if found.by is not None else ()
     digests = (*found.after, *found.objects, *by)
     identities = (found.writer, found.vessel) if found.vessel is not None else (found.writer,)
     lengths = set(map(len, digests)) <= {64} and set(map(len, identities)) == {32}
-    if not (same and lengths and _HEXADECIMAL.fullmatch("".join((*digests, *identities)))):
+    if not (lengths and _HEXADECIMAL.fullmatch("".join((*digests, *identities)))):
         return None
-    record = Record(
+    if not _KIND.fullmatch(found.kind):
+        return None
+    return Record(
         format=1,
         kind=found.kind,
         after=found.after,
@@ -285,8 +298,6 @@ def _checked_quickly(data: bytes) -> Record | None:
         vessel=found.vessel,
         by=found.by,
     )
-    right = _KIND.fullmatch(found.kind) and _unfit_digests(record) is None
-    return record if right else None
 
 
 def _checked(data: bytes) -> Record | tuple[str, str]:
