@@ -8,15 +8,17 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from parambak.memory.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from jinja2 import Environment
+
 MARKS = {True: "yes", False: "NO", None: "not known"}
+FOOT = 90  # characters of the title at the foot of each sheet
 
 
 def render(template: str, values: Mapping[str, Any]) -> bytes:
@@ -26,6 +28,9 @@ def render(template: str, values: Mapping[str, Any]) -> bytes:
 
 @cache
 def _environment() -> Environment:
+    # Slow to import, and needed where a page is made, nowhere else.
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - as said above
+
     environment = Environment(
         loader=PackageLoader("parambak.reports"),
         autoescape=True,
@@ -35,7 +40,24 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["met"] = MARKS.__getitem__
+    environment.filters["foot"] = css_text
+    environment.filters["breakable"] = breakable
     return environment
+
+
+def css_text(text: str) -> Markup:
+    """Return a text as it may stand between the quotes of a style sheet, cut to `FOOT`."""
+    shown = printable(text)
+    cut = f"{shown[:FOOT]}…" if len(shown) > FOOT else shown
+    plain = (c if c.isascii() and c.isalnum() else f"\\{ord(c):X} " for c in cut)
+    return Markup("".join(plain))  # noqa: S704 - letters, digits, backslashes and spaces alone
+
+
+def breakable(text: str) -> Markup:
+    """Return a name that may be broken behind each underscore and dot."""
+    shown = str(escape(printable(text)))
+    broken = shown.replace("_", "_<wbr>").replace(".", ".<wbr>")
+    return Markup(broken)  # noqa: S704 - escaped above
 
 
 def _shown(value: object) -> object:

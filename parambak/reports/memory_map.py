@@ -23,7 +23,9 @@ if TYPE_CHECKING:
 COLUMNS = 64
 MOST_ROWS = 32
 CELL = 9  # units of the drawing
-LEFT = 58  # room for the address
+LEFT = 66  # room for the address
+TOP = 11  # room for the heads of the columns
+HEADS = 8  # columns from one head to the next
 _NAMESPACE = "http://www.w3.org/2000/svg"
 
 ABSENT, UNKNOWN, RESERVED, FIELD, MOVING, CHECK = range(6)
@@ -36,7 +38,7 @@ WORDS = (
     "a check",
 )
 _STYLES = ("url(#absent)", "#fff", "url(#reserved)", "#ddd", "url(#moving)", "url(#check)")
-_PATTERNS = """<defs>
+PATTERNS = Markup("""<svg class="patterns" width="0" height="0" aria-hidden="true"><defs>
 <pattern id="absent" width="6" height="6" patternUnits="userSpaceOnUse">\
 <path d="M0 6L6 0" stroke="#999" stroke-width=".7"/></pattern>
 <pattern id="reserved" width="4" height="4" patternUnits="userSpaceOnUse">\
@@ -45,7 +47,7 @@ _PATTERNS = """<defs>
 <rect width="4" height="4" fill="#ddd"/><path d="M0 2H4" stroke="#555" stroke-width=".8"/></pattern>
 <pattern id="check" width="4" height="4" patternUnits="userSpaceOnUse">\
 <rect width="4" height="4" fill="#ddd"/><path d="M2 0V4" stroke="#333" stroke-width="1"/></pattern>
-</defs>"""
+</defs></svg>""")
 
 
 class Cells(NamedTuple):
@@ -64,20 +66,19 @@ def cells(size: int, image: Image, layout: Layout | None, changed: Iterable[Rang
     count = -(-size // each)
     sorts = bytearray([ABSENT]) * count
     for block in image.ranges:
-        _mark(sorts, each, block.start, block.end, UNKNOWN)
+        for cell in _over(each, block.start, block.end, count):
+            sorts[cell] = UNKNOWN
     for place in places(layout) if layout is not None else ():
-        _mark(sorts, each, place.at, place.end, _sort(place))
-    touched = {
-        cell
-        for run in changed
-        for cell in range(run.start // each, min((run.end - 1) // each + 1, count))
-    }
+        for cell in _over(each, place.at, place.end, count):
+            if sorts[cell] != ABSENT:  # what has no bytes has no fields
+                sorts[cell] = max(sorts[cell], _sort(place))
+    touched = {cell for run in changed for cell in _over(each, run.start, run.end, count)}
     return Cells(each, bytes(sorts), frozenset(touched))
 
 
-def _mark(sorts: bytearray, each: int, start: int, end: int, sort: int) -> None:
-    for cell in range(start // each, min((end - 1) // each + 1, len(sorts))):
-        sorts[cell] = max(sorts[cell], sort)
+def _over(each: int, start: int, end: int, count: int) -> range:
+    """Return the cells that a stretch of bytes touches."""
+    return range(start // each, min((end - 1) // each + 1, count))
 
 
 def _sort(place: Place) -> int:
@@ -91,18 +92,25 @@ def _sort(place: Place) -> int:
 def draw(found: Cells) -> Markup:
     """Return the map as one SVG element, addresses at the left of each row."""
     rows = -(-len(found.sorts) // COLUMNS)
-    width, height = LEFT + COLUMNS * CELL + 1, rows * CELL + 2
+    width, height = LEFT + COLUMNS * CELL + 1, TOP + rows * CELL + 2
     head = f'<svg class="map" role="img" viewBox="0 0 {width} {height}" xmlns="{_NAMESPACE}">'
-    lines = [head, _PATTERNS]
+    lines = [head, *_columns(found)]
     for row in range(rows):
         lines += _row(found, row)
     lines.append("</svg>")
     return Markup("\n".join(lines))  # noqa: S704 - numbers and our own words alone
 
 
+def _columns(found: Cells) -> Iterator[str]:
+    """Yield the heads above the columns: what is to be added to the address of the row."""
+    for column in range(0, COLUMNS, HEADS):
+        added = f"+{column * found.bytes_a_cell:X}"
+        yield f'<text x="{LEFT + column * CELL}" y="{TOP - 2}">{added}</text>'
+
+
 def _row(found: Cells, row: int) -> Iterator[str]:
     first = row * COLUMNS
-    top = row * CELL + 1
+    top = TOP + row * CELL + 1
     digits = max(4, len(f"{len(found.sorts) * found.bytes_a_cell - 1:X}"))
     address = f"0x{first * found.bytes_a_cell:0{digits}X}"
     yield f'<text x="{LEFT - 4}" y="{top + CELL - 2}" text-anchor="end">{address}</text>'

@@ -1,4 +1,4 @@
-"""The parts that pages share: identity, reads, parameters, differences, digests, the map."""
+"""The parts that pages share: identity, reads, differences, digests, the map."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.compare.bytes import runs
-from parambak.compare.fields import changes, shown, unexplained
+from parambak.compare.fields import changes, unexplained
 from parambak.errors import VaultDamaged
 from parambak.keeping import closing_line, select
 from parambak.memory import digests
@@ -21,14 +21,14 @@ if TYPE_CHECKING:
     from parambak.compare.fields import FieldChange
     from parambak.keeping.assess import Assessor
     from parambak.keeping.known import Copy, Fleet, Position, Read, Unit, Vessel
-    from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
-    from parambak.swap.measured import Measured
+    from parambak.swap.course import End
 
 Fact = tuple[str, str]
 MOST_RUNS = 200  # stretches of changed bytes on a page
-MOST_BYTES = 16  # of a stretch that are printed
+MOST_BYTES = 12  # of a stretch that are printed
+MOST_CHANGES = 1000  # changed fields on a page
 
 
 @dataclass(frozen=True)
@@ -56,10 +56,17 @@ class Desk:
         )
         return {
             "title": title,
-            "made": f"{self.made:%Y-%m-%d %H:%M} (UTC{self.made:%z})",
+            "made": _moment(self.made),
+            "vault": vault.identity,
+            "patterns": memory_map.PATTERNS,
             "closing_line": closing_line.write(line),
             "cautions": CAUTIONS,
         }
+
+
+def _moment(when: datetime) -> str:
+    """Return a time with its offset from UTC."""
+    return f"{when:%Y-%m-%d %H:%M} (UTC{when:%z})" if when.tzinfo else f"{when:%Y-%m-%d %H:%M}"
 
 
 class ByteRun(NamedTuple):
@@ -78,19 +85,26 @@ class Difference(NamedTuple):
     same: bool
     changed_bytes: int
     fields: tuple[FieldChange, ...]
+    more_fields: int
     runs: tuple[ByteRun, ...]
     more_runs: int
     unexplained: tuple[str, ...]
     ranges: tuple[Range, ...]
 
 
+def ship(vessel: Vessel) -> list[Fact]:
+    """Return what is known of the vessel."""
+    facts: list[Fact] = [("vessel", _named(vessel.short, vessel.facts.get("display")))]
+    _add(facts, "IMO number", vessel.facts.get("imo"))
+    _add(facts, "official number", vessel.facts.get("other_number"))
+    return facts
+
+
 def identity(
     vessel: Vessel, unit: Unit | None, position: Position, layout: Layout | None
 ) -> list[Fact]:
     """Return what is known of the vessel, the unit and the position."""
-    facts: list[Fact] = [("vessel", _named(vessel.short, vessel.facts.get("display")))]
-    _add(facts, "IMO number", vessel.facts.get("imo"))
-    _add(facts, "official number", vessel.facts.get("other_number"))
+    facts = ship(vessel)
     if unit is not None:
         facts.append(("unit", _named(unit.short, unit.facts.get("display"))))
         _add(facts, "maker's type", unit.facts.get("maker_type"))
@@ -132,7 +146,8 @@ def reads(desk: Desk, given: Iterable[Read]) -> list[dict[str, Any]]:
             "on": read.read_on.isoformat(),
             "by": desk.person(read.by),
             "reader": read.reader,
-            "how": read.how,
+            "how": _how(read),
+            "vote": bool(read.reconstructed_from),
             "files": [(dump.name, dump.format, dump.sha256) for dump in read.dumps],
             "sum": f"{read.reader_sum.shown}: {read.reader_sum.matched}"
             if read.reader_sum
@@ -143,33 +158,12 @@ def reads(desk: Desk, given: Iterable[Read]) -> list[dict[str, Any]]:
     ]
 
 
-def parameters(decoded: Decoded | None) -> list[dict[str, Any]]:
-    """Return every field with its value, its range, and what has to be said of it."""
-    fields = decoded.fields if decoded is not None else ()
-    return [
-        {
-            "field": each.field,
-            "value": shown(each),
-            "unit": each.unit,
-            "range": _range(each.low, each.high),
-            "outside": each.within_limits is False,
-            "marks": [
-                *([each.mark] if each.mark and each.value is not None else []),
-                *(["expected to change"] if each.expected_to_change else []),
-                *(["belongs to the card"] if each.belongs_to_card else []),
-                *(["identifies the unit"] if each.identifies_unit else []),
-            ],
-        }
-        for each in fields
-    ]
-
-
-def _range(low: str | None, high: str | None) -> str:
-    if low is not None and high is not None:
-        return f"{low} to {high}"
-    if low is not None:
-        return f"from {low}"
-    return f"to {high}" if high is not None else ""
+def _how(read: Read) -> str:
+    """Return how the chip was read, as far as it was told."""
+    seated = {True: "reseated", False: "not reseated", None: None}[read.reseated]
+    compared = "compared by the reader" if read.compared else None
+    pair = f"two chips, {read.pair}" if read.pair else None
+    return ", ".join(each for each in (read.how, seated, pair, compared) if each)
 
 
 def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
@@ -178,17 +172,20 @@ def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
 
     found = runs(old, new)
     fields: Sequence[FieldChange] = ()
-    loose: Sequence[Range] = [run.range for run in found]
+    loose: Sequence[Range] = ()
     if layout is not None:
         fields = changes(decode(layout, old), decode(layout, new))
         loose = unexplained(layout, found)
+    words = [f"0x{r.start:04X} to 0x{r.end - 1:04X}" for r in loose[:MOST_RUNS]]
+    more = len(loose) - len(words)
     return Difference(
         same=not found,
         changed_bytes=sum(run.length for run in found),
-        fields=tuple(fields),
+        fields=tuple(fields[:MOST_CHANGES]),
+        more_fields=max(0, len(fields) - MOST_CHANGES),
         runs=tuple(_byte_run(run, layout) for run in found[:MOST_RUNS]),
         more_runs=max(0, len(found) - MOST_RUNS),
-        unexplained=tuple(f"0x{r.start:04X} to 0x{r.end - 1:04X}" for r in loose),
+        unexplained=(*words, f"and {more} stretches more") if more else tuple(words),
         ranges=tuple(run.range for run in found),
     )
 
@@ -227,29 +224,12 @@ def drawn(
     }
 
 
-def measurements(desk: Desk, given: Iterable[Measured]) -> list[dict[str, Any]]:
-    """Return each round of measuring as it is printed."""
-    return [
-        {
-            "on": each.on.isoformat(),
-            "stage": each.stage,
-            "by": desk.person(each.by),
-            "instrument": each.instrument,
-            "calibrated": each.calibrated,
-            "remark": each.remark,
-            "readings": [
-                {
-                    "name": reading.name,
-                    "value": f"{reading.value} {reading.unit}" if reading.value else "",
-                    "limits": _range(reading.low, reading.high),
-                    "words": reading.words,
-                    "out": reading.within is False,
-                }
-                for reading in each.readings
-            ],
-        }
-        for each in given
-    ]
+def outcome(end: End | None) -> str:
+    """Return how a swap ended, in words."""
+    if end is None:
+        return "OPEN"
+    word = "closed" if end.outcome == "closed" else "GIVEN UP"
+    return f"{word} on {end.at:%Y-%m-%d}{f': {end.reason}' if end.reason else ''}"
 
 
 def copy_name(position: Position, copy: Copy | None) -> str:

@@ -5,30 +5,39 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
+from parambak.keeping import exchanges
 from parambak.reports import parts
 from parambak.reports.html import render
+from parambak.reports.parameters import parameters
+from parambak.reports.rounds import rounds
+from parambak.reports.swap_proof import differences, proof
 from parambak.swap import measured
+from parambak.swap.card_meaning import DEFER, NOT_ASKED, meaning
+from parambak.swap.course import courses
 from parambak.swap.standing import standing, who
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from parambak.keeping.known import Vessel
+    from parambak.keeping.known import Card, Vessel
     from parambak.reports.parts import Desk
-    from parambak.swap.course import Course, End, Released, Tested, Told
+    from parambak.swap.course import Course, Released, Told
     from parambak.swap.standing import Standing
+
+ROUTES = {
+    "load": "the new card's memory is loaded with the copy meant",
+    "move-chip": "the old memory chip goes onto the new card",
+}
 
 
 def swap_page(desk: Desk, where: str, course: Course) -> bytes:
     """Return the HTML page of one swap, open or ended."""
     found = standing(desk.known, desk.assessor, where, course=course)
-    title = f"Card swap at {found.position.where}"
     return render(
         "swap.html",
         {
-            **desk.frame(title, found.vessel),
+            **desk.frame(f"Card swap at {found.position.where}", found.vessel),
             "state": _state(desk, course),
             "closed": course.end is not None and course.end.outcome == "closed",
+            "ended": course.end is not None,
             "deviations": [
                 {
                     **_told(desk, each),
@@ -38,18 +47,19 @@ def swap_page(desk: Desk, where: str, course: Course) -> bytes:
                 }
                 for each in course.deviations
             ],
-            "unverified": [
-                _released(desk, each) for each in course.released if each.body.unverified
-            ],
+            "unverified": [_unverified(desk, r) for r in course.released if r.body.unverified],
             "rules": found.rules.title,
-            "said": found.rules.said,
-            "identity": _identity(found, course),
+            "said": _said(desk, found),
             "change": _change(desk, found, course),
+            "identity": _identity(desk, found, course),
+            "way": _way(found, course),
             **_conditions(found),
-            **_proof(desk, course),
+            "sheets": _sheets(found, course),
+            **proof(desk, course),
             **_memory(desk, found, course),
             "measurements": _measurements(desk, found, course),
-            "entries": found.evidence.entries or (),
+            "visits": _visits(desk, found, course),
+            "others": _others(desk, found, course),
         },
     )
 
@@ -60,62 +70,60 @@ def _told(desk: Desk, told: Told) -> dict[str, Any]:
 
 def _state(desk: Desk, course: Course) -> str:
     if course.end is None:
-        return (
-            f"OPEN, since {course.opened.at:%Y-%m-%d %H:%M} ({who(desk.assessor, course.opened)})"
-        )
+        opened = course.opened
+        return f"OPEN, since {opened.at:%Y-%m-%d %H:%M} ({who(desk.assessor, opened)})"
     word = "CLOSED" if course.end.outcome == "closed" else "GIVEN UP"
     reason = f": {course.end.reason}" if course.end.reason else ""
     return f"{word} on {course.end.at:%Y-%m-%d %H:%M} ({who(desk.assessor, course.end)}){reason}"
 
 
-def _identity(found: Standing, course: Course) -> list[parts.Fact]:
-    layout_of = found.position
-    facts = parts.identity(found.vessel, found.unit, layout_of, None)
-    facts += _card("old card", found.vessel, course.body.old_card)
-    facts += _card("new card", found.vessel, course.body.new_card)
-    facts.append(("copy meant", parts.copy_name(found.position, found.copy)))
-    if found.copy is not None:
-        facts.append(("SHA-256 of the copy", found.copy.sha256))
-    return facts
+def _unverified(desk: Desk, told: Released) -> dict[str, Any]:
+    return {**_told(desk, told), "reason": told.body.reason}
 
 
-def _card(label: str, vessel: Vessel, identity: str | None) -> list[parts.Fact]:
-    for card in vessel.cards:
-        if identity in card.ids:
-            kind = card.facts.get("card_type")
-            now = card.facts.get("whereabouts", "")
-            return [(label, f"{card.serial}{f', {kind}' if kind else ''}; now {now}")]
-    return []
+def _said(desk: Desk, found: Standing) -> tuple[str, ...]:
+    """Return what has to be said aloud before all else."""
+    said = found.rules.said
+    if found.unit is not None:
+        said += exchanges.notes(desk.assessor.vault, found.vessel, [found.unit])
+    if found.others:
+        said += (f"{len(found.others)} more swaps are open at this position",)
+    return said
 
 
 def _change(desk: Desk, found: Standing, course: Course) -> list[parts.Fact]:
     """Return the items of a change record, as IACS UR E22 Rev.3, 6.11 lists them."""
     impact = course.answers.get("impact")
-    route = {
-        "load": "the new card's memory was loaded with the copy meant",
-        "move-chip": "the old memory chip went onto the new card",
-    }.get(course.route, course.route)
+    route = ROUTES.get(course.route, course.route)
     tests = course.end.tests if course.end is not None else ()
     named = ", ".join(f"{test.name} {test.result}" for test in tests)
-    proof = "contents proven by bytes" if course.proof else "contents not proven"
+    proven = "contents proven by bytes" if course.proof else "contents not proven"
     return [
         ("purpose", course.body.why),
-        ("description", f"{route}; {parts.copy_name(found.position, found.copy)}"),
+        ("description", f"the processor card is replaced; {route}: {_copy(found)}"),
         (
             "conclusion on impact",
             f"{impact.text} ({who(desk.assessor, impact)})" if impact else "not told",
         ),
         ("identity and version", _version(desk, found)),
-        ("test report", f"{proof}; {named or 'no function test on record'}"),
+        ("test report", f"{proven}; {named or 'no function test on record'}"),
     ]
 
 
+def _copy(found: Standing) -> str:
+    return parts.copy_name(found.position, found.copy)
+
+
 def _version(desk: Desk, found: Standing) -> str:
+    """Return what names the hardware, the software and the parameters that go in."""
     layout = desk.assessor.layout_of(found.position)
-    told = [
+    unit = found.unit.facts.get("maker_type") if found.unit is not None else None
+    told = [f"unit {unit}"] if unit else []
+    told += [
         f"{entry.name} {entry.card}"
         for entry in found.evidence.entries or ()
-        if "version" in entry.name.casefold() or "software" in entry.name.casefold()
+        if entry.name.casefold() in {"card.type", "card.revision", "card.software"}
+        or "version" in entry.name.casefold()
     ]
     if layout is not None:
         told.append(f"layout {layout.title} {layout.revision or ''}".strip())
@@ -124,10 +132,43 @@ def _version(desk: Desk, found: Standing) -> str:
     return "; ".join(told) or "not known"
 
 
+def _identity(desk: Desk, found: Standing, course: Course) -> list[parts.Fact]:
+    layout = desk.assessor.layout_of(found.position)
+    facts = parts.identity(found.vessel, found.unit, found.position, layout)
+    facts += _card("old card", _of(found.vessel, course.body.old_card))
+    facts += _card("new card", _of(found.vessel, course.body.new_card))
+    facts.append(("opened by", who(desk.assessor, course.opened)))
+    facts.append(("copy meant", _copy(found)))
+    if course.meant is not None:
+        facts.append(("chosen because", f"{course.meant.why} ({who(desk.assessor, course.meant)})"))
+    if found.copy is not None:
+        facts.append(("SHA-256 of the copy", found.copy.sha256))
+    return facts
+
+
+def _of(vessel: Vessel, identity: str | None) -> Card | None:
+    return next((card for card in vessel.cards if identity in card.ids), None)
+
+
+def _card(label: str, card: Card | None) -> list[parts.Fact]:
+    if card is None:
+        return [(label, "its serial number was not told")]
+    kind = card.facts.get("card_type")
+    now = card.facts.get("whereabouts", "not known")
+    return [(label, f"{card.serial}{f', {kind}' if kind else ''}; whereabouts now: {now}")]
+
+
+def _way(found: Standing, course: Course) -> list[parts.Fact]:
+    """Return the route, the way back, and what the copy does to counters and to the card."""
+    texts = {each.condition: each.text for each in found.readiness().conditions}
+    names = ("way-back", "old-card-kept", "protections", "counters", "belongs-to-card")
+    route = ROUTES.get(course.route, course.route)
+    return [("route", route), *((name.replace("-", " "), texts[name]) for name in names)]
+
+
 def _conditions(found: Standing) -> dict[str, Any]:
     answer = found.readiness()
     return {
-        "ready": answer.ready,
         "wanting": answer.wanting,
         "conditions": [
             {
@@ -141,86 +182,55 @@ def _conditions(found: Standing) -> dict[str, Any]:
     }
 
 
-def _released(desk: Desk, told: Released) -> dict[str, Any]:
-    body = told.body
+def _sheets(found: Standing, course: Course) -> dict[str, Any] | None:
+    """Return the unit's card sheet against the new card's; None where there was none of it."""
+    entries = found.evidence.entries
+    card = _of(found.vessel, course.body.new_card)
+    if entries is None:
+        return None
+    ordered = sorted(entries, key=lambda each: {False: 0, None: 1, True: 2}[each.same])
     return {
-        **_told(desk, told),
-        "format": body.format,
-        "sha256": body.file_sha256,
-        "second": body.second_sha256,
-        "sum16": body.sum16,
-        "unverified": body.unverified,
-        "reason": body.reason,
-    }
-
-
-def _proof(desk: Desk, course: Course) -> dict[str, Any]:
-    proof = {each.record for each in course.proof}
-    tested: list[Tested | End] = [*course.tested]
-    if course.end is not None:
-        tested.append(course.end)
-    return {
-        "released": [_released(desk, each) for each in course.released],
-        "read_backs": [
+        "unit": _sheet(found.unit.sheet if found.unit is not None else None),
+        "card": _sheet(card.sheet if card is not None else None),
+        "defer": DEFER,
+        "entries": [
             {
-                **_told(desk, each),
-                "stage": each.body.stage,
-                "files": ", ".join(dump.name for dump in each.body.dumps),
-                "loaded": each.body.loaded_correctly,
-                "differing": each.body.differing_values
-                if each.body.by_values
-                else each.body.differing_bytes,
-                "by_values": each.body.by_values,
-                "expected": each.body.expected_values
-                if each.body.by_values
-                else each.body.expected_bytes,
-                "sha256": each.body.image.sha256,
-                "proof": each.record in proof,
+                "name": each.name,
+                "unit": each.unit,
+                "card": each.card,
+                "same": each.same,
+                "means": {False: meaning(each.name), None: NOT_ASKED, True: ""}[each.same],
             }
-            for each in course.read_backs
-        ],
-        "proven": bool(proof),
-        "tests": [
-            {**_told(desk, each), "name": test.name, "result": test.result, "text": test.text}
-            for each in tested
-            for test in each.tests
+            for each in ordered
         ],
     }
+
+
+def _sheet(kept: tuple[str, str] | None) -> str:
+    return f"{kept[1]}, SHA-256 {kept[0]}" if kept is not None else "none on record"
 
 
 def _memory(desk: Desk, found: Standing, course: Course) -> dict[str, Any]:
-    """Return the decoded copy, its sums, what differs on the card, and the map."""
-    nothing: dict[str, Any] = {
-        "parameters": [],
-        "checks": (),
-        "sums": [],
-        "difference": None,
-        "map": None,
-    }
-    if found.copy is None:
-        return nothing
+    """Return the decoded copy, its sums, what differed on the card, and the map."""
+    nothing: dict[str, Any] = {"parameters": None, "sums": [], "map": None, "verified": None}
     assessor = desk.assessor
     layout = assessor.layout_of(found.position)
+    differing, changed = differences(desk, layout, course)
+    shared = {"differences": differing, "copy": found.copy is not None, "reads": []}
+    if found.copy is None:
+        return {**nothing, **shared}
+    shared["reads"] = parts.reads(desk, found.copy.reads)
+    verdict = found.evidence.verdict
+    shared["verified"] = verdict.verified if verdict is not None else None
     try:
         image = assessor.image(found.copy.image)
-        last = course.read_backs[-1].body if course.read_backs else None
-        card = last.image.image(assessor.vault.read_object(last.image.sha256)) if last else None
     except VaultDamaged:
-        return nothing
-    by_bytes = last is not None and not last.by_values
-    difference = parts.difference(layout, image, card) if card and by_bytes else None
-    decoded = found.evidence.decoded
+        return {**nothing, **shared}
     return {
-        "parameters": parts.parameters(decoded),
-        "checks": decoded.checks if decoded is not None else (),
+        **shared,
+        "parameters": parameters(found.evidence.decoded),
         "sums": parts.sums(found.copy, image),
-        "difference": difference,
-        "map": parts.drawn(
-            image,
-            assessor.memory_size(found.position, layout),
-            layout,
-            difference.ranges if difference is not None else (),
-        ),
+        "map": parts.drawn(image, assessor.memory_size(found.position, layout), layout, changed),
     }
 
 
@@ -232,8 +242,31 @@ def _measurements(desk: Desk, found: Standing, course: Course) -> list[dict[str,
     ended = course.end.at.date() if course.end is not None else None
     within = [m for m in every if m.on >= opened and (ended is None or m.on <= ended)]
     before = [m for m in every if m.on < opened][-1:]
-    return parts.measurements(desk, _in_order(before, within))
+    return rounds(desk, every, [each.record for each in (*before, *within)])
 
 
-def _in_order(*rounds: Iterable[measured.Measured]) -> list[measured.Measured]:
-    return [each for one in rounds for each in one]
+def _visits(desk: Desk, found: Standing, course: Course) -> list[dict[str, Any]]:
+    """Return the visits aboard while the swap was open, with their remarks."""
+    opened = course.opened.at.date().isoformat()
+    ended = course.end.at.date().isoformat() if course.end is not None else None
+    return [
+        {"on": each.on, "by": desk.person(each.by), "remark": each.remark}
+        for each in found.vessel.visits
+        if (ended is None or each.on <= ended) and (each.closed is None or each.closed >= opened)
+    ]
+
+
+def _others(desk: Desk, found: Standing, course: Course) -> list[dict[str, Any]]:
+    """Return the other swaps at this position: closed, given up, or open."""
+    every = courses(desk.assessor.vault, found.vessel, found.position)
+    return [
+        {
+            "number": number,
+            "opened": who(desk.assessor, each.opened),
+            "why": each.body.why,
+            "outcome": parts.outcome(each.end),
+            "deviations": [deviation.condition for deviation in each.deviations],
+        }
+        for number, each in enumerate(every, 1)
+        if each.id != course.id
+    ]

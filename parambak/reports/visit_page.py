@@ -8,10 +8,14 @@ from parambak.errors import VaultDamaged
 from parambak.keeping import select
 from parambak.reports import parts
 from parambak.reports.html import render
+from parambak.reports.parameters import parameters
+from parambak.reports.rounds import rounds
 from parambak.swap import measured
+from parambak.swap.course import courses
+from parambak.swap.standing import who
 
 if TYPE_CHECKING:
-    from parambak.keeping.known import Copy, Position, Vessel, Visit
+    from parambak.keeping.known import Copy, Position, Read, Vessel, Visit
     from parambak.reports.parts import Desk
 
 
@@ -20,26 +24,35 @@ def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
     touched = [(each, _reads(each, visit)) for each in vessel.positions]
     read = [(each, given) for each, given in touched if given]
     missed = [each.where for each, given in touched if not given and each.copies]
-    closed = f", closed {visit.closed}" if visit.closed else ", still open"
     return render(
         "visit.html",
         {
             **desk.frame(f"Visit to {vessel.handle} of {visit.on}", vessel),
-            "state": f"{visit.on}, by {desk.person(visit.by)}{closed}",
-            "reader": visit.reader,
+            "identity": _identity(desk, vessel, visit),
+            "closed": visit.closed,
             "remark": visit.remark,
             "positions": [_position(desk, each, given) for each, given in read],
             "missed": missed,
             "measurements": _measurements(desk, vessel, visit),
+            "swaps": _swaps(desk, vessel, visit),
         },
     )
 
 
-def _reads(position: Position, visit: Visit) -> list[Any]:
+def _identity(desk: Desk, vessel: Vessel, visit: Visit) -> list[parts.Fact]:
+    return [
+        *parts.ship(vessel),
+        ("visit opened", f"{visit.on}, by {desk.person(visit.by)}"),
+        ("visit closed", visit.closed or "still open"),
+        ("reader", visit.reader or "not told"),
+    ]
+
+
+def _reads(position: Position, visit: Visit) -> list[Read]:
     return [read for read in position.reads if read.visit == visit.id]
 
 
-def _position(desk: Desk, position: Position, given: list[Any]) -> dict[str, Any]:
+def _position(desk: Desk, position: Position, given: list[Read]) -> dict[str, Any]:
     """Return what is printed of one position that was read."""
     images = {read.image for read in given}
     copy = next(c for c in reversed(position.copies) if c.image in images)
@@ -47,16 +60,16 @@ def _position(desk: Desk, position: Position, given: list[Any]) -> dict[str, Any
     before = _before(position, given)
     return {
         "where": position.where,
-        "copy": select.copy_name(position, copy),
+        "now": select.copy_name(position, copy),
         "verified": verdict.verified,
-        "unmet": [each for each in verdict.conditions if not each.met],
+        "conditions": verdict.conditions,
         "reads": parts.reads(desk, given),
         "before": select.copy_name(position, before) if before else None,
-        **_difference(desk, position, before, copy),
+        **_contents(desk, position, before, copy),
     }
 
 
-def _before(position: Position, given: list[Any]) -> Copy | None:
+def _before(position: Position, given: list[Read]) -> Copy | None:
     """Return the copy that stood before this visit; None where there was none."""
     first = min(read.order for read in given)
     earlier = [c for c in position.copies if any(r.order < first for r in c.reads)]
@@ -67,27 +80,59 @@ def _before(position: Position, given: list[Any]) -> Copy | None:
     )
 
 
-def _difference(desk: Desk, position: Position, before: Copy | None, copy: Copy) -> dict[str, Any]:
+def _contents(desk: Desk, position: Position, before: Copy | None, copy: Copy) -> dict[str, Any]:
+    """Return what the copy holds and how it differs; nothing of what cannot be had."""
     assessor = desk.assessor
     layout = assessor.layout_of(position)
     try:
         image = assessor.image(copy.image)
+        decoded = assessor.decoded(position, copy)
+    except VaultDamaged:
+        return {"lost": True, "difference": None, "map": None, "sums": [], "parameters": None}
+    try:
         old = assessor.image(before.image) if before is not None else None
     except VaultDamaged:
-        return {"difference": None, "map": None}
+        old = None
     found = parts.difference(layout, old, image) if old is not None else None
     size = assessor.memory_size(position, layout)
     changed = found.ranges if found is not None else ()
-    return {"difference": found, "map": parts.drawn(image, size, layout, changed)}
+    return {
+        "lost": False,
+        "difference": found,
+        "map": parts.drawn(image, size, layout, changed),
+        "sums": parts.sums(copy, image),
+        "parameters": parameters(decoded),
+    }
 
 
 def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
     """Return what was measured in the visit, each round under the name of its unit."""
-    rounds = []
+    found = []
     for unit in vessel.units:
         places = [(unit.where, unit.ids), *((p.where, p.ids) for p in unit.positions)]
         for where, ids in places:
             every = measured.on_record(desk.assessor.vault, vessel, ids)
-            mine = [each for each in every if each.visit == visit.id]
-            rounds += [{**each, "where": where} for each in parts.measurements(desk, mine)]
-    return rounds
+            mine = [each.record for each in every if each.visit == visit.id]
+            found += rounds(desk, every, mine, where)
+    return found
+
+
+def _swaps(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
+    """Return the swaps that were open on a day of the visit."""
+    found = []
+    for position in vessel.positions:
+        for number, each in enumerate(courses(desk.assessor.vault, vessel, position), 1):
+            ended = each.end.at.date().isoformat() if each.end is not None else visit.on
+            opened = each.opened.at.date().isoformat()
+            if (visit.closed is None or opened <= visit.closed) and ended >= visit.on:
+                found.append(
+                    {
+                        "where": position.where,
+                        "number": number,
+                        "opened": who(desk.assessor, each.opened),
+                        "why": each.body.why,
+                        "outcome": parts.outcome(each.end),
+                        "deviations": [deviation.condition for deviation in each.deviations],
+                    }
+                )
+    return found
