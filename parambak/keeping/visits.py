@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping import select
@@ -14,7 +14,7 @@ from parambak.keeping.target import new_vessel
 from parambak.keeping.texts import NAME, REMARK, check_date, check_texts
 
 if TYPE_CHECKING:
-    from parambak.keeping.known import Visit
+    from parambak.keeping.known import Vessel, Visit
     from parambak.vault.vault import Vault
 
 VISIT_OPEN = Fault(
@@ -89,8 +89,51 @@ def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
     return handle, bool(new)
 
 
-def close_visit(vault: Vault, *, vessel: str | None, remark: str | None) -> tuple[str, Visit, int]:
-    """Put the closing on record; return the vessel's handle, the visit, and its reads."""
+class Attendance(NamedTuple):
+    """What was done in a visit: reads by position, and what has a copy and was not read.
+
+    `measured` is how many rounds of measurements it had; `changed` are the positions whose
+    bytes were not those of the copy before.
+    """
+
+    reads: dict[str, int]
+    missed: tuple[str, ...]
+    changed: tuple[str, ...]
+    measured: int
+
+    @property
+    def once(self) -> tuple[str, ...]:
+        """Return the positions that were read only once in this visit."""
+        return tuple(where for where, count in self.reads.items() if count == 1)
+
+
+def attendance(vault: Vault, ship: Vessel, visit: Visit) -> Attendance:
+    """Return what was done in a visit to a ship, by the records."""
+    reads: dict[str, int] = {}
+    missed, changed = [], []
+    for position in ship.positions:
+        mine = [read for read in position.reads if read.visit == visit.id]
+        if mine:
+            reads[position.where] = len(mine)
+            first = min(read.order for read in mine)
+            before = [read for read in position.reads if read.order < first]
+            if before and before[-1].image not in {read.image for read in mine}:
+                changed.append(position.where)
+        elif position.copies:
+            missed.append(position.where)
+    measured = [
+        stored
+        for identity in sorted(ship.ids)
+        for stored in vault.of_kind(identity, "measured")
+        if stored.record.body.get("visit") == visit.id
+    ]
+    return Attendance(reads, tuple(missed), tuple(changed), len(measured))
+
+
+def close_visit(
+    vault: Vault, *, vessel: str | None, remark: str | None
+) -> tuple[str, Visit, Attendance]:
+    """Put the closing on record; return the vessel's handle, the visit, and what was done."""
     check_texts([("remark", remark, REMARK)])
     with vault.writing() as writing:
         known = fleet(vault)
@@ -103,5 +146,4 @@ def close_visit(vault: Vault, *, vessel: str | None, remark: str | None) -> tupl
         by = visit.by if visit.by and vault.has_object(visit.by) else None
         writing.add("visit-closed", visit.vessel, body.members(), by=by)
     ship = select.find_vessel(known, handle)
-    reads = [r for p in ship.positions for r in p.reads if r.visit == visit.id]
-    return handle, visit, len(reads)
+    return handle, visit, attendance(vault, ship, visit)

@@ -8,7 +8,7 @@ import pytest
 
 from parambak.errors import CallRefused, NotFound, ParambakError
 from parambak.keeping.visits import close_visit, open_visit, open_visits, the_open_visit
-from tests.keeping.conftest import Laptop, image
+from tests.keeping.conftest import WHERE, Laptop, image
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -65,8 +65,8 @@ def test_closing_counts_the_visits_reads_and_ends_it(laptop: Laptop) -> None:
     assert found is not None
     laptop.take(image(), image(), visit=found[1].id)
     laptop.take(image(2), where="grebe/winch/U3")
-    handle, visit, reads = close_visit(laptop.vault, vessel=None, remark="all well")
-    assert (handle, visit.id, reads) == ("grebe", found[1].id, 2)
+    handle, visit, done = close_visit(laptop.vault, vessel=None, remark="all well")
+    assert (handle, visit.id, sum(done.reads.values())) == ("grebe", found[1].id, 2)
     assert laptop.fleet.vessels[0].visits[0].closed == "2026-03-01"
     assert the_open_visit(laptop.fleet, laptop.vault.writer, None) is None
     with pytest.raises(NotFound) as refusal:
@@ -138,3 +138,21 @@ def test_a_remark_without_end_does_not_close_the_visit(laptop: Laptop) -> None:
         close_visit(laptop.vault, vessel=None, remark="x" * 4001)
     assert refusal.value.code == "text-length"
     assert len(open_visits(laptop.fleet, laptop.vault.writer)) == 1
+
+
+def test_a_visit_tells_what_was_read_changed_and_missed(laptop: Laptop) -> None:
+    """Against the copy that stood before it; what was never read before is not missed."""
+    other = "grebe/starboard-thruster/U12"
+    laptop.verified()
+    laptop.verified(image(2), where=other)
+    laptop.on("2026-06-01")
+    opened(laptop)
+    _, visit = the_open_visit(laptop.fleet, laptop.vault.writer, None) or ("", None)
+    assert visit is not None
+    laptop.take(image(1, {0xA0: 0x55}), visit=visit.id)
+    _, _, done = close_visit(laptop.vault, vessel=None, remark=None)
+    assert done.reads == {WHERE: 1}
+    assert done.once == (WHERE,)
+    assert done.changed == (WHERE,)
+    assert done.missed == (other,)
+    assert done.measured == 0
