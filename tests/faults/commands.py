@@ -1,0 +1,244 @@
+"""Every command that writes, in one table: a new one is a new line, or the house says so.
+
+Each is called in this process, with folders of its own, a clock that stands and chance that
+repeats, so that one case can be tried again by its number.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import random
+import traceback
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta, timezone
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from parambak.cli import main
+from parambak.cli.settings import Settings
+from parambak.dumps.registry import write_dump
+from parambak.memory.image import Image
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+MEMORY = random.Random(11).randbytes(128)
+OTHER = bytes([*MEMORY[:16], MEMORY[16] ^ 1, *MEMORY[17:]])
+LAYOUT = b"""[layout]
+title = "invented, for the tests of faults"
+memory = 128
+byte-order = "big"
+
+[[field]]
+name = "level"
+at = 0x0010
+type = "u8"
+"""
+SHEET = b'[card]\nlinks = "J1 open"\n'
+TRACEBACK = -1  # the code of a call that ended in an exception
+TIME = 1_700_000_000_000_000_000
+FILES = {
+    "a.hex": (0, write_dump(Image.of(MEMORY), "intel-hex")),
+    "b.hex": (30, write_dump(Image.of(MEMORY), "intel-hex")),
+    "c.hex": (60, write_dump(Image.of(OTHER), "intel-hex")),
+    "d.hex": (90, write_dump(Image.of(OTHER), "intel-hex")),
+    "layout.toml": (0, LAYOUT),
+    "sheet.toml": (0, SHEET),
+}
+
+
+class Fixed(Settings):
+    """Settings whose clock stands."""
+
+    @staticmethod
+    def clock() -> datetime:
+        """Return the time at which everything happens here."""
+        return datetime(2026, 11, 25, 14, 49, 40, tzinfo=timezone(timedelta(hours=1)))
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one call answered; `error` is the refusal's code."""
+
+    code: int
+    document: dict[str, Any]
+    said: str
+
+    @property
+    def error(self) -> str | None:
+        """Return the code of the refusal, if it is one."""
+        found: dict[str, Any] = self.document.get("error") or {}
+        return found.get("code")
+
+
+@dataclass(frozen=True)
+class Writes:
+    """A command that writes: how it is called, on what, and what it adds where it succeeds.
+
+    `start` names a beginning in STARTS. `{here}` in a word is the case's folder. `adds` counts
+    the records it adds by kind. `out` is a file beside the vault that it writes. `already` are
+    the refusals that say, on the second call, that what was asked stands already; `keeps` is
+    False for one that takes files away by intent.
+    """
+
+    name: str
+    words: tuple[str, ...]
+    start: str
+    adds: dict[str, int] = field(default_factory=dict)
+    code: int = 0
+    out: str | None = None
+    already: tuple[str, ...] = ()
+    keeps: bool = True
+
+    @property
+    def command(self) -> str:
+        """Return the command's name as COMMANDS has it."""
+        return self.name.partition(",")[0]
+
+
+def _where(position: str = "U12") -> tuple[str, ...]:
+    return ("--vessel", "grebe", "--unit", "port-thruster", "--position", position)
+
+
+def _archive(*words: str) -> tuple[str, ...]:
+    return ("archive", *words, *_where(), "--read-by", "A. Person")
+
+
+_VERIFIED = _archive("{here}/a.hex", "{here}/b.hex", "--layout", "{here}/layout.toml")
+_VISIT = ("visit", "open", "grebe", "--by", "A. Person", "--reader", "bench 2")
+_BARE = ("archive", "{here}/c.hex", "{here}/d.hex", "--unit", "port-thruster", "--position", "U12")
+_NAMED = ("amend", "grebe", "--by", "A. Person", "--why", "seen aboard")
+_OFTEN = tuple((*_NAMED, "--display-name", f"Grebe {n}") for n in range(62))
+
+STARTS: dict[str, tuple[tuple[str, ...], ...]] = {
+    "nothing": (),
+    "one read": (_archive("{here}/a.hex"),),
+    "verified": (_VERIFIED,),
+    "visit": (_VERIFIED, _VISIT),
+    "many records": (_VERIFIED, *_OFTEN),  # so many that the next opening makes an index
+}
+WHERE = "grebe/port-thruster/U12"
+TABLE = (
+    Writes("archive, into nothing", _archive("{here}/a.hex"), "nothing", {"read": 1}),
+    Writes("archive, a second read", _archive("{here}/b.hex"), "one read", {"read": 1}),
+    Writes("archive, two with a layout", _VERIFIED, "one read", {"read": 2}),
+    Writes("archive, within a visit", _BARE, "visit", {"read": 2}),
+    Writes(
+        "archive, a vote",
+        _archive("{here}/a.hex", "{here}/b.hex", "{here}/c.hex", "--vote", "--no-file-times"),
+        "nothing",
+        {"read": 4},
+    ),
+    Writes("archive, with an index", _archive("{here}/c.hex"), "many records", {"read": 1}),
+    Writes("visit open", _VISIT, "nothing", {"visit-opened": 1}, already=("visit-open-already",)),
+    Writes(
+        "visit close",
+        ("visit", "close"),
+        "visit",
+        {"visit-closed": 1},
+        already=("visit-none-open",),
+    ),
+    Writes(
+        "card add",
+        ("card", "add", "grebe", "PC-1", "--by", "B. Person"),
+        "verified",
+        {"entered": 1},
+    ),
+    Writes(
+        "card record",
+        ("card", "record", "grebe/port-thruster", "{here}/sheet.toml"),
+        "verified",
+        {"card-sheet": 1},
+    ),
+    Writes("amend, a vessel", (*_NAMED, "--display-name", "Grebe"), "verified", {"amend": 1}),
+    Writes(
+        "amend, a copy", ("amend", f"{WHERE}@latest", "--remark", "dusty"), "verified", {"amend": 1}
+    ),
+    Writes(
+        "swap load-file",
+        ("swap", "load-file", WHERE, "--as", "raw", "--out", "{here}/LOAD.BIN"),
+        "verified",
+        {"load-file": 1},
+        out="LOAD.BIN",
+        already=("vault-export-exists",),
+    ),
+    Writes(
+        "swap read-back",
+        ("swap", "read-back", WHERE, "{here}/c.hex"),
+        "verified",
+        {"read-back": 1},
+        code=1,
+    ),
+    Writes("recheck", ("recheck",), "verified", {"recheck": 1}),
+    Writes(
+        "export",
+        ("export", WHERE, "--as", "s-record", "--out", "{here}/OUT.S19"),
+        "verified",
+        out="OUT.S19",
+        already=("vault-export-exists",),
+    ),
+)
+# Commands that write neither into a vault nor a file of a vessel's data.
+NEVER = {
+    "demo": "an invented scenario; it writes by running the commands above",
+    "inspect": "reads dumps alone",
+    "catalogue": "reads the vault",
+    "decode": "reads a copy or a file",
+    "diff": "reads copies or files",
+    "swap check": "reads the vault",
+    "layout check": "reads a layout",
+    "layout map": "reads a layout",
+    "layout draft": "writes an empty layout beside the vault, as `export` writes its file",
+    "layout find": "reads dumps; its layout is written as `export` writes its file",
+}
+NEEDS_ANSWER = ("recheck", "swap read-back")
+"""Commands that answer even where nothing could be put on record."""
+
+
+def named(name: str) -> Writes:
+    """Return the table's line of that name."""
+    return next(each for each in TABLE if each.name == name)
+
+
+def call(folder: Path, words: tuple[str, ...]) -> Outcome:
+    """Call the command in this process, with --json."""
+    settings = Fixed(json=True, vault=str(folder / "vault"), own=str(folder / "own"))
+    given = [word.replace("{here}", str(folder)) for word in words]
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        try:
+            code = main.answered(["--json", *given], settings)
+        except Exception:  # noqa: BLE001 - whatever it is, a user must never see it
+            return Outcome(TRACEBACK, {}, traceback.format_exc(limit=-3))
+    said = out.getvalue()
+    return Outcome(code, json.loads(said) if said else {}, said + err.getvalue())
+
+
+@contextmanager
+def repeating(seed: object, *, flushes: bool = False) -> Iterator[None]:
+    """Make the program's chance repeat while the block runs, and flushes free."""
+    chance = random.Random(str(seed))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "urandom", chance.randbytes)
+        if not flushes:
+            patch.setattr(os, "fsync", lambda _descriptor: None)
+        yield
+
+
+def begin(folder: Path, start: str) -> Path:
+    """Make a folder with the dumps in it, and the vault that a start names."""
+    folder.mkdir(parents=True)
+    for name, (second, data) in FILES.items():
+        path = folder / name
+        path.write_bytes(data)
+        moment = TIME + second * 1_000_000_000
+        os.utime(path, ns=(moment, moment))
+    for words in STARTS[start]:
+        outcome = call(folder, words)
+        assert outcome.code == 0, outcome.said
+    return folder
