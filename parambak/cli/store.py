@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,6 +62,7 @@ class _ChipTable(Mapping[str, "Chip"]):
         return len(self._chips())
 
 
+@cache
 def chip_table() -> Mapping[str, Chip]:
     """Return the shipped table of memory chips, by name in lower case."""
     return _ChipTable()

@@ -39,6 +39,7 @@ class Flushed:
         self._root = root
         self._states: dict[str, str] | None = None
         self._changed = False
+        self._proves: bool | None = None
 
     def flush(self, path: Path) -> None:
         """Flush a file that was found in place, and its folder, unless that was done; OSError."""
@@ -53,7 +54,9 @@ class Flushed:
     def note(self, path: Path) -> None:
         """Note that a file, just written or flushed, and its folder are on the disk."""
         key, state = _state(path)
-        if state is not None and not on_stick_or_share(self._root):
+        if self._proves is None:
+            self._proves = not on_stick_or_share(self._root)
+        if state is not None and self._proves:
             known = self._known()
             known.pop(key, None)
             known[key] = state
