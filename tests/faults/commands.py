@@ -14,6 +14,7 @@ import traceback
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -25,7 +26,6 @@ from parambak.memory.image import Image
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
 MEMORY = random.Random(11).randbytes(128)
 OTHER = bytes([*MEMORY[:16], MEMORY[16] ^ 1, *MEMORY[17:]])
@@ -40,6 +40,7 @@ at = 0x0010
 type = "u8"
 """
 SHEET = b'[card]\nlinks = "J1 open"\n'
+SHARED = Path(__file__).parents[2] / "shared"
 TRACEBACK = -1  # the code of a call that ended in an exception
 TIME = 1_700_000_000_000_000_000
 FILES = {
@@ -49,6 +50,8 @@ FILES = {
     "d.hex": (90, write_dump(Image.of(OTHER), "intel-hex")),
     "layout.toml": (0, LAYOUT),
     "sheet.toml": (0, SHEET),
+    "limits.toml": (0, (SHARED / "limits" / "thruster.toml").read_bytes()),
+    "rules.toml": (0, (SHARED / "rules" / "careful.toml").read_bytes()),
 }
 
 
@@ -115,11 +118,28 @@ _BARE = ("archive", "{here}/c.hex", "{here}/d.hex", "--unit", "port-thruster", "
 _NAMED = ("amend", "grebe", "--by", "A. Person", "--why", "seen aboard")
 _OFTEN = tuple((*_NAMED, "--display-name", f"Grebe {n}") for n in range(62))
 
+_ELSEWHERE = ("--vault", "{here}/first")
+_FIRST = (*_VERIFIED, *_ELSEWHERE)
+_BY = ("--by", "A. Person")
+_SWAP = ("swap", "open", "grebe/port-thruster/U12", *_BY, "--why", "does not start")
+_PLACE = ("place", "add", "red-stick", "{here}/stick")
+_OTHER_UNIT = (
+    *("archive", "{here}/c.hex", "{here}/d.hex", "--vessel", "grebe", "--unit", "stbd-thruster"),
+    *("--position", "U12", "--read-by", "A. Person", "--position-confirmed"),
+)
+_SPARE = ("card", "add", "grebe", "PC-1", *_BY)
+
 STARTS: dict[str, tuple[tuple[str, ...], ...]] = {
     "nothing": (),
     "one read": (_archive("{here}/a.hex"),),
     "verified": (_VERIFIED,),
     "visit": (_VERIFIED, _VISIT),
+    "swap": (_VERIFIED, _SWAP),
+    "placed": (_VERIFIED, _PLACE),
+    "sent": (_VERIFIED, _PLACE, ("place", "send", "red-stick"), _archive("{here}/c.hex")),
+    "a vault elsewhere": (_FIRST,),
+    "a pack": (_FIRST, ("pack", "grebe", "--out", "{here}/GREBE.ZIP", *_ELSEWHERE)),
+    "two units": (_VERIFIED, _OTHER_UNIT),
     "many records": (_VERIFIED, *_OFTEN),  # so many that the next opening makes an index
 }
 WHERE = "grebe/port-thruster/U12"
@@ -175,6 +195,111 @@ TABLE = (
         code=1,
     ),
     Writes("recheck", ("recheck",), "verified", {"recheck": 1}),
+    Writes("swap open", _SWAP, "verified", {"swap-opened": 1}, already=("swap-open-already",)),
+    Writes(
+        "swap answer",
+        ("swap", "answer", WHERE, "permit", "yes", "permit 14", *_BY),
+        "swap",
+        {"swap-answer": 1},
+    ),
+    Writes(
+        "swap choose",
+        ("swap", "choose", WHERE, *_BY, "--why", "known good"),
+        "swap",
+        {"swap-meant": 1},
+    ),
+    Writes(
+        "swap close",
+        ("swap", "close", WHERE, *_BY, "--abandoned", "--reason", "no card"),
+        "swap",
+        {"swap-closed": 1},
+        already=("swap-none-open",),
+    ),
+    Writes(
+        "measure",
+        (
+            "measure",
+            "grebe/port-thruster",
+            "logic_supply=5.02V",
+            "--limits",
+            "{here}/limits.toml",
+            *_BY,
+        ),
+        "verified",
+        {"measured": 1},
+    ),
+    Writes(
+        "rules record",
+        ("rules", "record", "grebe", "{here}/rules.toml", *_BY),
+        "verified",
+        {"ships-rules": 1},
+    ),
+    Writes(
+        "card exchange",
+        ("card", "exchange", "grebe/port-thruster", "grebe/stbd-thruster", "--why", "to see", *_BY),
+        "two units",
+        {"cards-exchanged": 1},
+        already=("exchange-already",),
+    ),
+    Writes("place add", _PLACE, "verified", {"place": 1}),
+    Writes("place send", ("place", "send", "red-stick"), "placed", {"held": 1}),
+    Writes("place send, what is new", ("place", "send", "red-stick"), "sent", {"held": 1}),
+    Writes(
+        "place remove",
+        ("place", "remove", "red-stick"),
+        "placed",
+        {"place": 1},
+        already=("place-unknown",),
+    ),
+    Writes(
+        "pack",
+        ("pack", "grebe", "--out", "{here}/OUT.ZIP"),
+        "verified",
+        out="OUT.ZIP",
+        already=("vault-export-exists",),
+    ),
+    Writes("unpack, into nothing", ("unpack", "{here}/GREBE.ZIP"), "a pack", {"read": 2}),
+    Writes(
+        "recover",
+        ("recover", "{here}/first"),
+        "a vault elsewhere",
+        {"read": 2},
+        already=("recover-not-empty",),
+    ),
+    Writes("rebuild", ("rebuild",), "many records", {}),
+    Writes(
+        "vessel leave",
+        (
+            "vessel",
+            "leave",
+            "grebe",
+            "--out",
+            "{here}/LEFT.ZIP",
+            "--why",
+            "sold",
+            "--leaving",
+            "grebe",
+        ),
+        "verified",
+        {"vessel-left": 1},
+        out="LEFT.ZIP",
+        keeps=False,
+    ),
+    Writes(
+        "report copy",
+        ("report", "copy", WHERE, "--out", "{here}/U12.html"),
+        "verified",
+        out="U12.html",
+        already=("vault-export-exists",),
+    ),
+    Writes("tables", ("tables", "--out", "{here}/tables", "--replace"), "verified"),
+    Writes(
+        "due",
+        ("due", "--calendar", "{here}/due.ics"),
+        "verified",
+        out="due.ics",
+        already=("vault-export-exists",),
+    ),
     Writes(
         "export",
         ("export", WHERE, "--as", "s-record", "--out", "{here}/OUT.S19"),
@@ -190,7 +315,17 @@ NEVER = {
     "catalogue": "reads the vault",
     "decode": "reads a copy or a file",
     "diff": "reads copies or files",
+    "alike": "reads the vault; with --on-purpose it adds one record, as `amend` does",
     "swap check": "reads the vault",
+    "card list": "reads the vault",
+    "card compare": "reads the vault",
+    "card blank": "writes an empty sheet beside the vault, as `export` writes its file",
+    "card program": "reads a dump",
+    "place list": "reads the vault",
+    "closing-line": "reads the vault",
+    "migrate": "carries over into a new vault by the merge of `recover`; a present one needs none",
+    "report visit": "writes a page beside the vault, as `report copy` does",
+    "report swap": "writes a page beside the vault, as `report copy` does",
     "layout check": "reads a layout",
     "layout map": "reads a layout",
     "layout draft": "writes an empty layout beside the vault, as `export` writes its file",
