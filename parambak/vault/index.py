@@ -24,12 +24,20 @@ from parambak.vault.faults import (
     UNREADABLE,
     Mistrusted,
 )
-from parambak.vault.index_rows import bytes_of, link_from, link_of, row_of, stored_of
+from parambak.vault.index_rows import (
+    bytes_of,
+    link_from,
+    link_of,
+    listing_of,
+    row_of,
+    stored_of,
+)
 from parambak.vault.leaving import gone_with_vessels
 from parambak.vault.medium import IndexPlace, index_place
 from parambak.vault.order import causal_order, heads
 from parambak.vault.records import (
     FOLDER,
+    SUFFIX,
     Link,
     Stored,
     decode,
@@ -271,9 +279,12 @@ class Index:
             needless = len(folders) > NEEDLESS
         else:
             needless = False
+        listings = self._database.listings() if self._database else {}
         new: list[str] = []
         gone: list[str] = []
         for name in sorted(folders):
+            if self._is_as_listed(name, listings.get(name, "")):
+                continue
             # In this order: what another process adds in between is new, never gone.
             held = self._held(name)
             there = self._names(name)
@@ -292,6 +303,15 @@ class Index:
         if needless and not folding:
             with suppress(Mistrusted):  # only to be quicker the next time
                 self._fold(folders)
+
+    def _is_as_listed(self, folder: str, listing: str) -> bool:
+        """Tell quickly whether a folder holds the files that it held, and those in memory."""
+        if not listing:
+            return False
+        names = files.names_in(self._root / FOLDER / folder)
+        mine = {f"{digest}{SUFFIX}" for digest in self._loose if digest.startswith(folder)}
+        others = [name for name in names if name not in mine]
+        return len(others) + len(mine) == len(names) and listing_of(others) == listing
 
     def _believes_times(self) -> bool:
         return self._place.folder_times and bool(self._database and self._database.folder_times())
@@ -365,12 +385,14 @@ class Index:
         with database.changing():
             for name in sorted(folders):
                 settled = name in self._stamps and self._settled(self._stamps[name])
-                fresh = sorted(self._names(name) - database.digests_in(name))
+                held = database.digests_in(name)
+                fresh = sorted(self._names(name) - held)
                 whole = True
                 for start in range(0, len(fresh), _CHUNK):
                     chunk = fresh[start : start + _CHUNK]
                     found = [read for digest in chunk if (read := self._read(digest)) is not None]
                     whole = whole and len(found) == len(chunk)
+                    held.update(stored.digest for stored, _ in found)
                     if found:
                         self._changed()
                     database.add(
@@ -379,7 +401,8 @@ class Index:
                     )
                 # A folder with a damaged record is looked at each time, until it is healed.
                 stamp = self._stamps[name] if settled and whole else _UNSETTLED
-                database.stamp(name, stamp)
+                listing = listing_of(f"{digest}{SUFFIX}" for digest in sorted(held))
+                database.stamp(name, stamp, listing if whole else "")
         self._loose = {d: s for d, s in self._loose.items() if not database.holds(d)}
         self._loose_telling.intersection_update(self._loose)
 

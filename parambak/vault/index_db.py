@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from parambak.vault.index_rows import Row
 
 APPLICATION = 0x50524D42
-SCHEMA = 2  # another number: thrown away and built anew
+SCHEMA = 3  # another number: thrown away and built anew
 BUSY_SECONDS = 5.0
 
 _TABLES = """
@@ -34,8 +34,8 @@ CREATE TABLE records (digest BLOB NOT NULL UNIQUE, vessel TEXT NOT NULL, kind TE
                       telling INTEGER NOT NULL, bytes BLOB NOT NULL);
 CREATE TABLE counts (vessel TEXT NOT NULL, kind TEXT NOT NULL, records INTEGER NOT NULL,
                      telling INTEGER NOT NULL, PRIMARY KEY (vessel, kind)) WITHOUT ROWID;
-CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TEXT NOT NULL)
-                     WITHOUT ROWID;
+CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TEXT NOT NULL,
+                      listing TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE lacking (digest BLOB PRIMARY KEY) WITHOUT ROWID;
 """
 # One step for each vessel, where DISTINCT would pass over every record.
@@ -192,6 +192,10 @@ class Database:
         with _mistrusting():
             return {name: Stamp(modified, int(inode)) for name, modified, inode in rows}
 
+    def listings(self) -> dict[str, str]:
+        """Return for each folder the digest of its listing; "" where it holds other files."""
+        return dict(self._all("SELECT name, listing FROM folders", ()))
+
     def folder_times(self) -> bool:
         """Tell whether this file system is believed to keep its folders' times."""
         with _mistrusting():
@@ -249,12 +253,12 @@ class Database:
                 "INSERT INTO temp.named VALUES (?)", [(bytes.fromhex(digest),) for digest in named]
             )
 
-    def stamp(self, name: str, stamp: Stamp) -> None:
-        """Keep a folder's stamp; within `changing`."""
+    def stamp(self, name: str, stamp: Stamp, listing: str) -> None:
+        """Keep a folder's stamp and the digest of its listing; within `changing`."""
         # An inode may pass SQLite's signed 64 bits, so it is kept as text.
-        values = (name, stamp.modified, str(stamp.inode))
+        values = (name, stamp.modified, str(stamp.inode), listing)
         with _mistrusting():
-            self._sqlite.execute("INSERT OR REPLACE INTO folders VALUES (?, ?, ?)", values)
+            self._sqlite.execute("INSERT OR REPLACE INTO folders VALUES (?, ?, ?, ?)", values)
 
     def doubt_folder_times(self) -> None:
         """Note that this file system does not keep its folders' times."""

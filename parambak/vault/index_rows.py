@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
@@ -19,6 +19,9 @@ from parambak.vault.records import (
     links_of,
     tells_of_vessel,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 
 class Row(NamedTuple):
@@ -43,6 +46,11 @@ def bytes_of(path: str, digest: str) -> tuple[bytes, bool]:
     except OSError:
         pass  # the slower way tells what is the matter, or waits for a scanner to let go
     return files.read_file(path, MAX_BYTES), False
+
+
+def listing_of(names: Iterable[str]) -> str:
+    """Return the digest of a folder's listing: of its names in order."""
+    return sha256("\n".join(names).encode("utf-8", "surrogateescape"))
 
 
 def stored_of(digest: str, data: bytes) -> Stored:
