@@ -1,7 +1,7 @@
 """Everything in a vault hashed again, from the files alone: the index is not asked.
 
-What is kept in memory grows with the damage, and to some 8 MB at most with the vault: names of
-objects and records that are still to be looked for.
+What is kept in memory grows with the damage, and to some 20 MB at most with the vault: names of
+objects and records that are known to be there, or still to be looked for.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 SORTS = (objects.FOLDER, records.FOLDER)
 _DIGITS = 64
+_MOST_KNOWN = 1 << 15  # names of each sort kept in mind as being there
 _MOST_WANTED = 256  # names looked for in one folder at once
 
 
@@ -89,6 +90,8 @@ class _Recheck:
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
         self._wanted: dict[str, bytearray] = {}
+        self._objects: set[str] = set()  # known to be there
+        self._records: set[str] = set()
         self._left = Leftovers(vault)
 
     def run(self, cycle: Cycle | None) -> Rechecked:
@@ -186,6 +189,8 @@ class _Recheck:
     def _object(self, path: str, digest: str) -> None:
         try:
             if sha256(files.read_quickly(path, objects.MAX_BYTES)) == digest:
+                if len(self._objects) < _MOST_KNOWN:
+                    self._objects.add(digest)
                 return
         except OSError:
             pass  # the second look, which is slower, says what is wrong
@@ -216,9 +221,13 @@ class _Recheck:
         if self._left.belongs(found):
             return  # what is missing of a vessel that left is no damage
         for parent in found.after:
-            self._want(f"{records.FOLDER}/{parent[:2]}", parent, digest)
+            if parent not in self._records:
+                self._want(f"{records.FOLDER}/{parent[:2]}", parent, digest)
         for needed in found.objects:
-            self._want(f"{objects.FOLDER}/{needed[:2]}", needed, digest)
+            if needed not in self._objects:
+                self._want(f"{objects.FOLDER}/{needed[:2]}", needed, digest)
+        if len(self._records) < _MOST_KNOWN:
+            self._records.add(digest)
         self._note_first(found)
 
     def _decoded(self, path: str, digest: str) -> Record | str:
