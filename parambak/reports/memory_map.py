@@ -104,7 +104,7 @@ def draw(found: Cells) -> Markup:
 def _columns(found: Cells) -> Iterator[str]:
     """Yield the heads above the columns: what is to be added to the address of the row."""
     for column in range(0, COLUMNS, HEADS):
-        added = f"+{column * found.bytes_a_cell:X}"
+        added = f"+0x{column * found.bytes_a_cell:02X}"
         yield f'<text x="{LEFT + column * CELL}" y="{TOP - 2}">{added}</text>'
 
 

@@ -54,7 +54,6 @@ def _released(desk: Desk, told: Released) -> dict[str, Any]:
         "second": body.second_sha256,
         "sum16": body.sum16,
         "unverified": body.unverified,
-        "reason": body.reason,
     }
 
 

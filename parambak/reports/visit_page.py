@@ -29,7 +29,7 @@ def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
         {
             **desk.frame(f"Visit to {vessel.handle} of {visit.on}", vessel),
             "identity": _identity(desk, vessel, visit),
-            "closed": visit.closed,
+            "closed": visit.closed is not None,
             "remark": visit.remark,
             "positions": [_position(desk, each, given) for each, given in read],
             "missed": missed,

@@ -1,0 +1,191 @@
+"""An invented swap, visit and copy, told into a vault as far as a test wants it."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from parambak.errors import NotProven
+from parambak.keeping import visits
+from parambak.keeping.assess import Assessor
+from parambak.keeping.bodies import FunctionTest
+from parambak.keeping.entries import record_sheet
+from parambak.keeping.fold import fleet
+from parambak.memory.image import Image
+from parambak.reports.copy_page import copy_page
+from parambak.reports.parts import Desk
+from parambak.reports.swap_page import swap_page
+from parambak.reports.visit_page import visit_page
+from parambak.swap import acts, measured
+from parambak.swap.course import courses
+from parambak.swap.limits import load_limits
+from parambak.swap.measurements import read_readings
+from parambak.swap.on_record import Release, record_load_file, record_read_back
+from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, compare
+from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, image, incoming
+
+if TYPE_CHECKING:
+    from parambak.swap.course import Course
+    from tests.keeping.conftest import Laptop
+
+BY = "A. Invented"
+UNIT = "grebe/port-thruster"
+GROUP = b"""
+[[group]]
+name = "channel"
+at = 0x90
+count = 3
+step = 8
+rows = ["bow", "stern", "spare"]
+  [[group.field]]
+  name = "upper_limit"
+  at = 0
+  type = "u16"
+  unit = "bar"
+  low-from = "lower_limit"
+  [[group.field]]
+  name = "lower_limit"
+  at = 2
+  type = "u16"
+  unit = "bar"
+  belongs-to-card = true
+"""
+LIMITS = (
+    b"[limits]\ntitle = 'invented'\nsource = 'invented'\ncalibration-months = 12\n"
+    b"[[measurement]]\nname = 'logic'\nunit = 'V'\nnominal = 5\ntolerance-percent = 2\n"
+    b"supply = true\n[[measurement]]\nname = 'shaft'\nunit = 'rpm'\nnominal = 1200\n"
+    b"tolerance = 6\nteeth = 60\n"
+)
+SHEET = b'[card]\ntype = "TC-2"\nsoftware = "3.20"\n[links]\nJ1 = "1-2"\n[fuses]\nF1 = "2 A"\n'
+NEW_SHEET = b'[card]\ntype = "TC-2"\nsoftware = "3.20"\n[links]\nJ1 = "2-3"\n'
+MEANT = image(3)
+
+
+def changed(at: int) -> bytes:
+    """Return the memory meant with one bit wrong."""
+    return MEANT[:at] + bytes([MEANT[at] ^ 1]) + MEANT[at + 1 :]
+
+
+def measure(laptop: Laptop, *typed: str, on: str | None = None, visit: str | None = None) -> None:
+    """Put readings on record, with the limits of the story."""
+    readings = read_readings(typed, ["gap=invented reason"], None)
+    readings = (*read_readings(typed, [], load_limits(LIMITS).by_name), readings[-1])
+    with laptop.vault.writing() as writing:
+        measured.keep(
+            writing,
+            measured.place(laptop.fleet, UNIT),
+            readings,
+            stage=measured.AS_FOUND,
+            limits=("limits.toml", LIMITS),
+            instrument="meter 7",
+            calibrated="2024-01-10",
+            on=on,
+            visit=visit,
+            by=BY,
+            remark="cabinet was warm",
+        )
+
+
+def read_back(laptop: Laptop, *memories: bytes, stage: str = BEFORE_POWER) -> None:
+    """Read the card back, each memory in a file of its own."""
+    moving = dict.fromkeys((*range(0x20, 0x24), 0x30, 0x31), 0xFF) if stage == AFTER_POWER else {}
+    (course,) = story(laptop)[-1:]
+    meant = Image.of(MEANT)
+    reads = [(incoming(m), compare(meant, Image.of(m), stage, moving)) for m in memories]
+    copy = next(c for c in laptop.position().copies if c.reads[0].remark == "the copy's remark")
+    record_read_back(laptop.vault, laptop.position(), copy, reads, by=BY, swap=course.id)
+
+
+def story(laptop: Laptop) -> tuple[Course, ...]:
+    """Return the swaps on record."""
+    known = laptop.fleet
+    return courses(laptop.vault, known.vessels[0], laptop.position())
+
+
+def prepare(laptop: Laptop) -> None:
+    """Archive two copies, and what else is known before a swap."""
+    laptop.verified(image(3, {0x50: 0xA5}), layout=LAYOUT + GROUP)
+    laptop.verified(MEANT, layout=LAYOUT + GROUP, remark="the copy's remark", reader="bench 2")
+    record_sheet(laptop.vault, where=UNIT, name="unit.toml", data=SHEET, by=BY)
+    measure(laptop, "logic=5,02V", "shaft=1199Hz", on="2025-06-01")
+    measure(laptop, "logic=4.88V")
+
+
+def begin(laptop: Laptop, route: str = "load") -> None:
+    """Open the swap, tell what a person knows, accept a deviation, release a file."""
+    vault = laptop.vault
+    acts.open_swap(vault, WHERE, why="stays dark", by=BY, route=route, old_card="P1", new_card="P2")
+    record_sheet(laptop.vault, where="grebe/card:P2", name="new.toml", data=NEW_SHEET, by=BY)
+    for condition, text in (("impact", "alarm 14 is out meanwhile"), ("way-back", "stop at noon")):
+        acts.answer(vault, WHERE, condition=condition, told="yes", text=text, by=BY)
+    acts.answer(vault, WHERE, condition="permit", told="no", text="nobody to sign", by=BY)
+    words = {"text": "nobody to sign", "reason": "drifting", "by": "B. Master"}
+    acts.accept(vault, WHERE, condition="permit", **words)
+    copy = laptop.latest()
+    release = Release("raw", ("ab" * 32,), story(laptop)[-1].id, "stopped at sea", BY)
+    record_load_file(laptop.vault, laptop.position(), copy, Image.of(MEANT), release)
+
+
+def prove(laptop: Laptop) -> None:
+    """Read back a wrong one, then two good ones, then one after power."""
+    read_back(laptop, changed(0xC0))
+    read_back(laptop, MEANT, MEANT)
+    read_back(laptop, changed(0x23), stage=AFTER_POWER)
+
+
+def close(laptop: Laptop) -> None:
+    """Test, first with a failure, and close."""
+    words = {"by": BY, "reason": "relay cleaned", "old_card_to": "ashore"}
+    failed = (FunctionTest(name="stop", result="failed", text="relay stuck"),)
+    with suppress(NotProven):
+        acts.close(laptop.vault, WHERE, tests=failed, **words)
+    passed = (FunctionTest(name="stop", result="passed", text="at once"),)
+    acts.close(laptop.vault, WHERE, tests=passed, **words)
+
+
+def whole(laptop: Laptop) -> None:
+    """Tell the whole story: a swap given up, one closed, and a visit around them."""
+    prepare(laptop)
+    visits.open_visit(
+        laptop.vault, vessel="grebe", on="2026-03-01", by=BY, reader="bench 2", confirmed=False
+    )
+    acts.open_swap(
+        laptop.vault, WHERE, why="first try", by=BY, route="load", old_card="P1", new_card=None
+    )
+    acts.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="no spare aboard")
+    begin(laptop)
+    prove(laptop)
+    close(laptop)
+    visit = laptop.fleet.vessels[0].visits[0].id
+    measure(laptop, "logic=5.01V", visit=visit)
+    laptop.take(changed(0x22), changed(0x22), visit=visit)
+    visits.close_visit(laptop.vault, vessel="grebe", remark="winch next time")
+
+
+def desk(laptop: Laptop) -> Desk:
+    """Return what pages are made from."""
+    vault = laptop.vault
+    return Desk(fleet(vault), Assessor(vault, CHIPS), laptop.clock())
+
+
+def swap_bytes(laptop: Laptop, number: int = -1) -> bytes:
+    """Return the page of a swap."""
+    return swap_page(desk(laptop), WHERE, story(laptop)[number])
+
+
+def copy_bytes(laptop: Laptop) -> bytes:
+    """Return the page of the newest copy."""
+    at = desk(laptop)
+    vessel = at.known.vessels[0]
+    copy = laptop.latest()
+    return copy_page(at, vessel, vessel.units[0], laptop.position(), copy)
+
+
+def visit_bytes(laptop: Laptop) -> bytes:
+    """Return the page of the visit."""
+    at = desk(laptop)
+    vessel = at.known.vessels[0]
+    return visit_page(at, vessel, vessel.visits[-1])
+
+
+PAGES = {"swap": swap_bytes, "copy": copy_bytes, "visit": visit_bytes}
