@@ -256,6 +256,7 @@ class Vault:
         if data is None:
             _refuse_unless_new(self.root, create=self._to_make)
             data = vault_toml.encode(self.identity)
+            files.remove(self.root / vault_toml.FILE)  # an empty one is none
             with writing.proving():
                 files.write_sealed(self.root / vault_toml.FILE, data)
             fresh = True
@@ -531,7 +532,8 @@ def _refuse_unless_new(root: Path, *, create: bool) -> None:
         names = files.names_in(root)
     except OSError as error:
         raise UNREADABLE.at(file=str(root), found=files.words(error)) from error
-    ours = [LOCK, *(n for n in (objects.FOLDER, RECORDS) if files.is_bare(root / n))]
+    bare = [n for n in (objects.FOLDER, RECORDS) if files.is_bare(root / n)]
+    ours = {LOCK, vault_toml.FILE, *bare}
     strange = [n for n in names if n not in ours and not n.endswith(files.TEMPORARY)]
     if strange:
         found = f"no {vault_toml.FILE}, but {files.shown(strange[0])}"

@@ -29,10 +29,13 @@ def encode(identity: str) -> bytes:
 
 
 def read(root: Path) -> bytes | None:
-    """Return the bytes of a folder's vault.toml; None where it or the folder is not there."""
+    """Return the bytes of a folder's vault.toml; None where it or the folder is not there.
+
+    An empty one is none: power that failed while it was made may leave that on FAT.
+    """
     path = root / FILE
     try:
-        return files.read_file(path, MAX_BYTES)
+        return files.read_file(path, MAX_BYTES) or None
     except FileNotFoundError:
         return None
     except NotADirectoryError:

@@ -331,8 +331,10 @@ NEVER = {
     "layout draft": "writes an empty layout beside the vault, as `export` writes its file",
     "layout find": "reads dumps; its layout is written as `export` writes its file",
 }
-NEEDS_ANSWER = ("recheck", "swap read-back")
-"""Commands that answer even where nothing could be put on record."""
+NEEDS_ANSWER = ("recheck", "swap read-back", "place send")
+"""Commands that answer even where nothing could be put on record, and say so in a note."""
+PARTLY = ("recover",)
+"""Commands that take what can be had, and whose vault then says what is wanting."""
 
 
 def named(name: str) -> Writes:

@@ -55,9 +55,10 @@ def faults_of(folder: Path, *, allowed: Iterable[str] = ()) -> list[str]:
 
     None where there is no vault, or none yet. `allowed` are codes of findings that are true.
     """
-    if not (folder / "vault" / "vault.toml").exists():
+    toml = folder / "vault" / "vault.toml"
+    if not toml.exists() or not toml.stat().st_size:
         held = facts(bytes_of(folder / "vault")) if (folder / "vault").exists() else {}
-        return [f"{name} stands without vault.toml" for name in held]
+        return [f"{name} stands without vault.toml" for name in held if name != toml.name]
     vault = open_vault(folder)
     found = recheck(vault, lambda _done, _of: None)
     wrong = [f"{each.file}: {each.text}" for each in found.damaged]

@@ -180,6 +180,21 @@ def test_fat_is_known_by_what_is_mounted() -> None:
     assert not forgets_when_renamed(Path(__file__).parent)
 
 
+def test_an_empty_vault_toml_is_none(tmp_path: Path) -> None:
+    """What FAT may leave of a vault that was being made does not keep it from being made."""
+    (tmp_path / "vault").mkdir()
+    (tmp_path / "vault" / "vault.toml").write_bytes(b"")
+    write_a_read(tmp_path)
+    assert len(opened(tmp_path).records(None)) == 1
+    record = next((tmp_path / "vault" / "records").rglob("*.json"))
+    (tmp_path / "vault" / "vault.toml").chmod(0o644)
+    (tmp_path / "vault" / "vault.toml").write_bytes(b"")
+    with pytest.raises(ParambakError) as caught:
+        write_a_read(tmp_path)  # one that was a vault is none to be made anew
+    assert caught.value.code == "vault-not-a-vault"
+    assert record.exists()
+
+
 def test_folders_that_a_failed_write_left_are_no_stranger(tmp_path: Path) -> None:
     """`records` without a file in it does not keep a folder from becoming a vault; a file does."""
     folder = tmp_path / "vault" / "records" / "ab"
