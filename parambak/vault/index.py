@@ -25,6 +25,7 @@ from parambak.vault.faults import (
     Mistrusted,
 )
 from parambak.vault.index_rows import (
+    NO_LISTING,
     bytes_of,
     link_from,
     link_of,
@@ -283,7 +284,7 @@ class Index:
         new: list[str] = []
         gone: list[str] = []
         for name in sorted(folders):
-            if self._is_as_listed(name, listings.get(name, "")):
+            if self._is_as_listed(name, listings.get(name, NO_LISTING)):
                 continue
             # In this order: what another process adds in between is new, never gone.
             held = self._held(name)

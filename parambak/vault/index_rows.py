@@ -53,6 +53,9 @@ def listing_of(names: Iterable[str]) -> str:
     return sha256("\n".join(names).encode("utf-8", "surrogateescape"))
 
 
+NO_LISTING = listing_of(())
+
+
 def stored_of(digest: str, data: bytes) -> Stored:
     """Return a record from the bytes that the database held, hashed on their way out."""
     try:

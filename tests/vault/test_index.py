@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -13,7 +14,6 @@ from tests.vault.home import AVOCET, GREBE, copied_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from parambak.vault.vault import Vault
     from tests.vault.home import Home
@@ -223,6 +223,32 @@ def test_folders_that_did_not_change_are_not_listed(
     assert {name for name in listed if len(name) == 2} == {digest[:2]}
 
 
+def test_a_folder_is_compared_by_one_digest_of_its_names(
+    full: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where nothing came or went since, no name is looked at; a loose record is no change."""
+    compared: list[str] = []
+    names = index.Index._names
+
+    def noting(self: index.Index, folder: str) -> set[str]:
+        compared.append(folder)
+        return names(self, folder)
+
+    monkeypatch.setattr(index.Index, "_names", noting)
+    vault = full.open()
+    expected = answers(vault)
+    assert len(compared) == 1  # that of the record beside the database, which it has to find
+    vault._index.refresh()
+    assert len(compared) == 1
+    compared.clear()
+    (digest,) = copied_in(full.root, 1, AVOCET, "new")
+    (full.root / file_of(expected[GREBE][7])).with_name("stranger").write_text("x")
+    vault = full.open()
+    assert {digest[:2], expected[GREBE][7][:2]} <= set(compared)
+    assert len(set(compared)) <= 3
+    assert set(answers(vault)[AVOCET]) == {*expected[AVOCET], digest}
+
+
 def test_a_folder_that_changed_just_now_is_listed_again(
     full: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -248,7 +274,7 @@ def test_a_file_system_that_keeps_no_folder_times_is_listed_each_time(
     age(full.root)
     full.open().close()
     old = files.Stamp(1, 1)
-    monkeypatch.setattr(files, "stamp_of", lambda folder: old if os.path.isdir(folder) else None)
+    monkeypatch.setattr(files, "stamp_of", lambda folder: old if Path(folder).is_dir() else None)
     vault = full.open()
     for n in range(20):  # into a folder that is there already, sooner or later
         with vault.writing() as writing:
