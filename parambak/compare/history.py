@@ -1,0 +1,226 @@
+"""The images of one memory in the order they were read: what changed, when, and of what sort.
+
+Only the image before is held beside the one at hand, and of the rest no more than what
+changed: five hundred copies take little more memory than two.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.compare import fading
+from parambak.compare.bytes import differing_bytes, runs
+from parambak.compare.fields import (
+    FADING,
+    FLIPS,
+    PARAMETER,
+    TOLERANCE,
+    UNEXPLAINED,
+    unexplained,
+)
+from parambak.compare.following import Following, Seen
+from parambak.compare.moved import moved, undone
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from parambak.compare.bytes import Run
+    from parambak.compare.fields import FieldChange
+    from parambak.compare.moved import Moved
+    from parambak.layouts.decode import FieldValue
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Image, Range
+
+ERASED = 0xFF
+MOST_LOOSE = 64  # addresses outside any field, of one step, that are followed for fading
+
+
+class Loose(NamedTuple):
+    """A changed stretch in no field; `kind` is `unexplained`, or `fading`."""
+
+    range: Range
+    kind: str
+
+
+class Step(NamedTuple):
+    """What is new in one image against the one before it.
+
+    `image` counts from 0, so that the first step is 1. `renewed` are for each field the
+    checks over it that were renewed with the change and hold; `broken` are the checks that
+    held before and hold no more.
+    """
+
+    image: int
+    changed_bytes: int
+    moved: tuple[Moved, ...]
+    fields: tuple[FieldChange, ...]
+    renewed: dict[str, tuple[str, ...]]
+    loose: tuple[Loose, ...]
+    broken: tuple[str, ...]
+
+
+class History(NamedTuple):
+    """All steps in which anything changed, and how many images there were.
+
+    `first` are the fields of the first image by name, empty without a layout.
+    """
+
+    images: int
+    first: dict[str, FieldValue]
+    steps: tuple[Step, ...]
+
+
+def history(layout: Layout | None, images: Iterable[Image]) -> History:
+    """Return what changed from each image to the next, by sort; oldest image first."""
+    looking = _Looking(layout)
+    count = 0
+    for image in images:
+        looking.take(image, count)
+        count += 1
+    faded = looking.tracks.faded(layout.blank if layout is not None else ERASED)
+    flipping = looking.tracks.flipping()
+    steps = tuple(_told(step, faded, flipping) for step in looking.steps)
+    first = looking.following.first if looking.following is not None else {}
+    return History(count, first, steps)
+
+
+class _Looking:
+    """What has been seen up to the image looked at last."""
+
+    def __init__(self, layout: Layout | None) -> None:
+        self._layout = layout
+        self.following = Following(layout) if layout is not None else None
+        self.tracks = _Tracks()
+        self.steps: list[Step] = []
+        self._before: Image | None = None
+        self._straight: Image | None = None  # the image before, with a move undone
+
+    def take(self, image: Image, at: int) -> None:
+        """Take in the next image."""
+        before, self._before = self._before, image
+        if before is None:
+            if self.following is not None:
+                self.following.begin(image)
+        elif image != before:
+            found = runs(before, image)
+            moves = moved(before, image, found)
+            sides = self._sides(before, image, moves)
+            self.steps.append(self._step(image, found, moves, sides, at))
+
+    def _sides(
+        self, before: Image, image: Image, moves: tuple[Moved, ...]
+    ) -> tuple[Image, Image] | None:
+        """Return both images with moved content where it belongs; None where nothing moved."""
+        away, self._straight = self._straight, None
+        if away is not None and _nearer(away, before, image):
+            return away, image
+        if not moves:
+            self._straight = away
+            return None
+        self._straight = undone(before, image, moves)
+        return before, self._straight
+
+    def _step(
+        self,
+        image: Image,
+        found: tuple[Run, ...],
+        moves: tuple[Moved, ...],
+        sides: tuple[Image, Image] | None,
+        at: int,
+    ) -> Step:
+        changed = sum(run.length for run in found)
+        rest = runs(*sides) if sides is not None else found
+        if self.following is None or self._layout is None:
+            loose = tuple(Loose(run.range, UNEXPLAINED) for run in rest)
+            return Step(at, changed, moves, (), {}, loose, ())
+        seen = self.following.step(image, found, sides)
+        for each in seen.changes:
+            self.tracks.take(each, at)
+        ranges = unexplained(self._layout, rest)
+        self._follow_loose(ranges, rest, at)
+        return Step(
+            at,
+            changed,
+            moves,
+            tuple(each.change for each in seen.changes),
+            {each.change.field: each.renewed for each in seen.changes if each.renewed},
+            tuple(Loose(each, UNEXPLAINED) for each in ranges),
+            seen.broken,
+        )
+
+    def _follow_loose(self, ranges: Sequence[Range], found: Sequence[Run], at: int) -> None:
+        """Follow single bytes that no field explains, where they are few."""
+        if self.following is None or sum(each.length for each in ranges) > MOST_LOOSE:
+            return
+        wanted = {address for each in ranges for address in range(each.start, each.end)}
+        for run in found:
+            for offset, (old, new) in enumerate(zip(run.old, run.new, strict=False)):
+                address = run.start + offset
+                if address in wanted:
+                    guarded, renewed = self.following.guards(address, address + 1)
+                    turn = fading.Turn(
+                        at, bytes([old]), bytes([new]), guarded=guarded, renewed=bool(renewed)
+                    )
+                    self.tracks.turns.setdefault(address, []).append(turn)
+
+
+def _nearer(away: Image, before: Image, image: Image) -> bool:
+    """Return whether an image is far nearer to one than to the other."""
+    return differing_bytes(away, image) * 2 < differing_bytes(before, image)
+
+
+class _Tracks:
+    """The changes of each field, and of single bytes by address, from step to step."""
+
+    def __init__(self) -> None:
+        self.turns: dict[str | int, list[fading.Turn]] = {}
+        self.values: dict[str, list[bytes | None]] = {}
+
+    def take(self, seen: Seen, at: int) -> None:
+        """Take in one change of a field, where it is neither expected nor a move."""
+        if seen.change.kind not in {PARAMETER, TOLERANCE} or seen.is_check:
+            return
+        old, new = seen.old, seen.new
+        if old is not None and new is not None:
+            turn = fading.Turn(at, old, new, guarded=seen.guarded, renewed=bool(seen.renewed))
+            self.turns.setdefault(seen.change.field, []).append(turn)
+        if seen.change.kind == PARAMETER:
+            values = self.values.setdefault(seen.change.field, [old])
+            values.append(new)
+
+    def faded(self, blank: int) -> dict[str | int, frozenset[int]]:
+        """Return the steps at which each value or byte faded."""
+        every = ((name, fading.fading(turns, blank)) for name, turns in self.turns.items())
+        return {name: steps for name, steps in every if steps}
+
+    def flipping(self) -> frozenset[str]:
+        """Return the fields that flip back and forth."""
+        return frozenset(name for name, values in self.values.items() if fading.flips(values))
+
+
+def _told(step: Step, faded: dict[str | int, frozenset[int]], flipping: frozenset[str]) -> Step:
+    """Return a step whose changes say what only the whole history tells."""
+
+    def sort(change: FieldChange) -> FieldChange:
+        if step.image in faded.get(change.field, ()) and change.kind in {PARAMETER, TOLERANCE}:
+            return change._replace(kind=FADING)
+        if change.field in flipping and change.kind == PARAMETER:
+            return change._replace(kind=FLIPS)
+        return change
+
+    def sort_loose(loose: Loose) -> Loose:
+        every = range(loose.range.start, loose.range.end)
+        fades = all(step.image in faded.get(address, ()) for address in every)
+        return loose._replace(kind=FADING) if fades else loose
+
+    fields = tuple(sort(change) for change in step.fields)
+    loose = tuple(sort_loose(each) for each in step.loose)
+    return step._replace(fields=fields, loose=loose)
+
+
+def changes_of(found: History, field: str) -> Iterator[tuple[int, FieldChange]]:
+    """Yield the changes of one field or check, each with the image that first had it."""
+    for step in found.steps:
+        for change in step.fields:
+            if change.field == field:
+                yield step.image, change

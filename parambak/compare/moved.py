@@ -1,0 +1,331 @@
+"""Content that was moved: shifted, its words' bytes swapped, its halves exchanged.
+
+Said of a stretch where that accounts for nine in ten of its changed bytes, sixteen of them
+at least, and they are not all much the same: thousands of changed bytes are then one fact.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import Counter
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.layouts.coverage import joined
+from parambak.memory import relations
+from parambak.memory.image import Block, Image, Range
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from parambak.compare.bytes import Run
+
+FEWEST = 16  # changed bytes that a move accounts for, else nothing is said
+TELLING = 4  # values that the changed bytes must have at least
+REST = 10  # a move is told where less than one changed byte in so many is left
+APART = (4096, 256, 32, 4)  # unchanged bytes that part two stretches: the widest view first
+SPARSE = 8  # nothing was moved where less than one telling byte in so many changed
+SHORT = 4  # a shift goes by a quarter of its stretch at most
+ROUND = 8  # a part of the memory is looked at where a part in so many of it was changed
+_SAMPLE = 4096
+_SMALLEST = 32
+_BESIDE = 8
+_LONGEST = 1 << 24
+
+WORDS = {
+    relations.SWAPPED_16: "the two bytes of every 16-bit word are swapped",
+    relations.SWAPPED_32: "the four bytes of every 32-bit word are turned round",
+    relations.WORDS_SWAPPED: "the two 16-bit words of every 32 bits are exchanged",
+    relations.EXCHANGED: "its two halves are exchanged",
+}
+
+_TURNS: dict[str, Callable[[bytes], bytes]] = {
+    relations.SWAPPED_16: lambda data: relations.swapped(data, 2),
+    relations.SWAPPED_32: lambda data: relations.swapped(data, 4),
+    relations.WORDS_SWAPPED: lambda data: relations.swapped(data, 4, 2),
+    relations.EXCHANGED: relations.exchanged,
+}
+
+
+class Moved(NamedTuple):
+    """A stretch whose content was moved: how, and what that leaves unaccounted for.
+
+    `by` is how many bytes a shift moves it up (below 0: down); `changed` are the changed
+    bytes in it that the move accounts for, `left` those that it does not.
+    """
+
+    kind: str
+    start: int
+    length: int
+    by: int
+    changed: int
+    left: tuple[Range, ...]
+
+    @property
+    def end(self) -> int:
+        """Return the first address after the stretch."""
+        return self.start + self.length
+
+    @property
+    def words(self) -> str:
+        """Return what happened to the stretch, in words."""
+        if self.kind != relations.SHIFTED:
+            return WORDS[self.kind]
+        way = "up" if self.by > 0 else "down"
+        return f"shifted {way} by {abs(self.by)} byte{'s' if abs(self.by) != 1 else ''}"
+
+
+def moved(old: Image, new: Image, found: Sequence[Run]) -> tuple[Moved, ...]:
+    """Return every stretch whose content was moved from one image to the other.
+
+    `found` are the runs in which the two differ.
+    """
+    both = [run for run in found if len(run.old) == len(run.new)]
+    told: list[Moved] = []
+    for block in old.blocks:
+        inside = _part(both, block.start, block.end)
+        part = _round(block.start, block.end)
+        halves = list(_halves(block, new, inside, part, max(_SMALLEST, part[1] // _SAMPLE)))
+        for each in halves:
+            inside = [run for run in inside if not each.start <= run.start < each.end]
+        told += halves
+        if sum(run.length for run in inside) >= FEWEST:
+            told += _within(block, new, inside, _LONGEST, APART)
+    return tuple(sorted((_trimmed(old, new, each) for each in told), key=lambda each: each.start))
+
+
+def undone(old: Image, new: Image, moves: Sequence[Moved]) -> Image:
+    """Return the new image with the content put back where it was.
+
+    What a shift lost is taken from the old one, what it brought in is left out.
+    """
+    blocks = []
+    for block in new.blocks:
+        data = bytearray(block.data)
+        for each in moves:
+            was = old.read(each.start, each.length)
+            if was is None or not block.start <= each.start < each.end <= block.end:
+                continue
+            span = slice(each.start - block.start, each.end - block.start)
+            data[span] = _put_back(each, bytes(data[span]), was)
+        blocks.append(Block(block.start, bytes(data)))
+    return Image(tuple(blocks))
+
+
+def _put_back(each: Moved, now: bytes, was: bytes) -> bytes:
+    if each.kind != relations.SHIFTED:
+        return _TURNS[each.kind](now)  # done twice, each of these is undone
+    if each.by > 0:
+        return now[each.by :] + was[-each.by :]
+    return was[: -each.by] + now[: each.by]
+
+
+def _trimmed(old: Image, new: Image, one: Moved) -> Moved:
+    """Return a shift from where it begins."""
+    mine, theirs = old.read(one.start, one.length), new.read(one.start, one.length)
+    if one.kind != relations.SHIFTED or mine is None or theirs is None:
+        return one
+    at = relations.first_difference(mine, theirs)
+    return one._replace(start=one.start + at, length=one.length - at)
+
+
+def _part(found: Sequence[Run], start: int, end: int) -> Sequence[Run]:
+    """Return the runs that begin in a stretch."""
+    first = bisect_left(found, start, key=lambda run: run.start)
+    return found[first : bisect_left(found, end, key=lambda run: run.start)]
+
+
+def _round(first: int, last: int) -> tuple[int, int]:
+    """Return the smallest part of the memory, halved again and again, that holds a stretch."""
+    size = _SMALLEST
+    while first // size != (last - 1) // size:
+        size *= 2
+    return first // size * size, size
+
+
+def _halves(
+    block: Block, new: Image, found: Sequence[Run], part: tuple[int, int], smallest: int
+) -> Iterator[Moved]:
+    """Yield the parts of a memory, halved again and again, whose halves are exchanged."""
+    start, size = part
+    changed = sum(run.length for run in found)
+    if changed < FEWEST or size < smallest:
+        return
+    if block.start <= start and start + size <= block.end:
+        one = _exchanged(block, new, found, part)
+        if one is not None:
+            yield one
+            return
+    size //= 2
+    for each in (start, start + size):
+        yield from _halves(block, new, _part(found, each, each + size), (each, size), smallest)
+
+
+def _exchanged(
+    block: Block, new: Image, found: Sequence[Run], part: tuple[int, int]
+) -> Moved | None:
+    start, size = part
+    half, at = size // 2, start - block.start
+    theirs = new.read(start, size) if _worth(block, start, start + size, found) else None
+    if theirs is None:
+        return None
+    step = half // _SAMPLE | 1
+    some = block.data[at + half : at + size : step] + block.data[at : at + half : step]
+    others = theirs[:half:step] + theirs[half::step]
+    if relations.differing(some, others) * 2 > len(some):
+        return None
+    mine = block.data[at : at + size]
+    return _judged((relations.EXCHANGED, 0, relations.exchanged(mine)), start, mine, theirs)
+
+
+def _within(
+    block: Block, new: Image, found: Sequence[Run], apart: int, closer: Sequence[int]
+) -> Iterator[Moved]:
+    """Yield the moves in stretches of a block; what is none is looked at more closely."""
+    done = block.start
+    for every in _groups(found, apart):
+        group = [run for run in every if run.start >= done]
+        if sum(run.length for run in group) < FEWEST:
+            continue
+        one = _move(block, new, group)
+        if one is not None:
+            one = _wider(block, new, one, found)
+            done = one.end
+            yield one
+            continue
+        for at, gap in enumerate(closer):
+            if len(_groups(group, gap)) > 1:
+                yield from _within(block, new, group, gap, closer[at + 1 :])
+                break
+
+
+def _wider(block: Block, new: Image, one: Moved, found: Sequence[Run]) -> Moved:
+    """Return a move with the runs on either side that it accounts for too."""
+    if one.kind == relations.EXCHANGED:
+        return one
+    after = [run.range.end for run in found if run.start >= one.end][:_BESIDE]
+    for end in after:
+        one = _grown(block, new, one, (one.start, min(-(-end // 4) * 4, block.end))) or one
+    before = [run.start for run in found if run.range.end <= one.start][-_BESIDE:]
+    for start in reversed(before):
+        one = _grown(block, new, one, (max(start // 4 * 4, block.start), one.end)) or one
+    return one
+
+
+def _grown(block: Block, new: Image, one: Moved, span: tuple[int, int]) -> Moved | None:
+    """Return a move over a longer stretch, where that leaves no more unaccounted for."""
+    start, end = span
+    mine, theirs = block.data[start - block.start : end - block.start], new.read(start, end - start)
+    if theirs is None or end <= one.start:
+        return None
+    guess = _guess(one.kind, one.by, mine, theirs)
+    grown = _judged((one.kind, one.by, guess), start, mine, theirs)
+    if grown is None or sum(each.length for each in grown.left) > sum(e.length for e in one.left):
+        return None
+    return grown if grown.changed > one.changed else None
+
+
+def _groups(found: Sequence[Run], apart: int) -> list[list[Run]]:
+    """Return the runs in groups that more than `apart` unchanged bytes part."""
+    groups = [[found[0]]]
+    for run, after in pairwise(found):
+        if after.start - run.range.end > apart:
+            groups.append([])
+        groups[-1].append(after)
+    return groups
+
+
+def _move(block: Block, new: Image, group: Sequence[Run]) -> Moved | None:
+    """Return the move that explains the group of runs best, or None."""
+    best: tuple[int, Moved] | None = None
+    for start, end in _extents(block, group):
+        if not _worth(block, start, end, group):
+            continue
+        mine = block.data[start - block.start : end - block.start]
+        theirs = new.read(start, end - start)
+        if theirs is None:
+            continue
+        for guessed in _guesses(mine, theirs):
+            one = _judged(guessed, start, mine, theirs)
+            if one is not None:
+                # What a shift brings in from outside is not explained by it.
+                rank = abs(one.by) + sum(each.length for each in one.left)
+                if best is None or rank < best[0]:
+                    best = rank, one
+        if best is not None and best[0] == 0:
+            break
+    return best[1] if best is not None else None
+
+
+def _judged(
+    guessed: tuple[str, int, bytes], start: int, mine: bytes, theirs: bytes
+) -> Moved | None:
+    """Return the move that a guess is, None where it leaves too much unaccounted for."""
+    kind, by, guess = guessed
+    off, changed = relations.differing(guess, theirs), relations.differing(mine, theirs)
+    if changed < FEWEST or off * REST >= changed:
+        return None
+    left = joined(Range(start + at, length) for at, length in _left(mine, theirs, guess))
+    accounted = changed - sum(each.length for each in left)
+    return Moved(kind, start, len(mine), by, accounted, left)
+
+
+def _worth(block: Block, start: int, end: int, group: Sequence[Run]) -> bool:
+    """Return whether so much of what is not filling changed that it may have been moved."""
+    some = block.data[start - block.start : end - block.start : (end - start) // _SAMPLE | 1]
+    filling = Counter(some).most_common(1)[0][1]
+    full = (end - start) * (len(some) - filling) // len(some)
+    values = set().union(*(run.new[:_SMALLEST] for run in group[:_SMALLEST]))
+    return sum(run.length for run in group) * SPARSE >= full and len(values) >= TELLING
+
+
+def _extents(block: Block, group: Sequence[Run]) -> list[tuple[int, int]]:
+    """Return the stretches that may have been moved whole: to words, as found, to a power of two.
+
+    Halves are those of a part of the memory, which starts and ends at round addresses.
+    """
+    first, last = group[0].start, group[-1].range.end
+    found = [(first // 4 * 4, -(-last // 4) * 4), (first, last)]
+    size = 4
+    while first // size != (last - 1) // size:
+        size *= 2
+    if size <= (last - first) * ROUND:
+        found.append((first // size * size, first // size * size + size))
+    cut = ((max(low, block.start), min(high, block.end)) for low, high in found)
+    return list(dict.fromkeys(cut))
+
+
+def _guesses(mine: bytes, theirs: bytes) -> Iterator[tuple[str, int, bytes]]:
+    """Yield what the new bytes may be: the kind, by how much, the bytes."""
+    for kind in WORDS:
+        guess = _guess(kind, 0, mine, theirs)
+        if _near(guess, theirs):
+            yield kind, 0, guess
+    shift = relations.shift(mine, theirs)
+    if shift is not None and abs(shift.by) * SHORT <= len(mine):
+        yield relations.SHIFTED, shift.by, _guess(relations.SHIFTED, shift.by, mine, theirs)
+
+
+def _guess(kind: str, by: int, mine: bytes, theirs: bytes) -> bytes:
+    """Return what a stretch is after a move; what a shift brings in is taken as it came."""
+    if kind != relations.SHIFTED:
+        return _TURNS[kind](mine)
+    at = relations.first_difference(mine, theirs)
+    if by > 0:
+        return theirs[: at + by] + mine[at : len(mine) - by]
+    return mine[:at] + mine[at - by :] + theirs[len(theirs) + by :]
+
+
+def _near(guess: bytes, theirs: bytes) -> bool:
+    """Return whether a guess is right for half of a sample at least."""
+    step = len(guess) // _SAMPLE | 1
+    some, others = guess[::step], theirs[::step]
+    return relations.differing(some, others) * 2 <= len(some)
+
+
+def _left(mine: bytes, theirs: bytes, guess: bytes) -> list[tuple[int, int]]:
+    """Return the changed places that a guess does not account for, as places and lengths."""
+    if guess == theirs:
+        return []
+    places = zip(mine, theirs, guess, strict=True)
+    return [(at, 1) for at, (was, now, guessed) in enumerate(places) if now not in (was, guessed)]
