@@ -67,6 +67,13 @@ WRITE_FAILED = Fault(
     "Writing failed.",
     "Check the medium and its connection, then run `parambak recheck` and try again.",
 )
+GONE = Fault(
+    "vault-gone",
+    VaultRefused,
+    "The vault went away while it was written to.",
+    "Plug the stick in again or connect the share, run `parambak recheck`, then the same command "
+    "again.",
+)
 UNFIT = Fault(
     "vault-record-unfit",
     VaultRefused,

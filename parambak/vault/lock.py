@@ -39,8 +39,17 @@ class Held:
     holder before was stopped or left it so. While it is so the file keeps its text.
     """
 
-    def __init__(self, *, unproven: bool) -> None:
+    def __init__(self, descriptor: int, path: Path, *, unproven: bool) -> None:
+        self._descriptor = descriptor
+        self._path = path
         self.unproven = unproven
+
+    def stands(self) -> bool:
+        """Tell whether the lock is still found under its path; a stick may have been pulled."""
+        try:
+            return _is_still(self._descriptor, self._path)
+        except OSError:
+            return False
 
 
 @contextmanager
@@ -52,7 +61,7 @@ def locked(path: Path, since: str, *, wait: float | None = None) -> Iterator[Hel
     after `wait` seconds, `vault-no-lock`, or what a failed write becomes.
     """
     descriptor, left = _lock(path, WAIT if wait is None else wait)
-    held = Held(unproven=left)
+    held = Held(descriptor, path, unproven=left)
     try:
         _sign(descriptor, path, since)
         yield held

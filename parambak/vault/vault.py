@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from contextlib import contextmanager
 from datetime import datetime
@@ -16,6 +17,7 @@ from parambak.vault.faults import (
     ABSENT,
     CLOCK_BACKWARDS,
     FIRST_RECORD_LACKING,
+    GONE,
     HISTORY_CUT,
     MISSING_OBJECT,
     MISSING_RECORD,
@@ -500,17 +502,30 @@ class Writing:
 
     @contextmanager
     def proving(self) -> Iterator[None]:
-        """Leave word for the next writer where a file stands whose folder was not flushed."""
+        """Leave word for the next writer where a file stands whose folder was not flushed.
+
+        Where a stick was pulled out, nothing is written into what is left at its path, and
+        nothing that was written there counts.
+        """
+        if not self._held.stands():
+            raise self._gone()
         try:
             yield
+            if not self._held.stands():
+                raise self._gone() from files.UnprovenError(errno.ENODEV, "No such device")
         except ParambakError as refusal:
             if isinstance(refusal.__cause__, files.UnprovenError):
                 self._held.unproven = True
             raise
 
+    def _gone(self) -> ParambakError:
+        found = "its folder is gone, or another one has come in its place"
+        return GONE.at(file=str(self._vault.root), found=found)
+
     def undo(self) -> None:
         """Take away the objects that were new here and that no record names."""
-        self.drop(frozenset(self._unnamed))
+        if self._held.stands():
+            self.drop(frozenset(self._unnamed))
 
     def _compare_clocks(self, record: Record, newest: Iterable[Stored]) -> None:
         now = datetime.fromisoformat(record.clock.utc)
