@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 MARKS = {True: "yes", False: "NO", None: "not known"}
-FOOT = 90  # characters of the title at the foot of each sheet
+FOOT = 60  # characters of the title at the foot of each sheet
 
 
 def render(template: str, values: Mapping[str, Any]) -> bytes:

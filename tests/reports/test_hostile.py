@@ -78,7 +78,7 @@ def test_an_empty_text_in_every_field_leaves_a_page(told: dict[str, Told]) -> No
 def test_a_text_of_the_style_sheet_is_letters_and_escapes() -> None:
     """It cannot end its quotes, its sheet, or its element; and it is cut."""
     assert css_text('a"}</style>\n\\') == "a\\22 \\7D \\3C \\2F style\\3E \\5C u\\7B 000A\\7D \\5C "
-    assert css_text("x" * 91) == "x" * 90 + "\\2026 "
+    assert css_text("x" * 61) == "x" * 60 + "\\2026 "
     assert css_text("\u202e") == "\\5C u\\7B 202E\\7D "
 
 
