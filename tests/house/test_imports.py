@@ -11,7 +11,7 @@ import pytest
 if TYPE_CHECKING:
     from pathlib import Path
 
-HEAVY = ("anycrc", "bincopy", "deepdiff", "fsspec", "intelhex", "paramiko", "rich")
+HEAVY = ("anycrc", "bincopy", "deepdiff", "fsspec", "intelhex", "jinja2", "paramiko", "rich")
 
 
 def imported(node: ast.AST, *, deep: bool) -> list[tuple[int, str]]:
