@@ -28,6 +28,7 @@ SPARSE = 8  # nothing was moved where less than one telling byte in so many chan
 SHORT = 4  # a shift goes by a quarter of its stretch at most
 ROUND = 8  # a part of the memory is looked at where a part in so many of it was changed
 _SAMPLE = 4096
+_SOME = 512
 _SMALLEST = 32
 _BESIDE = 8
 _LONGEST = 1 << 24
@@ -272,11 +273,15 @@ def _judged(
 
 def _worth(block: Block, start: int, end: int, group: Sequence[Run]) -> bool:
     """Return whether so much of what is not filling changed that it may have been moved."""
-    some = block.data[start - block.start : end - block.start : (end - start) // _SAMPLE | 1]
-    filling = Counter(some).most_common(1)[0][1]
-    full = (end - start) * (len(some) - filling) // len(some)
+    changed = sum(run.length for run in group)
+    if changed * SPARSE < end - start:
+        step = (end - start) // _SOME | 1
+        some = block.data[start - block.start : end - block.start : step]
+        filling = Counter(some).most_common(1)[0][1]
+        if changed * SPARSE < (end - start) * (len(some) - filling) // len(some):
+            return False
     values = set().union(*(run.new[:_SMALLEST] for run in group[:_SMALLEST]))
-    return sum(run.length for run in group) * SPARSE >= full and len(values) >= TELLING
+    return len(values) >= TELLING
 
 
 def _extents(block: Block, group: Sequence[Run]) -> list[tuple[int, int]]:

@@ -423,6 +423,20 @@ class OnPurposeBody(Body, frozen=True):
     withdrawn: bool = False
 
 
+class RemarkedBody(Body, frozen=True):
+    """kind "remarked": what a person says of what changed from one image of a position to another.
+
+    `ranges` are the changed stretches that it is about: address and length.
+    """
+
+    position: Identity
+    image_old: ImageEntry
+    image_new: ImageEntry
+    text: str
+    ranges: tuple[tuple[int, int], ...] = ()
+    visit: Identity | None = None
+
+
 class RecheckBody(Body, frozen=True):
     """kind "recheck": every object and record in one folder was hashed again.
 
@@ -507,6 +521,7 @@ KINDS: dict[str, type[Body]] = {
     "read-back": ReadBackBody,
     "measured": MeasuredBody,
     "on-purpose": OnPurposeBody,
+    "remarked": RemarkedBody,
     "ships-rules": ShipsRulesBody,
     "swap-opened": SwapOpenedBody,
     "swap-answer": SwapAnswerBody,

@@ -221,6 +221,19 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"field":"ramp","position":"' + OTHER + '","reason":"heavier","withdrawn":true}',
     ),
     (
+        "remarked",
+        bodies.RemarkedBody(
+            position=OTHER,
+            image_old=IMAGE,
+            image_new=IMAGE,
+            text="the mate",
+            ranges=((16, 2),),
+            visit=ID,
+        ),
+        '{"image_new":' + _IMAGE + ',"image_old":' + _IMAGE + ',"position":"' + OTHER + '",'
+        '"ranges":[[16,2]],"text":"the mate","visit":"' + ID + '"}',
+    ),
+    (
         "ships-rules",
         bodies.ShipsRulesBody(rules=DIGEST, name="r.toml"),
         '{"name":"r.toml","rules":' + _D + "}",
