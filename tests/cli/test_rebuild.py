@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import json
-import shutil
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from tests.cli.invented import WHERE as POSITION
+from tests.cli.invented import archive_two, changed, dump
 from tests.vault.home import copied_in
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from tests.cli.conftest import Ship
 
 WHERE = "grebe/port-thruster/U12"
@@ -29,20 +28,12 @@ COMMANDS = [
 ]
 
 
-@pytest.fixture(scope="module")
-def shown(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the demonstration's folder, made once."""
-    from tests.cli.conftest import Ship
-
-    folder = tmp_path_factory.mktemp("shown")
-    assert Ship(folder).run("demo", "shown").code == 0
-    return folder / "shown"
-
-
 @pytest.fixture
-def filled(ship: Ship, shown: Path) -> Ship:
-    """Return the demonstration's vault, with enough records beside for an index on disk."""
-    shutil.copytree(shown / "vault", ship.vault)
+def filled(ship: Ship) -> Ship:
+    """Return a vault of two copies, with enough records beside for an index on disk."""
+    archive_two(ship)
+    ship.write("c.hex", dump(changed(0x0023)), second=5)
+    assert ship.run("archive", "c.hex", *POSITION).code == 0
     copied_in(ship.vault, 80, vessel="0123456789abcdef" * 2)
     return ship
 
@@ -66,7 +57,7 @@ def test_every_answer_is_the_same(filled: Ship) -> None:
     assert (filled.vault / "index.sqlite").exists()
     rebuilt = filled.answer("rebuild")
     assert rebuilt.code == 0
-    assert rebuilt.document["vessels"] == 3
+    assert rebuilt.document["vessels"] == 2
     assert rebuilt.document["records"] == len(list((filled.vault / "records").rglob("*.json")))
     assert answers(filled) == before
 
