@@ -283,7 +283,10 @@ class Index:
         listings = self._database.listings() if self._database else {}
         new: list[str] = []
         gone: list[str] = []
+        anew = not self._loose and not listings  # then nothing can be gone
         for name in sorted(folders):
+            if anew and len(new) > LOOSE:
+                break
             if self._is_as_listed(name, listings.get(name, NO_LISTING)):
                 continue
             # In this order: what another process adds in between is new, never gone.
