@@ -31,5 +31,5 @@ def command(
         raise faults.NO_VISIT.at(
             vessel=ship.handle, expected=days or "a visit on record", found=on or "none"
         )
-    visit = max(visits, key=lambda each: each.on)
-    return written(desk, visit_page(desk, ship, visit), out, replace=replace)
+    visits.sort(key=lambda each: each.on)  # of one day the one opened last stays last
+    return written(desk, visit_page(desk, ship, visits[-1]), out, replace=replace)
