@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from parambak.vault import files
@@ -13,7 +15,6 @@ from tests.faults.commands import Fixed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
-    from pathlib import Path
 
 NO_FACT = ("lock", "index.sqlite")
 """Beginnings of names of files that hold no fact."""
@@ -22,11 +23,12 @@ NO_FACT = ("lock", "index.sqlite")
 def bytes_of(folder: Path) -> dict[str, bytes]:
     """Return the files of a folder that hold facts, so no temporary ones: name to bytes."""
     found = {}
-    for path in folder.rglob("*"):
-        if path.name.startswith(NO_FACT) or path.name.endswith(files.TEMPORARY):
-            continue
-        with suppress(OSError):  # what cannot be read is not there
-            if path.is_file():
+    for above, _, names in os.walk(folder):  # what cannot be read is not there
+        for name in names:
+            path = Path(above) / name
+            if name.startswith(NO_FACT) or name.endswith(files.TEMPORARY):
+                continue
+            with suppress(OSError):
                 found[path.relative_to(folder).as_posix()] = path.read_bytes()
     return found
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 needs_proc = pytest.mark.skipif(
     not Path("/proc/self/fd").exists(), reason="the stand-ins ask /proc which file is meant"
 )
-SHARE = 0.004
+SHARE = 0.05
 
 
 @pytest.fixture
@@ -49,7 +49,8 @@ def test_every_command_is_in_the_table_or_never_writes() -> None:
 @needs_proc
 def test_operations_that_fail(tmp_path: Path, seed: int) -> None:
     """Of every writing command, some operations by chance, in every way that they can fail."""
-    found = operations.run(tmp_path, seed=seed, share=SHARE)
+    chosen = random.Random(seed).sample(TABLE, 14)
+    found = operations.run(tmp_path, seed=seed, share=SHARE, table=chosen, ways_each=2)
     assert found.wrong == [], f"seed {seed}"
     assert found.total > 20
 
