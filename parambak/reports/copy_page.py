@@ -39,6 +39,7 @@ def copy_page(
             "reads": parts.reads(desk, copy.reads),
             "before": parts.copy_name(position, before) if before is not None else None,
             "difference": found,
+            "said": parts.said(desk, vessel, position, before, copy) if before is not None else [],
             "parameters": parameters(assessor.decoded(position, copy)),
             "map": parts.drawn(image, size, layout, found.ranges if found is not None else ()),
             "sums": parts.sums(copy, image),

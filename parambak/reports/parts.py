@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from parambak.compare.bytes import runs
 from parambak.compare.fields import changes, unexplained
 from parambak.errors import VaultDamaged
-from parambak.keeping import closing_line, select
+from parambak.keeping import closing_line, remarks, select
 from parambak.memory import digests
 from parambak.reports import memory_map
 from parambak.swap.cautions import CAUTIONS
@@ -166,6 +166,26 @@ def _how(read: Read) -> str:
     return ", ".join(each for each in (read.how, seated, pair, compared) if each)
 
 
+def said(
+    desk: Desk, vessel: Vessel, position: Position, old: Copy, new: Copy
+) -> list[dict[str, str]]:
+    """Return what persons said of the change from one copy of a position to another."""
+    every = remarks.on_record(desk.assessor.vault, vessel)
+    return [
+        {
+            "text": each.text,
+            "who": f"{desk.person(each.by)}, {each.on}",
+            "stretches": ", ".join(_stretch(run) for run in each.ranges[:MOST_RUNS]),
+        }
+        for each in remarks.of_change(every, position, old.image, new.image)
+    ]
+
+
+def _stretch(run: Range) -> str:
+    """Return the first and last address of a stretch."""
+    return f"0x{run.start:04X} to 0x{run.end - 1:04X}"
+
+
 def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
     """Return how two images differ, field by field where there is a layout."""
     from parambak.layouts.decode import decode  # noqa: PLC0415 - slow to import, layouts only
@@ -176,7 +196,7 @@ def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
     if layout is not None:
         fields = changes(decode(layout, old), decode(layout, new))
         loose = unexplained(layout, found)
-    words = [f"0x{r.start:04X} to 0x{r.end - 1:04X}" for r in loose[:MOST_RUNS]]
+    words = [_stretch(run) for run in loose[:MOST_RUNS]]
     more = len(loose) - len(words)
     return Difference(
         same=not found,

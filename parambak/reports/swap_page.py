@@ -13,6 +13,7 @@ from parambak.reports.rounds import rounds
 from parambak.reports.swap_proof import differences, proof
 from parambak.swap import measured
 from parambak.swap.card_meaning import DEFER, NOT_ASKED, meaning
+from parambak.swap.cautions import MOVE_CHIP
 from parambak.swap.course import courses
 from parambak.swap.standing import standing, who
 
@@ -35,6 +36,7 @@ def swap_page(desk: Desk, where: str, course: Course) -> bytes:
         "swap.html",
         {
             **desk.frame(f"Card swap at {found.position.where}", found.vessel),
+            "route_cautions": MOVE_CHIP if course.route == "move-chip" else (),
             "state": _state(desk, course),
             "closed": course.end is not None and course.end.outcome == "closed",
             "ended": course.end is not None,

@@ -31,7 +31,7 @@ def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
             "identity": _identity(desk, vessel, visit),
             "closed": visit.closed is not None,
             "remark": visit.remark,
-            "positions": [_position(desk, each, given) for each, given in read],
+            "positions": [_position(desk, vessel, each, given) for each, given in read],
             "missed": missed,
             "measurements": _measurements(desk, vessel, visit),
             "swaps": _swaps(desk, vessel, visit),
@@ -52,7 +52,7 @@ def _reads(position: Position, visit: Visit) -> list[Read]:
     return [read for read in position.reads if read.visit == visit.id]
 
 
-def _position(desk: Desk, position: Position, given: list[Read]) -> dict[str, Any]:
+def _position(desk: Desk, vessel: Vessel, position: Position, given: list[Read]) -> dict[str, Any]:
     """Return what is printed of one position that was read."""
     images = {read.image for read in given}
     copy = next(c for c in reversed(position.copies) if c.image in images)
@@ -65,6 +65,7 @@ def _position(desk: Desk, position: Position, given: list[Read]) -> dict[str, An
         "conditions": verdict.conditions,
         "reads": parts.reads(desk, given),
         "before": select.copy_name(position, before) if before else None,
+        "said": parts.said(desk, vessel, position, before, copy) if before else [],
         **_contents(desk, position, before, copy),
     }
 

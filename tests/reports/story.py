@@ -6,12 +6,12 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from parambak.errors import NotProven
-from parambak.keeping import visits
+from parambak.keeping import remarks, visits
 from parambak.keeping.assess import Assessor
 from parambak.keeping.bodies import FunctionTest
 from parambak.keeping.entries import record_sheet
 from parambak.keeping.fold import fleet
-from parambak.memory.image import Image
+from parambak.memory.image import Image, Range
 from parambak.reports.copy_page import copy_page
 from parambak.reports.parts import Desk
 from parambak.reports.swap_page import swap_page
@@ -143,6 +143,14 @@ def close(laptop: Laptop) -> None:
     acts.close(laptop.vault, WHERE, tests=passed, **words)
 
 
+def say(laptop: Laptop) -> None:
+    """Put a remark on the last change on record."""
+    old, new = laptop.position().copies[-2:]
+    ranges = [Range(0x23, 1)]
+    words = {"text": "set by hand", "by": BY}
+    remarks.remark(laptop.vault, WHERE, copies=(old, new), ranges=ranges, **words)
+
+
 def whole(laptop: Laptop) -> None:
     """Tell the whole story: a swap given up, one closed, and a visit around them."""
     prepare(laptop)
@@ -159,6 +167,7 @@ def whole(laptop: Laptop) -> None:
     visit = laptop.fleet.vessels[0].visits[0].id
     measure(laptop, "logic=5.01V", visit=visit)
     laptop.take(changed(0x22), changed(0x22), visit=visit)
+    say(laptop)
     visits.close_visit(laptop.vault, vessel="grebe", remark="winch next time")
 
 

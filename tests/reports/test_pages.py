@@ -105,6 +105,7 @@ def test_an_open_swap_says_what_is_wanting(laptop: Laptop) -> None:
         "OPEN, since 2026-03-01",
         "NOT READY. Wanting: diagnosed, last-read, ",
         "the old memory chip goes onto the new card",
+        "Note or photograph which way round the chip sits.",
         "contents not proven; no function test on record",
         "Contents: NOT PROVEN",
         "None on record.",
@@ -165,6 +166,7 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
     still_open = Page(story.visit_bytes(laptop))
     assert "This visit is still open." in still_open.text
     visits.close_visit(laptop.vault, vessel="grebe", remark="winch next time")
+    story.say(laptop)
     page = Page(story.visit_bytes(laptop))
     assert_harmless(page)
     assert page.heads == [
@@ -186,6 +188,7 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
         "winch next time",
         "verified",
         "not read in this visit: grebe/stbd-thruster/U12",
+        "Remark on 0x0023 to 0x0023: set by hand (A. Invented, 2026-03-01)",
         "in, by 0.09 V",
         "+0.13",
         "deviations accepted: permit",
@@ -210,6 +213,7 @@ def test_a_visit_in_which_nothing_was_read_has_a_page(laptop: Laptop) -> None:
 def test_the_page_of_a_copy_tells_all_of_it(laptop: Laptop) -> None:
     """Verified, by which reads, against the copy before it, and what it says."""
     story.prepare(laptop)
+    story.say(laptop)
     page = Page(story.copy_bytes(laptop))
     assert_harmless(page)
     assert page.heads == [
@@ -228,6 +232,7 @@ def test_the_page_of_a_copy_tells_all_of_it(laptop: Laptop) -> None:
         "read-twice",
         "the copy's remark",
         "Before: grebe/port-thruster/U12@",
+        "set by hand (A. Invented, 2026-03-01)",
         "belongs to the card",
         "changed",
     ):
