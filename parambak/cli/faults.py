@@ -54,6 +54,18 @@ ACCEPT_WORDS = Fault(
     "a deviation is accepted by name, with a reason, and typed again",
     "Give --accept {condition} --confirm {condition} --by NAME --reason TEXT.",
 )
+ANSWER_SHAPE = Fault(
+    "swap-answer-shape",
+    CallRefused,
+    "that is no answer to a condition",
+    "Give CONDITION=ANSWER:TEXT, as in 'permit=yes: permit 14'; as many as you like in one call.",
+)
+ACCEPT_ALONE = Fault(
+    "swap-accept-none",
+    CallRefused,
+    "no condition is named that is accepted: nothing was put on record",
+    "Name it with --accept CONDITION, or leave --confirm, --by and --reason out.",
+)
 ACCEPT_MET = Fault(
     "swap-accept-met",
     CallRefused,
@@ -108,6 +120,12 @@ FORMAT_NEEDED = Fault(
     "the format of the file is not known",
     "Give --as, or a --profile that says it.",
 )
+UNVERIFIED_ALONE = Fault(
+    "load-file-no-release",
+    CallRefused,
+    "--confirm and --reason go with --unverified, and that was not given",
+    "Add --unverified to release a copy that is not verified, or leave both out.",
+)
 UNVERIFIED_NOT = Fault(
     "load-file-verified",
     CallRefused,
@@ -118,7 +136,14 @@ NOT_VERIFIED = Fault(
     "load-file-not-verified",
     NotProven,
     "no file is released: the copy is not verified: {unmet}",
-    "Run `parambak swap check {where}`, which says what to do for each condition.",
+    "Run `parambak swap check {where}`, which says what to do for each condition. In an emergency "
+    "it can be released all the same: --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
+)
+COPY_LOST = Fault(
+    "swap-copy-lost",
+    NotFound,
+    "the copy that this swap means is not on record at {where} any more",
+    "See what is there with `parambak catalogue {where}`, and choose with `parambak swap choose`.",
 )
 NOTHING_MEANT = Fault(
     "read-back-nothing-meant",
@@ -186,6 +211,30 @@ TWO_LAYOUTS = Fault(
     CallRefused,
     "values are compared where both sides have a layout of their own",
     "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
+)
+DIFF_WHAT = Fault(
+    "diff-what",
+    CallRefused,
+    "there are not two things to compare",
+    "Name two copies or dump files, or more; or one WHERE with --since DATE.",
+)
+DIFF_REMARK = Fault(
+    "diff-remark",
+    CallRefused,
+    "a remark is kept of a change between two copies of one position",
+    "Name two copies that differ, such as WHERE@previous and WHERE@latest.",
+)
+HISTORY_NONE = Fault(
+    "history-none",
+    NotFound,
+    "nothing was read there yet",
+    "Run `parambak catalogue {where}` to see what there is.",
+)
+HISTORY_FIELD = Fault(
+    "history-field",
+    NotFound,
+    "the layout has no field or check of that name",
+    "Write it out as `decode` shows it, such as channel[3].upper_limit.",
 )
 COMPARE_CARD = Fault(
     "sheet-compare-card",

@@ -27,11 +27,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Meant:
-    """What the card should hold: the copy's name, its image, and the position's layout."""
+    """What the card should hold: the copy's name, its image, and the position's layout.
+
+    `moved` tells that the old chip was moved onto the card, and nothing loaded.
+    """
 
     name: str
     image: Image
     layout: Layout | None
+    moved: bool = False
 
 
 @dataclass(frozen=True)
@@ -143,6 +147,12 @@ def _page(screen: Screen, meant: Meant, stage: str, reads: list[Read]) -> None:
         screen.say(
             "Take the power off. Find out from the maker why the unit did not accept its "
             "parameters (another software, a link, a check) before the file is loaded again."
+        )
+        return
+    if meant.moved:
+        screen.say(
+            "Power off. Look at the chip's way round, its pins and the socket, and read it again. "
+            "If it stays so, the chip was hurt on the way: take the duplicate (`swap load-file`)."
         )
         return
     if stage == BEFORE_POWER:

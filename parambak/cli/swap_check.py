@@ -7,19 +7,20 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 from parambak.cli import faults, files_in, store
-from parambak.cli.card_compare import own_sheet
 from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping import exchanges
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.keeping.rules import ALWAYS, CONDITIONS
+from parambak.memory.digests import sha256
 from parambak.swap import acts
 from parambak.swap.cautions import CAUTIONS
-from parambak.swap.standing import Standing, standing, who
+from parambak.swap.standing import Standing, accepted_words, beside, standing, who
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from parambak.cli.screen import Screen
     from parambak.swap.conditions import Readiness
 
@@ -62,21 +63,18 @@ def command(  # noqa: PLR0913 - one argument an option
     the call that accepted it.
     """
     data, given = files_in.sheet_file(new_card) if new_card is not None else (b"", None)
+    if accept is None and (confirm or by or reason):
+        raise faults.ACCEPT_ALONE.at(expected="--accept CONDITION", found="no --accept")
     vault = store.open_vault(settings)
     assessor = Assessor(vault, store.chip_table())
-    found = standing(fleet(vault), assessor, where, given)
+    found = standing(fleet(vault), assessor, where, given, sheet_file=sha256(data))
     accepted: frozenset[str] = frozenset()
     if accept is not None:
         _accept(found, _Accepting(accept, confirm, by, reason), assessor)
         accepted = frozenset({accept})
-        found = standing(fleet(vault), assessor, where, given)
+        found = standing(fleet(vault), assessor, where, given, sheet_file=sha256(data))
     answer = found.readiness(accepted)
-    notes = found.rules.said
-    if found.unit is not None:
-        notes += exchanges.notes(vault, found.vessel, [found.unit])
-        notes += own_sheet(data, found.unit)
-    if found.others:
-        notes += (f"{len(found.others) + 1} swaps are open here: the one opened last is meant",)
+    notes = (*found.rules.said, *beside(vault, found))
     return Answer(
         _document(found, answer, assessor),
         lambda screen: _page(screen, found, answer, assessor),
@@ -141,7 +139,7 @@ def _document(found: Standing, answer: Readiness, assessor: Assessor) -> dict[st
 
 def _page(screen: Screen, found: Standing, answer: Readiness, assessor: Assessor) -> None:
     screen.heading(f"Swap check for {found.position.where}")
-    deviations(screen, found, assessor)
+    deviations(screen, accepted_words(assessor, found.course))
     screen.table(
         ("condition", "met", "required", "why"),
         [
@@ -167,21 +165,40 @@ def _page(screen: Screen, found: Standing, answer: Readiness, assessor: Assessor
         return
     screen.bad(f"NOT READY: {', '.join(answer.wanting)}. Do not take the card out yet.")
     if found.course is not None:
+        _next(screen, where, answer)
+
+
+def _next(screen: Screen, where: str, answer: Readiness) -> None:
+    """Say what to do about each condition that is wanting, and what was accepted of them."""
+    accepted = {each.condition for each in answer.deviations}
+    left = [each for each in answer.wanting if each not in accepted]
+    told = [each for each in left if each in acts.ANSWERED]
+    if not left:
         screen.say(
-            f"Tell what a person knows with `parambak swap answer {where} CONDITION yes TEXT`. In "
-            "an emergency one condition at a time can be accepted, by name and reason: --accept."
+            "All of these were accepted as deviations: the answer stays no, and whoever goes on "
+            "does so on the names and reasons above."
         )
+        return
+    if len(left) < len(answer.wanting):
+        screen.say(f"Accepted as deviations, and not met: {', '.join(sorted(accepted))}.")
+    if told:
+        words = " ".join(f"'{each}=yes: TEXT'" for each in told[:2])
+        screen.say(
+            f"Tell what a person knows, in one call if you like: `parambak swap answer {where} "
+            f"{words} --by NAME`."
+        )
+    screen.say(
+        "In an emergency one condition at a time can be accepted, by name and reason: `parambak "
+        f"swap check {where} --accept {left[0]} --confirm {left[0]} --by NAME --reason TEXT`."
+    )
 
 
-def deviations(screen: Screen, found: Standing, assessor: Assessor) -> None:
+def deviations(screen: Screen, said: Sequence[str]) -> None:
     """Print what was accepted though not met: first on every page of the swap."""
-    if found.course is None or not found.course.deviations:
+    if not said:
         return
     screen.mind("ACCEPTED DEVIATIONS in this swap:")
-    screen.points(
-        f"{each.condition} ({each.text}): {each.reason} ({who(assessor, each)})"
-        for each in found.course.deviations
-    )
+    screen.points(said)
     screen.say()
 
 

@@ -10,15 +10,19 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.diff import run_document, run_rows
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.cli.swap_check import deviations
 from parambak.compare.bytes import differing_bytes, runs
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.swap import acts
+from parambak.swap.standing import accepted_words, beside, standing
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.compare.bytes import Run
+    from parambak.keeping.known import Copy
+    from parambak.swap.standing import Standing
 
 MOST_RUNS = 20  # on the page; --json has them all
 
@@ -39,9 +43,12 @@ def command(settings: Settings, /, *, copy: str, by: str, why: str) -> Answer:
     newest = select.choose(position, "latest")
     before, after = assessor.image(newest.image), assessor.image(chosen.image)
     found = runs(before, after)
-    acts.choose(vault, position.where, chosen, why=why, by=by)
     verdict = assessor.verdict(position, chosen)
     name = select.copy_name(position, chosen)
+    acts.choose(vault, position.where, chosen, why=why, by=by)
+    standing_now = standing(fleet(vault), assessor, position.where)
+    said = accepted_words(assessor, standing_now.course)
+    stale = _stale(standing_now, chosen)
     return Answer(
         {
             "copy": name,
@@ -50,12 +57,28 @@ def command(settings: Settings, /, *, copy: str, by: str, why: str) -> Answer:
             "changed_bytes": differing_bytes(before, after),
             "runs": [run_document(run) for run in found],
         },
-        lambda screen: _page(screen, name, found, verified=verdict.verified),
-        warnings=store.warnings_of(vault),
+        lambda screen: _page(screen, name, found, said, verified=verdict.verified),
+        warnings=(*store.warnings_of(vault), *beside(vault, standing_now), *stale),
     )
 
 
-def _page(screen: Screen, name: str, found: tuple[Run, ...], *, verified: bool) -> None:
+def _stale(now: Standing, chosen: Copy) -> tuple[str, ...]:
+    """Say that a file of another copy was released, and that what was read back counts no more."""
+    course = now.course
+    if course is None or not course.released or course.released[-1].body.image == chosen.image:
+        return ()
+    return (
+        (
+            "a file of another copy was released in this swap: throw it away, write it anew with "
+            "`swap load-file`, and read the card back again"
+        ),
+    )
+
+
+def _page(
+    screen: Screen, name: str, found: tuple[Run, ...], said: tuple[str, ...], *, verified: bool
+) -> None:
+    deviations(screen, said)
     screen.heading(f"Meant from here on: {name}")
     if found:
         screen.say("It differs from the newest copy in:")

@@ -9,10 +9,16 @@ import click
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.cli.swap_check import deviations
+from parambak.keeping import select
+from parambak.keeping.assess import Assessor
 from parambak.keeping.bodies import FunctionTest
 from parambak.keeping.entries import WHEREABOUTS
+from parambak.keeping.fold import fleet
 from parambak.memory.counted import counted
 from parambak.swap import acts
+from parambak.swap.course import courses, open_course
+from parambak.swap.standing import accepted_words, others_words
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -62,13 +68,20 @@ def command(  # noqa: PLR0913 - one argument an option
     """
     given = [_test(text) for text in tests]
     vault = store.open_vault(settings)
-    taken = 0
+    assessor = Assessor(vault, store.chip_table())
+    there = acts.at(fleet(vault), where)
+    every = courses(vault, there.vessel, there.position)
+    said = accepted_words(assessor, open_course(every))
+    notes = others_words([each for each in every if each.end is None][:-1])
     if abandoned:
         position = acts.abandon(vault, where, tests=given, by=by, reason=reason)
+        closed = acts.Closed(position, 0, by_values=False, cards=(), notes=())
     else:
-        position, taken = acts.close(
+        closed = acts.close(
             vault, where, tests=given, by=by, reason=reason, old_card_to=old_card_to
         )
+        notes += _newest(assessor, where)
+    position, taken = closed.position, closed.reads
     outcome = "abandoned" if abandoned else "closed"
     return Answer(
         {
@@ -76,10 +89,26 @@ def command(  # noqa: PLR0913 - one argument an option
             "outcome": outcome,
             "reads_taken_in": taken,
             "tests": [{"name": each.name, "result": each.result} for each in given],
+            "bytes_compared": not abandoned and not closed.by_values,
+            "cards": list(closed.cards),
+            "deviations": list(said),
         },
-        lambda screen: _page(screen, position.where, taken, given, abandoned=abandoned),
-        warnings=store.warnings_of(vault),
+        lambda screen: _page(screen, closed, given, said, abandoned=abandoned),
+        warnings=(*store.warnings_of(vault), *closed.notes, *notes),
     )
+
+
+def _newest(assessor: Assessor, where: str) -> tuple[str, ...]:
+    """Say where the newest copy is not what was read back last, or is not verified."""
+    position = acts.at(fleet(assessor.vault), where).position
+    copy = position.latest
+    if copy is None:
+        return ()
+    unmet = assessor.verdict(position, copy).unmet
+    if not unmet:
+        return ()
+    listed = "; ".join(f"{each.condition}: {each.text}" for each in unmet)
+    return (f"the newest copy, {select.copy_name(position, copy)}, is NOT VERIFIED: {listed}",)
 
 
 def _test(text: str) -> FunctionTest:
@@ -91,18 +120,26 @@ def _test(text: str) -> FunctionTest:
 
 
 def _page(
-    screen: Screen, where: str, taken: int, tests: list[FunctionTest], *, abandoned: bool
+    screen: Screen,
+    closed: acts.Closed,
+    tests: list[FunctionTest],
+    said: tuple[str, ...],
+    *,
+    abandoned: bool,
 ) -> None:
+    where, taken = closed.position.where, closed.reads
+    deviations(screen, said)
     if abandoned:
         screen.mind(f"The swap at {where} is given up, and that is on record.")
         screen.say("Nothing that was read back became a copy. The old card's copy stands.")
         return
-    screen.facts(
-        [
-            ("contents", f"match by bytes; {counted(taken, 'read-back')} on record as reads"),
-            ("functions", f"{counted(len(tests), 'test')} passed"),
-        ],
-        indent=0,
-    )
+    by = "match by bytes"
+    if closed.by_values:
+        by = "carried over by VALUES of two layouts, no byte compared with the copy meant"
+    facts = [
+        ("contents", f"{by}; {counted(taken, 'read-back')} on record as reads"),
+        ("functions", f"{counted(len(tests), 'test')} passed"),
+    ]
+    screen.facts([*facts, *(("card", each) for each in closed.cards)], indent=0)
     screen.good(f"The swap at {where} is CLOSED.")
     screen.say("Keep the old card bagged until the ship says otherwise. Send the vault to a place.")

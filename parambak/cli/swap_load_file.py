@@ -23,7 +23,7 @@ from parambak.memory import digests
 from parambak.memory.counted import counted
 from parambak.reads.ways import WAYS
 from parambak.swap.on_record import Release, record_load_file
-from parambak.swap.standing import Standing, standing
+from parambak.swap.standing import Standing, accepted_words, beside, standing
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -93,10 +93,13 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
     """Write the copy of WHERE that is meant, for loading; refuse one that is not verified.
 
     That is the copy chosen in the open swap, else the newest. Its bytes are never altered.
-    With --pair, FILE holds the first chip and FILE.2 the second.
+    With --pair, FILE holds the first chip and FILE.2 the second, or for a reader that takes
+    short names alone a name with a 2 at its end.
     """
     words = _Words(**options)
     check_texts([("name of the person", words.by, NAME), ("reason", words.reason, REMARK)])
+    if not words.unverified and (words.confirm or words.reason):
+        raise faults.UNVERIFIED_ALONE.at(expected="--unverified", found="not given")
     profile = files_in.profile_file(words.profile).profile if words.profile else None
     format_name = words.format_name or (profile.format if profile else None)
     if format_name is None:
@@ -108,11 +111,9 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
     released = _released(found, words)
     image = assessor.image(copy.image)
     out = _marked(words.out, profile) if released else words.out
-    if profile is not None and profile.short_names and not _SHORT.fullmatch(Path(out).name):
-        raise faults.SHORT_NAME.at(expected="a name such as LOAD.HEX", found=Path(out).name)
     written: list[_Written] = []
     try:
-        for name, part in _parts(image, out, words.pair):
+        for name, part in _parts(image, _names(out, profile, words.pair), words.pair):
             written.append(_write(part, name, format_name, profile, assessor, words))
         release = Release(
             format_name,
@@ -129,12 +130,36 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
     return Answer(
         _document(found, written, image, format_name, released=released),
         lambda screen: _page(screen, found, written, assessor, released=released),
-        warnings=store.warnings_of(vault),
+        warnings=(*store.warnings_of(vault), *beside(vault, found), *_doubts(found)),
     )
+
+
+def _doubts(found: Standing) -> tuple[str, ...]:
+    """Say where the file is written before the swap may begin, or outside any swap."""
+    where, answer = found.position.where, found.readiness()
+    said = []
+    if found.course is None:
+        said.append(
+            f"no swap is open at {where}: who loads this and why is not on record (`swap open`)"
+        )
+    elif found.course.route == "move-chip":
+        said.append("in this swap the old chip is moved: this file is for a duplicate of it")
+    if answer.wanting:
+        said.append(
+            f"`swap check {where}` says NOT READY: {', '.join(answer.wanting)}. The file is right "
+            "for the copy meant; that the swap may begin is another thing"
+        )
+    twice = found.evidence.verdict.conditions[0].text if found.evidence.verdict else ""
+    if "released UNVERIFIED" in twice:
+        said.append(twice)
+    return tuple(said)
 
 
 def _copy(found: Standing) -> Copy:
     """Return the copy meant; raise NotFound where there is none."""
+    if found.evidence.chosen_lost:
+        where = found.position.where
+        raise faults.COPY_LOST.at(where=where, expected="the copy chosen", found="none of it")
     if found.copy is None:
         return select.choose(found.position, "latest")
     return found.copy
@@ -173,19 +198,40 @@ def _released(found: Standing, words: _Words) -> bool:
 def _marked(out: str, profile: Profile | None) -> str:
     """Return the file's name with the mark that its copy is not verified."""
     path = Path(out)
+    if not path.name:
+        return out  # no file's name: refused where it is written
     if profile is not None and profile.short_names:
         return str(path.with_name(SHORT_UNVERIFIED + path.suffix))
     return str(path.with_name(f"{path.stem}-{UNVERIFIED}{path.suffix}"))
 
 
-def _parts(image: Image, out: str, pair: How | None) -> list[tuple[str, Image]]:
+def _names(out: str, profile: Profile | None, pair: How | None) -> tuple[str, ...]:
+    """Return the names of the files, two for a pair; raise where the reader takes no such name."""
+    short = profile is not None and profile.short_names
+    path = Path(out)
+    names: tuple[str, ...] = (out,)
+    if pair is not None:
+        # A reader of short names takes no third part: LOAD.HEX is followed by LOAD2.HEX.
+        two = f"{path.stem[:7]}2{path.suffix}"
+        second = path.with_name(two) if short and path.name else f"{out}.2"
+        names = (out, str(second))
+    if short and not _SHORT.fullmatch(path.name):
+        raise faults.SHORT_NAME.at(expected="a name such as LOAD.HEX", found=path.name)
+    if len(set(names)) < len(names):
+        raise faults.SHORT_NAME.at(
+            expected="a name for the first chip that the second's is not", found=path.name
+        )
+    return names
+
+
+def _parts(image: Image, names: tuple[str, ...], pair: How | None) -> list[tuple[str, Image]]:
     """Return the files to write, two for a pair."""
     if pair is None:
-        return [(out, image)]
+        return [(names[0], image)]
     from parambak.reads.pairs import split  # noqa: PLC0415 - for a pair only
 
     first, second = split(image, pair)
-    return [(out, first), (f"{out}.2", second)]
+    return [(names[0], first), (names[1], second)]
 
 
 def _write(  # noqa: PLR0913, PLR0917 - the parts of one file
@@ -224,6 +270,7 @@ def _document(
         "copy": found.evidence.copy,
         "format": format_name,
         "verified": not released,
+        "wanting": list(found.readiness().wanting),
         "files": [
             {
                 "file": each.name,
@@ -245,7 +292,7 @@ def _page(
     *,
     released: bool,
 ) -> None:
-    deviations(screen, found, assessor)
+    deviations(screen, accepted_words(assessor, found.course))
     screen.facts([("copy", found.evidence.copy or "")], indent=0)
     for each in written:
         sums = f"{digests.sum8(each.content)} (8 bits), {digests.sum16(each.content)} (16 bits)"
@@ -265,9 +312,11 @@ def _page(
         screen.bad("UNVERIFIED: written, but nothing proves that this copy is right.")
     else:
         screen.good("Written, and read back as the same image.")
+    files = "both files, each into its own chip" if len(written) > 1 else "it"
     screen.say(
-        "Load it, compare the sum on the reader's screen with those above, read the new chip "
-        "back twice, and give both dumps to `parambak swap read-back` before any power goes on."
+        f"Load {files}, compare the sum on the reader's screen with those above, read the new chip "
+        f"back twice, and give both dumps to `parambak swap read-back {found.position.where}` "
+        "before any power goes on."
     )
 
 

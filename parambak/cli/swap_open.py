@@ -52,14 +52,14 @@ def command(  # noqa: PLR0913 - one argument an option
     and read it again on the new card.
     """
     vault = store.open_vault(settings)
-    position = acts.open_swap(
+    opened = acts.open_swap(
         vault, where, why=why, by=by, route=route, old_card=old_card, new_card=new_card_serial
     )
-
+    position = opened.position
     return Answer(
         {"where": position.where, "open": True, "route": route},
         lambda screen: _page(screen, position.where, route),
-        warnings=store.warnings_of(vault),
+        warnings=(*store.warnings_of(vault), *opened.notes),
     )
 
 

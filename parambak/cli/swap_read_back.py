@@ -15,8 +15,9 @@ from parambak.cli.read_back_bytes import Behind, Meant, read_back
 from parambak.cli.read_back_bytes import answer as bytes_answer
 from parambak.cli.read_back_values import Layouts, opened, read_values, values_answer
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.cli.swap_check import deviations
 from parambak.errors import VaultDamaged, VaultRefused
-from parambak.keeping import select
+from parambak.keeping import exchanges, select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.memory.counted import counted
@@ -24,7 +25,7 @@ from parambak.reads.ways import WAYS
 from parambak.swap.course import courses, open_course
 from parambak.swap.on_record import record_read_back, released_files
 from parambak.swap.read_back import BEFORE_POWER, STAGES, ReadBack, ValuesReadBack
-from parambak.swap.standing import meant_copy
+from parambak.swap.standing import accepted_words, others_words
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -79,7 +80,11 @@ class _Words:
 @click.option("--renames", metavar="FILE", help="With --layout: a table, old name = new name.")
 @pass_settings
 def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options: Any) -> Answer:
-    """Compare what was read from the loaded card with the latest verified copy of WHERE."""
+    """Compare what was read from the loaded card with the copy of WHERE that is meant.
+
+    That is the copy chosen in the open swap, else the one released last in it, else the
+    latest verified one.
+    """
     words = _Words(**options)
     files = Layouts(words.layout, words.old_layout, words.renames)
     vault = store.open_vault(settings)
@@ -87,7 +92,8 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     position = select.find_position(known, where)
     vessel = select.find_vessel(known, select.parse_where(where).vessel)
     assessor = Assessor(vault, store.chip_table())
-    course = open_course(courses(vault, vessel, position))
+    every = courses(vault, vessel, position)
+    course = open_course(every)
     copy = _meant(assessor, position, course)
     own = assessor.layout_of(position)
     image = assessor.image(copy.image)
@@ -103,32 +109,62 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
         given = [(read.incoming, read.found) for read in values]
         answer = values_answer(name, words.stage, values)
     else:
-        meant = Meant(name, image, own)
+        meant = Meant(name, image, own, moved=course is not None and course.route == "move-chip")
         reads = read_back(incoming, words.stage, meant, _behind(assessor, vessel, course))
         given = [(read.incoming, read.found) for read in reads]
         answer = bytes_answer(meant, words.stage, reads)
     doubts = _released(vault, position, incoming)
     if profile is None or profile.file_times:
         doubts += _old_files(position, incoming)
-    answer = _doubted(answer, doubts)
-    notes = _older(position, copy, course)
+    notes = _older(position, copy, course) + others_words(_others(every, course))
+    notes += exchanges.notes(vault, vessel, [u for u in vessel.units if position in u.positions])
     told_by = told.told_by if told else None
     swap = course.id if course else None
     notes += _put_on_record(
         vault, position, copy, given, by=words.read_by, told_by=told_by, swap=swap
     )
+    so_far = open_course(courses(vault, vessel, position)) if course is not None else None
+    doubts += _so_far(so_far, len(given), loaded=answer.exit_code == 0)
+    proven = so_far is not None and so_far.unproven is None
+    answer = _doubted(answer, accepted_words(assessor, course), doubts, proven=proven)
     return replace(answer, warnings=(*store.warnings_of(vault), *notes))
 
 
-def _doubted(answer: Answer, doubts: tuple[str, ...]) -> Answer:
-    """Say after the answer what it may not prove; scripts find it under `doubts`."""
+def _others(every: tuple[Course, ...], course: Course | None) -> tuple[Course, ...]:
+    """Return the open swaps beside the one that is meant."""
+    return tuple(each for each in every if each.end is None and each is not course)
+
+
+def _so_far(course: Course | None, given: int, *, loaded: bool) -> tuple[str, ...]:
+    """Say that what was read back so far does not prove the contents yet."""
+    if not loaded:
+        return ()
+    if course is None:
+        one = "one read alone may be wrong in the same way twice: read the chip once more, apart"
+        return (one,) if given == 1 else ()
+    if course.unproven is None:
+        return ()
+    return (f"that is not yet enough for `swap close` ({course.unproven}): read it again, apart",)
+
+
+def _doubted(
+    answer: Answer, accepted: tuple[str, ...], doubts: tuple[str, ...], *, proven: bool
+) -> Answer:
+    """Say first what was accepted in the swap, and last what the answer may not prove.
+
+    Scripts find them under `deviations` and `doubts`.
+    """
 
     def page(screen: Screen) -> None:
+        deviations(screen, accepted)
         answer.page(screen)
         for doubt in doubts:
             screen.mind(f"BUT {doubt}.")
+        if proven:
+            screen.say("`parambak swap close` takes these read-backs as proof of the contents.")
 
-    return replace(answer, document={**answer.document, "doubts": list(doubts)}, page=page)
+    said = {"deviations": list(accepted), "doubts": list(doubts), "proven": proven}
+    return replace(answer, document={**answer.document, **said}, page=page)
 
 
 def _put_on_record(  # noqa: PLR0913 - those of `record_read_back`
@@ -180,6 +216,13 @@ def _older(position: Position, copy: Copy, course: Course | None) -> tuple[str, 
     newer = select.copy_name(position, position.latest)
     if course is not None and course.meant is not None and course.meant.image == copy.image:
         return (f"an older copy than {newer} is meant in this swap: {course.meant.why}",)
+    if course is not None and course.released:
+        return (
+            (
+                f"a newer copy, {newer}, was archived since the file was released: the card is "
+                "held against the file that was released. If the newer one is meant, load that"
+            ),
+        )
     return (f"the newest copy, {newer}, is not verified: the one before it is meant",)
 
 
@@ -188,13 +231,15 @@ def _meant(assessor: Assessor, position: Position, course: Course | None) -> Cop
 
     The one that the open swap means or released unverified, else the latest verified.
     """
-    if course is not None:
-        released = course.released[-1].body.image if course.released else None
-        if course.meant is not None:
-            return meant_copy(position, course) or select.choose(position, "latest")
+    if course is not None and course.expected is not None:
         for copy in reversed(position.copies):
-            if copy.image == released:
+            if copy.image == course.expected:
                 return copy
+        raise faults.COPY_LOST.at(
+            where=position.where,
+            expected="the copy that was chosen or released in this swap",
+            found=f"none with the digest {course.expected.sha256[:8]}",
+        )
     for copy in reversed(position.copies):
         if assessor.verdict(position, copy).verified:
             return copy

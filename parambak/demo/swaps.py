@@ -105,10 +105,12 @@ def starboard(layout: Layout, **changed: str) -> bytes:
 
 
 def _told(where: str) -> Iterator[Call]:
-    """Yield what a person tells of the open swap, one condition at a time."""
-    for number, (condition, text) in enumerate(TOLD):
-        why = "What only a person knows goes on record, by name." if not number else "And further."
-        yield Call(why, ("swap", "answer", where, condition, "yes", text, *BY))
+    """Yield what a person tells of the open swap."""
+    told = (f"{condition}=yes: {text}" for condition, text in TOLD)
+    yield Call(
+        "What only a person knows goes on record, by name.",
+        ("swap", "answer", where, *told, *BY),
+    )
 
 
 def _loaded_wrongly(thruster: Layout) -> Iterator[File | Call]:
@@ -220,7 +222,8 @@ def _done_well(thruster: Layout, limits: bytes) -> Iterator[File | Call]:
     where = "/".join(STARBOARD)
     yield File("owner.toml", RULES, moment("2026-06-01 08:00"))
     yield File("thruster-card.toml", CARD, moment("2026-06-01 08:00"))
-    yield File("spare.toml", CARD, moment("2026-06-01 09:00"))
+    spare = CARD.replace(b"# INVENTED", b"# INVENTED: as read off the spare", 1)
+    yield File("spare.toml", spare, moment("2026-06-01 09:00"))
     yield File("limits.toml", limits, moment("2026-06-01 08:00"))
     yield Call("The owner's rules ask for more.", ("rules", "record", "grebe", "owner.toml", *BY))
     unit = "grebe/stbd-thruster"

@@ -45,6 +45,7 @@ class Book:
         self.rules: list[tuple[str, bodies.ShipsRulesBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
+        self.unverified: set[str] = set()
         self.damaged: list[tuple[str, str]] = []
         self.go_on(tuple(stored))
 
@@ -105,6 +106,8 @@ class Book:
                 self.read_backs[stored.digest] = (stored, body)
             case bodies.SwapClosedBody():
                 self.taken_in += body.taken_in
+            case bodies.LoadFileBody(unverified=True, swap=str(swap)):
+                self.unverified.add(swap)
             case _:
                 pass
 

@@ -253,6 +253,7 @@ def _from_read_back(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBac
         writer=stored.record.writer,
         by=stored.record.by,
         layout=body.layout,
+        after_unverified=any(body.swap in each.unverified for each in ship.books),
     )
 
 

@@ -27,7 +27,8 @@ class Read(Struct, frozen=True, gc=False):
     """One pass of the reader.
 
     `order` counts the records about the ship from 0; `vessel` is the identity that this
-    record is about, one of the ship's.
+    record is about, one of the ship's. `after_unverified` tells that it was read back from
+    a card in whose swap a file was released though its copy was not verified.
     """
 
     record: str
@@ -53,6 +54,7 @@ class Read(Struct, frozen=True, gc=False):
     reseated: bool | None = None
     pair: str | None = None
     reconstructed_from: tuple[str, ...] = ()
+    after_unverified: bool = False
 
 
 class Copy(Struct, frozen=True, gc=False):

@@ -89,6 +89,10 @@ _IN_CIRCUIT = (
     ", all of them in circuit: what falsifies one such read can falsify the next in the same way, "
     "so read the chip in a socket or by a clip where you can"
 )
+_AFTER_UNVERIFIED = (
+    "; but a file of it was released UNVERIFIED, and read back from the card loaded with it: that "
+    "shows what the card holds, not that it is right"
+)
 _LOST = "the image is damaged or lost: there are no bytes to judge"
 
 
@@ -118,6 +122,9 @@ def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
         return Condition.no(name, text + "".join(f"; {each}" for each in evidence.disagreeing))
     if apart >= rules.reads:
         doubt = _IN_CIRCUIT if all(read.how in POWERED for read in made) else ""
+        own = [read for read in made if not read.after_unverified]
+        if len(own) < given and made_apart(own) < rules.reads:
+            doubt += _AFTER_UNVERIFIED
         return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}{against}")
     if not made:
         text = (

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault, NotProven
-from parambak.keeping import select
+from parambak.keeping import exchanges, select
 from parambak.keeping.bodies import (
     AmendBody,
     Entity,
@@ -17,18 +17,20 @@ from parambak.keeping.bodies import (
     SwapOpenedBody,
     SwapTestedBody,
 )
+from parambak.keeping.cards import IN_A_UNIT, unit_of
 from parambak.keeping.fold import fleet
 from parambak.keeping.identities import new_identity
 from parambak.keeping.names import check_short, refuse_near
 from parambak.keeping.texts import NAME, REMARK, check_texts
 from parambak.swap.conditions import QUESTIONS
 from parambak.swap.course import SWAP_OPEN, courses, open_course, the_open_course
+from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.keeping.bodies import Body, Facts, FunctionTest
-    from parambak.keeping.known import Card, Copy, Fleet, Position, Unit, Vessel
+    from parambak.keeping.known import Copy, Fleet, Position, Unit, Vessel
     from parambak.swap.course import Course
     from parambak.vault.vault import Vault, Writing
 
@@ -47,6 +49,12 @@ SWAP_CONDITION = Fault(
     CallRefused,
     "that condition is not one that a person answers",
     "The others are worked out from what is on record; `parambak swap check` says how.",
+)
+SWAP_ANSWER_TWICE = Fault(
+    "swap-answer-twice",
+    CallRefused,
+    "one condition is answered twice in one call",
+    "Give each condition once. An answer that was wrong is given again in a call of its own.",
 )
 SWAP_ON_UNIT = Fault(
     "swap-no-unit",
@@ -82,6 +90,35 @@ SWAP_ABANDON_WHY = Fault(
 )
 
 
+class ToldAnswer(NamedTuple):
+    """What a person tells of one condition: `answer` is one of `ANSWERS`, `text` the evidence."""
+
+    condition: str
+    answer: str
+    text: str
+
+
+class Opened(NamedTuple):
+    """A swap that was opened: its position, and what the record says against its cards."""
+
+    position: Position
+    notes: tuple[str, ...]
+
+
+class Closed(NamedTuple):
+    """A swap that was closed.
+
+    `reads` is how many read-backs became reads, `by_values` that no byte was compared with
+    the copy meant; `cards` are words on where the cards went, `notes` what is left open.
+    """
+
+    position: Position
+    reads: int
+    by_values: bool
+    cards: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
 @dataclass(frozen=True)
 class At:
     """Where a swap is: its vessel, unit and position as known now."""
@@ -110,8 +147,8 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
     route: str,
     old_card: str | None,
     new_card: str | None,
-) -> Position:
-    """Put the opening of a swap on record; return its position."""
+) -> Opened:
+    """Put the opening of a swap on record; return its position, and what to mind of its cards."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     if old_card is not None and new_card is not None and old_card.casefold() == new_card.casefold():
         raise SWAP_CARD.at(expected="two serial numbers", found=old_card)
@@ -120,22 +157,28 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
         if open_course(courses(vault, there.vessel, there.position)) is not None:
             raise SWAP_OPEN.at(where=there.position.where, expected="no open swap", found="one")
         new: list[Entity] = []
-        old_id = _card(there.vessel, old_card, "in a unit", new)
-        new_id = _card(there.vessel, new_card, "spare aboard", new)
+        within: Facts = {"whereabouts": IN_A_UNIT, "unit": there.unit.short}
+        cards = Named(
+            _card(there.vessel, old_card, within, new),
+            _card(there.vessel, new_card, {"whereabouts": "spare aboard"}, new),
+        )
+        opened = open_swaps(vault, there.vessel)
+        refuse_taken(there.vessel, opened, cards)
         body = SwapOpenedBody(
             swap=new_identity(),
             position=there.position.id,
             route=route,
             why=why,
             new=tuple(new),
-            old_card=old_id,
-            new_card=new_id,
+            old_card=cards.old,
+            new_card=cards.new,
         )
         _add(writing, "swap-opened", there.vessel.home(there.position.id), body, by)
-    return there.position
+    notes = exchanges.notes(vault, there.vessel, [there.unit])
+    return Opened(there.position, (*notes, *card_notes(there.vessel, there.unit, opened, cards)))
 
 
-def _card(vessel: Vessel, serial: str | None, whereabouts: str, new: list[Entity]) -> str | None:
+def _card(vessel: Vessel, serial: str | None, where: Facts, new: list[Entity]) -> str | None:
     """Return the identity of a card by its serial number; one that is not known comes in."""
     if serial is None:
         return None
@@ -144,7 +187,7 @@ def _card(vessel: Vessel, serial: str | None, whereabouts: str, new: list[Entity
         if card.serial.casefold() == serial.casefold():
             return card.id
     refuse_near(serial, (card.serial for card in vessel.cards), "card")
-    facts: Facts = {"serial": serial, "whereabouts": whereabouts}
+    facts: Facts = {"serial": serial, **where}
     entity = Entity(what="card", id=new_identity(), facts=facts, inside=vessel.id)
     new.append(entity)
     return entity.id
@@ -154,13 +197,27 @@ def answer(  # noqa: PLR0913 - what was told, all by keyword
     vault: Vault, where: str, *, condition: str, told: str, text: str, by: str
 ) -> Position:
     """Put on record what a person tells of one condition of the open swap."""
-    check_texts([("name of the person", by, NAME), ("answer", text, REMARK)])
-    if condition not in ANSWERED:
-        raise SWAP_CONDITION.at(expected=", ".join(ANSWERED), found=repr(condition[:40]))
+    return tell(vault, where, [ToldAnswer(condition, told, text)], by=by)
+
+
+def tell(vault: Vault, where: str, told: Sequence[ToldAnswer], *, by: str) -> Position:
+    """Put on record what a person tells of conditions of the open swap: all of it, or none."""
+    check_texts([("name of the person", by, NAME)])
+    check_texts([(f"answer to {each.condition}"[:60], each.text, REMARK) for each in told])
+    seen: set[str] = set()
+    for each in told:
+        if each.condition not in ANSWERED:
+            raise SWAP_CONDITION.at(expected=", ".join(ANSWERED), found=repr(each.condition[:40]))
+        if each.condition in seen:
+            raise SWAP_ANSWER_TWICE.at(expected="each condition once", found=each.condition)
+        seen.add(each.condition)
     with vault.writing() as writing:
         there, course = _open_at(vault, where)
-        body = SwapAnswerBody(swap=course.id, condition=condition, answer=told, text=text)
-        _add(writing, "swap-answer", course.vessel, body, by)
+        for each in told:
+            body = SwapAnswerBody(
+                swap=course.id, condition=each.condition, answer=each.answer, text=each.text
+            )
+            _add(writing, "swap-answer", course.vessel, body, by)
     return there.position
 
 
@@ -195,8 +252,8 @@ def close(  # noqa: PLR0913 - what is told at the end, all by keyword
     by: str,
     reason: str | None,
     old_card_to: str,
-) -> tuple[Position, int]:
-    """Close the open swap; return its position, and how many read-backs became reads.
+) -> Closed:
+    """Close the open swap; return its position, what became reads, and where the cards went.
 
     Raise NotProven where the contents are not proven by two read-backs, or the function
     tests are not all passed; tests of which one failed go on record all the same.
@@ -204,26 +261,32 @@ def close(  # noqa: PLR0913 - what is told at the end, all by keyword
     _check(tests, by, reason)
     with vault.writing() as writing:
         there, course = _open_at(vault, where)
-        proof = course.proof
-        if not proof:
-            found = f"{len(course.read_backs)} read-backs in this swap"
-            expected = "two read-backs made apart at one stage, loaded correctly, none worse since"
-            raise SWAP_NOT_PROVEN.at(where=there.position.where, expected=expected, found=found)
         failed = [test.name for test in tests if test.result != "passed"]
         if failed:
             told = SwapTestedBody(swap=course.id, tests=tuple(tests))
             _add(writing, "swap-tested", course.vessel, told, by)
             raise SWAP_TEST_FAILED.at(expected="all passed", found=f"failed: {', '.join(failed)}")
+        if course.unproven is not None:
+            raise SWAP_NOT_PROVEN.at(
+                where=there.position.where,
+                expected="two read-backs made apart at one stage, loaded correctly, none worse "
+                "since",
+                found=course.unproven,
+            )
         if not tests:
             raise SWAP_NOT_TESTED.at(expected="--test NAME=passed", found="no test")
-        _move_cards(writing, there, course, old_card_to, by)
+        proof = course.proof
+        cards = _move_cards(writing, there, course, old_card_to, by)
         taken_in = tuple(each.record for each in proof)
         body = SwapClosedBody(
             swap=course.id, outcome="closed", reason=reason, tests=tuple(tests), taken_in=taken_in
         )
         objects = [each.body.image.sha256 for each in proof]
         _add(writing, "swap-closed", course.vessel, body, by, *objects)
-    return there.position, len(proof)
+    named = Named(course.body.old_card, course.body.new_card)
+    notes = also_in(there.vessel, there.unit, named) if course.body.new_card else ()
+    by_values = any(each.body.by_values for each in proof)
+    return Closed(there.position, len(proof), by_values, cards, notes)
 
 
 def abandon(
@@ -253,22 +316,32 @@ def _open_at(vault: Vault, where: str) -> tuple[At, Course]:
     return there, the_open_course(vault, there.vessel, there.position)
 
 
-def _move_cards(writing: Writing, there: At, course: Course, old_card_to: str, by: str) -> None:
-    """Put the whereabouts of both cards on record, the fitted one's with its unit."""
-    moves: list[tuple[str | None, Facts]] = [
-        (course.body.old_card, {"whereabouts": old_card_to, "unit": ""}),
-        (course.body.new_card, {"whereabouts": "in a unit", "unit": there.unit.short}),
+def _move_cards(
+    writing: Writing, there: At, course: Course, old_card_to: str, by: str
+) -> tuple[str, ...]:
+    """Put the whereabouts of both cards on record; return where they went, in words.
+
+    An old card that was fitted in another unit meanwhile stays on record there.
+    """
+    moves: list[tuple[str, str | None, Facts]] = [
+        ("old card", course.body.old_card, {"whereabouts": old_card_to, "unit": ""}),
+        ("new card", course.body.new_card, {"whereabouts": IN_A_UNIT, "unit": there.unit.short}),
     ]
-    for card, facts in moves:
-        if card is not None:
-            for identity in _identities(there.vessel, card):
-                body = AmendBody(what="card", id=identity, facts=facts, why="swap closed")
-                _add(writing, "amend", there.vessel.home(identity), body, by)
-
-
-def _identities(vessel: Vessel, card: str) -> list[str]:
-    same: list[Card] = [each for each in vessel.cards if card in each.ids]
-    return sorted(same[0].ids) if same else [card]
+    said = []
+    for what, identity, facts in moves:
+        card = next((each for each in there.vessel.cards if identity in each.ids), None)
+        if card is None:
+            continue
+        since = unit_of(there.vessel, card)
+        if what == "old card" and since is not None and since is not there.unit:
+            said.append(f"old card {card.serial}: in {since.where} meanwhile, and left so")
+            continue
+        for each in sorted(card.ids):
+            body = AmendBody(what="card", id=each, facts=facts, why="swap closed")
+            _add(writing, "amend", there.vessel.home(each), body, by)
+        now = f"in {there.unit.where}" if facts["unit"] else str(facts["whereabouts"])
+        said.append(f"{what} {card.serial}: {now}")
+    return tuple(said)
 
 
 def _add(writing: Writing, kind: str, vessel: str, body: Body, by: str, *relies_on: str) -> None:

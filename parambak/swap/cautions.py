@@ -5,13 +5,17 @@ from __future__ import annotations
 # The route on which nothing is loaded: common practice, no source.
 MOVE_CHIP: tuple[str, ...] = (
     "Read the old chip twice before it is moved, and archive both reads: it may break on the way.",
-    "Keep a duplicate at hand: a spare chip of the same part loaded from `swap load-file`, or "
-    "that file and a reader that can load it.",
+    (
+        "Keep a duplicate at hand: a spare chip of the same part loaded from `swap load-file`, or "
+        "that file and a reader that can load it."
+    ),
     "Note or photograph which way round the chip sits. Lift it straight, by both ends.",
     "Fit it to the new card with power off; look for bent and folded pins.",
     "Read it again on the new card before power-up, and give the reads to `swap read-back`.",
-    "Links, switches, address and program memories stay with each card: compare the two sheets "
-    "with `card compare` first.",
+    (
+        "Links, switches, address and program memories stay with each card: compare the two sheets "
+        "with `card compare` first."
+    ),
 )
 CAUTIONS: tuple[str, ...] = (
     "Isolate and lock out the unit; tell all who depend on it before power goes off.",

@@ -30,6 +30,10 @@ QUESTIONS = {
     "way-back": "when to stop, and how the old card is fitted again",
     "old-card-kept": "is the old card labelled, bagged and kept until the trials are done",
 }
+CHOSEN_LOST = (
+    "the copy that was chosen in this swap is not on record here any more; choose one with "
+    "`swap choose`"
+)
 MOST_NAMED = 12  # values in a sentence
 
 
@@ -37,9 +41,11 @@ MOST_NAMED = 12  # values in a sentence
 class Evidence:
     """All that the answer rests on.
 
-    `copy` and `verdict` are None where the position has no copy; `older` says why it is
+    `copy` and `verdict` are None where the position has no copy, with `chosen_lost` where the
+    one that was chosen is no longer this position's; `older` says why it is
     not the newest; `decoded` is None where there is no layout; `sheet` says whether the
     unit's card sheet is on record; `entries` is None where no new card's sheet was given.
+    `own_sheet` tells that the new card's is the very file of the unit's.
     `supplies` is what was measured. `held` are the other places that held the copy: name,
     day when that was shown, and whether it was hashed there. `answers` are what was told
     of the open swap, by condition, each with its words about who and when; None where no
@@ -56,6 +62,8 @@ class Evidence:
     held: Sequence[tuple[str, date, bool]] = ()
     answers: Mapping[str, tuple[Answer, str]] | None = None
     read_since: str | None = None
+    chosen_lost: bool = False
+    own_sheet: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,13 +124,13 @@ def _conditions(evidence: Evidence) -> list[Condition]:
         *(_told(evidence, name) for name in QUESTIONS if name != "last-read"),
         Condition("supplies", *evidence.supplies),
         _last_read(evidence),
-        _copy(evidence.copy),
+        _copy(evidence),
         *(verdict.conditions if verdict is not None else _nothing_to_judge()),
         _meant(evidence),
         _second_place(evidence.held),
         _within_limits(evidence.decoded),
         _sheet_on_record(sheet=evidence.sheet),
-        _new_card(sheet=evidence.sheet, entries=evidence.entries),
+        _new_card(evidence),
         _belongs_to_card(evidence),
         _counters(evidence),
     ]
@@ -148,7 +156,10 @@ def _last_read(evidence: Evidence) -> Condition:
     return _told(evidence, "last-read")
 
 
-def _copy(copy: str | None) -> Condition:
+def _copy(evidence: Evidence) -> Condition:
+    copy = evidence.copy
+    if evidence.chosen_lost:
+        return Condition.no("copy", CHOSEN_LOST)
     if copy is None:
         return Condition.no("copy", "no copy of this position is in the vault")
     return Condition.yes("copy", copy)
@@ -233,15 +244,23 @@ def _sheet_on_record(*, sheet: bool) -> Condition:
     )
 
 
-def _new_card(*, sheet: bool, entries: Sequence[Entry] | None) -> Condition:
-    name = "new-card"
-    if entries is None:
-        return Condition.unknown(name, "no sheet of the new card was given (--new-card)")
-    if not sheet:
-        return Condition.unknown(name, "nothing to compare the new card's sheet with")
+def _nothing_compared(evidence: Evidence) -> str | None:
+    if evidence.entries is None:
+        return "no sheet of the new card was given (--new-card)"
+    if evidence.own_sheet:
+        return "the sheet given is the very file on record for the unit: was the card read off?"
+    return None if evidence.sheet else "nothing to compare the new card's sheet with"
+
+
+def _new_card(evidence: Evidence) -> Condition:
+    name, entries = "new-card", evidence.entries
+    nothing = _nothing_compared(evidence)
+    if entries is None or nothing is not None:
+        return Condition.unknown(name, nothing or "")
     differing = [f"{e.name}: needs {e.unit}, has {e.card}" for e in entries if e.same is False]
     if differing:
-        return Condition.no(name, "; ".join(differing))
+        what = "; what each means: `card compare`"
+        return Condition.no(name, "; ".join(differing) + what)
     if not entries:
         return Condition.unknown(name, "neither sheet states anything")
     unstated = [e.name for e in entries if e.same is None]

@@ -20,6 +20,7 @@ from parambak.keeping.bodies import (
     body_of,
 )
 from parambak.keeping.book import local_time
+from parambak.memory.counted import counted
 from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from parambak.keeping.known import Position, Vessel
     from parambak.vault.vault import Stored, Vault
 
+CLOSED = "closed"
 PASSES = 2  # read-backs made apart at one stage
 
 SWAP_NONE = Fault(
@@ -147,6 +149,7 @@ class Course:
     read_backs: list[ReadBackTold] = field(default_factory=list)
     tested: list[Tested] = field(default_factory=list)
     end: End | None = None
+    ends: list[End] = field(default_factory=list)
 
     @property
     def route(self) -> str:
@@ -158,14 +161,59 @@ class Course:
         """Return the read-backs that prove the contents, oldest first; none where nothing does.
 
         Two or more, made apart at one stage and loaded correctly, with none behind the
-        first of them that was not.
+        first of them that was not, all against the copy that is meant. Where values were
+        compared, two must be the same bytes.
         """
+        return self._good() if self.unproven is None else ()
+
+    @property
+    def unproven(self) -> str | None:
+        """Return in words why the contents are not proven; None where they are."""
+        if not self.read_backs:
+            return "no read-back in this swap"
+        last = self.read_backs[-1].body
+        if not last.loaded_correctly:
+            names = ", ".join(dump.name for dump in last.dumps)
+            return f"the newest read-back, {names}, was not loaded correctly"
+        if self.expected not in {None, last.meant}:
+            return "the read-backs were held against another copy than the one meant now"
+        alike: dict[tuple[str, str], list[ReadBackTold]] = {}
+        for each in self._good():
+            same = each.body.image.sha256 if each.body.by_values else ""
+            alike.setdefault((each.body.stage, same), []).append(each)
+        if any(made_apart(each) >= PASSES for each in alike.values()):
+            return None
+        listed = [_counted_apart(stage, each) for (stage, _), each in alike.items()]
+        return f"against the copy meant and loaded correctly: {'; '.join(listed)}"
+
+    @property
+    def expected(self) -> ImageEntry | None:
+        """Return the image of the copy chosen, else of the file released last; None without."""
+        if self.meant is not None:
+            return self.meant.image
+        return self.released[-1].body.image if self.released else None
+
+    @property
+    def unverified(self) -> Released | None:
+        """Return the newest release of a file whose copy was not verified, or None."""
+        return next((each for each in reversed(self.released) if each.body.unverified), None)
+
+    def _good(self) -> tuple[ReadBackTold, ...]:
+        """Return the read-backs since the last one that was wrong, or against another copy."""
         good: list[ReadBackTold] = []
         for each in self.read_backs:
+            if good and good[-1].body.meant != each.body.meant:
+                good = []
             good = [*good, each] if each.body.loaded_correctly else []
-        stages = {each.body.stage for each in good}
-        at_one = ([each for each in good if each.body.stage == stage] for stage in stages)
-        return tuple(good) if any(made_apart(each) >= PASSES for each in at_one) else ()
+        return tuple(good)
+
+
+def _counted_apart(stage: str, good: Sequence[ReadBackTold]) -> str:
+    apart = made_apart(good)
+    said = f"{stage}: {counted(apart, 'read')}"
+    if len(good) == apart:
+        return said
+    return f"{said}, as the same file or files of the very same time count once"
 
 
 def courses(vault: Vault, vessel: Vessel, position: Position) -> tuple[Course, ...]:
@@ -202,10 +250,20 @@ def open_course(found: Sequence[Course]) -> Course | None:
 
 def the_open_course(vault: Vault, vessel: Vessel, position: Position) -> Course:
     """Return the open swap at a position; raise NotFound where there is none."""
-    found = open_course(courses(vault, vessel, position))
+    every = courses(vault, vessel, position)
+    found = open_course(every)
     if found is None:
-        raise SWAP_NONE.at(where=position.where, expected="an open swap", found="none")
+        said = ended_words(every[-1]) if every else "none"
+        raise SWAP_NONE.at(where=position.where, expected="an open swap", found=said)
     return found
+
+
+def ended_words(course: Course) -> str:
+    """Return how and when a swap ended, in words."""
+    end = course.end
+    if end is None:
+        return f"one that was opened on {course.opened.at.date()}"
+    return f"the last one was {end.outcome} on {end.at.date()}"
 
 
 def _told(stored: Stored) -> Told:
@@ -255,9 +313,10 @@ def _tested(course: Course, stored: Stored) -> None:
 def _closed(course: Course, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapClosedBody)
     told = _told(stored)
-    course.end = End(
-        told.record, told.by, told.at, body.outcome, body.reason, body.tests, body.taken_in
-    )
+    end = End(told.record, told.by, told.at, body.outcome, body.reason, body.tests, body.taken_in)
+    course.ends.append(end)
+    # Of two laptops that ended it, one closing it: what was read back is a read from then on.
+    course.end = next((each for each in course.ends if each.outcome == CLOSED), course.ends[0])
 
 
 _TAKERS = {

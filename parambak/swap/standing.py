@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from parambak.errors import SheetRefused, VaultDamaged
-from parambak.keeping import select
+from parambak.keeping import exchanges, select
 from parambak.keeping.cards import refuse_other
 from parambak.keeping.holdings import Holdings
 from parambak.swap import measured
@@ -15,6 +15,7 @@ from parambak.swap.conditions import Evidence, readiness
 from parambak.swap.course import courses, in_order, open_course
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from parambak.keeping.assess import Assessor
@@ -51,16 +52,19 @@ class Standing:
         return readiness(self.evidence, self.rules, deviations, accepted)
 
 
-def standing(
+def standing(  # noqa: PLR0913 - what is asked for and what is given with it
     known: Fleet,
     assessor: Assessor,
     where: str,
     new_card: Sheet | None = None,
     course: Course | None = None,
+    *,
+    sheet_file: str | None = None,
 ) -> Standing:
     """Gather where the swap at a WHERE stands; `new_card` is the new card's sheet.
 
     Where none is given, it is the one on record of the new card that the swap names.
+    `sheet_file` is the digest of the file given.
 
     `course` is the swap that is asked for; else the one that is open.
     """
@@ -72,6 +76,7 @@ def standing(
     course = course or open_course(every)
     others = tuple(each for each in every if each.end is None and each is not course)
     copy = meant_copy(position, course)
+    lost = course is not None and course.meant is not None and copy is None
     ids = position.ids | (unit.ids if unit is not None else frozenset())
     evidence = Evidence(
         copy=select.copy_name(position, copy) if copy else None,
@@ -79,7 +84,9 @@ def standing(
         decoded=_decoded(assessor, position, copy),
         sheet=unit is not None and unit.sheet is not None,
         entries=_entries(assessor, vessel, unit, course, new_card),
-        older=course.meant.why if course is not None and course.meant is not None else None,
+        older=_older(position, course, copy),
+        chosen_lost=lost,
+        own_sheet=_one_sheet(_new_card(vessel, course), unit, sheet_file if new_card else None),
         supplies=measured.supplies(measured.on_record(vault, vessel, ids)),
         held=_held(vault, copy),
     )
@@ -97,7 +104,8 @@ def standing(
 def meant_copy(position: Position, course: Course | None) -> Copy | None:
     """Return the copy that a swap means, else the newest; None where there is none.
 
-    A swap that has ended means the copy that its card was last held against.
+    A swap that has ended means the copy that its card was last held against. A copy that an
+    open swap chose and that is no longer this position's is never replaced by another.
     """
     image = course.meant.image if course is not None and course.meant is not None else None
     if image is None and course is not None and course.end is not None:
@@ -105,7 +113,52 @@ def meant_copy(position: Position, course: Course | None) -> Copy | None:
         meant = meant or [each.body.image for each in course.released]
         image = meant[-1] if meant else None
     chosen = [copy for copy in position.copies if copy.image == image]
+    if not chosen and course is not None and course.end is None and course.meant is not None:
+        return None
     return chosen[-1] if chosen else position.latest
+
+
+def beside(vault: Vault, found: Standing) -> tuple[str, ...]:
+    """Return what has to be said beside every answer of a swap, but for its deviations."""
+    said = exchanges.notes(vault, found.vessel, [found.unit]) if found.unit is not None else ()
+    return (*said, *others_words(found.others))
+
+
+def others_words(others: Sequence[Course]) -> tuple[str, ...]:
+    """Say that further swaps are open at one position, as two laptops may leave them."""
+    if not others:
+        return ()
+    listed = "; ".join(f"{each.body.why} ({each.opened.at.date()})" for each in others)
+    return (
+        (
+            f"{len(others) + 1} swaps are open here, as two laptops may leave them: the one opened "
+            f"last is meant. What was told and done of the other stays with it: {listed}. Once "
+            "this one is closed, give that one up with `swap close --abandoned`"
+        ),
+    )
+
+
+def accepted_words(assessor: Assessor, course: Course | None) -> tuple[str, ...]:
+    """Return what was accepted in a swap though not met, a file's release among it."""
+    if course is None:
+        return ()
+    said = [
+        f"{each.condition} ({each.text}): {each.reason} ({who(assessor, each)})"
+        for each in course.deviations
+    ]
+    said += [
+        f"a file was released UNVERIFIED: {each.body.reason or 'no reason'} ({who(assessor, each)})"
+        for each in course.released
+        if each.body.unverified
+    ]
+    return tuple(said)
+
+
+def _older(position: Position, course: Course | None, copy: Copy | None) -> str | None:
+    """Return why a copy was chosen that is not the newest; None where it is the newest."""
+    if course is None or course.meant is None or copy is position.latest:
+        return None
+    return course.meant.why
 
 
 def who(assessor: Assessor, told: Told) -> str:
@@ -151,6 +204,14 @@ def _entries(
             raise
         return (Entry("for", other.expected or "", other.found or "", same=False), *entries)
     return entries
+
+
+def _one_sheet(card: Card | None, unit: Unit | None, given: str | None) -> bool:
+    """Tell whether the new card's sheet, given or on record, is the very file of the unit's."""
+    theirs = given
+    if theirs is None and card is not None and card.sheet is not None:
+        theirs = card.sheet[0]
+    return theirs is not None and unit is not None and theirs == (unit.sheet or ("",))[0]
 
 
 def _new_card(vessel: Vessel, course: Course | None) -> Card | None:

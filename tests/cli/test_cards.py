@@ -124,8 +124,10 @@ def test_the_units_own_sheet_given_as_the_new_cards_is_told(aboard: Ship) -> Non
     """It would agree with itself, and say nothing of the card."""
     for words in (("card", "compare", UNIT), ("swap", "check", f"{UNIT}/U12")):
         result = aboard.run(*words, "--new-card", "unit.toml")
-        assert "the very file on record for the unit" in " ".join(result.err.split())
-        assert "very file" not in aboard.run(*words, "--new-card", "new.toml").err
+        said = " ".join((result.out + result.err).replace("\n", " ").split())
+        assert "the very file on record for the unit" in said
+        other = aboard.run(*words, "--new-card", "new.toml")
+        assert "very file" not in " ".join((other.out + other.err).split())
 
 
 @pytest.mark.parametrize(
