@@ -151,7 +151,7 @@ class Case:
         if self._writes.command not in PARTLY or outcome.code == self._writes.code:
             yield from soundness.faults_of(self._folder, allowed=allowed)
         yield from self._on_record(outcome)
-        out = self._writes.out
+        out = self._writes.out if self._writes.keeps else None  # a pack is kept, whatever fails
         if out and outcome.code != self._writes.code and out in held and not way.for_ever:
             yield f"{out} lies there though it was refused"
 
@@ -193,8 +193,8 @@ class Case:
         held, added = soundness.records_of(self._folder), self._added()
         outcome = call(self._folder, self._writes.words)
         done = first.code == self._writes.code or added
-        done = done or self._writes.out or self._writes.command in PARTLY
-        if outcome.error in self._writes.already and done:
+        begun = bool(done or self._writes.out or self._writes.command in PARTLY)
+        if outcome.error in self._writes.already and begun:
             return
         if outcome.code != self._writes.code:
             yield f"the second call: {outcome.said}"
