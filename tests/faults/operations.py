@@ -148,12 +148,19 @@ class Case:
         for name in soundness.lost(self._vital(), held):
             yield f"{name} is gone or changed"
         allowed = TRUE_THEN if self._counted else UNFINISHED
-        if self._writes.command not in PARTLY or outcome.code == self._writes.code:
-            yield from soundness.faults_of(self._folder, allowed=allowed)
+        yield from self._faults(allowed)
         yield from self._on_record(outcome)
         out = self._writes.out if self._writes.keeps else None  # a pack is kept, whatever fails
         if out and outcome.code != self._writes.code and out in held and not way.for_ever:
             yield f"{out} lies there though it was refused"
+
+    def _faults(self, allowed: Iterable[str]) -> Iterable[str]:
+        """Return what is wrong with the vault, but for what such a command truly leaves."""
+        if self._writes.command in PARTLY:
+            return []
+        wrong = soundness.faults_of(self._folder, allowed=allowed)
+        # A vessel that left in part says so, and that the same call goes on.
+        return [each for each in wrong if self._writes.keeps or "left this vault, and" not in each]
 
     def _on_record(self, outcome: Outcome) -> Iterable[str]:
         """Say where what was added is not what was answered."""
@@ -202,8 +209,7 @@ class Case:
         more = soundness.records_of(self._folder) - held
         if Counter(self._writes.adds) - more and not added:
             yield f"the second call added no more than {dict(more)}"
-        if self._writes.command not in PARTLY:
-            yield from soundness.faults_of(self._folder, allowed=TRUE_THEN)
+        yield from self._faults(TRUE_THEN)
 
 
 def met_answer(outcome: Outcome) -> bool:
