@@ -114,7 +114,10 @@ class _Fetch:
         return known
 
     def _lost(self, known: set[str]) -> set[str]:
-        """Return the records that this vault had: of a limited place's vessels if that can be."""
+        """Return the records that this vault had: of a limited place's vessels if that can be.
+
+        One whose file is right came from another process a moment ago, or is of a later format.
+        """
         sent = self._vessels
         named: set[str] = set()
         for vessel in self._vault.vessels():
@@ -125,7 +128,11 @@ class _Fetch:
         here = set(self._files_here())
         if sent is not None:
             here &= self._listed.records.keys()
-        return (named | here) - known
+        return {digest for digest in (named | here) - known if not self._is_right(digest)}
+
+    def _is_right(self, digest: str) -> bool:
+        path = self._vault.root / records.file_of(digest)
+        return files.holds(path, digest, records.MAX_BYTES) is True
 
     def _files_here(self) -> Iterator[str]:
         """Yield the digests that the vault has files of records for, right or wrong."""

@@ -147,7 +147,8 @@ class Vault:
         writer, stamp = self._own.known_writer(), files.stamp_of(self.root)
         if writer is None or stamp is None:
             return None
-        told = [writer, self.identity, str(self.root.resolve()), str(stamp.inode)]
+        path = os.fsencode(self.root.resolve()).decode("utf-8", "backslashreplace")
+        told = [writer, self.identity, path, str(stamp.inode)]
         return sha256(records.canonical(told))
 
     def vessels(self) -> tuple[str, ...]:

@@ -219,3 +219,16 @@ def test_kinds_are_known_by_vessel(stick: Home) -> None:
     assert vault.vessels_with("nothing") == ()
     assert len(vault.of_kind(GREBE, "note")) == SOME
     assert vault.of_kind(GREBE, "nothing") == []
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere no path holds such a name")
+def test_a_folder_whose_name_is_no_text_is_a_vault_like_any_other(tmp_path: Path) -> None:
+    """A name in an old encoding: the record of its recheck tells it from others."""
+    marks = set()
+    for name in (b"old \xff", b"old \xfe"):
+        home = Home(tmp_path / os.fsdecode(name) / "vault", tmp_path / "own")
+        home.root.parent.mkdir()
+        home.note("kept")
+        marks.add(home.open().folder_mark)
+    assert len(marks) == 2
+    assert None not in marks

@@ -8,9 +8,10 @@ import pytest
 from parambak.errors import ParambakError
 from parambak.vault import places, vault_toml
 from parambak.vault.leaving import LEFT
+from parambak.vault.places_send import send
 from parambak.vault.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.placing import again, clean, flip, made_place, sent_to
+from tests.vault.placing import again, clean, flip, made_place, nothing, sent_to
 from tests.vault.test_places import two_customers
 
 if TYPE_CHECKING:
@@ -183,3 +184,15 @@ def test_the_folder_above_must_be_there(full: Home, tmp_path: Path) -> None:
     store = FolderStore(tmp_path / "no-stick" / "backup")
     assert code_of(lambda: made_place(full.open(), store)) == "place-absent"
     assert not (tmp_path / "no-stick").exists()
+
+
+def test_what_another_process_wrote_meanwhile_is_no_damage(full: Home, stick: Path) -> None:
+    """Two sendings at once: a record that came after this one looked is right, and not gone."""
+    target, _ = sent_to(full, stick)
+    early = full.open()
+    late = full.note("of the other process")
+    sent = send(early, FolderStore(stick), target, nothing)
+    assert sent.refused == ()
+    assert not sent.vault_damaged
+    again(full, stick, target)
+    assert late in {stored.digest for stored in Home(stick, full.own).open().records(GREBE)}
