@@ -1,24 +1,24 @@
-"""`diff`: what changed between two copies, byte by byte and field by field."""
+"""`diff`: what changed between copies, byte by byte and field by field."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.cli import by_values, faults, files_in, store
+from parambak.cli import by_values, compare_faults, faults, files_in, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.decode import decoded_by
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.compare import fields as compare_fields
-from parambak.compare.bytes import Run, runs
+from parambak.compare.fields import FADING
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from parambak.cli.diff_page import Pair
     from parambak.cli.screen import Screen
+    from parambak.compare.bytes import Run
     from parambak.compare.fields import FieldChange
     from parambak.layouts.model import Layout
     from parambak.memory.image import Range
@@ -27,24 +27,9 @@ RUNS_SHOWN = 40
 BYTES_SHOWN = 12
 
 
-@dataclass(frozen=True)
-class _Found:
-    """What differs. `changes` and `loose` are None where there is no layout."""
-
-    old: str
-    new: str
-    runs: tuple[Run, ...]
-    changes: tuple[FieldChange, ...] | None
-    loose: tuple[Range, ...]
-
-    @property
-    def changed_bytes(self) -> int:
-        return sum(run.length for run in self.runs)
-
-
 @parambak_command("diff", example="parambak diff grebe/port-thruster/U12@previous LATEST.HEX")
-@click.argument("old", metavar="OLD")
-@click.argument("new", metavar="NEW")
+@click.argument("copies", metavar="OLD NEW...", nargs=-1)
+@click.option("--since", metavar="DATE", help="One WHERE: its copy at that date and its latest.")
 @click.option("--layout", metavar="FILE", help="Tell fields by this layout.")
 @click.option(
     "--old-layout",
@@ -52,32 +37,121 @@ class _Found:
     help="OLD's own layout, where other software moved the fields: compares values, not bytes.",
 )
 @click.option("--renames", metavar="FILE", help="With --old-layout: a table, old name = new name.")
+@click.option("--remark", metavar="TEXT", help="Keep what is known of the change, with the visit.")
+@click.option("--by", metavar="PERSON", help="With --remark: who says so; a visit remembers it.")
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
     settings: Settings,
     /,
     *,
-    old: str,
-    new: str,
+    copies: tuple[str, ...],
+    since: str | None,
     layout: str | None,
     old_layout: str | None,
     renames: str | None,
+    remark: str | None,
+    by: str | None,
 ) -> Answer:
-    """Show what differs between OLD and NEW: dump files, or WHERE@WHICH."""
-    before, after = store.given(settings, old), store.given(settings, new)
-    chosen = files_in.layout_file(layout).layout if layout else after.layout
+    """Show what differs between OLD and NEW: dump files, or WHERE@WHICH.
+
+    Of three or more, each is compared with the one before it, and the first with the last.
+    Values that go back and forth, and cells that fade, show from three on.
+    """
+    given = [store.given(settings, text) for text in _named(copies, since)]
+    chosen = files_in.layout_file(layout).layout if layout else _layout_of(given)
     if old_layout is not None or renames is not None:
-        return _by_values(before, after, (old_layout, chosen), renames)
-    found = _compare(before, after, chosen or before.layout)
-    document = {
-        "same": not found.runs,
-        "bytes_compared": True,
-        "changed_bytes": found.changed_bytes,
-        "runs": [run_document(run) for run in found.runs],
-        "fields": [_change_document(change) for change in found.changes or ()],
-        "unexplained": [{"start": each.start, "length": each.length} for each in found.loose],
+        if len(given) > 2 or remark is not None:
+            raise compare_faults.DIFF_WHAT.at(
+                expected="OLD and NEW alone", found=f"{len(given)} things"
+            )
+        own = files_in.layout_file(layout).layout if layout else given[-1].layout
+        return _by_values(given[0], given[1], (old_layout, own), renames)
+    return _by_bytes(given, chosen, remark, by)
+
+
+def _named(copies: Sequence[str], since: str | None) -> Sequence[str]:
+    """Return what is to be compared, oldest first; raise CallRefused where it is not two."""
+    if since is None:
+        if len(copies) < 2:
+            raise compare_faults.DIFF_WHAT.at(expected="two or more", found=f"{len(copies)}")
+        return copies
+    if len(copies) != 1 or "@" in copies[0]:
+        raise compare_faults.DIFF_WHAT.at(
+            expected="one WHERE with --since", found=" ".join(copies)[:80]
+        )
+    return (f"{copies[0]}@{since}", f"{copies[0]}@latest")
+
+
+def _layout_of(given: Sequence[store.Given]) -> Layout | None:
+    """Return the layout that the newest of them has."""
+    return next((each.layout for each in reversed(given) if each.layout is not None), None)
+
+
+def _by_bytes(
+    given: Sequence[store.Given], layout: Layout | None, remark: str | None, by: str | None
+) -> Answer:
+    from parambak.cli import diff_page  # noqa: PLC0415 - not with two layouts
+
+    pairs = diff_page.pairs_of(given, layout)
+    whole = pairs[0] if len(pairs) == 1 else diff_page.pairs_of([given[0], given[-1]], layout)[0]
+    if remark is not None:
+        diff_page.put_remark(whole, remark, by)
+    told = [diff_page.with_remarks(each) for each in pairs]
+    whole = told[0] if len(pairs) == 1 else diff_page.with_remarks(whole)
+    same = not any(pair.runs for pair in told)
+    document = {"same": same, "bytes_compared": True, **_pair_document(whole)}
+    if len(told) > 1:
+        document["pairs"] = [{"same": not p.runs, **_pair_document(p)} for p in told]
+    return Answer(document, lambda screen: diff_page.page(screen, told), exit_code=0 if same else 1)
+
+
+def _pair_document(pair: Pair) -> dict[str, Any]:
+    return {
+        "old": pair.old.name,
+        "new": pair.new.name,
+        "changed_bytes": sum(run.length for run in pair.runs),
+        "runs": [run_document(run) for run in pair.runs],
+        "fields": [_field_document(pair, change) for change in pair.fields],
+        "unexplained": [_span(each.range) for each in pair.loose],
+        "fading": [_span(each.range) for each in pair.loose if each.kind == FADING],
+        "moved": [
+            {
+                "kind": each.kind,
+                "start": each.start,
+                "length": each.length,
+                "by": each.by,
+                "changed_bytes": each.changed,
+                "left": [_span(rest) for rest in each.left],
+            }
+            for each in pair.moved
+        ],
+        "failing_checks": list(pair.broken),
+        "remarks": [
+            {"text": each.text, "by": pair.person(each.by), "on": each.on.isoformat()}
+            for each in pair.remarks
+        ],
+        "remark_wanted": pair.remark_wanted,
     }
-    return Answer(document, lambda screen: _page(screen, found), exit_code=1 if found.runs else 0)
+
+
+def _field_document(pair: Pair, change: FieldChange) -> dict[str, Any]:
+    return {
+        "field": change.field,
+        "kind": change.kind,
+        "at": change.at,
+        "old": change.old,
+        "new": change.new,
+        "unit": change.unit,
+        "by": change.by,
+        "crossed": change.crossed,
+        "within_limits": change.within_limits,
+        "expected": change.expected,
+        "checks_renewed": list(pair.renewed(change.field)),
+    }
+
+
+def _span(each: Range) -> dict[str, int]:
+    return {"start": each.start, "length": each.length}
 
 
 def _by_values(
@@ -121,32 +195,9 @@ def _by_values(
     return Answer(document | by_values.document(found), page, exit_code=0 if same else 1)
 
 
-def _compare(before: store.Given, after: store.Given, layout: Layout | None) -> _Found:
-    found = runs(before.image, after.image)
-    if layout is None:
-        loose = tuple(run.range for run in found)
-        return _Found(before.name, after.name, found, None, loose)
-    changes = compare_fields.changes(
-        decoded_by(layout, before.image), decoded_by(layout, after.image)
-    )
-    loose = compare_fields.unexplained(layout, found)
-    return _Found(before.name, after.name, found, changes, loose)
-
-
 def run_document(run: Run) -> dict[str, Any]:
     """Return a run under the keys of the contract."""
     return {"start": run.start, "old": run.old.hex().upper(), "new": run.new.hex().upper()}
-
-
-def _change_document(change: FieldChange) -> dict[str, Any]:
-    return {
-        "field": change.field,
-        "kind": change.kind,
-        "old": change.old,
-        "new": change.new,
-        "unit": change.unit,
-        "expected": change.expected,
-    }
 
 
 def run_rows(found: Sequence[Run]) -> list[tuple[str, str, str, str]]:
@@ -163,53 +214,3 @@ def side(data: bytes) -> str:
         return "absent"
     shown = data[:BYTES_SHOWN].hex(" ").upper()
     return shown if len(data) <= BYTES_SHOWN else f"{shown} …"
-
-
-def _page(screen: Screen, found: _Found) -> None:
-    screen.facts([("old", found.old), ("new", found.new)], indent=0)
-    screen.say()
-    if not found.runs:
-        screen.good("The same: no byte differs.")
-        return
-    screen.table(("address", "bytes", "old", "new"), run_rows(found.runs), right=(1,))
-    if len(found.runs) > RUNS_SHOWN:
-        screen.say(f"and {len(found.runs) - RUNS_SHOWN} more runs; --json gives them all.")
-    screen.say()
-    if found.changes:
-        screen.table(
-            ("address", "field", "old", "new", "kind"),
-            [_change_row(change) for change in found.changes],
-        )
-        screen.say()
-    for each in found.loose[:RUNS_SHOWN]:
-        last = each.start + each.length - 1
-        where = f"0x{each.start:04X}" if each.length == 1 else f"0x{each.start:04X}-0x{last:04X}"
-        why = "no layout" if found.changes is None else "no field explains it"
-        screen.say(f"UNEXPLAINED at {where}: {why}", indent=2)
-    _verdict(screen, found)
-
-
-def _change_row(change: FieldChange) -> tuple[str, ...]:
-    unit = f" {change.unit}" if change.unit else ""
-    kind = change.kind
-    if change.within_limits is False:
-        kind += ", FAILS" if change.kind == compare_fields.CHECK else ", OUTSIDE LIMITS"
-    if change.belongs_to_card:
-        kind += ", of the card"
-    return (f"0x{change.at:04X}", change.field, change.old + unit, change.new + unit, kind)
-
-
-def _verdict(screen: Screen, found: _Found) -> None:
-    changes = found.changes or ()
-    parameters = [change for change in changes if not change.expected]
-    loose = sum(each.length for each in found.loose)
-    answer = (
-        f"Different in {counted(found.changed_bytes, 'byte')}: "
-        f"{counted(len(parameters), 'parameter')} changed, "
-        f"{len(changes) - len(parameters)} as expected, {counted(loose, 'byte')} unexplained."
-    )
-    if not parameters and not found.loose:
-        screen.good(answer)
-    else:
-        screen.mind(answer)
-        screen.say("Ask who changed it, and put the answer on record as a remark.")

@@ -31,6 +31,7 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "catalogue": "catalogue",
     "decode": "decode",
     "diff": "diff",
+    "history": "history",
     "alike": "alike",
     "due": "due",
     "tables": "tables_out",

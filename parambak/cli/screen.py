@@ -76,6 +76,11 @@ class Screen:
             begin = f"{' ' * indent}{label}".ljust(width)
             self._wrapped(value, begin, " " * width)
 
+    def lines(self, lines: Iterable[str]) -> None:
+        """Print lines as they stand, each fitted to the columns already."""
+        for line in lines:
+            click.echo(printable(line), err=self._stderr)
+
     def table(
         self, headings: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()
     ) -> None:

@@ -27,8 +27,8 @@ def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
     assert "VERIFIED. Keep" in archived[2]
     assert sum("position-other-unit" in text for text in archived) == 1
     (difference,) = outputs("diff")
-    assert "ramp_up_time  12.5 s    9.0 s     parameter" in difference
-    assert "run_hours     8421.7 h  9377.4 h  expected" in difference
+    assert "ramp_up_time  12.5 s    9.0 s     -3.5    parameter" in difference
+    assert "run_hours     8421.7 h  9377.4 h  +955.7  expected" in difference
     assert "UNEXPLAINED at 0x0740" in difference
     refused, ready, spare, well = outputs("swap check")
     assert "NOT READY: diagnosed" in refused

@@ -1,0 +1,77 @@
+"""The values of a field as one small line: a character for each read, its height the value."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+BLOCKS = "▁▂▃▄▅▆▇█"
+PLAIN = "_.-=*#"
+"""Where the output cannot write blocks: from low to high."""
+LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+NO_VALUE = "?"
+MOST_DIGITS = 80
+
+
+def number_of(text: str) -> Fraction | None:
+    """Return the number that a value is written as; None where it is none."""
+    if len(text) > MOST_DIGITS or not text.lstrip("-")[:1].isdigit():
+        return None
+    try:
+        return Fraction(text)
+    except (ValueError, ZeroDivisionError):
+        return None
+
+
+def small_line(values: Sequence[str], width: int, heights: str = BLOCKS) -> str:
+    """Return the values, oldest first, as a line of `width` characters at most.
+
+    Numbers stand as high as they are between the lowest and the highest; of anything else
+    each value has a letter, in the order of their coming. Where there are more values than
+    characters, one character stands for several: the one farthest from the one before.
+    """
+    numbers = [number_of(value) for value in values]
+    exact = [each for each in numbers if each is not None]
+    if len(exact) * 2 > len(values):
+        return _heights(_fewer(numbers, width), heights)
+    letters = {value: at for at, value in enumerate(dict.fromkeys(values))}
+    places = _fewer([Fraction(letters[value]) for value in values], width)
+    return "".join(_letter(each) for each in places)
+
+
+def _letter(place: Fraction | None) -> str:
+    return LETTERS[int(place) % len(LETTERS)] if place is not None else NO_VALUE
+
+
+def _fewer(values: Sequence[Fraction | None], width: int) -> list[Fraction | None]:
+    """Return at most `width` values, each the one of its part that is farthest from the last."""
+    if len(values) <= width:
+        return list(values)
+    kept: list[Fraction | None] = []
+    for at in range(width):
+        part = values[at * len(values) // width : (at + 1) * len(values) // width]
+        last = next((each for each in reversed(kept) if each is not None), None)
+        known = [each for each in part if each is not None]
+        if not known:
+            kept.append(None)
+        elif last is None:
+            kept.append(known[-1])
+        else:
+            kept.append(max(known, key=lambda each: abs(each - last)))
+    return kept
+
+
+def _heights(values: Sequence[Fraction | None], heights: str) -> str:
+    exact = [each for each in values if each is not None]
+    low, high = min(exact), max(exact)
+    top = len(heights) - 1
+
+    def drawn(value: Fraction | None) -> str:
+        if value is None:
+            return NO_VALUE
+        return heights[round((value - low) * top / (high - low))] if high > low else heights[0]
+
+    return "".join(drawn(each) for each in values)
