@@ -5,17 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
-from parambak.keeping import exchanges
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
 from parambak.reports.rounds import rounds
-from parambak.reports.swap_proof import differences, proof
+from parambak.reports.swap_proof import contents, differences, proof
 from parambak.swap import measured
 from parambak.swap.card_meaning import DEFER, NOT_ASKED, meaning
 from parambak.swap.cautions import MOVE_CHIP
 from parambak.swap.course import courses
-from parambak.swap.standing import standing, who
+from parambak.swap.standing import beside, standing, who
 
 if TYPE_CHECKING:
     from parambak.keeping.known import Card, Vessel
@@ -51,7 +50,7 @@ def swap_page(desk: Desk, where: str, course: Course) -> bytes:
             ],
             "unverified": [_unverified(desk, r) for r in course.released if r.body.unverified],
             "rules": found.rules.title,
-            "said": _said(desk, found),
+            "said": _said(desk, found, course),
             "change": _change(desk, found, course),
             "identity": _identity(desk, found, course),
             "way": _way(found, course),
@@ -83,14 +82,13 @@ def _unverified(desk: Desk, told: Released) -> dict[str, Any]:
     return {**_told(desk, told), "reason": told.body.reason}
 
 
-def _said(desk: Desk, found: Standing) -> tuple[str, ...]:
+def _said(desk: Desk, found: Standing, course: Course) -> tuple[str, ...]:
     """Return what has to be said aloud before all else."""
-    said = found.rules.said
-    if found.unit is not None:
-        said += exchanges.notes(desk.assessor.vault, found.vessel, [found.unit])
-    if found.others:
-        said += (f"{len(found.others)} more swaps are open at this position",)
-    return said
+    said = (*found.rules.said, *beside(desk.assessor.vault, found))
+    ends = [
+        f"{each.outcome} on {each.at.date()} ({who(desk.assessor, each)})" for each in course.ends
+    ]
+    return (*said, f"it was ended more than once: {'; '.join(ends)}") if len(ends) > 1 else said
 
 
 def _change(desk: Desk, found: Standing, course: Course) -> list[parts.Fact]:
@@ -99,7 +97,6 @@ def _change(desk: Desk, found: Standing, course: Course) -> list[parts.Fact]:
     route = ROUTES.get(course.route, course.route)
     tests = course.end.tests if course.end is not None else ()
     named = ", ".join(f"{test.name} {test.result}" for test in tests)
-    proven = "contents proven by bytes" if course.proof else "contents not proven"
     return [
         ("purpose", course.body.why),
         ("description", f"the processor card is replaced; {route}: {_copy(found)}"),
@@ -108,7 +105,7 @@ def _change(desk: Desk, found: Standing, course: Course) -> list[parts.Fact]:
             f"{impact.text} ({who(desk.assessor, impact)})" if impact else "not told",
         ),
         ("identity and version", _version(desk, found)),
-        ("test report", f"{proven}; {named or 'no function test on record'}"),
+        ("test report", f"{contents(course)}; {named or 'no function test on record'}"),
     ]
 
 

@@ -31,7 +31,8 @@ def proof(desk: Desk, course: Course) -> dict[str, Any]:
         "read_backs": [
             _read_back(desk, each, proving=each.record in proving) for each in course.read_backs
         ],
-        "proven": bool(proving),
+        "contents": contents(course),
+        "unproven": course.unproven,
         "tests": [
             {
                 "name": test.name,
@@ -43,6 +44,14 @@ def proof(desk: Desk, course: Course) -> dict[str, Any]:
             for test in each.tests
         ],
     }
+
+
+def contents(course: Course) -> str:
+    """Return in words whether it is proven that the card holds the copy meant, and by what."""
+    if course.unproven is not None:
+        return "contents NOT PROVEN"
+    by_values = any(each.body.by_values for each in course.proof)
+    return f"contents proven by {'values, with a layout for each side' if by_values else 'bytes'}"
 
 
 def _released(desk: Desk, told: Released) -> dict[str, Any]:

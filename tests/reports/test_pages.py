@@ -67,7 +67,7 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "stated on one sheet alone: look at the card",
         "NOT LOADED CORRECTLY: 1 byte differs",
         "loaded correctly: 0 bytes differ; 1 more as expected",
-        "proven by bytes, by two read-backs made apart",
+        "contents proven by bytes, by two read-backs made apart",
         "Not explained by any field: 0x00C0 to 0x00C0",
         "run_hours",
         "FAILED",
@@ -106,8 +106,8 @@ def test_an_open_swap_says_what_is_wanting(laptop: Laptop) -> None:
         "NOT READY. Wanting: diagnosed, last-read, ",
         "the old memory chip goes onto the new card",
         "Note or photograph which way round the chip sits.",
-        "contents not proven; no function test on record",
-        "Contents: NOT PROVEN",
+        "contents NOT PROVEN; no function test on record",
+        "contents NOT PROVEN: no read-back in this swap.",
         "None on record.",
     ):
         assert words in page.text, words
