@@ -234,6 +234,56 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"ranges":[[16,2]],"text":"the mate","visit":"' + ID + '"}',
     ),
     (
+        "place",
+        bodies.PlaceBody(
+            place=ID, name="office", address="/mnt", vessels=(OTHER,), packed=True, removed=True
+        ),
+        '{"address":"/mnt","name":"office","packed":true,"place":"' + ID + '","removed":true,'
+        '"vessels":["' + OTHER + '"]}',
+    ),
+    (
+        "held",
+        bodies.HeldBody(
+            place=ID,
+            name="office",
+            heads=(DIGEST,),
+            records=4,
+            objects=9,
+            hashed=True,
+            lacking=(DIGEST,),
+        ),
+        '{"hashed":true,"heads":[' + _D + '],"lacking":[' + _D + '],"name":"office",'
+        '"objects":9,"place":"' + ID + '","records":4}',
+    ),
+    (
+        "vessel-left",
+        bodies.VesselLeftBody(
+            vault=OTHER,
+            vessels=(ID,),
+            name="grebe",
+            pack="grebe.zip",
+            pack_sha256=DIGEST,
+            records=4,
+            objects=9,
+            listed=DIGEST,
+            why="sold",
+        ),
+        '{"listed":'
+        + _D
+        + ',"name":"grebe","objects":9,"pack":"grebe.zip","pack_sha256":'
+        + _D
+        + ',"records":4,"vault":"'
+        + OTHER
+        + '","vessels":["'
+        + ID
+        + '"],"why":"sold"}',
+    ),
+    (
+        "vessel-returned",
+        bodies.VesselReturnedBody(vault=OTHER, vessels=(ID,), why="back"),
+        '{"vault":"' + OTHER + '","vessels":["' + ID + '"],"why":"back"}',
+    ),
+    (
         "ships-rules",
         bodies.ShipsRulesBody(rules=DIGEST, name="r.toml"),
         '{"name":"r.toml","rules":' + _D + "}",
