@@ -10,6 +10,7 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.book import local_time
+from parambak.keeping.fold import fleet
 from parambak.keeping.holdings import newest_held
 from parambak.keeping.places import places
 
@@ -34,14 +35,18 @@ def command(settings: Settings, /) -> Answer:
 
 def _held(vault: Vault, place: Place) -> dict[str, Any]:
     """Return when the place was last proven, and how much it held then of how many vessels."""
-    held = [newest_held(vault.records(vessel)).get(place.id) for vessel in vault.vessels()]
-    found = [each for each in held if each is not None]
+    handles = {each: ship.handle for ship in fleet(vault).vessels for each in ship.ids}
+    chosen = [each for each in vault.vessels() if place.vessels is None or each in place.vessels]
+    held = {v: newest_held(vault.records(v)).get(place.id) for v in vault.vessels()}
+    found = [each for each in held.values() if each is not None]
+    ships = {handles.get(v, v) for v, each in held.items() if each is not None}
     dates = [local_time(stored.record).date().isoformat() for stored, _ in found]
     return {
         "proven_on": max(dates, default=None),
         "oldest_proof": min(dates, default=None),
         "hashed": bool(found) and all(body.hashed for _, body in found),
-        "vessels_held": len(found),
+        "vessels_here": len({handles.get(each, each) for each in chosen}),
+        "vessels_held": len(ships),
         "records": sum(body.records for _, body in found),
         "lacking": sum(len(body.lacking) for _, body in found),
     }
@@ -61,6 +66,8 @@ def _page(screen: Screen, documents: list[dict[str, Any]]) -> None:
 
 
 def _holds(each: dict[str, Any]) -> str:
+    if each["proven_on"] is None and not each["vessels_here"]:
+        return "nothing that is known: no vessel that belongs there is in this vault"
     if each["proven_on"] is None:
         return f"nothing yet: `parambak place send {each['place']}`"
     dates = each["proven_on"]

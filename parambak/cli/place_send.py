@@ -118,8 +118,10 @@ def _page(screen: Screen, told: dict[str, Any]) -> None:
 
 
 def _verdict(screen: Screen, told: dict[str, Any]) -> None:
-    vessels = counted(len(told["held"]), "vessel")
-    if told["refused"]:
+    vessels = counted(len({each["vessel"] for each in told["held"]}), "vessel")
+    if not told["held"] and not told["refused"]:
+        screen.mind(f"No vessel that belongs in {told['place']} is in this vault: none was sent.")
+    elif told["refused"]:
         screen.bad(f"{told['place']} does not hold everything of {vessels}: see above.")
     elif told["hashed"]:
         screen.good(f"{told['place']} holds everything of {vessels}, every byte hashed there now.")

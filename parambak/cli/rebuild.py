@@ -25,11 +25,10 @@ def command(settings: Settings) -> Answer:
     vault = store.open_vault(settings)
     records = vault.rebuild()
     vessels = len(vault.vessels())
-    noted = {finding.text for finding in vault.warnings if finding.code == INDEX_REBUILT}
+    settings.told.update(f.text for f in vault.warnings if f.code == INDEX_REBUILT)
     return Answer(
         {"records": records, "vessels": vessels},
         lambda screen: _page(screen, records, vessels),
-        warnings=tuple(text for text in store.warnings_of(vault) if text not in noted),
     )
 
 

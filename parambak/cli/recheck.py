@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
@@ -17,14 +18,14 @@ from parambak.keeping.bodies import RecheckBody
 from parambak.keeping.fold import fleet
 from parambak.keeping.healing import Healer, healers
 from parambak.keeping.losses import Loss, body_fault, losses
+from parambak.keeping.places import places
 from parambak.keeping.rechecks import RECHECK, last_full
 from parambak.vault import recheck_cycle
+from parambak.vault.faults import RECORD_SKIPPED
 from parambak.vault.recheck import Rechecked, Terms, recheck
 from parambak.vault.records import clock_of
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from parambak.cli.screen import Screen
     from parambak.keeping.closing_line import Verdict
     from parambak.vault.recheck_cycle import Cycle
@@ -41,6 +42,7 @@ class Found(NamedTuple):
     known: tuple[Verdict, ...]
     oldest: datetime | None
     healers: tuple[Healer, ...]
+    places: tuple[str, ...]
     noted: bool
 
     @property
@@ -79,20 +81,41 @@ def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> 
     if checked.damaged:
         histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))
         lost = losses(fleet(vault), histories, [each.file for each in checked.damaged])
+    settings.told.update(_told_of(vault, checked))
     found = Found(
         checked,
         lost,
         judged(vault, lines),
-        last_full(vault.of_kind(None, RECHECK), vault.folder_mark, sound=False),
+        _oldest(vault, checked),
         healers(vault, lost) if lost else (),
-        noted=bool(store.warnings_of(vault)),
+        tuple(p.handle for p in places(vault) if p.vessels is None) if checked.damaged else (),
+        noted=bool(settings.notes()),
     )
     return Answer(
         _document(found),
         lambda screen: _page(screen, found),
         exit_code=found.exit_code,
-        warnings=(*store.warnings_of(vault), *notes),
+        warnings=tuple(notes),
     )
+
+
+def _told_of(vault: Vault, checked: Rechecked) -> list[str]:
+    """Return the vault's notes on files that the answer calls damaged: once is enough."""
+    damaged = [each.file for each in checked.damaged]
+    return [
+        finding.text
+        for finding in vault.warnings
+        if finding.code == RECORD_SKIPPED and any(finding.text.startswith(f) for f in damaged)
+    ]
+
+
+def _oldest(vault: Vault, checked: Rechecked) -> datetime | None:
+    """Return since when every byte here was read; a whole run counts though it is not on record."""
+    told = last_full(vault.of_kind(None, RECHECK), vault.folder_mark, sound=False)
+    if checked.unread:
+        return told
+    began = datetime.fromisoformat(checked.cycle.began)
+    return max(told, began) if told else began
 
 
 # --- the run ---
@@ -253,9 +276,13 @@ def _next_step(found: Found) -> str | None:
             "that are damaged here, and the vault is healed from there."
         )
     if files:
+        fetch = "Fetch"
+        if found.places:
+            heal = f"`parambak place send {found.places[0]}`"
+            fetch = f"Run {heal}, which heals what that place holds; else fetch"
         return (
-            "Delete nothing. Fetch the files named above from another copy of this vault to the "
-            f"same names here{_or_archive(found)}; then run recheck again."
+            f"Delete nothing. {fetch} the files named above from another copy of this vault to the "
+            f"same names here{_or_archive(found)}; then run recheck again.{_or_without(found)}"
         )
     if found.exit_code:
         return next(each.next for each in found.known if each.state != "whole")
@@ -272,6 +299,13 @@ def _or_archive(found: Found) -> str:
     if objects and every and all(loss.in_dump for loss in every):
         return ", or archive the same dumps again if you have them"
     return ""
+
+
+def _or_without(found: Found) -> str:
+    """Return the way out where nothing else relies on what is lost, and nobody has it."""
+    if any(found.lost.values()):
+        return ""
+    return " Where no copy has them, `parambak recover` builds a new vault of all the rest."
 
 
 def _sentence(text: str) -> str:

@@ -28,6 +28,7 @@ class Settings:
     vault: str | None = None
     own: str | None = None
     said: list[Callable[[], tuple[str, ...]]] = field(default_factory=list)
+    told: set[str] = field(default_factory=set)  # notes that the answer itself gives
 
     @property
     def vault_folder(self) -> Path:
@@ -61,7 +62,8 @@ class Settings:
 
     def notes(self) -> tuple[str, ...]:
         """Return what the vaults that were opened have to say beside any answer."""
-        return tuple(dict.fromkeys(note for said in self.said for note in said()))
+        every = dict.fromkeys(note for said in self.said for note in said())
+        return tuple(note for note in every if note not in self.told)
 
     @staticmethod
     def clock() -> datetime:

@@ -17,7 +17,8 @@ NOT_A_VAULT = Fault(
     "vault-not-a-vault",
     VaultRefused,
     "This folder is not a vault.",
-    "Name the folder that holds vault.toml, or a new or empty folder to make a vault in.",
+    "Name the folder that holds vault.toml, or a new or empty folder to make a vault in. A vault "
+    "whose vault.toml is lost or damaged is built anew by `parambak recover FOLDER`.",
 )
 NEWER = Fault(
     "vault-newer",

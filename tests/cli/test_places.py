@@ -340,3 +340,34 @@ def test_the_addresses_stay_out_of_every_vessels_records(full: Ship) -> None:
         assert hashlib.sha256(file.read_bytes()).hexdigest() == file.stem
         if "vessel" in record:
             assert str(full.folder) not in file.read_text("utf-8")
+
+
+def test_one_ship_under_two_identities_is_counted_once(full: Ship) -> None:
+    """Two laptops entered it apart; after both have its IMO number it is one ship in a place."""
+    other = Ship(full.folder / "other")
+    other.folder.mkdir()
+    archive_two(other)
+    assert other.run("pack", "grebe", "--out", "grebe.zip").code == 0
+    assert full.run("unpack", "other/grebe.zip").code == 0
+    for where in [each["where"] for each in full.answer("catalogue").document["positions"]]:
+        vessel = where.partition("/")[0]
+        if vessel != "avocet":
+            assert full.run("amend", vessel, "--imo", "9074729").code == 0
+    added(full, "red")
+    sent = full.run("place", "send", "red")
+    assert "red holds everything of 2 vessels, every byte" in sent.out
+    (listed,) = full.answer("place", "list").document["places"]
+    assert (listed["vessels_held"], listed["vessels_here"]) == (2, 2)
+
+
+def test_a_place_of_a_vessel_that_left_tells_so(full: Ship) -> None:
+    """By the name that it had; nothing is sent there, and nothing else is said to be there."""
+    added(full, "red", "--vessel", "avocet")
+    leaving = ("--out", "avocet.zip", "--why", "sold", "--leaving", "avocet")
+    assert full.run("vessel", "leave", "avocet", *leaving).code == 0
+    (listed,) = full.answer("place", "list").document["places"]
+    assert listed["vessels"] == ["avocet (left this vault)"]
+    assert "no vessel that belongs there" in full.run("place", "list").out
+    sent = full.run("place", "send", "red")
+    assert sent.code == 0
+    assert "No vessel that belongs in red is in this vault" in sent.out

@@ -84,3 +84,10 @@ def test_without_a_vault_there_is_no_answer(ship: Ship) -> None:
     """Exit 2, and nothing is made."""
     assert ship.answer("rebuild").code == 2
     assert not ship.vault.exists()
+
+
+def test_what_was_asked_for_is_said_once(filled: Ship) -> None:
+    """No note beside the answer says the same."""
+    result = filled.run("rebuild")
+    assert result.out.startswith("The index was built anew")
+    assert result.err == ""

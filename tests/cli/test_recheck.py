@@ -6,6 +6,11 @@ import json
 import shutil
 from typing import TYPE_CHECKING, Any
 
+import pytest
+
+from parambak.cli.main import run
+from parambak.vault import faults
+from parambak.vault.vault import Vault
 from tests.cli.invented import WHERE, archive_two, changed, dump
 
 if TYPE_CHECKING:
@@ -216,3 +221,43 @@ def test_a_place_that_holds_it_is_the_next_step(ship: Ship) -> None:
     assert result.document["next"].startswith("Run `parambak place send red-stick`: on 2")
     assert ship.run("place", "send", "red-stick").code == 0
     assert ship.answer("recheck").code == 0
+
+
+def test_a_last_record_that_nobody_else_has_leaves_a_way_out(ship: Ship) -> None:
+    """Said once, as damage; no place has it, so the rest is taken over into a new vault."""
+    archive_two(ship)
+    assert ship.run("place", "add", "red-stick", "red").code == 0
+    assert ship.run("place", "send", "red-stick").code == 0
+    before = set(ship.vault.rglob("*.json"))
+    assert ship.run("recheck").code == 0
+    (last,) = set(ship.vault.rglob("*.json")) - before  # the record of the recheck itself
+    spoil(last)
+    page = ship.run("recheck")
+    assert (page.code, page.err) == (3, "")
+    found = ship.answer("recheck").document
+    assert "`parambak place send red-stick`" in found["next"]
+    assert "`parambak recover`" in found["next"]
+    assert ship.run("place", "send", "red-stick").code == 3
+    assert ship.run("recover", "vault", "--vault", "new").code == 0
+    result = ship.answer("recheck", "--vault", "new")
+    assert (result.code, result.document["next"]) == (0, None)
+
+
+def test_what_was_read_on_a_medium_that_is_only_read_was_read(
+    ship: Ship, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The recheck is not on record there, and the answer still tells since when all was read."""
+    archive_two(ship)
+
+    def refused(*_: object, **__: object) -> None:
+        raise faults.UNWRITABLE.at(file="lock")
+
+    monkeypatch.setattr(Vault, "writing", refused)
+    monkeypatch.setenv("PARAMBAK_OWN", str(ship.folder / "own"))
+    with pytest.raises(SystemExit) as end:
+        run(["--json", "--vault", str(ship.vault), "recheck"])
+    said = capsys.readouterr()
+    found = json.loads(said.out)
+    assert end.value.code == 0
+    assert "not on record" in said.err
+    assert found["oldest_full_read"] == found["began"][:10]
