@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from parambak.demo import tugs
 from parambak.demo.build import memory_of
+from parambak.demo.second_year import UNEXPLAINED_AT, second_year
 from parambak.demo.steps import PERSON, Call, File, archive, dump, moment
 from parambak.demo.swaps import SISTER, sister, starboard, three_swaps
 from parambak.layouts.load import load
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 
     from parambak.layouts.model import Layout
 
-UNEXPLAINED_AT = 0x0740
 PORT = ("grebe", "port-thruster", "U12")
 THRUSTER_CHIP = ("--layout", "thruster.toml", "--chip", "28C16")
 
@@ -36,6 +36,7 @@ def scenario(layouts: Mapping[str, bytes], limits: bytes) -> Iterator[File | Cal
         yield File(name, data, moment("2025-03-01 12:00"))
     yield from _first_visit(thruster, winch)
     yield from _next_visit(thruster)
+    yield from second_year(thruster, winch)
     yield from three_swaps(thruster, limits)
     yield from _end()
 
@@ -123,3 +124,8 @@ def _next_visit(thruster: Layout) -> Iterator[File | Call]:
 def _end() -> Iterator[Call]:
     yield Call("Is everything in the vault still sound?", ("recheck",))
     yield Call("What is there, and what is wanting?", ("catalogue",))
+    yield Call("What is to be done next?", ("due",))
+    yield Call(
+        "The line to write into the report: it finds a history that was cut back.",
+        ("closing-line",),
+    )

@@ -301,4 +301,3 @@ def _finished(thruster: Layout, where: str) -> Iterator[File | Call]:
         ),
     )
     yield Call("Its page.", ("report", "swap", where, "--out", "stbd-swap.html"))
-    yield Call("What is new goes to the second place too.", ("place", "send", "office"))
