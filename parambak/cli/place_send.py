@@ -51,6 +51,8 @@ def command(
             both_ways=both_ways,
         )
     document = _document(vault, place, sent, hashed=not quick)
+    if sent.fetched and sent.fetched.records:
+        notes = (*notes, *store.namesakes(vault))
     return Answer(
         document,
         lambda screen: _page(screen, document),

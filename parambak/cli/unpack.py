@@ -43,7 +43,10 @@ def command(
         _document(taken),
         lambda screen: _page(screen, taken),
         exit_code=1 if joined.refused or joined.skipped_vessels else 0,
-        warnings=store.warnings_of(vault),
+        warnings=(
+            *store.warnings_of(vault),
+            *(store.namesakes(vault) if joined.added_records else ()),
+        ),
     )
 
 

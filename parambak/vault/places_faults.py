@@ -33,8 +33,8 @@ ABSENT = Fault(
     "place-absent",
     VaultRefused,
     "The place is not at its address.",
-    "Plug the stick in or connect the share, then try again; `--at ADDRESS` where it is found "
-    "under another letter or path today.",
+    "Plug the stick in or connect the share, or make the folder that it would be in, then try "
+    "again; `place send --at ADDRESS` where it is found under another letter or path today.",
 )
 NOT_EMPTY = Fault(
     "place-not-empty",

@@ -40,7 +40,9 @@ def parse(text: str) -> Address:
     """Take an address apart; raise CallRefused where it is none or holds a password."""
     if not text or len(text) > MOST or not text.isprintable():
         expected = f"1 to {MOST} printing characters"
-        raise ADDRESS.at(expected=expected, found=f"{len(text)} characters")
+        strange = "".join(c for c in text if not c.isprintable())[:1]
+        found = f"a character that does not print, U+{ord(strange):04X}" if strange else ""
+        raise ADDRESS.at(expected=expected, found=found or f"{len(text)} characters")
     scheme, mark, rest = text.partition("://")
     if not mark:
         if "::" in text:

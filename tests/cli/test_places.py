@@ -348,11 +348,15 @@ def test_one_ship_under_two_identities_is_counted_once(full: Ship) -> None:
     other.folder.mkdir()
     archive_two(other)
     assert other.run("pack", "grebe", "--out", "grebe.zip").code == 0
-    assert full.run("unpack", "other/grebe.zip").code == 0
+    merged = full.run("unpack", "other/grebe.zip")
+    assert merged.code == 0
+    assert "2 vessels have one name: grebe~" in merged.err
+    assert "--imo" in merged.err
     for where in [each["where"] for each in full.answer("catalogue").document["positions"]]:
         vessel = where.partition("/")[0]
         if vessel != "avocet":
             assert full.run("amend", vessel, "--imo", "9074729").code == 0
+    assert full.run("unpack", "other/grebe.zip").err == ""
     added(full, "red")
     sent = full.run("place", "send", "red")
     assert "red holds everything of 2 vessels, every byte" in sent.out

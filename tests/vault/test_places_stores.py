@@ -207,6 +207,13 @@ def test_what_is_no_address_is_refused(text: str, code: str) -> None:
     assert "secret" not in str(caught.value.document())
 
 
+def test_a_character_that_does_not_print_is_named() -> None:
+    """Its number, since nobody can see it."""
+    with pytest.raises(ParambakError) as caught:
+        parse("stick\n")
+    assert caught.value.found == "a character that does not print, U+000A"
+
+
 def test_an_address_is_taken_apart() -> None:
     """Host, port, user and path; a folder has no scheme."""
     parsed = parse("sftp://ana%20b@office.example:2222/srv/back%20up")
