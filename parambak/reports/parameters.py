@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import re
+from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.compare.fields import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from parambak.layouts.decode import CheckResult, Decoded, FieldValue
 
 MOST_FIELDS = 5000  # of one memory on a page; what is more is counted
+ALIKE = 3  # rows behind each other that hold the same are printed as one from here on
 MOST_COLUMNS = 6  # of one table, so that it fits the sheet
 _INDEX = re.compile(r"\[(\d+)\]")
 
@@ -47,7 +49,10 @@ class Cell(NamedTuple):
 
 
 class Row(NamedTuple):
-    """A row of a group: its number, its own name, where it begins, and its cells."""
+    """A row of a group: its number, its own name, where it begins, and its cells.
+
+    Of several that hold the same, "9 to 64" and where the first begins.
+    """
 
     number: str
     name: str | None
@@ -56,10 +61,11 @@ class Row(NamedTuple):
 
 
 class Group(NamedTuple):
-    """Some columns of a group; `named` says whether any row has a name of its own."""
+    """Some columns of a group; `size` are its rows, `named` says whether any has a name."""
 
     name: str
     columns: tuple[Column, ...]
+    size: int
     rows: tuple[Row, ...]
     named: bool
 
@@ -161,7 +167,19 @@ def _table(
         cells = tuple(_cell(mine.get(key)) for key, _ in columns)
         number = ".".join(_INDEX.findall(prefix))
         made.append(Row(number, row[0].row, f"0x{min(f.at for f in row):04X}", cells))
-    return Group(name, tuple(heads), tuple(made), any(row.name for row in made))
+    folded = tuple(_folded(made))
+    return Group(name, tuple(heads), len(made), folded, any(row.name for row in made))
+
+
+def _folded(rows: Iterable[Row]) -> Iterator[Row]:
+    """Yield the rows, those behind each other that hold the same as one."""
+    for _, group in groupby(rows, key=lambda row: (row.cells, row.name)):
+        alike = list(group)
+        if len(alike) < ALIKE:
+            yield from alike
+        else:
+            number = f"{alike[0].number} to {alike[-1].number}"
+            yield alike[0]._replace(number=number)
 
 
 def _allowed(value: FieldValue) -> str:

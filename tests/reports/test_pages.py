@@ -111,6 +111,7 @@ def test_an_open_swap_says_what_is_wanting(laptop: Laptop) -> None:
         "None on record.",
     ):
         assert words in page.text, words
+    assert "swaps are open here" not in page.text
     assert "Visits aboard while it was open" not in page.heads
 
 

@@ -60,10 +60,28 @@ def test_a_group_is_a_table_and_one_inside_it_another() -> None:
     assert [cell.outside for row in outer.rows for cell in row.cells] == [False, True]
     assert inner.name == "pump.stage"
     assert inner.columns == (page.Column("limit", None, "from delay", "expected to change"),)
-    assert [r.number for r in inner.rows] == ["1.1", "1.2", "1.3", "2.1", "2.2", "2.3"]
-    assert inner.rows[3].cells[0].value == "13"
+    assert [r.number for r in inner.rows] == ["1.1 to 1.3", "2.1", "2.2", "2.3"]
+    assert inner.rows[1].cells[0].value == "13"
+    assert inner.size == 6
     assert found.outside[0] == "pump[1].stage[1].limit 0 (allowed from 3)"
     assert "pump[2].delay 12 s (allowed to 9)" in found.outside
+
+
+def test_rows_that_hold_the_same_are_printed_as_one() -> None:
+    """Three or more behind each other; nothing is lost, and the count stays that of the rows."""
+    text = HEAD + b'[[group]]\nname = "g"\nat = 0\ncount = 8\nstep = 1\n'
+    text += b'[[group.field]]\nname = "f"\nat = 0\ntype = "u8"\n'
+    found = parameters(decode(load(text, name="l.toml"), Image.of(b"\1\1\2\3\3\3\3\1")))
+    assert found is not None
+    (group,) = found.groups
+    assert group.size == 8
+    assert [(r.number, r.at, r.cells[0].value) for r in group.rows] == [
+        ("1", "0x0000", "1"),
+        ("2", "0x0001", "1"),
+        ("3", "0x0002", "2"),
+        ("4 to 7", "0x0003", "3"),
+        ("8", "0x0007", "1"),
+    ]
 
 
 def test_a_wide_group_is_several_tables() -> None:
