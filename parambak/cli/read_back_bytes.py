@@ -156,7 +156,10 @@ def _page(screen: Screen, meant: Meant, stage: str, reads: list[Read]) -> None:
         )
         return
     if stage == BEFORE_POWER:
-        screen.say("Clean the contacts, load the file again, read back again.")
+        screen.say(
+            "First make sure of the reading: clean the contacts, read again. If it still differs, "
+            "load the file again, and read back again."
+        )
         return
     screen.say(
         "Take the power off again. A field or check that the unit itself writes stands in the "

@@ -71,7 +71,9 @@ def command(  # noqa: PLR0913 - one argument an option
     assessor = Assessor(vault, store.chip_table())
     there = acts.at(fleet(vault), where)
     every = courses(vault, there.vessel, there.position)
-    said = accepted_words(assessor, open_course(every))
+    course = open_course(every)
+    said = accepted_words(assessor, course)
+    way_back = course.answers.get("way-back") if course is not None else None
     notes = others_words([each for each in every if each.end is None][:-1])
     if abandoned:
         position = acts.abandon(vault, where, tests=given, by=by, reason=reason)
@@ -93,7 +95,11 @@ def command(  # noqa: PLR0913 - one argument an option
             "cards": list(closed.cards),
             "deviations": list(said),
         },
-        lambda screen: _page(screen, closed, given, said, abandoned=abandoned),
+        lambda screen: (
+            _given_up(screen, position.where, said, way_back.text if way_back else None)
+            if abandoned
+            else _page(screen, closed, given, said)
+        ),
         warnings=(*store.warnings_of(vault), *closed.notes, *notes),
     )
 
@@ -119,20 +125,19 @@ def _test(text: str) -> FunctionTest:
     return FunctionTest(name=name.strip(), result=result.strip().lower(), text=more.strip() or None)
 
 
+def _given_up(screen: Screen, where: str, said: tuple[str, ...], way_back: str | None) -> None:
+    deviations(screen, said)
+    screen.mind(f"The swap at {where} is given up, and that is on record.")
+    screen.say("Nothing that was read back became a copy. The old card's copy stands.")
+    told = f": {way_back}" if way_back is not None else ", with power off"
+    screen.say(f"The old card goes back in by the way back{told}. Test its functions too.")
+
+
 def _page(
-    screen: Screen,
-    closed: acts.Closed,
-    tests: list[FunctionTest],
-    said: tuple[str, ...],
-    *,
-    abandoned: bool,
+    screen: Screen, closed: acts.Closed, tests: list[FunctionTest], said: tuple[str, ...]
 ) -> None:
     where, taken = closed.position.where, closed.reads
     deviations(screen, said)
-    if abandoned:
-        screen.mind(f"The swap at {where} is given up, and that is on record.")
-        screen.say("Nothing that was read back became a copy. The old card's copy stands.")
-        return
     by = "match by bytes"
     if closed.by_values:
         by = "carried over by VALUES of two layouts, no byte compared with the copy meant"

@@ -22,6 +22,7 @@ from parambak.keeping.texts import NAME, REMARK, check_texts
 from parambak.memory import digests
 from parambak.memory.counted import counted
 from parambak.reads.ways import WAYS
+from parambak.swap.lost import refuse_unsure
 from parambak.swap.on_record import Release, record_load_file
 from parambak.swap.standing import Standing, accepted_words, beside, standing
 
@@ -107,10 +108,13 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
     vault = store.open_vault(settings)
     assessor = Assessor(vault, store.chip_table())
     found = standing(fleet(vault), assessor, where)
+    refuse_unsure(vault, found.vessel, found.position.where, found.course)
     copy = _copy(found)
     released = _released(found, words)
     image = assessor.image(copy.image)
     out = _marked(words.out, profile) if released else words.out
+    with vault.writing():
+        pass  # a vault that cannot be written is refused before a file of that name is touched
     written: list[_Written] = []
     try:
         for name, part in _parts(image, _names(out, profile, words.pair), words.pair):

@@ -19,8 +19,10 @@ from parambak.cli.swap_check import deviations
 from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping import exchanges, select
 from parambak.keeping.assess import Assessor
+from parambak.keeping.bodies import ImageEntry
 from parambak.keeping.fold import fleet
 from parambak.memory.counted import counted
+from parambak.memory.digests import sha256
 from parambak.reads.ways import WAYS
 from parambak.swap.course import courses, open_course
 from parambak.swap.on_record import record_read_back, released_files
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.known import Copy, Position, Vessel
     from parambak.keeping.request import Incoming
+    from parambak.memory.image import Image
     from parambak.reads.ways import How
     from parambak.swap.course import Course
     from parambak.swap.on_record import ToldBy
@@ -113,7 +116,8 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
         reads = read_back(incoming, words.stage, meant, _behind(assessor, vessel, course))
         given = [(read.incoming, read.found) for read in reads]
         answer = bytes_answer(meant, words.stage, reads)
-    doubts = _released(vault, position, incoming)
+    doubts = _released(vault, position, incoming) + _resembles(vessel, copy, incoming)
+    doubts += _halves(incoming, image, words.pair)
     if profile is None or profile.file_times:
         doubts += _old_files(position, incoming)
     notes = _older(position, copy, course) + others_words(_others(every, course))
@@ -195,6 +199,50 @@ def _old_files(position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
         for file in each.files
         if (file.entry.sha256, file.entry.modified) in known
     )
+
+
+def _resembles(vessel: Vessel, meant: Copy, incoming: list[Incoming]) -> tuple[str, ...]:
+    """Say where what was read is another copy aboard, byte for byte."""
+    held = {
+        copy.image: select.copy_name(position, copy)
+        for unit in vessel.units
+        for position in unit.positions
+        for copy in position.copies
+    }
+    said = []
+    for each in incoming:
+        image = ImageEntry.of(each.image, sha256(each.image.content))
+        if image != meant.image and image in held:
+            said.append(
+                f"{each.entry.name} is byte for byte {held[image]}: that file was loaded, or that "
+                "chip was read"
+            )
+    return tuple(said)
+
+
+def _halves(incoming: list[Incoming], meant: Image, pair: How | None) -> tuple[str, ...]:
+    """Say where two chips are exchanged, or where half of a pair was given alone."""
+    if pair is None:
+        half = [each for each in incoming if 2 * len(each.image.content) == len(meant.content)]
+        return tuple(
+            f"{each.entry.name} is half as large as the copy meant: where two chips hold the "
+            "memory, give the dumps of both with --pair"
+            for each in half
+        )
+    from parambak.errors import ParambakError  # noqa: PLC0415 - for a pair only
+    from parambak.reads.pairs import split  # noqa: PLC0415 - the same
+
+    said = []
+    for each in incoming:
+        with suppress(ParambakError):
+            wanted, there = split(meant, pair), split(each.image, pair)
+            contents = [chip.content for chip in there]
+            if contents == [chip.content for chip in reversed(wanted)] != contents[::-1]:
+                said.append(
+                    f"the two chips of {each.entry.name} hold each other's half: each file went "
+                    "into the other chip, or the dumps are named in the other order"
+                )
+    return tuple(said)
 
 
 def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tuple[str, ...]:

@@ -30,6 +30,10 @@ QUESTIONS = {
     "way-back": "when to stop, and how the old card is fitted again",
     "old-card-kept": "is the old card labelled, bagged and kept until the trials are done",
 }
+UNSURE = (
+    "a record is damaged or gone that may say which copy is meant: fetch it from another copy of "
+    "the vault, or choose the copy anew with `swap choose`"
+)
 CHOSEN_LOST = (
     "the copy that was chosen in this swap is not on record here any more; choose one with "
     "`swap choose`"
@@ -45,6 +49,7 @@ class Evidence:
     one that was chosen is no longer this position's; `older` says why it is
     not the newest; `decoded` is None where there is no layout; `sheet` says whether the
     unit's card sheet is on record; `entries` is None where no new card's sheet was given.
+    `unsure` tells that a record is lost which may say which copy is meant.
     `own_sheet` tells that the new card's is the very file of the unit's.
     `supplies` is what was measured. `held` are the other places that held the copy: name,
     day when that was shown, and whether it was hashed there. `answers` are what was told
@@ -64,6 +69,7 @@ class Evidence:
     read_since: str | None = None
     chosen_lost: bool = False
     own_sheet: bool = False
+    unsure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +119,8 @@ def readiness(
         default.add("new-card")
     if evidence.answers is not None:
         default.update(TOLD)
+    if evidence.unsure:
+        default.add("meant")
     required = frozenset(n for n in CONDITIONS if rules.requires(n, by_default=n in default))
     ordered = tuple(found[name] for name in CONDITIONS)
     return Readiness(ordered, required, tuple(deviations), accepted)
@@ -172,6 +180,8 @@ def _nothing_to_judge() -> list[Condition]:
 def _meant(evidence: Evidence) -> Condition:
     if evidence.copy is None:
         return Condition.unknown("meant", "there is no copy")
+    if evidence.unsure:
+        return Condition.unknown("meant", UNSURE)
     if evidence.older is not None:
         return Condition.yes("meant", f"an older copy, {evidence.copy}: {evidence.older}")
     return Condition.yes("meant", f"the newest copy, {evidence.copy}")

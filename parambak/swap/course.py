@@ -184,7 +184,9 @@ class Course:
         if any(made_apart(each) >= PASSES for each in alike.values()):
             return None
         listed = [_counted_apart(stage, each) for (stage, _), each in alike.items()]
-        return f"against the copy meant and loaded correctly: {'; '.join(listed)}"
+        said = f"against the copy meant and loaded correctly: {'; '.join(listed)}"
+        by_values = any(same for _, same in alike)
+        return said + (", and by values two have to be the same bytes" if by_values else "")
 
     @property
     def expected(self) -> ImageEntry | None:
@@ -228,17 +230,25 @@ def in_order(vault: Vault, vessel: Vessel) -> Sequence[Stored]:
 
 
 def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Course, ...]:
-    """Return the swaps at a position from the records about its vessel, in causal order."""
+    """Return the swaps at a position from the records about its vessel, in causal order.
+
+    Where a record is lost, what came behind it is in no known order with the opening: the
+    swaps are looked for first, so that nothing told of one is passed over.
+    """
     found: dict[str, Course] = {}
+    told: list[Stored] = []
     for stored in ordered:
-        kind = stored.record.kind
-        if kind == "swap-opened":
+        if stored.record.kind in _TAKERS:
+            told.append(stored)
+        elif stored.record.kind == "swap-opened":
             opened = body_of(stored.record, stored.digest, SwapOpenedBody)
             if opened.position in position:
                 course = Course(opened.swap, stored.record.vessel or "", _told(stored), opened)
                 found[opened.swap] = course
-        elif kind in _TAKERS and stored.record.body.get("swap") in found:
-            _TAKERS[kind](found[stored.record.body["swap"]], stored)
+    for stored in told:
+        swap = stored.record.body.get("swap")
+        if isinstance(swap, str) and swap in found:
+            _TAKERS[stored.record.kind](found[swap], stored)
     return tuple(found.values())
 
 
@@ -263,7 +273,8 @@ def ended_words(course: Course) -> str:
     end = course.end
     if end is None:
         return f"one that was opened on {course.opened.at.date()}"
-    return f"the last one was {end.outcome} on {end.at.date()}"
+    told = " and ".join(f"{each.outcome} on {each.at.date()}" for each in course.ends)
+    return f"the last one was {told}" + (", as two laptops may do" if len(course.ends) > 1 else "")
 
 
 def _told(stored: Stored) -> Told:

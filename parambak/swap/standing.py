@@ -12,7 +12,8 @@ from parambak.keeping.holdings import Holdings
 from parambak.swap import measured
 from parambak.swap.card_sheet import Entry, compare_sheets, read_sheet
 from parambak.swap.conditions import Evidence, readiness
-from parambak.swap.course import courses, in_order, open_course
+from parambak.swap.course import CLOSED, courses, ended_words, in_order, open_course
+from parambak.swap.lost import lost_since
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,7 +35,7 @@ class Standing:
 
     `unit` is None for a position on a card that is in no unit; `course` where no swap is
     open; `copy` where there is none. `others` are further swaps that are open here, as two
-    laptops may leave them.
+    laptops may leave them. `ended` is the swap that was ended last.
     """
 
     vessel: Vessel
@@ -45,6 +46,7 @@ class Standing:
     copy: Copy | None
     evidence: Evidence
     rules: Rules
+    ended: Course | None = None
 
     def readiness(self, accepted: frozenset[str] = frozenset()) -> Readiness:
         """Return whether the swap may begin; `accepted` are conditions accepted in this call."""
@@ -74,7 +76,9 @@ def standing(  # noqa: PLR0913 - what is asked for and what is given with it
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
     every = courses(vault, vessel, position)
     course = course or open_course(every)
-    others = tuple(each for each in every if each.end is None and each is not course)
+    others = tuple(
+        each for each in every if each.end is None and (course is None or each.id != course.id)
+    )
     copy = meant_copy(position, course)
     lost = course is not None and course.meant is not None and copy is None
     ids = position.ids | (unit.ids if unit is not None else frozenset())
@@ -86,6 +90,7 @@ def standing(  # noqa: PLR0913 - what is asked for and what is given with it
         entries=_entries(assessor, vessel, unit, course, new_card),
         older=_older(position, course, copy),
         chosen_lost=lost,
+        unsure=bool(lost_since(vault, vessel, course)),
         own_sheet=_one_sheet(_new_card(vessel, course), unit, sheet_file if new_card else None),
         supplies=measured.supplies(measured.on_record(vault, vessel, ids)),
         held=_held(vault, copy),
@@ -97,7 +102,15 @@ def standing(  # noqa: PLR0913 - what is asked for and what is given with it
             read_since=_read_since(vault, vessel, position, course),
         )
     return Standing(
-        vessel, unit, position, course, others, copy, evidence, assessor.rules(position)
+        vessel,
+        unit,
+        position,
+        course,
+        others,
+        copy,
+        evidence,
+        assessor.rules(position),
+        next((each for each in reversed(every) if each.end is not None), None),
     )
 
 
@@ -121,7 +134,24 @@ def meant_copy(position: Position, course: Course | None) -> Copy | None:
 def beside(vault: Vault, found: Standing) -> tuple[str, ...]:
     """Return what has to be said beside every answer of a swap, but for its deviations."""
     said = exchanges.notes(vault, found.vessel, [found.unit]) if found.unit is not None else ()
-    return (*said, *others_words(found.others))
+    return (*said, *others_words(found.others), *_ended_words(found.ended))
+
+
+def _ended_words(ended: Course | None) -> tuple[str, ...]:
+    """Say what speaks against the end of the last swap, as two laptops may leave it."""
+    if ended is None:
+        return ()
+    said = []
+    if len({each.outcome for each in ended.ends}) > 1:
+        said.append(f"the swap that was opened on {ended.opened.at.date()}: {ended_words(ended)}")
+    last = ended.read_backs[-1].body if ended.read_backs else None
+    closed = ended.end is not None and ended.end.outcome == CLOSED
+    if closed and last is not None and not last.loaded_correctly:
+        said.append(
+            f"the swap that was opened on {ended.opened.at.date()} is closed, and a read-back of "
+            "its card that closing did not know of was NOT loaded correctly: read the chip again"
+        )
+    return tuple(said)
 
 
 def others_words(others: Sequence[Course]) -> tuple[str, ...]:

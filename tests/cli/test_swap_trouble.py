@@ -1,0 +1,590 @@
+"""What goes wrong in a swap: each is told, refused or carried through, and nothing is lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from parambak.keeping.rules import TOLD
+from tests.cli.conftest import Ship
+from tests.cli.invented import MEMORY, WHERE, archive_two, changed, dump
+from tests.cli.test_swap_course import AT, BY, PROFILE, RELEASE, code, opened, read_backs
+from tests.cli.test_two_layouts import BOTH, NEW, OLD, RENAMES, new_memory, old_memory
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from tests.cli.conftest import Result
+
+OTHER = "grebe/stbd/U1"
+THERE = ("--vessel", "grebe", "--unit", "stbd", "--position", "U1")
+PASSED = (*BY, "--test", "stop=passed")
+LOAD = ("swap", "load-file", AT, "--as", "raw", "--out", "LOAD.BIN")
+HOSTILE = ("\x1b[2J", "\u202eabc", "", "x" * 10_000, "\u200b")
+
+
+@pytest.fixture
+def verified(ship: Ship) -> Ship:
+    """Return a ship with a verified copy."""
+    archive_two(ship)
+    return ship
+
+
+def newer(ship: Ship) -> bytes:
+    """Archive a newer verified copy; return its memory."""
+    memory = changed(0x0300)
+    ship.write("n1.hex", dump(memory), second=30)
+    ship.write("n2.hex", dump(memory), second=31)
+    assert ship.run("archive", "n1.hex", "n2.hex", *WHERE).code == 0
+    return memory
+
+
+def sister(ship: Ship) -> bytes:
+    """Archive a verified copy of another unit; return its memory."""
+    memory = random.Random(9).randbytes(2048)
+    ship.write("s1.hex", dump(memory), second=40)
+    ship.write("s2.hex", dump(memory), second=41)
+    assert ship.run("archive", "s1.hex", "s2.hex", *THERE).code == 0
+    return memory
+
+
+def told(ship: Ship) -> None:
+    """Answer in one call all that only a person can tell."""
+    words = [f"{name}=yes: seen to" for name in TOLD]
+    assert ship.run("swap", "answer", AT, *words, *BY).code == 0
+
+
+def said(result: Result) -> str:
+    """Return all that was printed, as one line."""
+    return " ".join((result.err + result.out).split())
+
+
+def records(ship: Ship, kind: str) -> list[Path]:
+    """Return the files of the records of one kind."""
+    every = sorted(ship.vault.glob("records/*/*.json"))
+    return [path for path in every if json.loads(path.read_bytes())["kind"] == kind]
+
+
+def laptop(ship: Ship, name: str) -> Ship:
+    """Return a copy of the ship's vault on another laptop."""
+    other = Ship(ship.folder.with_name(f"{ship.folder.name}-{name}"))
+    shutil.copytree(ship.folder, other.folder)
+    shutil.rmtree(other.folder / "own", ignore_errors=True)
+    return other
+
+
+def merge(into: Ship, other: Ship) -> None:
+    """Copy the files that are wanting from one vault to the other."""
+    for path in other.vault.rglob("*"):
+        here = into.vault / path.relative_to(other.vault)
+        if path.is_file() and path.parent.parent.name in {"records", "objects"}:
+            here.parent.mkdir(parents=True, exist_ok=True)
+            if not here.exists():
+                shutil.copy2(path, here)
+
+
+def test_several_answers_fit_one_call(verified: Ship) -> None:
+    """All of them go on record, and what still wants is said."""
+    opened(verified)
+    words = ("permit=yes: permit 14", "decided = no : nobody: yet")
+    answer = verified.answer("swap", "answer", AT, *words, *BY)
+    assert answer.document["answers"] == [
+        {"condition": "permit", "answer": "yes"},
+        {"condition": "decided", "answer": "no"},
+    ]
+    assert "decided" in answer.document["wanting"]
+    assert "permit" not in answer.document["wanting"]
+    assert "nobody: yet" in verified.run("swap", "check", AT).out
+
+
+@pytest.mark.parametrize(
+    ("words", "refusal"),
+    [
+        ((), "swap-answer-shape"),
+        (("permit",), "swap-answer-shape"),
+        (("permit=yes",), "swap-answer-shape"),
+        (("permit=perhaps: x",), "swap-answer-shape"),
+        (("permit=yes: ",), "swap-answer-shape"),
+        (("permit", "yes", " "), "swap-answer-shape"),
+        (("permit=yes: a", "permit=no: b"), "swap-answer-twice"),
+        (("permit=yes: a", "supplies=yes: b"), "swap-condition"),
+        (("permit=yes: a", "decided=yes: \u202eb"), "text-character"),
+    ],
+)
+def test_answers_of_which_one_is_wrong_are_none(
+    verified: Ship, words: tuple[str, ...], refusal: str
+) -> None:
+    """Nothing of the call goes on record."""
+    opened(verified)
+    before = verified.tree()
+    refused = verified.answer("swap", "answer", AT, *words, *BY)
+    assert (refused.code, code(refused)) == (2, refusal)
+    assert verified.tree() == before
+
+
+def test_a_person_at_a_terminal_is_asked_one_by_one(verified: Ship) -> None:
+    """What is left empty stays as it was."""
+    pty = pytest.importorskip("pty")
+    opened(verified)
+    ours, theirs = pty.openpty()
+    environment = {
+        **os.environ,
+        "PARAMBAK_VAULT": str(verified.vault),
+        "PARAMBAK_OWN": str(verified.folder / "own"),
+    }
+    os.write(ours, b"yes\nfuses are good\n" + b"\n" * (len(TOLD) - 1))
+    done = subprocess.run(
+        [sys.executable, "-m", "parambak", "swap", "answer", AT, *BY],
+        cwd=verified.folder,
+        env=environment,
+        stdin=theirs,
+        capture_output=True,
+        check=False,
+        timeout=60,
+    )
+    os.close(ours)
+    os.close(theirs)
+    assert done.returncode == 0, done.stderr
+    assert b"diagnosed, yes: fuses are good" in b" ".join(done.stdout.split())
+    assert verified.answer("swap", "check", AT).document["wanting"] == list(TOLD[1:])
+
+
+def test_words_that_accept_nothing_are_refused(verified: Ship) -> None:
+    """Whoever types a name and a reason means to put something on record."""
+    opened(verified)
+    before = verified.tree()
+    refused = verified.answer("swap", "check", AT, *BY, "--reason", "stopped")
+    assert (refused.code, code(refused)) == (2, "swap-accept-none")
+    refused = verified.answer(*LOAD, "--reason", "stopped")
+    assert (refused.code, code(refused)) == (2, "load-file-no-release")
+    assert verified.tree() == before
+    assert not (verified.folder / "LOAD.BIN").exists()
+
+
+def test_a_swap_not_ready_says_how_to_go_on_and_what_was_accepted(verified: Ship) -> None:
+    """The command for the answers, and the one for an emergency; at last that all was accepted."""
+    opened(verified)
+    assert "swap answer grebe/port-thruster/U12 'diagnosed=yes: TEXT'" in said(
+        verified.run("swap", "check", AT)
+    )
+    told(verified)
+    verified.run("swap", "answer", AT, "permit=no: nobody", "decided=no: nobody", *BY)
+    for each in ("permit", "decided"):
+        words = ("--accept", each, "--confirm", each, *BY, "--reason", "drifting")
+        page = said(verified.run("swap", "check", AT, *words))
+    assert "Accepted as deviations" not in page
+    assert "All of these were accepted as deviations" in said(verified.run("swap", "check", AT))
+
+
+def test_a_file_written_before_the_swap_may_begin_says_so(verified: Ship) -> None:
+    """Without an open swap, and while something is wanting."""
+    assert "no swap is open" in verified.run(*LOAD).err
+    opened(verified)
+    early = verified.answer(*LOAD, "--replace")
+    assert early.document["wanting"] == list(TOLD)
+    assert "NOT READY: diagnosed" in " ".join(early.err.split())
+    told(verified)
+    assert "NOT READY" not in verified.run(*LOAD, "--replace").err
+
+
+def test_a_release_without_verification_stays_told(ship: Ship) -> None:
+    """On every later page of the swap, and of the copy once the swap is closed."""
+    ship.write("a.hex", dump())
+    assert ship.run("archive", "a.hex", *WHERE).code == 0
+    opened(ship)
+    assert ship.run(*LOAD, *RELEASE).code == 0
+    told_so = "released UNVERIFIED: stopped at sea"
+    assert told_so in said(ship.run("swap", "check", AT))
+    assert told_so in said(ship.run("swap", "answer", AT, "permit=yes: 14", *BY))
+    back = read_backs(ship, MEMORY, MEMORY)
+    assert told_so in back.document["deviations"][0]
+    closed = ship.answer("swap", "close", AT, *PASSED)
+    assert told_so in closed.document["deviations"][0]
+    conditions = ship.answer("swap", "check", AT).document["conditions"]
+    twice = next(each for each in conditions if each["condition"] == "read-twice")
+    assert "released UNVERIFIED" in twice["text"]
+    assert "released UNVERIFIED" in said(ship.run(*LOAD))
+    ship.write("b.hex", dump(), second=70)
+    ship.write("c.hex", dump(), second=71)
+    assert ship.run("archive", "b.hex", "c.hex", *WHERE).code == 0
+    assert "released UNVERIFIED" not in said(ship.run(*LOAD, "--replace"))
+
+
+def test_contents_held_against_another_copy_are_not_proven(verified: Ship) -> None:
+    """The copy was chosen anew behind the read-backs: that is told, and the swap stays open."""
+    memory = newer(verified)
+    opened(verified)
+    verified.run("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    assert verified.run(*LOAD).code == 0
+    assert read_backs(verified, MEMORY, MEMORY, at=50).document["proven"] is True
+    anew = verified.run("swap", "choose", f"{AT}@latest", *BY, "--why", "that one after all")
+    assert "a file of another copy was released" in said(anew)
+    assert "the newest copy" in said(verified.run("swap", "check", AT))
+    refused = verified.answer("swap", "close", AT, *PASSED)
+    assert code(refused) == "swap-contents-not-proven"
+    assert "another copy than the one meant" in refused.document["error"]["found"]
+    assert read_backs(verified, memory, memory, at=60).code == 0
+    assert verified.run("swap", "close", AT, *PASSED).code == 0
+
+
+def test_a_chosen_copy_that_is_gone_is_not_replaced_by_another(verified: Ship) -> None:
+    """Its reads were told to be of another position: nothing is loaded in its place."""
+    memory = newer(verified)
+    sister(verified)
+    opened(verified)
+    verified.run("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    told(verified)
+    for _ in range(2):
+        moved = ("amend", f"{AT}@previous", "--position", OTHER, *BY, "--why", "mixed up")
+        assert verified.run(*moved).code == 0
+    assert verified.answer("catalogue", AT).document["positions"][0]["copies"] == 1
+    loaded = verified.answer(*LOAD)
+    assert (loaded.code, code(loaded)) == (2, "swap-copy-lost")
+    assert not (verified.folder / "LOAD.BIN").exists()
+    back = read_backs(verified, memory, at=80)
+    assert (back.code, code(back)) == (2, "swap-copy-lost")
+    check = verified.answer("swap", "check", AT).document
+    assert "copy" in check["wanting"]
+    chosen = verified.run("swap", "choose", f"{AT}@latest", *BY, "--why", "the one that is left")
+    assert chosen.code == 0
+    assert verified.run(*LOAD).code == 0
+
+
+@pytest.mark.parametrize("how", ["changed", "gone"])
+@pytest.mark.parametrize("kind", ["swap-opened", "swap-meant"])
+def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, how: str) -> None:
+    """The newest copy is not taken without a word; a choice made anew settles it."""
+    newer(verified)
+    opened(verified)
+    verified.run("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    told(verified)
+    (path,) = records(verified, kind)
+    if how == "gone":
+        path.unlink()
+    else:
+        path.write_bytes(path.read_bytes().replace(b"grebe", b"grebF") + b" ")
+    refused = verified.answer(*LOAD)
+    assert (refused.code, code(refused)) == (3, "swap-meant-unsure")
+    assert not (verified.folder / "LOAD.BIN").exists()
+    assert verified.answer("swap", "check", AT).document["wanting"] == ["meant"]
+    if kind == "swap-opened":
+        opened(verified)
+    verified.run("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    assert verified.run(*LOAD).code == 0
+    assert (verified.folder / "LOAD.BIN").read_bytes() == MEMORY
+
+
+def test_a_lost_answer_loses_no_later_one(verified: Ship) -> None:
+    """What was told behind it is not passed over."""
+    opened(verified)
+    told(verified)
+    words = ("--accept", "counters", "--confirm", "counters", *BY, "--reason", "noted by hand")
+    verified.run("swap", "check", AT, *words)
+    path = records(verified, "swap-answer")[0]
+    lost = json.loads(path.read_bytes())["body"]["condition"]
+    path.unlink()
+    check = verified.answer("swap", "check", AT)
+    assert set(check.document["wanting"]) == {lost, "meant"}
+    assert check.document["deviations"][0]["reason"] == "noted by hand"
+
+
+def test_a_damaged_record_of_no_shape_is_no_traceback(verified: Ship) -> None:
+    """Its swap is a list: what cannot be is passed over or refused, never an exception."""
+    from hashlib import sha256
+
+    opened(verified)
+    told(verified)
+    record = json.loads(records(verified, "swap-answer")[0].read_bytes())
+    record["body"]["swap"] = [7]
+    data = (json.dumps(record, sort_keys=True, separators=(",", ":")) + "\n").encode()
+    name = sha256(data).hexdigest()
+    folder = verified.vault / "records" / name[:2]
+    folder.mkdir(exist_ok=True)
+    (folder / f"{name}.json").write_bytes(data)
+    check = verified.run("swap", "check", AT)
+    assert check.code in {0, 3}
+    assert "Traceback" not in check.err
+
+
+def test_a_failed_test_goes_on_record_before_the_contents_are_proven(verified: Ship) -> None:
+    """It is not lost because the read-backs are wanting."""
+    opened(verified)
+    refused = verified.answer("swap", "close", AT, *BY, "--test", "stop=failed: slow")
+    assert code(refused) == "swap-test-failed"
+    assert len(records(verified, "swap-tested")) == 1
+
+
+def test_one_read_back_says_that_it_is_not_enough(verified: Ship) -> None:
+    """With a swap open and without; why is told, and what closing found."""
+    assert "read the chip once more" in " ".join(read_backs(verified, MEMORY).document["doubts"])
+    opened(verified)
+    one = read_backs(verified, MEMORY, at=20)
+    assert one.document["proven"] is False
+    assert "not yet enough" in " ".join(one.document["doubts"])
+    refused = verified.answer("swap", "close", AT, *PASSED)
+    assert "before-power: 1 read" in refused.document["error"]["found"]
+    read_backs(verified, changed(0x0100), at=30)
+    refused = verified.answer("swap", "close", AT, *PASSED)
+    assert "c30-0.hex, was not loaded correctly" in refused.document["error"]["found"]
+
+
+def test_a_card_loaded_with_the_sisters_copy_is_named(verified: Ship) -> None:
+    """What was read is another copy aboard, byte for byte."""
+    memory = sister(verified)
+    opened(verified)
+    wrong = read_backs(verified, memory)
+    assert wrong.code == 1
+    assert any(f"byte for byte {OTHER}@" in each for each in wrong.document["doubts"])
+    refused = verified.answer("swap", "choose", OTHER, *BY, "--why", "x")
+    assert (refused.code, code(refused)) == (2, "swap-none-open")
+
+
+def test_a_newer_copy_archived_since_the_release_is_told_as_that(verified: Ship) -> None:
+    """The card is held against the file that was released, and that is said."""
+    opened(verified)
+    assert verified.run(*LOAD).code == 0
+    newer(verified)
+    back = read_backs(verified, MEMORY, at=50)
+    assert back.code == 0
+    assert "archived since the file was released" in " ".join(back.err.split())
+
+
+def test_two_chips_exchanged_and_half_a_pair_are_named(verified: Ship) -> None:
+    """Each half in the other's chip; one half alone."""
+    even, odd = MEMORY[0::2], MEMORY[1::2]
+    verified.write("even.bin", even, second=5)
+    verified.write("odd.bin", odd, second=6)
+    verified.write("plain.bin", MEMORY, second=1)
+    pair = ("--pair", "even-odd")
+    good = verified.answer("swap", "read-back", AT, "even.bin", "odd.bin", *pair)
+    assert good.code == 0
+    crossed = verified.answer("swap", "read-back", AT, "odd.bin", "even.bin", *pair)
+    assert crossed.code == 1
+    assert "hold each other's half" in " ".join(crossed.document["doubts"])
+    half = verified.answer("swap", "read-back", AT, "even.bin", *pair)
+    assert (half.code, code(half)) == (2, "pair-count")
+    assert code(verified.answer("swap", "read-back", AT, "even.bin")) == "raw-size"
+
+
+def test_half_a_pair_without_a_size_is_named(ship: Ship) -> None:
+    """No layout and no chip tell the size: the half is compared, and named."""
+    ship.write("a.hex", dump())
+    ship.write("b.hex", dump(), second=1)
+    assert ship.run("archive", "a.hex", "b.hex", *WHERE).code == 0
+    ship.write("even.bin", MEMORY[0::2], second=5)
+    half = ship.answer("swap", "read-back", AT, "even.bin")
+    assert half.code == 1
+    assert "half as large" in " ".join(half.document["doubts"])
+
+
+def test_a_pair_goes_from_the_files_to_the_end(verified: Ship) -> None:
+    """Two files of short names, four dumps read back, closed."""
+    opened(verified)
+    verified.write("reader.toml", PROFILE)
+    words = ("swap", "load-file", AT, "--profile", "reader.toml", "--pair", "even-odd")
+    loaded = verified.answer(*words, "--out", "PAIR.HEX")
+    assert [each["file"] for each in loaded.document["files"]] == ["PAIR.HEX", "PAIR2.HEX"]
+    assert code(verified.answer(*words, "--out", "PAIRXXX2.HEX")) == "load-file-short-name"
+    halves = (MEMORY[0::2], MEMORY[1::2])
+    dumps = [
+        verified.write(f"c{n}.bin", half, second=10 + n) for n, half in enumerate(halves + halves)
+    ]
+    back = verified.answer("swap", "read-back", AT, *dumps, "--pair", "even-odd")
+    assert back.document["proven"] is True
+    assert verified.answer("swap", "close", AT, *PASSED).document["reads_taken_in"] == 2
+    assert verified.run("recheck").code == 0
+
+
+def test_an_upgrade_goes_to_the_end_by_values(ship: Ship) -> None:
+    """Closed by two reads of the same bytes; said to be by values; the new layout holds then."""
+    for name, data in (("old.toml", OLD), ("new.toml", NEW), ("renames.toml", RENAMES)):
+        ship.write(name, data)
+    ship.write("a.bin", old_memory())
+    ship.write("b.bin", old_memory(), second=1)
+    assert ship.run("archive", "a.bin", "b.bin", *WHERE, "--layout", "old.toml").code == 0
+    opened(ship)
+    unlike = bytearray(new_memory())
+    unlike[0x30] ^= 1
+    unlike[126:] = (sum(unlike[:126]) & 0xFFFF).to_bytes(2, "little")
+    ship.write("n1.bin", new_memory(), second=10)
+    ship.write("n2.bin", bytes(unlike), second=11)
+    both = ship.answer("swap", "read-back", AT, "n1.bin", "n2.bin", *BOTH)
+    assert (both.code, both.document["proven"]) == (0, False)
+    refused = ship.answer("swap", "close", AT, *PASSED)
+    assert "the same bytes" in refused.document["error"]["found"]
+    ship.write("n3.bin", new_memory(), second=12)
+    assert ship.answer("swap", "read-back", AT, "n3.bin", *BOTH).document["proven"] is True
+    closed = ship.run("swap", "close", AT, *PASSED)
+    assert closed.code == 0
+    assert "VALUES" in closed.out
+    assert "match by bytes" not in closed.out
+    fields = ship.answer("decode", AT).document["fields"]
+    assert next(f["value"] for f in fields if f["field"] == "ramp_up") == "12.500"
+    assert ship.run("recheck").code == 0
+
+
+def test_a_moved_chip_goes_to_the_end(verified: Ship) -> None:
+    """A file in between is for a duplicate; a chip hurt on the way is not loaded again."""
+    opened(verified, "--route", "move-chip")
+    assert "for a duplicate" in " ".join(verified.run(*LOAD).err.split())
+    verified.write("hurt.hex", dump(changed(0x0009)), second=9)
+    hurt = verified.run("swap", "read-back", AT, "hurt.hex")
+    assert hurt.code == 1
+    assert "hurt on the way" in said(hurt)
+    assert read_backs(verified, MEMORY, MEMORY, at=20).document["proven"] is True
+    assert verified.run("swap", "close", AT, *PASSED).code == 0
+    assert verified.run("recheck").code == 0
+
+
+def test_a_card_in_two_open_swaps_is_refused_or_told(verified: Ship) -> None:
+    """One card comes out of one unit and goes into one; from one to the other it is told."""
+    sister(verified)
+    words = (*BY, "--why", "dead")
+    cards = ("--old-card", "C1", "--new-card-serial", "C2")
+    assert verified.run("swap", "open", OTHER, *words, *cards).code == 0
+    before = verified.tree()
+    for taken in (("--old-card", "c1"), ("--new-card-serial", "C2")):
+        refused = verified.answer("swap", "open", AT, *words, *taken)
+        assert (refused.code, code(refused)) == (2, "swap-card-taken")
+    assert verified.tree() == before
+    crossed = verified.run("swap", "open", AT, *words, "--new-card-serial", "C1")
+    assert crossed.code == 0
+    assert "C1 goes in here, and comes out at grebe/stbd/U1" in said(crossed)
+
+
+def test_a_card_fitted_elsewhere_meanwhile_stays_on_record_there(verified: Ship) -> None:
+    """It is not sent ashore by the swap that it came out of."""
+    memory = sister(verified)
+    words = (*BY, "--why", "dead")
+    verified.run("swap", "open", OTHER, *words, "--old-card", "C1", "--new-card-serial", "C2")
+    opened(verified, "--new-card-serial", "C1")
+    read_backs(verified, MEMORY, MEMORY)
+    assert verified.run("swap", "close", AT, *PASSED).code == 0
+    names = [verified.write(f"o{n}.hex", dump(memory), second=90 + n) for n in range(2)]
+    verified.run("swap", "read-back", OTHER, *names)
+    closed = verified.answer("swap", "close", OTHER, *PASSED)
+    assert closed.document["cards"] == [
+        "old card C1: in grebe/port-thruster meanwhile, and left so",
+        "new card C2: in grebe/stbd",
+    ]
+    listed = {c["serial"]: c["unit"] for c in verified.answer("card", "list").document["cards"]}
+    assert listed == {"C1": "grebe/port-thruster", "C2": "grebe/stbd"}
+
+
+def test_a_card_that_is_on_record_elsewhere_is_told(verified: Ship) -> None:
+    """As the old card it should be here, as the new one nowhere in use and not scrapped."""
+    sister(verified)
+    words = (*BY, "--why", "dead")
+    verified.run("swap", "open", OTHER, *words, "--old-card", "C1")
+    verified.run("swap", "close", OTHER, *BY, "--abandoned", "--reason", "not that one")
+    elsewhere = verified.run("swap", "open", AT, *words, "--old-card", "C1")
+    assert "the old card, C1, is on record in grebe/stbd" in said(elsewhere)
+    verified.run("swap", "close", AT, *BY, "--abandoned", "--reason", "not that one")
+    verified.run("card", "add", "grebe", "C9", "--whereabouts", "scrapped")
+    scrapped = verified.run("swap", "open", AT, *words, "--new-card-serial", "C9")
+    assert "the new card, C9, is on record scrapped" in said(scrapped)
+
+
+def test_cards_that_are_exchanged_are_told_at_every_step(verified: Ship) -> None:
+    """The chip here carries the other unit's parameters."""
+    sister(verified)
+    units = ("grebe/port-thruster", "grebe/stbd")
+    assert verified.run("card", "exchange", *units, *BY, "--why", "fault").code == 0
+    back = ("swap", "read-back", AT, "a.hex")
+    for words in (("swap", "open", AT, *BY, "--why", "x"), ("swap", "check", AT), LOAD, back):
+        assert "EXCHANGED" in verified.run(*words).err
+
+
+def test_two_swaps_opened_on_two_laptops_are_told_and_can_be_ended(verified: Ship) -> None:
+    """After the merge one is meant, the other is named, and both can be ended in turn."""
+    other = laptop(verified, "other")
+    opened(verified)
+    assert other.run("swap", "open", AT, "--by", "B", "--why", "stays dark").code == 0
+    merge(verified, other)
+    for words in (("swap", "check", AT), LOAD, ("swap", "answer", AT, "permit=yes: 14", *BY)):
+        assert "2 swaps are open here" in " ".join(verified.run(*words).err.split())
+    assert "2 swaps are open here" in " ".join(read_backs(verified, MEMORY, MEMORY).err.split())
+    assert verified.run("swap", "close", AT, *PASSED).code == 0
+    assert verified.answer("swap", "check", AT).document["open"] is True
+    given_up = verified.run("swap", "close", AT, *BY, "--abandoned", "--reason", "opened twice")
+    assert given_up.code == 0
+    assert verified.answer("swap", "check", AT).document["open"] is False
+    assert verified.run("recheck").code == 0
+
+
+def test_what_another_laptop_told_of_a_closed_swap_is_not_lost(verified: Ship) -> None:
+    """An answer is refused with how it ended; a bad read-back from there is said aloud."""
+    opened(verified)
+    other = laptop(verified, "other")
+    read_backs(verified, MEMORY, MEMORY)
+    assert verified.run("swap", "close", AT, *PASSED).code == 0
+    other.run("swap", "answer", AT, "permit=no: late", "--by", "B")
+    read_backs(other, changed(0x0100), at=60)
+    other.run("swap", "close", AT, "--by", "B", "--abandoned", "--reason", "a bit is wrong")
+    merge(other, verified)
+    refused = other.answer("swap", "answer", AT, "permit=yes: 14", "--by", "B")
+    assert code(refused) == "swap-none-open"
+    assert "closed on" in refused.document["error"]["found"]
+    assert "abandoned on" in refused.document["error"]["found"]
+    check = " ".join(other.run("swap", "check", AT).err.split())
+    assert "as two laptops may do" in check
+    assert "NOT loaded correctly" in check
+    assert other.run("recheck").code == 0
+
+
+def test_the_old_card_goes_back_by_the_way_that_was_told(verified: Ship) -> None:
+    """Who gives a swap up reads it once more."""
+    opened(verified)
+    verified.run("swap", "answer", AT, "way-back=yes: after two hours, by night", *BY)
+    page = verified.run("swap", "close", AT, *BY, "--abandoned", "--reason", "no spare")
+    assert "after two hours, by night" in said(page)
+
+
+def test_a_vault_that_cannot_be_written_leaves_an_older_file_as_it_was(verified: Ship) -> None:
+    """No file is released that is not on record, and none is lost."""
+    (verified.folder / "LOAD.BIN").write_bytes(b"older")
+    lock = verified.vault / "lock"
+    lock.unlink(missing_ok=True)
+    lock.mkdir()
+    refused = verified.answer(*LOAD, "--replace")
+    assert refused.code == 2
+    assert (verified.folder / "LOAD.BIN").read_bytes() == b"older"
+
+
+@pytest.mark.parametrize("out", ["", ".", "/"])
+def test_a_release_to_no_files_name_is_refused(ship: Ship, out: str) -> None:
+    """Marking such a name is no traceback."""
+    ship.write("a.hex", dump())
+    ship.run("archive", "a.hex", *WHERE)
+    refused = ship.answer("swap", "load-file", AT, "--as", "raw", "--out", out, *RELEASE)
+    assert (refused.code, code(refused)) == (2, "vault-export-unfit")
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_text_is_refused_in_every_field_and_changes_nothing(
+    verified: Ship, text: str
+) -> None:
+    """With no traceback and no control character printed."""
+    opened(verified)
+    before = verified.tree()
+    calls = (
+        ("swap", "open", AT, "--by", text, "--why", text, "--new-card-serial", text),
+        ("swap", "answer", AT, f"permit=yes:{text}", *BY),
+        ("swap", "answer", AT, f"{text}=yes:x", "--by", text),
+        ("swap", "choose", AT, "--by", text, "--why", text),
+        ("swap", "check", AT, "--accept", text, "--confirm", text, *BY, "--reason", text),
+        ("swap", "close", AT, *BY, "--test", f"{text}=failed: {text}"),
+    )
+    for words in calls:
+        refused = verified.run(*words)
+        assert refused.code == 2, words
+        assert "Traceback" not in refused.err
+        assert not {"\x1b", "\u202e", "\u200b"} & set(refused.err + refused.out)
+    assert verified.tree() == before
