@@ -9,6 +9,7 @@ import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
+from parambak.keeping.holdings import HELD
 from parambak.vault.order import heads
 
 if TYPE_CHECKING:
@@ -67,13 +68,29 @@ def check_digits(number: str) -> str:
 
 
 def line_of(name: str, histories: Iterable[Sequence[Stored]]) -> Line:
-    """Return the line of a ship from the records about each of its identities."""
+    """Return the line of a ship from the records about each of its identities, in causal order."""
     records = 0
     ends: set[str] = set()
     for stored in histories:
-        records += len(stored)
-        ends.update(each.digest[:DIGITS] for each in heads(stored))
+        lasting = _lasting(stored) or stored
+        records += len(lasting)
+        ends.update(each.digest[:DIGITS] for each in heads(lasting))
     return Line(name.casefold(), records, tuple(sorted(ends)))
+
+
+def _lasting(stored: Sequence[Stored]) -> list[Stored]:
+    """Return the records but those of what places hold at the end of the history.
+
+    A place is sent none of them until something else comes behind them, so a vault that was
+    fetched from there is whole without them.
+    """
+    behind: set[str] = set()
+    found = []
+    for each in reversed(stored):
+        if each.record.kind != HELD or each.digest in behind:
+            found.append(each)
+            behind.update(each.record.after)
+    return found
 
 
 def write(line: Line) -> str:

@@ -17,11 +17,11 @@ FORK = Line("grebe~3fa2", 17, ("03310cd0e2bb7dc2", "71d6e46971cab47d"))
 WRITTEN = "grebe, 4 records, ends 71d6 e469 71ca b47d, check 60"
 
 
-def stored(number: int, after: Sequence[Stored] = ()) -> Stored:
+def stored(number: int, after: Sequence[Stored] = (), kind: str = "note") -> Stored:
     """Return an invented record."""
     record = Record(
         format=1,
-        kind="note",
+        kind=kind,
         vessel="3fa2c0de" * 4,
         after=tuple(sorted(each.digest for each in after)),
         clock=Clock(utc="2026-11-25T13:49:40Z", offset=0),
@@ -132,6 +132,20 @@ def state(line: Line, records: Sequence[Stored], left: str | None = None) -> tup
     """Return the verdict on a line where these records are in the vault."""
     verdict = judge(line, [look(line, records)], len(records), left)
     return verdict.state, verdict.since
+
+
+def test_what_places_hold_closes_no_history() -> None:
+    """The line made after a sending is that of what was sent, since the place has no more."""
+    held = stored(5, [LAST], "held")
+    again = stored(6, [held], "held")
+    sent = [FIRST, LEFT, RIGHT, LAST]
+    line = line_of("grebe", [[*sent, held, again]])
+    assert line == line_of("grebe", [sent])
+    assert judge(line, [look(line, sent)], 4).state == "whole"
+    later = stored(7, [again])
+    whole = line_of("grebe", [[*sent, held, again, later]])
+    assert whole == Line("grebe", 7, (later.digest[:16],))
+    assert judge(line, [look(line, [*sent, held, again, later])], 7).since == 3
 
 
 def test_a_whole_history_says_how_much_came_since() -> None:
