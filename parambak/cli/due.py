@@ -139,11 +139,15 @@ def _write(file: str, found: tuple[Due, ...], now: datetime, vault: Path, *, rep
 def _page(screen: Screen, listed: list[Due], total: int, today: date, calendar: str | None) -> None:
     if listed:
         rows = [
-            (each.where, "due" if each.on <= today else f"from {each.on}", reason.text)
+            (
+                each.where if not number else "",
+                "due" if reason.on <= today else f"from {reason.on}",
+                reason.text,
+            )
             for each in listed
-            for reason in each.reasons
+            for number, reason in enumerate(each.reasons)
         ]
-        screen.table(("where", "when", "why"), _once(rows))
+        screen.table(("where", "when", "why"), rows)
         screen.say()
     if calendar is not None:
         screen.say(f"Written as a calendar: {calendar}.")
@@ -154,13 +158,3 @@ def _page(screen: Screen, listed: list[Due], total: int, today: date, calendar: 
         )
     else:
         screen.good(f"Nothing is due among {counted(total, 'position')}.")
-
-
-def _once(rows: list[tuple[str, str, str]]) -> list[tuple[str, str, str]]:
-    """Return the rows with a WHERE printed once only."""
-    found = []
-    before = ""
-    for where, when, why in rows:
-        found.append(("" if where == before else where, "" if where == before else when, why))
-        before = where
-    return found

@@ -6,13 +6,15 @@ more than half are the same, is measured by its modified z-score, 0.6745 (x - me
 being the median of the absolute distances from the median; it is unlike from 3.5 on, as
 they advise. Anything else (named values, texts, few units) is measured by how rare it is:
 how many of the units hold the same; it is unlike where fewer than a third do, or where
-more than half hold another. Where no two of a few units agree, that is said last.
+more than half hold another. A difference within the layout's tolerance is none. Where no two
+of a few units agree, that is said last.
 """
 
 from __future__ import annotations
 
 import math
 from collections import Counter
+from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.layouts import coverage
@@ -112,6 +114,7 @@ def _unlike(
         return
     units = len(stored)
     odd, typical = _spread(plan, counts, units) or _rare(counts, units)
+    odd = _beyond_tolerance(plan, odd, typical)
     if not odd:
         return
     usual = NO_TWO
@@ -133,6 +136,21 @@ def _only_bits(plan: FieldPlan, raw: bytes | None) -> bytes | None:
         return None
     masks = coverage.masks_of(plan.place)
     return bytes(byte & masks.get(plan.at + index, 0) for index, byte in enumerate(raw))
+
+
+def _beyond_tolerance(plan: FieldPlan, odd: _Odd, typical: bytes | None) -> _Odd:
+    """Return what is odd without the values that the layout's tolerance takes for the same."""
+    tolerance = plan.field.tolerance
+    usual = plan.way.number(typical) if typical is not None else None
+    if tolerance is None or usual is None:
+        return odd
+    wide = Fraction(tolerance)
+
+    def same(raw: bytes | None) -> bool:
+        number = plan.way.number(raw) if raw is not None else None
+        return number is not None and abs(number - usual) <= wide
+
+    return {raw: found for raw, found in odd.items() if not same(raw)}
 
 
 def _rare(counts: Counter[bytes | None], units: int) -> tuple[_Odd, bytes | None]:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import date
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.errors import CallRefused, Fault
+from parambak.errors import CallRefused, Fault, VaultDamaged
 from parambak.keeping import select
-from parambak.keeping.bodies import LimitsEntry, MeasuredBody, ReadingEntry, body_of
+from parambak.keeping.bodies import (
+    LimitsEntry,
+    MeasuredBody,
+    ReadingEntry,
+    body_of,
+    misshapen,
+)
 from parambak.keeping.book import local_time
 from parambak.layouts.decimals import exact, rounded
 from parambak.swap.measurements import ROUNDED, Reading
@@ -18,7 +25,7 @@ if TYPE_CHECKING:
 
     from parambak.keeping.known import Card, Fleet, Position, Unit, Vessel
     from parambak.swap.limits import Limits
-    from parambak.vault.vault import Vault, Writing
+    from parambak.vault.vault import Stored, Vault, Writing
 
 AS_FOUND = "as-found"
 AFTER_FITTING = "after-fitting"
@@ -78,29 +85,41 @@ def place(known: Fleet, where: str) -> Place:
 
 
 def on_record(vault: Vault, vessel: Vessel, ids: frozenset[str]) -> tuple[Measured, ...]:
-    """Return what was measured at the things of these identities, oldest first."""
+    """Return what was measured at the things of these identities, oldest first.
+
+    A record that tells nothing is left out: recheck names it.
+    """
     found = []
     for identity in sorted(vessel.ids):
         for stored in vault.records(identity):
             if stored.record.kind == "measured":
-                body = body_of(stored.record, stored.digest, MeasuredBody)
-                if body.about in ids:
-                    day = date.fromisoformat(body.on) if body.on else None
-                    found.append(
-                        Measured(
-                            stored.digest,
-                            day or local_time(stored.record).date(),
-                            body.stage,
-                            tuple(_reading(each) for each in body.readings),
-                            stored.record.by,
-                            body.limits,
-                            body.instrument,
-                            body.calibrated,
-                            body.remark,
-                            body.visit,
-                        )
-                    )
+                with suppress(VaultDamaged):
+                    body = body_of(stored.record, stored.digest, MeasuredBody)
+                    if body.about in ids:
+                        found.append(_measured(stored, body))
     return tuple(sorted(found, key=lambda each: each.on))
+
+
+def _measured(stored: Stored, body: MeasuredBody) -> Measured:
+    return Measured(
+        stored.digest,
+        _day(body.on, stored.digest) or local_time(stored.record).date(),
+        body.stage,
+        tuple(_reading(each) for each in body.readings),
+        stored.record.by,
+        body.limits,
+        body.instrument,
+        body.calibrated,
+        body.remark,
+        body.visit,
+    )
+
+
+def _day(text: str | None, record: str) -> date | None:
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError as error:
+        raise misshapen(record, "a day such as 2026-03-01", repr(text)[:40]) from error
 
 
 def _reading(entry: ReadingEntry) -> Reading:

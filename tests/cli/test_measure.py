@@ -107,3 +107,25 @@ def test_a_note_tells_of_an_old_calibration(measured: Ship) -> None:
     fortnight = (datetime.now().astimezone() - timedelta(days=14)).date().isoformat()
     recent = measured.run("measure", UNIT, "battery=24", "--calibrated", fortnight)
     assert "calibrated" not in recent.err
+
+
+def test_a_record_of_another_shape_is_in_nobodys_way(measured: Ship) -> None:
+    """It is left out; the readings beside it count."""
+    from datetime import UTC
+    from datetime import datetime as clock
+    from pathlib import Path as Folder
+
+    from parambak.vault.vault import Vault
+
+    vault = Vault.open(
+        Folder(measured.vault), own=measured.folder / "own", clock=lambda: clock.now(UTC)
+    )
+    (vessel,) = vault.vessels()
+    record = next(s.record for s in vault.records(vessel) if s.record.kind == "measured")
+    with vault.writing() as writing:
+        writing.add("measured", vessel, {**record.body, "on": "someday", "limits": 7})
+        writing.add("measured", vessel, {**record.body, "on": "2026-02-30"})
+    vault.close()
+    answer = measured.answer("measure", UNIT, "battery=24")
+    assert answer.code == 0
+    assert len(answer.document["drift"][0]["series"]) == 2

@@ -138,6 +138,17 @@ def test_where_half_are_the_same_the_rest_is_measured_by_rarity() -> None:
     assert {(each.unit, each.score) for each in found} == {("u8", None), ("u9", None)}
 
 
+def test_a_difference_within_the_tolerance_is_none() -> None:
+    """Of the usual value; beyond it, it is."""
+    layout = load(
+        b"[layout]\ntitle = 'x'\nmemory = 1\n[[field]]\nname = 'a'\nat = 0\ntype = 'u8'\n"
+        b"scale = 0.1\ntolerance = 0.2\n"
+    )
+    stored = {"a": 50, "b": 50, "c": 52, "d": 53}
+    given = [(name, Image.of(bytes([value]))) for name, value in stored.items()]
+    assert [each.unit for each in alike(layout, given)] == ["d"]
+
+
 def test_the_most_unlike_goes_first() -> None:
     """By how surprising it is."""
     images = [memory(n, mode=0 if n == 3 else 1, ramp=100 + n) for n in range(20)]
