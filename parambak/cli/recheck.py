@@ -21,7 +21,14 @@ from parambak.keeping.losses import Loss, body_fault, losses
 from parambak.keeping.places import places
 from parambak.keeping.rechecks import RECHECK, last_full
 from parambak.vault import recheck_cycle
-from parambak.vault.faults import RECORD_SKIPPED
+from parambak.vault.faults import (
+    CLOCK_BACKWARDS,
+    INDEX_ASIDE,
+    INDEX_REBUILT,
+    OWN_DAMAGED,
+    OWN_NOT_WRITTEN,
+    RECORD_SKIPPED,
+)
 from parambak.vault.recheck import Rechecked, Terms, recheck
 from parambak.vault.records import clock_of
 
@@ -32,6 +39,8 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Vault
 
 MOST_SHOWN = 8  # of what is lost with one file
+# Notes that say nothing against the vault itself.
+HARMLESS = frozenset({CLOCK_BACKWARDS, INDEX_ASIDE, INDEX_REBUILT, OWN_DAMAGED, OWN_NOT_WRITTEN})
 
 
 class Found(NamedTuple):
@@ -89,7 +98,7 @@ def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> 
         _oldest(vault, checked),
         healers(vault, lost) if lost else (),
         tuple(p.handle for p in places(vault) if p.vessels is None) if checked.damaged else (),
-        noted=bool(settings.notes()),
+        noted=any(f.code not in HARMLESS and f.text not in settings.told for f in vault.warnings),
     )
     return Answer(
         _document(found),
