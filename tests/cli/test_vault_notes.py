@@ -82,8 +82,8 @@ def test_conflicts_are_in_the_catalogues_document(archived: Ship) -> None:
         assert archived.run(*words, "--serial", serial, "--by", "A. Person").code == 0
     for folder in ("objects", "records"):
         shutil.copytree(copy / folder, archived.vault / folder, dirs_exist_ok=True)
-    for words in (("catalogue",), ("catalogue", "grebe/port/U12")):
-        (conflict,) = json.loads(archived.answer(*words).out)["conflicts"]
+    for asked in (("catalogue",), ("catalogue", "grebe/port/U12")):
+        (conflict,) = json.loads(archived.answer(*asked).out)["conflicts"]
         assert (conflict["where"], conflict["fact"]) == ("grebe/port", "serial")
         assert sorted(conflict["values"]) == ["S-1", "S-2"]
     assert "settle it with `amend`" in " ".join(archived.run("catalogue", "grebe").out.split())
