@@ -242,8 +242,9 @@ class Index:
             self._trying(self._open)
             self._changed()
         self._trying(self._survey)
-        if self._database is not None and self._database.version() != self._version:
-            self._version = self._database.version()
+        version = self._trying(lambda: self._database.version() if self._database else 0)
+        if self._database is not None and version != self._version:
+            self._version = version
             self._changed()  # another process wrote into it, or this one
         lacking = self.lacking()
         if lacking:

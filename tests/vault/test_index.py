@@ -9,6 +9,8 @@ import pytest
 
 from parambak.errors import ParambakError
 from parambak.vault import files, index
+from parambak.vault.faults import Mistrusted
+from parambak.vault.index_db import Database
 from parambak.vault.records import file_of
 from tests.vault.home import AVOCET, GREBE, copied_in
 
@@ -362,3 +364,30 @@ def test_many_records_in_one_writing_are_folded_on_the_way(home: Home) -> None:
     assert len(vault._index._loose) <= 8 * index.LOOSE
     assert sum(len(vault.records(vessel)) for vessel in vault.vessels()) == 600
     assert sum(map(len, answers(home.open()).values())) == 601
+
+
+@pytest.mark.parametrize("times", [1, 1000], ids=["once", "for ever"])
+def test_an_index_that_fails_as_it_is_asked_whether_it_changed(
+    full: Home, monkeypatch: pytest.MonkeyPatch, times: int
+) -> None:
+    """It is built anew beside the vault, or where that fails too, the command is refused."""
+    expected = answers(full.open())
+    vault = full.open()
+    version = Database.version
+    failures = [Mistrusted("disk I/O error", damaged=False)] * times
+
+    def failing(database: Database) -> int:
+        if failures:
+            raise failures.pop()
+        return version(database)
+
+    monkeypatch.setattr(Database, "version", failing)
+    if times == 1:
+        with vault.writing():
+            pass
+        assert answers(vault) == expected
+        assert codes(vault) == {"vault-index-aside"}
+        return
+    with pytest.raises(ParambakError) as caught, vault.writing():
+        pass
+    assert caught.value.code == "vault-index-failed"
