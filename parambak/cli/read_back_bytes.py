@@ -141,6 +141,11 @@ def _page(screen: Screen, meant: Meant, stage: str, reads: list[Read]) -> None:
             screen.say("Power up with outputs inhibited, then read back with --stage after-power.")
         return
     screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
+    _next(screen, meant, stage, reads)
+
+
+def _next(screen: Screen, meant: Meant, stage: str, reads: list[Read]) -> None:
+    """Say what to do about a card that is not loaded correctly."""
     wrote = next((read.start_up for read in reads if read.start_up), None)
     if wrote is not None:
         screen.mind(f"START-UP WROTE OVER THE PARAMETERS: {wrote}.")

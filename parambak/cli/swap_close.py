@@ -69,12 +69,7 @@ def command(  # noqa: PLR0913 - one argument an option
     given = [_test(text) for text in tests]
     vault = store.open_vault(settings)
     assessor = Assessor(vault, store.chip_table())
-    there = acts.at(fleet(vault), where)
-    every = courses(vault, there.vessel, there.position)
-    course = open_course(every)
-    said = accepted_words(assessor, course)
-    way_back = course.answers.get("way-back") if course is not None else None
-    notes = others_words([each for each in every if each.end is None][:-1])
+    said, way_back, notes = _so_far(assessor, where)
     if abandoned:
         position = acts.abandon(vault, where, tests=given, by=by, reason=reason)
         closed = acts.Closed(position, 0, by_values=False, cards=(), notes=())
@@ -83,24 +78,35 @@ def command(  # noqa: PLR0913 - one argument an option
             vault, where, tests=given, by=by, reason=reason, old_card_to=old_card_to
         )
         notes += _newest(assessor, where)
-    position, taken = closed.position, closed.reads
-    outcome = "abandoned" if abandoned else "closed"
     return Answer(
         {
-            "where": position.where,
-            "outcome": outcome,
-            "reads_taken_in": taken,
+            "where": closed.position.where,
+            "outcome": "abandoned" if abandoned else "closed",
+            "reads_taken_in": closed.reads,
             "tests": [{"name": each.name, "result": each.result} for each in given],
             "bytes_compared": not abandoned and not closed.by_values,
             "cards": list(closed.cards),
             "deviations": list(said),
         },
         lambda screen: (
-            _given_up(screen, position.where, said, way_back.text if way_back else None)
+            _given_up(screen, closed.position.where, said, way_back)
             if abandoned
             else _page(screen, closed, given, said)
         ),
         warnings=(*store.warnings_of(vault), *closed.notes, *notes),
+    )
+
+
+def _so_far(assessor: Assessor, where: str) -> tuple[tuple[str, ...], str | None, tuple[str, ...]]:
+    """Return what was accepted in the swap, its way back as told, and words on further swaps."""
+    there = acts.at(fleet(assessor.vault), where)
+    every = courses(assessor.vault, there.vessel, there.position)
+    course = open_course(every)
+    way_back = course.answers.get("way-back") if course is not None else None
+    return (
+        accepted_words(assessor, course),
+        way_back.text if way_back is not None else None,
+        others_words([each for each in every if each.end is None][:-1]),
     )
 
 

@@ -13,19 +13,18 @@ from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.read_back_bytes import Behind, Meant, read_back
 from parambak.cli.read_back_bytes import answer as bytes_answer
+from parambak.cli.read_back_doubts import Compared, doubts_of, not_enough, older, others
 from parambak.cli.read_back_values import Layouts, opened, read_values, values_answer
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import deviations
 from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping import exchanges, select
 from parambak.keeping.assess import Assessor
-from parambak.keeping.bodies import ImageEntry
 from parambak.keeping.fold import fleet
 from parambak.memory.counted import counted
-from parambak.memory.digests import sha256
 from parambak.reads.ways import WAYS
 from parambak.swap.course import courses, open_course
-from parambak.swap.on_record import record_read_back, released_files
+from parambak.swap.on_record import record_read_back
 from parambak.swap.read_back import BEFORE_POWER, STAGES, ReadBack, ValuesReadBack
 from parambak.swap.standing import accepted_words, others_words
 
@@ -33,11 +32,12 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.known import Copy, Position, Vessel
     from parambak.keeping.request import Incoming
-    from parambak.memory.image import Image
     from parambak.reads.ways import How
     from parambak.swap.course import Course
     from parambak.swap.on_record import ToldBy
     from parambak.vault.vault import Vault
+
+    _Given = list[tuple[Incoming, ReadBack | ValuesReadBack]]
 
 
 @dataclass(frozen=True)
@@ -91,64 +91,45 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     words = _Words(**options)
     files = Layouts(words.layout, words.old_layout, words.renames)
     vault = store.open_vault(settings)
-    known = fleet(vault)
-    position = select.find_position(known, where)
-    vessel = select.find_vessel(known, select.parse_where(where).vessel)
+    position = select.find_position(fleet(vault), where)
+    vessel = select.find_vessel(fleet(vault), select.parse_where(where).vessel)
     assessor = Assessor(vault, store.chip_table())
     every = courses(vault, vessel, position)
     course = open_course(every)
     copy = _meant(assessor, position, course)
     own = assessor.layout_of(position)
-    image = assessor.image(copy.image)
+    image, name = assessor.image(copy.image), select.copy_name(position, copy)
     told = opened(files, own, position.layout) if files.named else None
     size = told.told_by.new.layout.memory if told else assessor.memory_size(position, own)
     profile = files_in.profile_file(words.profile).profile if words.profile else None
     taking = files_in.Taking(words.format_name, (), size, profile, words.pair)
     incoming = files_in.reads_of(dumps, taking)
-    name = select.copy_name(position, copy)
-    given: list[tuple[Incoming, ReadBack | ValuesReadBack]]
     if told is not None:
         values = read_values(incoming, words.stage, told, image)
-        given = [(read.incoming, read.found) for read in values]
+        given: _Given = [(read.incoming, read.found) for read in values]
         answer = values_answer(name, words.stage, values)
     else:
         meant = Meant(name, image, own, moved=course is not None and course.route == "move-chip")
         reads = read_back(incoming, words.stage, meant, _behind(assessor, vessel, course))
         given = [(read.incoming, read.found) for read in reads]
         answer = bytes_answer(meant, words.stage, reads)
-    doubts = _released(vault, position, incoming) + _resembles(vessel, copy, incoming)
-    doubts += _halves(incoming, image, words.pair)
-    if profile is None or profile.file_times:
-        doubts += _old_files(position, incoming)
-    notes = _older(position, copy, course) + others_words(_others(every, course))
-    notes += exchanges.notes(vault, vessel, [u for u in vessel.units if position in u.positions])
+    times = profile is None or profile.file_times
+    doubts = doubts_of(vault, Compared(vessel, position, copy, image, incoming, words.pair, times))
+    notes = older(position, copy, course) + others_words(others(every, course))
+    notes += _exchanged(vault, vessel, position)
     told_by = told.told_by if told else None
-    swap = course.id if course else None
-    notes += _put_on_record(
-        vault, position, copy, given, by=words.read_by, told_by=told_by, swap=swap
-    )
+    notes += _put_on_record(vault, position, copy, given, (words.read_by, told_by, course))
     so_far = open_course(courses(vault, vessel, position)) if course is not None else None
-    doubts += _so_far(so_far, len(given), loaded=answer.exit_code == 0)
+    doubts += not_enough(so_far, len(given), loaded=answer.exit_code == 0)
+    accepted = accepted_words(assessor, course)
     proven = so_far is not None and so_far.unproven is None
-    answer = _doubted(answer, accepted_words(assessor, course), doubts, proven=proven)
+    answer = _doubted(answer, accepted, doubts, proven=proven)
     return replace(answer, warnings=(*store.warnings_of(vault), *notes))
 
 
-def _others(every: tuple[Course, ...], course: Course | None) -> tuple[Course, ...]:
-    """Return the open swaps beside the one that is meant."""
-    return tuple(each for each in every if each.end is None and each is not course)
-
-
-def _so_far(course: Course | None, given: int, *, loaded: bool) -> tuple[str, ...]:
-    """Say that what was read back so far does not prove the contents yet."""
-    if not loaded:
-        return ()
-    if course is None:
-        one = "one read alone may be wrong in the same way twice: read the chip once more, apart"
-        return (one,) if given == 1 else ()
-    if course.unproven is None:
-        return ()
-    return (f"that is not yet enough for `swap close` ({course.unproven}): read it again, apart",)
+def _exchanged(vault: Vault, vessel: Vessel, position: Position) -> tuple[str, ...]:
+    units = [unit for unit in vessel.units if position in unit.positions]
+    return exchanges.notes(vault, vessel, units)
 
 
 def _doubted(
@@ -171,107 +152,21 @@ def _doubted(
     return replace(answer, document={**answer.document, **said}, page=page)
 
 
-def _put_on_record(  # noqa: PLR0913 - those of `record_read_back`
+def _put_on_record(
     vault: Vault,
     position: Position,
     copy: Copy,
-    given: list[tuple[Incoming, ReadBack | ValuesReadBack]],
-    *,
-    by: str | None,
-    told_by: ToldBy | None,
-    swap: str | None,
+    given: _Given,
+    said: tuple[str | None, ToldBy | None, Course | None],
 ) -> tuple[str, ...]:
     """Keep the read-back; a vault that cannot be written keeps nobody from the answer."""
+    by, told_by, course = said
+    swap = course.id if course is not None else None
     try:
         record_read_back(vault, position, copy, given, by=by, told_by=told_by, swap=swap)
     except (VaultRefused, VaultDamaged) as error:
         return (f"this read-back is NOT ON RECORD: {error.text}",)
     return ()
-
-
-def _old_files(position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
-    """Say where a file is one that was archived from this position before."""
-    known = {(d.sha256, d.modified) for read in position.reads for d in read.dumps}
-    return tuple(
-        f"{file.entry.name} is the very file, of the same time, that was archived before: it "
-        "proves nothing of the new card. Read the new card's chip, and give that dump"
-        for each in incoming
-        for file in each.files
-        if (file.entry.sha256, file.entry.modified) in known
-    )
-
-
-def _resembles(vessel: Vessel, meant: Copy, incoming: list[Incoming]) -> tuple[str, ...]:
-    """Say where what was read is another copy aboard, byte for byte."""
-    held = {
-        copy.image: select.copy_name(position, copy)
-        for unit in vessel.units
-        for position in unit.positions
-        for copy in position.copies
-    }
-    said = []
-    for each in incoming:
-        image = ImageEntry.of(each.image, sha256(each.image.content))
-        if image != meant.image and image in held:
-            said.append(
-                f"{each.entry.name} is byte for byte {held[image]}: that file was loaded, or that "
-                "chip was read"
-            )
-    return tuple(said)
-
-
-def _halves(incoming: list[Incoming], meant: Image, pair: How | None) -> tuple[str, ...]:
-    """Say where two chips are exchanged, or where half of a pair was given alone."""
-    if pair is None:
-        half = [each for each in incoming if 2 * len(each.image.content) == len(meant.content)]
-        return tuple(
-            f"{each.entry.name} is half as large as the copy meant: where two chips hold the "
-            "memory, give the dumps of both with --pair"
-            for each in half
-        )
-    from parambak.errors import ParambakError  # noqa: PLC0415 - for a pair only
-    from parambak.reads.pairs import split  # noqa: PLC0415 - the same
-
-    said = []
-    for each in incoming:
-        with suppress(ParambakError):
-            wanted, there = split(meant, pair), split(each.image, pair)
-            contents = [chip.content for chip in there]
-            if contents == [chip.content for chip in reversed(wanted)] != contents[::-1]:
-                said.append(
-                    f"the two chips of {each.entry.name} hold each other's half: each file went "
-                    "into the other chip, or the dumps are named in the other order"
-                )
-    return tuple(said)
-
-
-def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
-    """Say where a file is byte for byte one that was released for loading."""
-    released = released_files(vault, position)
-    return tuple(
-        f"{file.entry.name} is byte for byte the file that was released for loading: make sure "
-        "that the chip itself was read"
-        for each in incoming
-        for file in each.files
-        if file.entry.sha256 in released
-    )
-
-
-def _older(position: Position, copy: Copy, course: Course | None) -> tuple[str, ...]:
-    """Say that the copy meant is not the newest, and why."""
-    if position.latest is None or position.latest.image == copy.image:
-        return ()
-    newer = select.copy_name(position, position.latest)
-    if course is not None and course.meant is not None and course.meant.image == copy.image:
-        return (f"an older copy than {newer} is meant in this swap: {course.meant.why}",)
-    if course is not None and course.released:
-        return (
-            (
-                f"a newer copy, {newer}, was archived since the file was released: the card is "
-                "held against the file that was released. If the newer one is meant, load that"
-            ),
-        )
-    return (f"the newest copy, {newer}, is not verified: the one before it is meant",)
 
 
 def _meant(assessor: Assessor, position: Position, course: Course | None) -> Copy:

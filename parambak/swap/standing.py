@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import SheetRefused, VaultDamaged
 from parambak.keeping import exchanges, select
@@ -70,37 +70,21 @@ def standing(  # noqa: PLR0913 - what is asked for and what is given with it
 
     `course` is the swap that is asked for; else the one that is open.
     """
-    vault = assessor.vault
     position = select.find_position(known, where)
     vessel = select.find_vessel(known, select.parse_where(where).vessel)
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
-    every = courses(vault, vessel, position)
+    every = courses(assessor.vault, vessel, position)
     course = course or open_course(every)
     others = tuple(
         each for each in every if each.end is None and (course is None or each.id != course.id)
     )
     copy = meant_copy(position, course)
-    lost = course is not None and course.meant is not None and copy is None
-    ids = position.ids | (unit.ids if unit is not None else frozenset())
-    evidence = Evidence(
-        copy=select.copy_name(position, copy) if copy else None,
-        verdict=assessor.verdict(position, copy) if copy else None,
-        decoded=_decoded(assessor, position, copy),
-        sheet=unit is not None and unit.sheet is not None,
+    evidence = _evidence(assessor, At(vessel, unit, position), course, copy)
+    evidence = replace(
+        evidence,
         entries=_entries(assessor, vessel, unit, course, new_card),
-        older=_older(position, course, copy),
-        chosen_lost=lost,
-        unsure=bool(lost_since(vault, vessel, course)),
         own_sheet=_one_sheet(_new_card(vessel, course), unit, sheet_file if new_card else None),
-        supplies=measured.supplies(measured.on_record(vault, vessel, ids)),
-        held=_held(vault, copy),
     )
-    if course is not None:
-        evidence = replace(
-            evidence,
-            answers={name: (each, who(assessor, each)) for name, each in course.answers.items()},
-            read_since=_read_since(vault, vessel, position, course),
-        )
     return Standing(
         vessel,
         unit,
@@ -111,6 +95,38 @@ def standing(  # noqa: PLR0913 - what is asked for and what is given with it
         evidence,
         assessor.rules(position),
         next((each for each in reversed(every) if each.end is not None), None),
+    )
+
+
+class At(NamedTuple):
+    """A vessel, a unit of it, None where the position is on a card in none, and the position."""
+
+    vessel: Vessel
+    unit: Unit | None
+    position: Position
+
+
+def _evidence(assessor: Assessor, there: At, course: Course | None, copy: Copy | None) -> Evidence:
+    """Return the evidence but for what the new card's sheet says."""
+    vault, (vessel, unit, position) = assessor.vault, there
+    ids = position.ids | (unit.ids if unit is not None else frozenset())
+    evidence = Evidence(
+        copy=select.copy_name(position, copy) if copy else None,
+        verdict=assessor.verdict(position, copy) if copy else None,
+        decoded=_decoded(assessor, position, copy),
+        sheet=unit is not None and unit.sheet is not None,
+        older=_older(position, course, copy),
+        chosen_lost=course is not None and course.meant is not None and copy is None,
+        unsure=bool(lost_since(vault, vessel, course)),
+        supplies=measured.supplies(measured.on_record(vault, vessel, ids)),
+        held=_held(vault, copy),
+    )
+    if course is None:
+        return evidence
+    return replace(
+        evidence,
+        answers={name: (each, who(assessor, each)) for name, each in course.answers.items()},
+        read_since=_read_since(vault, vessel, position, course),
     )
 
 

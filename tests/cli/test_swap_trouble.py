@@ -230,7 +230,8 @@ def test_contents_held_against_another_copy_are_not_proven(verified: Ship) -> No
     refused = verified.answer("swap", "close", AT, *PASSED)
     assert code(refused) == "swap-contents-not-proven"
     assert "another copy than the one meant" in refused.document["error"]["found"]
-    assert read_backs(verified, memory, memory, at=60).code == 0
+    assert read_backs(verified, memory, at=60).document["proven"] is False
+    assert read_backs(verified, memory, at=70).document["proven"] is True
     assert verified.run("swap", "close", AT, *PASSED).code == 0
 
 
