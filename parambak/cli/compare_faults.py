@@ -16,12 +16,6 @@ DIFF_REMARK = Fault(
     "a remark is kept of a change between two copies of one position",
     "Name two copies that differ, such as WHERE@previous and WHERE@latest.",
 )
-HISTORY_NONE = Fault(
-    "history-none",
-    NotFound,
-    "nothing was read there yet",
-    "Run `parambak catalogue {where}` to see what there is.",
-)
 HISTORY_FIELD = Fault(
     "history-field",
     NotFound,

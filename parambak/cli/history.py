@@ -73,9 +73,6 @@ def command(settings: Settings, where: str, name: str | None, layout: str | None
 
     vault = store.open_vault(settings)
     position = select.find_position(fleet(vault), where)
-    if not position.copies:
-        holder = position.where.rpartition("/")[0]
-        raise compare_faults.HISTORY_NONE.at(where=holder, expected="a read", found="none")
     assessor = Assessor(vault, store.chip_table())
     chosen = files_in.layout_file(layout).layout if layout else assessor.layout_of(position)
     told = _told(assessor, position, chosen)

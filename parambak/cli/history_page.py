@@ -111,6 +111,9 @@ def _values(told: Told, name: str) -> list[str]:
 def all_fields(screen: Screen, told: Told, heights: str) -> None:
     """Print the times, the last change of every field, and what flips or fades."""
     screen.heading(told.position.where)
+    if not told.times:
+        screen.mind("Nothing was read there yet.")
+        return
     rows = []
     for at, time in enumerate(told.times):
         by = ", ".join(dict.fromkeys(filter(None, (told.person(read.by) for read in time.reads))))

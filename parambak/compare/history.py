@@ -103,22 +103,30 @@ class _Looking:
                 self.following.begin(image)
         elif image != before:
             found = runs(before, image)
-            moves = moved(before, image, found)
-            sides = self._sides(before, image, moves)
+            moves, sides = self._sides(before, image, found)
             self.steps.append(self._step(image, found, moves, sides, at))
 
     def _sides(
-        self, before: Image, image: Image, moves: tuple[Moved, ...]
-    ) -> tuple[Image, Image] | None:
-        """Return both images with moved content where it belongs; None where nothing moved."""
+        self, before: Image, image: Image, found: tuple[Run, ...]
+    ) -> tuple[tuple[Moved, ...], tuple[Image, Image] | None]:
+        """Return the moves, and both images with content where it belongs; None without any.
+
+        Where the image before was moved itself, it is where that belongs that counts.
+        """
         away, self._straight = self._straight, None
-        if away is not None and _nearer(away, before, image):
-            return away, image
+        if away is None:
+            moves = moved(before, image, found)
+            if not moves:
+                return (), None
+            self._straight = undone(before, image, moves)
+            return moves, (before, self._straight)
+        if _nearer(away, before, image):
+            return moved(before, image, found), (away, image)
+        moves = moved(away, image, runs(away, image))
         if not moves:
-            self._straight = away
-            return None
-        self._straight = undone(before, image, moves)
-        return before, self._straight
+            return moved(before, image, found), None
+        self._straight = undone(away, image, moves)
+        return moved(before, image, found), (away, self._straight)
 
     def _step(
         self,

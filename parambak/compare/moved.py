@@ -30,7 +30,7 @@ ROUND = 8  # a part of the memory is looked at where a part in so many of it was
 _SAMPLE = 4096
 _SOME = 512
 _SMALLEST = 32
-_BESIDE = 8
+_BESIDE = 32  # runs on either side that are tried
 _LONGEST = 1 << 24
 
 WORDS = {
@@ -190,7 +190,7 @@ def _within(
             continue
         one = _move(block, new, group)
         if one is not None:
-            one = _wider(block, new, one, found)
+            one = _wider(block, new, one, [run for run in found if run.start >= done])
             done = one.end
             yield one
             continue
@@ -221,9 +221,10 @@ def _grown(block: Block, new: Image, one: Moved, span: tuple[int, int]) -> Moved
         return None
     guess = _guess(one.kind, one.by, mine, theirs)
     grown = _judged((one.kind, one.by, guess), start, mine, theirs)
-    if grown is None or sum(each.length for each in grown.left) > sum(e.length for e in one.left):
+    if grown is None:
         return None
-    return grown if grown.changed > one.changed else None
+    more = sum(each.length for each in grown.left) - sum(each.length for each in one.left)
+    return grown if more * 2 < grown.changed - one.changed else None
 
 
 def _groups(found: Sequence[Run], apart: int) -> list[list[Run]]:
@@ -280,7 +281,7 @@ def _worth(block: Block, start: int, end: int, group: Sequence[Run]) -> bool:
         filling = Counter(some).most_common(1)[0][1]
         if changed * SPARSE < (end - start) * (len(some) - filling) // len(some):
             return False
-    values = set().union(*(run.new[:_SMALLEST] for run in group[:_SMALLEST]))
+    values = set().union(*(run.new[:: run.length // _SOME | 1] for run in group[:_SMALLEST]))
     return len(values) >= TELLING
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -14,16 +15,14 @@ PLAIN = "_.-=*#"
 LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 NO_VALUE = "?"
 MOST_DIGITS = 80
+_NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?(E[+-][0-9]{1,3})?")
 
 
 def number_of(text: str) -> Fraction | None:
     """Return the number that a value is written as; None where it is none."""
-    if len(text) > MOST_DIGITS or not text.lstrip("-")[:1].isdigit():
+    if len(text) > MOST_DIGITS or _NUMBER.fullmatch(text) is None:
         return None
-    try:
-        return Fraction(text)
-    except (ValueError, ZeroDivisionError):
-        return None
+    return Fraction(text)
 
 
 def small_line(values: Sequence[str], width: int, heights: str = BLOCKS) -> str:

@@ -40,7 +40,7 @@ from parambak.memory.image import Image
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-SEED = 20_261_125
+SEED = 30_000_000
 SORTS = (EXPECTED, TOLERANCE, CHECK, PARAMETER, UNEXPLAINED, MOVED, FLIPS, FADING)
 NONE = "none"
 SIZE, BLOCK, BLOCKS = 2048, 0x100, 4
@@ -168,7 +168,7 @@ def invented(seed: int) -> tuple[list[Image], dict[Key, str]]:
     plan: list[list[Event]] = [[] for _ in range(reads)]
     _plan(unit, plan)
     moves = {chance.randrange(1, reads)} if chance.random() < 0.35 else set()
-    stays = chance.random() < 0.3
+    move, stays = _Move(chance), chance.random() < 0.3
     images: list[Image] = []
     stored, was_moved = bytes(unit.memory), False
     for step in range(reads):
@@ -176,7 +176,6 @@ def invented(seed: int) -> tuple[list[Image], dict[Key, str]]:
             _happen(unit, step, plan[step])
         stored = read = bytes(unit.memory)
         if step in moves:
-            move = _Move(chance)
             read = move(stored)
             _account(unit, step, images[-1].content, read)
             if stays and chance.random() < 0.5:

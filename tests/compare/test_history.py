@@ -1,0 +1,115 @@
+"""The history of one memory: what the whole of it tells, and that no sort is mixed up."""
+
+from __future__ import annotations
+
+from parambak.compare.fields import MOVED, PARAMETER, TOLERANCE
+from parambak.compare.history import changes_of, history
+from parambak.layouts.load import load
+from parambak.memory import relations
+from parambak.memory.image import Image
+from tests.compare.invented_histories import confusion, table, wrong
+
+LAYOUT = load(
+    b"""
+[layout]
+title = "Invented"
+memory = 64
+byte-order = "big"
+
+[[field]]
+name = "trim"
+at = 0
+type = "u8"
+tolerance = 2
+
+[[field]]
+name = "word"
+at = 2
+type = "u16"
+high-from = "most"
+
+[[field]]
+name = "most"
+at = 4
+type = "u16"
+
+[[kept-twice]]
+name = "second"
+at = 0
+length = 8
+duplicate-at = 8
+"""
+)
+TEXT = bytes(range(0x41, 0x61))
+
+
+def memory(trim: int = 50, word: int = 300, most: int = 500, *, second: bool = True) -> Image:
+    """Return a memory; without `second` the second keeping stays as it was at first."""
+    block = bytes([trim, 0]) + word.to_bytes(2, "big") + most.to_bytes(2, "big") + bytes(2)
+    kept = block if second else memory().content[:8]
+    return Image.of(block + kept + TEXT + b"\xff" * 16)
+
+
+def kinds(images: list[Image], field: str) -> list[tuple[int, str]]:
+    """Return the sorts of a field's changes, each with the image that first had it."""
+    return [(at, change.kind) for at, change in changes_of(history(LAYOUT, images), field)]
+
+
+def test_invented_histories_are_sorted() -> None:
+    """A small run, of seeds that are for trying: at most one in a hundred sorted wrong."""
+    counts = confusion(range(40))
+    assert counts.total() > 2000
+    assert wrong(counts) <= 0.01, table(counts)
+
+
+def test_small_steps_that_add_up_are_told() -> None:
+    """The tolerance counts from the value told last."""
+    images = [memory(trim) for trim in (50, 52, 51, 53, 54)]
+    assert kinds(images, "trim") == [
+        (1, TOLERANCE),
+        (2, TOLERANCE),
+        (3, PARAMETER),
+        (4, TOLERANCE),
+    ]
+
+
+def test_a_limit_that_another_field_holds_is_the_one_of_then() -> None:
+    """The limit moved first; the value, unchanged until then, goes back inside."""
+    images = [memory(), memory(most=200), memory(word=150, most=200)]
+    change = dict(changes_of(history(LAYOUT, images), "word"))[2]
+    assert change.crossed == "back inside"
+
+
+def test_a_second_keeping_tells_a_change_from_a_fading() -> None:
+    """Changed in both, somebody did it; in one alone, bit by bit, nobody did."""
+    wrote = [memory(word=0x0100), memory(word=0x0101), memory(word=0x0103)]
+    assert kinds(wrote, "word") == [(1, PARAMETER), (2, PARAMETER)]
+    faded = [memory(), memory(word=301, second=False), memory(word=303, second=False)]
+    assert kinds(faded, "word") == [(1, "fading"), (2, "fading")]
+
+
+def test_a_change_during_a_wrong_read_is_found_all_the_same() -> None:
+    """Read with its bytes swapped once: what changed before that is told, once."""
+    swapped = Image.of(relations.swapped(memory(word=333).content, 2))
+    images = [memory(), swapped, memory(word=333)]
+    found = history(LAYOUT, images)
+    assert [step.moved[0].kind for step in found.steps] == ["swapped-16", "swapped-16"]
+    assert [(at, c.kind, c.new) for at, c in changes_of(found, "word")] == [
+        (1, PARAMETER, "333"),
+        (2, MOVED, "333"),
+    ]
+    assert {c.kind for c in found.steps[1].fields} == {MOVED}
+
+
+def test_without_a_layout_stretches_are_told() -> None:
+    """And how many images there were, the same ones counted."""
+    found = history(None, [memory(), memory(), memory(trim=9)])
+    (step,) = found.steps
+    assert (found.images, step.image, step.fields) == (3, 2, ())
+    assert [each.range.start for each in step.loose] == [0, 8]
+
+
+def test_nothing_at_all_is_no_history() -> None:
+    """No image, and one."""
+    assert history(LAYOUT, []).images == 0
+    assert history(LAYOUT, [memory()]).steps == ()

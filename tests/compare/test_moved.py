@@ -1,0 +1,96 @@
+"""Moved content: told where it was, not told where it was not, and put back."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from parambak.compare.bytes import runs
+from parambak.compare.moved import Moved, moved, undone
+from parambak.memory import relations
+from parambak.memory.image import Image, Range
+
+BASE = random.Random(8).randbytes(0x300) + b"\xff" * 0x500
+
+
+def told(new: bytes, old: bytes = BASE) -> tuple[Moved, ...]:
+    """Return the moves from one memory to another."""
+    sides = Image.of(old), Image.of(new)
+    return moved(*sides, runs(*sides))
+
+
+def part(start: int, end: int, new: bytes) -> bytes:
+    """Return the memory with a part of it replaced."""
+    return BASE[:start] + new + BASE[end:]
+
+
+@pytest.mark.parametrize(
+    ("kind", "new", "start", "end"),
+    [
+        ("swapped-16", relations.swapped(BASE, 2), 0, 0x300),
+        ("swapped-32", part(0x100, 0x180, relations.swapped(BASE[0x100:0x180], 4)), 0x100, 0x180),
+        ("words-swapped", part(0, 0x40, relations.swapped(BASE[:0x40], 4, 2)), 0, 0x40),
+        ("halves-exchanged", relations.exchanged(BASE), 0, 0x800),
+        ("halves-exchanged", part(0, 0x200, relations.exchanged(BASE[:0x200])), 0, 0x200),
+        ("shifted", part(0x80, 0x180, b"ab" + BASE[0x80:0x17E]), 0x80, 0x180),
+        ("shifted", part(0x80, 0x180, BASE[0x83:0x180] + b"abc"), 0x80, 0x180),
+    ],
+)
+def test_a_move_is_told_with_its_stretch(kind: str, new: bytes, start: int, end: int) -> None:
+    """The kind, about where, and nothing left over."""
+    (one,) = told(new)
+    assert (one.kind, one.left) == (kind, ())
+    assert abs(one.start - start) <= 4
+    assert abs(one.end - end) <= 4
+    assert one.changed == relations.differing(BASE, new)
+
+
+def test_what_changed_beside_a_move_is_left() -> None:
+    """One byte in a swapped block, and another far away that is no part of it."""
+    new = bytearray(part(0x100, 0x180, relations.swapped(BASE[0x100:0x180], 2)))
+    new[0x111] ^= 0x40
+    new[0x7F0] = 0
+    (one,) = told(bytes(new))
+    assert (one.kind, one.left) == ("swapped-16", (Range(0x111, 1),))
+
+
+@pytest.mark.parametrize(
+    "new",
+    [
+        random.Random(9).randbytes(0x800),
+        part(0x100, 0x140, bytes(0x40)),
+        part(0x100, 0x10A, relations.swapped(BASE[0x100:0x10A], 2)),
+        BASE,
+    ],
+)
+def test_what_was_not_moved_is_not_told(new: bytes) -> None:
+    """Other content, a part cleared, fewer than sixteen bytes, the same."""
+    assert told(new) == ()
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(["16", "32", "exchanged", "up", "down"]), st.integers(1, 8), st.integers(0, 5)
+)
+def test_a_move_undone_is_what_it_was(way: str, by: int, seed: int) -> None:
+    """But for what a shift lost, which is taken from the old image."""
+    old = random.Random(seed).randbytes(256) + b"\xff" * 256
+    new = {
+        "16": relations.swapped(old, 2),
+        "32": relations.swapped(old, 4),
+        "exchanged": relations.exchanged(old),
+        "up": bytes(by) + old[:-by],
+        "down": old[by:] + bytes(by),
+    }[way]
+    assert undone(Image.of(old), Image.of(new), told(new, old)) == Image.of(old)
+
+
+def test_images_with_holes_are_no_trouble() -> None:
+    """A move inside one block of several; a side that lacks bytes."""
+    old = Image.of(BASE).without([Range(0x200, 0x20)])
+    new = Image.of(part(0, 0x100, relations.swapped(BASE[:0x100], 2))).without([Range(0x220, 4)])
+    (one,) = moved(old, new, runs(old, new))
+    assert (one.kind, one.start, one.end) == ("swapped-16", 0, 0x100)
