@@ -155,13 +155,15 @@ def run(arguments: Sequence[str] | None = None) -> NoReturn:
 
 
 def answered(given: list[str], settings: Settings) -> int:
-    """Run the command and print; return the exit code. No traceback ever reaches a user."""
+    """Run the command and print; return the exit code, which is 2 for a mistake of our own."""
     try:
         return _answered(given, settings)
     except KeyboardInterrupt:
         return _interrupted()
     except OSError as error:
         return _unprinted(error)
+    except Exception:  # noqa: BLE001 - a mistake in this program: Python's 1 would say "no"
+        return _own_mistake()
 
 
 def _answered(given: list[str], settings: Settings) -> int:
@@ -184,6 +186,19 @@ def _answered(given: list[str], settings: Settings) -> int:
 def _interrupted() -> int:
     click.echo("parambak: interrupted; the vault is whole", err=True)
     return INTERRUPTED
+
+
+def _own_mistake() -> int:
+    """Return "no answer", with all that whoever mends it needs to know."""
+    import traceback  # noqa: PLC0415 - never needed where all is well
+
+    traceback.print_exc()
+    click.echo(
+        "parambak: a mistake in the program itself, no answer; the vault is whole. Please pass "
+        "on the lines above.",
+        err=True,
+    )
+    return 2
 
 
 def _unprinted(error: OSError) -> int:

@@ -290,3 +290,19 @@ def test_a_history_cut_at_its_end_goes_on_being_said(ship: Ship) -> None:
     assert "history was cut short" in ship.run("catalogue").err.replace("\n", " ")
     recheck = ship.run("recheck")
     assert "All sound" not in recheck.out
+
+
+def test_a_mistake_in_the_program_is_no_answer(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Python's own exit code for it is 1, which would be taken for a "no"."""
+
+    def mistaken(*_: object) -> int:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(main, "_answered", mistaken)
+    assert main.answered(["catalogue"], Settings()) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "ZeroDivisionError" in said.err
+    assert "no answer" in said.err
