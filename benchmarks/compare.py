@@ -1,0 +1,159 @@
+"""How fast images are compared: every figure a ratio within one run.
+
+    python -m benchmarks.compare            the figures; exit 1 where a target is missed
+    python -m benchmarks.compare --quick    small sizes, to see that it runs
+
+Two images of 8 MiB with 1,000 changed bytes: the comparison, with the search for moved
+content, against `cmp -l` (GNU diffutils) on the same two files, its output read from a pipe.
+Five hundred copies of 32 KiB with 2,000 fields: the history of all fields against decoding
+them all. Its peak of memory, where images come one by one, is the image before and what
+changed, some 24 changes a copy.
+"""
+
+from __future__ import annotations
+
+import gc
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import tracemalloc
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from parambak.compare.bytes import runs
+from parambak.compare.history import history
+from parambak.compare.moved import moved
+from parambak.layouts.decode import decode
+from parambak.layouts.load import load
+from parambak.memory.image import Image
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from parambak.layouts.model import Layout
+
+KIB, MIB = 1024, 1024 * 1024
+ROUNDS, QUICK_ROUNDS = 15, 3
+CMP_TARGET, HISTORY_TARGET = 6.0, 1.3
+PEAK_TARGET = 0.75  # of the size of all copies: of each no more is held than what changed
+Row = tuple[str, float, float]
+
+
+def shortest(actions: list[Callable[[], object]], rounds: int) -> list[float]:
+    """Return the shortest time of each action, all of them taking turns, in seconds."""
+    times = [float("inf")] * len(actions)
+    for _ in range(rounds):
+        for index, action in enumerate(actions):
+            gc.collect()
+            begun = time.perf_counter()
+            action()
+            times[index] = min(times[index], time.perf_counter() - begun)
+    return times
+
+
+def bytes_compared(rounds: int, size: int) -> list[Row]:
+    """Return the ratio of comparing two large images to `cmp -l` on the same files."""
+    program = shutil.which("cmp")
+    if program is None:
+        print("cmp is not installed: not measured")
+        return []
+    chance = random.Random(3)
+    data = bytearray(chance.randbytes(size))
+    old = Image.of(bytes(data))
+    for at in chance.sample(range(size), 1000):
+        data[at] ^= chance.randrange(1, 256)
+    new = Image.of(bytes(data))
+
+    def ours() -> None:
+        moved(old, new, runs(old, new))
+
+    with tempfile.TemporaryDirectory() as folder:
+        names = []
+        for name, image in (("old", old), ("new", new)):
+            path = Path(folder) / name
+            path.write_bytes(image.content)
+            names.append(str(path))
+        command = [program, "-l", *names]
+        mine, theirs = shortest(
+            [ours, lambda: subprocess.run(command, stdout=subprocess.PIPE, check=False)], rounds
+        )
+    print(f"{size // KIB} KiB, 1,000 changed: {mine * 1e3:.1f} ms, cmp -l {theirs * 1e3:.1f} ms")
+    return [("comparing two images, against cmp -l", mine / theirs, CMP_TARGET)]
+
+
+def invented(fields: int, memory: int) -> Layout:
+    """Return a layout of fields under a check, with counters that lie outside it."""
+    parts = [f'[layout]\ntitle = "invented"\nmemory = {memory}\nbyte-order = "big"\n']
+    for number in range(fields):
+        counter = number >= fields - 20
+        at = number * 8 + (memory // 2 if counter else 0)
+        more = "expected-to-change = true\n" if counter else "low = 1.0\nhigh = 6000.0\n"
+        parts.append(f'[[field]]\nname = "p{number}"\nat = {at}\ntype = "u16"\nscale = 0.1\n{more}')
+    last = memory // 2 - 1
+    parts.append(
+        f'[[check]]\nname = "c"\nmethod = "crc-16/ibm-3740"\nover = [[0, {last}]]\n'
+        f"at = {memory - 2}\n"
+    )
+    return load("\n".join(parts).encode())
+
+
+def copies(count: int, memory: int) -> Iterator[Image]:
+    """Yield images in which counters run and a few set-points change from each to the next."""
+    chance = random.Random(4)
+    data = bytearray(chance.randbytes(memory))
+    for _ in range(count):
+        yield Image.of(bytes(data))
+        for _ in range(24):
+            data[chance.randrange(memory)] = chance.randrange(256)
+
+
+def histories(rounds: int, count: int, memory: int) -> list[Row]:
+    """Return the ratio of a history to decoding, and of its peak to that of a tenth of it."""
+    layout = invented(memory // 16, memory)
+    images = list(copies(count, memory))
+    decode(layout, images[0])  # the plan is worked out once a layout
+    mine, theirs = shortest(
+        [
+            lambda: history(layout, images),
+            lambda: [decode(layout, image) and None for image in images],
+        ],
+        rounds,
+    )
+    print(f"{count} copies: history {mine * 1e3:.0f} ms, decoding them {theirs * 1e3:.0f} ms")
+    most = peak(layout, count, memory)
+    print(f"peak, images come one by one: {most / KIB:.0f} KiB; all copies {count * memory // KIB}")
+    return [
+        ("history of all fields, against decoding", mine / theirs, HISTORY_TARGET),
+        ("its peak of memory, against all copies at once", most / (count * memory), PEAK_TARGET),
+    ]
+
+
+def peak(layout: Layout, count: int, memory: int) -> int:
+    """Return the most bytes that a history of images that come one by one allocates."""
+    gc.collect()
+    tracemalloc.start()
+    history(layout, copies(count, memory))
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return most
+
+
+def main(arguments: list[str]) -> int:
+    """Print the table; return 1 where a target is missed, but never with `--quick`."""
+    quick = arguments == ["--quick"]
+    rounds = QUICK_ROUNDS if quick else ROUNDS
+    rows = bytes_compared(rounds, MIB if quick else 8 * MIB)
+    rows += histories(2 if quick else 3, 50 if quick else 500, 32 * KIB)
+    missed = 0
+    print(f"{'times':<52}{'ratio':>7}{'target':>8}")
+    for title, value, target in rows:
+        missed += value > target
+        print(f"{title:<52}{value:>7.2f}{target:>8.1f}{'' if value <= target else '  missed'}")
+    return 1 if missed and not quick else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
