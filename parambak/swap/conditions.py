@@ -121,6 +121,8 @@ def readiness(
         default.update(TOLD)
     if evidence.unsure:
         default.add("meant")
+    if evidence.supplies[0] is False:
+        default.add("supplies")  # not measured is not known; measured and out is a no
     required = frozenset(n for n in CONDITIONS if rules.requires(n, by_default=n in default))
     ordered = tuple(found[name] for name in CONDITIONS)
     return Readiness(ordered, required, tuple(deviations), accepted)

@@ -183,6 +183,22 @@ def test_a_swap_not_ready_says_how_to_go_on_and_what_was_accepted(verified: Ship
     assert "All of these were accepted as deviations" in said(verified.run("swap", "check", AT))
 
 
+def test_a_supply_that_is_out_stops_the_swap(verified: Ship) -> None:
+    """It kills the new card too; one that was not measured is not known, and stops nothing."""
+    verified.write(
+        "limits.toml",
+        b'[limits]\ntitle = "x"\nsource = "invented"\n[[measurement]]\nname = "logic"\n'
+        b'unit = "V"\nnominal = 5.0\ntolerance-percent = 2\nsupply = true\n',
+    )
+    assert verified.answer("swap", "check", AT).document["wanting"] == []
+    measure = ("measure", "grebe/port-thruster", *BY)
+    verified.run(*measure, "logic=4,2V", "--limits", "limits.toml")
+    assert verified.answer("swap", "check", AT).document["wanting"] == ["supplies"]
+    assert verified.answer(*measure, "logic=5A").document["error"]["code"] == "measure-unit"
+    verified.run(*measure, "logic=5,01V")
+    assert verified.answer("swap", "check", AT).document["wanting"] == []
+
+
 def test_a_file_written_before_the_swap_may_begin_says_so(verified: Ship) -> None:
     """Without an open swap, and while something is wanting."""
     assert "no swap is open" in verified.run(*LOAD).err

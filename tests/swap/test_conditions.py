@@ -239,10 +239,11 @@ def test_another_place_is_shown_and_required_by_rules_alone(
 
 
 @pytest.mark.parametrize("met", [True, False, None])
-def test_supplies_are_shown_and_required_by_rules_alone(met: bool | None) -> None:
-    """A bad supply is shown as failed either way."""
+def test_a_supply_that_is_out_stops_and_one_not_measured_does_by_rules(met: bool | None) -> None:
+    """A bad supply kills the new card too; the rules can waive it."""
     found = asked(supplies=(met, "evidence"))
-    assert found.ready
+    assert found.ready is (met is not False)
+    assert asked(supplies=(met, "evidence"), rules=Rules(waived=frozenset({"supplies"}))).ready
     assert answer(found, "supplies") == ("supplies", met, "evidence")
     strict = asked(supplies=(met, "evidence"), rules=Rules(required=frozenset({"supplies"})))
     assert strict.wanting == (() if met else ("supplies",))
