@@ -35,12 +35,13 @@ class Recovered(NamedTuple):
     known: bool
     joined: Joined
     refused: tuple[Damage, ...]
+    doubtful: tuple[Damage, ...]
     lost: dict[str, tuple[Loss, ...]]
 
     @property
     def whole(self) -> bool:
         """Tell whether nothing is known to be missing."""
-        return not self.joined.missing and not self.joined.refused
+        return not self.joined.missing and not self.joined.refused and not self.doubtful
 
 
 @parambak_command("recover", example="parambak recover /media/stick rescued --vault new-vault")
@@ -54,7 +55,7 @@ def command(settings: Settings, folders: tuple[str, ...]) -> Answer:
     """
     sources = [Path(folder) for folder in folders]
     for source in sources:
-        if not source.exists():
+        if not _may_be_there(source):
             raise faults.FILE_ABSENT.at(file=str(source))
     refuse_unfit_target(settings.vault_folder, sources)
     recovered = _recover(settings, sources)
@@ -75,7 +76,15 @@ def _recover(settings: Settings, sources: list[Path]) -> Recovered:
     histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))
     lost = losses(fleet(vault), histories, joined.missing) if joined.missing else {}
     known = heap.identity() is not None
-    return Recovered(vault, heap.count, heap.unnamed, known, joined, heap.refused, lost)
+    refused, doubtful = heap.refused, heap.doubtful
+    return Recovered(vault, heap.count, heap.unnamed, known, joined, refused, doubtful, lost)
+
+
+def _may_be_there(source: Path) -> bool:
+    try:
+        return source.exists()
+    except OSError:  # told with the files that cannot be read
+        return True
 
 
 def _document(recovered: Recovered) -> dict[str, Any]:
@@ -126,7 +135,12 @@ def _page(screen: Screen, recovered: Recovered) -> None:
         screen.good("Recovered: nothing is known to be missing.")
         screen.say("Do next: hold your closing lines against it, with recheck --known.")
         return
-    screen.bad(f"Recovered with holes: {counted(len(joined.missing), 'file')} missing.")
+    if joined.missing:
+        screen.bad(f"Recovered with holes: {counted(len(joined.missing), 'file')} missing.")
+    else:
+        unused = {*recovered.doubtful, *joined.refused}
+        text = f"{counted(len(unused), 'file')} could not be used, and may hold what is lost"
+        screen.bad(f"Recovered, but {text}.")
     screen.say(
         "Do next: look for them on other sticks and laptops and recover from all folders at once "
         "into another new vault; recheck goes on naming what is missing."

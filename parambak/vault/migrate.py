@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from parambak.vault import files, objects, records
 from parambak.vault.joining import Joined, Piece, join
 from parambak.vault.own import Own
-from parambak.vault.recover import refuse_unfit_target
+from parambak.vault.recover import refuse_other_vault, refuse_unfit_target
 from parambak.vault.vault import Vault
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ def carry_over(
     Raises `recover-inside` and `recover-not-empty` where `root` is no new folder beside it.
     """
     refuse_unfit_target(root, [old.root])
+    refuse_other_vault(root, old.identity)
     new = Vault(root, old.identity, own=Own(own), clock=clock, made=True, cache=cache)
     with new.writing() as writing:
         joined = join(new, writing, _pieces(old.root), loose=True)

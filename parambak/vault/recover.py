@@ -19,8 +19,8 @@ from parambak.memory.digests import sha256
 from parambak.vault import files, objects, records, vault_toml
 from parambak.vault.joining import Piece
 from parambak.vault.own import Own
-from parambak.vault.recheck import Damage
-from parambak.vault.vault import FIRST, Vault
+from parambak.vault.recheck import SORTS, Damage
+from parambak.vault.vault import FIRST, Vault, strangers_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -69,6 +69,8 @@ class Heap:
     def __init__(self) -> None:
         self.count = 0
         self._refused: list[Damage] = []
+        self._unread: list[Damage] = []
+        self._misnamed: dict[str, Damage] = {}
         self._no_packs: dict[str, Damage] = {}
         self._records: dict[str, Piece] = {}
         self._others: dict[str, Piece] = {}
@@ -84,7 +86,17 @@ class Heap:
     def refused(self) -> tuple[Damage, ...]:
         """Return the files that are not what they seem, or could not be read, and why."""
         strange = (damage for digest, damage in self._no_packs.items() if digest not in self._named)
-        return (*self._refused, *strange)
+        return (*self._refused, *self._unread, *self._misnamed.values(), *strange)
+
+    @property
+    def doubtful(self) -> tuple[Damage, ...]:
+        """Return those of the refused that may have held what is nowhere else.
+
+        They could not be read, are of a later format, or have names that tell of other bytes.
+        """
+        held = self._records.keys() | self._others.keys()
+        lost = (damage for digest, damage in self._misnamed.items() if digest not in held)
+        return (*self._unread, *lost)
 
     @property
     def unnamed(self) -> int:
@@ -116,7 +128,7 @@ class Heap:
             try:
                 record = records.decode(data)
             except VaultRefused as error:  # of a later format
-                self.refuse(file, f"{error.text} Found: {error.found}.")
+                self.miss(file, f"{error.text} Found: {error.found}.")
                 return
             except ParambakError:
                 pass  # a file like others: a dump may begin so
@@ -131,8 +143,12 @@ class Heap:
         self.take(piece.file, piece.read(), piece.read)
 
     def refuse(self, file: str, text: str) -> None:
-        """Take note of a file that could not be used."""
+        """Take note of a file that is nothing that a vault could hold."""
         self._refused.append(Damage(files.shown(file), text))
+
+    def miss(self, file: str, text: str) -> None:
+        """Take note of a file or folder whose content is not known, and may be what is lost."""
+        self._unread.append(Damage(files.shown(file), text))
 
     def refuse_pack(self, file: str, digest: str, text: str) -> None:
         """Take note of a file that begins like a pack; a dump may begin so too."""
@@ -141,7 +157,8 @@ class Heap:
     def _compare_name(self, file: str, digest: str) -> None:
         match = _NAMED.fullmatch(file.replace(os.sep, "/").rpartition("/")[2])
         if match and match[1] != digest:
-            self.refuse(file, f"It is not what its name says: its SHA-256 is {digest}.")
+            text = f"It is not what its name says: its SHA-256 is {digest}."
+            self._misnamed[match[1]] = Damage(files.shown(file), text)
 
     def _learn(self, record: Record) -> None:
         self._named.update(record.objects)
@@ -155,11 +172,14 @@ def new_vault(
 ) -> Vault:
     """Return a vault to be made in `root`, with the identity that the heap tells or a new one.
 
-    It comes into being with the first writing. Raises `recover-nothing` where nothing is proven.
+    It comes into being with the first writing. Raises `recover-nothing` where nothing is
+    proven, `recover-not-empty` where another vault was begun in `root`.
     """
     if heap.empty:
         raise NOTHING.at(found=f"{heap.count} files")
-    identity = heap.identity() or os.urandom(16).hex()
+    begun, identity = _begun(root), heap.identity()
+    refuse_other_vault(root, identity)
+    identity = identity or begun or os.urandom(16).hex()
     return Vault(root, identity, own=Own(own), clock=clock, made=True, cache=cache)
 
 
@@ -171,11 +191,46 @@ def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
         if given == target or given in target.parents or target in given.parents:
             raise INSIDE.at(file=str(root), expected="a folder beside", found=str(source))
     try:
-        names = files.names_in(root)
+        strange = strangers_in(root)
+        begun = _begun(root)
+        if begun:
+            strange = [name for name in strange if name not in SORTS]
+        elif vault_toml.read(root) is not None:
+            strange = [vault_toml.FILE]
     except OSError as error:
         raise NOT_EMPTY.at(file=str(root), found=files.words(error)) from error
-    if names:
-        raise NOT_EMPTY.at(file=str(root), expected="an empty folder", found=files.shown(names[0]))
+    if strange:
+        raise NOT_EMPTY.at(
+            file=str(root), expected="an empty folder", found=files.shown(strange[0])
+        )
+
+
+def refuse_other_vault(root: Path, identity: str | None) -> None:
+    """Raise `recover-not-empty` where a vault of another identity was begun in `root`."""
+    begun = _begun(root)
+    if begun and identity not in (begun, None):
+        raise NOT_EMPTY.at(file=str(root), expected=identity, found=f"the vault {begun}")
+
+
+def _begun(root: Path) -> str | None:
+    """Return the identity of a vault in `root` that holds no record but the one it begins with.
+
+    Objects that no record names are what a write that was broken off leaves.
+    """
+    try:
+        data = vault_toml.read(root)
+        identity = vault_toml.identity_of(data, root) if data else ""
+        within = [f"{folder}/{n}" for folder in _inner(root) for n in files.names_in(folder)]
+        first = [n for n in within if not n.endswith(files.TEMPORARY)]
+        read = [records.decode(files.read_file(n, records.MAX_BYTES)) for n in first[:2]]
+    except (OSError, ParambakError):
+        return None
+    whole = len(read) <= 1 and all(record.kind == FIRST for record in read)
+    return identity if whole and data == vault_toml.encode(identity) else None
+
+
+def _inner(root: Path) -> list[Path]:
+    return [root / records.FOLDER / name for name in files.names_in(root / records.FOLDER)]
 
 
 @contextmanager
@@ -195,7 +250,7 @@ def surveyed(sources: Iterable[Path], progress: Callable[[int, int], None]) -> I
 
 
 def _files(source: Path, heap: Heap) -> Iterator[str]:
-    if source.is_file():
+    if files.is_file(source):
         yield str(source)
         return
     unread: list[OSError] = []
@@ -203,17 +258,20 @@ def _files(source: Path, heap: Heap) -> Iterator[str]:
         inner.sort()
         yield from (os.path.join(folder, name) for name in sorted(names))  # noqa: PTH118 - many
     for error in unread:
-        heap.refuse(str(error.filename), f"The folder cannot be read: {files.words(error)}.")
+        heap.miss(str(error.filename), f"The folder cannot be read: {files.words(error)}.")
 
 
 def _look_at(path: str, heap: Heap, packs: ExitStack) -> None:
     try:
         data = files.read_file(path, objects.MAX_BYTES)
-    except OSError as error:
-        if not _begins(path, _PACK):
+    except files.UnfitFileError as error:
+        if not _is_large_pack(path, heap):
             heap.refuse(path, f"It cannot be read: {files.words(error)}.")
             return
-        data = _PACK  # a pack may be larger than any object
+        data = _PACK
+    except OSError as error:
+        heap.miss(path, f"It cannot be read: {files.words(error)}.")
+        return
     text = _look_into(path, heap, packs) if data.startswith(_PACK) else None
     if text is not None:
         heap.refuse_pack(path, sha256(data), text)
@@ -221,11 +279,15 @@ def _look_at(path: str, heap: Heap, packs: ExitStack) -> None:
         heap.take(path, data, partial(files.read_file, path, objects.MAX_BYTES))
 
 
-def _begins(path: str, start: bytes) -> bool:
+def _is_large_pack(path: str, heap: Heap) -> bool:
+    """Tell whether a file larger than any object begins as a pack, which may be so large."""
     try:
         with files.reading(path) as stream:
-            return stream.read(len(start)) == start
-    except OSError:
+            return stream.read(len(_PACK)) == _PACK
+    except files.UnfitFileError:  # a device, or the like
+        return False
+    except OSError as error:
+        heap.miss(path, f"It cannot be read: {files.words(error)}.")
         return False
 
 
@@ -236,12 +298,16 @@ def _look_into(path: str, heap: Heap, packs: ExitStack) -> str | None:
     try:
         pieces = list(packs.enter_context(opened(Path(path))).pieces())
     except (ParambakError, OSError) as error:
-        return f"It is no pack that can be read: {error}"
+        cause = error if isinstance(error, OSError) else error.__cause__
+        if not isinstance(cause, OSError):
+            return f"It is no pack that can be read: {error}"
+        heap.miss(path, f"It cannot be read: {files.words(cause)}.")
+        return None
     for piece in pieces:
         try:
             heap.take_piece(piece)
         except (ParambakError, OSError) as error:
-            heap.refuse(f"{path}: {piece.file}", f"It cannot be read: {error}")
+            heap.miss(f"{path}: {piece.file}", f"It cannot be read: {error}")
     return None
 
 

@@ -542,15 +542,20 @@ class Writing:
                 )
 
 
+def strangers_in(root: Path) -> list[str]:
+    """Return the names in a folder but for what a vault that was never finished leaves there."""
+    names = files.names_in(root)
+    bare = [n for n in (objects.FOLDER, RECORDS) if files.is_bare(root / n)]
+    ours = {LOCK, vault_toml.FILE, *bare}
+    return [n for n in names if n not in ours and not n.endswith(files.TEMPORARY)]
+
+
 def _refuse_unless_new(root: Path, *, create: bool) -> None:
     """Refuse a folder that holds something else, and one that is not to become a vault."""
     try:
-        names = files.names_in(root)
+        strange = strangers_in(root)
     except OSError as error:
         raise UNREADABLE.at(file=str(root), found=files.words(error)) from error
-    bare = [n for n in (objects.FOLDER, RECORDS) if files.is_bare(root / n)]
-    ours = {LOCK, vault_toml.FILE, *bare}
-    strange = [n for n in names if n not in ours and not n.endswith(files.TEMPORARY)]
     if strange:
         found = f"no {vault_toml.FILE}, but {files.shown(strange[0])}"
         raise NOT_A_VAULT.at(file=str(root), expected=vault_toml.FILE, found=found)

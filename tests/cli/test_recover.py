@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from typing import TYPE_CHECKING, Any
 
@@ -95,3 +96,27 @@ def test_refusals(ship: Ship) -> None:
         result = ship.answer(*words)
         assert (result.code, result.document["error"]["code"]) == (2, code)
     assert not (ship.folder / "new").exists()
+
+
+def test_what_was_lost_without_a_trace_is_in_doubt(ship: Ship) -> None:
+    """The newest record's file is rotten, and nothing else names it: exit 1, the file is named."""
+    scattered(ship)
+    shutil.copytree(ship.vault, ship.folder / "old")
+    newest = _newest(ship.folder / "old")
+    newest.chmod(0o644)
+    newest.write_bytes(b"rotten")
+    result = ship.answer("recover", "old", "--vault", "new")
+    assert (result.code, result.document["missing"]) == (1, [])
+    assert [each["file"].endswith(newest.name) for each in result.document["refused"]] == [True]
+    page = ship.run("recover", "old", "--vault", "newer")
+    assert page.code == 1
+    assert "1 file could not be used, and may hold what is lost" in " ".join(page.out.split())
+    assert "nothing is known to be missing" not in page.out
+
+
+def _newest(vault: Path) -> Path:
+    """Return the file of a record about a vessel that no other record is after."""
+    every = {path: json.loads(path.read_bytes()) for path in vault.rglob("records/*/*.json")}
+    named = {digest for record in every.values() for digest in record["after"]}
+    ends = (path for path, record in every.items() if record.get("vessel"))
+    return next(path for path in ends if path.stem not in named)

@@ -333,8 +333,8 @@ NEVER = {
 }
 NEEDS_ANSWER = ("recheck", "swap read-back", "place send")
 """Commands that answer even where nothing could be put on record, and say so in a note."""
-PARTLY = ("recover",)
-"""Commands that take what can be had, and whose vault then says what is wanting."""
+BIT_BY_BIT = ("recover",)
+"""Commands that stop between two records: their vault says that the later ones are wanting."""
 
 
 def named(name: str) -> Writes:

@@ -3,7 +3,7 @@ from __future__ import annotations
 import random
 import shutil
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -19,7 +19,7 @@ from tests.vault.home import FIRST as KEPT
 from tests.vault.home import GREBE, Home
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 CONTENT = "objects/40/40aff2e9d2d8922e47afd4648e6967497158785fbd1da870e7110266bf944880"
 OLDEST = "records/03/03310cd0e2bb7dc28a0e077eba2e1b3ce4ab72c0a9691e699f5c15369e047619.json"
@@ -270,3 +270,84 @@ def test_the_marker_is_known_to_the_byte() -> None:
     """What is written for an identity has the digest that the first record holds."""
     data = vault_toml.encode("5ca1ab1e" * 4)
     assert sha256(data) == sha256(files.read_file(KEPT / "vault.toml", 4096))
+
+
+@pytest.mark.parametrize("name", ["a record", "a folder"])
+def test_what_cannot_be_read_is_doubtful(
+    home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """It may be what is lost, though nothing that was found names it."""
+    import os
+
+    source = tmp_path / "hurt"
+    shutil.copytree(KEPT, source)
+    newest = "records/6c" if name == "a folder" else _newest(source)
+    if name == "a folder":
+        (source / newest).mkdir(exist_ok=True)
+    functions: dict[str, Callable[..., Any]] = {"open": os.open, "scandir": os.scandir}
+
+    def refusing(function: str) -> Any:
+        def call(path: Any, *rest: Any) -> Any:
+            if os.fspath(path) == os.fspath(source / newest):
+                raise OSError(5, "Input/output error", path)
+            return functions[function](path, *rest)
+
+        return call
+
+    for function in functions:
+        monkeypatch.setattr(os, function, refusing(function))
+    _, joined, heap = recovered(home, source)
+    assert joined.missing == ()
+    assert [each.file for each in heap.doubtful] == [str(source / newest)]
+
+
+def _newest(root: Path) -> str:
+    """Return the file of a record that no other is after."""
+    every = {f: decode(f.read_bytes()) for f in root.rglob("records/*/*.json")}
+    named = {digest for record in every.values() for digest in record.after}
+    ends = [f for f, record in every.items() if f.stem not in named and record.vessel == GREBE]
+    return ends[0].relative_to(root).as_posix()
+
+
+def test_a_name_that_tells_of_other_bytes_is_doubtful_unless_those_are_elsewhere(
+    home: Home, tmp_path: Path
+) -> None:
+    """The newest record, rotten, is named by nothing but its own file."""
+    source = tmp_path / "hurt"
+    shutil.copytree(KEPT, source)
+    newest = _newest(source)
+    (source / newest).write_bytes(b"rotten")
+    with surveyed([source], lambda _done, _of: None) as heap:
+        assert [each.file for each in heap.doubtful] == [str(source / newest)]
+    _, _, heap = recovered(home, source, KEPT)
+    assert heap.doubtful == ()
+    assert [each.file for each in heap.refused] == [str(source / newest)]
+
+
+def test_a_recovery_that_was_broken_off_as_it_began_goes_on(home: Home) -> None:
+    """A lock, a temporary file, empty folders, vault.toml and the first record are no vault yet."""
+    (home.root / "records" / "8d").mkdir(parents=True)
+    for name, data in (("lock", b"process 1"), ("0" * 16 + ".tmp", b"{"), ("vault.toml", b"")):
+        (home.root / name).write_bytes(data)
+    refuse_unfit_target(home.root, [KEPT])
+    shutil.copyfile(KEPT / "vault.toml", home.root / "vault.toml")
+    shutil.copyfile(KEPT / ROOT, home.root / ROOT)
+    (home.root / "objects" / "ab").mkdir(parents=True)
+    (home.root / "objects" / "ab" / ("ab" * 32)).write_bytes(b"an object that no record names")
+    refuse_unfit_target(home.root, [KEPT])
+    vault, joined, _ = recovered(home, KEPT)
+    assert vault.identity == "5ca1ab1e" * 4
+    assert joined.missing == ()
+    assert names(KEPT) <= names(home.root)
+    with pytest.raises(ParambakError) as refusal:
+        refuse_unfit_target(home.root, [KEPT])
+    assert refusal.value.code == "recover-not-empty"
+
+
+def test_another_vault_that_was_begun_is_no_target(home: Home) -> None:
+    """Two identities are not mixed, though there is nothing in the other yet."""
+    home.made()
+    refuse_unfit_target(home.root, [KEPT])
+    with pytest.raises(ParambakError) as refusal:
+        recovered(home, KEPT)
+    assert refusal.value.code == "recover-not-empty"
