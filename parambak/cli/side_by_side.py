@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -50,8 +51,10 @@ def _changed_rows(found: Iterable[Run], moves: Sequence[Moved]) -> list[int]:
 
 
 def _accounts(move: Moved, low: int, high: int) -> bool:
-    rest = any(each.start < high and low < each.end for each in move.left)
-    return move.start <= low and high <= move.end and not rest
+    if not (move.start <= low and high <= move.end):
+        return False
+    at = bisect_right(move.left, low, key=lambda each: each.end)
+    return at == len(move.left) or move.left[at].start >= high
 
 
 def _with_around(changed: Sequence[int], end: int) -> tuple[list[int], int]:

@@ -104,7 +104,7 @@ class _Looking:
         elif image != before:
             found = runs(before, image)
             moves, sides = self._sides(before, image, found)
-            self.steps.append(self._step(image, found, moves, sides, at))
+            self.steps.append(self._step((before, image), found, moves, sides, at))
 
     def _sides(
         self, before: Image, image: Image, found: tuple[Run, ...]
@@ -130,7 +130,7 @@ class _Looking:
 
     def _step(
         self,
-        image: Image,
+        shown: tuple[Image, Image],
         found: tuple[Run, ...],
         moves: tuple[Moved, ...],
         sides: tuple[Image, Image] | None,
@@ -141,11 +141,11 @@ class _Looking:
         if self.following is None or self._layout is None:
             loose = tuple(Loose(run.range, UNEXPLAINED) for run in rest)
             return Step(at, changed, moves, (), {}, loose, ())
-        seen = self.following.step(image, found, sides)
+        seen = self.following.step(shown[1], found, sides)
         for each in seen.changes:
             self.tracks.take(each, at)
         ranges = unexplained(self._layout, rest)
-        self._follow_loose(ranges, rest, at)
+        self._follow_loose(ranges, sides or shown, at)
         return Step(
             at,
             changed,
@@ -156,20 +156,16 @@ class _Looking:
             seen.broken,
         )
 
-    def _follow_loose(self, ranges: Sequence[Range], found: Sequence[Run], at: int) -> None:
+    def _follow_loose(self, ranges: Sequence[Range], sides: tuple[Image, Image], at: int) -> None:
         """Follow single bytes that no field explains, where they are few."""
         if self.following is None or sum(each.length for each in ranges) > MOST_LOOSE:
             return
-        wanted = {address for each in ranges for address in range(each.start, each.end)}
-        for run in found:
-            for offset, (old, new) in enumerate(zip(run.old, run.new, strict=False)):
-                address = run.start + offset
-                if address in wanted:
-                    guarded, renewed = self.following.guards(address, address + 1)
-                    turn = fading.Turn(
-                        at, bytes([old]), bytes([new]), guarded=guarded, renewed=bool(renewed)
-                    )
-                    self.tracks.turns.setdefault(address, []).append(turn)
+        for address in (a for each in ranges for a in range(each.start, each.end)):
+            old, new = (side.read(address, 1) for side in sides)
+            if old is not None and new is not None:
+                guarded, renewed = self.following.guards(address, address + 1)
+                turn = fading.Turn(at, old, new, guarded=guarded, renewed=bool(renewed))
+                self.tracks.turns.setdefault(address, []).append(turn)
 
 
 def _nearer(away: Image, before: Image, image: Image) -> bool:

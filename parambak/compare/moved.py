@@ -6,6 +6,7 @@ at least, and they are not all much the same: thousands of changed bytes are the
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left
 from collections import Counter
 from itertools import pairwise
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.layouts.coverage import joined
 from parambak.memory import relations
+from parambak.memory.bitwise import exclusive_or
 from parambak.memory.image import Block, Image, Range
 
 if TYPE_CHECKING:
@@ -27,6 +29,7 @@ APART = (4096, 256, 32, 4)  # unchanged bytes that part two stretches: the wides
 SPARSE = 8  # nothing was moved where less than one telling byte in so many changed
 SHORT = 4  # a shift goes by a quarter of its stretch at most
 ROUND = 8  # a part of the memory is looked at where a part in so many of it was changed
+_DIFFERING = re.compile(rb"[^\x00]+")
 _SAMPLE = 4096
 _SOME = 512
 _SMALLEST = 32
@@ -333,5 +336,6 @@ def _left(mine: bytes, theirs: bytes, guess: bytes) -> list[tuple[int, int]]:
     """Return the changed places that a guess does not account for, as places and lengths."""
     if guess == theirs:
         return []
-    places = zip(mine, theirs, guess, strict=True)
-    return [(at, 1) for at, (was, now, guessed) in enumerate(places) if now not in (was, guessed)]
+    off = _DIFFERING.finditer(exclusive_or(guess, theirs))
+    places = (at for found in off for at in range(*found.span()))
+    return [(at, 1) for at in places if mine[at] != theirs[at]]
