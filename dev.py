@@ -3,7 +3,7 @@
 
     python3 dev.py demo [DIR]    set up, then run `parambak demo`
     python3 dev.py tests [...]   set up, then run the tests (the rest goes to pytest)
-    python3 dev.py gates         format, lint, types, generated documents, tests with coverage
+    python3 dev.py gates [...]   format, lint, types, documents, tests with coverage; or those named
     python3 dev.py documents     write the generated documents again
 
 What is needed is installed into `.venv` beside this file, from the network the first
@@ -83,11 +83,17 @@ def documents(_rest: list[str]) -> int:
     return run([str(PYTHON), "-m", "documents"], ROOT)
 
 
-def gates(_rest: list[str]) -> int:
-    """Run every gate, also after one has failed; return the first exit code that is not 0."""
+def gates(rest: list[str]) -> int:
+    """Run every gate, or those named, also after one has failed; return the first code not 0."""
+    names = [name for name, _ in GATES]
+    if not set(rest) <= set(names):
+        sys.stderr.write("dev.py: the gates are {}\n".format(", ".join(names)))
+        return 2
     set_up("[dev]")
     results = []
     for name, arguments in GATES:
+        if rest and name not in rest:
+            continue
         say(f"{name}: python {' '.join(arguments)}")
         started = time.monotonic()
         code = run([str(PYTHON), *arguments], ROOT)
@@ -207,7 +213,7 @@ def say(text: str) -> None:
 
 
 COMMANDS = {"demo": demo, "tests": tests, "gates": gates, "documents": documents}
-TAKES_MORE = ("demo", "tests")
+TAKES_MORE = ("demo", "tests", "gates")
 
 if __name__ == "__main__":
     sys.exit(main(sys.argv[1:]))
