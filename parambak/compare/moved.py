@@ -29,6 +29,7 @@ APART = (4096, 256, 32, 4)  # unchanged bytes that part two stretches: the wides
 SPARSE = 8  # nothing was moved where less than one telling byte in so many changed
 SHORT = 4  # a shift goes by a quarter of its stretch at most
 ROUND = 8  # a part of the memory is looked at where a part in so many of it was changed
+MOST_RUNS = 200_000
 _DIFFERING = re.compile(rb"[^\x00]+")
 _SAMPLE = 4096
 _SOME = 512
@@ -88,6 +89,10 @@ def moved(old: Image, new: Image, found: Sequence[Run]) -> tuple[Moved, ...]:
     told: list[Moved] = []
     for block in old.blocks:
         inside = _part(both, block.start, block.end)
+        if len(inside) > MOST_RUNS:  # the whole of it alone is looked at
+            whole = _move(block, new, inside)
+            told += [whole] if whole is not None else []
+            continue
         part = _round(block.start, block.end)
         halves = list(_halves(block, new, inside, part, max(_SMALLEST, part[1] // _SAMPLE)))
         for each in halves:
