@@ -44,7 +44,8 @@ NOTHING = Fault(
     "recover-nothing",
     NotFound,
     "No file in these folders is a record of a vault.",
-    "Name the folders that hold what survived; formats/vault.md says what a record looks like.",
+    "Name the folders that hold what survived, a damaged pack unzipped by hand; formats/vault.md "
+    "says what a record looks like.",
 )
 
 _PACK = b"PK\x03\x04"
@@ -176,7 +177,10 @@ def new_vault(
     proven, `recover-not-empty` where another vault was begun in `root`.
     """
     if heap.empty:
-        raise NOTHING.at(found=f"{heap.count} files")
+        found = "1 file" if heap.count == 1 else f"{heap.count} files"
+        for unused in heap.refused[:1]:
+            found += f"; {unused.file}: {unused.text}"
+        raise NOTHING.at(found=found)
     begun, identity = _begun(root), heap.identity()
     refuse_other_vault(root, identity)
     identity = identity or begun or os.urandom(16).hex()

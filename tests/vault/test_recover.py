@@ -216,7 +216,13 @@ def test_nothing_proven_makes_no_vault(home: Home, tmp_path: Path) -> None:
     with pytest.raises(ParambakError) as refusal:
         recovered(home, tmp_path / "heap")
     assert refusal.value.code == "recover-nothing"
+    assert refusal.value.found == "1 file"
     assert not home.root.exists()
+    (tmp_path / "heap" / "cut.zip").write_bytes(b"PK\x03\x04 and no more")
+    with pytest.raises(ParambakError) as refusal:
+        recovered(home, tmp_path / "heap")
+    assert "2 files" in str(refusal.value.found)
+    assert "cut.zip: It is no pack that can be read" in str(refusal.value.found)
 
 
 @pytest.mark.parametrize(
