@@ -72,6 +72,7 @@ class Index:
     `now` returns the time in nanoseconds since 1970, as the file system counts it; `cache` is
     the folder for the database of a vault on a stick or a share. `findings` is what was noted
     on the way; `gone` the digests of records that vanished since the index saw them;
+    `hollow` those whose files are empty;
     `changes` is another number once what the index answers may be another answer.
     """
 
@@ -96,6 +97,7 @@ class Index:
         self.findings: list[Finding] = []
         self.gone: set[str] = set()
         self._skipped: dict[str, str] = {}
+        self.hollow: set[str] = set()
 
     def close(self) -> None:
         """Close the database's file."""
@@ -238,6 +240,7 @@ class Index:
     def refresh(self) -> None:
         """Find the records that came or went since the index last looked."""
         self._skipped.clear()
+        self.hollow.clear()
         if self._database is None and not self._aside and files.is_file(self._place.file):
             self._trying(self._open)
             self._changed()
@@ -362,6 +365,8 @@ class Index:
             return None  # it went since the folder was listed; the next look says so
         except VaultDamaged as damage:
             self._skipped[digest] = f"found {damage.found}"
+            if files.size_of(path) == 0:
+                self.hollow.add(digest)
         except OSError as error:
             self._skipped[digest] = files.words(error)
         except ParambakError as error:  # of a newer format: to go on without it would mislead

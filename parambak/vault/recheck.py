@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault import files, objects, records, vault_toml
+from parambak.vault import files, hollow, objects, records, vault_toml
 from parambak.vault.leaving import Leftovers
 from parambak.vault.recheck_cycle import Cycle
 from parambak.vault.vault import FIRST
@@ -93,6 +93,7 @@ class _Recheck:
         self._objects: set[str] = set()  # known to be there
         self._records: set[str] = set()
         self._left = Leftovers(vault)
+        self._hollow: dict[str, str] = {}  # records that are empty, and what was found
 
     def run(self, cycle: Cycle | None) -> Rechecked:
         held = {folder: self._held(folder) for sort in SORTS for folder in self._folders(sort)}
@@ -104,6 +105,7 @@ class _Recheck:
         counted = self._pass(left, held)
         unread = sum(held[folder] for folder in left if folder not in counted)
         self._look_for_wanted()
+        self._judge_hollow()
         folders = {**cycle.folders, **counted}
         whole = len(counted) == len(held)
         self._check_toml(whole=whole, empty=not any(folders.values()))
@@ -214,7 +216,11 @@ class _Recheck:
         except (OSError, ParambakError):
             found = self._decoded(path, digest)
         if isinstance(found, str):
-            self._damaged[records.file_of(digest)] = found
+            empty = files.size_of(path) == 0
+            where, name = (
+                (self._hollow, digest) if empty else (self._damaged, records.file_of(digest))
+            )
+            where[name] = found
             return
         if text := self._terms.fault(found, digest):
             self._damaged[records.file_of(digest)] = text
@@ -279,6 +285,17 @@ class _Recheck:
             if name not in there:
                 text = f"It is not there, and {records.file_of(pair[_DIGITS:])} names it."
                 self._damaged.setdefault(f"{folder}/{name}", text)
+
+    def _judge_hollow(self) -> None:
+        """Call an empty record damage, unless nothing tells that it was ever written."""
+        untold = hollow.untold(self._vault, self._hollow) if self._hollow else set()
+        for digest, found in self._hollow.items():
+            file = records.file_of(digest)
+            if digest in untold and file not in self._damaged:
+                text = "A write that was broken off left this empty; a later write removes it."
+                self._remarks[file] = text
+            else:
+                self._damaged[file] = found
 
     # --- vault.toml ---
 

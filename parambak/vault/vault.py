@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
-from parambak.vault import files, objects, persons, records, vault_toml
+from parambak.vault import files, hollow, objects, persons, records, vault_toml
 from parambak.vault.faults import (
     ABSENT,
     CLOCK_BACKWARDS,
@@ -167,6 +167,15 @@ class Vault:
         """
         return self._index.telling()
 
+    def holds(self, digest: str) -> bool:
+        """Tell whether a record is, or was when the index last read it, in the vault."""
+        return self._index.holds(digest)
+
+    def last_written(self) -> frozenset[str] | None:
+        """Return the records that this user wrote last, of each vessel; None where not known."""
+        last = self._own.last(self.identity)
+        return None if last is None else frozenset(last.values())
+
     def lacking(self) -> tuple[str, ...]:
         """Return the digests that some record is after and that no record here has."""
         return self._index.lacking()
@@ -267,6 +276,8 @@ class Vault:
             if self._to_make:  # another process was quicker
                 self._adopt(vault_toml.identity_of(data, self.root / vault_toml.FILE))
             self._index.refresh()
+            if self._index.hollow:
+                hollow.remove(self, self._index.hollow, self._nanoseconds())
             fresh = not self._index.vessels() and not self._index.records(None)
         if fresh:  # new, or broken off while it was made
             try:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from typing import TYPE_CHECKING
 
@@ -9,8 +10,9 @@ import pytest
 from parambak.memory.digests import sha256
 from parambak.vault import files
 from parambak.vault.recheck import Rechecked, recheck
+from parambak.vault.records import file_of
 from parambak.vault.vault import Vault
-from tests.vault.home import GREBE, copied_in
+from tests.vault.home import AVOCET, GREBE, copied_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -189,3 +191,47 @@ def test_every_flipped_byte_of_a_small_vault_is_found(first: Home) -> None:
             found = recheck(vault, lambda _done, _of: None).damaged
             assert [damage.file for damage in found] == [name], (name, place)
         first.overwrite(name, data)
+
+
+def _emptied(home: Home, file: str, seconds: int = 3600) -> Path:
+    path = home.root / file
+    path.parent.mkdir(parents=True, exist_ok=True)
+    home.overwrite(file, b"") if path.exists() else path.write_bytes(b"")
+    then = int(home.clock().timestamp()) - seconds
+    os.utime(path, (then, then))
+    return path
+
+
+def test_an_empty_record_that_nothing_tells_of_is_a_remark(home: Home) -> None:
+    """FAT leaves such after a power cut; the next write removes it."""
+    home.note("before")
+    stray = "records/ab/" + "ab" * 32 + ".json"
+    path = _emptied(home, stray)
+    found = run(home)
+    assert found.damaged == ()
+    assert [each.file for each in found.remarks] == [stray]
+    home.note("after")
+    assert not path.exists()
+    assert run(home).remarks == ()
+    young = _emptied(home, stray, seconds=10)  # it may be a file that is being copied in
+    home.note("at once")
+    assert young.exists()
+
+
+@pytest.mark.parametrize("by", ["a later record", "a body", "the note of this user", "the index"])
+def test_an_empty_record_that_something_tells_of_is_damage(home: Home, by: str) -> None:
+    """It was written, and somebody was told so: it is named, and it stays."""
+    digest = home.note("the one")
+    if by == "a later record":
+        home.note("later")
+    elif by == "a body":
+        home.note(f"the newest was {digest}", vessel=AVOCET)
+    elif by == "the index":
+        copied_in(home.root, 100, AVOCET)
+        home.open().close()
+    if by != "the note of this user":
+        shutil.rmtree(home.own / "written")
+    path = _emptied(home, file_of(digest))
+    assert [each.file for each in run(home).damaged] == [file_of(digest)]
+    home.note("next", vessel=AVOCET)
+    assert path.exists()
