@@ -26,6 +26,13 @@ NEWER = Fault(
     "This vault was written by a newer version of parambak.",
     "Install the newer version; nothing was changed here.",
 )
+TOML_DAMAGED = Fault(
+    "vault-toml-damaged",
+    VaultDamaged,
+    "vault.toml is not as the vault's first record knows it.",
+    "Write its three lines anew, as formats/vault.md shows them, with what is expected here; "
+    "recheck tells whether they are right. Nothing else is needed.",
+)
 OLDER = Fault(
     "vault-older",
     VaultRefused,

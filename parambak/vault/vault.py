@@ -21,6 +21,7 @@ from parambak.vault.faults import (
     HISTORY_CUT,
     MISSING_OBJECT,
     MISSING_RECORD,
+    NEWER,
     NOT_A_VAULT,
     NOT_REMOVED,
     OLDER,
@@ -32,6 +33,7 @@ from parambak.vault.faults import (
 from parambak.vault.index import Index
 from parambak.vault.leaving import left
 from parambak.vault.lock import locked
+from parambak.vault.marker import damage_of
 from parambak.vault.order import heads
 from parambak.vault.own import VAULT, Own
 from parambak.vault.records import FOLDER as RECORDS
@@ -104,7 +106,7 @@ class Vault:
             _refuse_unless_new(root, create=create)
             identity = os.urandom(16).hex()
             return cls(root, identity, own=ours, clock=clock, made=True, cache=cache)
-        identity = vault_toml.identity_of(data, root / vault_toml.FILE)
+        identity = _identity(root, data)
         vault = cls(root, identity, own=ours, clock=clock, made=False, cache=cache)
         vault.older = vault_toml.older_format(data)
         if vault.older is not None:
@@ -551,6 +553,14 @@ class Writing:
                     f"This computer's clock shows {record.clock.utc}, earlier than the {then} of "
                     "a record that is already there. The order of the records does not need it.",
                 )
+
+
+def _identity(root: Path, data: bytes) -> str:
+    try:
+        return vault_toml.identity_of(data, root / vault_toml.FILE)
+    except ParambakError as error:
+        damage = damage_of(root, data) if error.code == NEWER.code else None
+        raise damage or error from error.__cause__
 
 
 def strangers_in(root: Path) -> list[str]:

@@ -129,7 +129,7 @@ def test_a_file_is_no_vault(home: Home) -> None:
         ("[" * 3000, "vault-not-a-vault"),
         ("a = " + "9" * 4000, "vault-not-a-vault"),
         ("\ufeffformat = 1", "vault-not-a-vault"),
-        (f'format = 2\nvault = "{IDENTITY}"\n', "vault-newer"),
+        (f'format = 2\nvault = "{IDENTITY}"\n', "vault-toml-damaged"),
         ("# " + "x" * 5000, "vault-unreadable"),
     ],
 )
@@ -141,6 +141,46 @@ def test_a_vault_toml_that_is_none_is_refused(first: Home, text: str, code: str)
         first.open(create=True)
     assert caught.value.code == code
     assert first.files() == before
+
+
+def test_a_flipped_digit_of_the_format_is_damage_and_mended_by_hand(first: Home) -> None:
+    """The first record knows the digest: the refusal says the lines that belong there."""
+    path = first.root / "vault.toml"
+    whole = path.read_bytes()
+    path.write_bytes(whole.replace(b"format = 1", b"format = 3"))
+    with pytest.raises(VaultDamaged) as caught:
+        first.open()
+    assert caught.value.code == "vault-toml-damaged"
+    assert caught.value.expected == f'format = 1, vault = "{IDENTITY}"'
+    assert "format = 3" in str(caught.value.found)
+    path.write_bytes(whole)
+    assert codes(first.open()) == set()
+
+
+@pytest.mark.parametrize("told_by", ["a record of a later format", "the first record", "nothing"])
+def test_a_newer_vault_is_not_called_damaged(first: Home, told_by: str) -> None:
+    """Where a record tells that a newer version wrote it, or none tells what was written."""
+    path = first.root / "vault.toml"
+    data = path.read_bytes().replace(b"format = 1", b"format = 2")
+    path.write_bytes(data)
+    known = next(
+        f for f in first.root.rglob("records/*/*.json") if b'"vault_toml"' in f.read_bytes()
+    )
+    record = known.read_bytes()
+    if told_by == "a record of a later format":
+        record = record.replace(b'"format":1', b'"format":2')
+    else:
+        old = sha256(data.replace(b"format = 2", b"format = 1"))
+        record = record.replace(old.encode(), sha256(data).encode())
+    new = first.root / "records" / sha256(record)[:2] / f"{sha256(record)}.json"
+    new.parent.mkdir(exist_ok=True)
+    new.write_bytes(record)
+    if told_by == "nothing":
+        new.unlink()
+        known.unlink()
+    with pytest.raises(ParambakError) as caught:
+        first.open()
+    assert caught.value.code == "vault-newer"
 
 
 def test_an_edited_vault_toml_is_said(first: Home) -> None:
