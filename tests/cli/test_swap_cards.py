@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.cli.invented import MEMORY, archive_two
+from tests.cli.invented import MEMORY, archive_two, dump
 from tests.cli.test_swap_course import AT, BY, code, opened, read_backs
 from tests.cli.test_swap_trouble import (
     LOAD,
