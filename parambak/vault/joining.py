@@ -98,7 +98,6 @@ class _Merge:
         self._missing: set[str] = set()
         self._skipped: Counter[str] = Counter()
         self._added_objects: set[str] = set()
-        self._flushed: set[str] = set()
         self._added_records = 0
 
     def run(self, pieces: Iterable[Piece], bring_back: frozenset[str]) -> Joined:
@@ -194,7 +193,7 @@ class _Merge:
                         "or comes in whole.",
                     )
                     continue
-            if self._take_record(digest, known, new=digest not in there):
+            if self._take_record(digest, known):
                 there.add(digest)
 
     def _in_order(self, digests: list[str]) -> Iterator[str]:
@@ -214,7 +213,7 @@ class _Merge:
                 if not waiting[follower]:
                     ready.append(follower)
 
-    def _take_record(self, digest: str, known: _Known, *, new: bool) -> bool:
+    def _take_record(self, digest: str, known: _Known) -> bool:
         """Take a record and what it names; tell whether it is in the vault now."""
         absent = [each for each in known.objects if not self._take_object(each)]
         if absent:
@@ -226,8 +225,6 @@ class _Merge:
         read = self._record_bytes(digest)
         if read is None:
             return False
-        if new:
-            self._flush(known.objects)
         standing = self._writing.take_record(digest, read[1], lacking=self._loose)
         if standing is None:
             self._added_records += 1
@@ -249,23 +246,11 @@ class _Merge:
         if data is None:
             return standing is not None  # damaged here already: no reason to lose the record
         self._writing.put(data)
-        self._flushed.add(digest)
         if standing is None:
             self._added_objects.add(digest)
         else:
             self._healed.append(objects.file_of(digest))
         return True
-
-    def _flush(self, digests: Iterable[str]) -> None:
-        """Flush objects that were found in place: whoever put them there may not have."""
-        for digest in digests:
-            if digest not in self._flushed and self._handled[digest]:
-                path = self._vault.root / objects.file_of(digest)
-                try:
-                    files.flush_standing(path)
-                except OSError as error:
-                    raise files.write_refusal(error, path) from error
-                self._flushed.add(digest)
 
     def _take_the_rest(self, passed: set[str]) -> None:
         """Heal, and take what a record of the vault names or, from a loose heap, all."""

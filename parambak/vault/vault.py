@@ -462,6 +462,8 @@ class Writing:
                 raise MISSING_RECORD.at(file=file_of(parent), expected=parent)
         standing = files.holds(self._vault.root / file, digest, records.MAX_BYTES)
         if not standing:
+            for needed in filter(self._vault.has_object, record.objects):
+                self._rely_on(needed)
             self._write(file, data, record.objects, heal=standing is False)
             self._index.add(Stored(digest, record, file), data)
         return standing

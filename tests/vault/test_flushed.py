@@ -148,3 +148,22 @@ def test_a_read_with_a_known_layout_and_person_costs_six_flushes(
         writing.add("note", GREBE, {}, by=mark, relies_on=put)
     new = sum(1 for each in home.root.rglob("*") if each.is_dir()) - folders
     assert len(flushes) == 6 + new
+
+
+@pytest.mark.parametrize("lacking", [False, True])
+def test_a_record_from_elsewhere_relies_on_what_is_flushed(
+    home: Home, standing: list[str], *, lacking: bool
+) -> None:
+    """Its objects were copied in by hand: they are flushed before the record is written."""
+    other = Home(home.root.with_name("elsewhere"), home.own.with_name("theirs"))
+    layout, mark = read(other, 0)
+    (stored,) = other.open().records(GREBE)
+    data = (other.root / stored.file).read_bytes()
+    home.made()
+    shutil.copytree(other.root / "objects", home.root / "objects", dirs_exist_ok=True)
+    with home.open().writing() as writing:
+        assert writing.take_record(stored.digest, data, lacking=lacking) is None
+        assert sorted(standing) == sorted(stored.record.objects)
+        assert {layout, mark} < set(standing)
+        writing.take_record(stored.digest, data, lacking=lacking)
+    assert len(standing) == 3
