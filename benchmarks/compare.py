@@ -23,6 +23,7 @@ import tracemalloc
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from parambak.compare.alike import alike
 from parambak.compare.bytes import runs
 from parambak.compare.history import history
 from parambak.compare.moved import moved
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 
 KIB, MIB = 1024, 1024 * 1024
 ROUNDS, QUICK_ROUNDS = 15, 3
-CMP_TARGET, HISTORY_TARGET = 6.0, 1.3
+CMP_TARGET, HISTORY_TARGET, ALIKE_TARGET = 6.0, 1.3, 1.3
 PEAK_TARGET = 0.75  # of the size of all copies: of each no more is held than what changed
 Row = tuple[str, float, float]
 
@@ -131,6 +132,40 @@ def histories(rounds: int, count: int, memory: int) -> list[Row]:
     ]
 
 
+def units_alike(rounds: int, count: int, fields: int) -> list[Row]:
+    """Return the ratio of holding units against each other to decoding them.
+
+    Half of the fields scatter about a value, the others agree; one value in a thousand is odd.
+    """
+    rows = [
+        f'[[field]]\nname = "p{number}"\nat = {number * 2}\ntype = "u16"\nscale = 0.1\n'
+        for number in range(fields)
+    ]
+    head = f'[layout]\ntitle = "invented"\nmemory = {fields * 2}\nbyte-order = "big"\n'
+    layout = load((head + "".join(rows)).encode())
+    chance = random.Random(5)
+    usual = [chance.randrange(1000, 5000) for _ in range(fields)]
+    images = []
+    for _ in range(count):
+        data = bytearray()
+        for number in range(fields):
+            value = usual[number] if number % 2 else round(chance.gauss(usual[number], 50))
+            value = chance.randrange(65536) if chance.random() < 1 / 1000 else value
+            data += value.to_bytes(2, "big")
+        images.append(Image.of(bytes(data)))
+    given = [(f"unit {number}", image) for number, image in enumerate(images)]
+    decode(layout, images[0])  # the plan is worked out once a layout
+    mine, theirs = shortest(
+        [
+            lambda: alike(layout, given),
+            lambda: [decode(layout, image) and None for image in images],
+        ],
+        rounds,
+    )
+    print(f"{count} units: alike {mine * 1e3:.0f} ms, decoding them {theirs * 1e3:.0f} ms")
+    return [("units held against each other, against decoding", mine / theirs, ALIKE_TARGET)]
+
+
 def peak(layout: Layout, count: int, memory: int) -> int:
     """Return the most bytes that a history of images that come one by one allocates."""
     gc.collect()
@@ -147,6 +182,7 @@ def main(arguments: list[str]) -> int:
     rounds = QUICK_ROUNDS if quick else ROUNDS
     rows = bytes_compared(rounds, MIB if quick else 8 * MIB)
     rows += histories(2 if quick else 3, 50 if quick else 500, 32 * KIB)
+    rows += units_alike(2 if quick else 5, 200 if quick else 2000, 200)
     missed = 0
     print(f"{'times':<52}{'ratio':>7}{'target':>8}")
     for title, value, target in rows:
