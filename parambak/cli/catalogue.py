@@ -189,6 +189,10 @@ def _page(screen: Screen, listing: _Listing) -> None:
         screen.bad(f"{wanting} of {counted(len(documents), 'position')} without a verified copy.")
     else:
         screen.good(f"Verified: the latest copy of {counted(len(documents), 'position')}.")
+    if len(documents) == 1 and documents[0]["copies"] > 1:
+        screen.say(f"What changed there: `parambak history {documents[0]['where']}`.")
+    elif any(document["copies"] > 1 for document in documents):
+        screen.say("What changed at one: `parambak history WHERE`; what is to be done: `due`.")
 
 
 def _row(document: dict[str, Any]) -> tuple[str, ...]:

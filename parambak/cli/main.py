@@ -18,6 +18,7 @@ import click
 
 from parambak import __version__
 from parambak.cli import faults
+from parambak.cli.menu import SECTIONS
 from parambak.cli.settings import Answer, Settings
 from parambak.errors import ParambakError
 
@@ -28,16 +29,16 @@ COMMANDS: dict[str, str | dict[str, str]] = {
     "demo": "demo",
     "inspect": "inspect",
     "archive": "archive",
+    "visit": {"open": "visit_open", "close": "visit_close"},
+    "measure": "measure",
     "catalogue": "catalogue",
-    "decode": "decode",
-    "diff": "diff",
     "history": "history",
+    "diff": "diff",
     "alike": "alike",
     "due": "due",
+    "decode": "decode",
+    "report": {"copy": "report_copy", "visit": "report_visit", "swap": "report_swap"},
     "tables": "tables_out",
-    "export": "export",
-    "measure": "measure",
-    "rules": {"record": "rules_record"},
     "swap": {
         "open": "swap_open",
         "answer": "swap_answer",
@@ -47,13 +48,6 @@ COMMANDS: dict[str, str | dict[str, str]] = {
         "read-back": "swap_read_back",
         "close": "swap_close",
     },
-    "report": {"copy": "report_copy", "visit": "report_visit", "swap": "report_swap"},
-    "recheck": "recheck",
-    "rebuild": "rebuild",
-    "recover": "recover",
-    "migrate": "migrate",
-    "closing-line": "closing_line",
-    "visit": {"open": "visit_open", "close": "visit_close"},
     "card": {
         "add": "card_add",
         "list": "card_list",
@@ -63,7 +57,8 @@ COMMANDS: dict[str, str | dict[str, str]] = {
         "compare": "card_compare",
         "exchange": "card_exchange",
     },
-    "amend": "amend",
+    "rules": {"record": "rules_record"},
+    "export": "export",
     "place": {
         "add": "place_add",
         "send": "place_send",
@@ -79,6 +74,12 @@ COMMANDS: dict[str, str | dict[str, str]] = {
         "draft": "layout_draft",
         "find": "layout_find",
     },
+    "amend": "amend",
+    "recheck": "recheck",
+    "closing-line": "closing_line",
+    "rebuild": "rebuild",
+    "recover": "recover",
+    "migrate": "migrate",
 }
 GROUP_HELP = {
     "rules": "The ship's rules: what its owner requires before a swap.",
@@ -91,6 +92,7 @@ GROUP_HELP = {
     "layout": "Field layouts.",
 }
 INTERRUPTED = 130
+MOST_HELP = 240  # characters of one command in a list of them
 
 
 class LazyGroup(click.Group):
@@ -116,9 +118,29 @@ class LazyGroup(click.Group):
         command: click.Command = import_module(f"parambak.cli.{found}").command
         return command
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write what each command does, over two lines rather than cut off."""
+        found = [(name, self.get_command(ctx, name)) for name in self._modules]
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, each.get_short_help_str(MOST_HELP)) for name, each in found if each]
+            )
+
+
+class Root(LazyGroup):
+    """The root: its commands listed by what there is to do, with what each answers."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the sections, the lines of all of them in one column."""
+        del ctx
+        wide = max(map(len, self._modules))
+        for title, lines in SECTIONS.items():
+            with formatter.section(title):
+                formatter.write_dl([(name.ljust(wide), line) for name, line in lines.items()])
+
 
 @click.command(
-    cls=LazyGroup,
+    cls=Root,
     modules=COMMANDS,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
     epilog="Exit codes: 0 yes, same, done; 1 a negative answer; 2 no answer; "
@@ -137,6 +159,9 @@ def root(settings: Settings, vault: str | None, as_json: bool) -> None:  # noqa:
 
     Parambak never alters a parameter. It compares bytes; it does not show
     that a unit is safe.
+
+    WHERE is VESSEL/UNIT/POSITION, as `parambak catalogue` lists them; the
+    help of each command ends with an example.
     """
     settings.vault = vault or settings.vault
     settings.json = settings.json or as_json

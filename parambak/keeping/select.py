@@ -10,7 +10,7 @@ import re
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
-from parambak.errors import CallRefused, Fault, NotFound, VaultDamaged
+from parambak.errors import CallRefused, Fault, NotFound, ParambakError, VaultDamaged
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     AnyNamed = TypeVar("AnyNamed", Unit, Position)
 
 CARD = "card:"
+MOST_MEANT = 4  # positions that a message names
 MOST_TYPED = 80  # characters of what was typed that a message repeats
 
 WHERE_SHAPE = Fault(
@@ -173,7 +174,7 @@ def find_position(fleet: Fleet, where: str) -> Position:
     """Return the position a whole WHERE names; raise NotFound or CallRefused."""
     parts = parse_where(where)
     if parts.holder is None or parts.position is None:
-        raise WHERE_SHAPE.at(expected="VESSEL/UNIT/POSITION", found=_typed(where))
+        raise WHERE_SHAPE.at(expected=_meant(fleet, where), found=_typed(where))
     holder = find_holder(find_vessel(fleet, parts.vessel), parts.holder)
     position = named_among(holder.positions, parts.position)
     if position is not None:
@@ -182,6 +183,18 @@ def find_position(fleet: Fleet, where: str) -> Position:
     raise WHERE_POSITION.at(
         holder=holder.where, expected=_nearest(parts.position, names), found=_typed(parts.position)
     )
+
+
+def _meant(fleet: Fleet, where: str) -> str:
+    """Return the positions that a part of a WHERE may mean, the first few of many."""
+    try:
+        there = [position.where for position in find_positions(fleet, where)]
+    except ParambakError:
+        there = []
+    if not there:
+        return "VESSEL/UNIT/POSITION"
+    shown = " or ".join(there[:MOST_MEANT])
+    return shown if len(there) <= MOST_MEANT else f"{shown}, or another of {len(there)}"
 
 
 def find_positions(fleet: Fleet, where: str | None) -> tuple[Position, ...]:

@@ -149,8 +149,8 @@ def test_a_where_of_another_shape_is_refused(where: str) -> None:
 @pytest.mark.parametrize(
     ("where", "code", "expected"),
     [
-        ("grebe", "where-shape", "VESSEL/UNIT/POSITION"),
-        ("grebe/port-thruster", "where-shape", "VESSEL/UNIT/POSITION"),
+        ("grebe", "where-shape", "grebe/port-thruster/U12"),
+        ("grebe/port-thruster", "where-shape", "grebe/port-thruster/U12"),
         ("avocet/port-thruster/U12", "where-vessel", "grebe"),
         ("grebe/port-thrustr/U12", "where-unit", "port-thruster"),
         ("grebe/card:PC-1/U12", "where-card", "none is there yet"),
