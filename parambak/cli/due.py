@@ -15,7 +15,16 @@ from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import SheetRefused, VaultDamaged
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
-from parambak.keeping.due import Due, Known, due_of, most_urgent_first
+from parambak.keeping.due import (
+    NOT_VERIFIED,
+    ONE_PLACE,
+    ONE_READ,
+    TOO_OLD,
+    Due,
+    Known,
+    due_of,
+    most_urgent_first,
+)
 from parambak.keeping.fold import fleet
 from parambak.keeping.holdings import Holdings
 from parambak.keeping.rules import CAREFUL
@@ -28,11 +37,22 @@ if TYPE_CHECKING:
     from parambak.keeping.known import Fleet, Position
     from parambak.keeping.rules import Rules
 
+NEXT = {
+    NOT_VERIFIED: "see to what is named there; `parambak report copy {where}` has all of it.",
+    ONE_READ: "read the chip again, and `parambak archive` that.",
+    TOO_OLD: "read the chip twice, and `parambak archive` both.",
+    ONE_PLACE: "`parambak place send PLACE`; `place list` tells the places, `place add` adds one.",
+}
+
 
 @parambak_command("due", example="parambak due grebe --ahead 90 --calendar due.ics")
 @click.argument("where", metavar="[WHERE]", required=False)
 @click.option(
-    "--ahead", type=click.IntRange(0, 3660), default=0, metavar="DAYS", help="What comes due, too."
+    "--ahead",
+    type=click.IntRange(0, 3660),
+    default=0,
+    metavar="DAYS",
+    help="And what comes due in so many days.",
 )
 @click.option("--calendar", metavar="FILE", help="Write all of it as a calendar (iCalendar).")
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
@@ -64,7 +84,7 @@ def command(
     total = len(select.find_positions(known, where))
     return Answer(
         {"due": [_document(each, today) for each in listed], "positions": total},
-        lambda screen: _page(screen, listed, total, today, calendar),
+        lambda screen: _page(screen, listed, total, (today, ahead), calendar),
         warnings=store.warnings_of(vault),
     )
 
@@ -136,17 +156,12 @@ def _write(file: str, found: tuple[Due, ...], now: datetime, vault: Path, *, rep
     write_export(Path(file), calendar(found, now), replace=replace)
 
 
-def _page(screen: Screen, listed: list[Due], total: int, today: date, calendar: str | None) -> None:
+def _page(
+    screen: Screen, listed: list[Due], total: int, days: tuple[date, int], calendar: str | None
+) -> None:
+    today, ahead = days
     if listed:
-        rows = [
-            (
-                each.where if not number else "",
-                "due" if reason.on <= today else f"from {reason.on}",
-                reason.text,
-            )
-            for each in listed
-            for number, reason in enumerate(each.reasons)
-        ]
+        rows = [row for each in listed for row in _rows(each, today, ahead)]
         screen.table(("where", "when", "why"), rows)
         screen.say()
     if calendar is not None:
@@ -156,5 +171,21 @@ def _page(screen: Screen, listed: list[Due], total: int, today: date, calendar: 
         screen.mind(
             f"{counted(len(late), 'position')} of {total} due; the most urgent is {late[0].where}."
         )
+        first = next(reason for reason in late[0].reasons if reason.on <= today)
+        screen.say(f"Do next: {NEXT[first.code].format(where=late[0].where)}")
     else:
         screen.good(f"Nothing is due among {counted(total, 'position')}.")
+
+
+def _rows(each: Due, today: date, ahead: int) -> list[tuple[str, str, str]]:
+    """Return a line for each reason that was asked for: what is due before what comes due."""
+    asked = [reason for reason in each.reasons if reason.on <= today + timedelta(days=ahead)]
+    asked.sort(key=lambda reason: reason.on > today)
+    return [
+        (
+            "" if number else each.where,
+            "due" if reason.on <= today else f"from {reason.on}",
+            reason.text,
+        )
+        for number, reason in enumerate(asked)
+    ]

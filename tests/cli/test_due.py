@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from parambak.cli.due import NEXT
+from parambak.keeping.due import URGENCY
 from parambak.reports.tables import TABLES, cell
 from tests.cli.invented import WHERE, archive_two, changed, dump
 
@@ -61,6 +63,26 @@ def test_a_copy_older_than_the_rules_allow_is_due(ship: Ship) -> None:
     assert late["on"] == "2021-01-01"
     assert late["overdue_days"] > 365
     assert "most urgent is grebe/old/U1" in ship.run("due").out
+
+
+def test_the_page_puts_what_is_due_before_what_only_comes_due(ship: Ship) -> None:
+    """What comes due is told where it is asked for, below; the next step is of what is due."""
+    archive_two(ship)
+    ship.write("rules.toml", RULES)
+    ship.run("rules", "record", "grebe", "rules.toml")
+    page = ship.run("due").out
+    assert "the ship's rules allow" not in page
+    assert re.search(rf"^{AT} +due +held in no other place", page, re.MULTILINE)
+    assert "Do next: `parambak place send PLACE`" in page
+    ahead = ship.run("due", "--ahead", "400").out
+    assert re.search(rf"^{AT} +due +held in no other place", ahead, re.MULTILINE)
+    assert re.search(r"^ +from \d{4}-\d\d-\d\d +the verified copy", ahead, re.MULTILINE)
+
+
+@pytest.mark.parametrize("code", URGENCY)
+def test_every_reason_has_a_next_step(code: str) -> None:
+    """So that none is answered by a fault of our own."""
+    assert "`parambak " in NEXT[code]
 
 
 def test_the_calendar_holds_all_that_comes_due(ship: Ship) -> None:
