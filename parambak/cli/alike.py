@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 MOST_ROWS = 40  # on the page; --json has them all
+MOST_NAMED = 4  # fields of the odd one, in the answer
 
 
 @dataclass
@@ -233,9 +234,12 @@ def _verdict(screen: Screen, told: list[tuple[_Group, tuple[Unlike, ...]]]) -> N
         screen.good("No unit differs from those like it.")
         return
     odd = max(weight, key=lambda where: weight[where])
-    count = sum(1 for _, unlike in told for each in unlike if each.unit == odd)
-    screen.mind(f"Most unlike the rest: {odd}, in {counted(count, 'value')}.")
+    fields = [each.field for _, unlike in told for each in unlike if each.unit == odd]
+    more = len(fields) - MOST_NAMED
+    names = ", ".join(fields[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+    screen.mind(f"Most unlike the rest: {odd}, in {counted(len(fields), 'value')}: {names}.")
+    screen.say(f"When did it become so: `parambak history {odd} --field {fields[0]}`.")
     screen.say(
-        "A value that is meant to differ is left out from here on with --on-purpose FIELD "
-        "--reason TEXT."
+        f"Meant to differ, and left out from here on: `parambak alike {odd} --on-purpose FIELD "
+        "--reason TEXT`."
     )

@@ -51,4 +51,5 @@ def _page(screen: Screen, handle: str, on: str, done: Attendance) -> None:
         screen.say(f"Measured: {counted(done.measured, 'round')}.")
     word = counted(sum(done.reads.values()), "read")
     screen.good(f"Visit to {handle} of {on} is closed; {word} on record.")
-    screen.say(f"Its page: `parambak report visit {handle} --on {on} --out FILE`.")
+    page = "Its page, with what changed and what has no remark yet" if done.changed else "Its page"
+    screen.say(f"{page}: `parambak report visit {handle} --on {on} --out FILE`.")

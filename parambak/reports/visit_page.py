@@ -89,7 +89,8 @@ def _contents(desk: Desk, position: Position, before: Copy | None, copy: Copy) -
         image = assessor.image(copy.image)
         decoded = assessor.decoded(position, copy)
     except VaultDamaged:
-        return {"lost": True, "difference": None, "map": None, "sums": [], "parameters": None}
+        nothing = dict.fromkeys(("difference", "map", "parameters"))
+        return {**nothing, "lost": True, "sums": [], "asks": False}
     try:
         old = assessor.image(before.image) if before is not None else None
     except VaultDamaged:
@@ -100,10 +101,19 @@ def _contents(desk: Desk, position: Position, before: Copy | None, copy: Copy) -
     return {
         "lost": False,
         "difference": found,
+        "asks": found is not None and _asks(found, bare=layout is None),
         "map": parts.drawn(image, size, layout, changed),
         "sums": parts.sums(copy, image),
         "parameters": parameters(decoded),
     }
+
+
+def _asks(found: parts.Difference, *, bare: bool) -> bool:
+    """Return whether somebody must be asked: all of it where no layout tells the bytes."""
+    if found.same:
+        return False
+    telling = any(not change.expected for change in found.fields)
+    return bare or telling or bool(found.unexplained) or found.more_fields > 0
 
 
 def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:

@@ -29,7 +29,10 @@ def test_the_odd_one_is_named(sisters: Ship) -> None:
     """With its value and what the others hold."""
     result = sisters.run("alike")
     assert result.code == 0
-    assert "Most unlike the rest: grebe/stbd/U12, in 1 value." in result.out
+    assert "Most unlike the rest: grebe/stbd/U12, in 1 value: level." in result.out
+    words = " ".join(result.out.split())
+    assert "`parambak history grebe/stbd/U12 --field level`" in words
+    assert "`parambak alike grebe/stbd/U12 --on-purpose FIELD --reason TEXT`" in words
     (group,) = sisters.answer("alike").document["groups"]
     assert len(group["units"]) == 3
     (unlike,) = group["unlike"]

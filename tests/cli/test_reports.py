@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import time
 from typing import TYPE_CHECKING
 
@@ -151,3 +152,28 @@ def test_without_a_vault_there_is_no_page(ship: Ship) -> None:
     refused = ship.answer("report", "copy", AT, "--out", "p.html")
     assert refused.code == 2
     assert not ship.vault.exists()
+
+
+def test_the_page_of_a_visit_says_that_a_change_has_no_remark(verified: Ship) -> None:
+    """With the call that puts one on record; it goes once there is one. A counter needs none."""
+    silent = "No remark on this change is on record."
+    for day, at, asks in (("2025-12-01", 0x0020, False), ("2025-12-02", 0x0010, True)):
+        memory = changed(at)
+        verified.write(f"{at}.hex", dump(memory), second=at)
+        assert verified.run("visit", "open", "grebe", *BY, "--on", day).code == 0
+        words = ("--unit", "port-thruster", "--position", "U12", "--position-confirmed")
+        assert verified.run("archive", f"{at}.hex", *words, "--read-on", day).code == 0
+        assert (
+            verified.run("report", "visit", "grebe", "--on", day, "--out", f"{at}.html").code == 0
+        )
+        assert (silent in page(verified, f"{at}.html")) is asks
+        assert "what has no remark yet" in verified.run("visit", "close").out
+    call = re.search(
+        r"parambak (diff \S+@\w{8} \S+@\w{8}) --remark TEXT --by NAME", page(verified, "16.html")
+    )
+    assert call is not None
+    told = (*call[1].split(), "--remark", "level set anew", *BY)
+    assert verified.run(*told).code == 1
+    assert verified.run("report", "visit", "grebe", "--out", "said.html").code == 0
+    assert silent not in page(verified, "said.html")
+    assert "level set anew" in page(verified, "said.html")
