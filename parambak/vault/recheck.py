@@ -105,10 +105,10 @@ class _Recheck:
         counted = self._pass(left, held)
         unread = sum(held[folder] for folder in left if folder not in counted)
         self._look_for_wanted()
-        self._judge_hollow()
+        untold = self._judge_hollow()
         folders = {**cycle.folders, **counted}
         whole = len(counted) == len(held)
-        self._check_toml(whole=whole, empty=not any(folders.values()))
+        self._check_toml(whole=whole, empty=sum(folders.values()) == untold)
         for file, text in self._left.remarks(whole=len(left) == len(held) and not unread):
             self._remarks.setdefault(file, text)
         after = Cycle(began=cycle.began, folders=folders, damaged=self._damaged)
@@ -286,8 +286,8 @@ class _Recheck:
                 text = f"It is not there, and {records.file_of(pair[_DIGITS:])} names it."
                 self._damaged.setdefault(f"{folder}/{name}", text)
 
-    def _judge_hollow(self) -> None:
-        """Call an empty record damage, unless nothing tells that it was ever written."""
+    def _judge_hollow(self) -> int:
+        """Call an empty record damage, unless nothing tells of it; return how many those are."""
         untold = hollow.untold(self._vault, self._hollow) if self._hollow else set()
         for digest, found in self._hollow.items():
             file = records.file_of(digest)
@@ -296,6 +296,7 @@ class _Recheck:
                 self._remarks[file] = text
             else:
                 self._damaged[file] = found
+        return len(untold)
 
     # --- vault.toml ---
 

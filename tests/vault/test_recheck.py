@@ -235,3 +235,16 @@ def test_an_empty_record_that_something_tells_of_is_damage(home: Home, by: str) 
     assert [each.file for each in run(home).damaged] == [file_of(digest)]
     home.note("next", vessel=AVOCET)
     assert path.exists()
+
+
+def test_a_vault_whose_first_record_is_empty_was_never_finished(home: Home) -> None:
+    """As where power failed while it was made: the next write finishes it."""
+    home.made()
+    shutil.rmtree(home.own / "written")
+    (record,) = home.root.rglob("records/*/*.json")
+    _emptied(home, record.relative_to(home.root).as_posix())
+    found = run(home)
+    assert found.damaged == ()
+    assert {each.file for each in found.remarks} > {"vault.toml"}
+    home.note("next")
+    assert run(home)[2:4] == ((), ())
