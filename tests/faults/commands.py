@@ -314,6 +314,7 @@ NEVER = {
     "inspect": "reads dumps alone",
     "catalogue": "reads the vault",
     "decode": "reads a copy or a file",
+    "history": "reads the vault",
     "diff": "reads copies or files",
     "alike": "reads the vault; with --on-purpose it adds one record, as `amend` does",
     "swap check": "reads the vault",
@@ -353,6 +354,8 @@ def call(folder: Path, words: tuple[str, ...]) -> Outcome:
         except Exception:  # noqa: BLE001 - whatever it is, a user must never see it
             return Outcome(TRACEBACK, {}, traceback.format_exc(limit=-3))
     said = out.getvalue()
+    if "Traceback (most recent call last)" in err.getvalue():
+        return Outcome(TRACEBACK, {}, err.getvalue())
     return Outcome(code, json.loads(said) if said else {}, said + err.getvalue())
 
 
