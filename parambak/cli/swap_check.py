@@ -113,15 +113,7 @@ def _document(found: Standing, answer: Readiness, assessor: Assessor) -> dict[st
         "ready": answer.ready,
         "open": found.course is not None,
         "copy": found.evidence.copy,
-        "conditions": [
-            {
-                "condition": each.condition,
-                "met": each.met,
-                "text": each.text,
-                "required": each.condition in answer.required,
-            }
-            for each in answer.conditions
-        ],
+        "conditions": answer.told,
         "wanting": list(answer.wanting),
         "deviations": [
             {

@@ -169,15 +169,7 @@ def _conditions(found: Standing) -> dict[str, Any]:
     answer = found.readiness()
     return {
         "wanting": answer.wanting,
-        "conditions": [
-            {
-                "condition": each.condition,
-                "met": each.met,
-                "text": each.text,
-                "required": each.condition in answer.required,
-            }
-            for each in answer.conditions
-        ],
+        "conditions": answer.told,
     }
 
 

@@ -93,6 +93,19 @@ class Readiness:
         return not self.wanting
 
     @property
+    def told(self) -> list[dict[str, str | bool | None]]:
+        """Return each condition under the keys of the script contract."""
+        return [
+            {
+                "condition": each.condition,
+                "met": each.met,
+                "text": each.text,
+                "required": each.condition in self.required,
+            }
+            for each in self.conditions
+        ]
+
+    @property
     def wanting(self) -> tuple[str, ...]:
         """Return the required conditions that are not met, nor accepted in this call."""
         return tuple(
