@@ -42,6 +42,9 @@ def document(told: Told, name: str | None) -> dict[str, Any]:
             for time in told.times
         ],
         "changes": [*_changes(told, name)],
+        "not_written_down": [
+            {"what": what, "read_on": on} for what, days in _unwritten(told).items() for on in days
+        ],
         "lost": told.lost,
     }
     if name is not None and name in told.found.first:
@@ -131,6 +134,34 @@ def _said(told: Told, at: int) -> str:
     return "; ".join(each.text for each in told.remarks.get(at, ()))
 
 
+def _unwritten(told: Told) -> dict[str, list[str]]:
+    """Return what changed, wants explaining, and has no remark on its read: with the days."""
+    found: dict[str, list[str]] = {}
+    for step in told.found.steps:
+        if told.remarks.get(step.image):
+            continue
+        names = [each.field for each in step.fields if each.kind not in QUIET | {MOVED}]
+        names += [span(loose.range) for loose in step.loose]
+        names += [span(Range(each.start, each.length)) for each in step.moved]
+        for name in names:
+            found.setdefault(name, []).append(told.times[step.image].on)
+    return found
+
+
+def _say_unwritten(screen: Screen, told: Told) -> None:
+    """Name what nobody wrote down, and how it is put on record."""
+    unwritten = _unwritten(told)
+    if not unwritten:
+        return
+    listed = [f"{name} ({', '.join(days)})" for name, days in list(unwritten.items())[:LISTED]]
+    more = f", and {len(unwritten) - LISTED} more" if len(unwritten) > LISTED else ""
+    screen.mind(f"Not written down: {'; '.join(listed)}{more}.")
+    day = min(day for days in unwritten.values() for day in days)
+    at = next(at for at, time in enumerate(told.times) if time.on == day and at)
+    pair = [select.copy_name(told.position, told.times[each].copy) for each in (at - 1, at)]
+    screen.say(f"Once it is known: parambak diff {pair[0]} {pair[1]} --remark TEXT --by NAME")
+
+
 def _last_changes(screen: Screen, told: Told, heights: str) -> None:
     last: dict[str, tuple[int, FieldChange]] = {}
     counts: Counter[str] = Counter()
@@ -168,7 +199,9 @@ def _stretches(screen: Screen, told: Told) -> None:
             screen.say(f"MOVED {where}, read on {on}: {each.words}.", indent=2)
         for loose in step.loose[:LISTED]:
             word = "FADING" if loose.kind == FADING else "UNEXPLAINED"
-            screen.say(f"{word} at {span(loose.range)}, read on {on}", indent=2)
+            by = told.person(told.times[step.image].reads[0].by)
+            who = f" by {by}" if by else ""
+            screen.say(f"{word} at {span(loose.range)}, read on {on}{who}", indent=2)
         if len(step.loose) > LISTED:
             more = counted(len(step.loose) - LISTED, "more stretch", "more stretches")
             screen.say(f"and {more} read on {on}; --json gives them all.", indent=2)
@@ -190,6 +223,7 @@ def _verdict(screen: Screen, told: Told) -> None:
         )
     if kinds[FLIPS]:
         screen.mind(f"Goes back and forth: {', '.join(sorted(kinds[FLIPS]))}. Ask who sets it.")
+    _say_unwritten(screen, told)
     if not kinds[FADING] and not kinds[FLIPS]:
         screen.good("Nothing goes back and forth, and no cell fades, as far as was read.")
 
@@ -211,7 +245,7 @@ def one_field(screen: Screen, told: Told, name: str, heights: str) -> None:
             kind = f"{change.kind}, {change.crossed}" if change.crossed else change.kind
             new = change.new + unit
             rows.append((time.on, new, change.by or "", kind, by, _said(told, at)))
-    headings = ("read on", "value", "by", "sort", "read by", "remarks")
+    headings = ("read on", "value", "by", "sort", "read by", "remarks on that read")
     screen.table(headings, rows, (2,))
     screen.say()
     screen.lines([small_line(values, WIDE, heights)])

@@ -90,3 +90,24 @@ def test_without_a_layout_bytes_are_told(ship: Ship) -> None:
     assert "There is no layout" in ship.run("history", AT).out
     error = ship.answer("history", AT, "--field", "level").document["error"]
     assert error["code"] == "layout-needed"
+
+
+def test_what_nobody_wrote_down_is_named_until_somebody_does(years: Ship) -> None:
+    """Each change that asks for an answer, with its days; counters do not ask."""
+
+    def unwritten() -> list[tuple[str, str]]:
+        found = years.answer("history", AT).document["not_written_down"]
+        return [(each["what"], each["read_on"]) for each in found]
+
+    assert unwritten() == [
+        ("level", "2021-03-01"),
+        ("level", "2022-03-01"),
+        ("level", "2023-03-01"),
+        ("0x0300", "2022-03-01"),
+        ("0x0300", "2023-03-01"),
+    ]
+    page = " ".join(years.run("history", AT).out.split())
+    assert "Not written down: level (2021-03-01, 2022-03-01, 2023-03-01); 0x0300" in page
+    years.run("diff", f"{AT}@1", f"{AT}@2", "--remark", "as agreed", "--by", "A. Fitter")
+    assert ("level", "2021-03-01") not in unwritten()
+    assert ("level", "2022-03-01") in unwritten()
