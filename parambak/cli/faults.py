@@ -212,30 +212,6 @@ TWO_LAYOUTS = Fault(
     "values are compared where both sides have a layout of their own",
     "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
 )
-DIFF_WHAT = Fault(
-    "diff-what",
-    CallRefused,
-    "there are not two things to compare",
-    "Name two copies or dump files, or more; or one WHERE with --since DATE.",
-)
-DIFF_REMARK = Fault(
-    "diff-remark",
-    CallRefused,
-    "a remark is kept of a change between two copies of one position",
-    "Name two copies that differ, such as WHERE@previous and WHERE@latest.",
-)
-HISTORY_NONE = Fault(
-    "history-none",
-    NotFound,
-    "nothing was read there yet",
-    "Run `parambak catalogue {where}` to see what there is.",
-)
-HISTORY_FIELD = Fault(
-    "history-field",
-    NotFound,
-    "the layout has no field or check of that name",
-    "Write it out as `decode` shows it, such as channel[3].upper_limit.",
-)
 COMPARE_CARD = Fault(
     "sheet-compare-card",
     CallRefused,
