@@ -24,7 +24,7 @@ from parambak.memory.counted import counted
 from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from datetime import datetime
 
     from parambak.keeping.bodies import DumpEntry, FunctionTest
@@ -136,7 +136,11 @@ class End(Told):
 
 @dataclass
 class Course:
-    """One swap: how it was opened, and what was told and done since, in order."""
+    """One swap: how it was opened, and what was told and done since, in order.
+
+    `unknown_to_end` are the read-backs that its end did not know of, as another laptop may
+    have made them.
+    """
 
     id: str
     vessel: str
@@ -150,6 +154,7 @@ class Course:
     tested: list[Tested] = field(default_factory=list)
     end: End | None = None
     ends: list[End] = field(default_factory=list)
+    unknown_to_end: tuple[ReadBackTold, ...] = ()
 
     @property
     def route(self) -> str:
@@ -237,7 +242,9 @@ def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[C
     """
     found: dict[str, Course] = {}
     told: list[Stored] = []
+    after: dict[str, tuple[str, ...]] = {}
     for stored in ordered:
+        after[stored.digest] = stored.record.after
         if stored.record.kind in _TAKERS:
             told.append(stored)
         elif stored.record.kind == "swap-opened":
@@ -249,7 +256,25 @@ def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[C
         swap = stored.record.body.get("swap")
         if isinstance(swap, str) and swap in found:
             _TAKERS[stored.record.kind](found[swap], stored)
+    for course in found.values():
+        if course.end is not None:
+            known = _behind(course.end.record, after)
+            course.unknown_to_end = tuple(
+                each for each in course.read_backs if each.record not in known
+            )
     return tuple(found.values())
+
+
+def _behind(record: str, after: Mapping[str, tuple[str, ...]]) -> set[str]:
+    """Return the records that one knew of, by what each is after."""
+    seen: set[str] = set()
+    waiting = [record]
+    while waiting:
+        for parent in after.get(waiting.pop(), ()):
+            if parent not in seen:
+                seen.add(parent)
+                waiting.append(parent)
+    return seen
 
 
 def open_course(found: Sequence[Course]) -> Course | None:

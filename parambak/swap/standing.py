@@ -160,9 +160,8 @@ def _ended_words(ended: Course | None) -> tuple[str, ...]:
     said = []
     if len({each.outcome for each in ended.ends}) > 1:
         said.append(f"the swap that was opened on {ended.opened.at.date()}: {ended_words(ended)}")
-    last = ended.read_backs[-1].body if ended.read_backs else None
     closed = ended.end is not None and ended.end.outcome == CLOSED
-    if closed and last is not None and not last.loaded_correctly:
+    if closed and any(not each.body.loaded_correctly for each in ended.unknown_to_end):
         said.append(
             f"the swap that was opened on {ended.opened.at.date()} is closed, and a read-back of "
             "its card that closing did not know of was NOT loaded correctly: read the chip again"
