@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from parambak.compare.fields import shown
+from parambak.compare.small_line import small_line
 from parambak.errors import VaultDamaged
-from parambak.reports import parts
+from parambak.layouts.decode import decode
+from parambak.reports import over_visits, parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from parambak.keeping.known import Copy, Position, Unit, Vessel
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
     from parambak.reports.parts import Desk, Difference
+
+MOST_CHARACTERS = 24  # of a small line
+MOST_LINES = 200
 
 
 def copy_page(
@@ -42,9 +50,51 @@ def copy_page(
             "said": parts.said(desk, vessel, position, before, copy) if before is not None else [],
             "parameters": parameters(assessor.decoded(position, copy)),
             "map": parts.drawn(image, size, layout, found.ranges if found is not None else ()),
+            "years": _years(desk, position, size or image.end, layout),
             "sums": parts.sums(copy, image),
         },
     )
+
+
+def _years(
+    desk: Desk, position: Position, size: int, layout: Layout | None
+) -> dict[str, Any] | None:
+    """Return the memory over all reads, and the line of each parameter that ever changed.
+
+    None where it was never found otherwise; what is lost is passed over.
+    """
+    images: list[tuple[str, Image]] = []
+    for read in position.reads:
+        try:
+            image = desk.assessor.image(read.image)
+        except VaultDamaged:
+            continue
+        if not images or images[-1][1] != image:
+            images.append((read.read_on.isoformat(), image))
+    if len(images) < 2:
+        return None
+    found = over_visits.grid(max(size, *(image.end for _, image in images)), images)
+    return {
+        "svg": over_visits.draw(found),
+        "bytes_a_cell": found.bytes_a_cell,
+        "left_out": len(images) - len(found.visits),
+        "lines": _lines(layout, [image for _, image in images]),
+    }
+
+
+def _lines(layout: Layout | None, images: Sequence[Image]) -> list[tuple[str, str, str]]:
+    """Return name, first and last value, and the small line of each parameter that changed."""
+    if layout is None or any(image.end > layout.memory for image in images):
+        return []
+    decoded = [decode(layout, image).fields for image in images]
+    lines = []
+    for values in zip(*decoded, strict=True):
+        texts = [shown(each) for each in values]
+        if len(set(texts)) > 1:
+            unit = f" {values[0].unit}" if values[0].unit else ""
+            line = small_line(texts, MOST_CHARACTERS)
+            lines.append((values[0].field, f"{texts[0]} to {texts[-1]}{unit}", line))
+    return lines[:MOST_LINES]
 
 
 def _difference(

@@ -224,6 +224,7 @@ def test_the_page_of_a_copy_tells_all_of_it(laptop: Laptop) -> None:
         "Against the copy before it",
         "Decoded parameters",
         "Map of the memory",
+        "Over the visits",
         "Digests and sums",
         *END,
     ]
