@@ -140,8 +140,9 @@ def _measurements(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Ro
     del holdings
     places = [(unit.where, unit.ids) for unit in vessel.units]
     places += [(position.where, position.ids) for position in vessel.positions]
+    aboard = measured.aboard(desk.assessor.vault, vessel)
     for where, ids in places:
-        for each in measured.on_record(desk.assessor.vault, vessel, ids):
+        for each in measured.at_these(aboard, ids):
             for reading in each.readings:
                 yield (
                     where,

@@ -119,10 +119,11 @@ def _asks(found: parts.Difference, *, bare: bool) -> bool:
 def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
     """Return what was measured in the visit, each round under the name of its unit."""
     found = []
+    aboard = measured.aboard(desk.assessor.vault, vessel)
     for unit in vessel.units:
         places = [(unit.where, unit.ids), *((p.where, p.ids) for p in unit.positions)]
         for where, ids in places:
-            every = measured.on_record(desk.assessor.vault, vessel, ids)
+            every = measured.at_these(aboard, ids)
             mine = [each.record for each in every if each.visit == visit.id]
             found += rounds(desk, every, mine, where)
     return found

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import asdict as fields_of
 from datetime import date
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec.structs import asdict
 
 from parambak.errors import CallRefused, Fault, VaultDamaged
 from parambak.keeping import select
@@ -84,8 +87,8 @@ def place(known: Fleet, where: str) -> Place:
     return Place(holder.where, holder.ids, vessel.home(min(holder.ids)))
 
 
-def on_record(vault: Vault, vessel: Vessel, ids: frozenset[str]) -> tuple[Measured, ...]:
-    """Return what was measured at the things of these identities, oldest first.
+def aboard(vault: Vault, vessel: Vessel) -> tuple[tuple[str, Measured], ...]:
+    """Return what was measured aboard, each behind the identity it is about, oldest first.
 
     A record that tells nothing is left out: recheck names it.
     """
@@ -95,9 +98,18 @@ def on_record(vault: Vault, vessel: Vessel, ids: frozenset[str]) -> tuple[Measur
             if stored.record.kind == "measured":
                 with suppress(VaultDamaged):
                     body = body_of(stored.record, stored.digest, MeasuredBody)
-                    if body.about in ids:
-                        found.append(_measured(stored, body))
-    return tuple(sorted(found, key=lambda each: each.on))
+                    found.append((body.about, _measured(stored, body)))
+    return tuple(sorted(found, key=lambda each: each[1].on))
+
+
+def at_these(found: Iterable[tuple[str, Measured]], ids: frozenset[str]) -> tuple[Measured, ...]:
+    """Return of what `aboard` found that at the things of these identities, oldest first."""
+    return tuple(each for about, each in found if about in ids)
+
+
+def on_record(vault: Vault, vessel: Vessel, ids: frozenset[str]) -> tuple[Measured, ...]:
+    """Return what was measured at the things of these identities, oldest first."""
+    return at_these(aboard(vault, vessel), ids)
 
 
 def _measured(stored: Stored, body: MeasuredBody) -> Measured:
@@ -105,7 +117,7 @@ def _measured(stored: Stored, body: MeasuredBody) -> Measured:
         stored.digest,
         _day(body.on, stored.digest) or local_time(stored.record).date(),
         body.stage,
-        tuple(_reading(each) for each in body.readings),
+        tuple(Reading(**asdict(each)) for each in body.readings),
         stored.record.by,
         body.limits,
         body.instrument,
@@ -120,21 +132,6 @@ def _day(text: str | None, record: str) -> date | None:
         return date.fromisoformat(text) if text else None
     except ValueError as error:
         raise misshapen(record, "a day such as 2026-03-01", repr(text)[:40]) from error
-
-
-def _reading(entry: ReadingEntry) -> Reading:
-    return Reading(
-        name=entry.name,
-        unit=entry.unit,
-        value=entry.value,
-        typed=entry.typed,
-        low=entry.low,
-        high=entry.high,
-        frequency=entry.frequency,
-        teeth=entry.teeth,
-        supply=entry.supply,
-        not_possible=entry.not_possible,
-    )
 
 
 def keep(  # noqa: PLR0913 - what is known of one round of measuring, all by keyword
@@ -157,7 +154,7 @@ def keep(  # noqa: PLR0913 - what is known of one round of measuring, all by key
     body = MeasuredBody(
         about=min(at.ids),
         stage=stage,
-        readings=tuple(_entry(each) for each in readings),
+        readings=tuple(ReadingEntry(**fields_of(each)) for each in readings),
         on=on,
         limits=limits,
         instrument=instrument,
@@ -168,21 +165,6 @@ def keep(  # noqa: PLR0913 - what is known of one round of measuring, all by key
     mark = writing.person(by, at.vessel) if by else None
     relies_on = [limits.sha256] if limits is not None else []
     writing.add("measured", at.vessel, body.members(), by=mark, relies_on=relies_on)
-
-
-def _entry(reading: Reading) -> ReadingEntry:
-    return ReadingEntry(
-        name=reading.name,
-        unit=reading.unit,
-        value=reading.value,
-        typed=reading.typed,
-        low=reading.low,
-        high=reading.high,
-        frequency=reading.frequency,
-        teeth=reading.teeth,
-        supply=reading.supply,
-        not_possible=reading.not_possible,
-    )
 
 
 def newest(earlier: Iterable[Measured]) -> dict[str, tuple[Measured, Reading]]:
