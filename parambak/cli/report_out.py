@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from parambak.cli import faults, store
+from parambak.cli import store
+from parambak.cli.file_out import refuse_within
 from parambak.cli.settings import Answer
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
@@ -27,8 +28,7 @@ def written(desk: Desk, page: bytes, out: str, *, replace: bool) -> Answer:
     from parambak.vault.files import write_export  # noqa: PLC0415 - for writing only
 
     vault = desk.assessor.vault
-    if Path(out).resolve().is_relative_to(vault.root.resolve()):
-        raise faults.LEAVES_VAULT.at(file=out, expected=f"outside {vault.root}", found=out)
+    refuse_within(out, vault.root)
     write_export(Path(out), page, replace=replace)
     return Answer(
         {"file": out, "sha256": sha256(page), "size": len(page)},

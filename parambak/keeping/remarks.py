@@ -70,11 +70,6 @@ def on_record(vault: Vault, vessel: Vessel) -> tuple[Remark, ...]:
     return tuple(found)
 
 
-def of_visit(every: Iterable[Remark], visit: Visit) -> tuple[Remark, ...]:
-    """Return the remarks that were made in a visit."""
-    return tuple(each for each in every if each.visit == visit.id)
-
-
 def of_change(
     every: Iterable[Remark], position: Position, old: ImageEntry, new: ImageEntry
 ) -> tuple[Remark, ...]:

@@ -94,11 +94,6 @@ def read_sheet(data: bytes, name: str = "card sheet") -> Sheet:
     return Sheet(reading.entries, reading.target)
 
 
-def load_sheet(data: bytes, name: str = "card sheet") -> dict[str, str]:
-    """Return a sheet's entries by dotted name; raise SheetRefused."""
-    return read_sheet(data, name).entries
-
-
 class _Mistake(NamedTuple):
     path: Path
     why: str

@@ -18,7 +18,6 @@ from parambak.swap.card_sheet import (
     Entry,
     Sheet,
     compare_sheets,
-    load_sheet,
     read_sheet,
 )
 
@@ -51,6 +50,11 @@ switches = [[1, 0], []]
 [[rack.slot]]
 type = "AI"
 """
+
+
+def load_sheet(data: bytes, name: str = "card sheet") -> dict[str, str]:
+    """Return a sheet's entries by dotted name."""
+    return read_sheet(data, name).entries
 
 
 def refusal(data: bytes) -> SheetRefused:
