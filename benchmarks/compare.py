@@ -18,11 +18,11 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import time
 import tracemalloc
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchmarks.layouts import shortest
 from parambak.compare.alike import alike
 from parambak.compare.bytes import runs
 from parambak.compare.history import history
@@ -32,7 +32,7 @@ from parambak.layouts.load import load
 from parambak.memory.image import Image
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     from parambak.layouts.model import Layout
 
@@ -41,18 +41,6 @@ ROUNDS, QUICK_ROUNDS = 15, 3
 CMP_TARGET, HISTORY_TARGET, ALIKE_TARGET = 6.0, 1.3, 1.3
 PEAK_TARGET = 0.75  # of the size of all copies: of each no more is held than what changed
 Row = tuple[str, float, float]
-
-
-def shortest(actions: list[Callable[[], object]], rounds: int) -> list[float]:
-    """Return the shortest time of each action, all of them taking turns, in seconds."""
-    times = [float("inf")] * len(actions)
-    for _ in range(rounds):
-        for index, action in enumerate(actions):
-            gc.collect()
-            begun = time.perf_counter()
-            action()
-            times[index] = min(times[index], time.perf_counter() - begun)
-    return times
 
 
 def bytes_compared(rounds: int, size: int) -> list[Row]:

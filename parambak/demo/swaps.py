@@ -113,22 +113,26 @@ def _told(where: str) -> Iterator[Call]:
     )
 
 
+def _opened(story: str, where: str, why: str, cards: tuple[str, str]) -> Call:
+    """Return the call that opens a swap; `cards` are the serial numbers out and in."""
+    out, into = cards
+    words = ("swap", "open", where, *BY, "--why", why)
+    return Call(story, (*words, "--old-card", out, "--new-card-serial", into))
+
+
+def _closed(story: str, where: str, test: str) -> Call:
+    """Return the call that closes a swap after two function tests, `test` one of them."""
+    words = ("swap", "close", where, *BY, "--test", "emergency stop=passed", "--test", test)
+    return Call(story, words)
+
+
 def _loaded_wrongly(thruster: Layout) -> Iterator[File | Call]:
     where = "/".join(SISTER)
-    yield Call(
+    yield _opened(
         "The sister tug's card has failed. Its swap is opened: from here on all is on record.",
-        (
-            "swap",
-            "open",
-            where,
-            *BY,
-            "--why",
-            "dead after a voltage dip",
-            "--old-card",
-            "PC-1101",
-            "--new-card-serial",
-            "PC-1107",
-        ),
+        where,
+        "dead after a voltage dip",
+        ("PC-1101", "PC-1107"),
     )
     yield Call("May it begin? There is one read only.", ("swap", "check", where), exit_code=1)
     yield dump("AVOCET2.BIN", bytes(sister(thruster)), "2026-04-02 21:15")
@@ -178,18 +182,10 @@ def _proven(thruster: Layout, where: str) -> Iterator[File | Call]:
         "After power-up a counter and the clock have moved, as they should; nothing else.",
         ("swap", "read-back", where, "CARD4.HEX", "CARD5.HEX", "--stage", "after-power"),
     )
-    yield Call(
+    yield _closed(
         "Contents proven by bytes, functions tested: only both close it.",
-        (
-            "swap",
-            "close",
-            where,
-            *BY,
-            "--test",
-            "emergency stop=passed",
-            "--test",
-            "ramp up=passed: 12.5 s by stop-watch",
-        ),
+        where,
+        "ramp up=passed: 12.5 s by stop-watch",
     )
     yield Call("The page for the file.", ("report", "swap", where, "--out", "avocet-swap.html"))
 
@@ -252,20 +248,11 @@ def _done_well(thruster: Layout, limits: bytes) -> Iterator[File | Call]:
 
 
 def _started(where: str) -> Iterator[File | Call]:
-    yield Call(
+    yield _opened(
         "The swap of the starboard thruster's card is opened.",
-        (
-            "swap",
-            "open",
-            where,
-            *BY,
-            "--why",
-            "analogue channel 3 reads nothing",
-            "--old-card",
-            "PC-1090",
-            "--new-card-serial",
-            "PC-1112",
-        ),
+        where,
+        "analogue channel 3 reads nothing",
+        ("PC-1090", "PC-1112"),
     )
     yield from _told(where)
     yield Call("All is there.", ("swap", "check", where, "--new-card", "spare.toml"))
@@ -287,17 +274,9 @@ def _finished(thruster: Layout, where: str) -> Iterator[File | Call]:
         "And after it.",
         ("swap", "read-back", where, "NEW3.HEX", "NEW4.HEX", "--stage", "after-power"),
     )
-    yield Call(
+    yield _closed(
         "Closed: what was read back is the newest copy now.",
-        (
-            "swap",
-            "close",
-            where,
-            *BY,
-            "--test",
-            "emergency stop=passed",
-            "--test",
-            "channel 3=passed: 6.2 bar against the gauge",
-        ),
+        where,
+        "channel 3=passed: 6.2 bar against the gauge",
     )
     yield Call("Its page.", ("report", "swap", where, "--out", "stbd-swap.html"))

@@ -42,3 +42,11 @@ def first(home: Home) -> Home:
     """Return a home whose vault is a copy of fixtures/vaults/first."""
     shutil.copytree(FIRST, home.root)
     return home
+
+
+@pytest.fixture
+def stick(tmp_path: Path) -> Path:
+    """Return the folder of a stick."""
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    return folder

@@ -6,6 +6,9 @@ import errno
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import pytest
+
+from parambak.errors import ParambakError
 from parambak.vault.places import settle
 from parambak.vault.places_send import Sent, Target, send
 from parambak.vault.recheck import recheck
@@ -122,3 +125,10 @@ def flip(path: Path) -> None:
     data[len(data) // 2] ^= 0x10
     path.chmod(0o644)
     path.write_bytes(data)
+
+
+def code_of(act: Callable[[], object]) -> str:
+    """Return the code of the refusal that comes."""
+    with pytest.raises(ParambakError) as caught:
+        act()
+    return caught.value.code

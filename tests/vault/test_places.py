@@ -20,7 +20,17 @@ from parambak.vault.places_fat import has_fat
 from parambak.vault.places_send import HELD, Broken, Target, send
 from parambak.vault.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.placing import Logged, again, clean, flip, made_place, nothing, sent_to, tree
+from tests.vault.placing import (
+    Logged,
+    again,
+    clean,
+    code_of,
+    flip,
+    made_place,
+    nothing,
+    sent_to,
+    tree,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,21 +59,6 @@ def full(home: Home) -> Home:
     """Return a home whose vault has two vessels."""
     two_customers(home)
     return home
-
-
-@pytest.fixture
-def stick(tmp_path: Path) -> Path:
-    """Return the folder of a stick."""
-    folder = tmp_path / "stick"
-    folder.mkdir()
-    return folder
-
-
-def code_of(act: Callable[[], object]) -> str:
-    """Return the code of the refusal that comes."""
-    with pytest.raises(ParambakError) as caught:
-        act()
-    return caught.value.code
 
 
 def broken_code(act: Callable[[], object]) -> str:

@@ -5,17 +5,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.errors import ParambakError
 from parambak.vault import places, vault_toml
 from parambak.vault.leaving import LEFT
 from parambak.vault.places_send import send
 from parambak.vault.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.placing import again, clean, flip, made_place, nothing, sent_to
+from tests.vault.placing import again, clean, code_of, flip, made_place, nothing, sent_to
 from tests.vault.test_places import two_customers
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
 
@@ -24,21 +22,6 @@ def full(home: Home) -> Home:
     """Return a home whose vault has two vessels."""
     two_customers(home)
     return home
-
-
-@pytest.fixture
-def stick(tmp_path: Path) -> Path:
-    """Return the folder of a stick."""
-    folder = tmp_path / "stick"
-    folder.mkdir()
-    return folder
-
-
-def code_of(act: Callable[[], object]) -> str:
-    """Return the code of the refusal that comes."""
-    with pytest.raises(ParambakError) as caught:
-        act()
-    return caught.value.code
 
 
 def test_another_stick_is_refused(full: Home, tmp_path: Path) -> None:
