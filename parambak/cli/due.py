@@ -76,12 +76,12 @@ def command(
     now = settings.clock()
     today = now.date()
     with Progress(quiet=settings.json, doing="judging") as progress:
-        every = everything_due(known, Assessor(vault, store.chip_table()), where, progress)
+        assessor = Assessor(vault, store.chip_table())
+        every, total = _everything_due(known, assessor, where, progress)
     ordered = most_urgent_first(every, today)
     if calendar is not None:
         _write(calendar, ordered, now, vault.root, replace=replace)
     listed = [each for each in ordered if each.on <= today + timedelta(days=ahead)]
-    total = len(select.find_positions(known, where))
     return Answer(
         {"due": [_document(each, today) for each in listed], "positions": total},
         lambda screen: _page(screen, listed, total, (today, ahead), calendar),
@@ -89,23 +89,33 @@ def command(
     )
 
 
-def everything_due(
+def _everything_due(
     known: Fleet,
     assessor: Assessor,
     where: str | None,
     progress: Callable[[int, int], None],
-) -> list[Due]:
-    """Return every position at a WHERE that is or comes due."""
+) -> tuple[list[Due], int]:
+    """Return every position at a WHERE that is or comes due, and how many were looked at.
+
+    Of a whole fleet one vessel is held at a time.
+    """
+    if where is None:
+        vessels = known.vessels
+    else:
+        vessels = (select.find_vessel(known, select.parse_where(where).vessel),)
     holdings = Holdings(assessor.vault)
-    positions = select.find_positions(known, where)
-    found = []
-    for count, position in enumerate(positions, start=1):
-        if position.latest is not None:
-            due = due_of(_known(assessor, holdings, position), _rules(assessor, position))
-            if due is not None:
-                found.append(due)
-        progress(count, len(positions))
-    return found
+    found, total = [], 0
+    for count, vessel in enumerate(vessels, start=1):
+        positions = vessel.positions if where is None else select.find_positions(known, where)
+        total += len(positions)
+        for position in positions:
+            if position.latest is not None:
+                due = due_of(_known(assessor, holdings, position), _rules(assessor, position))
+                if due is not None:
+                    found.append(due)
+        vessel.forget()
+        progress(count, len(vessels))
+    return found, total
 
 
 def _rules(assessor: Assessor, position: Position) -> Rules:
