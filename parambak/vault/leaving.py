@@ -115,6 +115,10 @@ class Leftovers:
         except ParambakError:
             return ()
 
+    def __bool__(self) -> bool:
+        """Tell whether any vessel left: else `belongs` is always false."""
+        return bool(self._left)
+
     def belongs(self, record: Record) -> bool:
         """Tell whether a record is about a vessel that left; else what it names stays."""
         if record.vessel in self._left:

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 SORTS = (objects.FOLDER, records.FOLDER)
 _DIGITS = 64
+_HEXADECIMAL = b"0123456789abcdef"
+# How the names in a folder end; no ending has a hexadecimal digit in it.
+_ENDINGS = {objects.FOLDER: "", records.FOLDER: records.SUFFIX}
 _MOST_KNOWN = 1 << 15  # names of each sort kept in mind as being there
 _MOST_WANTED = 256  # names looked for in one folder at once
 
@@ -92,6 +95,8 @@ class _Recheck:
         self._wanted: dict[str, bytearray] = {}
         self._objects: set[str] = set()  # known to be there
         self._records: set[str] = set()
+        self._listed: dict[str, list[str]] = {}  # the names in folders not yet read
+        self._kept = 0  # how many names those are
         self._left = Leftovers(vault)
         self._hollow: dict[str, str] = {}  # records that are empty, and what was found
 
@@ -148,10 +153,11 @@ class _Recheck:
 
     def _held(self, folder: str) -> int:
         """Return how many files of a folder are to be hashed."""
-        ending = records.SUFFIX if folder.startswith(records.FOLDER) else ""
-        begin, length = folder[-2:], _DIGITS + len(ending)
         names = self._names(folder)
-        return sum(1 for n in names if len(n) == length and n[:2] == begin and n.endswith(ending))
+        if self._kept < _MOST_KNOWN:  # else it is listed again: slower, with less in mind
+            self._listed[folder] = names
+            self._kept += len(names)
+        return len(names) if _all_named(folder, names) else sum(_named(folder, n) for n in names)
 
     def _names(self, folder: str) -> list[str]:
         try:
@@ -162,22 +168,22 @@ class _Recheck:
 
     def _folder(self, folder: str) -> int:
         """Hash what a folder holds; return how many of its files are a vault's."""
-        of_records = folder.startswith(records.FOLDER)
-        check = self._record if of_records else self._object
-        begin, path = folder[-2:], f"{self._root}/{folder}/"
-        counted = 0
-        for name in self._names(folder):
-            digest = name.removesuffix(records.SUFFIX) if of_records else name
-            if objects.DIGEST.fullmatch(digest) and digest[:2] == begin:
-                check(path + name, digest)
-                counted += 1
-            else:
-                self._stranger(f"{folder}/{name}", name, digest)
-        return counted
+        names = self._listed.pop(folder, None) or self._names(folder)
+        if not _all_named(folder, names):
+            for name in names:
+                if not _named(folder, name):
+                    self._stranger(f"{folder}/{name}", name)
+            names = [name for name in names if _named(folder, name)]
+        check = self._record if folder.startswith(records.FOLDER) else self._object
+        with files.QuickFolder(f"{self._root}/{folder}") as within:
+            for name in names:
+                check(within, name, name[:_DIGITS])
+        return len(names)
 
-    def _stranger(self, file: str, name: str, digest: str) -> None:
+    def _stranger(self, file: str, name: str) -> None:
         """Remark on a file that does not belong where it stands."""
-        if objects.DIGEST.fullmatch(digest):
+        sort = file.partition("/")[0]
+        if _all_named(f"{sort}/{name[:2]}", [name]):
             right = f"{file.partition('/')[0]}/{name[:2]}/{name}"
             self._damaged[file] = f"It stands in the wrong place: its name belongs at {right}."
         elif name.endswith(files.TEMPORARY):
@@ -188,19 +194,20 @@ class _Recheck:
 
     # --- each file ---
 
-    def _object(self, path: str, digest: str) -> None:
+    def _object(self, within: files.QuickFolder, name: str, digest: str) -> None:
         try:
-            if sha256(files.read_quickly(path, objects.MAX_BYTES)) == digest:
+            if sha256(within.read(name, objects.MAX_BYTES)) == digest:
                 if len(self._objects) < _MOST_KNOWN:
                     self._objects.add(digest)
                 return
         except OSError:
             pass  # the second look, which is slower, says what is wrong
-        if text := self._object_fault(path, digest):
+        if text := self._object_fault(digest):
             self._damaged[objects.file_of(digest)] = text
 
-    def _object_fault(self, path: str, digest: str) -> str | None:
+    def _object_fault(self, digest: str) -> str | None:
         try:
+            path = self._root / objects.file_of(digest)
             found = sha256(files.read_file(path, objects.MAX_BYTES))
         except OSError as error:
             return f"It cannot be read: {files.words(error)}."
@@ -208,37 +215,36 @@ class _Recheck:
             return f"Its bytes are not what they were: their SHA-256 is {found}."
         return None
 
-    def _record(self, path: str, digest: str) -> None:
+    def _record(self, within: files.QuickFolder, name: str, digest: str) -> None:
         try:
-            found: Record | str = records.decode(
-                files.read_quickly(path, records.MAX_BYTES), digest
-            )
+            data = within.read(name, records.MAX_BYTES)
+            found: Record | str = records.decode(data, digest)
         except (OSError, ParambakError):
-            found = self._decoded(path, digest)
+            found = self._decoded(digest)
         if isinstance(found, str):
-            empty = files.size_of(path) == 0
-            where, name = (
-                (self._hollow, digest) if empty else (self._damaged, records.file_of(digest))
-            )
-            where[name] = found
+            empty = files.size_of(self._root / records.file_of(digest)) == 0
+            if empty:
+                self._hollow[digest] = found
+            else:
+                self._damaged[records.file_of(digest)] = found
             return
         if text := self._terms.fault(found, digest):
             self._damaged[records.file_of(digest)] = text
-        if self._left.belongs(found):
+        if self._left and self._left.belongs(found):
             return  # what is missing of a vessel that left is no damage
-        for parent in found.after:
-            if parent not in self._records:
-                self._want(f"{records.FOLDER}/{parent[:2]}", parent, digest)
-        for needed in found.objects:
-            if needed not in self._objects:
-                self._want(f"{objects.FOLDER}/{needed[:2]}", needed, digest)
+        if not self._records.issuperset(found.after):
+            self._want(records.FOLDER, self._records, found.after, digest)
+        if not self._objects.issuperset(found.objects):
+            self._want(objects.FOLDER, self._objects, found.objects, digest)
         if len(self._records) < _MOST_KNOWN:
             self._records.add(digest)
-        self._note_first(found)
+        if found.vessel is None:
+            self._note_first(found)
 
-    def _decoded(self, path: str, digest: str) -> Record | str:
+    def _decoded(self, digest: str) -> Record | str:
         """Return the record, or what is wrong with its file."""
         try:
+            path = self._root / records.file_of(digest)
             return records.decode(files.read_file(path, records.MAX_BYTES), digest)
         except OSError as error:
             return f"It cannot be read: {files.words(error)}."
@@ -249,38 +255,44 @@ class _Recheck:
         """Keep saying what an earlier run found, unless it is whole by now."""
         for file, text in damaged.items():
             name = file.rpartition("/")[2]
-            path, digest = f"{self._root}/{file}", name.removesuffix(records.SUFFIX)
+            digest = name.removesuffix(records.SUFFIX)
             if file == records.file_of(digest) and objects.DIGEST.fullmatch(digest):
-                found = self._decoded(path, digest)
+                found = self._decoded(digest)
                 still = isinstance(found, str) or self._terms.fault(found, digest) is not None
             elif file == objects.file_of(digest):
-                still = self._object_fault(path, digest) is not None
+                still = self._object_fault(digest) is not None
             else:  # a folder and vault.toml are looked at each time
-                still = files.is_file(path) and file != vault_toml.FILE
+                still = files.is_file(self._root / file) and file != vault_toml.FILE
             if still:
                 self._damaged.setdefault(file, text)
 
     # --- what records name ---
 
-    def _want(self, folder: str, digest: str, record: str) -> None:
-        """Note that a record names what must be in a folder; look where enough are noted."""
-        wanted = self._wanted.setdefault(folder, bytearray())
-        wanted += bytes.fromhex(digest + record)  # packed: there are many
-        if len(wanted) >= _MOST_WANTED * _DIGITS:
-            self._look_in(folder)
+    def _want(self, sort: str, known: set[str], digests: Iterable[str], record: str) -> None:
+        """Note that a record names what must be there; look in a folder where enough are noted."""
+        for digest in digests:
+            if digest in known:
+                continue
+            folder = f"{sort}/{digest[:2]}"
+            wanted = self._wanted.setdefault(folder, bytearray())
+            wanted += bytes.fromhex(digest + record)  # packed: there are many
+            if len(wanted) >= _MOST_WANTED * _DIGITS:
+                self._look_in(folder)
 
     def _look_for_wanted(self) -> None:
         for folder in sorted(self._wanted):
             self._look_in(folder)
 
     def _look_in(self, folder: str) -> None:
-        there = set(self._names(folder))
-        ending = records.SUFFIX if folder.startswith(records.FOLDER) else ""
         wanted = self._wanted.pop(folder)
+        known = self._records if folder.startswith(records.FOLDER) else self._objects
+        pairs = [wanted[at : at + _DIGITS].hex() for at in range(0, len(wanted), _DIGITS)]
+        pairs = [pair for pair in pairs if pair[:_DIGITS] not in known]
+        there = set(self._names(folder)) if pairs else set()
         if folder in self._damaged:  # it cannot be read, so nothing in it is known to be gone
             return
-        for at in range(0, len(wanted), _DIGITS):
-            pair = wanted[at : at + _DIGITS].hex()
+        ending = records.SUFFIX if folder.startswith(records.FOLDER) else ""
+        for pair in pairs:
             name = pair[:_DIGITS] + ending
             if name not in there:
                 text = f"It is not there, and {records.file_of(pair[_DIGITS:])} names it."
@@ -331,3 +343,22 @@ class _Recheck:
         elif not any(file.startswith(records.FOLDER) for file in self._damaged):
             text = "The vault's first record, which holds its digest, is not there."
             self._damaged[vault_toml.FILE] = text
+
+
+def _all_named(folder: str, names: list[str]) -> bool:
+    """Tell whether all these names are such as a vault gives the files of that folder.
+
+    A whole folder's are looked at together, a name by itself being slower to judge than to hash.
+    """
+    ending = _ENDINGS[folder[:-3]] + "\n"
+    text = "\n".join([*names, ""])
+    left = text.encode("ascii", "replace").translate(None, _HEXADECIMAL)
+    return (
+        set(map(len, names)) <= {_DIGITS + len(ending) - 1}
+        and left == ending.encode() * len(names) == text.count(ending) * ending.encode()
+        and ("\n" + text).count("\n" + folder[-2:]) == len(names)
+    )
+
+
+def _named(folder: str, name: str) -> bool:
+    return _all_named(folder, [name])

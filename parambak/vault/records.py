@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 from contextlib import suppress
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
+from operator import lt
 from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 import msgspec
@@ -37,7 +38,7 @@ Utc = Annotated[str, Meta(pattern=r"\A[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{
 
 
 _QUICK_DEPTH = 5  # of objects and lists within a body
-_HEXADECIMAL = re.compile(r"[0-9a-f]*")
+_HEXADECIMAL = b"0123456789abcdef"
 _KIND = re.compile(r"[a-z][a-z0-9-]{0,31}")
 _FIRST = b'{"after":[],'  # how a record begins that is after nothing
 _NAME = re.compile(r"[0-9a-f]{64}\.json")
@@ -270,22 +271,22 @@ def _checked_quickly(data: bytes) -> Record | None:
     try:
         found = _quick()[0].decode(data)
         datetime.fromisoformat(found.clock.utc[:-1])
-        same = canonical(found) == data
+        if canonical(found) != data:
+            return None
     except (ValueError, RecursionError, msgspec.MsgspecError):
         return None
-    record = _named_right(found) if same else None
-    return record if record is not None and _unfit_digests(record) is None else None
+    return _named_right(found) if _unfit_digests(found) is None else None
 
 
 def _named_right(found: Any) -> Record | None:
     """Return a quickly decoded record if digests, identities and kind have their shapes."""
-    by = (found.by,) if found.by is not None else ()
+    by = () if found.by is None else (found.by,)
+    vessel = () if found.vessel is None else (found.vessel,)
     digests = (*found.after, *found.objects, *by)
-    identities = (found.writer, found.vessel) if found.vessel is not None else (found.writer,)
+    identities = (found.writer, *vessel)
     lengths = set(map(len, digests)) <= {64} and set(map(len, identities)) == {32}
-    if not (lengths and _HEXADECIMAL.fullmatch("".join((*digests, *identities)))):
-        return None
-    if not _KIND.fullmatch(found.kind):
+    strange = "".join((*digests, *identities)).encode().translate(None, _HEXADECIMAL)
+    if not lengths or strange or not _is_kind(found.kind):
         return None
     return Record(
         format=1,
@@ -298,6 +299,11 @@ def _named_right(found: Any) -> Record | None:
         vessel=found.vessel,
         by=found.by,
     )
+
+
+@lru_cache(maxsize=64)  # there are few, each met thousands of times
+def _is_kind(kind: str) -> bool:
+    return _KIND.fullmatch(kind) is not None
 
 
 def _checked(data: bytes) -> Record | tuple[str, str]:
@@ -342,12 +348,16 @@ def _is_plain(values: Iterable[object], deeper: int) -> bool:
 
 
 def _unfit_digests(record: Record) -> tuple[str, str] | None:
-    for name, digests in (("after", record.after), ("objects", record.objects)):
-        if len(digests) > 1 and list(digests) != sorted(set(digests)):
-            return f"`{name}` in rising order, each once", "another order"
+    if not (_rises(record.after) and _rises(record.objects)):
+        name = "objects" if _rises(record.after) else "after"
+        return f"`{name}` in rising order, each once", "another order"
     if record.by is not None and record.by not in record.objects:
         return "`by` among `objects`", "a person that is not"
     return None
+
+
+def _rises(digests: tuple[str, ...]) -> bool:
+    return len(digests) < 2 or all(map(lt, digests, digests[1:]))
 
 
 def _version(data: bytes) -> int:

@@ -71,10 +71,10 @@ def test_an_empty_folder_from_another_hand_need_not_be_flushed(
     (tmp_path / "media" / "vault").mkdir()
     real = os.open
 
-    def refuse(path: str, flags: int, *rest: int) -> int:
+    def refuse(path: str, flags: int, *rest: int, dir_fd: int | None = None) -> int:
         if os.fspath(path) == str(tmp_path / "media"):
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
-        return real(path, flags, *rest)
+        return real(path, flags, *rest, dir_fd=dir_fd)
 
     monkeypatch.setattr(os, "open", refuse)
     write_a_read(tmp_path / "media")

@@ -25,6 +25,7 @@ PERSON = "objects/ce/cea4f1ebd8b7a9307321f0642862d0b7161da37ed2fd89916864884602f
 ROOT = "records/8d/8d11a1eadd762ca64b589a2efc7fe86bf22fc33497cf505d7bcfa1d335b4f579.json"
 OLDEST = "records/03/03310cd0e2bb7dc28a0e077eba2e1b3ce4ab72c0a9691e699f5c15369e047619.json"
 NEWEST = "records/71/71d6e46971cab47de2d0a8c61bcd59f3066d2cd8d556669c18bc99875c413394.json"
+LINUX = pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such a name")
 
 
 def run(home: Home) -> Rechecked:
@@ -116,13 +117,44 @@ def test_strangers_and_leftovers_are_remarked_on_and_no_damage(first: Home) -> N
     assert all(remark.text.startswith(strange[remark.file]) for remark in found.remarks)
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such a name")
+@LINUX
 def test_a_strange_name_is_made_safe_to_print(first: Home) -> None:
     """A name with control characters or no Unicode cannot write on the terminal."""
     os.close(os.open(os.fsencode(first.root / "objects") + b"/\x1b[2J\xff", os.O_CREAT))
     (remark,) = run(first).remarks
     assert remark.file.isprintable()
     assert "\\x1b" in remark.file
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "ab" * 31 + "a",
+        "ab" * 32 + "a",
+        "AB" * 32,
+        "ab" * 31 + "ag",
+        "ab" * 31 + "é",
+        "ab" * 32 + ".jso",
+        "ab" * 29 + ".jsonab",
+        "ab" * 32 + ".json.json",
+        pytest.param("ab" * 32 + "\n" + "ab" * 32, marks=LINUX),
+        pytest.param("ab" * 31 + "a\n", marks=LINUX),
+    ],
+)
+@pytest.mark.parametrize("beside", [True, False])
+def test_a_name_that_is_nearly_a_digest_is_a_stranger(
+    first: Home, name: str, *, beside: bool
+) -> None:
+    """Names are judged a folder at a time, and none passes among the right ones."""
+    for sort, ending in (("objects", ""), ("records", ".json")):
+        folder = first.root / sort / "ab"
+        folder.mkdir(exist_ok=True)
+        if beside:
+            (folder / ("ab" * 30 + f"0000{ending}")).write_bytes(b"x")
+        (folder / name).write_bytes(b"")
+    found = run(first)
+    assert len(found.remarks) == 2
+    assert len(found.damaged) == 2 * beside
 
 
 def test_progress_goes_to_the_end(first: Home) -> None:
