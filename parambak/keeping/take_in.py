@@ -80,8 +80,8 @@ def _write(
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []
     for incoming in request.dumps:
-        image = writing.put(incoming.image.content)
-        dumps = [writing.put(file.data) for file in incoming.files]
+        image = writing.put(incoming.image.content, again=False)
+        dumps = [writing.put(file.data, again=False) for file in incoming.files]
         body = msgspec.structs.replace(
             common,
             new=() if records else aimed.new,
@@ -94,7 +94,7 @@ def _write(
         )
     if request.vote:
         voted = _voted(request).image
-        image = writing.put(voted.content)
+        image = writing.put(voted.content, again=False)
         body = msgspec.structs.replace(
             common,
             image=bodies.ImageEntry.of(voted, image),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 if TYPE_CHECKING:
@@ -10,22 +9,15 @@ if TYPE_CHECKING:
 
     from parambak.memory.image import Image
 
-_SAMPLE: Final = 65536
 _NARROW: Final[dict[int, Literal["B", "H", "I", "Q"]]] = {1: "B", 2: "H", 4: "I", 8: "Q"}
 _PIECE: Final = 65536
-
-
-def commonest(content: bytes) -> int:
-    """Return the commonest byte, of a sample spread evenly over a large content."""
-    sample = content[:: max(1, len(content) // _SAMPLE)]
-    return Counter(sample).most_common(1)[0][0]
 
 
 class Window(NamedTuple):
     """What address lines are judged on: bytes from the address at which all lines are low.
 
     `held` marks by 01 the bytes that are present, None where all are. `dull` are the values
-    that tell nothing by repeating: 00, FF and the commonest.
+    that tell nothing by repeating: 00, FF and the whole image's commonest.
     """
 
     data: bytes
@@ -33,9 +25,8 @@ class Window(NamedTuple):
     dull: bytes
 
 
-def window(image: Image, start: int) -> Window:
+def window(image: Image, start: int, dull: bytes) -> Window:
     """Return the image as a window that begins at `start`, at or below its first byte."""
-    dull = bytes({0x00, 0xFF, commonest(image.content)})
     if len(image.blocks) == 1 and image.start == start:
         return Window(image.blocks[0].data, None, dull)
     held = bytearray(image.end - start)

@@ -22,7 +22,8 @@ from typing import TYPE_CHECKING, Final
 
 from parambak.memory.findings import Finding
 from parambak.memory.image import Image, Range
-from parambak.reads.address_lines import commonest, repeating, window
+from parambak.memory.relations import filling
+from parambak.reads.address_lines import repeating, window
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -91,10 +92,12 @@ def judge(
     size = tuple(_size(image, memory_size, base, left_out))
     if single is not None:
         return (single, *size)
+    fill = filling(image.content)
+    of_chip = image if memory_size is None else image.part(base, base + memory_size)
     return (
         *size,
-        *_address_lines(image, memory_size, base, normal),
-        *_data_lines(image.content, normal),
+        *_address_lines(of_chip, base, fill, normal),
+        *_data_lines(image.content, fill, normal),
     )
 
 
@@ -158,19 +161,18 @@ def _repeat_of(chip: Image, more: Image, memory_size: int) -> bool:
     return True
 
 
-def _address_lines(
-    image: Image, memory_size: int | None, base: int, normal: Normal
-) -> Iterator[Suspicion]:
-    if memory_size is not None:
-        image = image.part(base, base + memory_size)
+def _address_lines(image: Image, base: int, fill: int, normal: Normal) -> Iterator[Suspicion]:
     found = _window(image, base)
     if found is None:
         return
     image, start = found
-    steps = _steps(image, start)
+    dull = bytes({0x00, 0xFF, fill})
+    steps = _steps(image, start, dull)
     if not steps:
         return
-    beyond = _steps(image.without(_duplicates(normal)), start) if normal.blocks else steps
+    beyond = steps
+    if normal.blocks:
+        beyond = _steps(image.without(_duplicates(normal)), start, dull)
     span = image.end - start
     if len(steps) > _FEW and steps[-1] * 2 >= span:
         text = _repeats_text(steps)
@@ -184,11 +186,11 @@ def _address_lines(
         yield Suspicion(finding, lifted=halves or step not in beyond, subject=_line(step))
 
 
-def _steps(image: Image, start: int) -> list[int]:
+def _steps(image: Image, start: int, dull: bytes) -> list[int]:
     """Return the powers of two at which the whole image repeats itself."""
     if not image.size:
         return []
-    seen = window(image, start)
+    seen = window(image, start, dull)
     bits = (len(seen.data) - 1).bit_length()
     return [1 << bit for bit in range(bits) if repeating(seen, 1 << bit) >= _TELLING]
 
@@ -230,8 +232,7 @@ def _window(image: Image, base: int) -> tuple[Image, int] | None:
     return Image((largest,)), largest.start // span * span
 
 
-def _data_lines(content: bytes, normal: Normal) -> Iterator[Suspicion]:
-    fill = commonest(content)
+def _data_lines(content: bytes, fill: int, normal: Normal) -> Iterator[Suspicion]:
     values = [value for value in range(256) if value in content]
     others = [value for value in values if value not in (0x00, 0xFF, fill)]
     telling = len(content.translate(None, bytes({0x00, 0xFF, fill})))
@@ -240,19 +241,30 @@ def _data_lines(content: bytes, normal: Normal) -> Iterator[Suspicion]:
         return
     if telling < _STEADY or len(others) < _VALUES:
         return
-    for bit in range(8):
-        levels = {value >> bit & 1 for value in values}
-        if len(levels) == 1:
-            level = levels.pop()
-            lifted = normal.constant_line or (normal.seven_bit and bit == 7 and level == 0)
-            subject = f"D{bit} {'high' if level else 'low'}"
-            yield Suspicion(_steady(bit, level, len(content)), lifted=lifted, subject=subject)
+    for bit, level in _steady_lines(values):
+        lifted = normal.constant_line or (normal.seven_bit and bit == 7 and level == 0)
+        subject = f"D{bit} {'high' if level else 'low'}"
+        yield Suspicion(_steady(bit, level, len(content)), lifted=lifted, subject=subject)
     yield from _shorted(others)
+
+
+def _lines_of(values: list[int]) -> list[int]:
+    """Return for each data line its levels in all these bytes, as bits of one whole number."""
+    together = int.from_bytes(values, "little")
+    ones = int.from_bytes(b"\x01" * len(values), "little")
+    return [together >> bit & ones for bit in range(8)]
+
+
+def _steady_lines(values: list[int]) -> list[tuple[int, int]]:
+    """Return the data lines that have one level in all these bytes, each with that level."""
+    high = int.from_bytes(b"\x01" * len(values), "little")
+    lines = _lines_of(values)
+    return [(bit, int(line == high)) for bit, line in enumerate(lines) if line in (0, high)]
 
 
 def _most_lines_dead(values: list[int], length: int, normal: Normal) -> Iterator[Suspicion]:
     """Yield the lines that never change, where they are most of the eight."""
-    steady = [bit for bit in range(8) if len({value >> bit & 1 for value in values}) == 1]
+    steady = [bit for bit, _ in _steady_lines(values)]
     if len(steady) < _MOST_LINES:
         return
     lines = ", ".join(f"D{bit}" for bit in steady)
@@ -278,10 +290,11 @@ def _shorted(values: list[int]) -> Iterator[Suspicion]:
     """Yield each two data lines that change, and always alike."""
     if len(values) < _SHORTED:
         return
-    columns = [tuple(value >> bit & 1 for value in values) for bit in range(8)]
+    lines = _lines_of(values)
+    steady = {bit for bit, _ in _steady_lines(values)}
     for high in range(8):
         for low in range(high):
-            if columns[high] == columns[low] and len(set(columns[high])) == 2:
+            if lines[high] == lines[low] and high not in steady:
                 text = (
                     f"data lines D{low} and D{high} are alike in each of {len(values)} different "
                     "bytes: the two lines may be shorted"

@@ -214,7 +214,7 @@ def is_file(path: Path | str) -> bool:
     return os.path.isfile(path)  # noqa: PTH113 - ten times a Path's speed, asked 100,000 times
 
 
-def names_in(folder: Path) -> list[str]:
+def names_in(folder: Path | str) -> list[str]:
     """Return the names in a folder, in order; none where it is not there."""
     try:
         return sorted(os.listdir(folder))  # noqa: PTH208 - names alone are wanted, and fast
@@ -231,10 +231,14 @@ def is_bare(folder: Path) -> bool:
         return False
 
 
-def stamps_in(folder: Path) -> dict[str, Stamp]:
+def folders_in(folder: Path | str) -> list[str]:
+    """Return the names in a folder that are two hexadecimal digits, in order."""
+    return [n for n in names_in(folder) if len(n) == 2 and not n.strip("0123456789abcdef")]
+
+
+def stamps_in(folder: Path | str) -> dict[str, Stamp]:
     """Return the stamp of each folder two hexadecimal digits long within `folder`."""
-    two = (n for n in names_in(folder) if len(n) == 2 and not n.strip("0123456789abcdef"))
-    stamps = {name: stamp_of(f"{folder}/{name}") for name in two}
+    stamps = {name: stamp_of(f"{folder}/{name}") for name in folders_in(folder)}
     return {name: stamp for name, stamp in stamps.items() if stamp is not None}
 
 

@@ -17,11 +17,12 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from parambak.vault import files
-from parambak.vault.medium import on_stick_or_share
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from parambak.vault.medium import Medium
 
 FILE = "written/flushed.json"
 MOST = 128  # files noted, those used last
@@ -34,19 +35,19 @@ class Flushed:
     On a stick or a share nothing is noted: inodes there are made up as files are met.
     """
 
-    def __init__(self, own: Path, root: Path) -> None:
+    def __init__(self, own: Path, medium: Medium) -> None:
         self._file = own / FILE
-        self._root = root
+        self._medium = medium
         self._states: dict[str, str] | None = None
         self._changed = False
-        self._proves: bool | None = None
 
     def flush(self, path: Path) -> None:
         """Flush a file that was found in place, and its folder, unless that was done; OSError."""
         key, state = _state(path)
         known = self._known()
         if state is not None and known.get(key) == state:
-            self.note(path)
+            if len(known) > MOST // 2:  # else nothing will push it out
+                self.note(path)
             return
         files.flush_standing(path)
         self.note(path)
@@ -54,9 +55,7 @@ class Flushed:
     def note(self, path: Path) -> None:
         """Note that a file, just written or flushed, and its folder are on the disk."""
         key, state = _state(path)
-        if self._proves is None:
-            self._proves = not on_stick_or_share(self._root)
-        if state is not None and self._proves:
+        if state is not None and not self._medium.stick_or_share:
             known = self._known()
             known.pop(key, None)
             known[key] = state

@@ -34,7 +34,7 @@ from parambak.vault.index_rows import (
     stored_of,
 )
 from parambak.vault.leaving import gone_with_vessels
-from parambak.vault.medium import IndexPlace, index_place
+from parambak.vault.medium import IndexPlace, Medium, index_place
 from parambak.vault.order import causal_order, heads
 from parambak.vault.records import (
     FOLDER,
@@ -48,7 +48,7 @@ from parambak.vault.records import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from parambak.vault.files import Stamp
@@ -77,9 +77,11 @@ class Index:
     """
 
     def __init__(
-        self, root: Path, identity: str, now: Callable[[], int], cache: Path | None = None
+        self, medium: Medium, identity: str, now: Callable[[], int], cache: Path | None = None
     ) -> None:
-        self._root = root
+        self._medium = medium
+        self._root = root = medium.root
+        self._records = f"{root}/{FOLDER}"  # a Path would cost as much as what is asked of it
         self._now = now
         self._identity = identity
         self._cache = cache
@@ -118,7 +120,7 @@ class Index:
     @property
     def _place(self) -> IndexPlace:
         if self._lies is None:
-            self._lies = index_place(self._root, self._identity, self._cache)
+            self._lies = index_place(self._medium, self._identity, self._cache)
         return self._lies
 
     # --- what is asked ---
@@ -274,30 +276,12 @@ class Index:
             self._loose_telling.add(stored.digest)
 
     def _survey(self) -> None:
-        self._stamps = files.stamps_in(self._root / FOLDER)
-        known = self._database.stamps() if self._database else {}
-        folders = {*self._stamps, *known, *(digest[:2] for digest in self._loose)}
-        if self._database and self._database.count() > SMALL and self._believes_times():
-            folders = {
-                name for name in folders if known.get(name, _UNSETTLED) != self._stamps.get(name)
-            }
-            needless = len(folders) > NEEDLESS
-        else:
-            needless = False
-        listings = self._database.listings() if self._database else {}
-        new: list[str] = []
-        gone: list[str] = []
-        anew = not self._loose and not listings  # then nothing can be gone
-        for name in sorted(folders):
-            if anew and len(new) > LOOSE:
-                break
-            if self._is_as_listed(name, listings.get(name, NO_LISTING)):
-                continue
-            # In this order: what another process adds in between is new, never gone.
-            held = self._held(name)
-            there = self._names(name)
-            new += sorted(there - held)
-            gone += sorted(held - there)
+        database = self._database
+        # Without a database there is nothing that a folder's time could spare.
+        self._stamps = files.stamps_in(self._records) if database else {}
+        by_times = self._goes_by_times()
+        folders = self._folders(changed=by_times)
+        new, gone = self._compare(folders)
         if new or gone:
             self._changed()
         folding = len(self._loose) + len(new) > LOOSE
@@ -308,30 +292,55 @@ class Index:
                 self._take(digest)
         if gone:  # only now: a new record may say that their vessel left
             self._forget(gone)
-        if needless and not folding:
+        if by_times and len(folders) > NEEDLESS and not folding:
             with suppress(Mistrusted):  # only to be quicker the next time
                 self._fold(folders)
 
-    def _is_as_listed(self, folder: str, listing: str) -> bool:
-        """Tell quickly whether a folder holds the files that it held, and those in memory."""
-        if not listing:
+    def _folders(self, *, changed: bool) -> set[str]:
+        """Return the folders of records that are there or are known; or only those `changed`."""
+        known = self._database.stamps() if self._database else {}
+        there = self._stamps or files.folders_in(self._records)
+        folders = {*there, *known, *(digest[:2] for digest in self._loose)}
+        if not changed:
+            return folders
+        return {each for each in folders if known.get(each, _UNSETTLED) != self._stamps.get(each)}
+
+    def _compare(self, folders: set[str]) -> tuple[list[str], list[str]]:
+        """List folders; return the digests that came, and those that went."""
+        listings = self._database.listings() if self._database else {}
+        mine: dict[str, set[str]] = {}  # what is in memory, by folder
+        for digest in self._loose:
+            mine.setdefault(digest[:2], set()).add(digest)
+        new: list[str] = []
+        gone: list[str] = []
+        anew = not self._loose and not listings  # then nothing can be gone
+        for name in sorted(folders):
+            if anew and len(new) > LOOSE:
+                break
+            names, held = self._list(name), mine.get(name, set())
+            if _is_as_listed(names, held, listings.get(name, NO_LISTING)):
+                continue
+            if self._database is not None:
+                # In this order: what another process adds in between is new, never gone.
+                held = held | self._database.digests_in(name)
+                names = self._list(name)
+            there = _digests_in(name, names)
+            new += sorted(there - held)
+            gone += sorted(held - there)
+        return new, gone
+
+    def _list(self, folder: str) -> list[str]:
+        """Return the names in a folder of records, in order; none where it is no folder."""
+        with suppress(NotADirectoryError):
+            return files.names_in(f"{self._records}/{folder}")
+        return []
+
+    def _goes_by_times(self) -> bool:
+        """Tell whether a folder whose time is as it was is believed to hold what it held."""
+        database = self._database
+        if database is None or database.count() <= SMALL:
             return False
-        names = files.names_in(self._root / FOLDER / folder)
-        mine = {f"{digest}{SUFFIX}" for digest in self._loose if digest.startswith(folder)}
-        others = [name for name in names if name not in mine]
-        return len(others) + len(mine) == len(names) and listing_of(others) == listing
-
-    def _believes_times(self) -> bool:
-        return self._place.folder_times and bool(self._database and self._database.folder_times())
-
-    def _held(self, folder: str) -> set[str]:
-        held = {digest for digest in self._loose if digest.startswith(folder)}
-        return held | self._database.digests_in(folder) if self._database else held
-
-    def _names(self, folder: str) -> set[str]:
-        """Return the digests that a folder of records has files for."""
-        names = files.names_in(self._root / FOLDER / folder)
-        return {name[:64] for name in names if named_by(name) and name.startswith(folder)}
+        return self._place.folder_times and database.folder_times()
 
     def _forget(self, gone: list[str]) -> None:
         left = self._left()
@@ -357,7 +366,7 @@ class Index:
     def _read(self, digest: str) -> tuple[Stored, bytes] | None:
         """Return a record from its file; None, with a finding, where it is damaged."""
         file = file_of(digest)
-        path = f"{self._root}/{file}"  # a Path would cost as much as the reading
+        path = f"{self._root}/{file}"
         try:
             data, right = bytes_of(path, digest)
             return Stored(digest, decode(data, None if right else digest), file), data
@@ -376,7 +385,7 @@ class Index:
     def _watch_times(self, folder: str) -> None:
         """Notice a file system that does not change a folder's time when a name comes in."""
         before = self._stamps.get(folder)
-        after = files.stamp_of(self._root / FOLDER / folder)
+        after = files.stamp_of(f"{self._records}/{folder}")
         if before is None or after is None or before != after or not self._settled(after):
             return
         with suppress(Mistrusted):
@@ -392,11 +401,12 @@ class Index:
     def _fold(self, folders: Iterable[str]) -> None:
         """Bring everything that these folders hold into the database."""
         database = self._open()
+        self._stamps = self._stamps or files.stamps_in(self._records)
         with database.changing():
             for name in sorted(folders):
                 settled = name in self._stamps and self._settled(self._stamps[name])
                 held = database.digests_in(name)
-                fresh = sorted(self._names(name) - held)
+                fresh = sorted(_digests_in(name, self._list(name)) - held)
                 whole = True
                 for start in range(0, len(fresh), _CHUNK):
                     chunk = fresh[start : start + _CHUNK]
@@ -444,8 +454,7 @@ class Index:
         except Mistrusted as verdict:
             raise INDEX_FAILED.at(file=str(self._place.file), found=str(verdict)) from verdict
         except OSError as error:
-            path = str(self._root / FOLDER)
-            raise UNREADABLE.at(file=path, found=files.words(error)) from error
+            raise UNREADABLE.at(file=self._records, found=files.words(error)) from error
         finally:
             self._say_skipped()
 
@@ -456,7 +465,7 @@ class Index:
         passing = self._passing
         self.close()
         self._changed()
-        self._stamps = files.stamps_in(self._root / FOLDER)
+        self._stamps = files.stamps_in(self._records)
         if verdict.damaged and not passing and self._throw_away():
             if not verdict.quiet:
                 text = f"The index was built anew from the records: {verdict}."
@@ -509,3 +518,15 @@ class Index:
         finding = Finding(code, text)
         if finding not in self.findings:
             self.findings.append(finding)
+
+
+def _digests_in(folder: str, names: Iterable[str]) -> set[str]:
+    """Return the digests of which these names in a folder are records."""
+    return {name[:64] for name in names if named_by(name) and name.startswith(folder)}
+
+
+def _is_as_listed(names: Sequence[str], mine: set[str], listing: str) -> bool:
+    """Tell quickly whether a folder has the names that it had, and those of what is in memory."""
+    ours = {f"{digest}{SUFFIX}" for digest in mine}
+    others = [name for name in names if name not in ours]
+    return len(others) + len(ours) == len(names) and listing_of(others) == listing

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import sys
+from functools import cached_property
 from pathlib import Path
 from typing import NamedTuple
 
@@ -48,13 +49,26 @@ class IndexPlace(NamedTuple):
             files.make_folder(self.file.parent, [])
 
 
-def index_place(root: Path, identity: str, cache: Path | None) -> IndexPlace:
-    """Return where the index of the vault in `root` lies; `cache` is the user's folder for it.
+class Medium:
+    """What the vault in `root` lies on: looked up once, since asking takes its time."""
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+
+    @cached_property
+    def stick_or_share(self) -> bool:
+        """Whether it is a stick, a share or a medium that is only read."""
+        return on_stick_or_share(self.root)
+
+
+def index_place(medium: Medium, identity: str, cache: Path | None) -> IndexPlace:
+    """Return where a vault's index lies; `cache` is the user's folder for those on sticks.
 
     Two copies of one vault share its identity and may hold different records, so the folder
     is part of the name in the cache.
     """
-    if cache is None or not on_stick_or_share(root):
+    root = medium.root
+    if cache is None or not medium.stick_or_share:
         return IndexPlace(root / FILE, "", folder_times=True)
     name = sha256(f"{identity}\n{root.resolve()}".encode("utf-8", "surrogateescape"))
     return IndexPlace(cache / f"{name[:32]}.sqlite", name, folder_times=False)

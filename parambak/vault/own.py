@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from parambak.vault.medium import Medium
+
 VAULT = "vault"  # stands for the vault itself where a vessel's identity would
 _MAX = 16 << 20
 _WRITER = re.compile(rb"([0-9a-f]{32})\n")
@@ -34,11 +36,12 @@ class Own:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        self._writer: str | None = None  # once known it stays the same
 
     def writer(self, since: str) -> str:
         """Return this user's identity as a writer, 32 hexadecimal digits; made once."""
         path = self._folder / "writer"
-        known = self._known_writer(path)
+        known = self._writer or self._known_writer(path)
         if known is None:
             try:
                 files.make_folder(self._folder, [])
@@ -50,6 +53,7 @@ class Own:
                         files.write_plain(path, f"{known}\n".encode())
             except OSError as error:
                 raise OWN_UNUSABLE.at(file=str(path), found=files.words(error)) from error
+        self._writer = known
         return known
 
     def known_writer(self) -> str | None:
@@ -83,14 +87,13 @@ class Own:
             return None
         return known if all(map(_DIGEST.fullmatch, known.values())) else None
 
-    def flushed(self, root: Path) -> Flushed:
-        """Return the note of what was flushed in the vault in `root`."""
-        return Flushed(self._folder, root)
+    def flushed(self, medium: Medium) -> Flushed:
+        """Return the note of what was flushed in the vault on that medium."""
+        return Flushed(self._folder, medium)
 
-    def remember(self, vault: str, written: Mapping[str, str]) -> None:
-        """Note the last records written, by vessel; raises OSError."""
-        known = self.last(vault) or {}
-        files.write_plain(self._written(vault), canonical({**known, **written}))
+    def remember(self, vault: str, last: Mapping[str, str]) -> None:
+        """Note the last record written for each vessel, in place of what was; raises OSError."""
+        files.write_plain(self._written(vault), canonical(last))
 
     def _written(self, vault: str) -> Path:
         return self._folder / "written" / f"{vault}.json"

@@ -34,6 +34,7 @@ from parambak.vault.index import Index
 from parambak.vault.leaving import left
 from parambak.vault.lock import locked
 from parambak.vault.marker import damage_of
+from parambak.vault.medium import Medium
 from parambak.vault.order import heads
 from parambak.vault.own import VAULT, Own
 from parambak.vault.records import FOLDER as RECORDS
@@ -79,7 +80,8 @@ class Vault:
         self._to_make = made
         self._own = own
         self._clock = clock
-        self._index = Index(root, identity, self._nanoseconds, cache)
+        self.medium = Medium(root)
+        self._index = Index(self.medium, identity, self._nanoseconds, cache)
         self._names: dict[str, str] = {}
         self._said: list[Finding] = []
 
@@ -303,7 +305,7 @@ class Vault:
                 # One that is missing stays remembered, so that the cut goes on being said.
                 cut = {v for v, digest in last.items() if not self._index.holds(digest)}
                 kept = {v: d for v, d in writing.written.items() if v not in cut}
-                self._own.remember(self.identity, kept)
+                self._own.remember(self.identity, {**last, **kept})
                 writing.note_flushed()
             except OSError as error:
                 text = (
@@ -364,11 +366,15 @@ class Writing:
         self._held = held
         self._unnamed: set[str] = set()
         self._proven: set[str] = set()
-        self._flushed = own.flushed(vault.root)
+        self._flushed = own.flushed(vault.medium)
         self.written: dict[str, str] = {}
 
-    def put(self, data: bytes) -> str:
-        """Write an object and return its digest; one that is there is hashed, and healed."""
+    def put(self, data: bytes, *, again: bool = True) -> str:
+        """Write an object and return its digest; one that is there is hashed, and healed.
+
+        `again` is whether other reads are likely to put it too, as they do a layout: then it
+        is noted that it needs no flush there.
+        """
         digest = sha256(data)
         if digest in self._proven:  # written or flushed in this writing already
             return digest
@@ -376,7 +382,8 @@ class Writing:
             digest, new = objects.put(self._vault.root, data, self._flushed.flush)
         if new:
             self._unnamed.add(digest)
-        self._flushed.note(self._vault.root / objects.file_of(digest))
+        if again:
+            self._flushed.note(self._vault.root / objects.file_of(digest))
         self._proven.add(digest)
         return digest
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.vault import files, flushed, objects
+from parambak.vault import files, flushed, medium, objects
 from tests.vault.home import GREBE, Home
 
 if TYPE_CHECKING:
@@ -102,7 +102,7 @@ def test_on_a_stick_nothing_is_noted(
     home: Home, standing: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its inodes are made up as files are met, so they prove nothing."""
-    monkeypatch.setattr(flushed, "on_stick_or_share", lambda _root: True)
+    monkeypatch.setattr(medium, "on_stick_or_share", lambda _root: True)
     marks = read(home, 0)
     read(home, 1)
     assert sorted(standing) == sorted(marks)

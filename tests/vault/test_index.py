@@ -58,8 +58,8 @@ def listed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     seen: list[str] = []
     names_in = files.names_in
 
-    def noting(folder: Path) -> list[str]:
-        seen.append(folder.name)
+    def noting(folder: Path | str) -> list[str]:
+        seen.append(Path(folder).name)
         return names_in(folder)
 
     monkeypatch.setattr(files, "names_in", noting)
@@ -230,13 +230,13 @@ def test_a_folder_is_compared_by_one_digest_of_its_names(
 ) -> None:
     """Where nothing came or went since, no name is looked at; a loose record is no change."""
     compared: list[str] = []
-    names = index.Index._names
+    digests_in = index._digests_in
 
-    def noting(self: index.Index, folder: str) -> set[str]:
+    def noting(folder: str, names: list[str]) -> set[str]:
         compared.append(folder)
-        return names(self, folder)
+        return digests_in(folder, names)
 
-    monkeypatch.setattr(index.Index, "_names", noting)
+    monkeypatch.setattr(index, "_digests_in", noting)
     vault = full.open()
     expected = answers(vault)
     assert len(compared) == 1  # that of the record beside the database, which it has to find

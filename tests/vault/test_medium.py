@@ -92,7 +92,7 @@ def test_where_nothing_is_told_the_index_stays_with_the_vault(
     """A system without such a list has the vault on a disk."""
     monkeypatch.setattr(medium, "MOUNTS", str(tmp_path / "none"))
     assert not medium.on_stick_or_share(tmp_path)
-    place = medium.index_place(tmp_path, "ab" * 16, tmp_path / "cache")
+    place = medium.index_place(medium.Medium(tmp_path), "ab" * 16, tmp_path / "cache")
     assert place == (tmp_path / "index.sqlite", "", True)
 
 
@@ -145,7 +145,8 @@ def test_the_index_of_the_other_copy_is_not_believed(stick: Home) -> None:
     copied_in(other, SOME, AVOCET, "only-there")
     on_stick(stick, other).close()
     expected = answers(stick.open())
-    mine = medium.index_place(stick.root, stick.opened[0].identity, stick.own / "cache").file
+    here, identity = medium.Medium(stick.root), stick.opened[0].identity
+    mine = medium.index_place(here, identity, stick.own / "cache").file
     (its,) = [file for file in cached(stick) if file != mine]
     shutil.copyfile(its, mine)
     vault = on_stick(stick)
