@@ -490,7 +490,7 @@ def _write_temporary(temporary: Path, data: bytes, mode: int, *, flushed: bool) 
             _flush(descriptor)
         os.lseek(descriptor, 0, os.SEEK_SET)
         back = _read_all(descriptor, len(data), len(data))
-        if len(back) != len(data) or sha256(back) != sha256(data):
+        if back != data:
             raise OSError(errno.EIO, "What was read back is not what was written")
     finally:
         os.close(descriptor)

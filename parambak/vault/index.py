@@ -331,9 +331,10 @@ class Index:
 
     def _list(self, folder: str) -> list[str]:
         """Return the names in a folder of records, in order; none where it is no folder."""
-        with suppress(NotADirectoryError):
+        try:
             return files.names_in(f"{self._records}/{folder}")
-        return []
+        except NotADirectoryError:
+            return []
 
     def _goes_by_times(self) -> bool:
         """Tell whether a folder whose time is as it was is believed to hold what it held."""

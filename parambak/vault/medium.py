@@ -10,11 +10,13 @@ from __future__ import annotations
 import os
 import sys
 from functools import cached_property
-from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.memory.digests import sha256
 from parambak.vault import files
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 FILE = "index.sqlite"
 # File systems, by Linux's names, of sticks, of shares, and of media that are only read.
@@ -115,12 +117,13 @@ def _unescaped(text: str) -> str:
 def _removable(device: str) -> bool:
     """Tell whether Linux calls a block device, by `MAJOR:MINOR`, removable or on USB."""
     here = f"{DEVICES}/{device}"
-    if not device or not os.path.lexists(here):
-        return False
-    real = str(Path(here).resolve())
-    if "/usb" in real:
-        return True
-    for folder in (real, f"{real}/.."):  # a partition's disk is the folder above it
+    try:
+        way = os.readlink(here) if device else ""  # noqa: PTH115 - os throughout
+    except OSError:
+        way = ""
+    if not way or "/usb" in way:
+        return bool(way)
+    for folder in (here, f"{here}/.."):  # a partition's disk is the folder above it
         try:
             if files.read_system_file(f"{folder}/removable", 16).strip() == b"1":
                 return True
