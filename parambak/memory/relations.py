@@ -59,9 +59,12 @@ def differing(one: bytes, other: bytes) -> int:
     return 0 if one == other else len(one) - exclusive_or(one, other).count(0)
 
 
-def filling(data: bytes) -> int:
-    """Return the commonest byte, of a sample spread evenly over a large stretch; FF for none."""
-    step = len(data) // _SAMPLE | 1
+def filling(data: bytes, sample: int = _SAMPLE) -> int:
+    """Return the commonest byte, of a sample spread evenly over a large stretch; FF for none.
+
+    `sample` is how many bytes are looked at, about; fewer do where a near miss does no harm.
+    """
+    step = len(data) // sample | 1
     return Counter(data[::step]).most_common(1)[0][0] if data else 0xFF
 
 

@@ -35,6 +35,7 @@ _STEADY: Final = 32
 _SHORTED: Final = 32
 _FEW_VALUES: Final = 4
 _MOST_LINES: Final = 5
+_SAMPLE: Final = 4096  # bytes of which the commonest is taken for the filling
 _WINDOW: Final = 16 * 1024 * 1024
 """Bytes over which address lines are judged."""
 
@@ -92,7 +93,7 @@ def judge(
     size = tuple(_size(image, memory_size, base, left_out))
     if single is not None:
         return (single, *size)
-    fill = filling(image.content)
+    fill = filling(image.content, _SAMPLE)
     of_chip = image if memory_size is None else image.part(base, base + memory_size)
     return (
         *size,

@@ -358,7 +358,7 @@ def exporting(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
 
 def make_folder(path: Path, made: list[Path]) -> None:
     """Make a folder and those above it; note the new ones in `made`; flush each's parent."""
-    if path.is_dir():
+    if os.path.isdir(path):  # noqa: PTH112 - os throughout
         if not names_in(path):  # whoever made it may have been stopped before the flush
             with suppress(PermissionError):  # then it was not made from here
                 flush_folder(path.parent)
@@ -366,7 +366,7 @@ def make_folder(path: Path, made: list[Path]) -> None:
     if path.parent != path:
         make_folder(path.parent, made)
     with suppress(FileExistsError):
-        path.mkdir()
+        os.mkdir(path)  # noqa: PTH102 - os throughout
         made.append(path)
     if not path.is_dir():
         raise OSError(errno.ENOTDIR, f"{path} is not a folder")
