@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -21,11 +21,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
-    from parambak.compare.alike import Unlike
+    from parambak.compare.alike import Gathered, Unlike
     from parambak.keeping.known import Position
     from parambak.keeping.on_purpose import OnPurpose
-    from parambak.layouts.model import Layout
-    from parambak.memory.image import Image
 
 MOST_ROWS = 40  # on the page; --json has them all
 MOST_NAMED = 4  # fields of the odd one, in the answer
@@ -33,10 +31,9 @@ MOST_NAMED = 4  # fields of the odd one, in the answer
 
 @dataclass
 class _Group:
-    """The units of one layout, what is unlike among them, and what is so on purpose."""
+    """The units of one layout, and what is unlike among them."""
 
-    layout: Layout
-    units: list[tuple[str, Image]] = field(default_factory=list)
+    units: Gathered
     unlike: tuple[Unlike, ...] = ()
 
 
@@ -82,10 +79,11 @@ def command(  # noqa: PLR0913 - one argument an option
             for position in vessel.positions:
                 _take(assessor, position, groups, lacking)
             marked += on_purpose.marks(vault, vessel)
+            vessel.forget()
             progress(count, len(known.vessels))
     _compare(groups, marked)
     names = {each.where for each in shown} if shown is not None else None
-    told = [(each, _of(each, names)) for each in groups.values() if len(each.units) > 1]
+    told = [(each, _of(each, names)) for each in groups.values() if len(each.units.names) > 1]
     told = [(group, unlike) for group, unlike in told if names is None or _has(group, names)]
     asked = [each for each in marked if names is None or each.where in names]
     return Answer(
@@ -141,15 +139,17 @@ def _take(
         return
     parts = ",".join(part.sha256 for part in position.layout.parts)
     key = f"{position.layout.sha256},{parts}"
-    groups.setdefault(key, _Group(layout)).units.append((position.where, image))
+    if key not in groups:
+        from parambak.compare.alike import Gathered  # noqa: PLC0415 - slow to import, layouts only
+
+        groups[key] = _Group(Gathered(layout))
+    groups[key].units.take(position.where, image)
 
 
 def _compare(groups: dict[str, _Group], marked: Sequence[OnPurpose]) -> None:
-    from parambak.compare.alike import alike  # noqa: PLC0415 - slow to import, layouts only
-
     left_out = {(each.where, each.field) for each in marked}
     for group in groups.values():
-        group.unlike = alike(group.layout, group.units, left_out)
+        group.unlike = group.units.unlike(left_out)
 
 
 def _of(group: _Group, names: set[str] | None) -> tuple[Unlike, ...]:
@@ -157,7 +157,7 @@ def _of(group: _Group, names: set[str] | None) -> tuple[Unlike, ...]:
 
 
 def _has(group: _Group, names: set[str]) -> bool:
-    return any(where in names for where, _ in group.units)
+    return not names.isdisjoint(group.units.names)
 
 
 def _document(
@@ -166,8 +166,8 @@ def _document(
     return {
         "groups": [
             {
-                "layout": group.layout.title,
-                "units": [where for where, _ in group.units],
+                "layout": group.units.layout.title,
+                "units": group.units.names,
                 "unlike": [
                     {
                         "where": each.unit,
@@ -196,8 +196,8 @@ def _page(
     lacking: list[str],
 ) -> None:
     for group, unlike in told:
-        units = counted(len(group.units), "unit")
-        screen.heading(f"{group.layout.title}: {units} of this layout")
+        units = counted(len(group.units.names), "unit")
+        screen.heading(f"{group.units.layout.title}: {units} of this layout")
         if unlike:
             rows = [_row(each) for each in unlike[:MOST_ROWS]]
             screen.table(("where", "field", "value", "the others", "measure"), rows)

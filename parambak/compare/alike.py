@@ -17,17 +17,17 @@ from collections import Counter
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.compare.fields import shown
 from parambak.layouts import coverage
-from parambak.layouts.decode import field_value
+from parambak.layouts.decode import field_value, whole
 from parambak.layouts.plan import plan_of
+from parambak.memory.image import Image
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
 
-    from parambak.layouts.decode import FieldValue
     from parambak.layouts.model import Field, Layout
     from parambak.layouts.plan import FieldPlan
-    from parambak.memory.image import Image
 
 FEWEST = 2  # units that can be held against each other
 ENOUGH = 8  # units from which a spread means anything
@@ -61,32 +61,69 @@ _Odd = dict["bytes | None", "tuple[float | None, float]"]
 """For each stored value that is unlike: its score, None by rarity, and its bits."""
 
 
+class Gathered:
+    """The stored values of units of one layout, taken in one after another.
+
+    Of a unit no more is kept than the bytes of the fields that are compared, so that the
+    images of a whole fleet need not be in memory at once. Counters, clocks, and what is the
+    unit's or the card's own are not compared.
+    """
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.names: list[str] = []
+        self._plans = [plan for plan in plan_of(layout).fields if _compared(plan.field)]
+        self._rows: list[bytes] = []  # of each unit, the bytes of its fields joined
+        self._absent: dict[int, frozenset[int]] = {}  # by unit, the fields that are not there
+
+    def take(self, name: str, image: Image) -> None:
+        """Take in the unit of that name."""
+        data = whole(image, self.layout.memory)
+        if data is not None:
+            row = b"".join([data[plan.at : plan.end] for plan in self._plans])
+        else:
+            held = [image.read(plan.at, plan.end - plan.at) for plan in self._plans]
+            absent = frozenset(number for number, raw in enumerate(held) if raw is None)
+            self._absent[len(self._rows)] = absent
+            pairs = zip(self._plans, held, strict=True)
+            row = b"".join(raw or bytes(plan.end - plan.at) for plan, raw in pairs)
+        self.names.append(name)
+        self._rows.append(row)
+
+    def unlike(self, on_purpose: Collection[tuple[str, str]] = ()) -> tuple[Unlike, ...]:
+        """Return what is unlike the rest, most unlike first.
+
+        `on_purpose` are pairs of unit and field that are left out.
+        """
+        if len(self._rows) < FEWEST:
+            return ()
+        found: list[Unlike] = []
+        at = 0
+        for number, plan in enumerate(self._plans):
+            end = at + plan.end - plan.at
+            stored: list[bytes | None] = [row[at:end] for row in self._rows]
+            for unit, absent in self._absent.items():
+                if number in absent:
+                    stored[unit] = None
+            found += _unlike(self.layout, plan, self.names, stored)
+            at = end
+        kept = (each for each in found if (each.unit, each.field) not in on_purpose)
+        return tuple(sorted(kept, key=lambda each: (-each.bits, each.unit, each.field)))
+
+
 def alike(
     layout: Layout,
-    given: Sequence[tuple[str, Image]],
+    given: Iterable[tuple[str, Image]],
     on_purpose: Collection[tuple[str, str]] = (),
 ) -> tuple[Unlike, ...]:
-    """Return what is unlike the rest, most unlike first.
+    """Return what is unlike the rest among units given by name, all of one layout.
 
-    `given` are the units by name, all of one `layout`; `on_purpose` are pairs of unit and
-    field that are left out. Counters, clocks, and what is the unit's or the card's own are
-    not compared.
+    Each image is let go before the next is asked for; `on_purpose` as `Gathered.unlike`.
     """
-    if len(given) < FEWEST:
-        return ()
-    wholes = [_whole(image, layout.memory) for _, image in given]
-    found: list[Unlike] = []
-    for plan in plan_of(layout).fields:
-        if _compared(plan.field):
-            found += _unlike(layout, plan, given, wholes)
-    kept = (each for each in found if (each.unit, each.field) not in on_purpose)
-    return tuple(sorted(kept, key=lambda each: (-each.bits, each.unit, each.field)))
-
-
-def _whole(image: Image, memory: int) -> bytes | None:
-    """Return the bytes of a memory that is there in one piece, None of another."""
-    piece = len(image.blocks) == 1 and image.start == 0 and image.end >= memory
-    return image.blocks[0].data if piece else None
+    gathered = Gathered(layout)
+    for name, image in given:
+        gathered.take(name, image)
+    return gathered.unlike(on_purpose)
 
 
 def _compared(field: Field) -> bool:
@@ -95,17 +132,9 @@ def _compared(field: Field) -> bool:
 
 
 def _unlike(
-    layout: Layout,
-    plan: FieldPlan,
-    given: Sequence[tuple[str, Image]],
-    wholes: Sequence[bytes | None],
+    layout: Layout, plan: FieldPlan, names: Sequence[str], stored: list[bytes | None]
 ) -> Iterable[Unlike]:
     """Yield the unlike values of one field over all units."""
-    at, end = plan.at, plan.end
-    stored = [
-        data[at:end] if data is not None else given[index][1].read(at, end - at)
-        for index, data in enumerate(wholes)
-    ]
     if plan.place.bit is not None:
         own = {raw: _only_bits(plan, raw) for raw in set(stored)}
         stored = [own[raw] for raw in stored]
@@ -117,17 +146,20 @@ def _unlike(
     odd = _beyond_tolerance(plan, odd, typical)
     if not odd:
         return
-    usual = NO_TWO
-    if typical is not None:
-        usual = _shown(field_value(layout, plan, given[stored.index(typical)][1]))
+    usual = NO_TWO if typical is None else _value(layout, plan, typical)
     for raw, (score, bits) in odd.items():
+        value, unit = _value(layout, plan, raw), plan.field.unit
         index = -1
         for _ in range(counts[raw]):
             index = stored.index(raw, index + 1)
-            name, image = given[index]
-            value = _shown(field_value(layout, plan, image))
-            unit = plan.field.unit
-            yield Unlike(name, plan.name, value, usual, unit, score, counts[raw], units, bits)
+            yield Unlike(
+                names[index], plan.name, value, usual, unit, score, counts[raw], units, bits
+            )
+
+
+def _value(layout: Layout, plan: FieldPlan, raw: bytes | None) -> str:
+    """Return the value that a field's stored bytes stand for."""
+    return shown(field_value(layout, plan, Image.of(raw or b"", plan.at)))
 
 
 def _only_bits(plan: FieldPlan, raw: bytes | None) -> bytes | None:
@@ -230,7 +262,3 @@ def _bits(score: float) -> float:
     """Return how surprising a z-score is: minus the logarithm of its two-sided chance."""
     chance = math.erfc(min(abs(score), 1e6) / math.sqrt(2))
     return min(-math.log2(chance), FARTHEST) if chance else FARTHEST
-
-
-def _shown(field: FieldValue) -> str:
-    return field.value if field.value is not None else (field.mark or "unreadable")
