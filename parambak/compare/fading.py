@@ -82,7 +82,7 @@ def _fading_steps(group: Sequence[Turn], blank: int) -> set[int]:
     wide = len(group[0].new) * 8 >= NARROW
     single = all(up + down == 1 for up, down in ways)
     if guarded:
-        enough = times >= FEWEST_TIMES or (single and bool(gained) == (_ones(blank) > 4))
+        enough = times >= FEWEST_TIMES or (single and bool(gained) == (blank.bit_count() > 4))
     else:
         enough = wide and single and times >= FEWEST_TIMES
     return {turn.step for turn in group} if enough else set()
@@ -92,7 +92,3 @@ def _bits(turn: Turn) -> tuple[int, int]:
     """Return how many bits a change gained, and how many it lost."""
     before, after = int.from_bytes(turn.old, "big"), int.from_bytes(turn.new, "big")
     return (after & ~before).bit_count(), (before & ~after).bit_count()
-
-
-def _ones(byte: int) -> int:
-    return byte.bit_count()

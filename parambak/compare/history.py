@@ -1,14 +1,16 @@
 """The images of one memory in the order they were read: what changed, when, and of what sort.
 
 Only the image before is held beside the one at hand, and of the rest no more than what
-changed: five hundred copies take little more memory than two.
+changed, packed: five hundred copies take little more memory than two.
 """
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare import fading
+import msgspec
+
 from parambak.compare.bytes import differing_bytes, runs
 from parambak.compare.fields import (
     FADING,
@@ -16,20 +18,21 @@ from parambak.compare.fields import (
     PARAMETER,
     TOLERANCE,
     UNEXPLAINED,
+    FieldChange,
     unexplained,
 )
 from parambak.compare.following import Following, Seen
-from parambak.compare.moved import moved, undone
+from parambak.compare.moved import Moved, moved, undone
+from parambak.compare.tracks import Change, Tracks
+from parambak.memory.image import Range  # noqa: TC001 - msgspec unpacks steps by it
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from parambak.compare.bytes import Run
-    from parambak.compare.fields import FieldChange
-    from parambak.compare.moved import Moved
     from parambak.layouts.decode import FieldValue
     from parambak.layouts.model import Layout
-    from parambak.memory.image import Image, Range
+    from parambak.memory.image import Image
 
 ERASED = 0xFF
 MOST_LOOSE = 64  # addresses outside any field, of one step, that are followed for fading
@@ -59,6 +62,27 @@ class Step(NamedTuple):
     broken: tuple[str, ...]
 
 
+class Steps:
+    """Steps in order, each unpacked where it is asked for, and let go again."""
+
+    def __init__(self, packed: Sequence[bytes], told: Callable[[Step], Step]) -> None:
+        self._packed = packed
+        self._told = told
+
+    def __len__(self) -> int:
+        return len(self._packed)
+
+    def __getitem__(self, number: int) -> Step:
+        return self._told(_UNPACKING.decode(self._packed[number]))
+
+    def __iter__(self) -> Iterator[Step]:
+        return (self[number] for number in range(len(self)))
+
+
+_PACKING = msgspec.msgpack.Encoder()
+_UNPACKING = msgspec.msgpack.Decoder(Step)
+
+
 class History(NamedTuple):
     """All steps in which anything changed, and how many images there were.
 
@@ -67,7 +91,7 @@ class History(NamedTuple):
 
     images: int
     first: dict[str, FieldValue]
-    steps: tuple[Step, ...]
+    steps: Steps
 
 
 def history(layout: Layout | None, images: Iterable[Image]) -> History:
@@ -78,10 +102,9 @@ def history(layout: Layout | None, images: Iterable[Image]) -> History:
         looking.take(image, count)
         count += 1
     faded = looking.tracks.faded(layout.blank if layout is not None else ERASED)
-    flipping = looking.tracks.flipping()
-    steps = tuple(_told(step, faded, flipping) for step in looking.steps)
+    told = partial(_told, faded=faded, flipping=looking.tracks.flipping())
     first = looking.following.first if looking.following is not None else {}
-    return History(count, first, steps)
+    return History(count, first, Steps(looking.packed, told))
 
 
 class _Looking:
@@ -90,8 +113,8 @@ class _Looking:
     def __init__(self, layout: Layout | None) -> None:
         self._layout = layout
         self.following = Following(layout) if layout is not None else None
-        self.tracks = _Tracks()
-        self.steps: list[Step] = []
+        self.tracks = Tracks()
+        self.packed: list[bytes] = []  # the steps
         self._before: Image | None = None
         self._straight: Image | None = None  # the image before, with a move undone
 
@@ -104,7 +127,9 @@ class _Looking:
         elif image != before:
             found = runs(before, image)
             moves, sides = self._sides(before, image, found)
-            self.steps.append(self._step((before, image), found, moves, sides, at))
+            self.packed.append(
+                _PACKING.encode(self._step((before, image), found, moves, sides, at))
+            )
 
     def _sides(
         self, before: Image, image: Image, found: tuple[Run, ...]
@@ -143,7 +168,7 @@ class _Looking:
             return Step(at, changed, moves, (), {}, loose, ())
         seen = self.following.step(shown[1], found, sides)
         for each in seen.changes:
-            self.tracks.take(each, at)
+            self._follow(each, at)
         ranges = unexplained(self._layout, rest)
         self._follow_loose(ranges, sides or shown, at)
         return Step(
@@ -156,6 +181,15 @@ class _Looking:
             seen.broken,
         )
 
+    def _follow(self, seen: Seen, at: int) -> None:
+        """Follow one change of a field, where it is neither expected nor a move."""
+        kind = seen.change.kind
+        if kind not in {PARAMETER, TOLERANCE} or seen.is_check:
+            return
+        renewed, told = bool(seen.renewed), kind == PARAMETER
+        one = Change(at, seen.old, seen.new, guarded=seen.guarded, renewed=renewed, told=told)
+        self.tracks.take(seen.change.field, one)
+
     def _follow_loose(self, ranges: Sequence[Range], sides: tuple[Image, Image], at: int) -> None:
         """Follow single bytes that no field explains, where they are few."""
         if self.following is None or sum(each.length for each in ranges) > MOST_LOOSE:
@@ -164,42 +198,13 @@ class _Looking:
             old, new = (side.read(address, 1) for side in sides)
             if old is not None and new is not None:
                 guarded, renewed = self.following.guards(address, address + 1)
-                turn = fading.Turn(at, old, new, guarded=guarded, renewed=bool(renewed))
-                self.tracks.turns.setdefault(address, []).append(turn)
+                one = Change(at, old, new, guarded=guarded, renewed=bool(renewed), told=False)
+                self.tracks.take(address, one)
 
 
 def _nearer(away: Image, before: Image, image: Image) -> bool:
     """Return whether an image is far nearer to one than to the other."""
     return differing_bytes(away, image) * 2 < differing_bytes(before, image)
-
-
-class _Tracks:
-    """The changes of each field, and of single bytes by address, from step to step."""
-
-    def __init__(self) -> None:
-        self.turns: dict[str | int, list[fading.Turn]] = {}
-        self.values: dict[str, list[bytes | None]] = {}
-
-    def take(self, seen: Seen, at: int) -> None:
-        """Take in one change of a field, where it is neither expected nor a move."""
-        if seen.change.kind not in {PARAMETER, TOLERANCE} or seen.is_check:
-            return
-        old, new = seen.old, seen.new
-        if old is not None and new is not None:
-            turn = fading.Turn(at, old, new, guarded=seen.guarded, renewed=bool(seen.renewed))
-            self.turns.setdefault(seen.change.field, []).append(turn)
-        if seen.change.kind == PARAMETER:
-            values = self.values.setdefault(seen.change.field, [old])
-            values.append(new)
-
-    def faded(self, blank: int) -> dict[str | int, frozenset[int]]:
-        """Return the steps at which each value or byte faded."""
-        every = ((name, fading.fading(turns, blank)) for name, turns in self.turns.items())
-        return {name: steps for name, steps in every if steps}
-
-    def flipping(self) -> frozenset[str]:
-        """Return the fields that flip back and forth."""
-        return frozenset(name for name, values in self.values.items() if fading.flips(values))
 
 
 def _told(step: Step, faded: dict[str | int, frozenset[int]], flipping: frozenset[str]) -> Step:

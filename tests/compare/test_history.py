@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import tracemalloc
+from typing import TYPE_CHECKING
+
 from parambak.compare.fields import MOVED, PARAMETER, TOLERANCE
 from parambak.compare.history import changes_of, history
 from parambak.layouts.load import load
 from parambak.memory import relations
 from parambak.memory.image import Image
 from tests.compare.invented_histories import confusion, table, wrong
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 LAYOUT = load(
     b"""
@@ -112,4 +118,23 @@ def test_without_a_layout_stretches_are_told() -> None:
 def test_nothing_at_all_is_no_history() -> None:
     """No image, and one."""
     assert history(LAYOUT, []).images == 0
-    assert history(LAYOUT, [memory()]).steps == ()
+    assert len(history(LAYOUT, [memory()]).steps) == 0
+
+
+def test_no_image_is_held_but_the_one_before() -> None:
+    """Of a hundred images more, the peak is that of what changed, not of their bytes."""
+    size = 1 << 15
+
+    def images(count: int) -> Iterator[Image]:
+        for number in range(count):
+            yield Image.of(memory(trim=number % 2 * 9).content + bytes(size))
+
+    def peak(count: int) -> int:
+        tracemalloc.start()
+        history(None, images(count))
+        most = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return most
+
+    peak(3)
+    assert peak(120) - peak(20) < 100 * 1024
