@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from parambak.cli.diff_page import span
+from parambak.cli.written import Listed
 from parambak.compare.fields import CHECK, EXPECTED, FADING, FLIPS, MOVED, TOLERANCE, shown
 from parambak.compare.history import changes_of
 from parambak.compare.small_line import small_line
@@ -14,7 +16,7 @@ from parambak.memory.counted import counted
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
     from parambak.cli.history import Told
     from parambak.cli.screen import Screen
@@ -41,15 +43,14 @@ def document(told: Told, name: str | None) -> dict[str, Any]:
             }
             for time in told.times
         ],
-        "changes": [*_changes(told, name)],
-        "not_written_down": [
-            {"what": what, "read_on": on} for what, days in _unwritten(told).items() for on in days
-        ],
+        "changes": Listed(lambda: _changes(told, name)),
+        "not_written_down": Listed(lambda: _not_written_down(told)),
         "lost": told.lost,
     }
     if name is not None and name in told.found.first:
         first = told.found.first[name]
-        found["field"] = {"field": name, "unit": first.unit, "values": _values(told, name)}
+        values = _values(told, (name,))[name]
+        found["field"] = {"field": name, "unit": first.unit, "values": values}
     return found
 
 
@@ -95,20 +96,33 @@ def _stretch(kind: str, start: int, length: int) -> dict[str, Any]:
     return here | absent | {"checks_renewed": []}
 
 
-def _values(told: Told, name: str) -> list[str]:
-    """Return the value of a field at each time; what was moved alone is left out."""
-    first = told.found.first.get(name)
-    changed = {
-        at: change.new for at, change in changes_of(told.found, name) if change.kind != MOVED
-    }
-    value = shown(first) if first is not None else ""
-    if first is None:  # a check
-        value = next((change.old for _, change in changes_of(told.found, name)), "")
-    values = []
-    for at in range(len(told.times)):
-        value = changed.get(at, value)
-        values.append(value)
-    return values
+def _not_written_down(told: Told) -> Iterator[dict[str, str]]:
+    for what, times in _unwritten(told).items():
+        for at in times:
+            yield {"what": what, "read_on": told.times[at].on}
+
+
+def _values(told: Told, names: Collection[str]) -> dict[str, list[str]]:
+    """Return the values of fields or checks at each time; what was moved alone is left out."""
+    first = told.found.first
+    now = {name: shown(first[name]) if name in first else None for name in names}
+    values: dict[str, list[str | None]] = {name: [] for name in names}
+    past = 0
+    for step in told.found.steps:
+        for name, value in now.items():
+            values[name] += [value] * (step.image - past)
+        past = step.image
+        for change in step.fields:
+            if change.field not in now:
+                continue
+            if now[change.field] is None:  # a check: what it was till here
+                values[change.field] = [change.old] * past
+                now[change.field] = change.old
+            if change.kind != MOVED:
+                now[change.field] = change.new
+    for name, value in now.items():
+        values[name] += [value] * (len(told.times) - past)
+    return {name: [value or "" for value in listed] for name, listed in values.items()}
 
 
 def all_fields(screen: Screen, told: Told, heights: str) -> None:
@@ -134,9 +148,9 @@ def _said(told: Told, at: int) -> str:
     return "; ".join(each.text for each in told.remarks.get(at, ()))
 
 
-def _unwritten(told: Told) -> dict[str, list[str]]:
-    """Return what changed, wants explaining, and has no remark on its read: with the days."""
-    found: dict[str, list[str]] = {}
+def _unwritten(told: Told) -> dict[str, array[int]]:
+    """Return what changed, wants explaining, and has no remark on its read: with the times."""
+    found: dict[str, array[int]] = {}
     for step in told.found.steps:
         if told.remarks.get(step.image):
             continue
@@ -144,7 +158,7 @@ def _unwritten(told: Told) -> dict[str, list[str]]:
         names += [span(loose.range) for loose in step.loose]
         names += [span(Range(each.start, each.length)) for each in step.moved]
         for name in names:
-            found.setdefault(name, []).append(told.times[step.image].on)
+            found.setdefault(name, array("L")).append(step.image)
     return found
 
 
@@ -153,10 +167,13 @@ def _say_unwritten(screen: Screen, told: Told) -> None:
     unwritten = _unwritten(told)
     if not unwritten:
         return
-    listed = [f"{name} ({', '.join(days)})" for name, days in list(unwritten.items())[:LISTED]]
+    listed = [
+        f"{name} ({', '.join(told.times[at].on for at in times)})"
+        for name, times in list(unwritten.items())[:LISTED]
+    ]
     more = f", and {len(unwritten) - LISTED} more" if len(unwritten) > LISTED else ""
     screen.mind(f"Not written down: {'; '.join(listed)}{more}.")
-    day = min(day for days in unwritten.values() for day in days)
+    day = min(told.times[at].on for times in unwritten.values() for at in times)
     at = next(at for at, time in enumerate(told.times) if time.on == day and at)
     pair = [select.copy_name(told.position, told.times[each].copy) for each in (at - 1, at)]
     screen.say(f"Once it is known: parambak diff {pair[0]} {pair[1]} --remark TEXT --by NAME")
@@ -176,9 +193,10 @@ def _last_changes(screen: Screen, told: Told, heights: str) -> None:
         return
     order = sorted(last.items(), key=lambda each: (each[1][1].kind in QUIET, -each[1][0]))
     rows = []
+    values = _values(told, [name for name, _ in order[:LISTED]])
     for name, (at, change) in order[:LISTED]:
         unit = f" {change.unit}" if change.unit else ""
-        line = small_line(_values(told, name), NARROW, heights)
+        line = small_line(values[name], NARROW, heights)
         from_to = f"{change.old} to {change.new}{unit}"
         kind = f"{change.kind} ({counts[name]})"
         rows.append((told.times[at].on, name, from_to, kind, line))
@@ -231,7 +249,7 @@ def _verdict(screen: Screen, told: Told) -> None:
 def one_field(screen: Screen, told: Told, name: str, heights: str) -> None:
     """Print every value of one field, who read it and when, and its small line."""
     screen.heading(f"{told.position.where}: {name}")
-    values = _values(told, name)
+    values = _values(told, (name,))[name]
     changed = dict(changes_of(told.found, name))
     first = told.found.first.get(name)
     unit = f" {first.unit}" if first is not None and first.unit else ""

@@ -20,6 +20,7 @@ from parambak import __version__
 from parambak.cli import faults
 from parambak.cli.menu import SECTIONS
 from parambak.cli.settings import Answer, Settings
+from parambak.cli.written import pieces
 from parambak.errors import ParambakError
 
 if TYPE_CHECKING:
@@ -241,7 +242,9 @@ def _unprinted(error: OSError) -> int:
 def _print_answer(answer: Answer, settings: Settings) -> int:
     _print_warnings(tuple(dict.fromkeys((*answer.warnings, *settings.notes()))))
     if settings.json:
-        click.echo(json.dumps(answer.document, ensure_ascii=True, indent=2))
+        for text in pieces(answer.document):
+            click.echo(text, nl=False)
+        click.echo()
         return answer.exit_code
     from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
 
