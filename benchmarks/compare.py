@@ -40,6 +40,7 @@ KIB, MIB = 1024, 1024 * 1024
 ROUNDS, QUICK_ROUNDS = 15, 3
 CMP_TARGET, HISTORY_TARGET, ALIKE_TARGET = 6.0, 1.3, 1.3
 PEAK_TARGET = 0.75  # of the size of all copies: of each no more is held than what changed
+FLAT_TARGET = 1.2  # the peak of a whole process at eight times as many, to that of one
 Row = tuple[str, float, float]
 
 
@@ -164,13 +165,51 @@ def peak(layout: Layout, count: int, memory: int) -> int:
     return most
 
 
+def held(sort: str, count: int) -> None:
+    """Go once through so many copies or units that come one by one; print the peak in KiB."""
+    if sort == "history":
+        history(invented(2048, 32 * KIB), copies(count, 32 * KIB))
+    else:
+        rows = "".join(
+            f'[[field]]\nname = "p{number}"\nat = {number * 2}\ntype = "u16"\n'
+            for number in range(200)
+        )
+        layout = load(
+            f'[layout]\ntitle = "x"\nmemory = {32 * KIB}\nbyte-order = "big"\n{rows}'.encode()
+        )
+        chance = random.Random(5)
+        some = (Image.of(chance.randbytes(400) + bytes(32 * KIB - 400)) for _ in range(count))
+        alike(layout, ((f"unit {number}", image) for number, image in enumerate(some)))
+    print(Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0])
+
+
+def whole_process(sort: str, small: int, large: int) -> list[Row]:
+    """Return the ratio of a whole process's peak at a large number to that at a small one."""
+    if not Path("/proc/self/status").exists():
+        return []
+    peaks = []
+    for count in (small, large):
+        command = [sys.executable, "-m", "benchmarks.compare", "--held", sort, str(count)]
+        done = subprocess.run(command, capture_output=True, check=True)
+        peaks.append(int(done.stdout))
+    more = (peaks[1] - peaks[0]) * KIB / (large - small)
+    print(f"{sort}, whole process at {small} and {large}: {peaks[0]} and {peaks[1]} KiB")
+    print(f"    that is {more:.0f} bytes more for each, of 32 KiB")
+    return [(f"peak of the process, {sort}, {large} to {small}", peaks[1] / peaks[0], FLAT_TARGET)]
+
+
 def main(arguments: list[str]) -> int:
     """Print the table; return 1 where a target is missed, but never with `--quick`."""
+    if arguments[:1] == ["--held"]:
+        held(arguments[1], int(arguments[2]))
+        return 0
     quick = arguments == ["--quick"]
     rounds = QUICK_ROUNDS if quick else ROUNDS
     rows = bytes_compared(rounds, MIB if quick else 8 * MIB)
     rows += histories(2 if quick else 3, 50 if quick else 500, 32 * KIB)
     rows += units_alike(2 if quick else 5, 200 if quick else 2000, 200)
+    rows += whole_process("history", *((20, 60) if quick else (250, 2000)))
+    rows += whole_process("alike", *((50, 200) if quick else (500, 4000)))
     missed = 0
     print(f"{'times':<52}{'ratio':>7}{'target':>8}")
     for title, value, target in rows:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import tracemalloc
 from typing import TYPE_CHECKING
 
 import pytest
@@ -180,3 +181,19 @@ def test_an_odd_unit_is_found_among_many_invented_ones() -> None:
         odd = chance.randrange(40)
         images[odd] = memory(odd, ramp=1000 + chance.choice([-1, 1]) * 400)
         assert alike(LAYOUT, units(images))[0].unit == f"u{odd}"
+
+
+def test_no_image_is_held_while_units_are_compared() -> None:
+    """Of a hundred units more, the peak is that of their fields, not of their bytes."""
+
+    def peak(count: int) -> int:
+        made = (Image.of(memory(n % 200).content + bytes(1 << 15)) for n in range(count))
+        given = ((f"u{number}", image) for number, image in enumerate(made))
+        tracemalloc.start()
+        alike(LAYOUT, given)
+        most = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return most
+
+    peak(3)
+    assert peak(120) - peak(20) < 100 * 1024
