@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.layouts.coverage import joined
 from parambak.memory import relations
 from parambak.memory.bitwise import exclusive_or
+from parambak.memory.counted import counted
 from parambak.memory.image import Block, Image, Range
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ class Moved(NamedTuple):
         if self.kind != relations.SHIFTED:
             return WORDS[self.kind]
         way = "up" if self.by > 0 else "down"
-        return f"shifted {way} by {abs(self.by)} byte{'s' if abs(self.by) != 1 else ''}"
+        return f"shifted {way} by {counted(abs(self.by), 'byte')}"
 
 
 def moved(old: Image, new: Image, found: Sequence[Run]) -> tuple[Moved, ...]:
