@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import msgspec
 
 from parambak.compare.bytes import differing_bytes, runs
+from parambak.compare.fading import Turn
 from parambak.compare.fields import (
     FADING,
     FLIPS,
@@ -198,8 +199,8 @@ class _Looking:
             old, new = (side.read(address, 1) for side in sides)
             if old is not None and new is not None:
                 guarded, renewed = self.following.guards(address, address + 1)
-                one = Change(at, old, new, guarded=guarded, renewed=bool(renewed), told=False)
-                self.tracks.take(address, one)
+                turn = Turn(at, old, new, guarded=guarded, renewed=bool(renewed))
+                self.tracks.take_byte(address, turn)
 
 
 def _nearer(away: Image, before: Image, image: Image) -> bool:

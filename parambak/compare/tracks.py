@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+from operator import itemgetter
 from struct import Struct
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -12,6 +14,8 @@ if TYPE_CHECKING:
 
 _GUARDED, _RENEWED, _TOLD, _NO_OLD, _NO_NEW = 1, 2, 4, 8, 16
 _HEAD = Struct("<IBII")  # the step, the marks above, how many bytes were and are stored
+_BYTE = Struct("<IIBBB")  # the address, the step, the marks, the byte that was and that is stored
+_BLOCK = 256  # addresses whose changes lie together, so that few are unpacked at once
 
 
 class Change(NamedTuple):
@@ -32,32 +36,46 @@ class Tracks:
     """The changes of fields by name, and of single bytes by address."""
 
     def __init__(self) -> None:
-        self._packed: dict[str | int, bytearray] = {}
+        self._packed: dict[str, bytearray] = {}
+        self._bytes: dict[int, bytearray] = {}
 
-    def take(self, name: str | int, change: Change) -> None:
-        """Take in one change."""
+    def take(self, name: str, change: Change) -> None:
+        """Take in one change of a field."""
         marks = change.guarded * _GUARDED | change.renewed * _RENEWED | change.told * _TOLD
         marks |= (change.old is None) * _NO_OLD | (change.new is None) * _NO_NEW
         old, new = change.old or b"", change.new or b""
         packed = self._packed.setdefault(name, bytearray())
         packed += _HEAD.pack(change.step, marks, len(old), len(new)) + old + new
 
+    def take_byte(self, address: int, turn: fading.Turn) -> None:
+        """Take in one change of a single byte that no field explains."""
+        marks = turn.guarded * _GUARDED | turn.renewed * _RENEWED
+        packed = self._bytes.setdefault(address // _BLOCK, bytearray())
+        packed += _BYTE.pack(address, turn.step, marks, turn.old[0], turn.new[0])
+
     def faded(self, blank: int) -> dict[str | int, frozenset[int]]:
         """Return the steps at which each value or byte faded; `blank` is an erased byte."""
-        found = {}
+        found: dict[str | int, frozenset[int]] = {}
         for name, packed in self._packed.items():
-            steps = fading.fading([*_turns(packed)], blank)
-            if steps:
+            if steps := fading.fading([*_turns(packed)], blank):
                 found[name] = steps
+        for packed in self._bytes.values():
+            in_order = sorted(_BYTE.iter_unpack(packed), key=itemgetter(0))
+            for address, changes in groupby(in_order, key=itemgetter(0)):
+                if steps := fading.fading([_turn(*change) for change in changes], blank):
+                    found[address] = steps
         return found
 
     def flipping(self) -> frozenset[str]:
         """Return the fields that flip back and forth."""
         return frozenset(
-            name
-            for name, packed in self._packed.items()
-            if isinstance(name, str) and fading.flips(_values(packed))
+            name for name, packed in self._packed.items() if fading.flips(_values(packed))
         )
+
+
+def _turn(_address: int, step: int, marks: int, old: int, new: int) -> fading.Turn:
+    guarded, renewed = bool(marks & _GUARDED), bool(marks & _RENEWED)
+    return fading.Turn(step, bytes([old]), bytes([new]), guarded=guarded, renewed=renewed)
 
 
 def _turns(packed: bytearray) -> Iterator[fading.Turn]:
