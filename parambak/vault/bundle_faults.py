@@ -5,15 +5,16 @@ from __future__ import annotations
 from parambak.errors import Fault, PackRefused, VaultDamaged
 
 _OTHER_COPY = (
-    "Ask for the pack again. If this is the only copy: unzip it by hand, and run `parambak "
-    "recover` on the folder."
+    "Ask for the pack again. If this is the only copy: `parambak recover PACK --vault NEW` takes "
+    "from it what can still be proven."
 )
 
 NOT_ONE = Fault(
     "pack-not-one",
     PackRefused,
     "This is not a file of packed vessels.",
-    "Give the file that `parambak pack` wrote, as it is.",
+    "Give the file that `parambak pack` wrote, as it is. If it was one, and is damaged: `parambak "
+    "recover PACK --vault NEW`.",
 )
 UNREADABLE = Fault(
     "pack-unreadable",

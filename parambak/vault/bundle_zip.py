@@ -41,17 +41,17 @@ MAX_MANIFEST = 16 << 20
 MAX_TOTAL = 16 << 30  # bytes of all members, unpacked
 MAX_RATIO = 100  # of a member's length to its packed length
 STORED, DEFLATED = 0, 8  # 4.4.5
-_LOCAL = Struct("<4s5H3I2H")  # 4.3.7
-_CENTRAL = Struct("<4s6H3I5H2I")  # 4.3.12
+LOCAL_HEAD = Struct("<4s5H3I2H")  # 4.3.7
+CENTRAL_HEAD = Struct("<4s6H3I5H2I")  # 4.3.12
 _END = Struct("<4s4H2IH")  # 4.3.16
-_LOCAL_SIGN, _CENTRAL_SIGN, _END_SIGN = b"PK\x03\x04", b"PK\x01\x02", b"PK\x05\x06"
+LOCAL_SIGN, CENTRAL_SIGN, _END_SIGN = b"PK\x03\x04", b"PK\x01\x02", b"PK\x05\x06"
 _NEEDED, _MADE_BY = 20, 0x0314  # 4.4.3, 4.4.2: version 2.0, on a system with modes
 _DATE = 0x0021  # 1 January 1980
 _ATTRIBUTES = (stat.S_IFREG | 0o644) << 16
 _ENCRYPTED_FLAGS = 0x2041  # 4.4.4: bits 0, 6 and 13
 _CHUNK = 1 << 16
-_LONGEST_NAME = 80  # of ours; a longer one is read no further
-_OURS = re.compile(
+LONGEST_NAME = 80  # of ours; a longer one is read no further
+OURS = re.compile(
     r"manifest\.json|(?:objects/([0-9a-f]{2})/\1[0-9a-f]{62})"
     r"|(?:records/([0-9a-f]{2})/\2[0-9a-f]{62}\.json)"
 )
@@ -70,7 +70,7 @@ class Member(NamedTuple):
     @property
     def data_at(self) -> int:
         """Return the offset of its data."""
-        return self.offset + _LOCAL.size + len(self.name)
+        return self.offset + LOCAL_HEAD.size + len(self.name)
 
     @property
     def end(self) -> int:
@@ -119,13 +119,13 @@ class Writer:
 
 def _local(member: Member) -> bytes:
     lengths = (member.crc, member.packed, member.size, len(member.name), 0)
-    return _LOCAL.pack(_LOCAL_SIGN, _NEEDED, 0, member.method, 0, _DATE, *lengths)
+    return LOCAL_HEAD.pack(LOCAL_SIGN, _NEEDED, 0, member.method, 0, _DATE, *lengths)
 
 
 def _central(member: Member) -> bytes:
-    head = (_CENTRAL_SIGN, _MADE_BY, _NEEDED, 0, member.method, 0, _DATE)
+    head = (CENTRAL_SIGN, _MADE_BY, _NEEDED, 0, member.method, 0, _DATE)
     lengths = (member.crc, member.packed, member.size, len(member.name), 0, 0, 0, 0)
-    packed = _CENTRAL.pack(*head, *lengths, _ATTRIBUTES, member.offset)
+    packed = CENTRAL_HEAD.pack(*head, *lengths, _ATTRIBUTES, member.offset)
     return packed + member.name.encode("ascii")
 
 
@@ -146,9 +146,9 @@ def read_members(stream: BinaryIO) -> list[Member]:
     _check_whole(length)
     stream.seek(0)
     start = stream.read(4)
-    if start != _LOCAL_SIGN:
+    if start != LOCAL_SIGN:
         found = start.hex(" ").upper() or "an empty file"
-        raise NOT_ONE.at(offset=0, expected=_LOCAL_SIGN.hex(" ").upper(), found=found)
+        raise NOT_ONE.at(offset=0, expected=LOCAL_SIGN.hex(" ").upper(), found=found)
     members = list(_locals(stream, length))
     _read_directory(stream, members)
     return members
@@ -159,12 +159,12 @@ def _locals(stream: BinaryIO, length: int) -> Iterator[Member]:
     last, at, count, total = "", 0, 0, 0
     while True:
         stream.seek(at)
-        head = stream.read(_LOCAL.size)
-        if head[:4] == _CENTRAL_SIGN:
+        head = stream.read(LOCAL_HEAD.size)
+        if head[:4] == CENTRAL_SIGN:
             return
-        if head[:4] != _LOCAL_SIGN and len(head) == _LOCAL.size:
+        if head[:4] != LOCAL_SIGN and len(head) == LOCAL_HEAD.size:
             raise BEYOND.at(offset=at, expected="a header", found=head[:4].hex(" ").upper())
-        if len(head) < _LOCAL.size:
+        if len(head) < LOCAL_HEAD.size:
             raise TRUNCATED.at(offset=length, expected="a header", found="the end of the file")
         count += 1
         member = _local_member(stream, head, at)
@@ -179,10 +179,10 @@ def _locals(stream: BinaryIO, length: int) -> Iterator[Member]:
 
 
 def _local_member(stream: BinaryIO, head: bytes, at: int) -> Member:
-    _, needed, flags, method, time, date, crc, packed, size, name_length, extra = _LOCAL.unpack(
+    _, needed, flags, method, time, date, crc, packed, size, name_length, extra = LOCAL_HEAD.unpack(
         head
     )
-    raw = stream.read(min(name_length, _LONGEST_NAME))
+    raw = stream.read(min(name_length, LONGEST_NAME))
     name = _known_name(raw, name_length, at)
     if flags & _ENCRYPTED_FLAGS:
         raise ENCRYPTED.at(file=name, offset=at, expected="flags 0", found=f"flags 0x{flags:04X}")
@@ -202,7 +202,7 @@ def _local_member(stream: BinaryIO, head: bytes, at: int) -> Member:
 def _known_name(raw: bytes, length: int, at: int) -> str:
     """Return a member's name; refuse one that no pack gives, however it is meant to be read."""
     name = raw.decode("ascii", "backslashreplace")
-    if length != len(raw) or not _OURS.fullmatch(name):
+    if length != len(raw) or not OURS.fullmatch(name):
         raise NAME.at(offset=at, expected="a name of a vault's file", found=shown(name))
     return name
 
@@ -277,9 +277,9 @@ def _central_fault(member: Member, expected: bytes, found: bytes, at: int) -> Pa
         return TRUNCATED.at(
             offset=at + len(found), expected="the directory", found="the end of the file"
         )
-    parts = _CENTRAL.unpack(found[: _CENTRAL.size])
+    parts = CENTRAL_HEAD.unpack(found[: CENTRAL_HEAD.size])
     mode = parts[15] >> 16
-    if parts[0] == _CENTRAL_SIGN and stat.S_ISLNK(mode):
+    if parts[0] == CENTRAL_SIGN and stat.S_ISLNK(mode):
         return LINK.at(file=member.name, offset=at, expected="a plain file", found="a link")
     where = next(n for n, (a, b) in enumerate(zip(expected, found, strict=True)) if a != b)
     return CENTRAL.at(

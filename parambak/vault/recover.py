@@ -16,10 +16,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault, NotFound, ParambakError, VaultRefused
 from parambak.memory.digests import sha256
-from parambak.vault import files, objects, records, vault_toml
+from parambak.vault import files, objects, records, salvage, vault_toml
+from parambak.vault.bundle_zip import MANIFEST
 from parambak.vault.joining import Piece
 from parambak.vault.own import Own
 from parambak.vault.recheck import SORTS, Damage
+from parambak.vault.salvage import END_LENGTH, begins_or_ends
 from parambak.vault.vault import FIRST, Vault, strangers_in
 
 if TYPE_CHECKING:
@@ -44,8 +46,8 @@ NOTHING = Fault(
     "recover-nothing",
     NotFound,
     "No file in these folders is a record of a vault.",
-    "Name the folders that hold what survived, a damaged pack unzipped by hand; formats/vault.md "
-    "says what a record looks like.",
+    "Name the folders or packs that hold what survived; formats/vault.md says what a record looks "
+    "like.",
 )
 
 _PACK = b"PK\x03\x04"
@@ -150,6 +152,12 @@ class Heap:
     def miss(self, file: str, text: str) -> None:
         """Take note of a file or folder whose content is not known, and may be what is lost."""
         self._unread.append(Damage(files.shown(file), text))
+
+    def miss_member(self, file: str, name: str) -> None:
+        """Take note of a member of a damaged pack that is lost with it, unless it is elsewhere."""
+        digest = name.rpartition("/")[2].removesuffix(records.SUFFIX)
+        text = "Its bytes in this damaged pack are not what its name says."
+        self._misnamed.setdefault(digest, Damage(files.shown(f"{file}: {name}"), text))
 
     def refuse_pack(self, file: str, digest: str, text: str) -> None:
         """Take note of a file that begins like a pack; a dump may begin so too."""
@@ -276,10 +284,11 @@ def _look_at(path: str, heap: Heap, packs: ExitStack) -> None:
     except OSError as error:
         heap.miss(path, f"It cannot be read: {files.words(error)}.")
         return
-    text = _look_into(path, heap, packs) if data.startswith(_PACK) else None
+    is_pack = begins_or_ends(data[:4], data[-END_LENGTH:])
+    text = _look_into(path, heap, packs) if is_pack else None
     if text is not None:
         heap.refuse_pack(path, sha256(data), text)
-    if text is not None or not data.startswith(_PACK):
+    if text is not None or not is_pack:
         heap.take(path, data, partial(files.read_file, path, objects.MAX_BYTES))
 
 
@@ -287,7 +296,9 @@ def _is_large_pack(path: str, heap: Heap) -> bool:
     """Tell whether a file larger than any object begins as a pack, which may be so large."""
     try:
         with files.reading(path) as stream:
-            return stream.read(len(_PACK)) == _PACK
+            begin = stream.read(len(_PACK))
+            stream.seek(-END_LENGTH, 2)
+            return begins_or_ends(begin, stream.read())
     except files.UnfitFileError:  # a device, or the like
         return False
     except OSError as error:
@@ -304,7 +315,7 @@ def _look_into(path: str, heap: Heap, packs: ExitStack) -> str | None:
     except (ParambakError, OSError) as error:
         cause = error if isinstance(error, OSError) else error.__cause__
         if not isinstance(cause, OSError):
-            return f"It is no pack that can be read: {error}"
+            return _salvage(path, heap, packs, error)
         heap.miss(path, f"It cannot be read: {files.words(cause)}.")
         return None
     for piece in pieces:
@@ -312,6 +323,29 @@ def _look_into(path: str, heap: Heap, packs: ExitStack) -> str | None:
             heap.take_piece(piece)
         except (ParambakError, OSError) as error:
             heap.miss(f"{path}: {piece.file}", f"It cannot be read: {error}")
+    return None
+
+
+def _salvage(path: str, heap: Heap, packs: ExitStack, error: ParambakError | OSError) -> str | None:
+    """Take note of each member of a damaged pack that is proven; return why there is none."""
+    taken = 0
+    try:
+        stream = packs.enter_context(files.reading(path))
+        for member in salvage.members(stream):
+            if member.data is None:
+                heap.miss_member(path, member.name)
+                continue
+            if member.hint.name != MANIFEST:
+                taken += 1
+                again = partial(salvage.read, stream, member.hint)
+                heap.take(f"{path}: {member.name}", member.data, again)
+    except OSError as failure:
+        heap.miss(path, f"It cannot be read: {files.words(failure)}.")
+        return None
+    if not taken:
+        return f"It is no pack that can be read: {error}"
+    number = "1 file" if taken == 1 else f"{taken} files"
+    heap.refuse(path, f"As a pack it is damaged; {number} in it proved sound and went in. {error}")
     return None
 
 

@@ -21,7 +21,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from tests.faults import fat, operations, power_loss, real, rot
+from tests.faults import fat, operations, packs, power_loss, real, rot
 from tests.faults.commands import TABLE
 
 if TYPE_CHECKING:
@@ -98,6 +98,17 @@ def _rot(base: Path, given: argparse.Namespace) -> Run:
     return Run(rows, found.wrong)
 
 
+def _packs(base: Path, given: argparse.Namespace) -> Run:
+    found = packs.run(base / "packs", share=given.share)
+    rows = [
+        ("a pack's rotten bytes", f"{found.flipped:,} bytes, one bit in each"),
+        ("  the pack refused as a whole", f"{found.refused:,}"),
+        ("  members lost in each, at most", f"{found.most_lost}"),
+        ("a pack cut short", f"{found.cut:,} lengths"),
+    ]
+    return Run(rows, found.wrong)
+
+
 def _fat(base: Path, given: argparse.Namespace) -> Run:
     stand_in = fat.Fat(base / "fat")
     (base / "fat").mkdir()
@@ -129,6 +140,7 @@ SUITES: dict[str, Callable[[Path, argparse.Namespace], Run]] = {
     "power": _power,
     "kill": _kill,
     "rot": _rot,
+    "packs": _packs,
     "fat": _fat,
 }
 
