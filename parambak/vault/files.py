@@ -344,7 +344,7 @@ def exporting(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
         else:
             _place_new(temporary, path)
             unproven = True
-        flush_folder(path.parent)
+        settle_renamed(path)
         unproven = False
     except FileExistsError as error:
         raise EXPORT_EXISTS.at(file=str(path)) from error
@@ -426,6 +426,14 @@ def flush_folders(root: Path, folders: Iterable[str]) -> None:
     flush_folder(root)
 
 
+def settle_renamed(path: Path) -> None:
+    """Flush the name that a file was just given, and on Linux's FAT the file once more."""
+    if forgets_when_renamed(path.parent):
+        flush_standing(path)
+    else:
+        flush_folder(path.parent)
+
+
 def flush_standing(path: Path) -> None:
     """Flush a file that was found in place: whoever put it there may not have."""
     if sys.platform != "win32":  # Windows flushes no file that is open for reading only
@@ -449,10 +457,7 @@ def _write(path: Path, data: bytes, *, mode: int, keep: bool, only_new: bool = F
         placed = True
         if only_new:
             remove(temporary)  # where it was linked it still stands
-        if forgets_when_renamed(path.parent):
-            flush_standing(path)
-        else:
-            flush_folder(path.parent)
+        settle_renamed(path)
     except BaseException as error:
         remove(temporary)
         if placed and not keep:

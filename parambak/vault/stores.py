@@ -100,7 +100,7 @@ class FolderStore:
         self._must_be_same()
         files.make_folder((self.root / to).parent, [])
         os.rename(self.root / file, self.root / to)  # noqa: PTH104 - os throughout
-        files.flush_folder((self.root / to).parent)
+        files.settle_renamed(self.root / to)
         files.flush_folder((self.root / file).parent)
 
     @contextmanager

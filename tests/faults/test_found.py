@@ -14,6 +14,7 @@ from parambak.errors import ParambakError
 from parambak.vault import files
 from parambak.vault.file_system import FORGETTING, forgets_when_renamed, kind_of
 from parambak.vault.lock import SIGNED, locked
+from parambak.vault.stores import FolderStore
 from tests.faults import operations, soundness
 from tests.faults.commands import begin, call, named, repeating
 from tests.faults.disk import Disk, path_of
@@ -166,6 +167,19 @@ def test_on_fat_a_file_is_flushed_under_its_new_name_too(
     assert len(placed) == 3
     for path in placed:  # the file, and only then its folder
         assert named_ones[named_ones.index(path) + 1] == path.rpartition("/")[0]
+
+
+@pytest.mark.parametrize("replace", [True, False])
+def test_on_fat_a_pack_is_flushed_under_its_new_name_too(
+    tmp_path: Path, flushed: list[str], monkeypatch: pytest.MonkeyPatch, *, replace: bool
+) -> None:
+    """What is written out as a stream is renamed as well; and what a place puts aside."""
+    monkeypatch.setattr(files, "forgets_when_renamed", lambda _folder: True)
+    with files.exporting(tmp_path / "grebe.zip", replace=replace) as stream:
+        stream.write(b"a pack")
+    assert flushed[-2:] == [str(tmp_path / "grebe.zip"), str(tmp_path)]
+    FolderStore(tmp_path).rename("grebe.zip", "aside/grebe.zip")
+    assert flushed[-3:-1] == [str(tmp_path / "aside/grebe.zip"), str(tmp_path / "aside")]
 
 
 def test_fat_is_known_by_what_is_mounted() -> None:
