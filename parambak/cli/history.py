@@ -11,7 +11,7 @@ import click
 from parambak.cli import compare_faults, faults, files_in, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.errors import VaultDamaged
+from parambak.errors import LayoutRefused, VaultDamaged
 from parambak.keeping import remarks, select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
@@ -51,6 +51,7 @@ class Told:
     names: dict[str, str]
     layout: Layout | None
     lost: list[str]
+    unfit: list[str]  # copies of a memory of another size, which this layout does not tell
 
     def person(self, mark: str | None) -> str:
         """Return a person's name by the mark on a record."""
@@ -101,6 +102,7 @@ def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told
 
     times: list[Time] = []
     lost: list[str] = []
+    unfit: dict[str, LayoutRefused] = {}
 
     def images() -> Iterator[Image]:
         for time in _times(position):
@@ -109,12 +111,16 @@ def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told
             except VaultDamaged:
                 lost.append(select.copy_name(position, time.copy))
                 continue
-            if layout is not None:
-                _require_fit(layout, image, select.copy_name(position, time.copy))
+            refusal = _unfit(layout, image)
+            if refusal is not None:
+                unfit[select.copy_name(position, time.copy)] = refusal
+                continue
             times.append(time)
             yield image
 
     found = history(layout, images())
+    for name, refusal in unfit.items() if not times else ():
+        raise refusal.in_file(name)
     vault = assessor.vault
     vessel = select.find_vessel(fleet(vault), select.parse_where(position.where).vessel)
     every = remarks.on_record(vault, vessel)
@@ -125,7 +131,8 @@ def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told
     }
     marks = {read.by for time in times for read in time.reads} | {each.by for each in every}
     names = {mark: _name(assessor, mark) for mark in marks if mark is not None}
-    return Told(position, times, found, said, names, layout, list(dict.fromkeys(lost)))
+    lost = list(dict.fromkeys(lost))
+    return Told(position, times, found, said, names, layout, lost, list(unfit))
 
 
 def _times(position: Position) -> list[Time]:
@@ -140,14 +147,17 @@ def _times(position: Position) -> list[Time]:
     return times
 
 
-def _require_fit(layout: Layout, image: Image, name: str) -> None:
-    from parambak.errors import LayoutRefused  # noqa: PLC0415 - only with a layout
-    from parambak.layouts.decode import require_fit  # noqa: PLC0415 - the same
+def _unfit(layout: Layout | None, image: Image) -> LayoutRefused | None:
+    """Return why a layout is of another memory, as that of new software; None where it fits."""
+    if layout is None:
+        return None
+    from parambak.layouts.decode import require_fit  # noqa: PLC0415 - only with a layout
 
     try:
         require_fit(layout, image)
     except LayoutRefused as error:
-        raise error.in_file(name) from error
+        return error
+    return None
 
 
 def _name(assessor: Assessor, mark: str) -> str:

@@ -46,6 +46,7 @@ def document(told: Told, name: str | None) -> dict[str, Any]:
         "changes": Listed(lambda: _changes(told, name)),
         "not_written_down": Listed(lambda: _not_written_down(told)),
         "lost": told.lost,
+        "other_layout": told.unfit,
     }
     if name is not None and name in told.found.first:
         first = told.found.first[name]
@@ -138,10 +139,18 @@ def all_fields(screen: Screen, told: Told, heights: str) -> None:
     screen.table(("read on", "copy", "reads", "read by", "remarks on what changed"), rows, (2,))
     if told.lost:
         screen.say(f"Passed over, since its bytes are lost or damaged: {', '.join(told.lost)}.")
+    _say_unfit(screen, told)
     screen.say()
     _last_changes(screen, told, heights)
     _stretches(screen, told)
     _verdict(screen, told)
+
+
+def _say_unfit(screen: Screen, told: Told) -> None:
+    if told.unfit:
+        screen.mind(f"Passed over, since another layout tells it: {', '.join(told.unfit)}.")
+        screen.say("With that layout: `parambak history WHERE --layout FILE`; what became of the")
+        screen.say("values: `parambak diff OLD NEW --old-layout FILE --layout FILE`.")
 
 
 def _said(told: Told, at: int) -> str:
@@ -271,3 +280,4 @@ def one_field(screen: Screen, told: Told, name: str, heights: str) -> None:
         f"{counted(len(told.times), 'time')} from {told.times[0].on} to {told.times[-1].on}; "
         f"it changed at {len(changed)} of them."
     )
+    _say_unfit(screen, told)

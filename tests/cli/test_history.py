@@ -57,6 +57,27 @@ def test_the_page_has_the_last_change_of_every_field(years: Ship) -> None:
     assert max(len(line) for line in page.splitlines()) <= 80
 
 
+def test_it_goes_on_where_new_software_has_a_larger_memory(years: Ship) -> None:
+    """What the present layout does not tell is named, and told by the old one."""
+    assert b"memory = 2048" in LAYOUT
+    years.write("new.toml", LAYOUT.replace(b"memory = 2048", b"memory = 4096"))
+    for year, level in ((4, 30), (5, 40)):
+        data = memory(level, 100 * year, 0x10)
+        name = years.write(f"{year}.hex", dump(data + data), second=year)
+        words = (*WHERE, "--layout", "new.toml", "--read-on", f"202{year}-03-01")
+        done = years.run("archive", name, *words, "--read-by", "A. Person")
+        assert done.code == 0, done.err
+    now = years.answer("history", AT)
+    assert [len(now.document[key]) for key in ("copies", "other_layout")] == [2, 4]
+    assert [(c["field"], c["new"]) for c in now.document["changes"][:1]] == [("level", "40")]
+    page = " ".join(years.run("history", AT).out.split())
+    assert "Passed over, since another layout tells it" in page
+    before = years.answer("history", AT, "--layout", "layout.toml")
+    assert [len(before.document[key]) for key in ("copies", "other_layout")] == [4, 2]
+    years.write("third.toml", LAYOUT.replace(b"memory = 2048", b"memory = 8192"))
+    assert years.answer("history", AT, "--layout", "third.toml").code == 2
+
+
 def test_one_field_shows_every_value(years: Ship) -> None:
     """With by how much, and who read it."""
     page = years.run("history", AT, "--field", "run_hours").out
