@@ -73,7 +73,7 @@ class _Listing:
 
     def take(self, where: str) -> None:
         """List what is at a WHERE or a part of it."""
-        vessel = select.find_vessel(self._known, select.parse_where(where).vessel)
+        vessel = select.vessel_at(self._known, where)
         self._take(vessel, select.find_positions(self._known, where))
 
     def _take(self, vessel: Vessel, positions: Sequence[Position]) -> None:

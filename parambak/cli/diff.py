@@ -57,7 +57,7 @@ def command(  # noqa: PLR0913 - one argument an option
     Of three or more, each is compared with the one before it, and the first with the last.
     Values that go back and forth, and cells that fade, show from three on.
     """
-    given = [store.given(settings, text) for text in _named(copies, since)]
+    given = store.every_given(settings, _named(copies, since))
     chosen = files_in.layout_file(layout).layout if layout else _layout_of(given)
     if old_layout is not None or renames is not None:
         if len(given) > 2 or remark is not None:
@@ -96,8 +96,7 @@ def _by_bytes(
     whole = pairs[0] if len(pairs) == 1 else diff_page.pairs_of([given[0], given[-1]], layout)[0]
     if remark is not None:
         diff_page.put_remark(whole, remark, by)
-    told = [diff_page.with_remarks(each) for each in pairs]
-    whole = told[0] if len(pairs) == 1 else diff_page.with_remarks(whole)
+    *told, whole = diff_page.with_remarks([*pairs, whole])
     same = not any(pair.runs for pair in told)
     document = {"same": same, "bytes_compared": True, **_pair_document(whole)}
     if len(told) > 1:

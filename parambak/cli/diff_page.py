@@ -19,7 +19,6 @@ from parambak.compare.fields import (
     TOLERANCE,
 )
 from parambak.compare.history import history
-from parambak.errors import VaultDamaged
 from parambak.keeping import remarks, select
 from parambak.keeping.fold import fleet
 from parambak.memory.counted import counted
@@ -100,12 +99,7 @@ class Pair:
     def person(self, mark: str | None) -> str | None:
         """Return the name of a person by the mark that a remark bears."""
         assessor = self.new.assessor
-        if mark is None or assessor is None:
-            return None
-        try:
-            return assessor.vault.person(mark)
-        except VaultDamaged:
-            return f"a person whose name is lost ({mark[:8]})"
+        return None if mark is None or assessor is None else assessor.person(mark)
 
 
 def pairs_of(given: Sequence[Given], layout: Layout | None) -> list[Pair]:
@@ -123,15 +117,21 @@ def pairs_of(given: Sequence[Given], layout: Layout | None) -> list[Pair]:
     ]
 
 
-def with_remarks(pair: Pair) -> Pair:
-    """Return a pair with the remarks on record of its change."""
+def with_remarks(pairs: Sequence[Pair]) -> list[Pair]:
+    """Return the pairs with the remarks on record of their changes; a vessel is read once."""
+    on_record: dict[str, tuple[Remark, ...]] = {}
+    return [_with_remarks(pair, on_record) for pair in pairs]
+
+
+def _with_remarks(pair: Pair, on_record: dict[str, tuple[Remark, ...]]) -> Pair:
     old, new, assessor = pair.old.copy, pair.new.copy, pair.new.assessor
     position = pair.new.position
     if not pair.one_position or not (old and new and assessor and position):
         return pair
-    vault = assessor.vault
-    vessel = select.find_vessel(fleet(vault), select.parse_where(position.where).vessel)
-    every = remarks.on_record(vault, vessel)
+    if position.where not in on_record:
+        vessel = select.vessel_at(fleet(assessor.vault), position.where)
+        on_record[position.where] = remarks.on_record(assessor.vault, vessel)
+    every = on_record[position.where]
     return replace(pair, remarks=remarks.of_change(every, position, old.image, new.image))
 
 

@@ -99,10 +99,7 @@ def _everything_due(
 
     Of a whole fleet one vessel is held at a time.
     """
-    if where is None:
-        vessels = known.vessels
-    else:
-        vessels = (select.find_vessel(known, select.parse_where(where).vessel),)
+    vessels = known.vessels if where is None else (select.vessel_at(known, where),)
     holdings = Holdings(assessor.vault)
     found, total = [], 0
     for count, vessel in enumerate(vessels, start=1):

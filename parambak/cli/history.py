@@ -122,7 +122,7 @@ def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told
     for name, refusal in unfit.items() if not times else ():
         raise refusal.in_file(name)
     vault = assessor.vault
-    vessel = select.find_vessel(fleet(vault), select.parse_where(position.where).vessel)
+    vessel = select.vessel_at(fleet(vault), position.where)
     every = remarks.on_record(vault, vessel)
     said = {
         at: remarks.of_change(every, position, times[at - 1].copy.image, time.copy.image)
@@ -130,7 +130,7 @@ def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told
         if at
     }
     marks = {read.by for time in times for read in time.reads} | {each.by for each in every}
-    names = {mark: _name(assessor, mark) for mark in marks if mark is not None}
+    names = {mark: assessor.person(mark) for mark in marks if mark is not None}
     lost = list(dict.fromkeys(lost))
     return Told(position, times, found, said, names, layout, lost, list(unfit))
 
@@ -158,13 +158,6 @@ def _unfit(layout: Layout | None, image: Image) -> LayoutRefused | None:
     except LayoutRefused as error:
         return error
     return None
-
-
-def _name(assessor: Assessor, mark: str) -> str:
-    try:
-        return assessor.vault.person(mark)
-    except VaultDamaged:
-        return f"a person whose name is lost ({mark[:8]})"
 
 
 def _require_field(told: Told, name: str) -> None:

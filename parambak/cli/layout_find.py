@@ -62,7 +62,7 @@ def command(
         values = parse(data, len(copies))
     except ParambakError as error:
         raise error.in_file(values_file) from error
-    given = [store.given(settings, copy) for copy in copies]
+    given = store.every_given(settings, copies)
     result = search(values.wanted, [each.image for each in given])
     if out is not None:
         _write(out, result, [each.name for each in given], replace=replace)

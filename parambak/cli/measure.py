@@ -98,7 +98,7 @@ def command(settings: Settings, /, where: str, **options: Any) -> Answer:
     vault = store.open_vault(settings)
     known = fleet(vault)
     at = measured.place(known, where)
-    vessel = select.find_vessel(known, select.parse_where(where).vessel)
+    vessel = select.vessel_at(known, where)
     earlier = measured.on_record(vault, vessel, at.ids)
     stated = _stated(vault, words.limits, earlier)
     by_name = stated.limits.by_name if stated.limits is not None else None

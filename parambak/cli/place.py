@@ -23,6 +23,11 @@ if TYPE_CHECKING:
 KEYS = ("id_ed25519", "id_ecdsa", "id_rsa")
 
 
+def handles(vault: Vault) -> dict[str, str]:
+    """Return the handle of the vessel that each identity is."""
+    return {each: ship.handle for ship in fleet(vault).vessels for each in ship.ids}
+
+
 def whole(settings: Settings, text: str) -> str:
     """Return an address as it is kept: a folder's path from the root, a URL as it is."""
     address = parse(text)

@@ -10,14 +10,14 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.book import local_time
-from parambak.keeping.fold import fleet
 from parambak.keeping.holdings import newest_held
 from parambak.keeping.places import places
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
+    from parambak.keeping.bodies import HeldBody
     from parambak.keeping.places import Place
-    from parambak.vault.vault import Vault
+    from parambak.vault.records import Stored
 
 
 @parambak_command("list", example="parambak place list")
@@ -25,7 +25,10 @@ if TYPE_CHECKING:
 def command(settings: Settings, /) -> Answer:
     """List the places, and for how many vessels each was last proven to hold what."""
     vault = store.open_vault(settings)
-    documents = [{**common.document(vault, p), **_held(vault, p)} for p in places(vault)]
+    known = places(vault)
+    held = {v: newest_held(vault.records(v)) for v in vault.vessels()} if known else {}
+    handles = common.handles(vault)
+    documents = [{**common.document(vault, p), **_held(p, held, handles)} for p in known]
     return Answer(
         {"places": documents},
         lambda screen: _page(screen, documents),
@@ -33,13 +36,17 @@ def command(settings: Settings, /) -> Answer:
     )
 
 
-def _held(vault: Vault, place: Place) -> dict[str, Any]:
-    """Return when the place was last proven, and how much it held then of how many vessels."""
-    handles = {each: ship.handle for ship in fleet(vault).vessels for each in ship.ids}
-    chosen = [each for each in vault.vessels() if place.vessels is None or each in place.vessels]
-    held = {v: newest_held(vault.records(v)).get(place.id) for v in vault.vessels()}
-    found = [each for each in held.values() if each is not None]
-    ships = {handles.get(v, v) for v, each in held.items() if each is not None}
+def _held(
+    place: Place, held: dict[str, dict[str, tuple[Stored, HeldBody]]], handles: dict[str, str]
+) -> dict[str, Any]:
+    """Return when the place was last proven, and how much it held then of how many vessels.
+
+    `held` are by vessel and place the newest records that tell it.
+    """
+    chosen = [each for each in held if place.vessels is None or each in place.vessels]
+    here = {vessel: by_place[place.id] for vessel, by_place in held.items() if place.id in by_place}
+    found = [*here.values()]
+    ships = {handles.get(vessel, vessel) for vessel in here}
     dates = [local_time(stored.record).date().isoformat() for stored, _ in found]
     return {
         "proven_on": max(dates, default=None),

@@ -12,7 +12,6 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
 from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.fold import fleet
 from parambak.keeping.places import find_place, send_to
 from parambak.vault.records import clock_of
 
@@ -72,7 +71,7 @@ def _exit_code(sent: Sent) -> int:
 
 
 def _document(vault: Vault, place: Place, sent: Sent, *, hashed: bool) -> dict[str, Any]:
-    handles = {each: ship.handle for ship in fleet(vault).vessels for each in ship.ids}
+    handles = common.handles(vault)
     taken = sent.fetched
     return {
         "place": place.handle,

@@ -21,6 +21,6 @@ def command(settings: Settings, /, *, copy: str, out: str, replace: bool) -> Ans
 
     desk = desk_of(settings)
     position, found = select.find_copy(desk.known, copy)
-    vessel = select.find_vessel(desk.known, select.parse_where(position.where).vessel)
+    vessel = select.vessel_at(desk.known, position.where)
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
     return written(desk, copy_page(desk, vessel, unit, position, found), out, replace=replace)

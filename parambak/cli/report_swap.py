@@ -26,7 +26,7 @@ def command(
 
     desk = desk_of(settings)
     position = select.find_position(desk.known, where)
-    vessel = select.find_vessel(desk.known, select.parse_where(where).vessel)
+    vessel = select.vessel_at(desk.known, where)
     found = courses(desk.assessor.vault, vessel, position)
     if not found or (number or 1) > len(found):
         raise faults.NO_SWAP.at(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -17,7 +17,7 @@ from parambak.vault.vault import Vault
 if TYPE_CHECKING:
     from parambak.cli.settings import Settings
     from parambak.keeping.chips import Chip
-    from parambak.keeping.known import Copy, Position
+    from parambak.keeping.known import Copy, Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
 
@@ -119,12 +119,24 @@ class Given:
 
 def given(settings: Settings, text: str) -> Given:
     """Return what a COPY names; an existing file, or one written with a folder, goes first."""
+    return every_given(settings, (text,))[0]
+
+
+def every_given(settings: Settings, texts: Iterable[str]) -> list[Given]:
+    """Return what each COPY names, as `given`; the vault is opened once, where one is in it."""
+    opened: list[tuple[Assessor, Fleet]] = []
+    return [_given(settings, text, opened) for text in texts]
+
+
+def _given(settings: Settings, text: str, opened: list[tuple[Assessor, Fleet]]) -> Given:
     if _is_file(text):
         dump = files_in.read_dump_file(text, None, files_in.terms_of(()))
         return Given(Path(text).name, dump.image)
-    vault = open_vault(settings)
-    position, copy = select.find_copy(fleet(vault), text)
-    assessor = Assessor(vault, chip_table())
+    if not opened:
+        vault = open_vault(settings)
+        opened.append((Assessor(vault, chip_table()), fleet(vault)))
+    assessor, known = opened[0]
+    position, copy = select.find_copy(known, text)
     layout = assessor.layout(position.layout) if position.layout else None
     name = select.copy_name(position, copy)
     if copy.reconstructed:

@@ -92,7 +92,7 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     files = Layouts(words.layout, words.old_layout, words.renames)
     vault = store.open_vault(settings)
     position = select.find_position(fleet(vault), where)
-    vessel = select.find_vessel(fleet(vault), select.parse_where(where).vessel)
+    vessel = select.vessel_at(fleet(vault), where)
     assessor = Assessor(vault, store.chip_table())
     every = courses(vault, vessel, position)
     course = open_course(every)

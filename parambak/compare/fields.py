@@ -3,7 +3,7 @@
 Changes are told apart: `expected` (a counter, a clock: declared so), `tolerance` (a change
 of a number that the layout says is no news), `check` (a stored check that follows from
 other changes), `parameter` (anything else that the layout names). What more there is to
-know of changes, `moved`, `flips` and `fading`, is worked out in `sorts.py`.
+know of changes, `moved`, `flips` and `fading`, is worked out in `history.py`.
 """
 
 from __future__ import annotations
@@ -81,12 +81,6 @@ def changes(old: Decoded, new: Decoded) -> tuple[FieldChange, ...]:
         if check.check in checks and told(checks[check.check]) != told(check)
     ]
     return tuple(sorted(found, key=lambda change: change.at))
-
-
-def broken(old: Decoded, new: Decoded) -> tuple[str, ...]:
-    """Return the checks that held in the old image and hold no more in the new one."""
-    held = {check.check for check in old.checks if check.holds}
-    return tuple(each.check for each in new.checks if each.holds is False and each.check in held)
 
 
 def told(check: CheckResult) -> str:

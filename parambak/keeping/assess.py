@@ -205,7 +205,7 @@ class Assessor:
                 lifted.append(Finding(finding.code, f"normal by the layout: {finding.text}"))
             elif (finding.code, suspicion.subject) in declared and not suspicion.fatal:
                 normal, by = declared[finding.code, suspicion.subject]
-                text = f"declared normal by {self._name(by)}, {normal.reason}: {finding.text}"
+                text = f"declared normal by {self.person(by)}, {normal.reason}: {finding.text}"
                 lifted.append(Finding(finding.code, text))
             else:
                 standing.append(finding)
@@ -235,7 +235,8 @@ class Assessor:
                     declared[normal.code, suspicion.subject] = (normal, read.by)
         return declared
 
-    def _name(self, mark: str) -> str:
+    def person(self, mark: str) -> str:
+        """Return the name behind a mark, or that it is lost."""
         try:
             return self.vault.person(mark)
         except VaultDamaged:

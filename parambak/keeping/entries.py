@@ -105,7 +105,7 @@ def amend(
     check_texts([*texts, ("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
         known = fleet(vault)
-        vessel = select.find_vessel(known, select.parse_where(where.partition("@")[0]).vessel)
+        vessel = select.vessel_at(known, where.partition("@")[0])
         about = _about(known, vessel, where)
         told, warnings = _checked(known, vessel, where, about.what, facts)
         for home, identity in about.identities:

@@ -53,7 +53,7 @@ def mark(  # noqa: PLR0913 - what is told, all by keyword
     with vault.writing() as writing:
         known = fleet(vault)
         position = select.find_position(known, where)
-        vessel = select.find_vessel(known, select.parse_where(where).vessel)
+        vessel = select.vessel_at(known, where)
         for identity in sorted(position.ids):
             home = vessel.home(identity)
             body = OnPurposeBody(position=identity, field=field, reason=reason, withdrawn=withdrawn)

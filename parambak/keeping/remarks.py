@@ -92,7 +92,7 @@ def remark(  # noqa: PLR0913 - what is told, all by keyword
     with vault.writing() as writing:
         known = fleet(vault)
         position = select.find_position(known, where)
-        vessel = select.find_vessel(known, select.parse_where(where).vessel)
+        vessel = select.vessel_at(known, where)
         visit = _visit(vault, known, vessel)
         home = vessel.home(position.id)
         mark = writing.person(by, home) if by else visit.by if visit is not None else None

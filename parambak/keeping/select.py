@@ -111,6 +111,11 @@ def vessels_named(fleet: Fleet, name: str) -> list[Vessel]:
     return [v for v in fleet.vessels if wanted in {f.casefold() for f in v.former}]
 
 
+def vessel_at(known: Fleet, where: str) -> Vessel:
+    """Return the vessel of a WHERE, whatever else it names; raise as `find_vessel`."""
+    return find_vessel(known, parse_where(where).vessel)
+
+
 def find_vessel(fleet: Fleet, name: str) -> Vessel:
     """Return the one vessel of that name; raise NotFound or CallRefused otherwise."""
     found = vessels_named(fleet, name)

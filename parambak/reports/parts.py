@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.compare.bytes import runs
 from parambak.compare.fields import changes, unexplained
-from parambak.errors import VaultDamaged
 from parambak.keeping import closing_line, remarks, select
 from parambak.memory import digests
 from parambak.reports import memory_map
@@ -41,12 +40,7 @@ class Desk:
 
     def person(self, mark: str | None) -> str:
         """Return the name behind a mark, or why there is none."""
-        if mark is None:
-            return "nobody named"
-        try:
-            return self.assessor.vault.person(mark)
-        except VaultDamaged:
-            return f"a person whose name is lost ({mark[:8]})"
+        return "nobody named" if mark is None else self.assessor.person(mark)
 
     def frame(self, title: str, vessel: Vessel) -> dict[str, Any]:
         """Return what stands on every page: its title, when it was made, the closing line."""

@@ -131,7 +131,7 @@ class At:
 def at(known: Fleet, where: str) -> At:
     """Return where a swap is; raise where the WHERE names no position of a unit."""
     position = select.find_position(known, where)
-    vessel = select.find_vessel(known, select.parse_where(where).vessel)
+    vessel = select.vessel_at(known, where)
     for unit in vessel.units:
         if position in unit.positions:
             return At(vessel, unit, position)
@@ -191,13 +191,6 @@ def _card(vessel: Vessel, serial: str | None, where: Facts, new: list[Entity]) -
     entity = Entity(what="card", id=new_identity(), facts=facts, inside=vessel.id)
     new.append(entity)
     return entity.id
-
-
-def answer(  # noqa: PLR0913 - what was told, all by keyword
-    vault: Vault, where: str, *, condition: str, told: str, text: str, by: str
-) -> Position:
-    """Put on record what a person tells of one condition of the open swap."""
-    return tell(vault, where, [ToldAnswer(condition, told, text)], by=by)
 
 
 def tell(vault: Vault, where: str, told: Sequence[ToldAnswer], *, by: str) -> Position:

@@ -71,7 +71,7 @@ def standing(  # noqa: PLR0913 - what is asked for and what is given with it
     `course` is the swap that is asked for; else the one that is open.
     """
     position = select.find_position(known, where)
-    vessel = select.find_vessel(known, select.parse_where(where).vessel)
+    vessel = select.vessel_at(known, where)
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
     every = courses(assessor.vault, vessel, position)
     course = course or open_course(every)
@@ -209,12 +209,7 @@ def _older(position: Position, course: Course | None, copy: Copy | None) -> str 
 def who(assessor: Assessor, told: Told) -> str:
     """Return who told something and on which day, in words."""
     day = told.at.date().isoformat()
-    if told.by is None:
-        return f"nobody named, {day}"
-    try:
-        return f"{assessor.vault.person(told.by)}, {day}"
-    except VaultDamaged:
-        return f"a person whose name is lost ({told.by[:8]}), {day}"
+    return f"nobody named, {day}" if told.by is None else f"{assessor.person(told.by)}, {day}"
 
 
 def _held(vault: Vault, copy: Copy | None) -> tuple[tuple[str, date, bool], ...]:

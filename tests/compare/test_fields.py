@@ -15,7 +15,6 @@ from parambak.compare.fields import (
     EXPECTED,
     PARAMETER,
     TOLERANCE,
-    broken,
     changes,
     unexplained,
 )
@@ -277,14 +276,6 @@ def test_a_check_made_right_again_by_itself_does_not_follow() -> None:
     """Nothing that it is over changed: somebody mended it."""
     (found,) = changes(decode(SCALED, scaled(total=1)), decode(SCALED, scaled()))
     assert (found.field, found.kind, found.within_limits) == ("sum", PARAMETER, True)
-
-
-def test_a_check_that_held_and_holds_no_more_is_named() -> None:
-    """Though its stored value is what it was."""
-    sides = decode(SCALED, scaled()), decode(SCALED, scaled(count=8, total=-1))
-    assert [each.field for each in changes(*sides)] == ["count"]
-    assert broken(*sides) == ("sum",)
-    assert broken(sides[1], sides[1]) == ()
 
 
 # --- what nothing explains ---

@@ -117,8 +117,8 @@ def begin(laptop: Laptop, route: str = "load") -> None:
     acts.open_swap(vault, WHERE, why="stays dark", by=BY, route=route, old_card="P1", new_card="P2")
     record_sheet(laptop.vault, where="grebe/card:P2", name="new.toml", data=NEW_SHEET, by=BY)
     for condition, text in (("impact", "alarm 14 is out meanwhile"), ("way-back", "stop at noon")):
-        acts.answer(vault, WHERE, condition=condition, told="yes", text=text, by=BY)
-    acts.answer(vault, WHERE, condition="permit", told="no", text="nobody to sign", by=BY)
+        acts.tell(vault, WHERE, [acts.ToldAnswer(condition, "yes", text)], by=BY)
+    acts.tell(vault, WHERE, [acts.ToldAnswer("permit", "no", "nobody to sign")], by=BY)
     words = {"text": "nobody to sign", "reason": "drifting", "by": "B. Master"}
     acts.accept(vault, WHERE, condition="permit", **words)
     copy = laptop.latest()

@@ -142,7 +142,7 @@ def _prepare(swap: Swap) -> None:
         laptop.vault, WHERE, why="dead", by=BY, route="load", old_card="P1", new_card="P2"
     )
     for name in QUESTIONS:
-        acts.answer(laptop.vault, WHERE, condition=name, told="yes", text="seen", by=BY)
+        acts.tell(laptop.vault, WHERE, [acts.ToldAnswer(name, "yes", "seen")], by=BY)
     if swap.wrong != "a lost place":
         _hold(laptop)
 
