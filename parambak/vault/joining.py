@@ -79,7 +79,6 @@ class _Known(NamedTuple):
     vessel: str | None
     after: tuple[str, ...]
     objects: tuple[str, ...]
-    clock: str
 
 
 class _Merge:
@@ -171,9 +170,7 @@ class _Merge:
         read = self._record_bytes(digest)
         if read is not None:
             record = read[0]
-            self._known[digest] = _Known(
-                record.vessel, record.after, record.objects, record.clock.utc
-            )
+            self._known[digest] = _Known(record.vessel, record.after, record.objects)
 
     # --- what is taken ---
 

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
 from parambak.vault import files, objects, records, vault_toml
-from parambak.vault.faults import NEWER, NOT_A_VAULT, OLDER
+from parambak.vault.faults import NOT_A_VAULT, OLDER
 from parambak.vault.places_faults import (
     ABSENT,
     ANOTHER,
+    FORMAT_UNKNOWN,
     FULL,
     KIND,
     LOST,
@@ -133,8 +134,9 @@ def _marked(data: bytes | None, file: str) -> str | None:
     match = _WRITTEN.fullmatch(data)
     if match is None:
         raise MARKER.at(file=file, expected="three lines", found=files.shown(repr(data[:80])))
-    if int(match[1]) > FORMAT:
-        raise NEWER.at(file=file, expected=f"format {FORMAT}", found=f"format {int(match[1])}")
+    if int(match[1]) != FORMAT:
+        expected, found = f"format {FORMAT}", f"format {int(match[1])}"
+        raise FORMAT_UNKNOWN.at(file=file, expected=expected, found=found)
     return match[2].decode()
 
 

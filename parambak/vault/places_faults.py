@@ -29,6 +29,14 @@ INSIDE = Fault(
     "A place inside the vault's own folder, or around it, is lost together with it.",
     "Name a folder on another disk or stick.",
 )
+FORMAT_UNKNOWN = Fault(
+    "place-format",
+    VaultRefused,
+    "The marker of this place has a format number that this program does not know.",
+    "If a newer version of parambak made this place, install that one here. If none did, a byte "
+    "of place.toml is damaged: keep a copy of it, and write the line `format = 1` anew with a "
+    "text editor. Nothing was changed here.",
+)
 ABSENT = Fault(
     "place-absent",
     VaultRefused,

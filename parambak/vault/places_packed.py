@@ -17,13 +17,15 @@ from parambak.vault.places_faults import PACKED_ELSEWHERE
 from parambak.vault.places_fetch import GONE, Fetched, aside_here
 from parambak.vault.places_send import HELD, Broken, Proven, Sent, Target, chosen, proof
 from parambak.vault.recheck import Damage
+from parambak.vault.recover import surveyed
 from parambak.vault.stores import FolderStore
 from parambak.vault.unpacking import Pack, opened, pack_to_file
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
+    from parambak.vault.joining import Piece
     from parambak.vault.records import Stored
     from parambak.vault.stores import Store
     from parambak.vault.vault import Vault
@@ -73,11 +75,15 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
 
 
 class _There(NamedTuple):
-    """What is in a pack and right: digests of records and objects; `damaged` are members."""
+    """What is in a pack and right: digests of records and objects; `damaged` are members.
+
+    A pack that is refused as a whole is no `pack`: it proves nothing of what is held.
+    """
 
     records: set[str]
     objects: set[str]
     damaged: tuple[Damage, ...] = ()
+    pack: bool = True
 
 
 class _Packing:
@@ -142,7 +148,7 @@ class _Packing:
             self._refused.append(Damage(file, text))
         else:
             there = self._write(vessel, file, there) or there
-        if there is not None and there.records:
+        if there is not None and there.pack and there.records:
             self.proven.append(
                 proof(vessel, stored, there.records, there.objects, hashed=not self._quick)
             )
@@ -150,7 +156,7 @@ class _Packing:
     # --- what is there ---
 
     def _look(self, vessel: str, file: str) -> _There | None:
-        """Return what is in a pack that stands there; one that is none is kept aside."""
+        """Return what is in a pack that stands there; another vessel's is kept aside."""
         try:
             with opened(self._path(file)) as pack:
                 if set(pack.vessels) != {vessel}:
@@ -158,33 +164,47 @@ class _Packing:
                     return None
                 damaged = () if self._quick else pack.check(self._progress)
                 there = _There(*_digests(pack, {each.file for each in damaged}), damaged)
-                self._heal_here(pack, vessel, there)
+                if not self._quick:
+                    self._heal_here(pack.pieces(), vessel, there)
                 if self._both_ways:
-                    self._take(pack)
+                    self._take(pack.pieces())
                 return there
         except PackRefused as error:
             if error.code == NEWER.code:
                 raise
             if error.code == PACK_UNREADABLE.code:
                 self._store.names(PACKS)  # fails in its turn where the stick was pulled
-            self._aside(file)
-            return None
+            return self._rescue(vessel, file)
+
+    def _rescue(self, vessel: str, file: str) -> _There:
+        """Take what the vault lost out of a pack that is refused, before it is put aside."""
+        with surveyed([self._path(file)], self._progress) as heap:
+            pieces = [each for each in heap.pieces() if _may_be_of(each, vessel)]
+            of_records = {each.digest for each in pieces if each.is_record}
+            of_objects = {each.digest for each in pieces if not each.is_record}
+            damage = Damage(file, "It is no pack that can be read.")
+            there = _There(of_records, of_objects, (damage,), pack=False)
+            self._heal_here(pieces, vessel, there)
+            if not self._both_ways:
+                return there
+            self._take(pieces)
+        # What could not be taken lacks what it needs for good: it holds up nothing.
+        known = {stored.digest for stored in self._vault.records(vessel)}
+        return there._replace(records=of_records & known)
 
     def _aside(self, file: str) -> None:
         put_aside(self._store, file)
         self._healed_there.append(file)
 
-    def _heal_here(self, pack: Pack, vessel: str, there: _There) -> None:
+    def _heal_here(self, found: Iterable[Piece], vessel: str, there: _There) -> None:
         """Take back what the vault lost of this vessel, if the pack has it right."""
-        if self._quick:
-            return
         wrong = self._wrong_here(vessel, there)
         if not wrong:
             return
         with self._vault.writing() as writing:
             for file in wrong:
                 aside_here(self._vault, file)
-            pieces = [piece for piece in pack.pieces() if piece.file in wrong]
+            pieces = [piece for piece in found if _file_of(piece) in wrong]
             join(self._vault, writing, pieces, loose=True)
         self._healed_here += sorted(wrong)
 
@@ -209,9 +229,9 @@ class _Packing:
     def _holds(self, file: str, digest: str) -> bool:
         return bool(files.holds(self._vault.root / file, digest, objects.MAX_BYTES))
 
-    def _take(self, pack: Pack) -> None:
+    def _take(self, pieces: Iterable[Piece]) -> None:
         with self._vault.writing() as writing:
-            joined = join(self._vault, writing, pack.pieces())
+            joined = join(self._vault, writing, pieces)
         self._taken[0] += joined.added_objects
         self._taken[1] += joined.added_records
         self._healed_here += joined.healed
@@ -247,6 +267,16 @@ class _Packing:
 
     def _path(self, file: str) -> Path:
         return self._store.root / file
+
+
+def _file_of(piece: Piece) -> str:
+    """Return the name that a piece has in a vault, whatever it is called where it lies."""
+    return records.file_of(piece.digest) if piece.is_record else objects.file_of(piece.digest)
+
+
+def _may_be_of(piece: Piece, vessel: str) -> bool:
+    """Tell whether a piece may be of a vessel: an object, or a record about it."""
+    return not piece.is_record or records.decode(piece.read()).vessel == vessel
 
 
 def _lacks(there: _There, stored: tuple[Stored, ...]) -> bool:

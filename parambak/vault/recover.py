@@ -328,7 +328,7 @@ def _look_into(path: str, heap: Heap, packs: ExitStack) -> str | None:
 
 def _salvage(path: str, heap: Heap, packs: ExitStack, error: ParambakError | OSError) -> str | None:
     """Take note of each member of a damaged pack that is proven; return why there is none."""
-    taken = 0
+    taken: set[int] = set()
     try:
         stream = packs.enter_context(files.reading(path))
         for member in salvage.members(stream):
@@ -336,7 +336,7 @@ def _salvage(path: str, heap: Heap, packs: ExitStack, error: ParambakError | OSE
                 heap.miss_member(path, member.name)
                 continue
             if member.hint.name != MANIFEST:
-                taken += 1
+                taken.add(member.hint.at)
                 again = partial(salvage.read, stream, member.hint)
                 heap.take(f"{path}: {member.name}", member.data, again)
     except OSError as failure:
@@ -344,7 +344,7 @@ def _salvage(path: str, heap: Heap, packs: ExitStack, error: ParambakError | OSE
         return None
     if not taken:
         return f"It is no pack that can be read: {error}"
-    number = "1 file" if taken == 1 else f"{taken} files"
+    number = "1 file" if len(taken) == 1 else f"{len(taken)} files"
     heap.refuse(path, f"As a pack it is damaged; {number} in it proved sound and went in. {error}")
     return None
 

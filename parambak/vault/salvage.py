@@ -63,10 +63,10 @@ class Salvaged(NamedTuple):
 
 
 class _Work:
-    """How many more bytes may be unpacked, of all members: headers can be made up."""
+    """How many more bytes may be read and unpacked, of all members: headers can be made up."""
 
     def __init__(self) -> None:
-        self.left = MAX_TOTAL
+        self.left = 2 * MAX_TOTAL
 
 
 def begins_or_ends(begin: bytes, end: bytes) -> bool:
@@ -93,8 +93,9 @@ def members(stream: BinaryIO) -> Iterator[Salvaged]:
             if OURS.fullmatch(hint.name) and hint.name != MANIFEST:
                 lost.setdefault(hint.name, hint)
             continue
-        behind = unpacked[1]
         found.add(hint.name)
+        if name == hint.name:  # a made-up header with a right CRC-32 may span others
+            behind = unpacked[1]
         yield Salvaged(hint, name, unpacked[0])
     for name, hint in lost.items():
         if name not in found:
@@ -202,6 +203,7 @@ def _inflated(stream: BinaryIO, at: int, limit: int, work: _Work) -> tuple[bytes
             if not chunk:
                 return None
             taken += len(chunk)
+            work.left -= len(chunk)  # data may be long and unpack to nothing
             while chunk and not unpacker.eof:
                 piece = unpacker.decompress(chunk, _CHUNK)
                 total += len(piece)

@@ -120,7 +120,8 @@ def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: 
         (b"", "place-marker"),
         (b"place = 1\n", "place-marker"),
         (places.marker("9ace" * 8) + b"\n", "place-marker"),
-        (places.marker("9ace" * 8).replace(b"format = 1", b"format = 2"), "vault-newer"),
+        (places.marker("9ace" * 8).replace(b"format = 1", b"format = 2"), "place-format"),
+        (places.marker("9ace" * 8).replace(b"format = 1", b"format = 0"), "place-format"),
         (b"x" * 5000, "place-unreachable"),
     ],
 )

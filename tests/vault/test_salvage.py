@@ -12,7 +12,13 @@ import pytest
 
 from parambak.memory.digests import sha256
 from parambak.vault import salvage
-from parambak.vault.bundle_zip import LOCAL_HEAD, LOCAL_SIGN, read_members
+from parambak.vault.bundle_zip import (
+    CENTRAL_HEAD,
+    CENTRAL_SIGN,
+    LOCAL_HEAD,
+    LOCAL_SIGN,
+    read_members,
+)
 from tests.faults import packs
 from tests.vault.test_recover import names, recovered
 
@@ -89,6 +95,42 @@ def test_made_up_headers_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(salvage, "MAX_TOTAL", 1 << 20)
     found = list(salvage.members(io.BytesIO(head + bomb + head * 2000)))
     assert [member.data for member in found] == [None]
+
+
+def test_data_that_unpacks_to_nothing_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many headers lead to it: what is read counts too, not only what comes out."""
+    name = b"objects/ab/" + b"ab" * 32
+    fields = list(CENTRAL_HEAD.unpack(bytes(CENTRAL_HEAD.size)))
+    fields[0], fields[4], fields[10] = CENTRAL_SIGN, 8, len(name)
+    data = bytearray(b"\xff" * 200) + b"\0\0\0\xff\xff" * 40_000
+    for number in range(200):
+        fields[16] = 200 - LOCAL_HEAD.size - len(name) + 5 * number
+        data += CENTRAL_HEAD.pack(*fields) + name
+    monkeypatch.setattr(salvage, "MAX_TOTAL", 1 << 20)
+    stream = _Counted(bytes(data))
+    assert [member.data for member in salvage.members(stream)] == [None]
+    assert stream.count < 20 << 20
+
+
+class _Counted(io.BytesIO):
+    """Counts the bytes that are read."""
+
+    count = 0
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        data = super().read(size)
+        self.count += len(data)
+        return data
+
+
+def test_a_made_up_header_hides_no_member() -> None:
+    """Stored data that spans the whole pack, with a right CRC-32."""
+    name = b"objects/ab/" + b"ab" * 32
+    sums = (zlib.crc32(SOUND), len(SOUND), len(SOUND), len(name), 0)
+    head = LOCAL_HEAD.pack(LOCAL_SIGN, 20, 0, 0, 0, 0, *sums) + name
+    found = {sha256(m.data) for m in salvage.members(io.BytesIO(head + SOUND)) if m.data}
+    stream = io.BytesIO(SOUND)
+    assert {sha256(m.data) for m in salvage.members(stream) if m.data} < found
 
 
 def test_any_bytes_at_all_give_nothing_and_no_error() -> None:
