@@ -15,7 +15,7 @@ from parambak.memory.image import Image, Range
 
 if TYPE_CHECKING:
     from parambak.errors import ParambakError
-    from parambak.vault.records import Record
+    from parambak.vault.records import Record, Stored
 
 BODY = Fault(
     "vault-body",
@@ -545,6 +545,14 @@ def body_of(record: Record, digest: str, kind: type[AnyBody]) -> AnyBody:
         return msgspec.convert(record.body, kind)
     except (msgspec.ValidationError, ValueError) as error:
         raise misshapen(digest, f"the members of kind {record.kind}", str(error)) from error
+
+
+def sound(stored: Stored, kind: type[AnyBody]) -> AnyBody | None:
+    """Return a record's body as its kind; None where it has another shape, which recheck names."""
+    try:
+        return body_of(stored.record, stored.digest, kind)
+    except VaultDamaged:
+        return None
 
 
 def misshapen(record: str, expected: str, found: str) -> ParambakError:

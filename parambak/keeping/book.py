@@ -15,7 +15,6 @@ from parambak.vault.order import causal_order
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.keeping.bodies import AnyBody
     from parambak.vault.records import Record
     from parambak.vault.vault import Stored
 
@@ -141,13 +140,13 @@ def visits_of(
     """
     ends: dict[str, tuple[str, str | None]] = {}
     for stored in sorted(closed, key=_clock):
-        body = _sound(stored, bodies.VisitClosedBody)
+        body = bodies.sound(stored, bodies.VisitClosedBody)
         if body is not None:
             day = local_time(stored.record).date().isoformat()
             ends.setdefault(body.visit, (day, body.remark))
     found: dict[str, Visit] = {}
     for stored in sorted(opened, key=_clock):
-        begun = _sound(stored, bodies.VisitOpenedBody)
+        begun = bodies.sound(stored, bodies.VisitOpenedBody)
         if begun is not None and begun.visit not in found:
             record = stored.record
             end, remark = ends.get(begun.visit, (None, None))
@@ -159,13 +158,6 @@ def visits_of(
 
 def _clock(stored: Stored) -> tuple[str, str]:
     return stored.record.clock.utc, stored.digest
-
-
-def _sound(stored: Stored, kind: type[AnyBody]) -> AnyBody | None:
-    try:
-        return body_of(stored.record, stored.digest, kind)
-    except VaultDamaged:
-        return None  # said where the vessel's records are read
 
 
 class Ship:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping.holdings import HELD
-from parambak.vault.order import heads
+from parambak.vault.order import behind, heads
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -131,14 +131,7 @@ def look(line: Line, stored: Sequence[Stored]) -> Seen:
     """Return what one identity's records show of a line."""
     after = {each.digest: each.record.after for each in stored}
     found = [digest for digest in after if digest[:DIGITS] in line.ends]
-    behind = set(found)
-    waiting = list(found)
-    while waiting:
-        for parent in after[waiting.pop()]:
-            if parent in after and parent not in behind:
-                behind.add(parent)
-                waiting.append(parent)
-    return Seen(frozenset(digest[:DIGITS] for digest in found), len(behind))
+    return Seen(frozenset(digest[:DIGITS] for digest in found), len(behind(found, after)))
 
 
 def judge(line: Line, seen: Iterable[Seen], now: int, left: str | None = None) -> Verdict:

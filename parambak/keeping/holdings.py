@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.errors import VaultDamaged
-from parambak.keeping.bodies import HeldBody, PlaceBody, body_of
+from parambak.keeping.bodies import HeldBody, PlaceBody, sound
 from parambak.keeping.book import local_time
+from parambak.vault.order import behind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -66,11 +66,8 @@ def standing(about_vault: Iterable[Stored]) -> dict[str, PlaceBody]:
     """Return what the records about the vault tell last of each place, given up or not."""
     found: dict[str, PlaceBody] = {}
     for stored in about_vault:
-        if stored.record.kind == PLACE:
-            try:
-                body = body_of(stored.record, stored.digest, PlaceBody)
-            except VaultDamaged:
-                continue  # named by recheck, and not in the way of the others
+        body = sound(stored, PlaceBody) if stored.record.kind == PLACE else None
+        if body is not None:
             found[body.place] = body
     return found
 
@@ -94,42 +91,30 @@ def _held(
     after: Mapping[str, Sequence[str]],
     places: Mapping[str, PlaceBody],
 ) -> dict[str, list[Held]]:
-    newest = newest_held(told)
-    hashed = {b.place: (s, b) for s, b in _sound(told) if b.hashed}
+    every = _sound(told)
+    newest = {body.place: (stored, body) for stored, body in every}
+    hashed = {body.place: (stored, body) for stored, body in every if body.hashed}
     found: dict[str, list[Held]] = {}
     for place, (stored, body) in newest.items():
         known = places.get(place)
         if known is not None and known.removed:
             continue
         last_hashed = hashed.get(place)
-        sure = _behind(last_hashed[1], after) if last_hashed else set()
+        sure = _whole(last_hashed[1], after) if last_hashed else set()
         name = known.name if known else body.name
         on = local_time(stored.record).date()
         hashed_on = local_time(last_hashed[0].record).date() if last_hashed else None
-        for digest in _behind(body, after):
+        for digest in _whole(body, after):
             held = Held(place, name, on, hashed_on if digest in sure else None)
             found.setdefault(digest, []).append(held)
     return found
 
 
 def _sound(records: Iterable[Stored]) -> list[tuple[Stored, HeldBody]]:
-    found = []
-    for stored in records:
-        if stored.record.kind == HELD:
-            try:
-                found.append((stored, body_of(stored.record, stored.digest, HeldBody)))
-            except VaultDamaged:
-                continue  # named by recheck, and not in the way of the others
-    return found
+    every = ((stored, sound(stored, HeldBody)) for stored in records if stored.record.kind == HELD)
+    return [(stored, body) for stored, body in every if body is not None]
 
 
-def _behind(body: HeldBody, after: Mapping[str, Sequence[str]]) -> set[str]:
+def _whole(body: HeldBody, after: Mapping[str, Sequence[str]]) -> set[str]:
     """Return the records that are whole in the place: its newest, and all that they are after."""
-    seen: set[str] = set()
-    waiting = [digest for digest in body.heads if digest in after]
-    while waiting:
-        digest = waiting.pop()
-        if digest not in seen:
-            seen.add(digest)
-            waiting += [each for each in after[digest] if each in after]
-    return seen.difference(body.lacking)
+    return behind(body.heads, after).difference(body.lacking)

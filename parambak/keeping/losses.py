@@ -136,10 +136,7 @@ class _Reckoning:
         """Return what of a record an object is, and whether a dump archived again holds it."""
         record = stored.record
         kind = bodies.KINDS.get(record.kind)
-        try:
-            body = body_of(record, stored.digest, kind) if kind else None
-        except VaultDamaged:
-            body = None
+        body = bodies.sound(stored, kind) if kind else None
         match body:
             case bodies.ReadBody():
                 dumped = [*self._dumped(digest, stored, body)]

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.errors import VaultDamaged
 from parambak.keeping import select
-from parambak.keeping.bodies import OnPurposeBody, body_of
+from parambak.keeping.bodies import OnPurposeBody, sound
 from parambak.keeping.fold import fleet
 from parambak.keeping.texts import NAME, REMARK, check_texts
 
@@ -29,14 +28,10 @@ def marks(vault: Vault, vessel: Vessel) -> tuple[OnPurpose, ...]:
     found: dict[tuple[str, str], OnPurpose] = {}
     for identity in sorted(vessel.ids):
         for stored in vault.records(identity):
-            if stored.record.kind != "on-purpose":
-                continue
-            try:
-                body = body_of(stored.record, stored.digest, OnPurposeBody)
-            except VaultDamaged:
-                continue  # named by recheck, and not in the way of the others
-            at = where.get(body.position)
-            if at is not None:
+            told = stored.record.kind == "on-purpose"
+            body = sound(stored, OnPurposeBody) if told else None
+            at = where.get(body.position) if body is not None else None
+            if body is not None and at is not None:
                 key = (at, body.field)
                 found.pop(key, None)
                 if not body.withdrawn:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.errors import CallRefused, Fault, VaultDamaged
+from parambak.errors import CallRefused, Fault
 from parambak.keeping import select
-from parambak.keeping.bodies import RemarkedBody, body_of
+from parambak.keeping.bodies import RemarkedBody, sound
 from parambak.keeping.book import local_time
 from parambak.keeping.fold import fleet
 from parambak.keeping.texts import NAME, REMARK, check_texts
@@ -49,12 +49,9 @@ def on_record(vault: Vault, vessel: Vessel) -> tuple[Remark, ...]:
     found = []
     for identity in sorted(vessel.ids):
         for stored in vault.records(identity):
-            if stored.record.kind != "remarked":
+            body = sound(stored, RemarkedBody) if stored.record.kind == "remarked" else None
+            if body is None:
                 continue
-            try:
-                body = body_of(stored.record, stored.digest, RemarkedBody)
-            except VaultDamaged:
-                continue  # named by recheck, and not in the way of the others
             found.append(
                 Remark(
                     body.position,

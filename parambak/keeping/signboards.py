@@ -9,9 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.errors import VaultDamaged
 from parambak.keeping import bodies
-from parambak.keeping.bodies import body_of
 from parambak.keeping.facts import FactBook, told
 
 if TYPE_CHECKING:
@@ -156,10 +154,7 @@ def _facts_of(stored: Stored, identity: str) -> Iterator[Facts]:
     kind = bodies.KINDS.get(stored.record.kind)
     if kind is None:
         return
-    try:
-        body = body_of(stored.record, stored.digest, kind)
-    except VaultDamaged:
-        return
+    body = bodies.sound(stored, kind)
     if isinstance(body, bodies.AmendBody):
         if body.id == identity:
             yield body.facts

@@ -21,10 +21,10 @@ from parambak.keeping.bodies import (
 )
 from parambak.keeping.book import local_time
 from parambak.memory.counted import counted
-from parambak.vault.order import causal_order
+from parambak.vault.order import behind, causal_order
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
     from datetime import datetime
 
     from parambak.keeping.bodies import DumpEntry, FunctionTest
@@ -258,23 +258,11 @@ def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[C
             _TAKERS[stored.record.kind](found[swap], stored)
     for course in found.values():
         if course.end is not None:
-            known = _behind(course.end.record, after)
+            known = behind([course.end.record], after)
             course.unknown_to_end = tuple(
                 each for each in course.read_backs if each.record not in known
             )
     return tuple(found.values())
-
-
-def _behind(record: str, after: Mapping[str, tuple[str, ...]]) -> set[str]:
-    """Return the records that one knew of, by what each is after."""
-    seen: set[str] = set()
-    waiting = [record]
-    while waiting:
-        for parent in after.get(waiting.pop(), ()):
-            if parent not in seen:
-                seen.add(parent)
-                waiting.append(parent)
-    return seen
 
 
 def open_course(found: Sequence[Course]) -> Course | None:

@@ -6,7 +6,7 @@ import heapq
 from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from parambak.vault.records import Link, Stored
 
@@ -40,6 +40,18 @@ def causal_order(records: Iterable[AnyLink]) -> tuple[AnyLink, ...]:
             if not waiting[follower]:
                 heapq.heappush(ready, (by_digest[follower].record.clock.utc, follower))
     return tuple(ordered)
+
+
+def behind(newest: Iterable[str], after: Mapping[str, Sequence[str]]) -> set[str]:
+    """Return those of these records that are known, and all known ones that they are after."""
+    seen: set[str] = set()
+    waiting = list(newest)
+    while waiting:
+        digest = waiting.pop()
+        if digest in after and digest not in seen:
+            seen.add(digest)
+            waiting += after[digest]
+    return seen
 
 
 def heads(records: Sequence[Stored]) -> tuple[Stored, ...]:
