@@ -170,6 +170,12 @@ LEAVE_UNCONFIRMED = Fault(
     "the vessel's name was not given a second time, so nothing was done",
     "Call it on a terminal and type the name, or add --leaving NAME.",
 )
+VAULT_FOLDER = Fault(
+    "vault-no-folder",
+    NotFound,
+    "The folder that the vault is to lie in is not there, so no new vault was made.",
+    "Is the stick plugged in, the share connected? For a new vault there, make the folder first.",
+)
 LEAVES_VAULT = Fault(
     "export-into-vault",
     CallRefused,

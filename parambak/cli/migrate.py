@@ -9,8 +9,8 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.memory.counted import counted
 from parambak.vault.migrate import carry_over
 from parambak.vault.versions import PRESENT
 

@@ -11,9 +11,9 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.file_out import refuse_within
 from parambak.cli.progress import Progress
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.packs import pack
+from parambak.memory.counted import counted
 from parambak.vault.faults import RECORD_SKIPPED
 from parambak.vault.unpacking import PackFile
 

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 from parambak.cli import place as common
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.book import local_time
 from parambak.keeping.holdings import newest_held
 from parambak.keeping.places import places
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen

@@ -10,9 +10,9 @@ from parambak.cli import place as common
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.places import find_place, send_to
+from parambak.memory.counted import counted
 from parambak.vault.records import clock_of
 
 if TYPE_CHECKING:

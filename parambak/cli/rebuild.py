@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.memory.counted import counted
 from parambak.vault.faults import INDEX_REBUILT
 
 if TYPE_CHECKING:

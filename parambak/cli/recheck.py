@@ -12,7 +12,6 @@ from parambak.cli import store
 from parambak.cli.closing_lines import judged, read_lines
 from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.bodies import RecheckBody
 from parambak.keeping.fold import fleet
@@ -20,6 +19,7 @@ from parambak.keeping.healing import Healer, healers
 from parambak.keeping.losses import Loss, body_fault, losses
 from parambak.keeping.places import places
 from parambak.keeping.rechecks import RECHECK, last_full
+from parambak.memory.counted import counted
 from parambak.vault import recheck_cycle
 from parambak.vault.faults import (
     CLOCK_BACKWARDS,

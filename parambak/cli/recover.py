@@ -10,10 +10,10 @@ import click
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.fold import fleet
 from parambak.keeping.losses import Loss, losses
+from parambak.memory.counted import counted
 from parambak.vault.joining import join
 from parambak.vault.recover import new_vault, refuse_unfit_target, surveyed
 

@@ -18,7 +18,7 @@ from parambak.memory.printable import printable
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-__all__ = ["MARKS", "Screen", "counted"]
+__all__ = ["MARKS", "Screen"]
 
 COLUMNS = 80
 NARROWEST, WIDEST = 60, 100

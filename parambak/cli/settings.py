@@ -31,11 +31,15 @@ class Settings:
     told: set[str] = field(default_factory=set)  # notes that the answer itself gives
 
     @property
+    def vault_named(self) -> str | None:
+        """Return the vault's folder as it was named: --vault, else PARAMBAK_VAULT; or None."""
+        return self.vault or os.environ.get(VAULT_VARIABLE) or None
+
+    @property
     def vault_folder(self) -> Path:
-        """Return the vault: --vault, else PARAMBAK_VAULT, else one in the user's documents."""
-        named = self.vault or os.environ.get(VAULT_VARIABLE)
-        if named:
-            return Path(named)
+        """Return the vault: the one that was named, else one in the user's documents."""
+        if self.vault_named:
+            return Path(self.vault_named)
         import platformdirs  # noqa: PLC0415 - asked only where no folder is named
 
         return platformdirs.user_documents_path() / "parambak-vault"

@@ -23,7 +23,16 @@ if TYPE_CHECKING:
 
 
 def open_vault(settings: Settings, *, create: bool = False) -> Vault:
-    """Return the vault that the settings name; `create` makes it where there is none."""
+    """Return the vault that the settings name; `create` makes it where there is none.
+
+    One that was named is not made where the folder around it is missing too: so looks the path
+    of a stick that is not plugged in.
+    """
+    around = settings.vault_folder.absolute().parent
+    if create and settings.vault_named and not around.is_dir():
+        raise faults.VAULT_FOLDER.at(
+            file=str(settings.vault_folder), expected="a folder", found=f"no {around}"
+        )
     vault = Vault.open(
         settings.vault_folder,
         own=settings.own_folder,

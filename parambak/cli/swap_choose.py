@@ -11,7 +11,7 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.diff import run_document, run_rows
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.cli.swap_check import deviations
-from parambak.compare.bytes import differing_bytes, runs
+from parambak.compare.bytes import runs
 from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
@@ -54,7 +54,7 @@ def command(settings: Settings, /, *, copy: str, by: str, why: str) -> Answer:
             "copy": name,
             "newest": select.copy_name(position, newest),
             "verified": verdict.verified,
-            "changed_bytes": differing_bytes(before, after),
+            "changed_bytes": sum(run.length for run in found),
             "runs": [run_document(run) for run in found],
         },
         lambda screen: _page(screen, name, found, said, verified=verdict.verified),

@@ -19,6 +19,7 @@ from parambak.keeping import select
 from parambak.keeping.assess import Assessor
 from parambak.keeping.fold import fleet
 from parambak.keeping.texts import NAME, REMARK, check_texts
+from parambak.keeping.verified import AFTER_UNVERIFIED
 from parambak.memory import digests
 from parambak.memory.counted import counted
 from parambak.reads.ways import WAYS
@@ -154,7 +155,7 @@ def _doubts(found: Standing) -> tuple[str, ...]:
             "for the copy meant; that the swap may begin is another thing"
         )
     twice = found.evidence.verdict.conditions[0].text if found.evidence.verdict else ""
-    if "released UNVERIFIED" in twice:
+    if AFTER_UNVERIFIED in twice:
         said.append(twice)
     return tuple(said)
 

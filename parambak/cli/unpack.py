@@ -10,9 +10,9 @@ import click
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
-from parambak.cli.screen import counted
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.packs import take_pack
+from parambak.memory.counted import counted
 from parambak.vault.unpacking import PackFile
 
 if TYPE_CHECKING:

@@ -12,9 +12,10 @@ from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.file_out import refuse_within
 from parambak.cli.progress import Progress
-from parambak.cli.screen import Screen, counted
+from parambak.cli.screen import Screen
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.leaving import find_leaving, leave
+from parambak.memory.counted import counted
 from parambak.vault.unpacking import PackFile
 
 if TYPE_CHECKING:

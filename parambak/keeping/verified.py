@@ -89,7 +89,7 @@ _IN_CIRCUIT = (
     ", all of them in circuit: what falsifies one such read can falsify the next in the same way, "
     "so read the chip in a socket or by a clip where you can"
 )
-_AFTER_UNVERIFIED = (
+AFTER_UNVERIFIED = (
     "; but a file of it was released UNVERIFIED, and read back from the card loaded with it: that "
     "shows what the card holds, not that it is right"
 )
@@ -124,7 +124,7 @@ def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
         doubt = _IN_CIRCUIT if all(read.how in POWERED for read in made) else ""
         own = [read for read in made if not read.after_unverified]
         if len(own) < given and made_apart(own) < rules.reads:
-            doubt += _AFTER_UNVERIFIED
+            doubt += AFTER_UNVERIFIED
         return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}{against}")
     if not made:
         text = (

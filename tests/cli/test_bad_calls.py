@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import random
+import shutil
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     from tests.cli.conftest import Ship
 
 GOOD = dump()
+PACK = Path(__file__).parents[2] / "fixtures" / "packs" / "grebe.zip"
 OTHER_SIZE = LAYOUT.replace(b"2048", b"8192")
 BAD_SUM = GOOD[:41] + (b"00" if GOOD[41:43] != b"00" else b"01") + GOOD[43:]
 
@@ -233,3 +236,29 @@ def test_an_option_given_empty_is_not_an_option_left_out(
     """A script whose variable is empty must not get a copy that was judged without it."""
     archive_two(ship)
     refused(ship, code, "archive", "a.hex", *WHERE, option, "")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("archive", "a.hex", *WHERE),
+        ("visit", "open", "grebe", "--by", "A. Person"),
+        ("unpack", "grebe.zip"),
+    ],
+)
+def test_no_vault_is_made_at_the_path_of_a_stick_that_is_not_there(
+    ship: Ship, words: tuple[str, ...]
+) -> None:
+    """Its mount point is gone with it: nothing is made, and the stick is asked for."""
+    ship.write("a.hex", GOOD)
+    shutil.copyfile(PACK, ship.folder / "grebe.zip")
+    away = ship.folder / "media" / "STICK"
+    words = ("--vault", str(away / "vault"), *words)
+    result = ship.answer(*words)
+    assert result.code == 2
+    assert result.document["error"]["code"] == "vault-no-folder"
+    assert str(away) in result.document["error"]["found"]
+    assert not (ship.folder / "media").exists()
+    away.mkdir(parents=True)
+    assert ship.answer(*words).code in {0, 1}
+    assert (away / "vault" / "vault.toml").exists()
