@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.memory.counted import counted
 from parambak.memory.printable import printable
 
 if TYPE_CHECKING:
