@@ -161,25 +161,27 @@ def _read_all(descriptor: int, size: int, limit: int) -> bytes:
     return b"".join(pieces)
 
 
-def read_quickly(path: str, limit: int, folder: int | None = None) -> bytes:
+def read_quickly(path: str, limit: int) -> bytes:
     """Return the bytes of a file, as fast as the system gives them; only the first over `limit`.
 
     For one who expects bytes of a certain digest: where they are others, or OSError is
-    raised, `read_file` tells why. `folder` is an open one that `path` is within.
+    raised, `read_file` tells why.
     """
-    descriptor = os.open(path, _READ, dir_fd=folder)
+    descriptor = os.open(path, _READ)
     try:
         data = os.read(descriptor, _PIECE)
-        if len(data) < _PIECE:
-            return data
-        pieces = [data]
-        while data and limit > 0:
-            data = os.read(descriptor, _PIECE)
-            pieces.append(data)
-            limit -= _PIECE
-        return b"".join(pieces)
+        return data if len(data) < _PIECE else _with_rest(descriptor, data, limit)
     finally:
         os.close(descriptor)
+
+
+def _with_rest(descriptor: int, data: bytes, limit: int) -> bytes:
+    pieces = [data]
+    while data and limit > 0:
+        data = os.read(descriptor, _PIECE)
+        pieces.append(data)
+        limit -= _PIECE
+    return b"".join(pieces)
 
 
 class QuickFolder:
@@ -206,7 +208,12 @@ class QuickFolder:
 
     def read(self, name: str, limit: int) -> bytes:
         """Return the bytes of the file of that name, as `read_quickly` does."""
-        return read_quickly(self._before + name, limit, self._folder)
+        descriptor = os.open(self._before + name, _READ, dir_fd=self._folder)
+        try:
+            data = os.read(descriptor, _PIECE)
+            return data if len(data) < _PIECE else _with_rest(descriptor, data, limit)
+        finally:
+            os.close(descriptor)
 
 
 def is_file(path: Path | str) -> bool:
