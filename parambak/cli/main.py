@@ -172,12 +172,15 @@ def run(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run one command, print its answer, and exit by the contract."""
     # A call is short and holds no cycles worth looking for every 700 objects.
     gc.set_threshold(100_000, 20, 100)
-    given = list(sys.argv[1:] if arguments is None else arguments)
+    sys.exit(call(list(sys.argv[1:] if arguments is None else arguments)))
+
+
+def call(words: list[str]) -> int:
+    """Run one command with the words given, print its answer; return its exit code."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    settings = Settings(json="--json" in given)
-    sys.exit(answered(given, settings))
+    return answered(words, Settings(json="--json" in words))
 
 
 def answered(given: list[str], settings: Settings) -> int:

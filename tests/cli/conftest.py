@@ -1,13 +1,18 @@
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import io
 import json
 import os
-import subprocess
 import sys
+from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, NamedTuple
+from unittest.mock import patch
 
 import pytest
+
+from parambak.cli.main import call
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -35,20 +40,22 @@ class Ship:
             **os.environ,
             "PARAMBAK_VAULT": str(self.vault),
             "PARAMBAK_OWN": str(folder / "own"),
-            "PYTHONIOENCODING": "utf-8",
         }
 
     def run(self, *words: str, **environment: str) -> Result:
-        """Run the command as a user does, in a process of its own."""
-        done = subprocess.run(
-            [sys.executable, "-m", "parambak", *words],
-            cwd=self.folder,
-            env={**self._environment, **environment},
-            capture_output=True,
-            check=False,
-            timeout=60,
-        )
-        return Result(done.returncode, done.stdout.decode("utf-8"), done.stderr.decode("utf-8"))
+        """Run the command as a user does, in this process: words, streams, folders given."""
+        out, err = io.BytesIO(), io.BytesIO()
+        encoding = environment.get("PYTHONIOENCODING", "utf-8")
+        with ExitStack() as stack:
+            stack.enter_context(contextlib.chdir(self.folder))
+            stack.enter_context(patch.dict(os.environ, {**self._environment, **environment}))
+            stack.enter_context(patch.object(sys, "stdin", io.StringIO()))
+            for name, raw in (("stdout", out), ("stderr", err)):
+                stream = io.TextIOWrapper(raw, encoding=encoding, write_through=True)
+                stack.enter_context(patch.object(sys, name, stream))
+                stack.callback(stream.detach)
+            code = call(list(words))
+        return Result(code, out.getvalue().decode("utf-8"), err.getvalue().decode("utf-8"))
 
     def answer(self, *words: str) -> Result:
         """Run the command with --json, and insist on one document and nothing beside it."""
