@@ -15,15 +15,15 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from benchmarks.controllers.invent import KIB, Maker
-from parambak.layouts.find.encodings import forms
-from parambak.layouts.find.reading import Span
-from parambak.layouts.find.search import search
-from parambak.layouts.find.wanted import parse
+from parambak.find.encodings import forms
+from parambak.find.reading import Span
+from parambak.find.search import search
+from parambak.find.wanted import parse
 from parambak.memory.image import Image
 
 if TYPE_CHECKING:
     from benchmarks.controllers.invent import Controller, Stored
-    from parambak.layouts.find.search import FoundValue
+    from parambak.find.search import FoundValue
 
 MEASURED = 7_300_000
 CONTROLLERS = 200

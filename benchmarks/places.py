@@ -24,14 +24,14 @@ from typing import TYPE_CHECKING
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from benchmarks.vaults.invent import invent
-from parambak.vault.places import settle
-from parambak.vault.places_packed import send_packed
-from parambak.vault.places_send import Target, send
-from parambak.vault.stores import FolderStore
+from parambak.vault.locations.location import settle
+from parambak.vault.locations.packed import send_packed
+from parambak.vault.locations.send import Target, send
+from parambak.vault.locations.stores import FolderStore
 from parambak.vault.vault import Vault
 
 if TYPE_CHECKING:
-    from parambak.vault.places_send import Sent
+    from parambak.vault.locations.send import Sent
 
 COPIES, QUICK = 10_000, 200
 CLUSTER = 32 << 10  # what a stick of 32 GB and more is given where nobody asks

@@ -35,8 +35,8 @@ from benchmarks.startup import program
 from benchmarks.vaults.invent import SIZE, UNIT, invent, vessel_name
 from parambak.cli.main import answered
 from parambak.cli.settings import Settings
-from parambak.keeping.losses import body_fault
-from parambak.vault.recheck import Terms, recheck
+from parambak.keeping.state.losses import body_fault
+from parambak.vault.check.recheck import Terms, recheck
 from parambak.vault.vault import Vault
 
 if TYPE_CHECKING:

@@ -26,62 +26,18 @@ from parambak.errors import ParambakError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-COMMANDS: dict[str, str | dict[str, str]] = {
-    "demo": "demo",
-    "inspect": "inspect",
-    "archive": "archive",
-    "visit": {"open": "visit_open", "close": "visit_close"},
-    "measure": "measure",
-    "catalogue": "catalogue",
-    "history": "history",
-    "diff": "diff",
-    "alike": "alike",
-    "due": "due",
-    "decode": "decode",
-    "report": {"copy": "report_copy", "visit": "report_visit", "swap": "report_swap"},
-    "tables": "tables_out",
-    "swap": {
-        "open": "swap_open",
-        "answer": "swap_answer",
-        "choose": "swap_choose",
-        "check": "swap_check",
-        "load-file": "swap_load_file",
-        "read-back": "swap_read_back",
-        "close": "swap_close",
-    },
-    "card": {
-        "add": "card_add",
-        "list": "card_list",
-        "blank": "card_blank",
-        "program": "card_program",
-        "record": "card_record",
-        "compare": "card_compare",
-        "exchange": "card_exchange",
-    },
-    "rules": {"record": "rules_record"},
-    "export": "export",
-    "place": {
-        "add": "place_add",
-        "send": "place_send",
-        "list": "place_list",
-        "remove": "place_remove",
-    },
-    "pack": "pack",
-    "unpack": "unpack",
-    "vessel": {"leave": "vessel_leave"},
-    "layout": {
-        "check": "layout_check",
-        "map": "layout_map",
-        "draft": "layout_draft",
-        "find": "layout_find",
-    },
-    "amend": "amend",
-    "recheck": "recheck",
-    "closing-line": "closing_line",
-    "rebuild": "rebuild",
-    "recover": "recover",
-    "migrate": "migrate",
+# The verbs of each group. The module of a command is the file of its name under `commands/`.
+GROUPS: dict[str, tuple[str, ...]] = {
+    "visit": ("open", "close"),
+    "report": ("copy", "visit", "swap"),
+    "swap": ("open", "answer", "choose", "check", "load-file", "read-back", "close"),
+    "card": ("add", "list", "blank", "program", "record", "compare", "exchange"),
+    "rules": ("record",),
+    "place": ("add", "send", "list", "remove"),
+    "vessel": ("leave",),
+    "layout": ("check", "map", "draft", "find"),
 }
+COMMANDS = {name: GROUPS.get(name, ()) for lines in SECTIONS.values() for name in lines}
 GROUP_HELP = {
     "rules": "The ship's rules: what its owner requires before a swap.",
     "swap": "Replace a processor card, from opening the swap to closing it.",
@@ -99,29 +55,34 @@ MOST_HELP = 240  # characters of one command in a list of them
 class LazyGroup(click.Group):
     """A group whose commands are imported when they are asked for."""
 
-    def __init__(self, modules: Mapping[str, str | dict[str, str]], **attrs: Any) -> None:
+    def __init__(
+        self, verbs: Mapping[str, tuple[str, ...]], folder: str = "", **attrs: Any
+    ) -> None:
         super().__init__(**attrs)
-        self._modules = modules
+        self._verbs, self._folder = verbs, folder
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names in the order of the work."""
         del ctx
-        return list(self._modules)
+        return list(self._verbs)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import the command of that name."""
         del ctx
-        found = self._modules.get(cmd_name)
-        if isinstance(found, dict):
-            return LazyGroup(found, name=cmd_name, help=GROUP_HELP[cmd_name])
-        if found is None:
+        if cmd_name not in self._verbs:
             return None
-        command: click.Command = import_module(f"parambak.cli.{found}").command
+        verbs = self._verbs[cmd_name]
+        if verbs:
+            of_group = dict.fromkeys(verbs, ())
+            return LazyGroup(of_group, cmd_name, name=cmd_name, help=GROUP_HELP[cmd_name])
+        folder = f"{self._folder}." if self._folder else ""
+        module = import_module(f"parambak.cli.commands.{folder}{cmd_name.replace('-', '_')}")
+        command: click.Command = module.command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write what each command does, over two lines rather than cut off."""
-        found = [(name, self.get_command(ctx, name)) for name in self._modules]
+        found = [(name, self.get_command(ctx, name)) for name in self._verbs]
         with formatter.section("Commands"):
             formatter.write_dl(
                 [(name, each.get_short_help_str(MOST_HELP)) for name, each in found if each]
@@ -134,7 +95,7 @@ class Root(LazyGroup):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the sections, the lines of all of them in one column."""
         del ctx
-        wide = max(map(len, self._modules))
+        wide = max(map(len, self._verbs))
         for title, lines in SECTIONS.items():
             with formatter.section(title):
                 formatter.write_dl([(name.ljust(wide), line) for name, line in lines.items()])
@@ -142,7 +103,7 @@ class Root(LazyGroup):
 
 @click.command(
     cls=Root,
-    modules=COMMANDS,
+    verbs=COMMANDS,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
     epilog="Exit codes: 0 yes, same, done; 1 a negative answer; 2 no answer; "
     "3 the vault is damaged; 130 interrupted.",

@@ -8,16 +8,17 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from parambak.cli import faults, files_in
-from parambak.keeping import select
+from parambak.cli import faults
+from parambak.cli.parts import files_in
 from parambak.keeping.assess import Assessor
-from parambak.keeping.fold import fleet
+from parambak.keeping.state import select
+from parambak.keeping.state.fold import fleet
 from parambak.vault.vault import Vault
 
 if TYPE_CHECKING:
     from parambak.cli.settings import Settings
     from parambak.keeping.chips import Chip
-    from parambak.keeping.known import Copy, Fleet, Position
+    from parambak.keeping.state.known import Copy, Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
 

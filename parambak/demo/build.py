@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING
 from parambak.layouts.check_methods import stored_length
 from parambak.layouts.checks import compute
 from parambak.layouts.coverage import masks_of
-from parambak.layouts.places import places
+from parambak.layouts.expanded import places
 from parambak.layouts.plan import plan_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from parambak.layouts.expanded import Place
     from parambak.layouts.model import Layout
-    from parambak.layouts.places import Place
     from parambak.layouts.plan import FieldPlan
 
 

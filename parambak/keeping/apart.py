@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.bodies import DumpEntry
+    from parambak.keeping.state.bodies import DumpEntry
 
 
 class Pass(Protocol):

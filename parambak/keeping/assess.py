@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from parambak.compare.bytes import differing_bytes
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
 from parambak.keeping.blank_fields import blank_runs
-from parambak.keeping.rules import CAREFUL
+from parambak.keeping.state.rules import CAREFUL
 from parambak.keeping.verified import Evidence, Verdict, judge
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
@@ -15,10 +15,10 @@ from parambak.reads import plausibility
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from parambak.keeping.bodies import ImageEntry, LayoutEntry, Normal
     from parambak.keeping.chips import Chip
-    from parambak.keeping.known import Copy, Position, Read
-    from parambak.keeping.rules import Rules
+    from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal
+    from parambak.keeping.state.known import Copy, Position, Read
+    from parambak.keeping.state.rules import Rules
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
@@ -46,7 +46,7 @@ class Assessor:
         """
         if position.rules is None:
             return CAREFUL
-        from parambak.keeping.rules_file import load_rules  # noqa: PLC0415 - only with rules
+        from parambak.keeping.recording.rules_file import load_rules  # noqa: PLC0415 - only with rules
 
         digest, _ = position.rules
         if digest not in self._rules:

@@ -13,8 +13,8 @@ from parambak.memory.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from parambak.layouts.expanded import Place
     from parambak.layouts.model import Layout
-    from parambak.layouts.places import Place
     from parambak.memory.image import Image
 
 FEWEST_FIELDS = 3
@@ -38,7 +38,7 @@ def blank_runs(layout: Layout, image: Image) -> tuple[tuple[Finding, str], ...]:
 
 
 def _runs(layout: Layout, image: Image) -> Iterator[list[Place]]:
-    from parambak.layouts.places import places  # noqa: PLC0415 - slow to import, layouts only
+    from parambak.layouts.expanded import places  # noqa: PLC0415 - slow to import, layouts only
 
     blank = bytes([layout.blank])
     run: list[Place] = []

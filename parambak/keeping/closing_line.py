@@ -9,7 +9,7 @@ import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
-from parambak.keeping.holdings import HELD
+from parambak.keeping.state.holdings import HELD
 from parambak.vault.order import behind, heads
 
 if TYPE_CHECKING:

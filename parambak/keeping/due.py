@@ -10,7 +10,7 @@ from parambak.memory.counted import counted
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.rules import Rules
+    from parambak.keeping.state.rules import Rules
     from parambak.keeping.verified import Condition
 
 NOT_VERIFIED = "not-verified"

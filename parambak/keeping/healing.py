@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.keeping.holdings import held_in, standing
-from parambak.keeping.places import places
+from parambak.keeping.recording.places import places
+from parambak.keeping.state.holdings import held_in, standing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from parambak.keeping.holdings import Held
-    from parambak.keeping.losses import Loss
+    from parambak.keeping.state.holdings import Held
+    from parambak.keeping.state.losses import Loss
     from parambak.vault.vault import Vault
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from parambak.keeping.assess import Assessor
     from parambak.keeping.chips import Chip
-    from parambak.keeping.known import Position
+    from parambak.keeping.state.known import Position
 
 
 def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str, ...]:

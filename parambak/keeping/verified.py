@@ -16,8 +16,8 @@ from parambak.keeping.ways import POWERED
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.known import Read
-    from parambak.keeping.rules import Rules
+    from parambak.keeping.state.known import Read
+    from parambak.keeping.state.rules import Rules
     from parambak.memory.findings import Finding
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from typing import TYPE_CHECKING, Literal
 
-from parambak.layouts.places import Place, places
+from parambak.layouts.expanded import Place, places
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:

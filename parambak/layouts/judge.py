@@ -5,19 +5,19 @@ from __future__ import annotations
 from itertools import islice
 from typing import TYPE_CHECKING
 
-from parambak.layouts import faults, places, room, sense
+from parambak.layouts import expanded, faults, field_rules, placement
 from parambak.layouts.check_methods import stored_length
+from parambak.layouts.check_rules import judge_check
 from parambak.layouts.mistakes import advice, describe
 from parambak.layouts.model import MOST_FIELDS, Field
-from parambak.layouts.room import Spot
-from parambak.layouts.sense_checks import judge_check
+from parambak.layouts.placement import Spot
 from parambak.layouts.words import TYPES
 
 if TYPE_CHECKING:
+    from parambak.layouts.expanded import Place
     from parambak.layouts.includes import Gathered, Part
     from parambak.layouts.mistakes import Ledger, Path, Source
     from parambak.layouts.model import Group
-    from parambak.layouts.places import Place
 
 _WORDS = frozenset({"text", "date-time", "bytes"})
 
@@ -42,7 +42,7 @@ class Judge:
         """Judge everything; what depends on a sound memory size waits for one."""
         self._judge_head()
         for part in self.files:
-            sense.judge_texts(part.source, self.ledger)
+            field_rules.judge_texts(part.source, self.ledger)
             self._judge_entries(part)
             if self.memory:
                 self._judge_stored(part)
@@ -70,7 +70,7 @@ class Judge:
             self._judge_group(source, source.entry(("group",), index), group, self.taken, (0, 0))
         for index, check in enumerate(tables.check):
             path = source.entry(("check",), index)
-            sense.judge_taken(source, path, check.name, self.taken_checks, self.ledger)
+            field_rules.judge_taken(source, path, check.name, self.taken_checks, self.ledger)
             self.spots[id(check)] = Spot(source, path)
             if stored_length(check) > 1 and not self.ordered and check.byte_order is None:
                 self.ledger.note(faults.BYTE_ORDER, source, path, expected="`byte-order`")
@@ -87,22 +87,24 @@ class Judge:
             here = source.entry(path, index)
             spot = Spot(source, here)
             self.spots[id(field)] = spot
-            sense.judge_names(source, [(here, field.name)], taken, self.ledger)
-            sense.judge_field(source, here, field, self.ledger)
-            room.judge_order(spot, field, self.ledger, known=self.ordered)
+            field_rules.judge_names(source, [(here, field.name)], taken, self.ledger)
+            field_rules.judge_field(source, here, field, self.ledger)
+            placement.judge_order(spot, field, self.ledger, known=self.ordered)
             if self.memory:
-                room.judge_field_room(spot, field, base, self.memory, self.ledger)
+                placement.judge_field_room(spot, field, base, self.memory, self.ledger)
 
     def _judge_group(
         self, source: Source, path: Path, group: Group, taken: dict[str, str], base: tuple[int, int]
     ) -> None:
-        sense.judge_names(source, [(path, group.name)], taken, self.ledger)
-        sense.judge_group(source, path, group, self.ledger)
+        field_rules.judge_names(source, [(path, group.name)], taken, self.ledger)
+        field_rules.judge_group(source, path, group, self.ledger)
         self.stepless = self.stepless or (group.count > 1 and group.step is None)
         if group.at < 0:
-            room.judge_span(Spot(source, path), "at", group.at, 1, self.memory or 1, self.ledger)
+            placement.judge_span(
+                Spot(source, path), "at", group.at, 1, self.memory or 1, self.ledger
+            )
             return
-        rows = room.last_row(group, base)
+        rows = placement.last_row(group, base)
         scope: dict[str, str] = {}
         self._judge_fields(source, (*path, "field"), group.field, scope, rows)
         for index, inner in enumerate(group.group):
@@ -115,17 +117,17 @@ class Judge:
         for index, check in enumerate(tables.check):
             spot = Spot(source, source.entry(("check",), index))
             judge_check(source, spot.path, check, memory, self.ledger)
-            room.judge_span(spot, "at", check.at, stored_length(check), memory, self.ledger)
+            placement.judge_span(spot, "at", check.at, stored_length(check), memory, self.ledger)
         for index, area in enumerate(tables.reserved):
             spot = Spot(source, source.entry(("reserved",), index))
             self.spots[id(area)] = spot
-            sense.judge_stretch(source, spot.path, area, self.ledger)
-            room.judge_span(spot, "at", area.at, area.length, memory, self.ledger)
+            field_rules.judge_stretch(source, spot.path, area, self.ledger)
+            placement.judge_span(spot, "at", area.at, area.length, memory, self.ledger)
         for index, block in enumerate(tables.kept_twice):
             spot = Spot(source, source.entry(("kept-twice",), index))
-            sense.judge_stretch(source, spot.path, block, self.ledger)
-            room.judge_span(spot, "at", block.at, block.length, memory, self.ledger)
-            room.judge_span(
+            field_rules.judge_stretch(source, spot.path, block, self.ledger)
+            placement.judge_span(spot, "at", block.at, block.length, memory, self.ledger)
+            placement.judge_span(
                 spot, "duplicate-at", block.duplicate_at, block.length, memory, self.ledger
             )
             if abs(block.at - block.duplicate_at) < block.length:
@@ -149,24 +151,24 @@ class Judge:
             )
             return
         sound = [place for place in found if self._is_sound(place)]
-        room.judge_overlaps(sound, self.spots, self.ledger, rows=not self.stepless)
+        placement.judge_overlaps(sound, self.spots, self.ledger, rows=not self.stepless)
         self._judge_limit_names(found)
 
     def _places(self) -> list[Place] | None:
         """Return every place, None where there are too many to write out."""
         order = self.head.byte_order or "big"
         groups = [group for part in self.files for group in part.tables.group]
-        if sum(map(places.count_places, groups)) > MOST_FIELDS:
+        if sum(map(expanded.count_places, groups)) > MOST_FIELDS:
             return None
         found: list[Place] = []
         for part in self.files:
-            found.extend(places.of_fields(part.tables.field, order))
+            found.extend(expanded.of_fields(part.tables.field, order))
             for group in part.tables.group:
-                found.extend(places.of_group(group, order))
-            found.extend(places.of_check(check, order) for check in part.tables.check)
-            found.extend(places.of_reserved(area, order) for area in part.tables.reserved)
+                found.extend(expanded.of_group(group, order))
+            found.extend(expanded.of_check(check, order) for check in part.tables.check)
+            found.extend(expanded.of_reserved(area, order) for area in part.tables.reserved)
         blocks = [block for part in self.files for block in part.tables.kept_twice]
-        found.extend(list(islice(places.of_duplicates(found, blocks), MOST_FIELDS + 1)))
+        found.extend(list(islice(expanded.of_duplicates(found, blocks), MOST_FIELDS + 1)))
         return found if len(found) <= MOST_FIELDS else None
 
     def _is_sound(self, place: Place) -> bool:
@@ -199,7 +201,7 @@ class Judge:
     def _judge_limit_name(
         self, field: Field, key: str, name: str, prefix: str, by_name: dict[str, Field]
     ) -> None:
-        other = places.seen_from(by_name, name, prefix)
+        other = expanded.seen_from(by_name, name, prefix)
         if other is not None and TYPES[other.type].family not in _WORDS:
             return
         spot = self.spots[id(field)]

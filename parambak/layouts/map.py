@@ -5,13 +5,13 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.layouts.places import places
+from parambak.layouts.expanded import places
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from parambak.layouts.expanded import Place
     from parambak.layouts.model import Layout
-    from parambak.layouts.places import Place
 
 MOST_ROWS = 64
 

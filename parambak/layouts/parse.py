@@ -118,7 +118,7 @@ def _text(data: bytes, file: str | None, ledger: Ledger) -> str | None:
 
 def _note_syntax(message: str, text: str, file: str | None, ledger: Ledger) -> None:
     # Only a file with a mistake needs it.
-    from parambak.layouts.slips import syntax_advice  # noqa: PLC0415 - see above
+    from parambak.layouts.suggestions import syntax_advice  # noqa: PLC0415 - see above
 
     match = _AT_LINE.search(message)
     reason = message[: match.start()] if match else message

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.layouts import floats
 from parambak.layouts.codecs import Codec, codec
 from parambak.layouts.decimals import exact, plain, with_point
+from parambak.layouts.expanded import Place, places, seen_from
 from parambak.layouts.model import Field
-from parambak.layouts.places import Place, places, seen_from
 from parambak.layouts.scaling import Line, Scaling, scaling
 from parambak.layouts.words import TYPES, stored_number
 

@@ -14,7 +14,7 @@ from msgspec import inspect
 from parambak.layouts import faults
 from parambak.layouts.mistakes import advice, describe, kind_of
 from parambak.layouts.model import Field, LayoutFile, structured
-from parambak.layouts.slips import kind_advice, word_advice
+from parambak.layouts.suggestions import kind_advice, word_advice
 
 if TYPE_CHECKING:
     from parambak.errors import Fault

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from markupsafe import Markup
 
-from parambak.layouts.places import places
+from parambak.layouts.expanded import places
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from parambak.layouts.expanded import Place
     from parambak.layouts.model import Layout
-    from parambak.layouts.places import Place
     from parambak.memory.image import Image, Range
 
 COLUMNS = 64

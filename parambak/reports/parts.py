@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.compare.bytes import runs
 from parambak.compare.fields import changes, unexplained
-from parambak.keeping import closing_line, remarks, select
+from parambak.keeping import closing_line
+from parambak.keeping.state import remarks, select
 from parambak.memory import digests
 from parambak.reports import memory_map
 from parambak.swap.cautions import CAUTIONS
@@ -19,10 +20,10 @@ if TYPE_CHECKING:
     from parambak.compare.bytes import Run
     from parambak.compare.fields import FieldChange
     from parambak.keeping.assess import Assessor
-    from parambak.keeping.known import Copy, Fleet, Position, Read, Unit, Vessel
+    from parambak.keeping.state.known import Copy, Fleet, Position, Read, Unit, Vessel
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
-    from parambak.swap.course import End
+    from parambak.swap.swaps import End
 
 Fact = tuple[str, str]
 MOST_RUNS = 200  # stretches of changed bytes on a page

@@ -13,14 +13,14 @@ from parambak.reports.swap_proof import contents, differences, proof
 from parambak.swap import measured
 from parambak.swap.card_meaning import DEFER, NOT_ASKED, meaning
 from parambak.swap.cautions import MOVE_CHIP
-from parambak.swap.course import courses
-from parambak.swap.standing import beside, standing, who
+from parambak.swap.state import beside, standing, who
+from parambak.swap.swaps import courses
 
 if TYPE_CHECKING:
-    from parambak.keeping.known import Card, Vessel
+    from parambak.keeping.state.known import Card, Vessel
     from parambak.reports.parts import Desk
-    from parambak.swap.course import Course, Released, Told
-    from parambak.swap.standing import Standing
+    from parambak.swap.state import Standing
+    from parambak.swap.swaps import Course, Released, Told
 
 ROUTES = {
     "load": "the new card's memory is loaded with the copy meant",

@@ -6,16 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
 from parambak.reports import parts
-from parambak.swap.standing import who
+from parambak.swap.state import who
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.bodies import ReadBackBody
+    from parambak.keeping.state.bodies import ReadBackBody
     from parambak.layouts.model import Layout
     from parambak.memory.image import Range
     from parambak.reports.parts import Desk
-    from parambak.swap.course import Course, End, ReadBackTold, Released, Tested
+    from parambak.swap.swaps import Course, End, ReadBackTold, Released, Tested
 
 MOST_IMAGES = 6  # images read back whose differences are printed in full
 

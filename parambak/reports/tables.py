@@ -9,13 +9,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.swap import measured
-from parambak.swap.course import courses
+from parambak.swap.swaps import courses
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from parambak.keeping.holdings import Holdings
-    from parambak.keeping.known import Position, Read, Vessel
+    from parambak.keeping.state.holdings import Holdings
+    from parambak.keeping.state.known import Position, Read, Vessel
     from parambak.reports.parts import Desk
 
 Cell = str | int | bool | None

@@ -5,17 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
-from parambak.keeping import select
+from parambak.keeping.state import select
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
 from parambak.reports.rounds import rounds
 from parambak.swap import measured
-from parambak.swap.course import courses
-from parambak.swap.standing import who
+from parambak.swap.state import who
+from parambak.swap.swaps import courses
 
 if TYPE_CHECKING:
-    from parambak.keeping.known import Copy, Position, Read, Vessel, Visit
+    from parambak.keeping.state.known import Copy, Position, Read, Vessel, Visit
     from parambak.reports.parts import Desk
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from parambak.keeping.rules import CAREFUL, CONDITIONS, TOLD, VERIFIED
+from parambak.keeping.state.rules import CAREFUL, CONDITIONS, TOLD, VERIFIED
 from parambak.keeping.verified import Condition
 from parambak.memory.counted import counted
 
@@ -13,11 +13,11 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from parambak.keeping.rules import Rules
+    from parambak.keeping.state.rules import Rules
     from parambak.keeping.verified import Verdict
     from parambak.layouts.decode import Decoded
     from parambak.swap.card_sheet import Entry
-    from parambak.swap.course import Answer, Deviation
+    from parambak.swap.swaps import Answer, Deviation
 
 QUESTIONS = {
     "diagnosed": "is the card the cause? Supplies, fuses and connectors first",

@@ -11,22 +11,22 @@ from typing import TYPE_CHECKING, NamedTuple
 from msgspec.structs import asdict
 
 from parambak.errors import CallRefused, Fault, VaultDamaged
-from parambak.keeping import select
-from parambak.keeping.bodies import (
+from parambak.keeping.state import select
+from parambak.keeping.state.bodies import (
     LimitsEntry,
     MeasuredBody,
     ReadingEntry,
     body_of,
     misshapen,
 )
-from parambak.keeping.book import local_time
+from parambak.keeping.state.record_sets import local_time
 from parambak.layouts.decimals import exact, rounded
 from parambak.swap.measurements import ROUNDED, Reading
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.keeping.known import Card, Fleet, Position, Unit, Vessel
+    from parambak.keeping.state.known import Card, Fleet, Position, Unit, Vessel
     from parambak.swap.limits import Limits
     from parambak.vault.vault import Stored, Vault, Writing
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
-from parambak.keeping.cards import IN_A_UNIT, cards_in, unit_of
-from parambak.swap.course import fold_courses, in_order
+from parambak.keeping.state.cards import IN_A_UNIT, cards_in, unit_of
+from parambak.swap.swaps import fold_courses, in_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.known import Card, Unit, Vessel
-    from parambak.swap.course import Course
+    from parambak.keeping.state.known import Card, Unit, Vessel
+    from parambak.swap.swaps import Course
     from parambak.vault.vault import Vault
 
 SWAP_CARD_TAKEN = Fault(

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
-from parambak.vault import files, objects, records
+from parambak.vault import objects, records
+from parambak.vault.check.recheck import Damage
+from parambak.vault.files import disk
 from parambak.vault.leaving import left
-from parambak.vault.recheck import Damage
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -138,7 +139,7 @@ class _Merge:
                 self._refused[piece.file] = _words(error)
                 continue
             except OSError as error:
-                self._refused[piece.file] = f"It cannot be read: {files.words(error)}."
+                self._refused[piece.file] = f"It cannot be read: {disk.words(error)}."
                 continue
             found = sha256(data)
             if len(data) > limit:

@@ -9,7 +9,8 @@ import re
 from typing import TYPE_CHECKING
 
 from parambak.errors import ParambakError
-from parambak.vault import files, objects, records
+from parambak.vault import objects, records
+from parambak.vault.files import disk
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -78,7 +79,7 @@ def gone_with_vessels(root: Path, about_vault: Iterable[Stored], identity: str) 
 
 def present(vault: Vault, names: Iterable[str]) -> list[str]:
     """Return those of these files of a vault that are there."""
-    return [name for name in names if files.is_file(vault.root / name)]
+    return [name for name in names if disk.is_file(vault.root / name)]
 
 
 def named_elsewhere(vault: Vault, leaving: frozenset[str], names: Sequence[str]) -> set[str]:
@@ -106,7 +107,7 @@ class Leftovers:
         self._objects: dict[str, Stored] = {}
         for stored in {s.digest: s for s in self._left.values()}.values():
             for name in self._listed(stored):
-                if name.startswith(objects.FOLDER) and files.is_file(vault.root / name):
+                if name.startswith(objects.FOLDER) and disk.is_file(vault.root / name):
                     self._objects[_digest(name)] = stored
 
     def _listed(self, stored: Stored) -> tuple[str, ...]:

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 from parambak.errors import ParambakError, VaultRefused
 from parambak.memory.digests import sha256
-from parambak.vault import files, records, vault_toml
+from parambak.vault import records, vault_toml
 from parambak.vault.faults import TOML_DAMAGED
+from parambak.vault.files import disk
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,18 +38,18 @@ def damage_of(root: Path, data: bytes) -> ParambakError | None:
         return None
     if known is None:
         return None
-    found = files.shown(data.decode("utf-8", "replace"))
+    found = disk.shown(data.decode("utf-8", "replace"))
     path, expected = str(root / vault_toml.FILE), f'format = {vault_toml.FORMAT}, vault = "{known}"'
     return TOML_DAMAGED.at(file=path, expected=expected, found=found)
 
 
 def _records(root: Path) -> Iterator[Record]:
     """Yield the sound records; raises `vault-newer` at one of a later format."""
-    for folder in files.stamps_in(root / records.FOLDER):
-        for name in files.names_in(root / records.FOLDER / folder):
+    for folder in disk.stamps_in(root / records.FOLDER):
+        for name in disk.names_in(root / records.FOLDER / folder):
             if records.named_by(name):
                 path = root / records.FOLDER / folder / name
-                data = files.read_file(path, records.MAX_BYTES)
+                data = disk.read_file(path, records.MAX_BYTES)
                 try:
                     yield records.decode(data, name.removesuffix(records.SUFFIX))
                 except VaultRefused:

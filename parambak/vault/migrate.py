@@ -9,10 +9,11 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
-from parambak.vault import files, objects, records
+from parambak.vault import objects, records
+from parambak.vault.check.recover import refuse_other_vault, refuse_unfit_target
+from parambak.vault.files import disk
 from parambak.vault.joining import Joined, Piece, join
 from parambak.vault.own import Own
-from parambak.vault.recover import refuse_other_vault, refuse_unfit_target
 from parambak.vault.vault import Vault
 
 if TYPE_CHECKING:
@@ -43,10 +44,10 @@ def _pieces(root: Path) -> Iterator[Piece]:
         is_record = sort == records.FOLDER
         limit = records.MAX_BYTES if is_record else objects.MAX_BYTES
         file_of = records.file_of if is_record else objects.file_of
-        for folder in files.names_in(root / sort):
-            for name in files.names_in(root / sort / folder):
+        for folder in disk.names_in(root / sort):
+            for name in disk.names_in(root / sort / folder):
                 digest = name.removesuffix(records.SUFFIX) if is_record else name
                 file = f"{sort}/{folder}/{name}"
                 if objects.DIGEST.fullmatch(digest) and file == file_of(digest):
-                    read = partial(files.read_file, f"{root}/{file}", limit)
+                    read = partial(disk.read_file, f"{root}/{file}", limit)
                     yield Piece(file, digest, is_record, read)

@@ -6,8 +6,8 @@ import re
 from typing import TYPE_CHECKING
 
 from parambak.memory.digests import sha256
-from parambak.vault import files
 from parambak.vault.faults import DAMAGED_OBJECT, MISSING_OBJECT, TOO_LARGE, UNREADABLE
+from parambak.vault.files import disk
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,15 +29,15 @@ def read(root: Path, digest: str) -> bytes:
     if not DIGEST.fullmatch(digest):
         raise MISSING_OBJECT.at(expected="64 hexadecimal digits", found=repr(digest[:80]))
     try:
-        data = files.read_file(path, MAX_BYTES)
+        data = disk.read_file(path, MAX_BYTES)
     except FileNotFoundError:
         raise MISSING_OBJECT.at(file=str(path), expected=digest) from None
-    except files.UnfitFileError as error:
+    except disk.UnfitFileError as error:
         raise DAMAGED_OBJECT.at(
-            file=str(path), expected="a file", found=files.words(error)
+            file=str(path), expected="a file", found=disk.words(error)
         ) from error
     except OSError as error:
-        raise UNREADABLE.at(file=str(path), found=files.words(error)) from error
+        raise UNREADABLE.at(file=str(path), found=disk.words(error)) from error
     found = sha256(data)
     if found != digest:
         raise DAMAGED_OBJECT.at(file=str(path), expected=f"SHA-256 {digest}", found=found)
@@ -46,11 +46,11 @@ def read(root: Path, digest: str) -> bytes:
 
 def has(root: Path, digest: str) -> bool:
     """Tell whether an object's file is there; its bytes are not looked at."""
-    return DIGEST.fullmatch(digest) is not None and files.is_file(root / file_of(digest))
+    return DIGEST.fullmatch(digest) is not None and disk.is_file(root / file_of(digest))
 
 
 def put(
-    root: Path, data: bytes, flush: Callable[[Path], None] = files.flush_standing
+    root: Path, data: bytes, flush: Callable[[Path], None] = disk.flush_standing
 ) -> tuple[str, bool]:
     """Write an object; return its digest and whether it is new here.
 
@@ -63,26 +63,26 @@ def put(
     path = root / file_of(digest)
     standing = _standing(path, data)
     if standing is None:
-        files.write_sealed(path, data)
+        disk.write_sealed(path, data)
     elif not standing:
-        files.write_sealed(path, data, heal=True)
+        disk.write_sealed(path, data, heal=True)
     else:
         try:
             flush(path)
         except OSError as error:
-            raise files.write_refusal(error, path) from error
+            raise disk.write_refusal(error, path) from error
     return digest, standing is None
 
 
 def stands(root: Path, digest: str) -> bool | None:
     """Tell whether an object's file has the right bytes; None where it is not there."""
-    return files.holds(root / file_of(digest), digest, MAX_BYTES)
+    return disk.holds(root / file_of(digest), digest, MAX_BYTES)
 
 
 def _standing(path: Path, data: bytes) -> bool | None:
     """Tell whether the file holds `data`; None where it is not there."""
     try:
-        return files.read_file(path, MAX_BYTES) == data
+        return disk.read_file(path, MAX_BYTES) == data
     except FileNotFoundError:
         return None
     except OSError:

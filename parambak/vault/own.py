@@ -13,17 +13,17 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from parambak.errors import ParambakError
-from parambak.vault import files
 from parambak.vault.faults import OWN_UNUSABLE
-from parambak.vault.flushed import Flushed
-from parambak.vault.lock import locked
+from parambak.vault.files import disk
+from parambak.vault.files.flushed import Flushed
+from parambak.vault.files.lock import locked
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from parambak.vault.medium import Medium
+    from parambak.vault.index.storage import Medium
 
 VAULT = "vault"  # stands for the vault itself where a vessel's identity would
 _MAX = 16 << 20
@@ -44,15 +44,15 @@ class Own:
         known = self._writer or self._known_writer(path)
         if known is None:
             try:
-                files.make_folder(self._folder, [])
+                disk.make_folder(self._folder, [])
                 with locked(self._folder / "lock", since) as held:
                     held.unproven = False  # nothing here needs to outlast a power failure
                     known = self._known_writer(path)
                     if known is None:
                         known = os.urandom(16).hex()
-                        files.write_plain(path, f"{known}\n".encode())
+                        disk.write_plain(path, f"{known}\n".encode())
             except OSError as error:
-                raise OWN_UNUSABLE.at(file=str(path), found=files.words(error)) from error
+                raise OWN_UNUSABLE.at(file=str(path), found=disk.words(error)) from error
         self._writer = known
         return known
 
@@ -65,18 +65,18 @@ class Own:
 
     def _known_writer(self, path: Path) -> str | None:
         try:
-            match = _WRITER.fullmatch(files.read_file(path, 4096))
+            match = _WRITER.fullmatch(disk.read_file(path, 4096))
         except FileNotFoundError:
             return None
         except OSError as error:
-            raise OWN_UNUSABLE.at(file=str(path), found=files.words(error)) from error
+            raise OWN_UNUSABLE.at(file=str(path), found=disk.words(error)) from error
         return match[1].decode() if match else None
 
     def last(self, vault: str) -> dict[str, str] | None:
         """Return the last record written from here for each vessel; None where damaged."""
         path = self._written(vault)
         try:
-            data = files.read_file(path, _MAX)
+            data = disk.read_file(path, _MAX)
         except FileNotFoundError:
             return {}
         except OSError:
@@ -93,7 +93,7 @@ class Own:
 
     def remember(self, vault: str, last: Mapping[str, str]) -> None:
         """Note the last record written for each vessel, in place of what was; raises OSError."""
-        files.write_plain(self._written(vault), canonical(last))
+        disk.write_plain(self._written(vault), canonical(last))
 
     def _written(self, vault: str) -> Path:
         return self._folder / "written" / f"{vault}.json"

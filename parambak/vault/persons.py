@@ -12,8 +12,8 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta, Struct
 
-from parambak.vault import files
 from parambak.vault.faults import NOT_A_PERSON, UNFIT
+from parambak.vault.files import disk
 from parambak.vault.records import Identity, canonical
 
 MAX_NAME = 200  # characters
@@ -34,7 +34,7 @@ def encode(name: str) -> bytes:
         _DECODER.decode(data)
     except (ValueError, msgspec.MsgspecError) as error:
         expected = f"a name of 1 to {MAX_NAME} characters"
-        raise UNFIT.at(expected=expected, found=files.shown(str(error))) from error
+        raise UNFIT.at(expected=expected, found=disk.shown(str(error))) from error
     return data
 
 
@@ -43,5 +43,5 @@ def decode(data: bytes, file: str) -> str:
     try:
         person = _DECODER.decode(data)
     except (ValueError, RecursionError, msgspec.MsgspecError) as error:
-        raise NOT_A_PERSON.at(file=file, found=files.shown(str(error))) from error
+        raise NOT_A_PERSON.at(file=file, found=disk.shown(str(error))) from error
     return person.name

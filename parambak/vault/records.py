@@ -19,7 +19,7 @@ from msgspec import Meta, Struct
 from parambak.memory.digests import sha256
 from parambak.vault import versions
 from parambak.vault.faults import DAMAGED_RECORD, NEWER, UNFIT
-from parambak.vault.files import shown
+from parambak.vault.files.disk import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

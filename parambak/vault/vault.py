@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
-from parambak.vault import files, hollow, objects, persons, records, vault_toml
+from parambak.vault import empty_records, objects, persons, records, vault_toml
 from parambak.vault.faults import (
     ABSENT,
     CLOCK_BACKWARDS,
@@ -30,11 +30,12 @@ from parambak.vault.faults import (
     TOML_CHANGED,
     UNREADABLE,
 )
-from parambak.vault.index import Index
+from parambak.vault.files import disk
+from parambak.vault.files.lock import locked
+from parambak.vault.index.index import Index
+from parambak.vault.index.storage import Medium
 from parambak.vault.leaving import left
-from parambak.vault.lock import locked
 from parambak.vault.marker import damage_of
-from parambak.vault.medium import Medium
 from parambak.vault.order import heads
 from parambak.vault.own import VAULT, Own
 from parambak.vault.records import FOLDER as RECORDS
@@ -43,7 +44,7 @@ from parambak.vault.records import Record, Stored, clock_of, decode, encode, fil
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from parambak.vault.lock import Held
+    from parambak.vault.files.lock import Held
     from parambak.vault.records import Link
 
 __all__ = ["Record", "Stored", "Vault", "Writing"]
@@ -148,7 +149,7 @@ class Vault:
 
         None where nothing was written from here yet, or the folder is not there.
         """
-        writer, stamp = self._own.known_writer(), files.stamp_of(self.root)
+        writer, stamp = self._own.known_writer(), disk.stamp_of(self.root)
         if writer is None or stamp is None:
             return None
         path = os.fsencode(self.root.resolve()).decode("utf-8", "backslashreplace")
@@ -228,10 +229,10 @@ class Vault:
         self._own.writer(self._now())  # refused here rather than half way
         made: list[Path] = []
         try:
-            files.make_folder(self.root, made)
+            disk.make_folder(self.root, made)
         except OSError as error:
-            files.unmake(made)
-            raise files.write_refusal(error, self.root) from error
+            disk.unmake(made)
+            raise disk.write_refusal(error, self.root) from error
         with self._locked(made) as held:
             writing = Writing(self, self._index, self._clock, self._own, held)
             if held.unproven:
@@ -253,43 +254,43 @@ class Vault:
             with locked(lock, self._now()) as held:
                 yield held
         except BaseException:
-            if made and files.names_in(self.root) == [LOCK]:
-                files.remove(lock)
-            files.unmake(made)
+            if made and disk.names_in(self.root) == [LOCK]:
+                disk.remove(lock)
+            disk.unmake(made)
             raise
 
     def _prove(self) -> None:
         """Flush what a writer that was stopped may have left: later records rely on it."""
         try:
-            files.flush_folders(self.root, (objects.FOLDER, RECORDS))
+            disk.flush_folders(self.root, (objects.FOLDER, RECORDS))
         except OSError as error:
-            raise files.write_refusal(error, self.root) from error
+            raise disk.write_refusal(error, self.root) from error
 
     def _settle(self, writing: Writing) -> None:
         """Under the lock: make the vault where it is new, else see what came since."""
-        files.sweep(self.root)
+        disk.sweep(self.root)
         data = vault_toml.read(self.root)
         if data is None:
             _refuse_unless_new(self.root, create=self._to_make)
             data = vault_toml.encode(self.identity)
-            files.remove(self.root / vault_toml.FILE)  # an empty one is none
+            disk.remove(self.root / vault_toml.FILE)  # an empty one is none
             with writing.proving():
-                files.write_sealed(self.root / vault_toml.FILE, data)
+                disk.write_sealed(self.root / vault_toml.FILE, data)
             fresh = True
         else:
             if self._to_make:  # another process was quicker
                 self._adopt(vault_toml.identity_of(data, self.root / vault_toml.FILE))
             self._index.refresh()
             if self._index.hollow:
-                hollow.remove(self, self._index.hollow, self._nanoseconds())
+                empty_records.remove(self, self._index.hollow, self._nanoseconds())
             fresh = not self._index.vessels() and not self._index.records(None)
         if fresh:  # new, or broken off while it was made
             try:
                 writing.add(FIRST, None, {"vault": self.identity, "vault_toml": sha256(data)})
             except BaseException as error:
-                stood = isinstance(error.__cause__, files.UnprovenError)  # and may come back
-                if self._to_make and not stood and not files.names_in(self.root / RECORDS):
-                    files.remove(self.root / vault_toml.FILE)
+                stood = isinstance(error.__cause__, disk.UnprovenError)  # and may come back
+                if self._to_make and not stood and not disk.names_in(self.root / RECORDS):
+                    disk.remove(self.root / vault_toml.FILE)
                 raise
         self._to_make = False
 
@@ -309,7 +310,7 @@ class Vault:
                 writing.note_flushed()
             except OSError as error:
                 text = (
-                    f"What was written last could not be noted for this user: {files.words(error)}."
+                    f"What was written last could not be noted for this user: {disk.words(error)}."
                 )
                 self.say(OWN_NOT_WRITTEN, text)
 
@@ -401,7 +402,7 @@ class Writing:
         try:
             self._flushed.flush(path)
         except OSError as error:
-            raise files.write_refusal(error, path) from error
+            raise disk.write_refusal(error, path) from error
         self._proven.add(digest)
 
     def person(self, name: str, vessel: str | None) -> str:
@@ -467,7 +468,7 @@ class Writing:
         for parent in () if lacking else record.after:
             if not self._index.holds(parent):
                 raise MISSING_RECORD.at(file=file_of(parent), expected=parent)
-        standing = files.holds(self._vault.root / file, digest, records.MAX_BYTES)
+        standing = disk.holds(self._vault.root / file, digest, records.MAX_BYTES)
         if not standing:
             for needed in filter(self._vault.has_object, record.objects):
                 self._rely_on(needed)
@@ -484,8 +485,8 @@ class Writing:
         dropped = self._unnamed.intersection(digests)
         for digest in dropped:
             path = self._vault.root / objects.file_of(digest)
-            files.remove(path)
-            files.unmake([path.parent])
+            disk.remove(path)
+            disk.unmake([path.parent])
         self._unnamed -= dropped
         self._proven -= dropped
         return dropped
@@ -499,16 +500,16 @@ class Writing:
         folders: dict[Path, None] = {}
         for count, name in enumerate(names, start=1):
             path = self._vault.root / name
-            if not files.remove(path) and files.is_file(path):
+            if not disk.remove(path) and disk.is_file(path):
                 raise NOT_REMOVED.at(file=str(path))
             folders[path.parent] = None
             progress(count, len(names))
         try:
             for folder in folders:
-                files.unmake([folder])
-                files.flush_folder(folder if folder.is_dir() else folder.parent)
+                disk.unmake([folder])
+                disk.flush_folder(folder if folder.is_dir() else folder.parent)
         except OSError as error:
-            raise files.write_refusal(error, self._vault.root) from error
+            raise disk.write_refusal(error, self._vault.root) from error
         self._index.start_anew()
 
     def _write(self, file: str, data: bytes, needed: Iterable[str], *, heal: bool = False) -> None:
@@ -517,9 +518,9 @@ class Writing:
         self._unnamed -= named
         try:
             with self.proving():
-                files.write_sealed(self._vault.root / file, data, heal=heal)
+                disk.write_sealed(self._vault.root / file, data, heal=heal)
         except ParambakError as refusal:
-            if not isinstance(refusal.__cause__, files.UnprovenError):
+            if not isinstance(refusal.__cause__, disk.UnprovenError):
                 self._unnamed |= named  # the record never stood under its name
             raise
 
@@ -535,9 +536,9 @@ class Writing:
         try:
             yield
             if not self._held.stands():
-                raise self._gone() from files.UnprovenError(errno.ENODEV, "No such device")
+                raise self._gone() from disk.UnprovenError(errno.ENODEV, "No such device")
         except ParambakError as refusal:
-            if isinstance(refusal.__cause__, files.UnprovenError):
+            if isinstance(refusal.__cause__, disk.UnprovenError):
                 self._held.unproven = True
             raise
 
@@ -574,10 +575,10 @@ def _identity(root: Path, data: bytes) -> str:
 
 def strangers_in(root: Path) -> list[str]:
     """Return the names in a folder but for what a vault that was never finished leaves there."""
-    names = files.names_in(root)
-    bare = [n for n in (objects.FOLDER, RECORDS) if files.is_bare(root / n)]
+    names = disk.names_in(root)
+    bare = [n for n in (objects.FOLDER, RECORDS) if disk.is_bare(root / n)]
     ours = {LOCK, vault_toml.FILE, *bare}
-    return [n for n in names if n not in ours and not n.endswith(files.TEMPORARY)]
+    return [n for n in names if n not in ours and not n.endswith(disk.TEMPORARY)]
 
 
 def _refuse_unless_new(root: Path, *, create: bool) -> None:
@@ -585,9 +586,9 @@ def _refuse_unless_new(root: Path, *, create: bool) -> None:
     try:
         strange = strangers_in(root)
     except OSError as error:
-        raise UNREADABLE.at(file=str(root), found=files.words(error)) from error
+        raise UNREADABLE.at(file=str(root), found=disk.words(error)) from error
     if strange:
-        found = f"no {vault_toml.FILE}, but {files.shown(strange[0])}"
+        found = f"no {vault_toml.FILE}, but {disk.shown(strange[0])}"
         raise NOT_A_VAULT.at(file=str(root), expected=vault_toml.FILE, found=found)
     if not create:
         found = "an empty folder" if root.is_dir() else "no such folder"

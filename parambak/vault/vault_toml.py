@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from parambak.vault import files, versions
+from parambak.vault import versions
 from parambak.vault.faults import NEWER, NOT_A_VAULT, UNREADABLE
+from parambak.vault.files import disk
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -35,13 +36,13 @@ def read(root: Path) -> bytes | None:
     """
     path = root / FILE
     try:
-        return files.read_file(path, MAX_BYTES) or None
+        return disk.read_file(path, MAX_BYTES) or None
     except FileNotFoundError:
         return None
     except NotADirectoryError:
         raise NOT_A_VAULT.at(file=str(root), expected="a folder", found="a file") from None
     except OSError as error:
-        raise UNREADABLE.at(file=str(path), found=files.words(error)) from error
+        raise UNREADABLE.at(file=str(path), found=disk.words(error)) from error
 
 
 def identity_of(data: bytes, path: Path | str) -> str:
@@ -64,7 +65,7 @@ def _table(data: bytes, file: str) -> dict[str, object]:
     try:
         return tomllib.loads(data.decode())
     except (ValueError, RecursionError) as error:
-        raise NOT_A_VAULT.at(file=file, expected="TOML", found=files.shown(str(error))) from error
+        raise NOT_A_VAULT.at(file=file, expected="TOML", found=disk.shown(str(error))) from error
 
 
 def _parsed(data: bytes, file: str) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.cli.due import NEXT
+from parambak.cli.commands.due import NEXT
 from parambak.keeping.due import URGENCY
 from parambak.reports.tables import TABLES, cell
 from tests.cli.invented import WHERE, archive_two, changed, dump

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tests.layouts.find.test_search import VALUES, memories
+from tests.find.test_search import VALUES, memories
 
 if TYPE_CHECKING:
     from tests.cli.conftest import Ship

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from parambak.cli import file_out, files_in, main
+from parambak.cli import main
+from parambak.cli.parts import file_out, files_in
 from parambak.cli.settings import Settings
 from parambak.dumps.dump import Style
 from parambak.errors import ParambakError
@@ -105,7 +106,7 @@ def test_a_file_that_does_not_read_back_as_written(tmp_path: Path, monkeypatch: 
         del replace
         path.write_bytes(data[:-1] + b"\x00")
 
-    monkeypatch.setattr("parambak.vault.files.write_export", lying)
+    monkeypatch.setattr("parambak.vault.files.disk.write_export", lying)
     with pytest.raises(ParambakError) as caught:
         file_out.write_dump_file(
             Image.of(b"\x01\x02\x03"),

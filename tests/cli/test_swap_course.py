@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.dumps.registry import write_dump
-from parambak.keeping.rules import TOLD
+from parambak.keeping.state.rules import TOLD
 from parambak.memory.image import Image
 from tests.cli.invented import MEMORY, WHERE, archive_two, changed, dump
 

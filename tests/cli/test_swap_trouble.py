@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.keeping.rules import TOLD
+from parambak.keeping.state.rules import TOLD
 from tests.cli.conftest import Ship
 from tests.cli.invented import MEMORY, WHERE, archive_two, changed, dump
 from tests.cli.test_swap_course import AT, BY, PROFILE, RELEASE, code, opened, read_backs

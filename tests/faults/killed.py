@@ -29,7 +29,7 @@ import pytest
 from parambak.dumps.registry import write_dump
 from parambak.memory.digests import sha256
 from parambak.memory.image import Image
-from parambak.vault import lock
+from parambak.vault.files import lock
 from tests.faults import soundness
 from tests.faults.commands import MEMORY, call
 
@@ -146,7 +146,7 @@ class Round:
 def _main(words: list[str]) -> int:
     folder, count, seed = words
     for module in ("main", "archive", "store"):  # once for all children
-        import_module(f"parambak.cli.{module}")
+        import_module(f"parambak.cli.commands.{module}")
     with pytest.MonkeyPatch.context() as patch:
         # What a flush is good for, a kill does not show.
         patch.setattr(os, "fsync", lambda _descriptor: None)

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 
 from parambak.errors import PackRefused
 from parambak.memory.digests import sha256
-from parambak.vault import salvage
-from parambak.vault.bundle_zip import MANIFEST, content, read_members
-from parambak.vault.unpacking import Pack
+from parambak.vault.packs import salvage
+from parambak.vault.packs.reading import Pack
+from parambak.vault.packs.zip_form import MANIFEST, content, read_members
 
 if TYPE_CHECKING:
-    from parambak.vault.bundle_zip import Member
+    from parambak.vault.packs.zip_form import Member
 
 KEPT = Path(__file__).parents[2] / "fixtures" / "packs" / "grebe.zip"
 

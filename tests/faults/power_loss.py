@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.vault import files
+from parambak.vault.files import disk
 from tests.faults import soundness
 from tests.faults.commands import BIT_BY_BIT, TABLE, begin, call, named, repeating
 from tests.faults.disk import Disk, path_of
@@ -162,7 +162,7 @@ class Storm:
             recorder = Recorder(self._folder, self._power_fails, forgets=self._sequence.forgets)
             with recorder.in_place(), pytest.MonkeyPatch.context() as patch:
                 forgets = self._sequence.forgets
-                patch.setattr(files, "forgets_when_renamed", lambda _folder: forgets)
+                patch.setattr(disk, "forgets_when_renamed", lambda _folder: forgets)
                 self._commands(recorder)
             self._wrong(f"the recorder missed {name}" for name in recorder.agrees())
 

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
+from parambak.vault.check.recheck import recheck
 from parambak.vault.joining import Piece, join
-from parambak.vault.recheck import recheck
 from tests.faults import soundness
 from tests.faults.commands import begin, call, repeating
 

@@ -8,8 +8,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from parambak.vault import files
-from parambak.vault.recheck import recheck
+from parambak.vault.check.recheck import recheck
+from parambak.vault.files import disk
 from parambak.vault.vault import Vault
 from tests.faults.commands import Fixed
 
@@ -26,7 +26,7 @@ def bytes_of(folder: Path) -> dict[str, bytes]:
     for above, _, names in os.walk(folder):  # what cannot be read is not there
         for name in names:
             path = Path(above) / name
-            if name.startswith(NO_FACT) or name.endswith(files.TEMPORARY):
+            if name.startswith(NO_FACT) or name.endswith(disk.TEMPORARY):
                 continue
             with suppress(OSError):
                 found[path.relative_to(folder).as_posix()] = path.read_bytes()
@@ -72,7 +72,7 @@ def faults_of(folder: Path, *, allowed: Iterable[str] = ()) -> list[str]:
 
 def _left(file: str) -> bool:
     """Tell whether a remark is on what a broken-off write may leave."""
-    return file.endswith(files.TEMPORARY) or file == "vault.toml"
+    return file.endswith(disk.TEMPORARY) or file == "vault.toml"
 
 
 def records_of(folder: Path) -> Counter[str]:

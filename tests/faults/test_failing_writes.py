@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault.recheck import recheck
+from parambak.vault.check.recheck import recheck
 from parambak.vault.vault import Vault
 from tests.faults.disk import Disk
 

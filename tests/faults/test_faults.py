@@ -35,11 +35,8 @@ def seed() -> int:
 
 def commands() -> Iterator[str]:
     """Yield each command's name, as it is typed."""
-    for name, module in COMMANDS.items():
-        if isinstance(module, dict):
-            yield from (f"{name} {each}" for each in module)
-        else:
-            yield name
+    for name, verbs in COMMANDS.items():
+        yield from (f"{name} {verb}" for verb in verbs) if verbs else (name,)
 
 
 def test_every_command_is_in_the_table_or_never_writes() -> None:
@@ -82,7 +79,7 @@ def test_the_model_shows_what_a_missing_flush_costs(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The model itself can fail: with no folder flushed, what was acknowledged may be lost."""
-    monkeypatch.setattr("parambak.vault.files.flush_folder", lambda _folder: None)
+    monkeypatch.setattr("parambak.vault.files.disk.flush_folder", lambda _folder: None)
     figures = power_loss.Figures()
     chosen = power_loss.Sequence("no flush", (TABLE[0],))
     power_loss.Storm(tmp_path, chosen, figures, 12).run()

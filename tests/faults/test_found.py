@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault import files
-from parambak.vault.file_system import FORGETTING, forgets_when_renamed, kind_of
-from parambak.vault.lock import SIGNED, locked
-from parambak.vault.stores import FolderStore
+from parambak.vault.files import disk
+from parambak.vault.files.file_system import FORGETTING, forgets_when_renamed, kind_of
+from parambak.vault.files.lock import SIGNED, locked
+from parambak.vault.locations.stores import FolderStore
 from tests.faults import operations, soundness
 from tests.faults.commands import begin, call, named, repeating
 from tests.faults.disk import Disk, path_of
@@ -116,8 +116,8 @@ def test_a_record_that_could_not_be_taken_away_is_flushed_by_the_next_writer(
 ) -> None:
     """The disk fails from the flush of the record's folder on: the lock keeps its text."""
     with monkeypatch.context() as patch:
-        patch.setattr(files, "flush_folder", _failing_for_records(files.flush_folder))
-        patch.setattr(files, "remove", lambda _path: False)
+        patch.setattr(disk, "flush_folder", _failing_for_records(disk.flush_folder))
+        patch.setattr(disk, "remove", lambda _path: False)
         with pytest.raises(ParambakError):
             write_a_read(home, b"2")
     assert b"process" in (home / "vault" / "lock").read_bytes()
@@ -159,7 +159,7 @@ def test_on_fat_a_file_is_flushed_under_its_new_name_too(
     home: Path, flushed: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Else the new name tells no length when the power fails, and an acknowledged read is gone."""
-    monkeypatch.setattr(files, "forgets_when_renamed", lambda _folder: True)
+    monkeypatch.setattr(disk, "forgets_when_renamed", lambda _folder: True)
     flushed.clear()
     write_a_read(home, b"2")
     named_ones = [path for path in flushed if not path.endswith(".tmp")]
@@ -174,8 +174,8 @@ def test_on_fat_a_pack_is_flushed_under_its_new_name_too(
     tmp_path: Path, flushed: list[str], monkeypatch: pytest.MonkeyPatch, *, replace: bool
 ) -> None:
     """What is written out as a stream is renamed as well; and what a place puts aside."""
-    monkeypatch.setattr(files, "forgets_when_renamed", lambda _folder: True)
-    with files.exporting(tmp_path / "grebe.zip", replace=replace) as stream:
+    monkeypatch.setattr(disk, "forgets_when_renamed", lambda _folder: True)
+    with disk.exporting(tmp_path / "grebe.zip", replace=replace) as stream:
         stream.write(b"a pack")
     assert flushed[-2:] == [str(tmp_path / "grebe.zip"), str(tmp_path)]
     FolderStore(tmp_path).rename("grebe.zip", "aside/grebe.zip")
@@ -244,6 +244,6 @@ def test_a_call_that_ends_in_an_exception_is_seen(tmp_path: Path) -> None:
     with repeating(1), pytest.MonkeyPatch.context() as patch:
         folder = begin(tmp_path / "x", "one read")
         # The command's first: imported behind the other it would keep that for its own.
-        patch.setattr("parambak.cli.recheck.recheck", None)
-        patch.setattr("parambak.vault.recheck.recheck", None)
+        patch.setattr("parambak.cli.commands.recheck.recheck", None)
+        patch.setattr("parambak.vault.check.recheck.recheck", None)
         assert call(folder, ("recheck",)).code == -1

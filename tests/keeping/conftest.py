@@ -11,13 +11,13 @@ import pytest
 from msgspec.structs import replace
 
 from parambak.dumps.dump import Dump
-from parambak.keeping.bodies import DumpEntry
 from parambak.keeping.chips import Chip
-from parambak.keeping.fold import fleet
-from parambak.keeping.request import Incoming, LayoutFile, Request
-from parambak.keeping.select import find_position
-from parambak.keeping.take_in import TakenIn, take_in
-from parambak.keeping.target import Target
+from parambak.keeping.recording.request import Incoming, LayoutFile, Request
+from parambak.keeping.recording.take_in import TakenIn, take_in
+from parambak.keeping.recording.target import Target
+from parambak.keeping.state.bodies import DumpEntry
+from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.select import find_position
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256
 from parambak.memory.image import Image
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from parambak.keeping.known import Copy, Fleet, Position
+    from parambak.keeping.state.known import Copy, Fleet, Position
 
 MEMORY = 256
 WHERE = "grebe/port-thruster/U12"

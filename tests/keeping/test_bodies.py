@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import VaultDamaged
-from parambak.keeping import bodies
-from parambak.keeping.bodies import KINDS, body_of
+from parambak.keeping.state import bodies
+from parambak.keeping.state.bodies import KINDS, body_of
 from parambak.vault.records import Clock, Record, canonical
 
 if TYPE_CHECKING:

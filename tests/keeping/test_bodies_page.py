@@ -10,9 +10,9 @@ from typing import Any
 import msgspec
 import pytest
 
-from parambak.keeping import bodies
-from parambak.keeping.bodies import KINDS, body_of
-from parambak.keeping.entries import FACTS
+from parambak.keeping.recording.entries import FACTS
+from parambak.keeping.state import bodies
+from parambak.keeping.state.bodies import KINDS, body_of
 from parambak.vault.records import unfit
 from tests.keeping.test_bodies import DIGEST, record_of
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import CallRefused, NotFound, ParambakError, SheetRefused
-from parambak.keeping.cards import cards_in
-from parambak.keeping.entries import enter_card, record_sheet
+from parambak.keeping.recording.entries import enter_card, record_sheet
+from parambak.keeping.state.cards import cards_in
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import WHERE, Laptop, image
 
@@ -116,7 +116,7 @@ def test_a_sheet_for_no_unit_is_refused_and_leaves_nothing(laptop: Laptop) -> No
 
 def test_a_sheet_of_a_ship_entered_twice_is_found_and_the_later_counts(tmp_path: Path) -> None:
     """Whichever identity it was recorded for; after the merge a new one replaces both."""
-    from parambak.keeping.entries import amend
+    from parambak.keeping.recording.entries import amend
 
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, b"a = 1\n"), (other, b"a = 2\n")):
@@ -131,7 +131,7 @@ def test_a_sheet_of_a_ship_entered_twice_is_found_and_the_later_counts(tmp_path:
 
 def test_a_wrong_serial_number_is_corrected_unless_another_card_has_it(laptop: Laptop) -> None:
     """A card is named by its number: the correction renames it."""
-    from parambak.keeping.entries import amend
+    from parambak.keeping.recording.entries import amend
 
     laptop.take(image())
     for serial in ("PC-1", "PC-2"):
@@ -203,7 +203,7 @@ def test_a_unit_and_a_whereabouts_that_do_not_fit_are_refused(
 
 def test_a_unit_that_is_renamed_keeps_its_card(laptop: Laptop) -> None:
     """The card is found by the unit's former name."""
-    from parambak.keeping.entries import amend
+    from parambak.keeping.recording.entries import amend
 
     laptop.take(image())
     enter_in(laptop, "PC-1", "port-thruster")
@@ -276,7 +276,7 @@ def test_a_sheet_may_name_what_it_is_for_by_any_of_its_names(
     laptop: Laptop, where: str, target: dict[str, str]
 ) -> None:
     """In any case, by IMO number, former name or display name."""
-    from parambak.keeping.entries import amend
+    from parambak.keeping.recording.entries import amend
 
     laptop.take(image())
     enter(laptop, "PC-1", "ashore")
@@ -289,7 +289,7 @@ def test_a_sheet_may_name_what_it_is_for_by_any_of_its_names(
 
 def test_a_sheet_may_name_its_unit_by_the_name_that_it_had(laptop: Laptop) -> None:
     """A sheet filled in before the unit was renamed is still its own."""
-    from parambak.keeping.entries import amend
+    from parambak.keeping.recording.entries import amend
 
     laptop.take(image())
     amend(laptop.vault, "grebe/port-thruster", {"short": "pt-bow"}, by=None, why=None)
@@ -301,7 +301,7 @@ def test_a_sheet_may_name_its_unit_by_the_name_that_it_had(laptop: Laptop) -> No
 
 def test_the_sheet_of_a_card_of_a_ship_entered_twice_is_found(tmp_path: Path) -> None:
     """After the merge a new one goes to both identities."""
-    from parambak.keeping.entries import amend
+    from parambak.keeping.recording.entries import amend
 
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, b"a = 1\n"), (other, b"a = 2\n")):

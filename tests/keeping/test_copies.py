@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import CallRefused, ParambakError
-from parambak.keeping.entries import amend
+from parambak.keeping.recording.entries import amend
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import WHERE, Laptop, image
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.keeping.due import Due, Known, Reason, due_of, months_later, most_urgent_first
-from parambak.keeping.rules import CAREFUL, Rules
+from parambak.keeping.state.rules import CAREFUL, Rules
 from parambak.keeping.verified import Condition
 
 OWNER = Rules(title="owner", verified_months=12, places=1)

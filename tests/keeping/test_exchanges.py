@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import CallRefused, ParambakError
-from parambak.keeping.bodies import CardsExchangedBody, body_of
-from parambak.keeping.entries import amend, enter_card
-from parambak.keeping.exchanges import exchange, exchanges, notes, still_exchanged
+from parambak.keeping.recording.entries import amend, enter_card
+from parambak.keeping.state.bodies import CardsExchangedBody, body_of
+from parambak.keeping.state.exchanges import exchange, exchanges, notes, still_exchanged
 from tests.keeping.conftest import Laptop, image
 
 if TYPE_CHECKING:

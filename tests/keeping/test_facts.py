@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import CallRefused
-from parambak.keeping.entries import FACTS, amend
-from parambak.keeping.facts import FactBook, conflicts
+from parambak.keeping.recording.entries import FACTS, amend
+from parambak.keeping.state.facts import FactBook, conflicts
 from tests.keeping.conftest import WHERE, Laptop, image
 
 if TYPE_CHECKING:

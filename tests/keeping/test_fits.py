@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.errors import CallRefused
-from parambak.keeping.entries import amend
 from parambak.keeping.fits import refuse_better_fit
-from parambak.keeping.target import OTHER_CHIP
+from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.target import OTHER_CHIP
 from parambak.memory.image import Image, Range
 from tests.keeping.conftest import LAYOUT, WHERE, image
 

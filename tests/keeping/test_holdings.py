@@ -4,8 +4,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from parambak.keeping.bodies import PlaceBody
-from parambak.keeping.holdings import Held, held_in, newest_held, standing
+from parambak.keeping.state.bodies import PlaceBody
+from parambak.keeping.state.holdings import Held, held_in, newest_held, standing
 from parambak.vault.order import causal_order
 from parambak.vault.records import Clock, Record, Stored, encode, file_of
 

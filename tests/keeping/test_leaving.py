@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.keeping.entries import amend
-from parambak.keeping.fold import fleet
-from parambak.keeping.leaving import Gone, find_leaving, leave
-from parambak.keeping.packs import TakenPack, pack, take_pack
-from parambak.vault import files, joining, objects
+from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.leaving import Gone, find_leaving, leave
+from parambak.keeping.recording.packs import TakenPack, pack, take_pack
+from parambak.keeping.state.fold import fleet
+from parambak.vault import joining, objects
+from parambak.vault.check.recheck import recheck
+from parambak.vault.files import disk
 from parambak.vault.leaving import left
-from parambak.vault.recheck import recheck
-from parambak.vault.unpacking import PackFile
+from parambak.vault.packs.reading import PackFile
 from tests.keeping.conftest import Laptop, image
 
 if TYPE_CHECKING:
@@ -135,7 +136,7 @@ def test_the_list_can_be_checked_by_hand(two: Laptop, tmp_path: Path) -> None:
 
 def test_the_index_forgets_the_ship(two: Laptop, monkeypatch: pytest.MonkeyPatch) -> None:
     """It held the records' bytes; it is built anew without a word, and no alarm is raised."""
-    monkeypatch.setattr("parambak.vault.index.LOOSE", 2)
+    monkeypatch.setattr("parambak.vault.index.index.LOOSE", 2)
     ship = next(v for v in two.fleet.vessels if v.short == "grebe")
     assert (two.root / "index.sqlite").exists()
     assert ship.id.encode() in (two.root / "index.sqlite").read_bytes()
@@ -149,7 +150,7 @@ def test_an_index_elsewhere_learns_of_it_quietly(
     two: Laptop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Another computer's index still holds the records; they are not said to have vanished."""
-    monkeypatch.setattr("parambak.vault.index.LOOSE", 2)
+    monkeypatch.setattr("parambak.vault.index.index.LOOSE", 2)
     assert two.fleet.vessels
     kept = (two.root / "index.sqlite").read_bytes()
     goes(two)
@@ -159,7 +160,7 @@ def test_an_index_elsewhere_learns_of_it_quietly(
     assert vault.gone == ()
     assert [v.short for v in fleet(vault).vessels] == ["avocet"]
     # A record that vanished for no such reason is still missed.
-    files.remove(two.root / vault.records(vault.vessels()[0])[-1].file)
+    disk.remove(two.root / vault.records(vault.vessels()[0])[-1].file)
     assert "vault-record-vanished" in {finding.code for finding in two.vault.warnings}
 
 
@@ -191,7 +192,7 @@ def test_under_all_its_identities(two: Laptop, tmp_path: Path) -> None:
 
 def removals(monkeypatch: pytest.MonkeyPatch, stop: int) -> None:
     """Let a number of removals from the vault happen, and kill the program then."""
-    remove, count = files.remove, 0
+    remove, count = disk.remove, 0
 
     def counted(path: Path) -> bool:
         nonlocal count
@@ -201,7 +202,7 @@ def removals(monkeypatch: pytest.MonkeyPatch, stop: int) -> None:
                 raise KeyboardInterrupt
         return remove(path)
 
-    monkeypatch.setattr(files, "remove", counted)
+    monkeypatch.setattr(disk, "remove", counted)
 
 
 def test_broken_off_at_each_removal(two: Laptop, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -277,7 +278,7 @@ def test_broken_off_before_the_record_nothing_has_left(
         def full(*_: object, **__: object) -> None:
             raise OSError(28, "No space left on device")
 
-        patch.setattr(files, "_write_temporary", full)
+        patch.setattr(disk, "_write_temporary", full)
         with pytest.raises(ParambakError):
             goes(two)
     assert names(two) == before
@@ -407,12 +408,12 @@ def test_a_leaving_does_not_go_on_in_a_damaged_vault(
 def test_a_file_that_does_not_go_stops_it(two: Laptop, monkeypatch: pytest.MonkeyPatch) -> None:
     """Another program holds it: said, and the same call goes on later."""
     with monkeypatch.context() as patch:
-        remove = files.remove
+        remove = disk.remove
 
         def held(path: Path) -> bool:
             return path.parent.parent.name != "objects" and remove(path)
 
-        patch.setattr(files, "remove", held)
+        patch.setattr(disk, "remove", held)
         with pytest.raises(ParambakError) as caught:
             goes(two)
     assert caught.value.code == "vault-not-removed"

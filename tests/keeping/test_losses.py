@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from parambak.keeping.losses import Loss, body_fault, losses
+from parambak.keeping.state.losses import Loss, body_fault, losses
 from parambak.vault import objects
 from parambak.vault.records import Clock, Record
 from tests.keeping.conftest import LAYOUT, Laptop, image

@@ -12,15 +12,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from parambak.errors import CallRefused, NotFound
-from parambak.keeping.entries import amend, enter_card, record_sheet
-from parambak.keeping.packs import pack, take_pack
+from parambak.keeping.recording.entries import amend, enter_card, record_sheet
+from parambak.keeping.recording.packs import pack, take_pack
 from parambak.memory.digests import sha256
-from parambak.vault.recheck import recheck
-from parambak.vault.unpacking import PackFile
+from parambak.vault.check.recheck import recheck
+from parambak.vault.packs.reading import PackFile
 from tests.keeping.conftest import Laptop, image
 
 if TYPE_CHECKING:
-    from parambak.keeping.known import Fleet
+    from parambak.keeping.state.known import Fleet
 
 
 class Step(NamedTuple):

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import CallRefused, NotFound, ParambakError
-from parambak.keeping.entries import amend, enter_card
-from parambak.keeping.names import check_short, one_letter_apart
-from parambak.keeping.select import find_position, find_vessel
+from parambak.keeping.recording.entries import amend, enter_card
+from parambak.keeping.state.names import check_short, one_letter_apart
+from parambak.keeping.state.select import find_position, find_vessel
 from tests.keeping.conftest import Laptop, image
 
 if TYPE_CHECKING:
@@ -184,7 +184,7 @@ def test_a_read_for_a_name_that_two_have_is_refused(tmp_path: Path) -> None:
 
 def test_digits_are_as_many_as_tell_them_apart() -> None:
     """Two identities that begin alike print with more digits."""
-    from parambak.keeping.signboards import Names, with_handles
+    from parambak.keeping.state.vessel_names import Names, with_handles
 
     ids = ["3fa2c" + "0" * 27, "3fa2d" + "0" * 27]
     ships = [Names(frozenset({each}), "grebe", {}, (), ()) for each in ids]

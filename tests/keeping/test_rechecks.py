@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from parambak.keeping.rechecks import RECHECK, last_full
+from parambak.keeping.state.rechecks import RECHECK, last_full
 from parambak.vault.records import Clock, Record, Stored, encode, file_of
 
 HERE, THERE = "a" * 64, "b" * 64

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import SheetRefused
-from parambak.keeping.rules import ALWAYS, CAREFUL, CONDITIONS, Rules
-from parambak.keeping.rules_file import Head, Rounds, Swap, load_rules
+from parambak.keeping.recording.rules_file import Head, Rounds, Swap, load_rules
+from parambak.keeping.state.rules import ALWAYS, CAREFUL, CONDITIONS, Rules
 
 ROOT = Path(__file__).parents[2]
 HEAD = "[rules]\ntitle = 'invented'\nsource = 'invented'\n"

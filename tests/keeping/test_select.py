@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import CallRefused, NotFound, ParambakError
-from parambak.keeping import select
-from parambak.keeping.bodies import ImageEntry
-from parambak.keeping.known import Aboard, Copy, Fleet, Look, Position, Unit, Vessel
+from parambak.keeping.state import select
+from parambak.keeping.state.bodies import ImageEntry
+from parambak.keeping.state.known import Aboard, Copy, Fleet, Look, Position, Unit, Vessel
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import WHERE, image
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from parambak.errors import CallRefused
-from parambak.keeping.ship_identity import imo_digit_right, read_imo
+from parambak.keeping.state.ship_identity import imo_digit_right, read_imo
 
 
 @pytest.mark.parametrize(

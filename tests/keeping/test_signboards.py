@@ -12,19 +12,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from parambak.errors import ParambakError, VaultDamaged
-from parambak.keeping import select
-from parambak.keeping.book import Book
-from parambak.keeping.entries import amend
-from parambak.keeping.fold import Folding, fleet
-from parambak.keeping.names import refuse_near_vessel
-from parambak.keeping.signboards import Signboard, names_of, with_handles
-from parambak.vault import index, vault_toml
+from parambak.keeping.recording.entries import amend
+from parambak.keeping.state import select
+from parambak.keeping.state.fold import Folding, fleet
+from parambak.keeping.state.names import refuse_near_vessel
+from parambak.keeping.state.record_sets import Book
+from parambak.keeping.state.vessel_names import Signboard, names_of, with_handles
+from parambak.vault import vault_toml
+from parambak.vault.index import index
 from parambak.vault.records import Clock, Record, encode, file_of
 from parambak.vault.vault import Vault
 from tests.keeping.conftest import Laptop, image
 
 if TYPE_CHECKING:
-    from parambak.keeping.known import Fleet
+    from parambak.keeping.state.known import Fleet
 
 IDS = ("3fa2c0de" * 4, "3fa2beef" * 4, "a70ce7a7" * 4)
 ENTITIES = ("vessel", "unit")

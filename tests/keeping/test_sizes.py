@@ -6,7 +6,7 @@ import pytest
 
 from parambak.errors import LayoutRefused
 from parambak.keeping.assess import Assessor
-from parambak.keeping.entries import amend
+from parambak.keeping.recording.entries import amend
 from parambak.keeping.sizes import size_doubts
 from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, Laptop, image
 

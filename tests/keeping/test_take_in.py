@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.keeping.bodies import Normal
-from parambak.keeping.texts import kept_name
+from parambak.keeping.state.bodies import Normal
+from parambak.keeping.state.texts import kept_name
 from parambak.memory.digests import sha256, sum16
 from parambak.memory.image import Image
 from tests.keeping.conftest import (
@@ -89,9 +89,9 @@ def test_a_read_belongs_to_a_unit_or_to_a_card(
     laptop: Laptop, unit: str | None, card: str | None
 ) -> None:
     """Neither or both: target-unit-or-card."""
-    from parambak.keeping.request import Request
-    from parambak.keeping.take_in import take_in
-    from parambak.keeping.target import Target
+    from parambak.keeping.recording.request import Request
+    from parambak.keeping.recording.take_in import take_in
+    from parambak.keeping.recording.target import Target
 
     request = Request(Target("grebe", "U12", unit, card), [incoming(image())])
     with pytest.raises(ParambakError) as refusal:

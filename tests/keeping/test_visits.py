@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import CallRefused, NotFound, ParambakError
-from parambak.keeping.visits import close_visit, open_visit, open_visits, the_open_visit
+from parambak.keeping.recording.visits import close_visit, open_visit, open_visits, the_open_visit
 from tests.keeping.conftest import WHERE, Laptop, image
 
 if TYPE_CHECKING:

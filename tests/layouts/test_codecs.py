@@ -9,10 +9,10 @@ import pytest
 
 from parambak.layouts.codecs import Codec, codec
 from parambak.layouts.decimals import exact, rounded, with_point
+from parambak.layouts.expanded import field_length
+from parambak.layouts.field_rules import number_bounds
 from parambak.layouts.model import Field, Number, TypeName
-from parambak.layouts.places import field_length
 from parambak.layouts.scaling import Scaling, scaling
-from parambak.layouts.sense import number_bounds
 from parambak.layouts.words import TYPES
 
 ORDERS = ("big", "little")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from parambak.vault.stores import SshTerms
+from parambak.vault.locations.stores import SshTerms
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault.files import UnfitFileError
-from parambak.vault.places_send import Broken, Sent, Target, send
-from parambak.vault.stores import SshTerms
-from parambak.vault.stores_address import open_store, parse
+from parambak.vault.files.disk import UnfitFileError
+from parambak.vault.locations.address import open_store, parse
+from parambak.vault.locations.send import Broken, Sent, Target, send
+from parambak.vault.locations.stores import SshTerms
 from tests.outside.sshd import (
     KEYGEN,
     LOOPBACK,

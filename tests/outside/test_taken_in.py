@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 import vobject
 
-from parambak.cli.tables_out import _encoded
+from parambak.cli.commands.tables import _encoded
 from parambak.keeping.due import Due, Reason
 from parambak.reports.calendar import calendar
 from parambak.reports.tables import TABLES

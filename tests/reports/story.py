@@ -6,26 +6,27 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from parambak.errors import NotProven
-from parambak.keeping import remarks, visits
 from parambak.keeping.assess import Assessor
-from parambak.keeping.bodies import FunctionTest
-from parambak.keeping.entries import record_sheet
-from parambak.keeping.fold import fleet
+from parambak.keeping.recording import visits
+from parambak.keeping.recording.entries import record_sheet
+from parambak.keeping.state import remarks
+from parambak.keeping.state.bodies import FunctionTest
+from parambak.keeping.state.fold import fleet
 from parambak.memory.image import Image, Range
 from parambak.reports.copy_page import copy_page
 from parambak.reports.parts import Desk
 from parambak.reports.swap_page import swap_page
 from parambak.reports.visit_page import visit_page
-from parambak.swap import acts, measured
-from parambak.swap.course import courses
+from parambak.swap import measured, recording
 from parambak.swap.limits import load_limits
 from parambak.swap.measurements import read_readings
 from parambak.swap.on_record import Release, record_load_file, record_read_back
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, compare
+from parambak.swap.swaps import courses
 from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, image, incoming
 
 if TYPE_CHECKING:
-    from parambak.swap.course import Course
+    from parambak.swap.swaps import Course
     from tests.keeping.conftest import Laptop
 
 BY = "A. Invented"
@@ -114,13 +115,15 @@ def prepare(laptop: Laptop) -> None:
 def begin(laptop: Laptop, route: str = "load") -> None:
     """Open the swap, tell what a person knows, accept a deviation, release a file."""
     vault = laptop.vault
-    acts.open_swap(vault, WHERE, why="stays dark", by=BY, route=route, old_card="P1", new_card="P2")
+    recording.open_swap(
+        vault, WHERE, why="stays dark", by=BY, route=route, old_card="P1", new_card="P2"
+    )
     record_sheet(laptop.vault, where="grebe/card:P2", name="new.toml", data=NEW_SHEET, by=BY)
     for condition, text in (("impact", "alarm 14 is out meanwhile"), ("way-back", "stop at noon")):
-        acts.tell(vault, WHERE, [acts.ToldAnswer(condition, "yes", text)], by=BY)
-    acts.tell(vault, WHERE, [acts.ToldAnswer("permit", "no", "nobody to sign")], by=BY)
+        recording.tell(vault, WHERE, [recording.ToldAnswer(condition, "yes", text)], by=BY)
+    recording.tell(vault, WHERE, [recording.ToldAnswer("permit", "no", "nobody to sign")], by=BY)
     words = {"text": "nobody to sign", "reason": "drifting", "by": "B. Master"}
-    acts.accept(vault, WHERE, condition="permit", **words)
+    recording.accept(vault, WHERE, condition="permit", **words)
     copy = laptop.latest()
     release = Release("raw", ("ab" * 32,), story(laptop)[-1].id, "stopped at sea", BY)
     record_load_file(laptop.vault, laptop.position(), copy, Image.of(MEANT), release)
@@ -138,9 +141,9 @@ def close(laptop: Laptop) -> None:
     words = {"by": BY, "reason": "relay cleaned", "old_card_to": "ashore"}
     failed = (FunctionTest(name="stop", result="failed", text="relay stuck"),)
     with suppress(NotProven):
-        acts.close(laptop.vault, WHERE, tests=failed, **words)
+        recording.close(laptop.vault, WHERE, tests=failed, **words)
     passed = (FunctionTest(name="stop", result="passed", text="at once"),)
-    acts.close(laptop.vault, WHERE, tests=passed, **words)
+    recording.close(laptop.vault, WHERE, tests=passed, **words)
 
 
 def say(laptop: Laptop) -> None:
@@ -157,10 +160,10 @@ def whole(laptop: Laptop) -> None:
     visits.open_visit(
         laptop.vault, vessel="grebe", on="2026-03-01", by=BY, reader="bench 2", confirmed=False
     )
-    acts.open_swap(
+    recording.open_swap(
         laptop.vault, WHERE, why="first try", by=BY, route="load", old_card="P1", new_card=None
     )
-    acts.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="no spare aboard")
+    recording.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="no spare aboard")
     begin(laptop)
     prove(laptop)
     close(laptop)

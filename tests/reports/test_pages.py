@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.keeping import visits
-from parambak.swap import acts
+from parambak.keeping.recording import visits
+from parambak.swap import recording
 from tests.keeping.conftest import LAYOUT, WHERE, image
 from tests.reports import story
 from tests.reports.page import Page, assert_harmless
@@ -133,7 +133,7 @@ def test_an_older_copy_that_is_meant_says_why(laptop: Laptop) -> None:
     story.prepare(laptop)
     story.begin(laptop)
     older = laptop.position().copies[0]
-    acts.choose(laptop.vault, WHERE, older, why="before the fault", by=story.BY)
+    recording.choose(laptop.vault, WHERE, older, why="before the fault", by=story.BY)
     text = Page(story.swap_bytes(laptop)).text
     assert "before the fault (A. Invented, 2026-03-01)" in text
     assert f"copy meant {WHERE}@{older.sha256[:8]}" in text
@@ -143,7 +143,7 @@ def test_a_swap_without_a_copy_has_a_page(laptop: Laptop) -> None:
     """Of another position of the unit, where nothing was ever read."""
     laptop.take(image(), where="grebe/port-thruster/U13")
     laptop.take(image(1), where="grebe/port-thruster/U12")
-    acts.open_swap(
+    recording.open_swap(
         laptop.vault, WHERE, why="x", by=story.BY, route="load", old_card=None, new_card=None
     )
     page = Page(story.swap_bytes(laptop))

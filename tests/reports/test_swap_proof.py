@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from parambak.keeping.bodies import (
+from parambak.keeping.state.bodies import (
     DumpEntry,
     ImageEntry,
     ReadBackBody,
@@ -15,7 +15,7 @@ from parambak.keeping.bodies import (
     SwapOpenedBody,
 )
 from parambak.reports.swap_proof import contents, proof
-from parambak.swap.course import Course, ReadBackTold, Told
+from parambak.swap.swaps import Course, ReadBackTold, Told
 from tests.reports import story
 from tests.reports.page import Page
 

@@ -19,23 +19,23 @@ from typing import TYPE_CHECKING
 
 from parambak.errors import ParambakError
 from parambak.keeping.assess import Assessor
-from parambak.keeping.bodies import FunctionTest, HeldBody
-from parambak.keeping.entries import record_sheet
-from parambak.keeping.identities import new_identity
-from parambak.keeping.rules_file import record_rules
+from parambak.keeping.recording.entries import record_sheet
+from parambak.keeping.recording.identities import new_identity
+from parambak.keeping.recording.rules_file import record_rules
+from parambak.keeping.state.bodies import FunctionTest, HeldBody
 from parambak.layouts import coverage
 from parambak.layouts.decode import decode
 from parambak.memory.image import Image
-from parambak.swap import acts, measured
+from parambak.swap import measured, recording
 from parambak.swap.card_sheet import read_sheet
 from parambak.swap.conditions import QUESTIONS
-from parambak.swap.course import the_open_course
 from parambak.swap.limits import load_limits
 from parambak.swap.measurements import read_readings
 from parambak.swap.on_record import Release, record_load_file, record_read_back
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, ReadBack, compare
-from parambak.swap.standing import Standing, standing
 from parambak.swap.start_up import start_up
+from parambak.swap.state import Standing, standing
+from parambak.swap.swaps import the_open_course
 from parambak.vault.order import heads
 from tests.keeping.conftest import CHIPS, LAYOUT, MEMORY, WHERE, Laptop, image, incoming
 
@@ -118,7 +118,7 @@ def told(swap: Swap) -> str | None:
         if refused:
             return refused
     tests = (FunctionTest(name="stop", result="passed"),)
-    acts.close(swap.laptop.vault, WHERE, tests=tests, by=BY, reason=None, old_card_to="ashore")
+    recording.close(swap.laptop.vault, WHERE, tests=tests, by=BY, reason=None, old_card_to="ashore")
     return None
 
 
@@ -138,11 +138,11 @@ def _prepare(swap: Swap) -> None:
     sheet = swap.sheet(new=False)
     record_sheet(laptop.vault, where="grebe/port-thruster", name="s.toml", data=sheet, by=BY)
     _measure(swap)
-    acts.open_swap(
+    recording.open_swap(
         laptop.vault, WHERE, why="dead", by=BY, route="load", old_card="P1", new_card="P2"
     )
     for name in QUESTIONS:
-        acts.tell(laptop.vault, WHERE, [acts.ToldAnswer(name, "yes", "seen")], by=BY)
+        recording.tell(laptop.vault, WHERE, [recording.ToldAnswer(name, "yes", "seen")], by=BY)
     if swap.wrong != "a lost place":
         _hold(laptop)
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from parambak.keeping.rules import CAREFUL, CONDITIONS, TOLD, VERIFIED, Rules
+from parambak.keeping.state.rules import CAREFUL, CONDITIONS, TOLD, VERIFIED, Rules
 from parambak.keeping.verified import Condition, Verdict
 from parambak.layouts.decode import Decoded, decode
 from parambak.layouts.load import load
@@ -15,7 +15,7 @@ from parambak.memory.image import Image
 from parambak.swap.card_sheet import Entry
 from parambak.swap.cautions import CAUTIONS
 from parambak.swap.conditions import QUESTIONS, Evidence, Readiness, readiness
-from parambak.swap.course import Answer
+from parambak.swap.swaps import Answer
 
 LAYOUT = b"""
 [layout]

@@ -8,8 +8,8 @@ import pytest
 from msgspec.structs import replace
 
 from parambak.compare.renames import read_renames
-from parambak.keeping.entries import amend
-from parambak.keeping.request import LayoutFile, RenamesFile
+from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.request import LayoutFile, RenamesFile
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256, sum16

@@ -8,10 +8,10 @@ import pytest
 
 from parambak.errors import SheetRefused
 from parambak.keeping.assess import Assessor
-from parambak.keeping.entries import enter_card, record_sheet
-from parambak.swap.acts import open_swap
+from parambak.keeping.recording.entries import enter_card, record_sheet
 from parambak.swap.card_sheet import read_sheet
-from parambak.swap.standing import standing
+from parambak.swap.recording import open_swap
+from parambak.swap.state import standing
 from tests.keeping.conftest import CHIPS, WHERE, Laptop
 
 if TYPE_CHECKING:

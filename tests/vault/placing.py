@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault.places import settle
-from parambak.vault.places_send import Sent, Target, send
-from parambak.vault.recheck import recheck
-from parambak.vault.stores import FolderStore
+from parambak.vault.check.recheck import recheck
+from parambak.vault.locations.location import settle
+from parambak.vault.locations.send import Sent, Target, send
+from parambak.vault.locations.stores import FolderStore
 from tests.vault.home import Home
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
     from pathlib import Path
 
-    from parambak.vault.stores import Store
+    from parambak.vault.locations.stores import Store
     from parambak.vault.vault import Vault
 
 

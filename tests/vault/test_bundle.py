@@ -13,18 +13,20 @@ import pytest
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault import bundle_zip, files, objects
-from parambak.vault.bundle import decode, write_pack
+from parambak.vault import objects
+from parambak.vault.check.recheck import recheck
+from parambak.vault.files import disk
 from parambak.vault.joining import join
-from parambak.vault.recheck import recheck
+from parambak.vault.packs import zip_form
+from parambak.vault.packs.reading import opened, pack_to_file
+from parambak.vault.packs.writing import decode, write_pack
 from parambak.vault.records import file_of
-from parambak.vault.unpacking import opened, pack_to_file
 from tests.vault.forge import deflated, forged, manifest_part
 from tests.vault.home import AVOCET, FIRST, GREBE, Home
 
 if TYPE_CHECKING:
     from parambak.vault.joining import Joined
-    from parambak.vault.unpacking import WrittenPack
+    from parambak.vault.packs.reading import WrittenPack
 
 KEPT = Path(__file__).parents[2] / "fixtures" / "packs" / "grebe.zip"
 
@@ -181,7 +183,7 @@ def test_a_damaged_vault_gives_no_pack(home: Home, damage: str) -> None:
     home.note("after it")
     file = objects.file_of(digest) if damage.startswith("object") else record.file
     if damage.endswith("gone"):
-        files.remove(home.root / file)
+        disk.remove(home.root / file)
     else:
         home.overwrite(file, b"rot")
     with pytest.raises(ParambakError) as caught:
@@ -221,12 +223,12 @@ def test_a_pack_that_does_not_read_back_is_taken_away(
     first: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A stick that keeps other bytes than it was given."""
-    add = bundle_zip.Writer.add
+    add = zip_form.Writer.add
 
-    def spoil(self: bundle_zip.Writer, name: str, data: bytes) -> None:
+    def spoil(self: zip_form.Writer, name: str, data: bytes) -> None:
         add(self, name, data[:-1] + b"!" if name.startswith("records/25") else data)
 
-    monkeypatch.setattr(bundle_zip.Writer, "add", spoil)
+    monkeypatch.setattr(zip_form.Writer, "add", spoil)
     with pytest.raises(ParambakError) as caught:
         packed(first)
     assert caught.value.code == "pack-read-back"
@@ -256,7 +258,7 @@ def test_a_pack_whose_name_may_not_last_is_not_left(
         raise OSError(5, "Input/output error")
 
     vault = first.open()
-    monkeypatch.setattr(files, "flush_folder", fail)
+    monkeypatch.setattr(disk, "flush_folder", fail)
     with pytest.raises(ParambakError):
         pack_to_file(vault, {GREBE: "grebe"}, first.root.parent / "p.zip", silent)
     assert {p.name for p in first.root.parent.iterdir()} <= {"vault", "own"}

@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 
 from parambak.errors import PackRefused, ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault import bundle_zip
-from parambak.vault.recheck import recheck
+from parambak.vault.check.recheck import recheck
+from parambak.vault.packs import zip_form
+from parambak.vault.packs.reading import Pack, opened
 from parambak.vault.records import file_of
-from parambak.vault.unpacking import Pack, opened
 from tests.vault.forge import (
     Part,
     canonical,
@@ -274,10 +274,10 @@ def test_no_more_is_unpacked_than_was_stated() -> None:
     packed = deflated("x", bytes(1 << 20)).packed
     one.packed, one.method = packed, 8
     stream = io.BytesIO(forged([manifest_part([one, two]), one, two]))
-    member = bundle_zip.read_members(stream)[1]
+    member = zip_form.read_members(stream)[1]
     got: list[bytes] = []
     with pytest.raises(ParambakError) as caught:
-        got.extend(bundle_zip.content(stream, member))
+        got.extend(zip_form.content(stream, member))
     assert caught.value.code == "pack-damaged"
     assert b"".join(got) == b""
 
@@ -291,7 +291,7 @@ def test_the_check_alone_names_what_is_damaged() -> None:
 
 def test_too_many_members(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     """Counted while reading, whatever the end record says."""
-    monkeypatch.setattr(bundle_zip, "MAX_MEMBERS", 2)
+    monkeypatch.setattr(zip_form, "MAX_MEMBERS", 2)
     refused(home, pack_of(*good_parts()), "pack-size")
 
 
@@ -299,9 +299,9 @@ def test_a_total_over_the_cap(home: Home, monkeypatch: pytest.MonkeyPatch) -> No
     """Of all members as their headers state it, which is more than is ever unpacked."""
     parts = good_parts()
     sizes = [len(part.data) for part in (manifest_part(parts), *parts)]
-    monkeypatch.setattr(bundle_zip, "MAX_TOTAL", sum(sizes) - 1)
+    monkeypatch.setattr(zip_form, "MAX_TOTAL", sum(sizes) - 1)
     refused(home, pack_of(*parts), "pack-size")
-    monkeypatch.setattr(bundle_zip, "MAX_TOTAL", sum(sizes))
+    monkeypatch.setattr(zip_form, "MAX_TOTAL", sum(sizes))
     assert Pack(io.BytesIO(pack_of(*parts)), "x.zip").check(silent) == ()
 
 
@@ -312,13 +312,13 @@ def test_what_could_not_be_read_is_not_written(
     """The writer keeps to the same limits."""
 
     def write() -> None:
-        writer = bundle_zip.Writer(io.BytesIO())
+        writer = zip_form.Writer(io.BytesIO())
         writer.add("manifest.json", DATA)
         writer.add(str(object_part(DATA).name), DATA)
         writer.finish()
 
     write()
-    monkeypatch.setattr(bundle_zip, f"MAX_{limit}", most)
+    monkeypatch.setattr(zip_form, f"MAX_{limit}", most)
     with pytest.raises(ParambakError) as caught:
         write()
     assert caught.value.code == "pack-size"
@@ -326,7 +326,7 @@ def test_what_could_not_be_read_is_not_written(
 
 def test_a_file_over_the_cap(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     """Above it the form would need ZIP64, which packs never have."""
-    monkeypatch.setattr(bundle_zip, "MAX_FILE", 100)
+    monkeypatch.setattr(zip_form, "MAX_FILE", 100)
     refused(home, pack_of(*good_parts()), "pack-size")
 
 
@@ -477,7 +477,7 @@ def test_no_file(home: Home, tmp_path: Path) -> None:
 def test_any_bytes_are_refused_or_harmless(data: st.DataObject) -> None:
     """Flip, cut and copy what is in a good pack: no error but ours, nothing foreign in it."""
     whole = bytearray(KEPT.read_bytes())
-    good = {m.name for m in bundle_zip.read_members(io.BytesIO(whole))}
+    good = {m.name for m in zip_form.read_members(io.BytesIO(whole))}
     for _ in range(data.draw(st.integers(1, 4))):
         at = data.draw(st.integers(0, len(whole) - 1))
         what = data.draw(st.sampled_from(["flip", "cut", "copy"]))

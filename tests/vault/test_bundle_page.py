@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from parambak.vault import bundle, bundle_zip, objects, records
+from parambak.vault import objects, records
+from parambak.vault.packs import writing, zip_form
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "formats" / "packed-vessels.md").read_text(encoding="utf-8")
@@ -35,13 +36,13 @@ def test_there_are_commands() -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        f"| members | {bundle_zip.MAX_MEMBERS:,} |",
-        f"| the file | {bundle_zip.MAX_FILE:,} bytes",
+        f"| members | {zip_form.MAX_MEMBERS:,} |",
+        f"| the file | {zip_form.MAX_FILE:,} bytes",
         f"an object {objects.MAX_BYTES >> 20} MiB, a record {records.MAX_BYTES >> 20} MiB",
-        f"the manifest {bundle_zip.MAX_MANIFEST >> 20} MiB",
-        f"| all members, unpacked | {bundle_zip.MAX_TOTAL:,} bytes |",
-        f"at most {bundle_zip.MAX_RATIO} times its packed length",
-        f"the short name, 1 to {bundle.MAX_NAME} characters",
+        f"the manifest {zip_form.MAX_MANIFEST >> 20} MiB",
+        f"| all members, unpacked | {zip_form.MAX_TOTAL:,} bytes |",
+        f"at most {zip_form.MAX_RATIO} times its packed length",
+        f"the short name, 1 to {writing.MAX_NAME} characters",
     ],
 )
 def test_the_numbers_of_the_page_are_those_of_the_program(words: str) -> None:

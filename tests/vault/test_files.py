@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault import files
+from parambak.vault.files import disk
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def test_a_sealed_file_is_whole_and_read_only(tmp_path: Path) -> None:
     """Bytes, name and mode are right, and no temporary file stays."""
     path = tmp_path / "objects" / "ab" / "abcd"
-    files.write_sealed(path, b"content")
+    disk.write_sealed(path, b"content")
     assert path.read_bytes() == b"content"
     assert stat.S_IMODE(path.stat().st_mode) == 0o444
     assert os.listdir(path.parent) == ["abcd"]  # noqa: PTH208 - names alone
@@ -29,7 +29,7 @@ def test_temporary_files_of_a_broken_write_are_cleared(tmp_path: Path) -> None:
     (tmp_path / "0123456789abcdef.tmp").write_bytes(b"half")
     (tmp_path / "0123456789abcdef.tmp").chmod(0o444)
     (tmp_path / "notes.txt").write_bytes(b"a stranger's")
-    files.write_sealed(tmp_path / "abcd", b"content")
+    disk.write_sealed(tmp_path / "abcd", b"content")
     assert sorted(file.name for file in tmp_path.iterdir()) == ["abcd", "notes.txt"]
 
 
@@ -37,7 +37,7 @@ def test_a_short_write_is_gone_on_with(tmp_path: Path, monkeypatch: pytest.Monke
     """A system that takes three bytes at a time gets them all."""
     write = os.write
     monkeypatch.setattr(os, "write", lambda fd, data: write(fd, bytes(data[:3])))
-    files.write_sealed(tmp_path / "abcd", b"0123456789")
+    disk.write_sealed(tmp_path / "abcd", b"0123456789")
     assert (tmp_path / "abcd").read_bytes() == b"0123456789"
 
 
@@ -50,7 +50,7 @@ def test_what_reads_back_wrong_is_refused(tmp_path: Path, monkeypatch: pytest.Mo
 
     monkeypatch.setattr(os, "write", lies)
     with pytest.raises(ParambakError) as caught:
-        files.write_sealed(tmp_path / "abcd", b"content")
+        disk.write_sealed(tmp_path / "abcd", b"content")
     assert caught.value.code == "vault-write-failed"
     assert "read back" in str(caught.value.found)
     assert list(tmp_path.iterdir()) == []
@@ -62,7 +62,7 @@ def test_a_system_that_writes_nothing_does_not_hang(
     """A write that takes no bytes is an error, not a loop."""
     monkeypatch.setattr(os, "write", lambda _fd, _data: 0)
     with pytest.raises(ParambakError) as caught:
-        files.write_sealed(tmp_path / "abcd", b"content")
+        disk.write_sealed(tmp_path / "abcd", b"content")
     assert caught.value.code == "vault-write-failed"
 
 
@@ -76,10 +76,10 @@ def test_a_held_file_is_tried_again(tmp_path: Path, monkeypatch: pytest.MonkeyPa
             raise refusals.pop()
         replace(source, target)
 
-    monkeypatch.setattr(files, "BACK_OFF", (0.02, 0.05, 0.1))
+    monkeypatch.setattr(disk, "BACK_OFF", (0.02, 0.05, 0.1))
     monkeypatch.setattr(time, "sleep", waited.append)
     monkeypatch.setattr(os, "replace", held)
-    files.write_sealed(tmp_path / "abcd", b"content")
+    disk.write_sealed(tmp_path / "abcd", b"content")
     assert (tmp_path / "abcd").read_bytes() == b"content"
     assert waited == [0.02, 0.05]
 
@@ -96,7 +96,7 @@ def test_folder_flush_that_the_system_lacks_is_no_error(
         fsync(descriptor)
 
     monkeypatch.setattr(os, "fsync", no_folders)
-    files.write_sealed(tmp_path / "ab" / "abcd", b"content")
+    disk.write_sealed(tmp_path / "ab" / "abcd", b"content")
     assert (tmp_path / "ab" / "abcd").read_bytes() == b"content"
 
 
@@ -107,7 +107,7 @@ def test_reading_refuses_what_is_no_plain_file(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for name in ("large", "pipe", "."):
         with pytest.raises(OSError, match=r"more than 4|regular"):
-            files.read_file(tmp_path / name, 4)
+            disk.read_file(tmp_path / name, 4)
 
 
 @pytest.mark.parametrize("takes", [1, 4, 1000])
@@ -118,7 +118,7 @@ def test_a_file_that_reads_in_pieces_or_grows_is_read_whole(
     read, path = os.read, tmp_path / "abcd"
     path.write_bytes(b"0123456789")
     monkeypatch.setattr(os, "read", lambda fd, size: read(fd, min(size, takes)))
-    assert files.read_file(path, 10) == b"0123456789"
+    assert disk.read_file(path, 10) == b"0123456789"
     fstat = os.fstat
 
     def grow(descriptor: int) -> os.stat_result:
@@ -128,13 +128,13 @@ def test_a_file_that_reads_in_pieces_or_grows_is_read_whole(
         return status
 
     monkeypatch.setattr(os, "fstat", grow)
-    with pytest.raises(files.UnfitFileError, match="more than 10"):
-        files.read_file(path, 10)
+    with pytest.raises(disk.UnfitFileError, match="more than 10"):
+        disk.read_file(path, 10)
 
 
 def test_an_export_is_written_whole(tmp_path: Path) -> None:
     """The file holds the bytes, may be written again by the user, and nothing stays beside it."""
-    files.write_export(tmp_path / "grebe.hex", b":00000001FF\n")
+    disk.write_export(tmp_path / "grebe.hex", b":00000001FF\n")
     assert (tmp_path / "grebe.hex").read_bytes() == b":00000001FF\n"
     assert os.access(tmp_path / "grebe.hex", os.W_OK)
     assert [file.name for file in tmp_path.iterdir()] == ["grebe.hex"]
@@ -148,12 +148,12 @@ def test_an_export_never_replaces_unasked(
     if not links:
         monkeypatch.setattr(os, "link", refuse_links)
     path = tmp_path / "grebe.hex"
-    files.write_export(path, b"old")
+    disk.write_export(path, b"old")
     with pytest.raises(ParambakError) as caught:
-        files.write_export(path, b"new")
+        disk.write_export(path, b"new")
     assert caught.value.code == "vault-export-exists"
     assert path.read_bytes() == b"old"
-    files.write_export(path, b"new", replace=True)
+    disk.write_export(path, b"new", replace=True)
     assert path.read_bytes() == b"new"
     assert [file.name for file in tmp_path.iterdir()] == ["grebe.hex"]
 
@@ -173,7 +173,7 @@ def test_an_export_that_appears_meanwhile_is_not_replaced(
 
     monkeypatch.setattr(os, "fsync", appear)
     with pytest.raises(ParambakError) as caught:
-        files.write_export(path, b"ours")
+        disk.write_export(path, b"ours")
     assert caught.value.code == "vault-export-exists"
     assert path.read_bytes() == b"another's"
     assert [file.name for file in tmp_path.iterdir()] == ["grebe.hex"]
@@ -191,7 +191,7 @@ def test_an_export_goes_only_where_a_file_can(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for name in ("folder", "pipe", "missing/grebe.hex", "x" * 300):
         with pytest.raises(ParambakError) as caught:
-            files.write_export(tmp_path / name, b"data", replace=True)
+            disk.write_export(tmp_path / name, b"data", replace=True)
         assert caught.value.code == "vault-export-unfit"
     assert sorted(file.name for file in tmp_path.iterdir()) == ["folder", "pipe"]
 
@@ -215,7 +215,7 @@ def test_the_system_s_words_are_passed_on(
 
     monkeypatch.setattr(os, "fsync", fail)
     with pytest.raises(ParambakError) as caught:
-        files.write_sealed(tmp_path / "abcd", b"content")
+        disk.write_sealed(tmp_path / "abcd", b"content")
     assert caught.value.code == code
     assert caught.value.file == str(tmp_path / "abcd")
     assert os.strerror(number) in str(caught.value.found)

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.vault import files, flushed, medium, objects
+from parambak.vault import objects
+from parambak.vault.files import disk, flushed
+from parambak.vault.index import storage
 from tests.vault.home import GREBE, Home
 
 if TYPE_CHECKING:
@@ -21,13 +23,13 @@ LAYOUT = b"a layout, invented"
 def standing(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Return the names of the standing files that are flushed from here on."""
     seen: list[str] = []
-    real = files.flush_standing
+    real = disk.flush_standing
 
     def noting(path: Path) -> None:
         seen.append(path.name)
         real(path)
 
-    monkeypatch.setattr(files, "flush_standing", noting)
+    monkeypatch.setattr(disk, "flush_standing", noting)
     return seen
 
 
@@ -102,7 +104,7 @@ def test_on_a_stick_nothing_is_noted(
     home: Home, standing: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its inodes are made up as files are met, so they prove nothing."""
-    monkeypatch.setattr(medium, "on_stick_or_share", lambda _root: True)
+    monkeypatch.setattr(storage, "on_stick_or_share", lambda _root: True)
     marks = read(home, 0)
     read(home, 1)
     assert sorted(standing) == sorted(marks)
@@ -126,7 +128,7 @@ def test_an_object_that_fails_to_be_flushed_is_not_relied_on(
     def fail(_path: Path) -> None:
         raise OSError(5, "Input/output error")
 
-    monkeypatch.setattr(files, "flush_standing", fail)
+    monkeypatch.setattr(disk, "flush_standing", fail)
     before = home.files()
     with pytest.raises(Exception, match="Writing failed") as refusal:
         read(home, 1)

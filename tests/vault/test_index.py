@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault import files, index
 from parambak.vault.faults import Mistrusted
-from parambak.vault.index_db import Database
+from parambak.vault.files import disk
+from parambak.vault.index import index
+from parambak.vault.index.tables import Database
 from parambak.vault.records import file_of
 from tests.vault.home import AVOCET, GREBE, copied_in
 
@@ -56,13 +57,13 @@ def full(home: Home) -> Home:
 def listed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Return the folders that are listed from here on."""
     seen: list[str] = []
-    names_in = files.names_in
+    names_in = disk.names_in
 
     def noting(folder: Path | str) -> list[str]:
         seen.append(Path(folder).name)
         return names_in(folder)
 
-    monkeypatch.setattr(files, "names_in", noting)
+    monkeypatch.setattr(disk, "names_in", noting)
     return seen
 
 
@@ -275,8 +276,8 @@ def test_a_file_system_that_keeps_no_folder_times_is_listed_each_time(
     monkeypatch.setattr(index, "SMALL", 10)
     age(full.root)
     full.open().close()
-    old = files.Stamp(1, 1)
-    monkeypatch.setattr(files, "stamp_of", lambda folder: old if Path(folder).is_dir() else None)
+    old = disk.Stamp(1, 1)
+    monkeypatch.setattr(disk, "stamp_of", lambda folder: old if Path(folder).is_dir() else None)
     vault = full.open()
     for n in range(20):  # into a folder that is there already, sooner or later
         with vault.writing() as writing:
@@ -299,7 +300,7 @@ def test_an_index_that_cannot_be_written_is_kept_beside_the_vault(full: Home) ->
 
 def test_a_locked_index_does_not_stop_reading(full: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     """While another process writes the index for long, all records are read instead."""
-    monkeypatch.setattr("parambak.vault.index_db.BUSY_SECONDS", 0.05)
+    monkeypatch.setattr("parambak.vault.index.tables.BUSY_SECONDS", 0.05)
     expected = answers(full.open())
     full.opened[-1].close()
     database = sqlite3.connect(full.root / "index.sqlite", isolation_level=None)
@@ -336,7 +337,7 @@ def test_records_that_cannot_be_listed_are_refused(
     def refuse(folder: Path) -> list[str]:
         raise PermissionError(13, "Permission denied", str(folder))
 
-    monkeypatch.setattr(files, "names_in", refuse)
+    monkeypatch.setattr(disk, "names_in", refuse)
     with pytest.raises(ParambakError) as caught:
         full.open()
     assert caught.value.code == "vault-unreadable"

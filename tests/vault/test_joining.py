@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault import files, objects
+from parambak.vault import objects
+from parambak.vault.check.recheck import recheck
+from parambak.vault.files import disk
 from parambak.vault.joining import Joined, Piece
-from parambak.vault.recheck import recheck
 from parambak.vault.records import Clock, Record, encode, file_of
 from tests.vault.home import AVOCET, GREBE, Home
 from tests.vault.pieces import merged, pieces_of
@@ -217,7 +218,7 @@ def test_an_object_alone_heals_and_fills(home: Home, other: Home) -> None:
     wrong, gone = with_object(home, "wrong"), with_object(home, "gone")
     shutil.copytree(home.root, other.root)
     home.overwrite(objects.file_of(wrong), b"rot")
-    files.remove(home.root / objects.file_of(gone))
+    disk.remove(home.root / objects.file_of(gone))
     pieces = [p for p in pieces_of(other.root) if not p.is_record]
     report = merged(home, pieces)
     assert report == NOTHING._replace(added_objects=1, healed=(objects.file_of(wrong),))
@@ -273,16 +274,16 @@ def test_a_broken_off_merge_leaves_a_sound_vault(
     for number in range(3):
         with_object(other, str(number))
     pieces = pieces_of(other.root)
-    write, left = files.write_sealed, 0
+    write, left = disk.write_sealed, 0
 
     def failing(path: Path, data: bytes, *, heal: bool = False) -> None:
         nonlocal left
         left -= 1
         if left < 0:
-            raise files.write_refusal(OSError(errno.ENOSPC, "No space"), path)
+            raise disk.write_refusal(OSError(errno.ENOSPC, "No space"), path)
         write(path, data, heal=heal)
 
-    monkeypatch.setattr(files, "write_sealed", failing)
+    monkeypatch.setattr(disk, "write_sealed", failing)
     for stop in range(7):
         left = 99
         shutil.rmtree(home.root, ignore_errors=True)

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault import lock
-from parambak.vault.lock import locked
+from parambak.vault.files import lock
+from parambak.vault.files.lock import locked
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 HOLDER = """
 import sys, time
 from pathlib import Path
-from parambak.vault.lock import locked
+from parambak.vault.files.lock import locked
 with locked(Path(sys.argv[1]), "2026-11-25T13:49:40Z"):
     print("held", flush=True)
     time.sleep(30)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from parambak.vault.recheck import recheck
+from parambak.vault.check.recheck import recheck
 from tests.vault.home import AVOCET, GREBE, Home
 
 if TYPE_CHECKING:

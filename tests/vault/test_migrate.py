@@ -10,8 +10,8 @@ import pytest
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
 from parambak.vault import versions
+from parambak.vault.check.recheck import recheck
 from parambak.vault.migrate import carry_over
-from parambak.vault.recheck import recheck
 from parambak.vault.records import Record, decode
 from parambak.vault.versions import Older
 from tests.vault.home import GREBE, Home

@@ -5,9 +5,9 @@ from __future__ import annotations
 import shutil
 from typing import TYPE_CHECKING
 
-from parambak.vault.places_packed import pack_file
+from parambak.vault.locations.packed import pack_file
 from tests.vault.home import GREBE, Home
-from tests.vault.test_places_packed import full, packed, placed, stick
+from tests.vault.test_places_packed import full, placed, sent_packed, stick
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,7 +25,7 @@ def spoil(path: Path) -> None:
 def test_what_the_vault_lost_comes_out_of_a_refused_pack(full: Home, stick: Path) -> None:
     """Before the pack is put aside; then it is written anew. With a quick look as well."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     pack = stick / pack_file(GREBE)
     right, whole = full.files(), pack.read_bytes()
     for stored in full.open().records(GREBE):
@@ -34,7 +34,7 @@ def test_what_the_vault_lost_comes_out_of_a_refused_pack(full: Home, stick: Path
                 file = f"objects/{digest[:2]}/{digest}"
                 (full.root / file).unlink()
                 spoil(pack)
-                sent = packed(full, stick, target, quick=quick)
+                sent = sent_packed(full, stick, target, quick=quick)
                 assert (sent.healed_here, sent.healed_there) == ((file,), (pack_file(GREBE),))
                 assert (full.root / file).read_bytes() == right[file]
                 assert (sent.refused, pack.read_bytes()) == ((), whole)
@@ -43,7 +43,7 @@ def test_what_the_vault_lost_comes_out_of_a_refused_pack(full: Home, stick: Path
 def test_a_refused_pack_stays_while_no_whole_one_can_be_written(full: Home, stick: Path) -> None:
     """The vault has a hole that the pack cannot fill: the pack is not proof, and not put aside."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     with full.open().writing() as writing:
         digest = writing.put(b"soon to be lost")
         writing.add("note", GREBE, {"text": "new"}, relies_on=[digest])
@@ -51,7 +51,7 @@ def test_a_refused_pack_stays_while_no_whole_one_can_be_written(full: Home, stic
     pack = stick / pack_file(GREBE)
     spoil(pack)
     before = pack.read_bytes()
-    sent = packed(full, stick, target)
+    sent = sent_packed(full, stick, target)
     assert (sent.vault_damaged, sent.healed_there) == (True, ())
     assert pack.read_bytes() == before
     assert GREBE not in {each.vessel for each in sent.proven}
@@ -64,14 +64,14 @@ def test_another_laptops_records_come_out_of_a_refused_pack(
     shutil.copytree(full.root, other.root)
     target = placed(full, stick)
     other.note("on the other laptop")
-    packed(other, stick, target)
+    sent_packed(other, stick, target)
     pack = stick / pack_file(GREBE)
     spoil(pack)
     before = pack.read_bytes()
-    sent = packed(full, stick, target)
+    sent = sent_packed(full, stick, target)
     assert [each.file for each in sent.refused] == [pack_file(GREBE)]
     assert (sent.unknown, pack.read_bytes()) == (1, before)
-    both = packed(full, stick, target, both_ways=True)
+    both = sent_packed(full, stick, target, both_ways=True)
     assert (both.refused, both.healed_there) == ((), (pack_file(GREBE),))
     assert full.open().records(GREBE) == other.open().records(GREBE)
-    assert packed(full, stick, target).there == 2
+    assert sent_packed(full, stick, target).there == 2

@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from parambak.memory.digests import sha256
-from parambak.vault import index, lock, objects, records, vault_toml
+from parambak.vault import objects, records, vault_toml
+from parambak.vault.files import lock
+from parambak.vault.index import index
 from parambak.vault.records import decode
 from tests.vault.home import FIRST
 

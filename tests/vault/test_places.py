@@ -15,10 +15,11 @@ from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault import files, places
-from parambak.vault.places_fat import has_fat
-from parambak.vault.places_send import HELD, Broken, Target, send
-from parambak.vault.stores import FolderStore
+from parambak.vault.files import disk
+from parambak.vault.locations import location
+from parambak.vault.locations.fat import has_fat
+from parambak.vault.locations.send import HELD, Broken, Target, send
+from parambak.vault.locations.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
 from tests.vault.placing import (
     Logged,
@@ -157,14 +158,14 @@ def test_a_limited_place_opens_as_a_vault_of_its_own(full: Home, stick: Path) ->
     assert vault.identity == target.identity
     assert vault.warnings == ()
     assert [s.record.body["vault"] for s in vault.records(None)] == [target.identity]
-    digest, data = places.first_record(target.identity)
+    digest, data = location.first_record(target.identity)
     assert (sha256(data), vault.records(None)[0].digest) == (digest, digest)
 
 
 def test_the_marker_is_as_the_page_has_it() -> None:
     """Byte for byte."""
     (block,) = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
-    assert places.marker("9ace" * 8) == block.encode()
+    assert location.marker("9ace" * 8) == block.encode()
 
 
 # --- healing ---
@@ -446,7 +447,7 @@ def test_a_stick_with_fat_is_known(
     """By its device, from the system's own list of mounts; the line's form is from proc(5)."""
     device = tmp_path.stat().st_dev
     line = f"36 35 {os.major(device)}:{os.minor(device)} / /mnt rw - {kind} /dev/sdb1 rw\n"
-    monkeypatch.setattr(files, "read_system_file", lambda *_: line.encode())
+    monkeypatch.setattr(disk, "read_system_file", lambda *_: line.encode())
     assert has_fat(tmp_path) is told
 
 

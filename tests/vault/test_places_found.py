@@ -5,10 +5,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.vault import places, vault_toml
+from parambak.vault import vault_toml
 from parambak.vault.leaving import LEFT
-from parambak.vault.places_send import send
-from parambak.vault.stores import FolderStore
+from parambak.vault.locations import location
+from parambak.vault.locations.send import send
+from parambak.vault.locations.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
 from tests.vault.placing import again, clean, code_of, flip, made_place, nothing, sent_to
 from tests.vault.test_places import two_customers
@@ -119,9 +120,9 @@ def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: 
     [
         (b"", "place-marker"),
         (b"place = 1\n", "place-marker"),
-        (places.marker("9ace" * 8) + b"\n", "place-marker"),
-        (places.marker("9ace" * 8).replace(b"format = 1", b"format = 2"), "place-format"),
-        (places.marker("9ace" * 8).replace(b"format = 1", b"format = 0"), "place-format"),
+        (location.marker("9ace" * 8) + b"\n", "place-marker"),
+        (location.marker("9ace" * 8).replace(b"format = 1", b"format = 2"), "place-format"),
+        (location.marker("9ace" * 8).replace(b"format = 1", b"format = 0"), "place-format"),
         (b"x" * 5000, "place-unreachable"),
     ],
 )
@@ -150,7 +151,7 @@ def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_pa
     vault = full.open()
 
     def settle(folder: Path, *, packed: bool) -> str:
-        return places.settle(
+        return location.settle(
             FolderStore(folder),
             vault=vault.identity,
             known=(),

@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault import files, places_packed, unpacking
-from parambak.vault.places import settle
-from parambak.vault.places_packed import pack_file, send_packed
-from parambak.vault.places_send import HELD, Broken, Sent, Target
-from parambak.vault.stores import FolderStore
-from parambak.vault.stores_fsspec import FsspecStore
+from parambak.vault.files import disk
+from parambak.vault.locations import packed
+from parambak.vault.locations.location import settle
+from parambak.vault.locations.packed import pack_file, send_packed
+from parambak.vault.locations.send import HELD, Broken, Sent, Target
+from parambak.vault.locations.store_fsspec import FsspecStore
+from parambak.vault.locations.stores import FolderStore
+from parambak.vault.packs import reading
 from tests.vault.home import AVOCET, GREBE, Home
 from tests.vault.placing import flip, nothing, tree
 from tests.vault.test_places import AVOCETS, GREBES, two_customers
@@ -50,7 +52,7 @@ def placed(home: Home, folder: Path, vessels: frozenset[str] | None = None) -> T
     return Target(identity, vessels, packed=True)
 
 
-def packed(
+def sent_packed(
     home: Home, folder: Path, target: Target, *, quick: bool = False, both_ways: bool = False
 ) -> Sent:
     """Send to a folder that is a packed place."""
@@ -61,17 +63,17 @@ def packed(
 def test_one_pack_a_vessel_written_only_when_it_changes(full: Home, stick: Path) -> None:
     """What is held is proven by hashing every member."""
     target = placed(full, stick)
-    assert packed(full, stick, target).sent == 2
+    assert sent_packed(full, stick, target).sent == 2
     assert set(tree(stick)) == {
         "place.toml",
         "packs/README.txt",
         pack_file(GREBE),
         pack_file(AVOCET),
     }
-    again = packed(full, stick, target)
+    again = sent_packed(full, stick, target)
     assert (again.sent, again.there, again.refused) == (0, 2, ())
     full.note("later", GREBE)
-    third = packed(full, stick, target)
+    third = sent_packed(full, stick, target)
     assert (third.sent, third.there) == (1, 1)
     proven = {each.vessel: each for each in third.proven}
     assert proven[GREBE].heads == (full.open().records(GREBE)[-1].digest,)
@@ -81,16 +83,16 @@ def test_one_pack_a_vessel_written_only_when_it_changes(full: Home, stick: Path)
 def test_a_record_of_what_is_held_alone_is_no_reason_to_write(full: Home, stick: Path) -> None:
     """As in every place."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     with full.open().writing() as writing:
         writing.add(HELD, GREBE, {"text": "as a sending writes them"})
-    assert packed(full, stick, target).sent == 0
+    assert sent_packed(full, stick, target).sent == 0
 
 
 def test_a_limited_place_has_the_packs_of_its_vessels_alone(full: Home, stick: Path) -> None:
     """No byte of another customer, in the packs or unpacked."""
     target = placed(full, stick, frozenset({GREBE}))
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     assert pack_file(AVOCET) not in tree(stick)
     shutil.unpack_archive(stick / pack_file(GREBE), stick / "out")
     everything = b"\0".join(name.encode() + data for name, data in tree(stick).items())
@@ -102,12 +104,12 @@ def test_a_limited_place_has_the_packs_of_its_vessels_alone(full: Home, stick: P
 def test_a_damaged_pack_is_written_anew_and_kept_aside(full: Home, stick: Path) -> None:
     """Wherever the byte is: the wrong pack is there to be seen, the right one in its place."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     right = (stick / pack_file(GREBE)).read_bytes()
     for number, at in enumerate(range(0, len(right), len(right) // 12), start=1):
         wrong = right[:at] + bytes([right[at] ^ 1]) + right[at + 1 :]
         (stick / pack_file(GREBE)).write_bytes(wrong)
-        sent = packed(full, stick, target)
+        sent = sent_packed(full, stick, target)
         assert (sent.healed_there, sent.refused) == ((pack_file(GREBE),), ())
         assert (stick / pack_file(GREBE)).read_bytes() == right
         assert (stick / "damaged" / f"{GREBE}.zip-{number}").read_bytes() == wrong
@@ -116,28 +118,28 @@ def test_a_damaged_pack_is_written_anew_and_kept_aside(full: Home, stick: Path) 
 def test_a_file_that_is_no_pack_of_this_vessel_is_kept_aside(full: Home, stick: Path) -> None:
     """Another vessel's pack under this name, or none at all."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     shutil.copyfile(stick / pack_file(AVOCET), stick / pack_file(GREBE))
-    assert packed(full, stick, target).healed_there == (pack_file(GREBE),)
+    assert sent_packed(full, stick, target).healed_there == (pack_file(GREBE),)
     (stick / pack_file(GREBE)).write_bytes(b"no pack")
-    assert packed(full, stick, target).healed_there == (pack_file(GREBE),)
-    assert packed(full, stick, target).there == 2
+    assert sent_packed(full, stick, target).healed_there == (pack_file(GREBE),)
+    assert sent_packed(full, stick, target).there == 2
 
 
 def test_the_vault_is_healed_from_a_pack(full: Home, stick: Path) -> None:
     """Each object and record of a vessel, wrong or gone, comes back."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     right = full.files()
     newest = full.open().records(GREBE)[-1].file
     for stored in full.open().records(GREBE):
         for file in (stored.file, *(f"objects/{d[:2]}/{d}" for d in stored.record.objects)):
             flip(full.root / file)
-            assert packed(full, stick, target).healed_here == (file,)
+            assert sent_packed(full, stick, target).healed_here == (file,)
             assert (full.root / file).read_bytes() == right[file]
             if file != newest:
                 (full.root / file).unlink()
-                assert packed(full, stick, target).healed_here == (file,)
+                assert sent_packed(full, stick, target).healed_here == (file,)
     assert full.files().items() >= right.items()
 
 
@@ -146,32 +148,32 @@ def test_a_pack_that_holds_more_is_not_written_over(full: Home, other: Home, sti
     shutil.copytree(full.root, other.root)
     target = placed(full, stick)
     other.note("on the other laptop")
-    packed(other, stick, target)
+    sent_packed(other, stick, target)
     full.note("here")
     before = (stick / pack_file(GREBE)).read_bytes()
-    refused = packed(full, stick, target)
+    refused = sent_packed(full, stick, target)
     assert [each.file for each in refused.refused] == [pack_file(GREBE)]
     assert "1 record" in refused.refused[0].text
     assert (refused.unknown, refused.vault_damaged) == (1, False)
     assert (stick / pack_file(GREBE)).read_bytes() == before
-    taken = packed(full, stick, target, both_ways=True)
+    taken = sent_packed(full, stick, target, both_ways=True)
     assert taken.fetched is not None
     assert (taken.fetched.records, taken.refused, taken.unknown) == (1, (), 0)
-    assert packed(other, stick, target, both_ways=True).refused == ()
+    assert sent_packed(other, stick, target, both_ways=True).refused == ()
     assert full.open().records(GREBE) == other.open().records(GREBE)
 
 
 def test_a_vault_with_a_hole_leaves_the_old_pack(full: Home, stick: Path) -> None:
     """No pack with a hole is written; the other vessels' packs are."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     before = (stick / pack_file(GREBE)).read_bytes()
     with full.open().writing() as writing:
         digest = writing.put(b"soon to be lost")
         writing.add("note", GREBE, {"text": "new"}, relies_on=[digest])
     full.note("new", AVOCET)
     (full.root / "objects" / digest[:2] / digest).unlink()
-    sent = packed(full, stick, target)
+    sent = sent_packed(full, stick, target)
     assert sent.vault_damaged
     assert sent.sent == 1
     assert (stick / pack_file(GREBE)).read_bytes() == before
@@ -183,14 +185,14 @@ def test_a_vault_with_a_hole_leaves_the_old_pack(full: Home, stick: Path) -> Non
 def test_quick_hashes_nothing(full: Home, stick: Path) -> None:
     """A rotten member is not found, and the proof says that nothing was hashed."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     data = bytearray((stick / pack_file(GREBE)).read_bytes())
     at = bytes(data).index(GREBES[10:30])
     data[at] ^= 1
     (stick / pack_file(GREBE)).write_bytes(data)
-    sent = packed(full, stick, target, quick=True)
+    sent = sent_packed(full, stick, target, quick=True)
     assert (sent.there, {each.hashed for each in sent.proven}) == (2, {False})
-    assert packed(full, stick, target).healed_there == (pack_file(GREBE),)
+    assert sent_packed(full, stick, target).healed_there == (pack_file(GREBE),)
 
 
 def test_a_stick_pulled_between_two_packs(
@@ -198,7 +200,7 @@ def test_a_stick_pulled_between_two_packs(
 ) -> None:
     """The first vessel is through, the refusal says so, and the mount point stays empty."""
     target = placed(full, stick)
-    plain = unpacking.pack_to_file
+    plain = reading.pack_to_file
     written: list[int] = []
 
     def pull(*arguments: object, **named: object) -> object:
@@ -208,9 +210,9 @@ def test_a_stick_pulled_between_two_packs(
         written.append(1)
         return plain(*arguments, **named)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(places_packed, "pack_to_file", pull)
+    monkeypatch.setattr(packed, "pack_to_file", pull)
     with pytest.raises(Broken) as caught:
-        packed(full, stick, target)
+        sent_packed(full, stick, target)
     assert caught.value.refusal.code == "place-lost"
     assert [each.vessel for each in caught.value.proven] == [GREBE]
     assert list(stick.iterdir()) == []
@@ -219,17 +221,17 @@ def test_a_stick_pulled_between_two_packs(
 def test_what_a_broken_off_writing_left_is_removed(full: Home, stick: Path) -> None:
     """Temporary files in the folder of packs alone."""
     target = placed(full, stick)
-    (stick / "packs" / f"0123456789abcdef{files.TEMPORARY}").write_bytes(b"half")
-    packed(full, stick, target)
+    (stick / "packs" / f"0123456789abcdef{disk.TEMPORARY}").write_bytes(b"half")
+    sent_packed(full, stick, target)
     assert not list(stick.rglob("*.tmp"))
 
 
 def test_packs_that_were_all_removed_are_written_again(full: Home, stick: Path) -> None:
     """The marker says what the place is."""
     target = placed(full, stick)
-    packed(full, stick, target)
+    sent_packed(full, stick, target)
     shutil.rmtree(stick / "packs")
-    assert packed(full, stick, target).sent == 2
+    assert sent_packed(full, stick, target).sent == 2
 
 
 def test_a_place_without_packs_yet_is_begun_again(full: Home, stick: Path) -> None:

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault import stores_fsspec
-from parambak.vault.places import look
-from parambak.vault.places_send import Broken, send
-from parambak.vault.stores import FolderStore, SshTerms
-from parambak.vault.stores_address import open_store, parse
-from parambak.vault.stores_fsspec import FsspecStore
-from parambak.vault.stores_sftp import PATIENCE
+from parambak.vault.locations import store_fsspec
+from parambak.vault.locations.address import open_store, parse
+from parambak.vault.locations.location import look
+from parambak.vault.locations.send import Broken, send
+from parambak.vault.locations.store_fsspec import FsspecStore
+from parambak.vault.locations.store_sftp import PATIENCE
+from parambak.vault.locations.stores import FolderStore, SshTerms
 from tests.vault.home import AVOCET, GREBE, Home
 from tests.vault.placing import flip, made_place, nothing
 from tests.vault.test_places import PAGE, two_customers
@@ -279,7 +279,7 @@ def test_a_store_that_cannot_be_listed_is_not_reached(
     def fail(*_: object, **__: object) -> None:
         raise RuntimeError("no")
 
-    monkeypatch.setattr(stores_fsspec.FsspecStore, "_names", fail)
+    monkeypatch.setattr(store_fsspec.FsspecStore, "_names", fail)
     with pytest.raises(ParambakError) as caught:
         look(store)
     assert caught.value.code == "place-unreachable"

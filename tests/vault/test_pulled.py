@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import VaultRefused
-from parambak.vault.recheck import recheck
+from parambak.vault.check.recheck import recheck
 from tests.vault.home import GREBE
 
 if TYPE_CHECKING:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.memory.digests import sha256
-from parambak.vault import files
-from parambak.vault.recheck import Rechecked, recheck
+from parambak.vault.check.recheck import Rechecked, recheck
+from parambak.vault.files import disk
 from parambak.vault.records import file_of
 from parambak.vault.vault import Vault
 from tests.vault.home import AVOCET, GREBE, copied_in
@@ -194,14 +194,14 @@ def test_a_folder_that_cannot_be_listed_is_damage(
     first: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A folder of objects that the medium will not give is named itself."""
-    vault, names_in = first.open(), files.names_in
+    vault, names_in = first.open(), disk.names_in
 
     def refuse(folder: Path) -> list[str]:
         if folder.name == "40":
             raise OSError(5, "Input/output error")
         return names_in(folder)
 
-    monkeypatch.setattr(files, "names_in", refuse)
+    monkeypatch.setattr(disk, "names_in", refuse)
     found = recheck(vault, lambda _done, _of: None)
     assert [damage.file for damage in found.damaged] == ["objects/40"]
 

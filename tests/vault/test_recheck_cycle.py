@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.memory.digests import sha256
-from parambak.vault import recheck_cycle
-from parambak.vault.recheck import Rechecked, Terms, recheck
-from parambak.vault.recheck_cycle import Cycle
+from parambak.vault.check import unfinished
+from parambak.vault.check.recheck import Rechecked, Terms, recheck
+from parambak.vault.check.unfinished import Cycle
 from tests.vault.home import copied_in
 
 if TYPE_CHECKING:
@@ -114,11 +114,11 @@ def test_a_cycle_is_kept_and_forgotten(home: Home) -> None:
     """In the user's own folder, under the mark of the vault's folder."""
     cycle = Cycle(began=LATER, folders={"objects/40": 1}, damaged={CONTENT: "rotten"})
     mark = sha256(b"a folder")
-    recheck_cycle.keep(home.own, mark, cycle)
-    assert recheck_cycle.load(home.own, mark) == cycle
-    assert recheck_cycle.load(home.own, sha256(b"another")) is None
-    recheck_cycle.forget(home.own, mark)
-    assert recheck_cycle.load(home.own, mark) is None
+    unfinished.keep(home.own, mark, cycle)
+    assert unfinished.load(home.own, mark) == cycle
+    assert unfinished.load(home.own, sha256(b"another")) is None
+    unfinished.forget(home.own, mark)
+    assert unfinished.load(home.own, mark) is None
 
 
 @pytest.mark.parametrize(
@@ -128,6 +128,6 @@ def test_a_cycle_is_kept_and_forgotten(home: Home) -> None:
 def test_a_cycle_that_cannot_be_read_is_none(home: Home, data: bytes) -> None:
     """To begin anew is always right."""
     mark = sha256(b"a folder")
-    recheck_cycle.keep(home.own, mark, Cycle(began=LATER))
+    unfinished.keep(home.own, mark, Cycle(began=LATER))
     (home.own / "rechecks" / f"{mark}.json").write_bytes(data)
-    assert recheck_cycle.load(home.own, mark) is None
+    assert unfinished.load(home.own, mark) is None

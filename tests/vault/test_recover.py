@@ -9,11 +9,12 @@ import pytest
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault import files, vault_toml
+from parambak.vault import vault_toml
+from parambak.vault.check.recheck import recheck
+from parambak.vault.check.recover import Heap, new_vault, refuse_unfit_target, surveyed
+from parambak.vault.files import disk
 from parambak.vault.joining import Joined, join
-from parambak.vault.recheck import recheck
 from parambak.vault.records import decode
-from parambak.vault.recover import Heap, new_vault, refuse_unfit_target, surveyed
 from parambak.vault.vault import FIRST, Vault
 from tests.vault.home import FIRST as KEPT
 from tests.vault.home import GREBE, Home
@@ -275,7 +276,7 @@ def test_a_folder_that_cannot_be_listed_is_told(
 def test_the_marker_is_known_to_the_byte() -> None:
     """What is written for an identity has the digest that the first record holds."""
     data = vault_toml.encode("5ca1ab1e" * 4)
-    assert sha256(data) == sha256(files.read_file(KEPT / "vault.toml", 4096))
+    assert sha256(data) == sha256(disk.read_file(KEPT / "vault.toml", 4096))
 
 
 @pytest.mark.parametrize("name", ["a record", "a folder"])

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.memory.digests import sha256
-from parambak.vault import salvage
-from parambak.vault.bundle_zip import (
+from parambak.vault.packs import salvage
+from parambak.vault.packs.zip_form import (
     CENTRAL_HEAD,
     CENTRAL_SIGN,
     LOCAL_HEAD,

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault import lock
-from parambak.vault.recheck import recheck
+from parambak.vault.check.recheck import recheck
+from parambak.vault.files import lock
 from tests.vault.home import GREBE
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ WRITER = """
 import os, sys
 from datetime import datetime, timezone
 from pathlib import Path
-from parambak.vault import lock
+from parambak.vault.files import lock
 from parambak.vault.vault import Vault
 os.fsync = lambda descriptor: None
 lock.WAIT = 60

@@ -7,7 +7,7 @@ import pytest
 from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
 from parambak.vault import objects
-from parambak.vault.recheck import recheck
+from parambak.vault.check.recheck import recheck
 from tests.vault.home import AVOCET, GREBE
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import ParambakError
-from parambak.vault import files
-from parambak.vault.recheck import recheck
+from parambak.vault.check.recheck import recheck
+from parambak.vault.files import disk
 from parambak.vault.vault import Vault
 from tests.vault.home import GREBE
 
@@ -86,7 +86,7 @@ def test_a_note_that_cannot_be_written_is_said_and_stops_nothing(
     def refuse(path: Path, _data: bytes) -> None:
         raise OSError(28, "No space left on device", str(path))
 
-    monkeypatch.setattr(files, "write_plain", refuse)
+    monkeypatch.setattr(disk, "write_plain", refuse)
     with vault.writing() as writing:
         writing.add("note", GREBE, {})
     assert codes(vault) == {"vault-own-not-written"}
@@ -104,7 +104,7 @@ def test_what_the_system_will_not_read_is_refused(
     def refuse(_path: object, _limit: int) -> bytes:
         raise OSError(5, "Input/output error")
 
-    monkeypatch.setattr(files, "read_file", refuse)
+    monkeypatch.setattr(disk, "read_file", refuse)
     with pytest.raises(ParambakError) as caught:
         vault.read_object(digest)
     assert caught.value.code == "vault-unreadable"

@@ -1,0 +1,35 @@
+"""`rules record`: what a vessel's owner requires before a swap."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from parambak.cli import store
+from parambak.cli.command import command as parambak_command
+from parambak.cli.parts import files_in
+from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.errors import ParambakError
+from parambak.keeping.recording.rules_file import load_rules, record_rules
+
+
+@parambak_command("record", example="parambak rules record grebe OWNER.TOML --by 'J. Doe'")
+@click.argument("vessel", metavar="VESSEL")
+@click.argument("file", metavar="FILE")
+@click.option("--by", metavar="PERSON", help="Who says so.")
+@pass_settings
+def command(settings: Settings, /, *, vessel: str, file: str, by: str | None) -> Answer:
+    """Keep FILE (TOML) as the ship's rules of VESSEL; they hold from here on."""
+    data = files_in.read_whole(file, files_in.TEXT_BYTES)[0]
+    try:
+        rules = load_rules(data)
+    except ParambakError as error:
+        raise error.in_file(file) from error
+    vault = store.open_vault(settings)
+    handle = record_rules(vault, vessel=vessel, name=Path(file).name, data=data, by=by)
+    return Answer(
+        {"vessel": handle, "title": rules.title, "waived": sorted(rules.waived)},
+        lambda screen: screen.good(f"The rules of {handle} are on record: {rules.title}."),
+        warnings=(*store.warnings_of(vault), *rules.said),
+    )

@@ -1,0 +1,132 @@
+"""`swap read-back` by two layouts: the card's software moved the fields, values are compared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.cli import faults
+from parambak.cli.commands.decode import decoded_by
+from parambak.cli.commands.swap.check import cautions
+from parambak.cli.parts import by_values, files_in
+from parambak.cli.screen import MARKS
+from parambak.cli.settings import Answer
+from parambak.errors import LayoutRefused
+from parambak.swap.on_record import ToldBy
+from parambak.swap.read_back import ValuesReadBack, compare_values
+
+if TYPE_CHECKING:
+    from parambak.cli.screen import Screen
+    from parambak.keeping.recording.request import Incoming
+    from parambak.keeping.state.bodies import LayoutEntry
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Image
+
+
+class Layouts(NamedTuple):
+    """The files that tell values apart: the card's layout, the copy's, the renames."""
+
+    new: str | None
+    old: str | None
+    renames: str | None
+
+    @property
+    def named(self) -> bool:
+        """Return whether any of them is named."""
+        return any(each is not None for each in self)
+
+
+@dataclass(frozen=True)
+class ValuesRead:
+    """One dump read from a card of other software, and what became of the values."""
+
+    incoming: Incoming
+    found: ValuesReadBack
+    sides: tuple[tuple[str, int, int], ...]
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The files that tell values apart, read once: what is compared by is what is kept."""
+
+    names: Layouts
+    old: Layout
+    told_by: ToldBy
+
+
+def opened(files: Layouts, own: Layout | None, entry: LayoutEntry | None) -> Opened:
+    """Read the files; the copy's layout is the position's own (`entry`) where none is named.
+
+    Refuse where only one of the two layouts is known.
+    """
+    if files.new is None:
+        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --layout")
+    new, renames = files_in.layout_file(files.new), by_values.renames_file(files.renames)
+    if files.old is not None:
+        old = files_in.layout_file(files.old)
+        return Opened(files, old.layout, ToldBy(old, new, renames))
+    if own is None or entry is None:
+        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --old-layout")
+    return Opened(files, own, ToldBy(entry, new, renames))
+
+
+def read_values(
+    incoming: list[Incoming], stage: str, files: Opened, meant: Image
+) -> list[ValuesRead]:
+    """Return what became of each value of the copy meant, in every read of the card."""
+    table = by_values.table_of(files.told_by.renames)
+    old = decoded_by(files.old, meant)
+    reads = []
+    for each in incoming:
+        read = decoded_by(files.told_by.new.layout, each.image)
+        sides = (("old", old.covered_bytes, old.size), ("new", read.covered_bytes, read.size))
+        try:
+            found = compare_values(old, read, table, stage)
+        except LayoutRefused as error:
+            raise error.in_file(files.names.renames or files.names.new or "") from error
+        reads.append(ValuesRead(each, found, sides))
+    return reads
+
+
+def values_answer(name: str, stage: str, reads: list[ValuesRead]) -> Answer:
+    """Return the answer by values: whether each was carried over, and that no byte was compared."""
+    loaded = all(read.found.loaded_correctly for read in reads)
+    changes = [each for read in reads for each in read.found.differences]
+    expected = [each for read in reads for each in read.found.expected_differences]
+    return Answer(
+        {
+            "loaded_correctly": loaded,
+            "bytes_compared": False,
+            "copy": name,
+            "differences": [by_values.change_document(each) for each in changes],
+            "expected_differences": [by_values.change_document(each) for each in expected],
+            "not_carried": [
+                each
+                for read in reads
+                for each in by_values.document(read.found.found)["not_carried"]
+            ],
+            "failing_checks": [check.check for read in reads for check in read.found.failing],
+        },
+        lambda screen: _page(screen, name, stage, reads, loaded=loaded),
+        exit_code=0 if loaded else 1,
+    )
+
+
+def _page(screen: Screen, name: str, stage: str, reads: list[ValuesRead], *, loaded: bool) -> None:
+    screen.facts([("meant", name), ("stage", stage)], indent=0)
+    for read in reads:
+        screen.say()
+        screen.heading(read.incoming.entry.name)
+        by_values.tables(screen, read.found.found, read.sides)
+        for check in read.found.failing:
+            screen.say(f"CHECK {MARKS[check.holds]}: {check.check}", indent=2)
+    cautions(screen)
+    if loaded:
+        screen.good(f"LOADED CORRECTLY, BY VALUES: every value was carried over, {stage}.")
+    else:
+        screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
+        screen.say(
+            "Settle each value above with the maker. One that is meant to be left out stands "
+            "in the table of renames as `name = false`."
+        )
+    screen.say(by_values.WORD_NEEDED)

@@ -1,0 +1,287 @@
+"""Stored check values: which range and which method explain one, over several images.
+
+A value that is a check changes when the bytes that it covers do. So only bytes that
+changed are asked, and each range is worked out in every image: all must agree. Ranges
+begin at a stretch's start, behind blanks, at a power of two, or right behind the stored
+value; they end right before it, or before a power of two, blanks or the end.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from math import ceil, log2
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.find.reading import ORDERS
+from parambak.find.running import CRCS, crc_makers, crc_values, plain_values
+from parambak.layouts.check_methods import width
+from parambak.layouts.checks import compute
+from parambak.layouts.model import Check
+from parambak.memory.image import Range
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+
+    from parambak.find.common_bytes import Ground
+    from parambak.layouts.model import ByteOrder
+
+MOST_STARTS = 12
+MOST_PLACES = 800
+MOST_BOUNDARIES = 40
+MOST_BYTES = 64 << 20
+"""Bytes that the starts of a stretch together run over; further starts are not tried."""
+LEAST_RANGE = 4
+CONFIDENT_BITS = 8.0
+SHOWN = 12
+_METHODS = len(CRCS) + 26
+_BLANKS = re.compile(rb"\xff{16,}|\x00{16,}")
+_HEADERS = 6
+"""Starts at which a stored value is tried before its own range."""
+
+
+class CheckFound(NamedTuple):
+    """A check that holds in all images.
+
+    `bits` is what speaks against chance, all the ranges and methods tried taken off;
+    `images` how many different contents it was proved over; `also` names what else
+    explains the same stored value.
+    """
+
+    method: str
+    at: int
+    length: int
+    byte_order: ByteOrder
+    over: tuple[int, int]
+    bits: float
+    images: int
+    also: tuple[str, ...] = ()
+
+    @property
+    def confident(self) -> bool:
+        """Return whether it clears the threshold."""
+        return self.bits >= CONFIDENT_BITS
+
+    @property
+    def odds(self) -> int:
+        """Return the odds against chance, to one."""
+        return int(2.0 ** min(self.bits, 20.0))
+
+    @property
+    def evidence(self) -> tuple[str, ...]:
+        """Return what speaks for the check, in words."""
+        said = f"holds over {self.images} different contents"
+        others = f"{', '.join(self.also)} would explain it too" if self.also else ""
+        return (said, others) if others else (said,)
+
+
+class _Match(NamedTuple):
+    """A value that is stored where a check may be, in the first image."""
+
+    method: str
+    at: int
+    length: int
+    order: ByteOrder
+    start: int
+    end: int
+
+
+def find_checks(ground: Ground, changes: Sequence[Range]) -> tuple[list[CheckFound], list[str]]:
+    """Return the checks found, best first, and in words what could not be told."""
+    if len(ground.datas) < 2 or not changes:
+        return [], ["checks need two images that differ: one alone cannot tell a check from chance"]
+    found: list[CheckFound] = []
+    notes: list[str] = []
+    first = 0
+    for stretch in ground.ranges[:8]:
+        datas = tuple(data[first : first + stretch.length] for data in ground.datas)
+        inside = [
+            Range(each.start - first, each.length)
+            for each in changes
+            if first <= each.start and each.end <= first + stretch.length
+        ]
+        found += _of_stretch(datas, inside, stretch.start, notes)
+        first += stretch.length
+    return _best(found), list(dict.fromkeys(notes))
+
+
+def _of_stretch(
+    datas: Sequence[bytes], changes: Sequence[Range], base: int, notes: list[str]
+) -> list[CheckFound]:
+    places = _places(datas[0], changes)
+    if len(places) > MOST_PLACES:
+        notes.append(
+            f"checks were sought at the first {MOST_PLACES} of {len(places)} changed places"
+        )
+        places = places[:MOST_PLACES]
+    starts, boundaries = _starts(datas[0]), _boundaries(datas[0])
+    most = max(1, MOST_BYTES // max(1, len(datas[0])))
+    if len(starts) > most:
+        notes.append(f"checks were sought from the first {most} of {len(starts)} starts")
+    starts = starts[:most]
+    stored = _stored(datas[0], places)
+    everywhere = 1 + log2(max(1, len(places)) * _METHODS)
+    least = ceil(everywhere / len(set(datas)))
+    if least > 8:
+        notes.append(f"so few images cannot prove checks narrower than {least} bits")
+    makers = crc_makers(least)
+    found = []
+    for start, rank, header in starts:
+        ends = boundaries if header else [*places, *boundaries]
+        sought = _Sought(ends, frozenset(boundaries), stored, makers, least)
+        for match in _matches(datas[0], start, sought):
+            choices = everywhere + 2 * log2(1 + rank) + 1
+            if match.end != match.at:
+                choices += 1 if match.end == len(datas[0]) else 1 + log2(len(boundaries))
+            proved = _proved(datas, match, choices, base)
+            if proved:
+                found.append(proved)
+    return found
+
+
+def _places(data: bytes, changes: Sequence[Range]) -> list[int]:
+    """Return where a stored value that changed may begin."""
+    places: set[int] = set()
+    for each in changes:
+        begin, end = max(0, each.start - 3), each.end
+        if each.length <= 64:
+            places.update(range(begin, end))
+        else:
+            places.update(range(begin, each.start + 8))
+            places.update(range(end - 8, end))
+    return sorted(place for place in places if place < len(data))
+
+
+def _starts(data: bytes) -> list[tuple[int, int, bool]]:
+    """Return where ranges begin, each with its rank, and whether a stored value goes before."""
+    behind = [match.end() for match in _BLANKS.finditer(data)]
+    powers = [1 << power for power in range(4, 24) if 1 << power < len(data)]
+    ordered = dict.fromkeys([0, *behind[: MOST_STARTS // 2], *reversed(powers), *behind])
+    starts = [start for start in ordered if start < len(data) - LEAST_RANGE][:MOST_STARTS]
+    headers = {
+        start + length: rank
+        for rank, start in reversed(list(enumerate(starts[:_HEADERS])))
+        for length in (1, 2, 4)
+    }
+    return [
+        *((start, rank, False) for rank, start in enumerate(starts)),
+        *((start, rank, True) for start, rank in headers.items() if start not in starts),
+    ]
+
+
+def _boundaries(data: bytes) -> list[int]:
+    """Return where ranges end that do not end right before the stored value."""
+    powers = [1 << power for power in range(4, 25) if 1 << power <= len(data)]
+    # A block with its check in the last bytes ends that much before a power of two.
+    ends = {len(data) - length for length in (0, 1, 2, 4)}
+    ends.update(power - length for power in powers for length in (0, 1, 2, 4))
+    blanks = [match.start() for match in _BLANKS.finditer(data)]
+    return sorted({*ends, *blanks[:MOST_BOUNDARIES]})[-3 * MOST_BOUNDARIES :]
+
+
+Stored = dict[tuple[int, int], list[tuple[int, "ByteOrder"]]]
+
+
+def _stored(data: bytes, places: Iterable[int]) -> Stored:
+    """Return where each number of one to eight bytes is stored, by (number, length)."""
+    found: Stored = defaultdict(list)
+    for place in places:
+        for length in (1, 2, 3, 4, 5, 8):
+            raw = data[place : place + length]
+            if len(raw) == length:
+                for order in ORDERS[: 1 if length == 1 else 2]:
+                    found[int.from_bytes(raw, order), length].append((place, order))
+    return found
+
+
+class _Sought(NamedTuple):
+    """What a start is tried with."""
+
+    ends: Iterable[int]
+    outer: frozenset[int]
+    stored: Stored
+    makers: Mapping[str, tuple[Callable[..., int], int]]
+    least: int
+
+
+def _matches(data: bytes, start: int, sought: _Sought) -> Iterator[_Match]:
+    """Yield what is stored somewhere as the value of a range that begins at `start`."""
+    stored, outer = sought.stored, sought.outer
+    rising = sorted({end for end in sought.ends if end >= start + LEAST_RANGE})
+    for name, (calc, length) in sought.makers.items():
+        for end, value in crc_values(calc, data, start, rising):
+            for place, order in stored.get((value, length), ()):
+                if _apart(place, length, start, end, outer):
+                    yield _Match(name, place, length, order, start, end)
+    for end, values in plain_values(data, start, rising):
+        for name, value, length, own_order in values:
+            if 8 * length < sought.least:
+                continue
+            for place, order in stored.get((value, length), ()):
+                if own_order in {None, order} and _apart(place, length, start, end, outer):
+                    yield _Match(name, place, length, order, start, end)
+
+
+def _apart(place: int, length: int, start: int, end: int, outer: frozenset[int]) -> bool:
+    """Return whether a value stored at `place` goes with the range."""
+    return place == end or (end in outer and (place > end or place + length == start))
+
+
+def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) -> CheckFound | None:
+    """Return the check where it holds in every image, over two different contents or more."""
+    check = Check(
+        name="found", method=match.method, over=((match.start, match.end - 1),), at=match.at
+    )
+    stood = {data[match.at : match.at + match.length] for data in datas}
+    if len(stood) < 2:
+        return None
+    contents: dict[bytes, bytes] = {}
+    for data in datas:
+        covered = data[match.start : match.end]
+        raw = data[match.at : match.at + match.length]
+        if len(set(covered)) < 2:
+            return None  # blank, or as good as: several methods give 0 over it
+        if compute(check, covered, match.order) != int.from_bytes(raw, match.order):
+            return None
+        contents[covered] = raw
+    if len(contents) < 2 or len(set(contents.values())) < 2:
+        return None
+    said = [raw if match.order == "big" else raw[::-1] for raw in contents.values()]
+    blank = 0
+    while blank < match.length and all(raw[blank] == 0 for raw in said):
+        blank += 1
+    each = min(width(check), 8 * (match.length - blank))
+    bits = each * len(contents) - choices
+    over = (base + match.start, base + match.end - 1)
+    return CheckFound(
+        match.method, base + match.at, match.length, match.order, over, bits, len(contents)
+    )
+
+
+def _best(found: Sequence[CheckFound]) -> list[CheckFound]:
+    """Return one check for each stored place, the others that explain it named beside."""
+    ordered = sorted(
+        found,
+        key=lambda each: (
+            -round(each.bits, 3), each.length, each.at != each.over[1] + 1, each.over[0],
+            len(each.method), each.method,
+        ),
+    )  # fmt: skip
+    kept: list[CheckFound] = []
+    others: dict[int, list[str]] = defaultdict(list)
+    for each in ordered:
+        over_it = [
+            number
+            for number, one in enumerate(kept)
+            if one.at < each.at + each.length and each.at < one.at + one.length
+        ]
+        if over_it:
+            text = f"{each.method} over 0x{each.over[0]:04X}-0x{each.over[1]:04X}"
+            if each.bits > kept[over_it[0]].bits - 3:
+                others[over_it[0]].append(text)
+        elif each.bits > 0:
+            kept.append(each)
+    return [
+        each._replace(also=tuple(dict.fromkeys(others[number]))[:4])
+        for number, each in enumerate(kept)
+    ][:SHOWN]

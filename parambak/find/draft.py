@@ -1,0 +1,155 @@
+"""What was found, as a layout for a person to confirm.
+
+Only what was found with confidence, and does not stand on another's bytes, is written
+as an entry; all else as a comment. Every entry carries its evidence as a note.
+"""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from typing import TYPE_CHECKING
+
+from parambak.find.evidence import scale_text
+from parambak.layouts.model import MOST_MEMORY
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from parambak.find.checks import CheckFound
+    from parambak.find.search import Candidate, FoundValue, Result
+
+_GUESSES = 3
+_MOST_NAME = 80
+_MOST_NOTE = 3900
+_HEAD = """\
+# Found by comparing values as shown with the bytes of images: a draft, not knowledge.
+# Confirm each entry, against the maker's papers or by a change made on the panel, and
+# then remove its "guess:" note. What is commented out was not found with confidence.
+"""
+
+
+def draft(result: Result, names: Sequence[str]) -> str:
+    """Return the layout's TOML text; `names` are those of the copies it was found in."""
+    order = _usual_order(result)
+    taken: list[tuple[int, int]] = []
+    parts = [_HEAD, _head(result, names, order)]
+    names_taken: set[str] = set()
+    parts.extend(
+        _field(each, _name(each.wanted.name, names_taken), order, taken) for each in result.values
+    )
+    for number, check in enumerate(result.checks, 1):
+        parts.append(_check(check, _name(f"check {number}", names_taken), order, taken))
+    return "\n".join(parts)
+
+
+def _usual_order(result: Result) -> str:
+    orders = [
+        each.candidates[0].reading.order
+        for each in result.values
+        if each.confident and each.candidates[0].reading.order
+    ]
+    return "little" if orders.count("little") > orders.count("big") else "big"
+
+
+def _head(result: Result, names: Sequence[str], order: str) -> str:
+    lines = [
+        "[layout]",
+        f"title = {_text('Draft found by values')}",
+        f"memory = {min(result.end, MOST_MEMORY)}",
+        f"byte-order = {_text(order)}",
+        f"source = {_text('found in ' + ', '.join(names))}",
+    ]
+    return "\n".join([*lines, *(f"# note: {_plain(note)}" for note in result.notes), ""])
+
+
+def _field(found: FoundValue, name: str, order: str, taken: list[tuple[int, int]]) -> str:
+    if not found.candidates:
+        why = "stands in too many places" if found.crowded else "stands nowhere in any form tried"
+        return f"# {_plain(found.wanted.name)}: {why}.\n"
+    first = found.candidates[0]
+    extents = [(at, at + first.length) for at in (first.at, *first.also_at)]
+    free = not any(a < d and c < b for a, b in extents for c, d in taken)
+    free = free and all(end <= MOST_MEMORY for _, end in extents)
+    if found.confident and free:
+        taken += extents
+        return "\n".join([*_entry(found, first, name, order), ""])
+    why = "not certain; the likeliest first."
+    if found.confident:
+        why = "an entry above has its bytes, or a layout does not reach so far."
+    lines = [f"# {_plain(found.wanted.name)}: {why}"]
+    for candidate in found.candidates[:_GUESSES]:
+        lines += [f"# {line}" for line in _entry(found, candidate, name, order)]
+    return "\n".join([*lines, ""])
+
+
+def _entry(found: FoundValue, candidate: Candidate, name: str, order: str) -> Iterator[str]:
+    reading = candidate.reading
+    yield "[[field]]"
+    yield f"name = {_text(name)}"
+    yield f"at = 0x{candidate.at:04X}"
+    yield f"type = {_text(reading.type)}"
+    if reading.type in {"bcd", "gray", "sign-magnitude", "text"}:
+        yield f"length = {candidate.length}"
+    if reading.type == "text":
+        yield f"encoding = {_text(reading.encoding or 'ascii')}"
+    elif reading.order and reading.order != order:
+        yield f"byte-order = {_text(reading.order)}"
+    scale = scale_text(reading)
+    if scale:
+        yield f"scale = {scale}"
+    if reading.fraction:
+        yield f"fraction = {reading.fraction}"
+    if found.wanted.unit and reading.type != "text":
+        yield f"unit = {_text(found.wanted.unit)}"
+    if candidate.also_at:
+        yield f"also-at = [{', '.join(f'0x{at:04X}' for at in candidate.also_at)}]"
+    note = f"guess: {candidate.odds} to 1 of {found.wanted.name}; " + "; ".join(candidate.evidence)
+    yield f"note = {_text(note[:_MOST_NOTE])}"
+
+
+def _check(found: CheckFound, name: str, order: str, taken: list[tuple[int, int]]) -> str:
+    extent = found.at, found.at + found.length
+    free = not any(extent[0] < end and start < extent[1] for start, end in taken)
+    certain = found.confident and free and extent[1] <= MOST_MEMORY
+    if certain:
+        taken.append(extent)
+    note = "guess: " + "; ".join(found.evidence)
+    lines = [
+        "[[check]]",
+        f"name = {_text(name)}",
+        f"method = {_text(found.method)}",
+        f"over = [[0x{found.over[0]:04X}, 0x{found.over[1]:04X}]]",
+        f"at = 0x{found.at:04X}",
+    ]
+    if found.byte_order != order and (found.length > 1 or "word" in found.method):
+        lines.append(f"byte-order = {_text(found.byte_order)}")
+    lines.append(f"note = {_text(note)}")
+    return "\n".join([*lines, ""] if certain else [*(f"# {line}" for line in lines), ""])
+
+
+def _name(name: str, taken: set[str]) -> str:
+    """Return a name that the language takes, and that is not taken."""
+    made = "".join("_" if each in ".[]{}\"\\'=" else each for each in name)[
+        : _MOST_NAME - 4
+    ].strip()
+    made = made or "value"
+    tried, number = made, 1
+    while _folded(tried) in taken:
+        number += 1
+        tried = f"{made}_{number}"
+    taken.add(_folded(tried))
+    return tried
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFKC", name).casefold()
+
+
+def _plain(text: str) -> str:
+    return text.replace("\n", " ")
+
+
+def _text(text: str) -> str:
+    """Return a TOML basic string: what JSON writes, its escapes are TOML's too."""
+    return json.dumps(text, ensure_ascii=False)

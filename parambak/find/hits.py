@@ -1,0 +1,231 @@
+"""Where the forms of a value stand in the copies."""
+
+from __future__ import annotations
+
+import re
+from math import log2
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.find.reading import LONGEST, Span
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from parambak.find.chance import Chance
+    from parambak.find.common_bytes import Ground
+    from parambak.find.reading import Form, Reading
+    from parambak.find.wanted import Wanted
+
+MOST_OF_A_FORM = 1000
+"""Places of one form; one that stands in more says nothing, and is let go."""
+MOST_TRIED = 20_000
+"""Places at which one copy's bytes are compared with the others'."""
+MOST_OF_A_VALUE = 300
+_EDGES = (0x00, 0xFF)
+_EDGE_BITS = 1.5
+"""What all the 00 or FF before a number, and all those behind it, may say."""
+_UPPER_BITS, _UPPER_MOST = 2.0, 4.0
+"""What each 00 or FF above a whole number may say, and all of them: a narrower field would
+need them to stand beside it by chance, in all copies. More would make widths too sure, in
+memories that are blank at 00 above all (measured on invented controllers)."""
+_WHOLE = frozenset("us")
+
+
+class Hit(NamedTuple):
+    """A place where a form stands in all copies; `bits` against it being there by chance."""
+
+    at: int
+    length: int
+    bits: float
+    readings: tuple[Reading, ...]
+    rounded: bool
+    raws: tuple[bytes, ...]
+
+
+class Grounds(NamedTuple):
+    """All of the copies, and the part within reach of a change."""
+
+    whole: Ground
+    changed: Ground
+    chance: Chance
+
+
+def hits(grounds: Grounds, wanted: Wanted, forms: Sequence[Form]) -> tuple[list[Hit], bool]:
+    """Return the places of a value, most telling first, and whether some were too many."""
+    found: list[Hit] = []
+    crowded: list[Form] = []
+    for form in forms:
+        near = wanted.changed and form.length <= LONGEST
+        ground = grounds.changed if near else grounds.whole
+        of_form = list(_of_form(ground, grounds.chance, wanted, form, crowded))
+        if form not in crowded[-1:]:
+            found.extend(of_form)
+    found.sort(key=lambda hit: -(hit.bits + log2(hit.readings[0].share)))
+    return found[:MOST_OF_A_VALUE], bool(crowded) or len(found) > MOST_OF_A_VALUE
+
+
+def _of_form(
+    ground: Ground, chance: Chance, wanted: Wanted, form: Form, crowded: list[Form]
+) -> Iterator[Hit]:
+    """Yield the hits of one form; note it in `crowded` where they are too many."""
+    seen = wanted.seen
+    rarest = max(seen, key=lambda index: _rarity(chance, form.needles[index]))
+    count = 0
+    text = form.readings[0].type == "text"
+    for tried, position in enumerate(_positions(ground.datas[rarest], form.needles[rarest])):
+        if tried > MOST_TRIED:
+            crowded.append(form)
+            return
+        raws = _agreed(ground, form, seen, position)
+        at = ground.address(position, form.length) if raws else None
+        if raws is None or at is None or (text and not _padded(form, seen, raws)):
+            continue
+        bits, rounded = _bits(chance, form, seen, raws)
+        yield Hit(at, form.length, bits, form.readings, rounded, raws)
+        count += 1
+        if count > MOST_OF_A_FORM:
+            crowded.append(form)
+            return
+
+
+def _rarity(chance: Chance, needle: bytes | Span | None) -> float:
+    if needle is None:
+        return -1.0
+    if isinstance(needle, Span):
+        return _span_bits(chance, needle)
+    return chance.bits(needle)
+
+
+def _span_bits(chance: Chance, span: Span) -> float:
+    """Return how unlikely it is that bytes at some place are one of the span's."""
+    low, high = span.ends
+    leading = span.leading
+    same = len(leading)
+    leading = leading.lstrip(b"\x00" if leading[:1] == b"\x00" else b"\xff")
+    if same == span.length:
+        return chance.bits(leading)
+    values = high[same] - low[same] + 1
+    rest = 1 << 8 * (span.length - same - 1)
+    numbers = span.high - span.low + 1
+    end = max(0.0, min(1.0, (numbers / rest - (values - 2)) / 2)) if values > 1 else numbers / rest
+    bits = chance.span_bits(leading, low[same], high[same], end=end)
+    return bits if span.tail is None else bits + chance.bits(bytes([span.tail]))
+
+
+def _positions(data: bytes, needle: bytes | Span | None) -> Iterator[int]:
+    """Yield every position of the needle, overlapping ones too."""
+    if isinstance(needle, Span):
+        yield from _of_span(data, needle)
+    elif needle:
+        position = data.find(needle)
+        while position >= 0:
+            yield position
+            position = data.find(needle, position + 1)
+
+
+def _of_span(data: bytes, span: Span) -> Iterator[int]:
+    """Yield the positions of a span: found by its leading bytes, then judged as numbers."""
+    low, high = span.ends
+    first = span.leading
+    same = len(first)
+    leading = [re.escape(first[index : index + 1]) for index in range(same)]
+    if same < span.length:
+        ends = (re.escape(end[same : same + 1]) for end in (low, high))
+        leading.append(b"[" + b"-".join(ends) + b"]")
+    skipped = 0
+    if span.order == "little":
+        leading.reverse()
+        skipped = span.length - len(leading)
+    search = re.compile(b"".join(leading), re.DOTALL).search
+    match = search(data, skipped)
+    while match:
+        position = match.start() - skipped
+        raw = data[position : position + span.length]
+        if len(raw) == span.length and span.holds(raw):
+            yield position
+        match = search(data, match.start() + 1)
+
+
+def _agreed(
+    ground: Ground, form: Form, seen: Sequence[int], position: int
+) -> tuple[bytes, ...] | None:
+    """Return the bytes of the copies at a position, where each holds what it should."""
+    raws = []
+    for index in seen:
+        needle = form.needles[index]
+        raw = ground.datas[index][position : position + form.length]
+        if isinstance(needle, Span):
+            if len(raw) < form.length or not needle.holds(raw):
+                return None
+        elif needle is None or not raw.startswith(needle):
+            return None
+        raws.append(raw)
+    return tuple(raws)
+
+
+def _padded(form: Form, seen: Sequence[int], raws: Sequence[bytes]) -> bool:
+    """Return whether shorter texts are followed by padding alone, up to the longest."""
+    for index, raw in zip(seen, raws, strict=True):
+        needle = form.needles[index]
+        if not isinstance(needle, bytes) or raw[len(needle) :].strip(b"\x00\xff "):
+            return False
+    return True
+
+
+def _bits(
+    chance: Chance, form: Form, seen: Sequence[int], raws: Sequence[bytes]
+) -> tuple[float, bool]:
+    """Return the bits of a hit, what a span leaves open taken off, and whether it is rounded."""
+    total, rounded = 0.0, False
+    first, last = (0, form.length) if form.readings[0].type == "text" else _core(raws)
+    total += _edges(form.readings[0], first, last)
+    for number, (index, raw) in enumerate(zip(seen, raws, strict=True)):
+        needle = form.needles[index]
+        if isinstance(needle, Span):
+            rounded = True
+            if number:
+                total += _span_change(chance, needle, raws[number - 1], raw)
+            else:
+                total += _span_bits(chance, needle)
+        elif number:
+            total += chance.change_bits(raws[number - 1][first:last], raw[first:last])
+        else:
+            total += chance.bits(raw[first:last])
+    return total, rounded
+
+
+def _edges(reading: Reading, first: int, last: int) -> float:
+    """Return the bits of what stands before `first` and from `last` on, its 00 or FF."""
+    before, behind = min(_EDGE_BITS, first), min(_EDGE_BITS, reading.length - last)
+    whole = reading.type == "bcd" or (reading.type[0] in _WHOLE and reading.type[1:].isdecimal())
+    if not whole or first == last:
+        return before + behind
+    if reading.order == "big":
+        return min(_UPPER_MOST, _UPPER_BITS * first) + behind
+    return before + min(_UPPER_MOST, _UPPER_BITS * (reading.length - last))
+
+
+def _core(raws: Sequence[bytes]) -> tuple[int, int]:
+    """Return where the bytes begin and end, without the 00 or FF at the edges of all.
+
+    How wide a small number is stored is hard to tell: what stands beside it is often 00.
+    """
+    first, last = 0, len(raws[0])
+    for fill in _EDGES:
+        while first < last and all(raw[first] == fill for raw in raws):
+            first += 1
+        while last > first and all(raw[last - 1] == fill for raw in raws):
+            last -= 1
+    return first, last
+
+
+def _span_change(chance: Chance, span: Span, old: bytes, new: bytes) -> float:
+    """Return the bits of a change into the span: of its leading bytes and the next alone."""
+    if span.order == "little":
+        old, new = old[::-1], new[::-1]
+    low, high = span.ends
+    same = len(span.leading)
+    bits = chance.change_bits(old[: same + 1], new[: same + 1])
+    if same == span.length:
+        return bits
+    return max(0.0, bits - log2(high[same] - low[same] + 1))

@@ -1,0 +1,180 @@
+"""What the places of other values say of a place: nearness, the list's order, steps."""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left
+from collections import Counter, defaultdict
+from fractions import Fraction
+from itertools import pairwise
+from math import log2
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from parambak.find.hits import Hit
+    from parambak.find.wanted import Wanted
+
+_ANYWHERE, _NEAR, _LISTED = 0.35, 0.25, 0.4
+_STEPPED = 0.7
+_TRUST_GAP = 4.0
+_FURTHEST_STEP = 4096
+_PAIRS = 200_000
+_MISSED = 6.0  # bits that a row without its value speaks against a step
+
+
+class Placed(NamedTuple):
+    """Where another value is believed to be."""
+
+    at: int
+    end: int
+
+
+class Neighbours:
+    """The places believed so far: one for each value of the list, None where there is none."""
+
+    def __init__(self, placed: Sequence[Placed | None], size: int) -> None:
+        self._placed = placed
+        self._size = size
+        known = sorted((each.at, index) for index, each in enumerate(placed) if each)
+        self._ats = [at for at, _ in known]
+        self._owners = [index for _, index in known]
+        self._clusters = 1 + sum(b - a > 256 for a, b in pairwise(self._ats))
+        self._gaps: Counter[int] = Counter()
+        self._steps: Counter[int] = Counter()
+        for one, other in pairwise(placed):
+            if one and other:
+                self._gaps[other.at - one.end] += 1
+                self._steps[other.at - one.at] += 1
+
+    def share(self, value: int, at: int, end: int) -> float:
+        """Return how likely the place is before its bytes are seen, from 0 to 1."""
+        share = _ANYWHERE / self._size + _NEAR * self._near(value, at)
+        return share + _LISTED * self._listed(value, at, end)
+
+    def _near(self, value: int, at: int) -> float:
+        index = bisect_left(self._ats, at)
+        best = self._size
+        for step in (-2, -1, 0, 1):
+            other = index + step
+            if 0 <= other < len(self._ats) and self._owners[other] != value:
+                best = min(best, abs(self._ats[other] - at))
+        return max(16 / (best + 16) ** 2 / 2 / self._clusters, 0.5 / self._size)
+
+    def _listed(self, value: int, at: int, end: int) -> float:
+        """Return what the places of the values before and behind it in the list say."""
+        found = []
+        before = self._placed[value - 1] if value else None
+        behind = self._placed[value + 1] if value + 1 < len(self._placed) else None
+        own_before = self._own(before, self._placed[value])
+        own_behind = self._own(self._placed[value], behind)
+        own = [each for each in (own_before, own_behind) if each]
+        if before:
+            found.append(self._following(at - before.end, at - before.at, own))
+        if behind:
+            found.append(self._following(behind.at - end, behind.at - at, own))
+        return sum(found) / len(found) if found else 1 / self._size
+
+    @staticmethod
+    def _own(one: Placed | None, other: Placed | None) -> tuple[int, int] | None:
+        return (other.at - one.end, other.at - one.at) if one and other else None
+
+    def _following(self, gap: int, step: int, own: Sequence[tuple[int, int]]) -> float:
+        usual = _usual_gap(gap)
+        total = sum(self._gaps.values()) - len(own)
+        of_gap = self._gaps[gap] - sum(each[0] == gap for each in own)
+        of_step = self._steps[step] - sum(each[1] == step for each in own)
+        return ((of_gap + of_step) / 2 + _TRUST_GAP * usual) / (total + _TRUST_GAP)
+
+
+def _usual_gap(gap: int) -> float:
+    if gap == 0:
+        return 0.3
+    return (0.5 if gap > 0 else 0.2) * 8 / (abs(gap) + 8) ** 2
+
+
+def stepped(
+    wanted: Sequence[Wanted], hits: Sequence[Sequence[Hit]], size: int
+) -> list[Mapping[tuple[int, int], tuple[float, int]]]:
+    """Return, for each value, how far constant steps through its fellows support a place.
+
+    Fellows are values whose names differ in their last number alone. A place is (at,
+    length); what is said of it is a share from 0 to 1, and the step in bytes.
+    """
+    found: list[dict[tuple[int, int], tuple[float, int]]] = [{} for _ in wanted]
+    for members in _fellows(wanted).values():
+        if len(members) > 1:
+            _of_fellows(members, hits, size, found)
+    return list(found)
+
+
+def _fellows(wanted: Sequence[Wanted]) -> dict[tuple[str, str], list[tuple[int, int]]]:
+    """Return the values by name without its last number, each with that number."""
+    groups: dict[tuple[str, str], dict[int, int]] = defaultdict(dict)
+    for value, each in enumerate(wanted):
+        numbers = list(re.finditer(r"[0-9]{1,6}", each.name))
+        if numbers:
+            last = numbers[-1]
+            stem = each.name[: last.start()] + "#" + each.name[last.end() :]
+            groups[stem.casefold(), each.unit or ""].setdefault(int(last[0]), value)
+    return {stem: sorted(each.items()) for stem, each in groups.items()}
+
+
+Kind = tuple[str, int, str | None, tuple[Fraction, int]]
+Hypothesis = tuple[Kind, int, int]
+"""A reading's kind, the step, and where row 0 would be."""
+
+
+def _of_fellows(
+    members: Sequence[tuple[int, int]],
+    hits: Sequence[Sequence[Hit]],
+    size: int,
+    found: list[dict[tuple[int, int], tuple[float, int]]],
+) -> None:
+    most = max(8, min(80, int((_PAIRS / len(members)) ** 0.5)))
+    support: dict[Hypothesis, dict[int, Hit]] = defaultdict(dict)
+    shares: dict[Kind, float] = {}
+    for (row, value), (next_row, next_value) in pairwise(members):
+        for one in hits[value][:most]:
+            kinds = {
+                (each.type, each.length, each.order, (each.scale, each.fraction))
+                for each in one.readings
+            }
+            for other in hits[next_value][:most]:
+                step, rest = divmod(other.at - one.at, next_row - row)
+                if rest or not one.length <= abs(step) <= _FURTHEST_STEP:
+                    continue
+                for each in other.readings:
+                    kind: Kind = (each.type, each.length, each.order, (each.scale, each.fraction))
+                    if kind in kinds:
+                        rows = support[kind, step, one.at - row * step]
+                        rows[value], rows[next_value] = one, other
+                        shares[kind] = each.share
+    for (kind, step, _), rows in support.items():
+        _judge(rows, step, len(members), size.bit_length() + 8 - log2(shares[kind]), found)
+
+
+def _judge(
+    rows: Mapping[int, Hit],
+    step: int,
+    members: int,
+    choices: float,
+    found: list[dict[tuple[int, int], tuple[float, int]]],
+) -> None:
+    """Say of each row's place how far the other rows support it.
+
+    `choices` is in bits: those of a start, a step and a reading.
+    """
+    total = sum(hit.bits for hit in rows.values()) - _MISSED * (members - len(rows))
+    for value, hit in rows.items():
+        bits = total - hit.bits - choices
+        share = 1 / (1 + 2 ** -max(-60.0, min(60.0, bits)))
+        key = hit.at, hit.length
+        if share > found[value].get(key, (0.0, 0))[0]:
+            found[value][key] = share, step
+
+
+def share_of_step(share: float) -> float:
+    """Return how likely a place is that a step supports so far."""
+    return _STEPPED * share

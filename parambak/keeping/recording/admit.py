@@ -1,0 +1,241 @@
+"""Whether reads may go on record: held against the memory's size and the copies known.
+
+Everything here is asked before anything is written.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.dumps.faults import RAW_SIZE
+from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
+from parambak.keeping.assess import Assessor
+from parambak.keeping.fits import refuse_better_fit
+from parambak.keeping.same_unit import refuse_other_unit
+from parambak.keeping.state import select
+from parambak.keeping.state.bodies import ImageEntry, ReaderSum
+from parambak.keeping.state.exchanges import refuse_exchanged
+from parambak.keeping.state.known import Unit
+from parambak.keeping.state.texts import NAME, REMARK, check_date, check_texts
+from parambak.memory.digests import sha256
+from parambak.reads import reader_sum
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from parambak.keeping.chips import Chip
+    from parambak.keeping.recording.request import Incoming, Request
+    from parambak.keeping.recording.target import Aimed
+    from parambak.keeping.state.known import Fleet, Position
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Image, Range
+    from parambak.vault.vault import Vault
+
+READER_SUM = Fault(
+    "dump-reader-sum",
+    DumpRefused,
+    "the sum on the reader's screen does not match the dump",
+    "Save the dump from the reader again, and type the sum as the screen shows it.",
+)
+READER_SUM_SHAPE = Fault(
+    "dump-reader-sum-shape",
+    CallRefused,
+    "that is no sum as a reader shows it",
+    "Type 2, 4, 6 or 8 hexadecimal digits.",
+)
+CHIP_DIFFERS = Fault(
+    "layout-chip-differs",
+    LayoutRefused,
+    "the layout is for a memory of another size than the {chip} of this position",
+    "Give the layout of this unit with --layout, or name the right chip with --chip; one that "
+    "is on record already is mended by `parambak amend WHERE --chip PART`.",
+)
+PAST_MEMORY = Fault(
+    "dump-past-memory",
+    DumpRefused,
+    "the dump holds addresses past the end of the memory",
+    "Check which chip was chosen on the reader, and which layout or chip is named here.",
+)
+
+
+class Admission:
+    """Holds one request against what a vault knows.
+
+    `admit` raises where a read may not go on record; `reader_sum` and
+    `warnings` then tell what was found on the way.
+    """
+
+    def __init__(
+        self, vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request, aimed: Aimed
+    ) -> None:
+        self._vault = vault
+        self._known = known
+        self._request = request
+        self._position = aimed.position
+        self._vessel = aimed.vessel
+        self._assessor = Assessor(vault, chips)
+        self._layout = self._layout_that_holds()
+        self._size, self._size_by = _memory_size(aimed.chip, chips, self._layout)
+        self.reader_sum: ReaderSum | None = None
+        self.warnings: tuple[str, ...] = ()
+
+    def admit(self) -> None:
+        """Hold every dump of the request against the sum shown, the memory and the copies."""
+        _check_words(self._request)
+        confirmed = self._request.position_confirmed
+        self.warnings += refuse_exchanged(
+            self._vault, self._known, self._request.target, confirmed=confirmed
+        )
+        self.reader_sum = self._matched_sum()
+        for incoming in self._request.dumps:
+            if self._layout is not None:
+                _refuse_misfit(self._layout, incoming.image)
+            _refuse_other_size(incoming, self._size, self._size_by)
+            self.warnings += self._twins(incoming.image)
+            if self._position is not None and not self._request.position_confirmed:
+                self._hold_against_copies(incoming.image, self._position)
+
+    def _layout_that_holds(self) -> Layout | None:
+        if self._request.layout is not None:
+            return self._request.layout.layout
+        return self._assessor.layout_of(self._position) if self._position is not None else None
+
+    def _matched_sum(self) -> ReaderSum | None:
+        """Return what the displayed sum is a sum of; raise where it fits none of the bytes."""
+        shown = self._request.reader_sum
+        if shown is None:
+            return None
+        digits = reader_sum.clean(shown)
+        if digits is None:
+            raise READER_SUM_SHAPE.at(expected="such as 3A7F", found=repr(shown))
+        matched = [self._sum_of(incoming, digits) for incoming in self._request.dumps]
+        return ReaderSum(shown=digits, matched=matched[-1])
+
+    def _sum_of(self, incoming: Incoming, digits: str) -> str:
+        """Return what the sum is a sum of in one read: the chip's bytes, or those of its files."""
+        profile = self._request.profile
+        only = profile.profile.sum if profile else None
+        for image in (incoming.image, *(file.dump.image for file in incoming.files)):
+            matched = reader_sum.matches(digits, image, self._size, only)
+            if matched is not None:
+                return matched
+        plain = sum(incoming.image.content) & ((1 << len(digits) * 4) - 1)
+        raise READER_SUM.at(
+            file=incoming.entry.name,
+            expected=f"{digits} as {only}" if only else f"a sum of {digits}",
+            found=f"{plain:0{len(digits)}X} over the bytes, and no other sum fits",
+        )
+
+    def _twins(self, image: Image) -> tuple[str, ...]:
+        """Say which other positions of the vessel hold the very same bytes."""
+        entry = ImageEntry.of(image, sha256(image.content))
+        own = self._position.ids if self._position is not None else frozenset()
+        return tuple(
+            f"the same bytes as {select.copy_name(other, other.latest)}: make sure that each "
+            "unit's own chip was read"
+            for vessel in self._known.vessels
+            if self._vessel in vessel.ids
+            for unit in vessel.units
+            for other in unit.positions
+            if other.ids != own and other.latest is not None and other.latest.image == entry
+        )
+
+    def _hold_against_copies(self, image: Image, position: Position) -> None:
+        if position.latest is None:
+            return
+        try:
+            own = self._assessor.image(position.latest.image)
+        except VaultDamaged as error:
+            self.warnings += (f"the latest copy could not be compared: {error.text}",)
+            return
+        moving: tuple[Range, ...] = ()
+        if self._layout is not None:
+            refuse_other_unit(self._layout, image, own)
+            moving = _moving(self._layout)
+        mine = (select.copy_name(position, position.latest), own)
+        refuse_better_fit(image, mine, list(self._alike(position)), moving)
+
+    def _alike(self, position: Position) -> Iterator[tuple[str, Image]]:
+        """Yield the latest copies aboard that the dump might be of instead.
+
+        Those are the other positions of this unit and of the units aboard of
+        the same maker's type; a type that nobody told shuts no unit out.
+        """
+        vessel = next(v for v in self._known.vessels if self._vessel in v.ids)
+        holder = next(h for h in vessel.holders if position in h.positions)
+        mine = holder.facts.get("maker_type", "") if isinstance(holder, Unit) else ""
+        for unit in vessel.units:
+            its = unit.facts.get("maker_type", "")
+            if mine and its and mine.casefold() != its.casefold():
+                continue
+            for other in unit.positions:
+                if other.ids == position.ids or other.latest is None:
+                    continue
+                try:
+                    image = self._assessor.image(other.latest.image)
+                except VaultDamaged:
+                    continue
+                yield select.copy_name(other, other.latest), image
+
+
+def _moving(layout: Layout) -> tuple[Range, ...]:
+    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
+
+    return (
+        *coverage.ranges_of(layout, "live"),
+        *coverage.ranges_of(layout, "expected-to-change"),
+    )
+
+
+def _refuse_misfit(layout: Layout, image: Image) -> None:
+    from parambak.layouts.decode import require_fit  # noqa: PLC0415 - slow to import, layouts only
+
+    require_fit(layout, image)
+
+
+def _check_words(request: Request) -> None:
+    """Raise for a text or a date that a record cannot keep."""
+    texts = [
+        ("name of the person", request.read_by, NAME),
+        ("reader", request.reader, NAME),
+        ("remark", request.remark, REMARK),
+    ]
+    for normal in request.normal:
+        texts += [("finding", normal.code, NAME), ("reason", normal.reason, REMARK)]
+    check_texts(texts)
+    if request.read_on is not None:
+        check_date(request.read_on)
+
+
+def _memory_size(
+    chip: str | None, chips: Mapping[str, Chip], layout: Layout | None
+) -> tuple[int | None, str]:
+    """Return the memory's size in bytes and whose it is; raise where chip and layout disagree."""
+    known = chips.get(chip.casefold()) if chip else None
+    if known is None:
+        return (layout.memory, "the layout") if layout is not None else (None, "")
+    if layout is not None and layout.memory != known.size:
+        raise CHIP_DIFFERS.at(
+            chip=known.name, expected=f"{known.size} bytes", found=f"{layout.memory} bytes"
+        )
+    return known.size, f"the chip {known.name}"
+
+
+def _refuse_other_size(incoming: Incoming, size: int | None, whose: str) -> None:
+    """Raise where a raw dump is not the memory's size, or any dump runs past its end."""
+    image = incoming.image
+    if size is None:
+        return
+    if incoming.dump.format == "raw" and image.size != size:
+        raise RAW_SIZE.at(
+            file=incoming.entry.name,
+            expected=f"{size} bytes, the size of {whose}",
+            found=f"{image.size} bytes",
+        )
+    if image.end > size:
+        raise PAST_MEMORY.at(
+            file=incoming.entry.name,
+            offset=size,
+            expected=f"addresses up to 0x{size - 1:04X}, the last of {whose}",
+            found=f"a byte at 0x{image.end - 1:04X}",
+        )

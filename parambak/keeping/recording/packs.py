@@ -1,0 +1,99 @@
+"""Whole vessels in and out of the vault, by pack."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.keeping.state import select
+from parambak.keeping.state.bodies import VesselReturnedBody
+from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.texts import NAME, REMARK, check_texts
+from parambak.vault.joining import Joined, join
+from parambak.vault.leaving import RETURNED, left
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+    from parambak.keeping.state.known import Vessel
+    from parambak.vault.joining import Piece
+    from parambak.vault.packs.reading import Pack, PackFile, WrittenPack
+    from parambak.vault.vault import Vault
+
+    Progress = Callable[[int, int], None]
+
+
+def pack(
+    vault: Vault, names: Iterable[str], file: PackFile, progress: Progress, *, replace: bool
+) -> tuple[WrittenPack, tuple[str, ...]]:
+    """Write a pack of the vessels of these names; return it, and the vessels' handles.
+
+    Raises NotFound or CallRefused for a name, and what `PackFile.write` raises.
+    """
+    known = fleet(vault)
+    ships = {ship.handle: ship for ship in (select.find_vessel(known, name) for name in names)}
+    identities = identities_of(ships.values())
+    return file.write(vault, identities, progress, replace=replace), tuple(ships)
+
+
+def identities_of(ships: Iterable[Vessel]) -> dict[str, str]:
+    """Return every identity of these ships, with the short name."""
+    return {identity: ship.short for ship in ships for identity in ship.ids}
+
+
+class TakenPack(NamedTuple):
+    """What came of a pack: its vessels (identity to short name), and what the merge did.
+
+    `returned` are the identities that had left and are kept again.
+    """
+
+    vessels: dict[str, str]
+    joined: Joined
+    returned: tuple[str, ...]
+
+
+def take_pack(  # noqa: PLR0913 - what bringing back needs to know
+    vault: Vault,
+    file: PackFile,
+    progress: Progress,
+    *,
+    bring_back: bool = False,
+    why: str | None = None,
+    by: str | None = None,
+) -> TakenPack:
+    """Check a pack whole, then merge it into the vault.
+
+    Vessels that left the vault are passed over, unless `bring_back`. Raises PackRefused
+    where the pack is of another form: then the vault is as it was.
+    """
+    check_texts([("reason", why, REMARK), ("name of the person", by, NAME)])
+    with file.opened() as found:
+        damaged = found.check(progress)
+        wanted = frozenset(found.vessels) if bring_back else frozenset()
+        with vault.writing() as writing:
+            joined = join(vault, writing, _watched(found, progress), bring_back=wanted)
+            returned = tuple(sorted(wanted & left(vault).keys()))
+            if returned:
+                body = VesselReturnedBody(vault=vault.identity, vessels=returned, why=why)
+                mark = writing.person(by, None) if by else None
+                writing.add(RETURNED, None, body.members(), by=mark)
+        refused = tuple(sorted({*damaged, *joined.refused}))
+        return TakenPack(found.vessels, joined._replace(refused=refused), returned)
+
+
+def _watched(found: Pack, progress: Progress) -> Iterator[Piece]:
+    """Yield a pack's pieces, telling of each one that is read; a record is read twice."""
+    pieces = list(found.pieces())
+    total = sum(2 if piece.is_record else 1 for piece in pieces)
+    done = 0
+
+    def reading(read: Callable[[], bytes]) -> Callable[[], bytes]:
+        def told() -> bytes:
+            nonlocal done
+            done += 1
+            progress(min(done, total), total)
+            return read()
+
+        return told
+
+    for piece in pieces:
+        yield piece._replace(read=reading(piece.read))

@@ -1,0 +1,175 @@
+"""Taking reads in: one record for each read, what is new on the way inside the first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import msgspec
+from msgspec import Struct
+
+from parambak.keeping.assess import Assessor
+from parambak.keeping.recording.admit import Admission
+from parambak.keeping.recording.identities import new_identity
+from parambak.keeping.recording.kept_layout import objects_of, put_layout
+from parambak.keeping.recording.target import Aimed, aim
+from parambak.keeping.state import bodies, select
+from parambak.keeping.state.fold import Folding
+from parambak.keeping.state.known import Fleet
+from parambak.keeping.state.texts import kept_name
+from parambak.memory.digests import sha256
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from parambak.keeping.chips import Chip
+    from parambak.keeping.recording.request import Incoming, ProfileFile, Request
+    from parambak.keeping.state.known import Copy, Position
+    from parambak.keeping.verified import Verdict
+    from parambak.reads.vote import Vote
+    from parambak.vault.vault import Vault, Writing
+
+
+class TakenIn(Struct, frozen=True):
+    """The answer: where it lies, what was made on the way, and whether it is verified."""
+
+    position: Position
+    copy: Copy
+    verdict: Verdict
+    made: tuple[str, ...]
+    reader_sum: str | None
+    warnings: tuple[str, ...]
+    vote: Vote | None = None
+
+
+def take_in(
+    vault: Vault, request: Request, chips: Mapping[str, Chip], folding: Folding | None = None
+) -> TakenIn:
+    """Put every read on record, or raise and leave the vault as it was.
+
+    A vault that is not on disk yet is asked first without its lock, so that a
+    refusal leaves nothing behind. What `folding` has read before is not read again.
+    """
+    folding = folding or Folding(vault)
+    if vault.made:
+        _admit(vault, chips, Fleet(()), request)
+    with vault.writing() as writing:
+        aimed, admission = _admit(vault, chips, folding.fleet(), request)
+        _write(writing, request, aimed, admission.reader_sum)
+    return _answer(folding, request, chips, aimed, admission)
+
+
+def _admit(
+    vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request
+) -> tuple[Aimed, Admission]:
+    if request.vote:
+        _voted(request)  # raises where no vote can be taken
+    aimed = aim(known, request.target)
+    admission = Admission(vault, chips, known, request, aimed)
+    admission.admit()
+    return aimed, admission
+
+
+def _write(
+    writing: Writing, request: Request, aimed: Aimed, matched: bodies.ReaderSum | None
+) -> None:
+    """Write the objects and one record a read, and one for what a vote over them gave."""
+    layout = put_layout(writing, request.layout) if request.layout else None
+    profile = _put_profile(writing, request.profile)
+    by = writing.person(request.read_by, aimed.vessel) if request.read_by else None
+    common = _common(request, aimed, matched, layout, profile)
+    kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
+    records: list[str] = []
+    for incoming in request.dumps:
+        image = writing.put(incoming.image.content, again=False)
+        dumps = [writing.put(file.data, again=False) for file in incoming.files]
+        body = msgspec.structs.replace(
+            common,
+            new=() if records else aimed.new,
+            image=bodies.ImageEntry.of(incoming.image, image),
+            dumps=tuple(entry_of(file) for file in incoming.files),
+        )
+        relies_on = [image, *dumps, *kept]
+        records.append(
+            writing.add("read", aimed.vessel, body.members(), by=by, relies_on=relies_on)
+        )
+    if request.vote:
+        voted = _voted(request).image
+        image = writing.put(voted.content, again=False)
+        body = msgspec.structs.replace(
+            common,
+            image=bodies.ImageEntry.of(voted, image),
+            reader_sum=None,
+            reconstructed_from=tuple(records),
+        )
+        writing.add("read", aimed.vessel, body.members(), by=by, relies_on=[image, *kept])
+
+
+def _voted(request: Request) -> Vote:
+    from parambak.reads.vote import vote  # noqa: PLC0415 - votes are rare
+
+    return vote([incoming.image for incoming in request.dumps])
+
+
+def _common(
+    request: Request,
+    aimed: Aimed,
+    matched: bodies.ReaderSum | None,
+    layout: bodies.LayoutEntry | None,
+    profile: bodies.ProfileEntry | None,
+) -> bodies.ReadBody:
+    """Return what the reads of one call have in common; image and dumps are each one's own."""
+    return bodies.ReadBody(
+        call=new_identity(),
+        position=aimed.id,
+        image=bodies.ImageEntry(sha256="", ranges=()),
+        dumps=(),
+        read_on=request.read_on,
+        layout=layout,
+        reader=request.reader,
+        reader_sum=matched,
+        untimed=request.untimed,
+        compared=request.compared,
+        normal=tuple(request.normal),
+        position_confirmed=request.position_confirmed,
+        remark=request.remark,
+        visit=request.visit,
+        profile=profile,
+        how=request.how,
+        reseated=request.reseated,
+        pair=request.pair,
+    )
+
+
+def entry_of(file: Incoming) -> bodies.DumpEntry:
+    """Return a dump's entry as a record holds it: its name as text."""
+    return msgspec.structs.replace(file.entry, name=kept_name(file.entry.name))
+
+
+def _put_profile(writing: Writing, given: ProfileFile | None) -> bodies.ProfileEntry | None:
+    if given is None:
+        return None
+    return bodies.ProfileEntry(sha256=writing.put(given.data), name=kept_name(given.name))
+
+
+def _answer(
+    folding: Folding,
+    request: Request,
+    chips: Mapping[str, Chip],
+    aimed: Aimed,
+    admission: Admission,
+) -> TakenIn:
+    """Read the vault again, and judge the copy that the last dump gave."""
+    position = select.find_position(folding.fleet(), aimed.where)
+    voted = _voted(request) if request.vote else None
+    image = voted.image if voted else request.dumps[-1].image
+    entry = bodies.ImageEntry.of(image, sha256(image.content))
+    copy = next(copy for copy in position.copies if copy.image == entry)
+    return TakenIn(
+        position=position,
+        copy=copy,
+        verdict=Assessor(folding.vault, chips).verdict(position, copy),
+        made=aimed.made,
+        reader_sum=admission.reader_sum.matched if admission.reader_sum else None,
+        warnings=admission.warnings,
+        vote=voted,
+    )

@@ -1,0 +1,1 @@
+"""What the records say now: worked out at each call, never stored."""

@@ -1,0 +1,216 @@
+"""What damage costs: which copies, names and layouts rely on a damaged or missing file.
+
+Worked out from the records; pure. A file is named as within the vault.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import VaultDamaged
+from parambak.keeping.state import bodies
+from parambak.keeping.state.bodies import body_of
+from parambak.vault import objects, records
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from parambak.keeping.state.known import Copy, Fleet, Position, Vessel
+    from parambak.vault.records import Record, Stored
+
+
+class Loss(NamedTuple):
+    """One thing that is lost with a file: in words, and where, as far as that is known.
+
+    Whoever holds `record`, about the vessel `identity`, holds the file too; `in_dump` tells
+    that archiving the same dump again brings it back.
+    """
+
+    text: str
+    vessel: str | None = None
+    where: str | None = None
+    record: str | None = None
+    identity: str | None = None
+    in_dump: bool = False
+
+
+def body_fault(record: Record, digest: str) -> str | None:
+    """Return why a record's body tells nothing of its kind; None where it does."""
+    kind = bodies.KINDS.get(record.kind)
+    if kind is None:
+        return None
+    try:
+        body_of(record, digest, kind)
+    except VaultDamaged as error:
+        return f"{error.text}: {error.found}"
+    return None
+
+
+def losses(
+    fleet: Fleet, histories: Iterable[Sequence[Stored]], damaged: Iterable[str]
+) -> dict[str, tuple[Loss, ...]]:
+    """Return what is lost with each damaged file; nothing for one on which nothing relies.
+
+    `histories` are the records about each vessel identity, and about the vault itself;
+    they are gone through once, one at a time.
+    """
+    reckoning = _Reckoning(fleet, damaged)
+    for stored in histories:
+        reckoning.take(stored)
+    return reckoning.told()
+
+
+class _Reckoning:
+    """One going through the records."""
+
+    def __init__(self, fleet: Fleet, damaged: Iterable[str]) -> None:
+        self._files = frozenset(damaged)
+        self._found: dict[str, dict[str, Loss]] = {}
+        self._signed: Counter[tuple[str, str]] = Counter()
+        self._signers: dict[tuple[str, str], Stored] = {}
+        self._reads: dict[str, tuple[Position, Copy]] = {}
+        self._wheres: dict[str, str] = {}
+        self._handles: dict[str, str] = {}
+        for vessel in fleet.vessels:
+            self._learn(vessel)
+
+    def _learn(self, vessel: Vessel) -> None:
+        self._handles.update(dict.fromkeys(vessel.ids, vessel.handle))
+        for holder in vessel.holders:
+            self._wheres.update(dict.fromkeys(holder.ids, holder.where))
+        for position in vessel.positions:
+            self._wheres.update(dict.fromkeys(position.ids, position.where))
+            for copy in position.copies:
+                self._reads.update({read.record: (position, copy) for read in copy.reads})
+
+    def take(self, history: Sequence[Stored]) -> None:
+        """Go through the records about one vessel, or about the vault."""
+        known = {stored.digest for stored in history}
+        for stored in history:
+            record = stored.record
+            for digest in record.objects:
+                file = self._lost(objects.file_of(digest))
+                if file:
+                    self._object(file, digest, stored)
+            own = self._lost(stored.file)
+            if own:
+                self._add(own, self._loss(self._described(stored), stored))
+            for parent in record.after:
+                file = self._lost(records.file_of(parent)) if parent not in known else None
+                if file:
+                    text = f"a record about {self._ship(record)}; what it told is not known"
+                    whose = self._vessel(record), None, stored.digest, record.vessel
+                    self._add(file, Loss(text, *whose))
+
+    def told(self) -> dict[str, tuple[Loss, ...]]:
+        """Return what was found, by file."""
+        for (file, ship), count in self._signed.items():
+            noun = "record" if count == 1 else "records"
+            text = f"the name of the person who made {count} {noun} about {ship}"
+            last = self._signers[file, ship]
+            whose = self._vessel(last.record), None, last.digest, last.record.vessel
+            self._add(file, Loss(text, *whose))
+        return {file: tuple(found.values()) for file, found in sorted(self._found.items())}
+
+    def _lost(self, file: str) -> str | None:
+        """Return the damaged file, or folder that cannot be read, that this one is or is in."""
+        if file in self._files:
+            return file
+        folder = file.rpartition("/")[0]
+        return folder if folder in self._files else None
+
+    def _add(self, file: str, loss: Loss) -> None:
+        self._found.setdefault(file, {}).setdefault(loss.text, loss)
+
+    def _object(self, file: str, digest: str, stored: Stored) -> None:
+        if digest == stored.record.by:
+            signed = file, self._ship(stored.record)
+            self._signed[signed] += 1
+            self._signers[signed] = stored
+        in_dump, texts = self._parts(digest, stored)
+        for text in texts:
+            self._add(file, self._loss(text, stored, in_dump=in_dump))
+
+    def _parts(self, digest: str, stored: Stored) -> tuple[bool, list[str]]:
+        """Return what of a record an object is, and whether a dump archived again holds it."""
+        record = stored.record
+        kind = bodies.KINDS.get(record.kind)
+        body = bodies.sound(stored, kind) if kind else None
+        match body:
+            case bodies.ReadBody():
+                dumped = [*self._dumped(digest, stored, body)]
+                return bool(dumped), dumped + self._beside(digest, stored, body)
+            case bodies.ReadBackBody():
+                parts = [f"a dump of {self._described(stored)}"] * any(
+                    dump.sha256 == digest for dump in body.dumps
+                )
+                if digest in (body.image.sha256, body.meant.sha256):
+                    parts.append(f"the bytes compared in {self._described(stored)}")
+                return False, parts
+            case bodies.CardSheetBody() if body.sheet == digest:
+                return False, [f"the card sheet {body.name} of {self._place(body.unit, record)}"]
+            case _ if digest != record.by:
+                return False, [f"something that {self._described(stored)} relies on"]
+        return False, []
+
+    def _dumped(self, digest: str, stored: Stored, body: bodies.ReadBody) -> Iterator[str]:
+        where = self._where(stored, body.position)
+        if body.image.sha256 == digest:
+            copy = self._reads[stored.digest][1] if stored.digest in self._reads else None
+            name = f"copy {copy.number} of {where}" if copy else f"a copy of {where}"
+            day = copy.newest.read_on if copy else _day(stored.record)
+            yield f"the bytes of {name}, {digest[:8]}, read on {day}"
+        for dump in body.dumps:
+            if dump.sha256 == digest:
+                yield f"the dump {dump.name} of {self._described(stored)}, as the reader wrote it"
+
+    def _beside(self, digest: str, stored: Stored, body: bodies.ReadBody) -> list[str]:
+        parts = []
+        if body.layout and digest in {body.layout.sha256, *(p.sha256 for p in body.layout.parts)}:
+            where = self._where(stored, body.position)
+            parts.append(f"the layout {body.layout.name} of {where}")
+        if body.profile and body.profile.sha256 == digest:
+            parts.append(f"the reader profile {body.profile.name} of {self._described(stored)}")
+        return parts
+
+    # --- words ---
+
+    def _described(self, stored: Stored) -> str:
+        """Return in words what a record is."""
+        record = stored.record
+        read = self._reads.get(stored.digest)
+        if read:
+            day = next(r.read_on for r in read[1].reads if r.record == stored.digest)
+            return f"the read of {read[0].where} of {day}"
+        position = record.body.get("position")
+        about = self._wheres.get(position) if isinstance(position, str) else None
+        return f"the record `{record.kind}` of {_day(record)} about {about or self._ship(record)}"
+
+    def _loss(self, text: str, stored: Stored, *, in_dump: bool = False) -> Loss:
+        position = stored.record.body.get("position") or stored.record.body.get("unit")
+        where = self._where(stored, position if isinstance(position, str) else "", known=True)
+        record = stored.record
+        whose = self._vessel(record), where or None, stored.digest, record.vessel
+        return Loss(text, *whose, in_dump)
+
+    def _where(self, stored: Stored, position: str, *, known: bool = False) -> str:
+        read = self._reads.get(stored.digest)
+        if read:
+            return read[0].where
+        return self._wheres.get(position, "" if known else self._ship(stored.record))
+
+    def _place(self, identity: str, record: Record) -> str:
+        return self._wheres.get(identity) or self._ship(record)
+
+    def _vessel(self, record: Record) -> str | None:
+        return self._handles.get(record.vessel or "")
+
+    def _ship(self, record: Record) -> str:
+        if record.vessel is None:
+            return "the vault itself"
+        return self._handles.get(record.vessel) or f"the vessel {record.vessel[:8]}"
+
+
+def _day(record: Record) -> str:
+    return record.clock.utc[:10]

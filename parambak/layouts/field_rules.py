@@ -1,0 +1,360 @@
+"""What a layout says, field by field: does it make sense. Addresses are judged in `room.py`."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from decimal import Decimal
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from parambak.layouts import faults
+from parambak.layouts.decimals import plain
+from parambak.layouts.expanded import field_length, field_width
+from parambak.layouts.mistakes import describe
+from parambak.layouts.parse import LONGEST_NUMBER
+from parambak.layouts.texts import hidden
+from parambak.layouts.words import TYPES, stored_number
+from parambak.memory.counted import counted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from parambak.layouts.mistakes import Ledger, Path, Source
+    from parambak.layouts.model import Field, Group, KeptTwice, Reserved
+
+_MEANING_KEY = re.compile(r"-?(?:0x[0-9A-Fa-f]{1,16}|[0-9]{1,20})")
+_FORBIDDEN_IN_NAMES = frozenset(".[]")
+# A backslash may write a hidden character; else only one that is in the text itself.
+_MAY_HIDE = re.compile(
+    r"[\\\u007f-\u00a0\u00ad\u0600-\u0605\u061c\u06dd\u070f\u180e\u200b-\u200f"
+    r"\u2028-\u202e\u2060-\u206f\ue000-\uf8ff\ufeff\ufff9-\ufffb"
+    r"\U00010000-\U0010ffff]"
+)
+_NUMBERS = frozenset({"integer", "float", "bcd", "sign-magnitude", "gray", "bits"})
+_WHOLE = _NUMBERS - {"float"}
+
+# The families with which each key has a sense; keys not named here go with all.
+_FAMILIES: dict[str, frozenset[str]] = {
+    "bit": frozenset({"bits"}),
+    "width": frozenset({"bits"}),
+    "scale": _NUMBERS,
+    "bias": _NUMBERS,
+    "fraction": _WHOLE,
+    "points": _NUMBERS,
+    "decimals": _NUMBERS,
+    "low": _NUMBERS,
+    "high": _NUMBERS,
+    "low_from": _NUMBERS,
+    "high_from": _NUMBERS,
+    "tolerance": _NUMBERS,
+    "meaning": _WHOLE,
+    "encoding": frozenset({"text"}),
+    "padding": frozenset({"text"}),
+    "parts": frozenset({"date-time"}),
+    "century": frozenset({"date-time"}),
+}
+_RARE = tuple(_FAMILIES)
+
+
+def judge_texts(source: Source, ledger: Ledger) -> None:
+    """Note every text with a control or hidden character, names and notes alike."""
+    if _MAY_HIDE.search(source.text) is None:
+        return
+    waiting: list[tuple[Path, object]] = [((), source.tree)]
+    while waiting:
+        path, node = waiting.pop()
+        if isinstance(node, dict):
+            waiting.extend(((*path, key), each) for key, each in node.items())
+            for key in node:
+                if hidden(key):
+                    ledger.note(faults.TEXT, source, (*path, key), found=describe(key), key="a key")
+        elif isinstance(node, list):
+            waiting.extend(((*path, index), each) for index, each in enumerate(node))
+        elif isinstance(node, str):
+            _judge_text(source, path, node, ledger)
+
+
+def _judge_text(source: Source, path: Path, text: str, ledger: Ledger) -> None:
+    lines = path[-1:] in {("note",), ("source",)}
+    if hidden(text.replace("\n", " ").replace("\t", " ") if lines else text):
+        name = path[-1:] == ("name",)
+        fault = faults.NAME if name else faults.TEXT
+        where = source.where(path[:-2] if name and len(path) > 2 else path[:-1])
+        ledger.note(
+            fault, source, path, where=where, expected="characters that show", found=describe(text)
+        )
+
+
+def judge_names(
+    source: Source, named: Iterable[tuple[Path, str]], taken: dict[str, str], ledger: Ledger
+) -> None:
+    """Note names that are taken, after folding case and normalising, or cannot be used.
+
+    `taken` is the scope: the names so far; it grows.
+    """
+    for path, name in named:
+        if not _FORBIDDEN_IN_NAMES.isdisjoint(name) or name != name.strip():
+            ledger.note(
+                faults.NAME,
+                source,
+                (*path, "name"),
+                expected="no dot, bracket or space at an end",
+                found=describe(name),
+            )
+        judge_taken(source, path, name, taken, ledger)
+
+
+def judge_taken(
+    source: Source, path: Path, name: str, taken: dict[str, str], ledger: Ledger
+) -> None:
+    """Note a name that the scope `taken` has already, after folding and normalising."""
+    folded = unicodedata.normalize("NFKC", name).casefold()
+    if folded in taken:
+        ledger.note(
+            faults.NAME_TWICE,
+            source,
+            (*path, "name"),
+            expected="names that differ by more than case",
+            found=f"{describe(name)} beside {describe(taken[folded])}",
+        )
+    taken.setdefault(folded, name)
+
+
+def judge_field(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
+    """Note what does not make sense in one field, its address and limits by name apart."""
+    family = TYPES[field.type].family
+    for name in _RARE:
+        value = getattr(field, name)
+        if value is None or value == ():
+            continue
+        if family not in _FAMILIES[name]:
+            ledger.note(
+                faults.NOT_FOR_TYPE,
+                source,
+                (*path, name.replace("_", "-")),
+                expected=f"no such key with type {field.type}",
+                found=describe(value),
+            )
+        elif isinstance(value, Decimal):
+            _judge_number(source, (*path, name.replace("_", "-")), value, ledger)
+    _judge_length(source, path, field, ledger)
+    if family == "bits":
+        _judge_bits(source, path, field, ledger)
+    if family == "date-time":
+        _judge_parts(source, path, field, ledger)
+    if field.points:
+        _judge_points(source, path, field, ledger)
+    if field.meaning is not None and family in _WHOLE:
+        _judge_meaning(source, path, field, field.meaning, ledger)
+    _judge_limits(source, path, field, ledger)
+
+
+def finite(value: Decimal) -> bool:
+    """Return whether `value` is a number that exact arithmetic can take."""
+    return (
+        value.is_finite()
+        and len(value.as_tuple().digits) <= LONGEST_NUMBER
+        and -400 < value.adjusted() < 400
+        and abs(int(value.as_tuple().exponent)) < 400
+    )
+
+
+def _judge_number(source: Source, path: Path, value: Decimal, ledger: Ledger) -> None:
+    if not finite(value):
+        ledger.note(faults.NUMBER, source, path, expected="a finite number", found=str(value)[:50])
+    elif path[-1] == "scale" and value == 0:
+        ledger.note(faults.SCALE, source, path, expected="not zero", found=plain(value))
+    elif path[-1] == "tolerance" and value < 0:
+        ledger.note(faults.OUT_OF_BOUNDS, source, path, expected="0 or more", found=plain(value))
+
+
+def _judge_length(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
+    word = TYPES[field.type]
+    if word.family == "date-time":
+        fixed: int | None = len(field.parts)
+    else:
+        fixed = word.length
+    if field.length is None:
+        if fixed is None and word.family != "bits":
+            ledger.note(faults.KEY_MISSING, source, path, key="length", expected="`length`")
+        return
+    if fixed is not None and field.length != fixed:
+        expected = f"{fixed} with type {field.type}, or no length"
+    elif not 1 <= field.length <= word.longest:
+        expected = f"1 to {word.longest} bytes with type {field.type}"
+    elif (field.encoding or "").startswith("utf-16") and field.length % 2:
+        expected = "an even number of bytes"
+    else:
+        return
+    ledger.note(
+        faults.LENGTH, source, (*path, "length"), expected=expected, found=str(field.length)
+    )
+
+
+def _judge_bits(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
+    if field.bit is None:
+        ledger.note(faults.KEY_MISSING, source, path, key="bit", expected="`bit`")
+        return
+    width = field_width(field)
+    if width is None:
+        ledger.note(faults.KEY_MISSING, source, path, key="width", expected="`width`")
+        return
+    if field.type == "flag" and field.width not in {None, 1}:
+        ledger.note(
+            faults.BITS, source, (*path, "width"), expected="1 for a flag", found=str(field.width)
+        )
+    room = 8 * field_length(field)
+    bits = "1 bit" if width == 1 else f"{describe(width)} bits"
+    if field.bit < 0 or width < 1 or field.bit + width > room:
+        ledger.note(
+            faults.BITS,
+            source,
+            (*path, "bit"),
+            expected=f"bits 0 to {room - 1} of {counted(room // 8, 'byte')}",
+            found=f"{bits} from bit {describe(field.bit)}",
+        )
+
+
+def _judge_parts(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
+    read = [part for part in field.parts if part not in {"weekday", "skip"}]
+    has = set(read)
+    dated, timed = {"year", "month", "day"}, {"hour", "minute", "second"}
+    whole_date = not has & dated or dated <= has
+    whole_time = not has & timed or {"hour", "minute"} <= has
+    if not read or len(read) != len(has) or not whole_date or not whole_time:
+        ledger.note(
+            faults.PARTS,
+            source,
+            (*path, "parts"),
+            expected="year, month, day or hour, minute(, second) or both",
+            found=", ".join(field.parts) or "no parts",
+        )
+
+
+def _judge_points(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
+    path = (*path, "points")
+    raws = [raw for raw, _ in field.points]
+    for key in ("scale", "bias", "fraction"):
+        if getattr(field, key) is not None:
+            ledger.note(
+                faults.POINTS, source, (*path[:-1], key), expected="points alone", found=key
+            )
+    if not all(finite(value) for _, value in field.points):
+        ledger.note(faults.NUMBER, source, path, expected="finite numbers", found="one that is not")
+    elif len(raws) < 2 or any(low >= high for low, high in pairwise(raws)):
+        ledger.note(
+            faults.POINTS,
+            source,
+            path,
+            expected="two points or more, raw numbers rising",
+            found=", ".join(describe(raw) for raw in raws[:8]),
+        )
+    elif len({value for _, value in field.points}) == 1:
+        ledger.note(
+            faults.SCALE,
+            source,
+            path,
+            expected="points at different values",
+            found=f"every value {plain(field.points[0][1])}",
+        )
+
+
+def number_bounds(field: Field) -> tuple[int, int]:
+    """Return the lowest and highest stored number that a whole-number field can hold."""
+    word, bits = TYPES[field.type], 8 * field_length(field)
+    if word.family == "bcd":
+        return 0, 100 ** (bits // 8) - 1
+    if word.family == "bits":
+        bits = field_width(field) or 1
+    if word.family == "sign-magnitude":
+        return -(1 << (bits - 1)) + 1, (1 << (bits - 1)) - 1
+    return (-(1 << (bits - 1)), (1 << (bits - 1)) - 1) if word.signed else (0, (1 << bits) - 1)
+
+
+def _judge_meaning(
+    source: Source, path: Path, field: Field, meaning: dict[str, str], ledger: Ledger
+) -> None:
+    if not 1 <= field_length(field) <= 16 or not 0 <= (field_width(field) or 1) <= 64:
+        return  # noted already; there is no telling what it can hold
+    low, high = number_bounds(field)
+    seen: dict[int, str] = {}
+    for key in meaning:
+        here = (*path, "meaning", key)
+        number = _meaning_number(key)
+        if number is None or not low <= number <= high:
+            ledger.note(
+                faults.MEANING,
+                source,
+                here,
+                where=source.where(path),
+                expected=f"whole numbers from {low} to {high}",
+                found=describe(key),
+            )
+        elif number in seen:
+            ledger.note(
+                faults.MEANING_TWICE,
+                source,
+                here,
+                where=source.where(path),
+                expected="one meaning for each value",
+                found=f"{describe(seen[number])} and {describe(key)}",
+            )
+        else:
+            seen[number] = key
+
+
+def _meaning_number(key: str) -> int | None:
+    if _MEANING_KEY.fullmatch(key) is None:
+        return None
+    return stored_number(key)
+
+
+def _judge_limits(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
+    for end in ("low", "high"):
+        if getattr(field, end) is not None and getattr(field, f"{end}_from") is not None:
+            ledger.note(
+                faults.LIMIT_FIELD,
+                source,
+                (*path, f"{end}-from"),
+                expected=f"`{end}` or `{end}-from`, not both",
+                found="both",
+                advice="Leave one of the two out.",
+            )
+    low, high = field.low, field.high
+    if low is None or high is None or not finite(low) or not finite(high):
+        return
+    if low > high:
+        ledger.note(
+            faults.LIMITS,
+            source,
+            (*path, "low"),
+            expected=f"at most {plain(high)}",
+            found=plain(low),
+        )
+
+
+def judge_group(source: Source, path: Path, group: Group, ledger: Ledger) -> None:
+    """Note what does not make sense in a group itself, apart from what is in it."""
+    if group.count > 1 and group.step is None:
+        ledger.note(faults.STEP, source, path, expected="`step`", found=f"{group.count} rows")
+    if group.rows and len(group.rows) != group.count:
+        ledger.note(
+            faults.ROWS,
+            source,
+            (*path, "rows"),
+            expected=f"{group.count} names",
+            found=f"{len(group.rows)}",
+        )
+
+
+def judge_stretch(source: Source, path: Path, area: Reserved | KeptTwice, ledger: Ledger) -> None:
+    """Note a reserved area or block without any length."""
+    if area.length < 1:
+        ledger.note(
+            faults.LENGTH,
+            source,
+            (*path, "length"),
+            expected="1 byte or more",
+            found=describe(area.length),
+        )

@@ -1,0 +1,341 @@
+"""What is put on record in the course of a swap: opened, answered, chosen, accepted, closed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import CallRefused, Fault, NotProven
+from parambak.keeping.recording.identities import new_identity
+from parambak.keeping.state import exchanges, select
+from parambak.keeping.state.bodies import (
+    AmendBody,
+    Entity,
+    SwapAnswerBody,
+    SwapClosedBody,
+    SwapDeviationBody,
+    SwapMeantBody,
+    SwapOpenedBody,
+    SwapTestedBody,
+)
+from parambak.keeping.state.cards import IN_A_UNIT, unit_of
+from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.names import check_short, refuse_near
+from parambak.keeping.state.texts import NAME, REMARK, check_texts
+from parambak.swap.conditions import QUESTIONS
+from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
+from parambak.swap.swaps import SWAP_OPEN, courses, open_course, the_open_course
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parambak.keeping.state.bodies import Body, Facts, FunctionTest
+    from parambak.keeping.state.known import Copy, Fleet, Position, Unit, Vessel
+    from parambak.swap.swaps import Course
+    from parambak.vault.vault import Vault, Writing
+
+ROUTES = ("load", "move-chip")
+ANSWERS = ("yes", "no", "not-known", "not-needed")
+ANSWERED = (*QUESTIONS, "belongs-to-card", "counters")
+
+SWAP_CARD = Fault(
+    "swap-same-card",
+    CallRefused,
+    "the old card and the new card are one",
+    "Name the serial number of each.",
+)
+SWAP_CONDITION = Fault(
+    "swap-condition",
+    CallRefused,
+    "that condition is not one that a person answers",
+    "The others are worked out from what is on record; `parambak swap check` says how.",
+)
+SWAP_ANSWER_TWICE = Fault(
+    "swap-answer-twice",
+    CallRefused,
+    "one condition is answered twice in one call",
+    "Give each condition once. An answer that was wrong is given again in a call of its own.",
+)
+SWAP_ON_UNIT = Fault(
+    "swap-no-unit",
+    CallRefused,
+    "a card is swapped in a unit, and that position is on a card that is in none",
+    "Name the unit's position.",
+)
+SWAP_NOT_PROVEN = Fault(
+    "swap-contents-not-proven",
+    NotProven,
+    "the swap stays open: it is not proven that the card holds the copy that was meant",
+    "Read the new card twice, apart, and give both dumps to `parambak swap read-back {where}`; "
+    "or give the swap up with --abandoned and a reason.",
+)
+SWAP_NOT_TESTED = Fault(
+    "swap-not-tested",
+    NotProven,
+    "the swap stays open: no function test is on record as passed",
+    "Test every function and every safety action, and give each with --test NAME=passed.",
+)
+SWAP_TEST_FAILED = Fault(
+    "swap-test-failed",
+    NotProven,
+    "the swap stays open: a function test failed",
+    "That is on record. Do not return the unit to service. Find the cause and test again, or "
+    "give the swap up with --abandoned and a reason.",
+)
+SWAP_ABANDON_WHY = Fault(
+    "swap-abandoned-why",
+    CallRefused,
+    "a swap that is given up needs its reason",
+    "Give it with --reason.",
+)
+
+
+class ToldAnswer(NamedTuple):
+    """What a person tells of one condition: `answer` is one of `ANSWERS`, `text` the evidence."""
+
+    condition: str
+    answer: str
+    text: str
+
+
+class Opened(NamedTuple):
+    """A swap that was opened: its position, and what the record says against its cards."""
+
+    position: Position
+    notes: tuple[str, ...]
+
+
+class Closed(NamedTuple):
+    """A swap that was closed.
+
+    `reads` is how many read-backs became reads, `by_values` that no byte was compared with
+    the copy meant; `cards` are words on where the cards went, `notes` what is left open.
+    """
+
+    position: Position
+    reads: int
+    by_values: bool
+    cards: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class At:
+    """Where a swap is: its vessel, unit and position as known now."""
+
+    vessel: Vessel
+    unit: Unit
+    position: Position
+
+
+def at(known: Fleet, where: str) -> At:
+    """Return where a swap is; raise where the WHERE names no position of a unit."""
+    position = select.find_position(known, where)
+    vessel = select.vessel_at(known, where)
+    for unit in vessel.units:
+        if position in unit.positions:
+            return At(vessel, unit, position)
+    raise SWAP_ON_UNIT.at(expected="VESSEL/UNIT/POSITION", found=position.where)
+
+
+def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
+    vault: Vault,
+    where: str,
+    *,
+    why: str,
+    by: str,
+    route: str,
+    old_card: str | None,
+    new_card: str | None,
+) -> Opened:
+    """Put the opening of a swap on record; return its position, and what to mind of its cards."""
+    check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
+    if old_card is not None and new_card is not None and old_card.casefold() == new_card.casefold():
+        raise SWAP_CARD.at(expected="two serial numbers", found=old_card)
+    with vault.writing() as writing:
+        there = at(fleet(vault), where)
+        if open_course(courses(vault, there.vessel, there.position)) is not None:
+            raise SWAP_OPEN.at(where=there.position.where, expected="no open swap", found="one")
+        new: list[Entity] = []
+        within: Facts = {"whereabouts": IN_A_UNIT, "unit": there.unit.short}
+        cards = Named(
+            _card(there.vessel, old_card, within, new),
+            _card(there.vessel, new_card, {"whereabouts": "spare aboard"}, new),
+        )
+        opened = open_swaps(vault, there.vessel)
+        refuse_taken(there.vessel, opened, cards)
+        body = SwapOpenedBody(
+            swap=new_identity(),
+            position=there.position.id,
+            route=route,
+            why=why,
+            new=tuple(new),
+            old_card=cards.old,
+            new_card=cards.new,
+        )
+        _add(writing, "swap-opened", there.vessel.home(there.position.id), body, by)
+    notes = exchanges.notes(vault, there.vessel, [there.unit])
+    return Opened(there.position, (*notes, *card_notes(there.vessel, there.unit, opened, cards)))
+
+
+def _card(vessel: Vessel, serial: str | None, where: Facts, new: list[Entity]) -> str | None:
+    """Return the identity of a card by its serial number; one that is not known comes in."""
+    if serial is None:
+        return None
+    check_short(serial, "card's serial number")
+    for card in vessel.cards:
+        if card.serial.casefold() == serial.casefold():
+            return card.id
+    refuse_near(serial, (card.serial for card in vessel.cards), "card")
+    facts: Facts = {"serial": serial, **where}
+    entity = Entity(what="card", id=new_identity(), facts=facts, inside=vessel.id)
+    new.append(entity)
+    return entity.id
+
+
+def tell(vault: Vault, where: str, told: Sequence[ToldAnswer], *, by: str) -> Position:
+    """Put on record what a person tells of conditions of the open swap: all of it, or none."""
+    check_texts([("name of the person", by, NAME)])
+    check_texts([(f"answer to {each.condition}"[:60], each.text, REMARK) for each in told])
+    seen: set[str] = set()
+    for each in told:
+        if each.condition not in ANSWERED:
+            raise SWAP_CONDITION.at(expected=", ".join(ANSWERED), found=repr(each.condition[:40]))
+        if each.condition in seen:
+            raise SWAP_ANSWER_TWICE.at(expected="each condition once", found=each.condition)
+        seen.add(each.condition)
+    with vault.writing() as writing:
+        there, course = _open_at(vault, where)
+        for each in told:
+            body = SwapAnswerBody(
+                swap=course.id, condition=each.condition, answer=each.answer, text=each.text
+            )
+            _add(writing, "swap-answer", course.vessel, body, by)
+    return there.position
+
+
+def choose(vault: Vault, where: str, copy: Copy, *, why: str, by: str) -> Position:
+    """Put on record that this copy is meant, and why not the newest."""
+    check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
+    with vault.writing() as writing:
+        there, course = _open_at(vault, where)
+        body = SwapMeantBody(swap=course.id, image=copy.image, why=why)
+        _add(writing, "swap-meant", course.vessel, body, by, copy.sha256)
+    return there.position
+
+
+def accept(  # noqa: PLR0913 - what was told, all by keyword
+    vault: Vault, where: str, *, condition: str, text: str, reason: str, by: str
+) -> None:
+    """Put on record that one condition, which says `text` now, is accepted though not met."""
+    check_texts([("name of the person", by, NAME), ("reason", reason, REMARK)])
+    with vault.writing() as writing:
+        _, course = _open_at(vault, where)
+        body = SwapDeviationBody(
+            swap=course.id, condition=condition, text=text[:REMARK], reason=reason
+        )
+        _add(writing, "swap-deviation", course.vessel, body, by)
+
+
+def close(  # noqa: PLR0913 - what is told at the end, all by keyword
+    vault: Vault,
+    where: str,
+    *,
+    tests: Sequence[FunctionTest],
+    by: str,
+    reason: str | None,
+    old_card_to: str,
+) -> Closed:
+    """Close the open swap; return its position, what became reads, and where the cards went.
+
+    Raise NotProven where the contents are not proven by two read-backs, or the function
+    tests are not all passed; tests of which one failed go on record all the same.
+    """
+    _check(tests, by, reason)
+    with vault.writing() as writing:
+        there, course = _open_at(vault, where)
+        failed = [test.name for test in tests if test.result != "passed"]
+        if failed:
+            told = SwapTestedBody(swap=course.id, tests=tuple(tests))
+            _add(writing, "swap-tested", course.vessel, told, by)
+            raise SWAP_TEST_FAILED.at(expected="all passed", found=f"failed: {', '.join(failed)}")
+        if course.unproven is not None:
+            raise SWAP_NOT_PROVEN.at(
+                where=there.position.where,
+                expected="two read-backs made apart at one stage, loaded correctly, none worse "
+                "since",
+                found=course.unproven,
+            )
+        if not tests:
+            raise SWAP_NOT_TESTED.at(expected="--test NAME=passed", found="no test")
+        proof = course.proof
+        cards = _move_cards(writing, there, course, old_card_to, by)
+        taken_in = tuple(each.record for each in proof)
+        body = SwapClosedBody(
+            swap=course.id, outcome="closed", reason=reason, tests=tuple(tests), taken_in=taken_in
+        )
+        objects = [each.body.image.sha256 for each in proof]
+        _add(writing, "swap-closed", course.vessel, body, by, *objects)
+    named = Named(course.body.old_card, course.body.new_card)
+    notes = also_in(there.vessel, there.unit, named) if course.body.new_card else ()
+    by_values = any(each.body.by_values for each in proof)
+    return Closed(there.position, len(proof), by_values, cards, notes)
+
+
+def abandon(
+    vault: Vault, where: str, *, tests: Sequence[FunctionTest], by: str, reason: str | None
+) -> Position:
+    """Give the open swap up, for a reason; nothing that was read back becomes a read."""
+    _check(tests, by, reason)
+    if not reason:
+        raise SWAP_ABANDON_WHY.at(expected="--reason TEXT", found="none")
+    with vault.writing() as writing:
+        there, course = _open_at(vault, where)
+        body = SwapClosedBody(
+            swap=course.id, outcome="abandoned", reason=reason, tests=tuple(tests)
+        )
+        _add(writing, "swap-closed", course.vessel, body, by)
+    return there.position
+
+
+def _check(tests: Sequence[FunctionTest], by: str, reason: str | None) -> None:
+    texts = [("name of the test", test.name, NAME) for test in tests]
+    texts += [("result of the test", test.text or "", REMARK) for test in tests]
+    check_texts([*texts, ("name of the person", by, NAME), ("reason", reason, REMARK)])
+
+
+def _open_at(vault: Vault, where: str) -> tuple[At, Course]:
+    there = at(fleet(vault), where)
+    return there, the_open_course(vault, there.vessel, there.position)
+
+
+def _move_cards(
+    writing: Writing, there: At, course: Course, old_card_to: str, by: str
+) -> tuple[str, ...]:
+    """Put the whereabouts of both cards on record; return where they went, in words.
+
+    An old card that was fitted in another unit meanwhile stays on record there.
+    """
+    moves: list[tuple[str, str | None, Facts]] = [
+        ("old card", course.body.old_card, {"whereabouts": old_card_to, "unit": ""}),
+        ("new card", course.body.new_card, {"whereabouts": IN_A_UNIT, "unit": there.unit.short}),
+    ]
+    said = []
+    for what, identity, facts in moves:
+        card = next((each for each in there.vessel.cards if identity in each.ids), None)
+        if card is None:
+            continue
+        since = unit_of(there.vessel, card)
+        if what == "old card" and since is not None and since is not there.unit:
+            said.append(f"old card {card.serial}: in {since.where} meanwhile, and left so")
+            continue
+        for each in sorted(card.ids):
+            body = AmendBody(what="card", id=each, facts=facts, why="swap closed")
+            _add(writing, "amend", there.vessel.home(each), body, by)
+        now = f"in {there.unit.where}" if facts["unit"] else str(facts["whereabouts"])
+        said.append(f"{what} {card.serial}: {now}")
+    return tuple(said)
+
+
+def _add(writing: Writing, kind: str, vessel: str, body: Body, by: str, *relies_on: str) -> None:
+    writing.add(kind, vessel, body.members(), by=writing.person(by, vessel), relies_on=relies_on)

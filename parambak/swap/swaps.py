@@ -1,0 +1,354 @@
+"""The course of a swap, from its opening to its end: worked out from the records each time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from parambak.errors import CallRefused, Fault, NotFound
+from parambak.keeping.apart import made_apart
+from parambak.keeping.state.bodies import (
+    ImageEntry,
+    LoadFileBody,
+    ReadBackBody,
+    SwapAnswerBody,
+    SwapClosedBody,
+    SwapDeviationBody,
+    SwapMeantBody,
+    SwapOpenedBody,
+    SwapTestedBody,
+    body_of,
+)
+from parambak.keeping.state.record_sets import local_time
+from parambak.memory.counted import counted
+from parambak.vault.order import behind, causal_order
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import datetime
+
+    from parambak.keeping.state.bodies import DumpEntry, FunctionTest
+    from parambak.keeping.state.known import Position, Vessel
+    from parambak.vault.vault import Stored, Vault
+
+CLOSED = "closed"
+PASSES = 2  # read-backs made apart at one stage
+
+SWAP_NONE = Fault(
+    "swap-none-open",
+    NotFound,
+    "no swap is open at {where}",
+    "Open one with `parambak swap open {where} --by NAME --why TEXT`.",
+)
+SWAP_OPEN = Fault(
+    "swap-open-already",
+    CallRefused,
+    "a swap is open at {where} already",
+    "Go on with it, or close it with `parambak swap close {where}`.",
+)
+
+
+@dataclass(frozen=True)
+class Told:
+    """One thing that a person told or did, with the record, the mark of who, and the clock."""
+
+    record: str
+    by: str | None
+    at: datetime
+
+
+@dataclass(frozen=True)
+class Answer(Told):
+    """What was told of a condition: `answer` is yes, no, not-known or not-needed."""
+
+    condition: str
+    answer: str
+    text: str
+
+    @property
+    def met(self) -> bool | None:
+        """Return whether the condition is met by it; None where it is not known."""
+        return {"yes": True, "not-needed": True, "no": False}.get(self.answer)
+
+
+@dataclass(frozen=True)
+class Meant(Told):
+    """The copy that is meant, where it is not the newest."""
+
+    image: ImageEntry
+    why: str
+
+
+@dataclass(frozen=True)
+class Deviation(Told):
+    """A condition that was not met and was accepted, for the reason given."""
+
+    condition: str
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Released(Told):
+    """A file that was written for loading."""
+
+    body: LoadFileBody
+
+
+@dataclass(frozen=True)
+class ReadBackTold(Told):
+    """One dump read back from the loaded card, with the answer then."""
+
+    body: ReadBackBody
+
+    @property
+    def call(self) -> str:
+        """Return what is common to the dumps of one command."""
+        return self.body.call or self.record
+
+    @property
+    def dumps(self) -> tuple[DumpEntry, ...]:
+        """Return the files read back."""
+        return self.body.dumps
+
+    @property
+    def untimed(self) -> bool:
+        """Return that the files' times are taken for what they say."""
+        return False
+
+
+@dataclass(frozen=True)
+class Tested(Told):
+    """Function tests of which some failed."""
+
+    tests: tuple[FunctionTest, ...]
+
+
+@dataclass(frozen=True)
+class End(Told):
+    """How the swap ended: `outcome` is closed or abandoned."""
+
+    outcome: str
+    reason: str | None
+    tests: tuple[FunctionTest, ...]
+    taken_in: tuple[str, ...]
+
+
+@dataclass
+class Course:
+    """One swap: how it was opened, and what was told and done since, in order.
+
+    `unknown_to_end` are the read-backs that its end did not know of, as another laptop may
+    have made them.
+    """
+
+    id: str
+    vessel: str
+    opened: Told
+    body: SwapOpenedBody
+    answers: dict[str, Answer] = field(default_factory=dict)
+    meant: Meant | None = None
+    deviations: list[Deviation] = field(default_factory=list)
+    released: list[Released] = field(default_factory=list)
+    read_backs: list[ReadBackTold] = field(default_factory=list)
+    tested: list[Tested] = field(default_factory=list)
+    end: End | None = None
+    ends: list[End] = field(default_factory=list)
+    unknown_to_end: tuple[ReadBackTold, ...] = ()
+
+    @property
+    def route(self) -> str:
+        """Return load, or move-chip."""
+        return self.body.route
+
+    @property
+    def proof(self) -> tuple[ReadBackTold, ...]:
+        """Return the read-backs that prove the contents, oldest first; none where nothing does.
+
+        Two or more, made apart at one stage and loaded correctly, with none behind the
+        first of them that was not, all against the copy that is meant. Where values were
+        compared, two must be the same bytes.
+        """
+        return self._good() if self.unproven is None else ()
+
+    @property
+    def unproven(self) -> str | None:
+        """Return in words why the contents are not proven; None where they are."""
+        if not self.read_backs:
+            return "no read-back in this swap"
+        last = self.read_backs[-1].body
+        if not last.loaded_correctly:
+            names = ", ".join(dump.name for dump in last.dumps)
+            return f"the newest read-back, {names}, was not loaded correctly"
+        if self.expected not in {None, last.meant}:
+            return "the read-backs were held against another copy than the one meant now"
+        alike: dict[tuple[str, str], list[ReadBackTold]] = {}
+        for each in self._good():
+            same = each.body.image.sha256 if each.body.by_values else ""
+            alike.setdefault((each.body.stage, same), []).append(each)
+        if any(made_apart(each) >= PASSES for each in alike.values()):
+            return None
+        listed = [_counted_apart(stage, each) for (stage, _), each in alike.items()]
+        said = f"against the copy meant and loaded correctly: {'; '.join(listed)}"
+        by_values = any(same for _, same in alike)
+        return said + (", and by values two have to be the same bytes" if by_values else "")
+
+    @property
+    def expected(self) -> ImageEntry | None:
+        """Return the image of the copy chosen, else of the file released last; None without."""
+        if self.meant is not None:
+            return self.meant.image
+        return self.released[-1].body.image if self.released else None
+
+    @property
+    def unverified(self) -> Released | None:
+        """Return the newest release of a file whose copy was not verified, or None."""
+        return next((each for each in reversed(self.released) if each.body.unverified), None)
+
+    def _good(self) -> tuple[ReadBackTold, ...]:
+        """Return the read-backs since the last one that was wrong, or against another copy."""
+        good: list[ReadBackTold] = []
+        for each in self.read_backs:
+            if good and good[-1].body.meant != each.body.meant:
+                good = []
+            good = [*good, each] if each.body.loaded_correctly else []
+        return tuple(good)
+
+
+def _counted_apart(stage: str, good: Sequence[ReadBackTold]) -> str:
+    apart = made_apart(good)
+    said = f"{stage}: {counted(apart, 'read')}"
+    if len(good) == apart:
+        return said
+    return f"{said}, as the same file or files of the very same time count once"
+
+
+def courses(vault: Vault, vessel: Vessel, position: Position) -> tuple[Course, ...]:
+    """Return every swap at a position, in the order in which they were opened."""
+    return fold_courses(in_order(vault, vessel), position.ids)
+
+
+def in_order(vault: Vault, vessel: Vessel) -> Sequence[Stored]:
+    """Return the records about a vessel, under all of its identities, in causal order."""
+    every = [stored for identity in sorted(vessel.ids) for stored in vault.records(identity)]
+    return every if len(vessel.ids) == 1 else causal_order(every)
+
+
+def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Course, ...]:
+    """Return the swaps at a position from the records about its vessel, in causal order.
+
+    Where a record is lost, what came behind it is in no known order with the opening: the
+    swaps are looked for first, so that nothing told of one is passed over.
+    """
+    found: dict[str, Course] = {}
+    told: list[Stored] = []
+    after: dict[str, tuple[str, ...]] = {}
+    for stored in ordered:
+        after[stored.digest] = stored.record.after
+        if stored.record.kind in _TAKERS:
+            told.append(stored)
+        elif stored.record.kind == "swap-opened":
+            opened = body_of(stored.record, stored.digest, SwapOpenedBody)
+            if opened.position in position:
+                course = Course(opened.swap, stored.record.vessel or "", _told(stored), opened)
+                found[opened.swap] = course
+    for stored in told:
+        swap = stored.record.body.get("swap")
+        if isinstance(swap, str) and swap in found:
+            _TAKERS[stored.record.kind](found[swap], stored)
+    for course in found.values():
+        if course.end is not None:
+            known = behind([course.end.record], after)
+            course.unknown_to_end = tuple(
+                each for each in course.read_backs if each.record not in known
+            )
+    return tuple(found.values())
+
+
+def open_course(found: Sequence[Course]) -> Course | None:
+    """Return the open swap among those of a position: of several, the one opened last."""
+    still = [course for course in found if course.end is None]
+    return still[-1] if still else None
+
+
+def the_open_course(vault: Vault, vessel: Vessel, position: Position) -> Course:
+    """Return the open swap at a position; raise NotFound where there is none."""
+    every = courses(vault, vessel, position)
+    found = open_course(every)
+    if found is None:
+        said = ended_words(every[-1]) if every else "none"
+        raise SWAP_NONE.at(where=position.where, expected="an open swap", found=said)
+    return found
+
+
+def ended_words(course: Course) -> str:
+    """Return how and when a swap ended, in words."""
+    end = course.end
+    if end is None:
+        return f"one that was opened on {course.opened.at.date()}"
+    told = " and ".join(f"{each.outcome} on {each.at.date()}" for each in course.ends)
+    return f"the last one was {told}" + (", as two laptops may do" if len(course.ends) > 1 else "")
+
+
+def _told(stored: Stored) -> Told:
+    return Told(stored.digest, stored.record.by, local_time(stored.record))
+
+
+def _answer(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapAnswerBody)
+    told = _told(stored)
+    course.answers[body.condition] = Answer(
+        told.record, told.by, told.at, body.condition, body.answer, body.text
+    )
+
+
+def _meant(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapMeantBody)
+    told = _told(stored)
+    course.meant = Meant(told.record, told.by, told.at, body.image, body.why)
+
+
+def _deviation(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapDeviationBody)
+    told = _told(stored)
+    course.deviations.append(
+        Deviation(told.record, told.by, told.at, body.condition, body.text, body.reason)
+    )
+
+
+def _released(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, LoadFileBody)
+    told = _told(stored)
+    course.released.append(Released(told.record, told.by, told.at, body))
+
+
+def _read_back(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, ReadBackBody)
+    told = _told(stored)
+    course.read_backs.append(ReadBackTold(told.record, told.by, told.at, body))
+
+
+def _tested(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapTestedBody)
+    told = _told(stored)
+    course.tested.append(Tested(told.record, told.by, told.at, body.tests))
+
+
+def _closed(course: Course, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapClosedBody)
+    told = _told(stored)
+    end = End(told.record, told.by, told.at, body.outcome, body.reason, body.tests, body.taken_in)
+    course.ends.append(end)
+    # Of two laptops that ended it, one closing it: what was read back is a read from then on.
+    course.end = next((each for each in course.ends if each.outcome == CLOSED), course.ends[0])
+
+
+_TAKERS = {
+    "swap-answer": _answer,
+    "swap-meant": _meant,
+    "swap-deviation": _deviation,
+    "load-file": _released,
+    "read-back": _read_back,
+    "swap-tested": _tested,
+    "swap-closed": _closed,
+}

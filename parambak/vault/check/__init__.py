@@ -1,0 +1,1 @@
+"""Everything hashed again, and a vault made anew from what survived."""

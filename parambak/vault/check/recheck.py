@@ -1,0 +1,365 @@
+"""Everything in a vault hashed again, from the files alone: the index is not asked.
+
+What is kept in memory grows with the damage, and to some 20 MB at most with the vault: names of
+objects and records that are known to be there, or still to be looked for.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import ParambakError
+from parambak.memory.digests import sha256
+from parambak.vault import empty_records, objects, records, vault_toml
+from parambak.vault.check.unfinished import Cycle
+from parambak.vault.files import disk
+from parambak.vault.leaving import Leftovers
+from parambak.vault.vault import FIRST
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from parambak.vault.records import Record
+    from parambak.vault.vault import Vault
+
+SORTS = (objects.FOLDER, records.FOLDER)
+_DIGITS = 64
+_HEXADECIMAL = b"0123456789abcdef"
+# How the names in a folder end; no ending has a hexadecimal digit in it.
+_ENDINGS = {objects.FOLDER: "", records.FOLDER: records.SUFFIX}
+_MOST_KNOWN = 1 << 15  # names of each sort kept in mind as being there
+_MOST_WANTED = 256  # names looked for in one folder at once
+
+
+class Damage(NamedTuple):
+    """One thing and what is wrong with it, or strange; `file` is within the vault."""
+
+    file: str
+    text: str
+
+
+class Rechecked(NamedTuple):
+    """How many files of each sort were hashed, what is damaged, and what is only remarked on.
+
+    `remarks` are files that no vault writes (the system's, a sync program's) and temporary
+    files that a broken-off write left; the next write into their folder removes the latter.
+    `unread` counts the files that a limit in time left; `cycle` is what to go on from.
+    """
+
+    objects: int
+    records: int
+    damaged: tuple[Damage, ...]
+    remarks: tuple[Damage, ...]
+    unread: int
+    cycle: Cycle
+
+
+class Terms(NamedTuple):
+    """What a recheck is told from outside.
+
+    `now` (UTC) is when a new cycle begins; `enough` is asked after each folder, and ends the
+    run; `fault` says what is wrong with a record, given with its digest, whose bytes are sound.
+    """
+
+    now: str = "1970-01-01T00:00:00Z"
+    enough: Callable[[], bool] = lambda: False
+    fault: Callable[[Record, str], str | None] = lambda _record, _digest: None
+
+
+def recheck(
+    vault: Vault,
+    progress: Callable[[int, int], None],
+    *,
+    cycle: Cycle | None = None,
+    terms: Terms | None = None,
+) -> Rechecked:
+    """Hash every object and record again; find what is edited, gone, or out of its place.
+
+    `progress` is told how many files of how many are done. A record must hold what its
+    name says, be `after` records that are there, and name objects that are there.
+    `cycle` is one to go on with; it is begun anew where files have gone since.
+    """
+    return _Recheck(vault, progress, terms or Terms()).run(cycle)
+
+
+class _Recheck:
+    """One run."""
+
+    def __init__(self, vault: Vault, progress: Callable[[int, int], None], terms: Terms) -> None:
+        self._vault = vault
+        self._root = vault.root
+        self._progress = progress
+        self._terms = terms
+        self._damaged: dict[str, str] = dict.fromkeys(vault.gone, "It was here and is gone.")
+        self._remarks: dict[str, str] = {}
+        self._toml_digests: set[str] = set()
+        self._wanted: dict[str, bytearray] = {}
+        self._objects: set[str] = set()  # known to be there
+        self._records: set[str] = set()
+        self._listed: dict[str, list[str]] = {}  # the names in folders not yet read
+        self._kept = 0  # how many names those are
+        self._left = Leftovers(vault)
+        self._hollow: dict[str, str] = {}  # records that are empty, and what was found
+
+    def run(self, cycle: Cycle | None) -> Rechecked:
+        held = {folder: self._held(folder) for sort in SORTS for folder in self._folders(sort)}
+        gone_on = cycle is not None and all(held.get(f, -1) >= n for f, n in cycle.folders.items())
+        if cycle is None or not gone_on:
+            cycle = Cycle(began=self._terms.now)
+        self._look_again(cycle.damaged)
+        left = [folder for folder, count in held.items() if cycle.folders.get(folder) != count]
+        counted = self._pass(left, held)
+        unread = sum(held[folder] for folder in left if folder not in counted)
+        self._look_for_wanted()
+        untold = self._judge_hollow()
+        folders = {**cycle.folders, **counted}
+        whole = len(counted) == len(held)
+        self._check_toml(whole=whole, empty=sum(folders.values()) == untold)
+        for file, text in self._left.remarks(whole=len(left) == len(held) and not unread):
+            self._remarks.setdefault(file, text)
+        after = Cycle(began=cycle.began, folders=folders, damaged=self._damaged)
+        return Rechecked(
+            after.counted(objects.FOLDER),
+            after.counted(records.FOLDER),
+            tuple(Damage(disk.shown(f), t) for f, t in sorted(self._damaged.items())),
+            tuple(Damage(disk.shown(f), t) for f, t in sorted(self._remarks.items())),
+            unread,
+            after,
+        )
+
+    def _pass(self, left: list[str], held: dict[str, int]) -> dict[str, int]:
+        """Hash what these folders hold, till it is enough; return the files of each one done."""
+        counted: dict[str, int] = {}
+        total = sum(held.values())
+        done = total - sum(held[folder] for folder in left)
+        for folder in left:
+            if counted and self._terms.enough():
+                break
+            counted[folder] = self._folder(folder)
+            done += counted[folder]
+            self._progress(done, max(done, total))
+        return counted
+
+    # --- the tree ---
+
+    def _folders(self, sort: str) -> Iterable[str]:
+        """Return each folder of objects or records."""
+        found = []
+        for name in self._names(sort):
+            if len(name) == 2 and not name.strip("0123456789abcdef"):
+                found.append(f"{sort}/{name}")
+            else:
+                self._remarks[f"{sort}/{name}"] = "No vault writes a file of this name."
+        return found
+
+    def _held(self, folder: str) -> int:
+        """Return how many files of a folder are to be hashed."""
+        names = self._names(folder)
+        if self._kept < _MOST_KNOWN:  # else it is listed again: slower, with less in mind
+            self._listed[folder] = names
+            self._kept += len(names)
+        return len(names) if _all_named(folder, names) else sum(_named(folder, n) for n in names)
+
+    def _names(self, folder: str) -> list[str]:
+        try:
+            return disk.names_in(self._root / folder)
+        except OSError as error:
+            self._damaged[folder] = f"The folder cannot be read: {disk.words(error)}."
+            return []
+
+    def _folder(self, folder: str) -> int:
+        """Hash what a folder holds; return how many of its files are a vault's."""
+        names = self._listed.pop(folder, None) or self._names(folder)
+        if not _all_named(folder, names):
+            for name in names:
+                if not _named(folder, name):
+                    self._stranger(f"{folder}/{name}", name)
+            names = [name for name in names if _named(folder, name)]
+        check = self._record if folder.startswith(records.FOLDER) else self._object
+        with disk.QuickFolder(f"{self._root}/{folder}") as within:
+            for name in names:
+                check(within, name, name[:_DIGITS])
+        return len(names)
+
+    def _stranger(self, file: str, name: str) -> None:
+        """Remark on a file that does not belong where it stands."""
+        sort = file.partition("/")[0]
+        if _all_named(f"{sort}/{name[:2]}", [name]):
+            right = f"{file.partition('/')[0]}/{name[:2]}/{name}"
+            self._damaged[file] = f"It stands in the wrong place: its name belongs at {right}."
+        elif name.endswith(disk.TEMPORARY):
+            text = "A write that was broken off left this; the next one here removes it."
+            self._remarks[file] = text
+        else:
+            self._remarks[file] = "No vault writes a file of this name."
+
+    # --- each file ---
+
+    def _object(self, within: disk.QuickFolder, name: str, digest: str) -> None:
+        try:
+            if sha256(within.read(name, objects.MAX_BYTES)) == digest:
+                if len(self._objects) < _MOST_KNOWN:
+                    self._objects.add(digest)
+                return
+        except OSError:
+            pass  # the second look, which is slower, says what is wrong
+        if text := self._object_fault(digest):
+            self._damaged[objects.file_of(digest)] = text
+
+    def _object_fault(self, digest: str) -> str | None:
+        try:
+            path = self._root / objects.file_of(digest)
+            found = sha256(disk.read_file(path, objects.MAX_BYTES))
+        except OSError as error:
+            return f"It cannot be read: {disk.words(error)}."
+        if found != digest:
+            return f"Its bytes are not what they were: their SHA-256 is {found}."
+        return None
+
+    def _record(self, within: disk.QuickFolder, name: str, digest: str) -> None:
+        try:
+            data = within.read(name, records.MAX_BYTES)
+            found: Record | str = records.decode(data, digest)
+        except (OSError, ParambakError):
+            found = self._decoded(digest)
+        if isinstance(found, str):
+            empty = disk.size_of(self._root / records.file_of(digest)) == 0
+            if empty:
+                self._hollow[digest] = found
+            else:
+                self._damaged[records.file_of(digest)] = found
+            return
+        if text := self._terms.fault(found, digest):
+            self._damaged[records.file_of(digest)] = text
+        if self._left and self._left.belongs(found):
+            return  # what is missing of a vessel that left is no damage
+        if not self._records.issuperset(found.after):
+            self._want(records.FOLDER, self._records, found.after, digest)
+        if not self._objects.issuperset(found.objects):
+            self._want(objects.FOLDER, self._objects, found.objects, digest)
+        if len(self._records) < _MOST_KNOWN:
+            self._records.add(digest)
+        if found.vessel is None:
+            self._note_first(found)
+
+    def _decoded(self, digest: str) -> Record | str:
+        """Return the record, or what is wrong with its file."""
+        try:
+            path = self._root / records.file_of(digest)
+            return records.decode(disk.read_file(path, records.MAX_BYTES), digest)
+        except OSError as error:
+            return f"It cannot be read: {disk.words(error)}."
+        except ParambakError as error:
+            return f"{error.text} Expected: {error.expected}; found: {error.found}."
+
+    def _look_again(self, damaged: dict[str, str]) -> None:
+        """Keep saying what an earlier run found, unless it is whole by now."""
+        for file, text in damaged.items():
+            name = file.rpartition("/")[2]
+            digest = name.removesuffix(records.SUFFIX)
+            if file == records.file_of(digest) and objects.DIGEST.fullmatch(digest):
+                found = self._decoded(digest)
+                still = isinstance(found, str) or self._terms.fault(found, digest) is not None
+            elif file == objects.file_of(digest):
+                still = self._object_fault(digest) is not None
+            else:  # a folder and vault.toml are looked at each time
+                still = disk.is_file(self._root / file) and file != vault_toml.FILE
+            if still:
+                self._damaged.setdefault(file, text)
+
+    # --- what records name ---
+
+    def _want(self, sort: str, known: set[str], digests: Iterable[str], record: str) -> None:
+        """Note that a record names what must be there; look in a folder where enough are noted."""
+        for digest in digests:
+            if digest in known:
+                continue
+            folder = f"{sort}/{digest[:2]}"
+            wanted = self._wanted.setdefault(folder, bytearray())
+            wanted += bytes.fromhex(digest + record)  # packed: there are many
+            if len(wanted) >= _MOST_WANTED * _DIGITS:
+                self._look_in(folder)
+
+    def _look_for_wanted(self) -> None:
+        for folder in sorted(self._wanted):
+            self._look_in(folder)
+
+    def _look_in(self, folder: str) -> None:
+        wanted = self._wanted.pop(folder)
+        known = self._records if folder.startswith(records.FOLDER) else self._objects
+        pairs = [wanted[at : at + _DIGITS].hex() for at in range(0, len(wanted), _DIGITS)]
+        pairs = [pair for pair in pairs if pair[:_DIGITS] not in known]
+        there = set(self._names(folder)) if pairs else set()
+        if folder in self._damaged:  # it cannot be read, so nothing in it is known to be gone
+            return
+        ending = records.SUFFIX if folder.startswith(records.FOLDER) else ""
+        for pair in pairs:
+            name = pair[:_DIGITS] + ending
+            if name not in there:
+                text = f"It is not there, and {records.file_of(pair[_DIGITS:])} names it."
+                self._damaged.setdefault(f"{folder}/{name}", text)
+
+    def _judge_hollow(self) -> int:
+        """Call an empty record damage, unless nothing tells of it; return how many those are."""
+        untold = empty_records.untold(self._vault, self._hollow) if self._hollow else set()
+        for digest, found in self._hollow.items():
+            file = records.file_of(digest)
+            if digest in untold and file not in self._damaged:
+                text = "A write that was broken off left this empty; a later write removes it."
+                self._remarks[file] = text
+            else:
+                self._damaged[file] = found
+        return len(untold)
+
+    # --- vault.toml ---
+
+    def _note_first(self, record: Record) -> None:
+        about_vault = record.vessel is None and record.kind == FIRST
+        if about_vault and record.body.get("vault") == self._vault.identity:
+            self._toml_digests.add(str(record.body.get("vault_toml")))
+
+    def _check_toml(self, *, whole: bool, empty: bool) -> None:
+        file = vault_toml.FILE
+        if not whole:  # the first record may stand in a folder that this run did not read
+            for stored in self._vault.records(None):
+                self._note_first(stored.record)
+        try:
+            data = vault_toml.read(self._root)
+        except ParambakError as error:
+            self._damaged[file] = f"{error.text} Found: {error.found}."
+            return
+        if data is None:
+            if not empty or not self._vault.made:
+                self._damaged[file] = "It is not there."
+        elif not self._toml_digests:
+            self._accuse_first_record(empty=empty)
+        elif sha256(data) not in self._toml_digests:
+            self._damaged[file] = "It is not as the vault's first record knows it."
+
+    def _accuse_first_record(self, *, empty: bool) -> None:
+        if empty:
+            text = "The vault was never finished; the next write into it finishes it."
+            self._remarks[vault_toml.FILE] = text
+        # A damaged record may be the one that knows the digest; it is named already.
+        elif not any(file.startswith(records.FOLDER) for file in self._damaged):
+            text = "The vault's first record, which holds its digest, is not there."
+            self._damaged[vault_toml.FILE] = text
+
+
+def _all_named(folder: str, names: list[str]) -> bool:
+    """Tell whether all these names are such as a vault gives the files of that folder.
+
+    A whole folder's are looked at together, a name by itself being slower to judge than to hash.
+    """
+    ending = _ENDINGS[folder[:-3]] + "\n"
+    text = "\n".join([*names, ""])
+    left = text.encode("ascii", "replace").translate(None, _HEXADECIMAL)
+    return (
+        set(map(len, names)) <= {_DIGITS + len(ending) - 1}
+        and left == ending.encode() * len(names) == text.count(ending) * ending.encode()
+        and ("\n" + text).count("\n" + folder[-2:]) == len(names)
+    )
+
+
+def _named(folder: str, name: str) -> bool:
+    return _all_named(folder, [name])

@@ -1,0 +1,1 @@
+"""The disk: every read and write of a file, locks, flushes."""

@@ -1,0 +1,90 @@
+"""Which objects that stand in a vault need no flush again. formats/vault.md, "Writing".
+
+An object that is found in place is flushed before a record relies on it: whoever put it
+there may not have. Layouts and persons are found in place at nearly every read, so it is
+noted, in the user's own folder, in what state a file was when it was flushed: its device,
+inode, length and times. A file in that very state is the one that was flushed; whatever
+replaces or rewrites it gets another inode or another time of change.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from parambak.vault.files import disk
+from parambak.vault.records import canonical
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from parambak.vault.index.storage import Medium
+
+FILE = "written/flushed.json"
+MOST = 128  # files noted, those used last
+_MAX_BYTES = 1 << 16
+
+
+class Flushed:
+    """The note of one user, for files of the vault in `root`.
+
+    On a stick or a share nothing is noted: inodes there are made up as files are met.
+    """
+
+    def __init__(self, own: Path, medium: Medium) -> None:
+        self._file = own / FILE
+        self._medium = medium
+        self._states: dict[str, str] | None = None
+        self._changed = False
+
+    def flush(self, path: Path) -> None:
+        """Flush a file that was found in place, and its folder, unless that was done; OSError."""
+        key, state = _state(path)
+        known = self._known()
+        if state is not None and known.get(key) == state:
+            if len(known) > MOST // 2:  # else nothing will push it out
+                self.note(path)
+            return
+        disk.flush_standing(path)
+        self.note(path)
+
+    def note(self, path: Path) -> None:
+        """Note that a file, just written or flushed, and its folder are on the disk."""
+        key, state = _state(path)
+        if state is not None and not self._medium.stick_or_share:
+            known = self._known()
+            known.pop(key, None)
+            known[key] = state
+            self._changed = True
+
+    def keep(self) -> None:
+        """Write the note; where that fails, files are flushed once more the next time."""
+        if self._changed:
+            kept = dict(list(self._known().items())[-MOST:])
+            with suppress(OSError):
+                # As a list: in it the order stands, in canonical JSON's members it does not.
+                disk.write_plain(self._file, canonical([*kept.items()]))
+
+    def _known(self) -> dict[str, str]:
+        if self._states is None:
+            self._states = {}
+            with suppress(OSError, ValueError, RecursionError, msgspec.MsgspecError):
+                data = disk.read_file(self._file, _MAX_BYTES)
+                self._states = dict(msgspec.json.decode(data, type=list[tuple[str, str]]))
+        return self._states
+
+
+def _state(path: Path) -> tuple[str, str | None]:
+    """Return what tells a file from all others, and its state; None where it tells nothing."""
+    if sys.platform == "win32":
+        return "", None  # its inode and its time of change are no such proof
+    try:
+        status = os.stat(path, follow_symlinks=False)  # noqa: PTH116 - os throughout
+    except OSError:
+        return "", None
+    key = f"{status.st_dev}:{status.st_ino}"
+    return key, f"{status.st_size} {status.st_mtime_ns} {status.st_ctime_ns}"

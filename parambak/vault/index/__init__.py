@@ -1,0 +1,1 @@
+"""What is in records/, kept at hand so that no command reads all of it."""

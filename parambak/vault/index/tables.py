@@ -1,0 +1,309 @@
+"""The index's tables: what SQLite holds, and nothing of how fresh it is (index.py does that).
+
+Nothing in here is the only place of a fact, and nothing is believed: each record's bytes are
+hashed on the way out, and each vessel's records are counted. Whatever is wrong becomes
+`Mistrusted`, and the caller builds the index anew.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import weakref
+from collections import Counter
+from contextlib import closing, contextmanager, suppress
+from typing import TYPE_CHECKING, Any
+
+from parambak.memory.digests import sha256
+from parambak.vault.faults import Mistrusted
+from parambak.vault.files.disk import Stamp
+from parambak.vault.records import MAX_BYTES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from pathlib import Path
+
+    from parambak.vault.index.rows import Row
+
+APPLICATION = 0x50524D42
+SCHEMA = 3  # another number: thrown away and built anew
+BUSY_SECONDS = 5.0
+
+_TABLES = """
+CREATE TABLE vault (identity TEXT NOT NULL, folder TEXT NOT NULL, folder_times INTEGER NOT NULL);
+CREATE TABLE records (digest BLOB NOT NULL UNIQUE, vessel TEXT NOT NULL, kind TEXT NOT NULL,
+                      telling INTEGER NOT NULL, bytes BLOB NOT NULL);
+CREATE TABLE counts (vessel TEXT NOT NULL, kind TEXT NOT NULL, records INTEGER NOT NULL,
+                     telling INTEGER NOT NULL, PRIMARY KEY (vessel, kind)) WITHOUT ROWID;
+CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TEXT NOT NULL,
+                      listing TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE lacking (digest BLOB PRIMARY KEY) WITHOUT ROWID;
+"""
+# One step for each vessel, where DISTINCT would pass over every record.
+_EACH_VESSEL = """
+WITH RECURSIVE each (vessel) AS (
+    SELECT min(vessel) FROM records
+    UNION ALL
+    SELECT (SELECT min(vessel) FROM records WHERE vessel > each.vessel)
+    FROM each WHERE each.vessel IS NOT NULL
+)
+SELECT vessel FROM each WHERE vessel IS NOT NULL
+"""
+# A rollback journal, flushed in full: it works on shares and sticks, where WAL's shared
+# memory does not; the index is written seldom, so its flushes cost little.
+_SETTINGS = """
+PRAGMA journal_mode = DELETE; PRAGMA synchronous = FULL; PRAGMA trusted_schema = OFF;
+PRAGMA temp_store = MEMORY; PRAGMA cache_size = -16384;
+"""
+# Made behind the rows where many come at once: sorted, that takes a third of the time.
+_BY_VESSEL = """
+CREATE INDEX IF NOT EXISTS by_vessel ON records (vessel, kind);
+CREATE INDEX IF NOT EXISTS by_telling ON records (vessel) WHERE telling;
+"""
+# For an index that lives only as long as the process does.
+_PASSING = "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF;"
+# SQLite's names of what is wrong with the surroundings rather than with the file.
+_AROUND = ("BUSY", "LOCKED", "READONLY", "FULL", "IOERR", "CANTOPEN", "PERM", "NOMEM")
+
+
+class Database:
+    """One open index; `path` None keeps it in a passing file of the system's.
+
+    It belongs to one vault by `identity`, and where it is kept apart from the vault, to the
+    vault that stands in `folder`: two copies of one vault may hold different records.
+    """
+
+    def __init__(self, path: Path | None, identity: str, folder: str = "") -> None:
+        self._counts: Counter[tuple[str, str]] = Counter()
+        self._telling: Counter[tuple[str, str]] = Counter()
+        with _mistrusting():
+            self._sqlite = sqlite3.connect(
+                "" if path is None else path, timeout=BUSY_SECONDS, isolation_level=None
+            )
+        # Closed with the last use of this object too: nothing else keeps count of it.
+        weakref.finalize(self, self._sqlite.close)
+        try:
+            with _mistrusting():
+                self._settle(identity, folder, passing=path is None)
+        except Mistrusted:
+            self.close()
+            raise
+
+    def _settle(self, identity: str, folder: str, *, passing: bool) -> None:
+        self._sqlite.executescript(_PASSING if passing else _SETTINGS)
+        application, schema = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
+        if (application, schema) == (0, 0) and not self._one("SELECT count(*) FROM sqlite_master"):
+            self._make(identity, folder)
+        elif (application, schema) != (APPLICATION, SCHEMA):
+            raise Mistrusted("it is not this version's index", damaged=True)
+        elif self._all("SELECT identity, folder FROM vault", ()) != [(identity, folder)]:
+            raise Mistrusted("it is another vault's index", damaged=True)
+
+    def _make(self, identity: str, folder: str) -> None:
+        self._sqlite.execute("BEGIN IMMEDIATE")
+        if not self._one("PRAGMA application_id"):  # else another process was quicker
+            for statement in (_TABLES + _BY_VESSEL).split(";"):
+                self._sqlite.execute(statement)
+            self._sqlite.execute("INSERT INTO vault VALUES (?, ?, 1)", (identity, folder))
+            self._sqlite.execute(f"PRAGMA application_id = {APPLICATION}")
+            self._sqlite.execute(f"PRAGMA user_version = {SCHEMA}")
+        self._sqlite.execute("COMMIT")
+
+    def close(self) -> None:
+        """Close the file; the index is of no use afterwards."""
+        with suppress(sqlite3.Error):
+            self._sqlite.close()
+
+    # --- what is asked ---
+
+    def count(self) -> int:
+        """Return the number of records that the index should hold."""
+        with _mistrusting():
+            return int(self._one("SELECT coalesce(sum(records), 0) FROM counts"))
+
+    def digests_in(self, folder: str) -> set[str]:
+        """Return the digests whose first two digits are `folder`."""
+        low, high = bytes.fromhex(folder + "00" * 31), bytes.fromhex(folder + "ff" * 31)
+        rows = self._all("SELECT digest FROM records WHERE digest BETWEEN ? AND ?", (low, high))
+        return {digest.hex() for (digest,) in rows}
+
+    def holds(self, digest: str) -> bool:
+        """Tell whether a record is in the index."""
+        return bool(self._all("SELECT 1 FROM records WHERE digest = ?", (bytes.fromhex(digest),)))
+
+    def vessels(self) -> list[str]:
+        """Return the identities of all vessels, from two tables that must agree."""
+        with self._at_once():
+            counted = self._all("SELECT DISTINCT vessel FROM counts ORDER BY vessel", ())
+            if counted != self._all(_EACH_VESSEL, ()):
+                raise Mistrusted("its vessels do not add up", damaged=True)
+        return [vessel for (vessel,) in counted if vessel]
+
+    def records(self, vessel: str) -> list[tuple[str, bytes]]:
+        """Return digest and bytes of each record about a vessel ("" the vault), hashed."""
+        with self._at_once():
+            rows = self._all("SELECT digest, bytes FROM records WHERE vessel = ?", (vessel,))
+            counted = self._all("SELECT sum(records) FROM counts WHERE vessel = ?", (vessel,))
+        if len(rows) != (counted[0][0] or 0):
+            raise Mistrusted("a vessel's records do not add up", damaged=True)
+        return [_hashed(digest, data) for digest, data in rows]
+
+    def of_kind(self, vessel: str, kind: str) -> list[tuple[str, bytes]]:
+        """Return digest and bytes of each record of one kind about a vessel, hashed."""
+        values = (vessel, kind)
+        with self._at_once():
+            rows = self._all(
+                "SELECT digest, bytes FROM records WHERE vessel = ? AND kind = ?", values
+            )
+            counted = self._all("SELECT records FROM counts WHERE vessel = ? AND kind = ?", values)
+        if len(rows) != (counted[0][0] if counted else 0):
+            raise Mistrusted("a vessel's records of a kind do not add up", damaged=True)
+        return [_hashed(digest, data) for digest, data in rows]
+
+    def vessels_with(self, kind: str) -> list[str]:
+        """Return the vessels ("" the vault) that have records of one kind."""
+        rows = self._all("SELECT vessel FROM counts WHERE kind = ?", (kind,))
+        return [vessel for (vessel,) in rows]
+
+    def telling(self) -> list[tuple[str, str, bytes]]:
+        """Return vessel, digest and bytes of each record that tells of its vessel, hashed."""
+        with self._at_once():
+            # The index is named, or SQLite would pass over all records.
+            rows = self._all(
+                "SELECT vessel, digest, bytes FROM records INDEXED BY by_telling WHERE telling", ()
+            )
+            counted = self._all("SELECT vessel, sum(telling) FROM counts GROUP BY vessel", ())
+        found = Counter(vessel for vessel, _, _ in rows)
+        if found != {vessel: count for vessel, count in counted if count}:
+            raise Mistrusted("the records that tell of vessels do not add up", damaged=True)
+        return [(vessel, *_hashed(digest, data)) for vessel, digest, data in rows]
+
+    def version(self) -> int:
+        """Return a number that is another once another process has changed the index."""
+        with _mistrusting():
+            return int(self._one("PRAGMA data_version"))
+
+    def lacking(self) -> list[str]:
+        """Return the digests that some record is `after` and that no record has."""
+        return [digest.hex() for (digest,) in self._all("SELECT digest FROM lacking", ())]
+
+    def stamps(self) -> dict[str, Stamp]:
+        """Return each folder that holds records, with its stamp when it was last listed."""
+        rows = self._all("SELECT name, modified, inode FROM folders", ())
+        with _mistrusting():
+            return {name: Stamp(modified, int(inode)) for name, modified, inode in rows}
+
+    def listings(self) -> dict[str, str]:
+        """Return for each folder the digest of its listing; "" where it holds other files."""
+        return dict(self._all("SELECT name, listing FROM folders", ()))
+
+    def folder_times(self) -> bool:
+        """Tell whether this file system is believed to keep its folders' times."""
+        with _mistrusting():
+            return bool(self._one("SELECT folder_times FROM vault"))
+
+    # --- what is written ---
+
+    @contextmanager
+    def changing(self) -> Iterator[None]:
+        """Write everything in the block, or nothing of it."""
+        try:
+            self._begin()
+            yield
+            self._end()
+        except sqlite3.Error as error:
+            raise _verdict(error) from error
+        finally:
+            with suppress(sqlite3.Error):
+                if self._sqlite.in_transaction:
+                    self._sqlite.execute("ROLLBACK")
+
+    def _begin(self) -> None:
+        self._counts.clear()
+        self._telling.clear()
+        self._sqlite.execute("CREATE TEMP TABLE IF NOT EXISTS named (digest BLOB)")
+        self._sqlite.execute("BEGIN IMMEDIATE")
+        if not self._one("SELECT count(*) FROM counts"):
+            self._sqlite.execute("DROP INDEX by_vessel")
+            self._sqlite.execute("DROP INDEX by_telling")
+        self._sqlite.execute("INSERT INTO temp.named SELECT digest FROM lacking")
+
+    def _end(self) -> None:
+        self._sqlite.executemany(
+            "INSERT INTO counts VALUES (?, ?, ?, ?) ON CONFLICT (vessel, kind) DO UPDATE "
+            "SET records = records + excluded.records, telling = telling + excluded.telling",
+            [(*key, count, self._telling[key]) for key, count in self._counts.items()],
+        )
+        self._sqlite.execute("DELETE FROM lacking")
+        self._sqlite.execute(
+            "INSERT OR IGNORE INTO lacking SELECT digest FROM temp.named "
+            "WHERE digest NOT IN (SELECT digest FROM records)"
+        )
+        self._sqlite.execute("DELETE FROM temp.named")
+        for statement in _BY_VESSEL.split(";"):
+            self._sqlite.execute(statement)
+        self._sqlite.execute("COMMIT")
+
+    def add(self, rows: Sequence[Row], named: Iterable[str]) -> None:
+        """Add records, and what they are `after`; within `changing`."""
+        self._counts.update((row.vessel, row.kind) for row in rows)
+        self._telling.update((row.vessel, row.kind) for row in rows if row.telling)
+        with _mistrusting():
+            self._sqlite.executemany("INSERT INTO records VALUES (?, ?, ?, ?, ?)", rows)
+            self._sqlite.executemany(
+                "INSERT INTO temp.named VALUES (?)", [(bytes.fromhex(digest),) for digest in named]
+            )
+
+    def stamp(self, name: str, stamp: Stamp, listing: str) -> None:
+        """Keep a folder's stamp and the digest of its listing; within `changing`."""
+        # An inode may pass SQLite's signed 64 bits, so it is kept as text.
+        values = (name, stamp.modified, str(stamp.inode), listing)
+        with _mistrusting():
+            self._sqlite.execute("INSERT OR REPLACE INTO folders VALUES (?, ?, ?, ?)", values)
+
+    def doubt_folder_times(self) -> None:
+        """Note that this file system does not keep its folders' times."""
+        with _mistrusting():
+            self._sqlite.execute("UPDATE vault SET folder_times = 0")
+
+    @contextmanager
+    def _at_once(self) -> Iterator[None]:
+        """See one state of the index in the block, whatever another process commits."""
+        with _mistrusting():
+            self._sqlite.execute("BEGIN")
+        try:
+            yield
+        finally:
+            with suppress(sqlite3.Error):
+                self._sqlite.execute("COMMIT")
+
+    def _one(self, question: str) -> Any:
+        with closing(self._sqlite.execute(question)) as cursor:
+            row = cursor.fetchone()
+        return row[0] if row else None
+
+    def _all(self, question: str, values: tuple[object, ...]) -> list[tuple[Any, ...]]:
+        with _mistrusting():
+            rows: list[tuple[Any, ...]] = self._sqlite.execute(question, values).fetchall()
+            return rows
+
+
+def _hashed(digest: bytes, data: bytes) -> tuple[str, bytes]:
+    if not isinstance(data, bytes) or len(data) > MAX_BYTES or sha256(data) != digest.hex():
+        raise Mistrusted("a record in it is not the record of that digest", damaged=True)
+    return digest.hex(), data
+
+
+def _verdict(error: sqlite3.Error) -> Mistrusted:
+    name = getattr(error, "sqlite_errorname", "").removeprefix("SQLITE_")
+    return Mistrusted(str(error), damaged=not name.startswith(_AROUND))
+
+
+@contextmanager
+def _mistrusting() -> Iterator[None]:
+    """Turn what SQLite says into a verdict: damaged, or not usable here and now."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise _verdict(error) from error
+    except (TypeError, ValueError, AttributeError) as error:  # a column of another type
+        raise Mistrusted(str(error), damaged=True) from error

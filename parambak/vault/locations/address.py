@@ -1,0 +1,104 @@
+"""From an address to a store."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+from urllib.parse import unquote, urlsplit
+
+from parambak.vault.locations.faults import ADDRESS, PASSWORD, UNREACHABLE
+from parambak.vault.locations.stores import FolderStore, SshTerms
+
+if TYPE_CHECKING:
+    from parambak.vault.locations.stores import Store
+
+MOST = 1000  # characters
+SFTP = frozenset({"sftp", "ssh"})
+# What reaches other stores, caches them, or only reads: nothing that keeps files whole.
+NO_STORES = frozenset(
+    {
+        *("blockcache", "cached", "filecache", "simplecache"),
+        *("data", "gist", "git", "github", "http", "https"),
+        *("dir", "generic", "libarchive", "reference", "tar", "zip"),
+    }
+)
+
+
+class Address(NamedTuple):
+    """An address taken apart; `scheme` is "" for a folder, whose path is then `path`."""
+
+    text: str
+    scheme: str
+    path: str
+    host: str = ""
+    port: int | None = None
+    user: str | None = None
+
+
+def parse(text: str) -> Address:
+    """Take an address apart; raise CallRefused where it is none or holds a password."""
+    if not text or len(text) > MOST or not text.isprintable():
+        expected = f"1 to {MOST} printing characters"
+        strange = "".join(c for c in text if not c.isprintable())[:1]
+        found = f"a character that does not print, U+{ord(strange):04X}" if strange else ""
+        raise ADDRESS.at(expected=expected, found=found or f"{len(text)} characters")
+    scheme, mark, rest = text.partition("://")
+    if not mark:
+        if "::" in text:
+            raise ADDRESS.at(expected="one address", found="a chain of several")
+        return Address(text, "", text)
+    if not scheme.isascii() or not scheme.replace("+", "").replace("-", "").isalnum():
+        raise ADDRESS.at(expected="a URL", found="no scheme before ://")
+    if "::" in rest or "://" in rest:
+        raise ADDRESS.at(expected="one address", found="a chain of several")
+    return _url(text, scheme.lower())
+
+
+def _url(text: str, scheme: str) -> Address:
+    try:
+        parts = urlsplit(text)
+        port, host = parts.port, parts.hostname or ""
+    except ValueError as error:
+        raise ADDRESS.at(expected="a URL", found="a host or port that is none") from error
+    if parts.password is not None:
+        raise PASSWORD.at(expected=f"{scheme}://USER@HOST/PATH", found="a password, not shown")
+    if parts.query or parts.fragment:
+        # What follows `?` is where other stores' URLs carry a key.
+        raise PASSWORD.at(expected="no ? and no #", found="more behind the path, not shown")
+    if scheme in NO_STORES:
+        raise ADDRESS.at(expected="a store that keeps files", found=f"{scheme}://")
+    if scheme in ("file", "local"):
+        return Address(text, "", _local(parts.netloc, parts.path))
+    if scheme in SFTP and (not host or parts.path in ("", "/")):
+        raise ADDRESS.at(expected="sftp://USER@HOST/PATH", found=text)
+    user = unquote(parts.username) if parts.username else None
+    return Address(text, scheme, unquote(parts.path), host, port, user)
+
+
+def _local(host: str, path: str) -> str:
+    path = unquote(path)
+    if host not in ("", "localhost"):
+        return f"//{host}{path}"
+    drive = sys.platform == "win32" and len(path) > 2 and path[0] == "/" and path[2] == ":"
+    return path[1:] if drive else path
+
+
+def open_store(address: Address, writer: str, ssh: SshTerms) -> Store:
+    """Return the store at an address; the folder need not be there yet.
+
+    `writer` is the user's identity as a writer, by which temporary files are told. Raises
+    ParambakError where it cannot be reached, is not known, or a library is wanting.
+    """
+    if not address.scheme:
+        try:
+            return FolderStore(Path(address.path))
+        except (OSError, ValueError) as error:
+            raise UNREACHABLE.at(file=address.text, found=str(error)) from error
+    if address.scheme in SFTP:
+        from parambak.vault.locations.store_sftp import connect  # noqa: PLC0415 - only for a server
+
+        return connect(address, writer, ssh)
+    from parambak.vault.locations.store_fsspec import reach  # noqa: PLC0415 - only for such a store
+
+    return reach(address, writer)

@@ -1,0 +1,211 @@
+"""What comes from a place: what the vault lost, and with both ways all that it has not."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import ParambakError
+from parambak.vault import objects, records
+from parambak.vault.check.recheck import Damage
+from parambak.vault.files import disk
+from parambak.vault.joining import Joined, Piece, join
+from parambak.vault.locations.location import first_record, put_aside
+from parambak.vault.locations.stores import FolderStore
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+    from parambak.vault.locations.location import Listed
+    from parambak.vault.locations.stores import Store
+    from parambak.vault.records import Record
+    from parambak.vault.vault import Vault
+
+GONE = "It is damaged or gone here, and the place has it not either."
+_KEPT = 64 << 20  # bytes of records kept in memory between looking at them and taking them
+
+
+class Fetched(NamedTuple):
+    """What came from a place; `unknown` counts the records there that this vault has not."""
+
+    objects: int
+    records: int
+    healed: tuple[str, ...]
+    refused: tuple[Damage, ...]
+    skipped: dict[str, int]
+    unknown: int
+
+
+class From(NamedTuple):
+    """A place to take from: what it lists, its identity, the vessels that it is limited to."""
+
+    store: Store
+    listed: Listed
+    identity: str
+    vessels: frozenset[str] | None
+
+
+def fetch(
+    vault: Vault,
+    place: From,
+    failure: Callable[[OSError], ParambakError | None],
+    *,
+    both_ways: bool,
+) -> Fetched:
+    """Take from the place the records that the vault lost and, both ways, those it never had.
+
+    Lost are records whose files are damaged here, and those that some record is `after`.
+    Where the place is limited, nothing of other vessels is taken. `failure` tells whether an
+    error means that the place itself failed. Raises OSError or that where it did.
+    """
+    return _Fetch(vault, place, failure).run(both_ways=both_ways)
+
+
+def aside_here(vault: Vault, file: str) -> None:
+    """Keep a damaged file of the vault aside, where it is there; under the lock."""
+    if disk.is_file(vault.root / file):
+        try:
+            put_aside(FolderStore(vault.root), file)
+        except OSError as error:
+            raise disk.write_refusal(error, vault.root / file) from error
+
+
+class _Fetch:
+    def __init__(
+        self, vault: Vault, place: From, failure: Callable[[OSError], ParambakError | None]
+    ) -> None:
+        self._vault = vault
+        self._store, self._listed, self._identity, self._vessels = place
+        self._failure = failure
+        self._kept: dict[str, bytes] = {}
+        self._room = _KEPT
+
+    def run(self, *, both_ways: bool) -> Fetched:
+        known = self._known()
+        lost = self._lost(known)
+        back = self._with_those_before(lost & self._listed.records.keys(), known)
+        healed = self._heal(back) if back else Joined(0, 0, (), (), {}, ())
+        known |= self._known() if back else set()
+        taken = Joined(0, 0, (), (), {}, ())
+        if both_ways:
+            more = self._with_those_before(self._listed.records.keys() - known, known)
+            with self._vault.writing() as writing:
+                taken = join(self._vault, writing, self._pieces(more))
+            known = self._known()
+        gone = [Damage(records.file_of(d), GONE) for d in sorted(lost - known)]
+        return Fetched(
+            objects=taken.added_objects,
+            records=taken.added_records,
+            healed=(*(records.file_of(d) for d in sorted(back.keys() & known)), *taken.healed),
+            refused=(*healed.refused, *taken.refused, *gone),
+            skipped=taken.skipped_vessels,
+            unknown=len(self._listed.records.keys() - known - {first_record(self._identity)[0]}),
+        )
+
+    def _heal(self, back: dict[str, Record]) -> Joined:
+        with self._vault.writing() as writing:
+            for digest in back:
+                aside_here(self._vault, records.file_of(digest))
+            # What was here before goes back into its place, whatever else is still wanting.
+            return join(self._vault, writing, self._pieces(back), loose=True)
+
+    def _known(self) -> set[str]:
+        known = {stored.digest for stored in self._vault.records(None)}
+        for vessel in self._vault.vessels():
+            known.update(link.digest for link in self._vault.chain(vessel))
+        return known
+
+    def _lost(self, known: set[str]) -> set[str]:
+        """Return the records that this vault had: of a limited place's vessels if that can be.
+
+        One whose file is right came from another process a moment ago, or is of a later format.
+        """
+        sent = self._vessels
+        named: set[str] = set()
+        for vessel in self._vault.vessels():
+            if sent is None or vessel in sent:
+                named.update(d for link in self._vault.chain(vessel) for d in link.record.after)
+        if sent is None:
+            named.update(d for stored in self._vault.records(None) for d in stored.record.after)
+        here = set(self._files_here())
+        if sent is not None:
+            here &= self._listed.records.keys()
+        return {digest for digest in (named | here) - known if not self._is_right(digest)}
+
+    def _is_right(self, digest: str) -> bool:
+        path = self._vault.root / records.file_of(digest)
+        return disk.holds(path, digest, records.MAX_BYTES) is True
+
+    def _files_here(self) -> Iterator[str]:
+        """Yield the digests that the vault has files of records for, right or wrong."""
+        folder = self._vault.root / records.FOLDER
+        for two in disk.stamps_in(folder):
+            for name in disk.names_in(folder / two):
+                if records.named_by(name):
+                    yield name.removesuffix(records.SUFFIX)
+
+    # --- what is taken ---
+
+    def _with_those_before(self, wanted: Iterable[str], known: set[str]) -> dict[str, Record]:
+        """Return the records wanted, and those there that they are after and the vault has not."""
+        found: dict[str, Record] = {}
+        waiting = set(wanted)
+        while waiting:
+            digest = waiting.pop()
+            record = self._record(digest)
+            if record is None or not self._belongs(record):
+                continue
+            found[digest] = record
+            waiting.update(
+                d
+                for d in record.after
+                if d not in known and d not in found and d in self._listed.records
+            )
+        return found
+
+    def _belongs(self, record: Record) -> bool:
+        return self._vessels is None or record.vessel in self._vessels
+
+    def _record(self, digest: str) -> Record | None:
+        """Return a record of the place; None where it is damaged there."""
+        try:
+            data = self._bytes(digest)
+        except OSError:
+            return None
+        try:
+            return records.decode(data, digest)
+        except ParambakError:  # damaged, or of a later format
+            return None
+
+    def _bytes(self, digest: str) -> bytes:
+        if digest in self._kept:
+            return self._kept[digest]
+        data = self._read(records.file_of(digest), records.MAX_BYTES)
+        if len(data) <= self._room:
+            self._room -= len(data)
+            self._kept[digest] = data
+        return data
+
+    def _pieces(self, taken: dict[str, Record]) -> Iterator[Piece]:
+        needed = {d for record in taken.values() for d in record.objects}
+        for digest in sorted(needed & self._listed.objects.keys()):
+            file = objects.file_of(digest)
+            yield Piece(file, digest, is_record=False, read=self._reader(file))
+        for digest in taken:
+            yield Piece(records.file_of(digest), digest, is_record=True, read=self._again(digest))
+
+    def _reader(self, file: str) -> Callable[[], bytes]:
+        return lambda: self._read(file, objects.MAX_BYTES)
+
+    def _read(self, file: str, limit: int) -> bytes:
+        try:
+            return self._store.read(file, limit)
+        except (FileNotFoundError, disk.UnfitFileError):
+            raise
+        except OSError as error:
+            lost = self._failure(error)
+            if lost is not None:
+                raise lost from error
+            raise
+
+    def _again(self, digest: str) -> Callable[[], bytes]:
+        return lambda: self._bytes(digest)

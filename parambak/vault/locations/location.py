@@ -1,0 +1,273 @@
+"""A place: its marker, what is found at an address, and what is refused there.
+
+Sending is in places_send.py; formats/places.md specifies all of it.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import re
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import ParambakError
+from parambak.memory.digests import sha256
+from parambak.vault import objects, records, vault_toml
+from parambak.vault.faults import NOT_A_VAULT, OLDER
+from parambak.vault.files import disk
+from parambak.vault.locations.faults import (
+    ABSENT,
+    ANOTHER,
+    FORMAT_UNKNOWN,
+    FULL,
+    KIND,
+    LOST,
+    MARKER,
+    NOT_EMPTY,
+    OTHER_VAULT,
+    UNREACHABLE,
+    UNWRITABLE,
+)
+from parambak.vault.records import Clock, Record, encode
+from parambak.vault.vault import FIRST
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from parambak.vault.locations.stores import Store
+
+FILE = "place.toml"
+FORMAT = 1
+PACKS = "packs"
+DAMAGED = "damaged"
+_TEXT = '# A place of a parambak vault. Written once, never edited.\nformat = {}\nplace = "{}"\n'
+_WRITTEN = re.compile(
+    re.escape(_TEXT).replace(r"\{\}", "([0-9]{1,9})", 1).replace(r"\{\}", "([0-9a-f]{32})").encode()
+)
+_MAX = 4096
+_FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG}
+_REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
+# What a system or a person may have left in the top folder of an empty stick.
+_HARMLESS = frozenset(
+    {
+        FILE,
+        PACKS,
+        "lock",
+        "lost+found",
+        "System Volume Information",
+        "$RECYCLE.BIN",
+        "desktop.ini",
+        DAMAGED,
+    }
+)
+
+
+class Found(NamedTuple):
+    """What is at an address: the marker's identity and the vault's, None where there is none.
+
+    `vault` is "" where its file is damaged.
+    """
+
+    place: str | None
+    vault: str | None
+    packed: bool
+    empty: bool
+
+
+def marker(identity: str) -> bytes:
+    """Return the bytes of place.toml."""
+    return _TEXT.format(FORMAT, identity).encode()
+
+
+def new_identity() -> str:
+    """Return an identity for a new place, 32 hexadecimal digits at random."""
+    return os.urandom(16).hex()
+
+
+def look(store: Store) -> Found:
+    """Return what is at a store's address; raise VaultRefused for what cannot be told."""
+    try:
+        names = store.names("")
+        place = _marked(_read(store, FILE), f"{store.shown}/{FILE}")
+        data = _read(store, vault_toml.FILE)
+        packed = PACKS in names
+        packs = packed and any(name.endswith(".zip") for name in store.names(PACKS))
+    except OSError as error:
+        raise UNREACHABLE.at(file=store.shown, found=disk.words(error)) from error
+    return Found(
+        place,
+        _identity(data, store.shown, placed=place is not None),
+        packed=packed,
+        empty=not packs and not any(_is_strange(name) for name in names),
+    )
+
+
+def _is_strange(name: str) -> bool:
+    return name not in _HARMLESS and not name.startswith(".") and not name.endswith(".tmp")
+
+
+def _identity(data: bytes | None, shown: str, *, placed: bool) -> str | None:
+    if data is None:
+        return None
+    file = f"{shown}/{vault_toml.FILE}"
+    try:
+        identity = vault_toml.identity_of(data, file)
+    except ParambakError as error:
+        if placed and error.code == NOT_A_VAULT.code:
+            return ""  # damaged, and the marker says what it was part of: sending heals it
+        raise
+    if (older := vault_toml.older_format(data)) is not None:
+        expected, found = f"format {vault_toml.FORMAT}", f"format {older}"
+        raise OLDER.at(file=file, expected=expected, found=found)
+    return identity
+
+
+def _read(store: Store, file: str) -> bytes | None:
+    try:
+        return store.read(file, _MAX)
+    except FileNotFoundError:
+        return None
+
+
+def _marked(data: bytes | None, file: str) -> str | None:
+    if data is None:
+        return None
+    match = _WRITTEN.fullmatch(data)
+    if match is None:
+        raise MARKER.at(file=file, expected="three lines", found=disk.shown(repr(data[:80])))
+    if int(match[1]) != FORMAT:
+        expected, found = f"format {FORMAT}", f"format {int(match[1])}"
+        raise FORMAT_UNKNOWN.at(file=file, expected=expected, found=found)
+    return match[2].decode()
+
+
+def settle(  # noqa: PLR0913 - what has to agree, all by keyword
+    store: Store,
+    *,
+    vault: str,
+    known: Collection[str],
+    limited: bool,
+    packed: bool,
+    merge: bool,
+) -> str:
+    """Make an address a place and return its identity; one that is a place stays as it is.
+
+    `vault` is the vault's identity, `known` those of the places that it knows. Refuses a
+    folder of something else and, without `merge`, another vault or a place of one.
+    """
+    found = look(store)
+    _refuse_another_kind(store, found, packed=packed)
+    if found.place is None and found.vault is None and not (found.empty or found.packed):
+        raise NOT_EMPTY.at(file=store.shown, expected="an empty folder", found="other files")
+    ours = found.place in known or found.vault == vault or found.empty
+    if not ours and not merge:
+        expected = f"nothing, or vault {vault[:8]}"
+        told = f"vault {found.vault[:8]}" if found.vault else f"place {(found.place or '')[:8]}"
+        raise OTHER_VAULT.at(file=store.shown, expected=expected, found=told)
+    place = found.place or new_identity()
+    if found.place is None:
+        _write(store, FILE, marker(place))
+    if packed and not found.packed:
+        begin_packs(store)
+    elif not packed and found.vault is None:
+        _write(store, vault_toml.FILE, vault_toml.encode(place if limited else vault))
+    return place
+
+
+def begin_packs(store: Store) -> None:
+    """Make the folder of packs."""
+    _write(store, f"{PACKS}/README.txt", _PACKS_TEXT)
+
+
+def _write(store: Store, file: str, data: bytes) -> None:
+    try:
+        store.write(file, data)
+    except FileNotFoundError as error:
+        found = disk.words(error)
+        raise ABSENT.at(file=store.shown, expected="a folder to be in", found=found) from error
+    except OSError as error:
+        raise refusal(store, error, 0, 1) from error
+
+
+_PACKS_TEXT = (
+    b"One pack for each vessel. `parambak unpack FILE` takes one into a vault;\n"
+    b"formats/places.md and formats/packed-vessels.md tell what is in it.\n"
+)
+
+
+def _refuse_another_kind(store: Store, found: Found, *, packed: bool) -> None:
+    if packed and found.vault is not None:
+        raise KIND.at(file=store.shown, expected="packs", found="a vault")
+    if not packed and found.packed:
+        raise KIND.at(file=store.shown, expected="a vault", found="packs")
+
+
+def refusal(store: Store, error: OSError, done: int, total: int) -> ParambakError:
+    """Return what a failure of a place becomes, `done` of `total` files being proven there."""
+    fault = LOST
+    if error.errno in _FULL:
+        fault = FULL
+    elif error.errno in _REFUSED:
+        fault = UNWRITABLE
+    return fault.at(file=store.shown, found=disk.words(error), done=done, total=total)
+
+
+def must_be(store: Store, place: str, *, packed: bool) -> Found:
+    """Return what is at an address; raise VaultRefused where it is not that place."""
+    found = look(store)
+    if found.place is None:
+        what = "an empty folder" if found.empty else "no marker"
+        raise ABSENT.at(file=store.shown, expected=f"{FILE} of place {place[:8]}", found=what)
+    if found.place != place:
+        expected, other = f"place {place[:8]}", f"place {found.place[:8]}"
+        raise ANOTHER.at(file=store.shown, expected=expected, found=other)
+    _refuse_another_kind(store, found, packed=packed)
+    return found
+
+
+def first_record(identity: str) -> tuple[str, bytes]:
+    """Return the first record of a limited place: its digest and its bytes, always the same.
+
+    It tells of nobody: the place is its own writer, and its clock is 1970.
+    """
+    toml = vault_toml.encode(identity)
+    record = Record(
+        format=1,
+        kind=FIRST,
+        after=(),
+        clock=Clock(utc="1970-01-01T00:00:00Z", offset=0),
+        writer=identity,
+        objects=(),
+        body={"vault": identity, "vault_toml": sha256(toml)},
+    )
+    return encode(record)
+
+
+class Listed:
+    """What a place has: the sizes of its objects and records, by digest."""
+
+    def __init__(self, store: Store) -> None:
+        self.objects = self._sizes(store, objects.FOLDER, "")
+        self.records = self._sizes(store, records.FOLDER, records.SUFFIX)
+
+    @staticmethod
+    def _sizes(store: Store, sort: str, suffix: str) -> dict[str, int]:
+        sizes: dict[str, int] = {}
+        for folder in sorted(store.names(sort)):
+            if len(folder) != 2 or folder.strip("0123456789abcdef"):
+                continue
+            for name, size in store.names(f"{sort}/{folder}").items():
+                digest = name.removesuffix(suffix) if name.endswith(suffix) else ""
+                if objects.DIGEST.fullmatch(digest) and digest.startswith(folder) and size >= 0:
+                    sizes[digest] = size
+        return sizes
+
+
+def put_aside(store: Store, file: str) -> None:
+    """Rename a file that is not what its name says into the folder of damaged ones."""
+    name = file.rpartition("/")[2]
+    taken = store.names(DAMAGED)
+    number = 1
+    while f"{name}-{number}" in taken:
+        number += 1
+    store.rename(file, f"{DAMAGED}/{name}-{number}")

@@ -1,0 +1,297 @@
+"""Sending to a packed place: one pack for each vessel, written anew whole or not at all.
+
+formats/places.md, "Sticks with FAT"; what a pack is: formats/packed-vessels.md.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import PackRefused, ParambakError, VaultDamaged
+from parambak.vault import objects, records
+from parambak.vault.check.recheck import Damage
+from parambak.vault.check.recover import surveyed
+from parambak.vault.files import disk
+from parambak.vault.joining import join
+from parambak.vault.locations.faults import PACKED_ELSEWHERE
+from parambak.vault.locations.fetch import GONE, Fetched, aside_here
+from parambak.vault.locations.location import PACKS, begin_packs, must_be, put_aside, refusal
+from parambak.vault.locations.send import HELD, Broken, Proven, Sent, Target, chosen, proof
+from parambak.vault.locations.stores import FolderStore
+from parambak.vault.packs import writing
+from parambak.vault.packs.faults import NEWER
+from parambak.vault.packs.faults import UNREADABLE as PACK_UNREADABLE
+from parambak.vault.packs.reading import Pack, opened, pack_to_file
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+    from pathlib import Path
+
+    from parambak.vault.joining import Piece
+    from parambak.vault.locations.stores import Store
+    from parambak.vault.records import Stored
+    from parambak.vault.vault import Vault
+
+UNTAKEN = (
+    "It holds {} that this vault has not, so it is not written over; --both-ways takes in first "
+    "what belongs here."
+)
+
+
+def pack_file(vessel: str) -> str:
+    """Return the name of a vessel's pack within a place."""
+    return f"{PACKS}/{vessel}.zip"
+
+
+def send_packed(  # noqa: PLR0913 - how to send, all by keyword
+    vault: Vault,
+    store: Store,
+    target: Target,
+    names: Mapping[str, str],
+    progress: Callable[[int, int], None],
+    *,
+    quick: bool = False,
+    both_ways: bool = False,
+) -> Sent:
+    """Send to a packed place; `names` are the vessels' short names, for the packs.
+
+    The store must be a folder. Every member of a pack that is there is hashed unless `quick`.
+    Raises Broken where the place fails on the way, and ParambakError before that.
+    """
+    if not isinstance(store, FolderStore):
+        raise PACKED_ELSEWHERE.at(file=store.shown, expected="a folder", found="another store")
+    sending = _Packing(vault, store, names, progress, quick=quick, both_ways=both_ways)
+    if not must_be(store, target.identity, packed=True).packed:
+        begin_packs(store)
+    disk.sweep(store.root / PACKS)
+    vessels = chosen(vault, target)
+    for vessel in vessels:
+        try:
+            sending.one(vessel)
+        except OSError as error:
+            done = len(sending.proven)
+            raise Broken(
+                refusal(store, error, done, len(vessels)), tuple(sending.proven)
+            ) from error
+    return sending.sent()
+
+
+class _There(NamedTuple):
+    """What is in a pack and right: digests of records and objects; `damaged` are members.
+
+    A pack that is refused as a whole is no `pack`: it proves nothing of what is held.
+    """
+
+    records: set[str]
+    objects: set[str]
+    damaged: tuple[Damage, ...] = ()
+    pack: bool = True
+
+
+class _Packing:
+    def __init__(  # noqa: PLR0913 - how to send, all by keyword
+        self,
+        vault: Vault,
+        store: FolderStore,
+        names: Mapping[str, str],
+        progress: Callable[[int, int], None],
+        *,
+        quick: bool,
+        both_ways: bool,
+    ) -> None:
+        self._vault = vault
+        self._store = store
+        self._names = names
+        self._progress = progress
+        self._quick = quick
+        self._both_ways = both_ways
+        self._written = self._right = self._unknown = 0
+        self._healed_there: list[str] = []
+        self._healed_here: list[str] = []
+        self._refused: list[Damage] = []
+        self._taken = [0, 0]
+        self._skipped: dict[str, int] = {}
+        self.proven: list[Proven] = []
+
+    def sent(self) -> Sent:
+        fetched = Fetched(
+            objects=self._taken[0],
+            records=self._taken[1],
+            healed=(),
+            refused=(),
+            skipped=self._skipped,
+            unknown=self._unknown,
+        )
+        return Sent(
+            sent=self._written,
+            there=self._right,
+            healed_there=tuple(self._healed_there),
+            healed_here=tuple(self._healed_here),
+            refused=tuple(self._refused),
+            unknown=self._unknown,
+            proven=tuple(self.proven),
+            fetched=fetched if self._both_ways else None,
+        )
+
+    def one(self, vessel: str) -> None:
+        """Bring one vessel's pack up to date."""
+        file = pack_file(vessel)
+        packs = self._store.names(PACKS)  # fails where the stick was pulled
+        there: _There | None = None
+        if file.rpartition("/")[2] in packs:
+            there = self._look(vessel, file)
+        stored = self._vault.records(vessel)
+        unknown = there.records - {s.digest for s in stored} if there else set()
+        self._unknown += len(unknown)
+        if there is not None and not there.damaged and not _lacks(there, stored):
+            self._right += 1
+        elif unknown:
+            text = UNTAKEN.format("1 record" if len(unknown) == 1 else f"{len(unknown)} records")
+            self._refused.append(Damage(file, text))
+        else:
+            there = self._write(vessel, file, there) or there
+        if there is not None and there.pack and there.records:
+            self.proven.append(
+                proof(vessel, stored, there.records, there.objects, hashed=not self._quick)
+            )
+
+    # --- what is there ---
+
+    def _look(self, vessel: str, file: str) -> _There | None:
+        """Return what is in a pack that stands there; another vessel's is kept aside."""
+        try:
+            with opened(self._path(file)) as pack:
+                if set(pack.vessels) != {vessel}:
+                    self._aside(file)
+                    return None
+                damaged = () if self._quick else pack.check(self._progress)
+                there = _There(*_digests(pack, {each.file for each in damaged}), damaged)
+                if not self._quick:
+                    self._heal_here(pack.pieces(), vessel, there)
+                if self._both_ways:
+                    self._take(pack.pieces())
+                return there
+        except PackRefused as error:
+            if error.code == NEWER.code:
+                raise
+            if error.code == PACK_UNREADABLE.code:
+                self._store.names(PACKS)  # fails in its turn where the stick was pulled
+            return self._rescue(vessel, file)
+
+    def _rescue(self, vessel: str, file: str) -> _There:
+        """Take what the vault lost out of a pack that is refused, before it is put aside."""
+        with surveyed([self._path(file)], self._progress) as heap:
+            pieces = [each for each in heap.pieces() if _may_be_of(each, vessel)]
+            of_records = {each.digest for each in pieces if each.is_record}
+            of_objects = {each.digest for each in pieces if not each.is_record}
+            damage = Damage(file, "It is no pack that can be read.")
+            there = _There(of_records, of_objects, (damage,), pack=False)
+            self._heal_here(pieces, vessel, there)
+            if not self._both_ways:
+                return there
+            self._take(pieces)
+        # What could not be taken lacks what it needs for good: it holds up nothing.
+        known = {stored.digest for stored in self._vault.records(vessel)}
+        return there._replace(records=of_records & known)
+
+    def _aside(self, file: str) -> None:
+        put_aside(self._store, file)
+        self._healed_there.append(file)
+
+    def _heal_here(self, found: Iterable[Piece], vessel: str, there: _There) -> None:
+        """Take back what the vault lost of this vessel, if the pack has it right."""
+        wrong = self._wrong_here(vessel, there)
+        if not wrong:
+            return
+        with self._vault.writing() as writing:
+            for file in wrong:
+                aside_here(self._vault, file)
+            pieces = [piece for piece in found if _file_of(piece) in wrong]
+            join(self._vault, writing, pieces, loose=True)
+        self._healed_here += sorted(wrong)
+
+    def _wrong_here(self, vessel: str, there: _There) -> set[str]:
+        stored = self._vault.records(vessel)
+        known = {s.digest for s in stored}
+        lost = {d for s in stored for d in s.record.after} - known
+        lost |= {d for d in there.records - known if self._is_here(records.file_of(d))}
+        wrong = {records.file_of(d) for d in lost & there.records}
+        for s in stored:
+            if s.digest in there.records and not self._holds(s.file, s.digest):
+                wrong.add(s.file)
+        for digest in {d for s in stored for d in s.record.objects} & there.objects:
+            file = objects.file_of(digest)
+            if not self._holds(file, digest):
+                wrong.add(file)
+        return wrong
+
+    def _is_here(self, file: str) -> bool:
+        return disk.is_file(self._vault.root / file)
+
+    def _holds(self, file: str, digest: str) -> bool:
+        return bool(disk.holds(self._vault.root / file, digest, objects.MAX_BYTES))
+
+    def _take(self, pieces: Iterable[Piece]) -> None:
+        with self._vault.writing() as writing:
+            joined = join(self._vault, writing, pieces)
+        self._taken[0] += joined.added_objects
+        self._taken[1] += joined.added_records
+        self._healed_here += joined.healed
+        self._refused += joined.refused
+        self._skipped.update(joined.skipped_vessels)
+
+    # --- writing ---
+
+    def _write(self, vessel: str, file: str, there: _There | None) -> _There | None:
+        """Write a pack anew; None where the vault has a hole, and the old one stays."""
+        try:
+            of_records, of_objects = writing.contents(self._vault, [vessel])
+            self._put(vessel, file, keep=there is not None and bool(there.damaged))
+        except VaultDamaged as error:
+            self._refused.append(Damage(error.file or file, GONE))
+            return None
+        except ParambakError as error:
+            self._store.names(PACKS)  # fails in its turn where the stick was pulled
+            if isinstance(error.__cause__, OSError):
+                raise error.__cause__ from error
+            raise
+        self._written += 1
+        return _There(set(of_records), set(of_objects))
+
+    def _put(self, vessel: str, file: str, *, keep: bool) -> None:
+        """Write the pack; `keep` the one that is there aside, once the new one is whole."""
+        name = {vessel: self._names.get(vessel, vessel[:8])}
+        whole = f"{PACKS}/{vessel}{disk.TEMPORARY}" if keep else file
+        pack_to_file(self._vault, name, self._path(whole), self._progress, replace=True)
+        if keep:
+            self._aside(file)
+            self._store.rename(whole, file)
+
+    def _path(self, file: str) -> Path:
+        return self._store.root / file
+
+
+def _file_of(piece: Piece) -> str:
+    """Return the name that a piece has in a vault, whatever it is called where it lies."""
+    return records.file_of(piece.digest) if piece.is_record else objects.file_of(piece.digest)
+
+
+def _may_be_of(piece: Piece, vessel: str) -> bool:
+    """Tell whether a piece may be of a vessel: an object, or a record about it."""
+    return not piece.is_record or records.decode(piece.read()).vessel == vessel
+
+
+def _lacks(there: _There, stored: tuple[Stored, ...]) -> bool:
+    """Tell whether a pack lacks more than the records that tell what is held."""
+    missing = [s for s in stored if s.digest not in there.records]
+    if not all(s.record.kind == HELD for s in missing):
+        return True
+    named = {d for s in stored if s.digest in there.records for d in s.record.objects}
+    return not named <= there.objects
+
+
+def _digests(pack: Pack, damaged: set[str]) -> tuple[set[str], set[str]]:
+    names = [each.file for each in pack.manifest.files if each.file not in damaged]
+    suffix = records.SUFFIX
+    of_records = {n.rpartition("/")[2].removesuffix(suffix) for n in names if n.endswith(suffix)}
+    return of_records, {n.rpartition("/")[2] for n in names if not n.endswith(suffix)}

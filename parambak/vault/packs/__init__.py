@@ -1,0 +1,1 @@
+"""Whole vessels as one file: written, read strictly, salvaged."""

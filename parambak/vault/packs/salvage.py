@@ -1,0 +1,216 @@
+"""What can still be proven of a damaged pack: each member by itself, by its digest.
+
+A pack is read strictly elsewhere (bundle_zip.py), and one rotten byte in a header refuses it
+whole. Here its headers are only hints at where a member's data may begin: the local ones, and
+those of the directory, which tell the same once more. What unpacks there counts where its
+SHA-256 is the one in the member's name, or, where the name is hit, its CRC-32 that of the
+header. The pack is only read. formats/packed-vessels.md, "A damaged pack".
+"""
+
+from __future__ import annotations
+
+import zlib
+from contextlib import suppress
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple
+
+from parambak.memory.digests import sha256
+from parambak.vault.packs.zip_form import (
+    CENTRAL_HEAD,
+    CENTRAL_SIGN,
+    DEFLATED,
+    LOCAL_HEAD,
+    LOCAL_SIGN,
+    LONGEST_NAME,
+    MANIFEST,
+    MAX_MEMBERS,
+    MAX_RATIO,
+    MAX_TOTAL,
+    OURS,
+    STORED,
+    limit_of,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+END_SIGN = b"PK\x05\x06"
+END_LENGTH = 22
+_CHUNK = 1 << 16
+_OVERLAP = 3  # bytes of a sign that may lie before a chunk's end
+_SPARE = 1 << 20  # bytes that data may unpack to, whatever it was packed to
+
+
+class Hint(NamedTuple):
+    """Where a member's data may begin, and what its header says of it."""
+
+    at: int
+    name: str
+    method: int
+    crc: int
+    packed: int
+    size: int
+
+
+class Salvaged(NamedTuple):
+    """One member whose bytes are proven, or what is lost: then `data` is None.
+
+    `name` is as its header tells it where that is its own, else where it stands.
+    """
+
+    hint: Hint
+    name: str
+    data: bytes | None
+
+
+class _Work:
+    """How many more bytes may be read and unpacked, of all members: headers can be made up."""
+
+    def __init__(self) -> None:
+        self.left = 2 * MAX_TOTAL
+
+
+def begins_or_ends(begin: bytes, end: bytes) -> bool:
+    """Tell whether a file's first and last bytes, or one of both, are those of a pack."""
+    return begin.startswith(LOCAL_SIGN) or end[-END_LENGTH:].startswith(END_SIGN)
+
+
+def members(stream: BinaryIO) -> Iterator[Salvaged]:
+    """Yield what can be proven in a pack, then what it names and cannot; one at a time.
+
+    Bounded as packs are: so many members, so many bytes of each and in all.
+    """
+    length = stream.seek(0, 2)
+    hints = sorted(set(_hints(stream, length)))
+    lost: dict[str, Hint] = {}
+    found: set[str] = set()
+    behind, work = 0, _Work()
+    for hint in hints:
+        if hint.at < behind or hint.name in found:
+            continue  # within what was proven, or told twice
+        unpacked = _unpacked(stream, hint, length, work)
+        name = _name_of(hint, unpacked[0]) if unpacked else None
+        if unpacked is None or name is None:
+            if OURS.fullmatch(hint.name) and hint.name != MANIFEST:
+                lost.setdefault(hint.name, hint)
+            continue
+        found.add(hint.name)
+        if name == hint.name:  # a made-up header with a right CRC-32 may span others
+            behind = unpacked[1]
+        yield Salvaged(hint, name, unpacked[0])
+    for name, hint in lost.items():
+        if name not in found:
+            yield Salvaged(hint, name, None)
+
+
+def read(stream: BinaryIO, hint: Hint) -> bytes:
+    """Return once more the bytes that a hint led to; none where they are gone by now."""
+    unpacked = _unpacked(stream, hint, stream.seek(0, 2), _Work())
+    return unpacked[0] if unpacked else b""
+
+
+def _name_of(hint: Hint, data: bytes) -> str | None:
+    """Return how proven data is called: by its name or, where that is hit, its place; else None."""
+    if hint.name.rpartition("/")[2][:64] == sha256(data):
+        return hint.name
+    whole = len(data) == hint.size and zlib.crc32(data) == hint.crc
+    return f"the member at 0x{hint.at:08X}" if whole else None
+
+
+def _hints(stream: BinaryIO, length: int) -> Iterator[Hint]:
+    """Yield what the headers tell, of at most twice as many members as a pack can have."""
+    count = 0
+    for at, sign in _signs(stream, length):
+        hint = _local(stream, at) if sign == LOCAL_SIGN else _central(stream, at)
+        if hint is not None and hint.at < length:
+            count += 1
+            if count > 2 * MAX_MEMBERS:
+                return
+            yield hint
+
+
+def _signs(stream: BinaryIO, length: int) -> Iterator[tuple[int, bytes]]:
+    """Yield where a header may begin, in order; the first, too, whose own sign may be hit."""
+    yield 0, LOCAL_SIGN
+    for start in range(0, length, _CHUNK):
+        stream.seek(start)
+        chunk = stream.read(_CHUNK + _OVERLAP)
+        at = chunk.find(b"PK")
+        while 0 <= at < _CHUNK:
+            sign = chunk[at : at + 4]
+            if sign in (LOCAL_SIGN, CENTRAL_SIGN) and start + at:
+                yield start + at, sign
+            at = chunk.find(b"PK", at + 1)
+
+
+def _local(stream: BinaryIO, at: int) -> Hint | None:
+    stream.seek(at)
+    head = stream.read(LOCAL_HEAD.size)
+    if len(head) < LOCAL_HEAD.size:
+        return None
+    _, _, _, method, _, _, crc, packed, size, name_length, _ = LOCAL_HEAD.unpack(head)
+    name = _name(stream, name_length)
+    return (
+        None
+        if name is None
+        else Hint(at + LOCAL_HEAD.size + name_length, name, method, crc, packed, size)
+    )
+
+
+def _central(stream: BinaryIO, at: int) -> Hint | None:
+    stream.seek(at)
+    head = stream.read(CENTRAL_HEAD.size)
+    if len(head) < CENTRAL_HEAD.size:
+        return None
+    parts = CENTRAL_HEAD.unpack(head)
+    method, crc, packed, size, name_length, offset = (parts[n] for n in (4, 7, 8, 9, 10, 16))
+    name = _name(stream, name_length)
+    return (
+        None
+        if name is None
+        else Hint(offset + LOCAL_HEAD.size + name_length, name, method, crc, packed, size)
+    )
+
+
+def _name(stream: BinaryIO, length: int) -> str | None:
+    """Return the name that stands there, the first of it where it is long; None at the end."""
+    raw = stream.read(min(length, LONGEST_NAME))
+    return (
+        raw.decode("ascii", "backslashreplace") if len(raw) == min(length, LONGEST_NAME) else None
+    )
+
+
+def _unpacked(stream: BinaryIO, hint: Hint, length: int, work: _Work) -> tuple[bytes, int] | None:
+    """Return what the data at a hint unpacks to, and where that ends; None where it does not."""
+    limit = limit_of(hint.name)
+    if hint.method == DEFLATED:
+        return _inflated(stream, hint.at, limit, work)
+    if hint.method != STORED or hint.size > limit or hint.at + hint.size > length:
+        return None
+    work.left -= hint.size
+    stream.seek(hint.at)
+    return (stream.read(hint.size), hint.at + hint.size) if work.left >= 0 else None
+
+
+def _inflated(stream: BinaryIO, at: int, limit: int, work: _Work) -> tuple[bytes, int] | None:
+    """Unpack to the end that the data has in itself; the lengths in the header may be hit."""
+    unpacker = zlib.decompressobj(-15)
+    pieces: list[bytes] = []
+    total = taken = 0
+    with suppress(zlib.error):
+        while not unpacker.eof:
+            stream.seek(at + taken)
+            chunk = stream.read(_CHUNK)
+            if not chunk:
+                return None
+            taken += len(chunk)
+            work.left -= len(chunk)  # data may be long and unpack to nothing
+            while chunk and not unpacker.eof:
+                piece = unpacker.decompress(chunk, _CHUNK)
+                total += len(piece)
+                work.left -= len(piece)
+                if total > min(limit, MAX_RATIO * taken + _SPARE) or work.left < 0:
+                    return None
+                pieces.append(piece)
+                chunk = unpacker.unconsumed_tail
+        return b"".join(pieces), at + taken - len(unpacker.unused_data)
+    return None
