@@ -117,7 +117,7 @@ class VaultDamaged(ParambakError):
 class Fault:
     """A stable error code, declared once by the room that raises it.
 
-    `text` and `next` may hold `{names}` that `at` fills from its extra arguments.
+    `text` and `next` may hold `{names}` that `error` fills from its extra arguments.
     """
 
     code: str
@@ -125,7 +125,7 @@ class Fault:
     text: str
     next: str
 
-    def at(
+    def error(
         self,
         *,
         file: str | None = None,
@@ -135,7 +135,7 @@ class Fault:
         found: str | None = None,
         **names: object,
     ) -> ParambakError:
-        """Return the error to raise: `raise CHECKSUM.at(line=3, expected="EC", found="ED")`."""
+        """Return the error to raise: `raise CHECKSUM.error(line=3, expected="EC", found="ED")`."""
         return self.kind(
             self.code,
             self.text.format(**names) if names else self.text,

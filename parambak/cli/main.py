@@ -251,14 +251,14 @@ def _usage(error: click.ClickException) -> dict[str, Any]:
     """Return a wrong call as a document of the contract."""
     ctx = error.ctx if isinstance(error, click.UsageError) else None
     command = ctx.command_path if ctx else "parambak"
-    return faults.CALL.at(message=error.format_message(), command=command).document()
+    return faults.CALL.error(message=error.format_message(), command=command).document()
 
 
 def _system(error: MemoryError | OSError) -> dict[str, Any]:
     """Return what the operating system refused as a document of the contract."""
     if isinstance(error, MemoryError):
-        return faults.MEMORY.at().document()
-    return faults.SYSTEM.at(
+        return faults.MEMORY.error().document()
+    return faults.SYSTEM.error(
         file=str(error.filename) if error.filename else None,
         expected="access to the file",
         found=error.strerror or str(error),

@@ -95,5 +95,5 @@ def past_day(text: str) -> str:
 
     day, today = check_date(text), Settings.clock().date()
     if not FIRST_DAY <= day <= today.isoformat():
-        raise faults.DAY_TO_COME.at(expected=f"a day from {FIRST_DAY} to {today}", found=day)
+        raise faults.DAY_TO_COME.error(expected=f"a day from {FIRST_DAY} to {today}", found=day)
     return day

@@ -31,7 +31,7 @@ def open_vault(settings: Settings, *, create: bool = False) -> Vault:
     """
     around = settings.vault_folder.absolute().parent
     if create and settings.vault_named and not around.is_dir():
-        raise faults.VAULT_FOLDER.at(
+        raise faults.VAULT_FOLDER.error(
             file=str(settings.vault_folder), expected="a folder", found=f"no {around}"
         )
     vault = Vault.open(
@@ -84,7 +84,7 @@ def chip_named(table: Mapping[str, Chip], name: str) -> Chip:
         from difflib import get_close_matches  # noqa: PLC0415 - only for a message
 
         near = get_close_matches(name.casefold(), table, n=3, cutoff=0.5)
-        raise faults.CHIP_NAME.at(
+        raise faults.CHIP_NAME.error(
             expected=" or ".join(table[each].name for each in near) or "a part of the table",
             found=repr(name),
             known=", ".join(sorted(chip.name for chip in table.values())),

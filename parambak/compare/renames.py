@@ -69,7 +69,7 @@ class Renames:
             if key is not None and wanted is not None and wanted not in behind:
                 raise self._unknown("new", wanted, sorted(behind), key)
             if wanted in taken:
-                raise RENAMES_TWICE.at(
+                raise RENAMES_TWICE.error(
                     line=self._lines.get(key or ""), expected="one each", found=name, key=wanted
                 )
             used |= {key} if key is not None else set()
@@ -82,7 +82,7 @@ class Renames:
         return pairs
 
     def _unknown(self, side: str, name: str, known: Iterable[str], key: str) -> Exception:
-        return RENAMES_UNKNOWN.at(
+        return RENAMES_UNKNOWN.error(
             line=self._lines.get(key),
             expected=f"a field of the {side} layout",
             found=describe(name),
@@ -113,7 +113,7 @@ def read_renames(data: bytes) -> Renames:
     for path, value in _leaves(source):
         key = ".".join(path)
         if value is not False and not isinstance(value, str):
-            raise RENAMES_SHAPE.at(
+            raise RENAMES_SHAPE.error(
                 line=source.line(path),
                 expected="text, or false",
                 found=describe(value),

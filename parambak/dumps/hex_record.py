@@ -53,10 +53,10 @@ def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
     record = unhexlify(line[1:])
     right = -sum(record[:-1]) & 0xFF
     if right != record[-1]:
-        return faults.HEX_CHECKSUM.at(
+        return faults.HEX_CHECKSUM.error(
             line=number, expected=f"{right:02X}", found=f"{record[-1]:02X}"
         )
-    return faults.HEX_TYPE.at(line=number, expected="00 to 05", found=f"{record[3]:02X}")
+    return faults.HEX_TYPE.error(line=number, expected="00 to 05", found=f"{record[3]:02X}")
 
 
 def _shape_flaw(line: bytes, number: int, text: Text) -> ParambakError | None:
@@ -66,17 +66,17 @@ def _shape_flaw(line: bytes, number: int, text: Text) -> ParambakError | None:
     given = line[1 : len(line) - len(rest)]
     needed = 2 * (int(given[:2], 16) + _FIXED) if len(given) >= 2 else 2 * _FIXED
     if b":" in rest:
-        return faults.HEX_TWO_RECORDS.at(
+        return faults.HEX_TWO_RECORDS.error(
             line=number, expected="one record on a line", found=clipped(line)
         )
     if rest and len(given) != needed:
-        return faults.HEX_DIGIT.at(
+        return faults.HEX_DIGIT.error(
             line=number,
             expected="hexadecimal digits",
             found=f"'{clipped(rest[:1])}' in column {2 + len(given)}",
         )
     if rest:
-        return faults.HEX_TEXT_AFTER.at(
+        return faults.HEX_TEXT_AFTER.error(
             line=number, expected="nothing after the checksum", found=clipped(rest)
         )
     return _length_flaw(given, needed, number, text)
@@ -87,12 +87,12 @@ def _length_flaw(given: bytes, needed: int, number: int, text: Text) -> Parambak
         return None
     expected, found = f"{needed} digits after the colon", f"{len(given)}"
     if len(given) < needed and text.last_line()[0] == number:
-        return faults.HEX_CUT_SHORT.at(line=number, expected=expected, found=found)
+        return faults.HEX_CUT_SHORT.error(line=number, expected=expected, found=found)
     if len(given) % 2:
-        return faults.HEX_ODD_DIGITS.at(line=number, expected=expected, found=found)
+        return faults.HEX_ODD_DIGITS.error(line=number, expected=expected, found=found)
     if len(given) < 2 * _FIXED:
-        return faults.HEX_LENGTH.at(line=number, expected=expected, found=found)
-    return faults.HEX_LENGTH.at(
+        return faults.HEX_LENGTH.error(line=number, expected=expected, found=found)
+    return faults.HEX_LENGTH.error(
         line=number,
         expected=f"{(needed - 2 * _FIXED) // 2} data bytes",
         found=f"{(len(given) - 2 * _FIXED) // 2}",
@@ -102,11 +102,11 @@ def _length_flaw(given: bytes, needed: int, number: int, text: Text) -> Parambak
 def _no_colon(line: bytes, number: int, text: Text) -> ParambakError:
     expected = "a record, beginning with a colon"
     if b":" in line:
-        return faults.HEX_TEXT_BEFORE.at(line=number, expected=expected, found=clipped(line))
+        return faults.HEX_TEXT_BEFORE.error(line=number, expected=expected, found=clipped(line))
     lines = iter(text.lines())
     before = [next(lines) for _ in range(number - text.first)]
     around = not any(each[:1] == b":" for each in before)
     if not around:
         around = not any(each[:1] == b":" for each in lines)
     fault = faults.HEX_TEXT_AROUND if around else faults.HEX_NOT_A_RECORD
-    return fault.at(line=number, expected=expected, found=clipped(line))
+    return fault.error(line=number, expected=expected, found=clipped(line))

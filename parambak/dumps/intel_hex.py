@@ -197,7 +197,7 @@ class Reading:
 
     def _wrap(self, address: int, data: bytes, fits: int, back_to: int, number: int) -> None:
         if not self._terms.allows(WRAP):
-            raise faults.HEX_WRAP.at(
+            raise faults.HEX_WRAP.error(
                 line=number,
                 offset=address,
                 expected=f"at most {fits} bytes from {shown(address)}",
@@ -209,7 +209,7 @@ class Reading:
 
     def _end(self, record: Record, number: int) -> None:
         if record.data:
-            raise faults.HEX_END_DATA.at(
+            raise faults.HEX_END_DATA.error(
                 line=number, expected="length 00", found=f"length {len(record.data):02X}"
             )
         if record.offset:
@@ -218,7 +218,7 @@ class Reading:
 
     def _base(self, record: Record, number: int) -> None:
         if len(record.data) != 2:
-            raise faults.HEX_BASE_LENGTH.at(
+            raise faults.HEX_BASE_LENGTH.error(
                 line=number, expected="length 02", found=f"length {len(record.data):02X}"
             )
         if self.base_type not in (None, record.type):
@@ -235,7 +235,7 @@ class Reading:
         record hold, and those that add the bases of both types, agree where each byte goes.
         """
         if not self._base_reset:
-            raise faults.HEX_BOTH_BASES.at(
+            raise faults.HEX_BOTH_BASES.error(
                 line=number,
                 expected=f"type {self.base_type:02X} throughout",
                 found=f"type {record.type:02X}",
@@ -244,13 +244,13 @@ class Reading:
 
     def _start_address(self, record: Record, number: int) -> None:
         if len(record.data) != 4:
-            raise faults.HEX_START_LENGTH.at(
+            raise faults.HEX_START_LENGTH.error(
                 line=number, expected="length 04", found=f"length {len(record.data):02X}"
             )
         self._zero_field(record, number)
         start = (record.type, int.from_bytes(record.data, "big"))
         if self._start is not None and self._start != start:
-            raise faults.HEX_TWO_STARTS.at(
+            raise faults.HEX_TWO_STARTS.error(
                 line=number, expected=_start_shown(self._start), found=_start_shown(start)
             )
         self._start = start
@@ -261,10 +261,10 @@ class Reading:
 
     def _after_end(self, line: bytes, number: int) -> None:
         if line.startswith(b":") or RECORD_IN_TEXT.search(line):
-            raise faults.HEX_AFTER_END.at(
+            raise faults.HEX_AFTER_END.error(
                 line=number, expected="nothing after the end record", found=clipped(line)
             )
-        raise faults.HEX_TEXT_AROUND.at(
+        raise faults.HEX_TEXT_AROUND.error(
             line=number, expected="nothing after the end record", found=clipped(line)
         )
 
@@ -275,11 +275,11 @@ class Reading:
         """Judge the end of the file, and turn what was counted into findings."""
         if not self.ended:
             number, line = self._text.last_line()
-            raise faults.HEX_NO_END.at(
+            raise faults.HEX_NO_END.error(
                 line=number, expected=_END_RECORD.decode(), found=clipped(line)
             )
         if not self._data_seen:
-            raise faults.HEX_NO_DATA.at(expected="a data record (type 00)", found="none")
+            raise faults.HEX_NO_DATA.error(expected="a data record (type 00)", found="none")
         for code, numbers in self._counts.items():
             text = f"{_NOTES[code]}: {lines_shown(numbers)}"
             self.findings.append(Finding(code, text, line=numbers[0]))
@@ -318,7 +318,7 @@ def _without_surroundings(data: bytes, terms: Terms) -> tuple[bytes, int, list[F
         padding = len(data) - len(body)
         most = (len(body) // PADDING_BLOCK + 1) * PADDING_BLOCK - len(body)
         if padding > most:
-            raise faults.HEX_PADDING.at(
+            raise faults.HEX_PADDING.error(
                 offset=len(body), expected=f"at most {most} bytes", found=f"{padding} bytes"
             )
         text = f"{counted(padding, 'byte')} of 1A or 00 after the end, up to a block's boundary"
@@ -342,7 +342,7 @@ def _without_text(body: bytes, findings: list[Finding]) -> tuple[bytes, int, lis
         hidden = RECORD_IN_TEXT.search(part)
         if hidden:
             line = start_line + part.count(mark, 0, hidden.start())
-            raise faults.HEX_TEXT_BEFORE.at(
+            raise faults.HEX_TEXT_BEFORE.error(
                 line=line, expected="a record at the start of its line", found=clipped(hidden[0])
             )
     sizes = len(before.strip()), len(after.strip())

@@ -64,7 +64,7 @@ class Placing:
         self.content += data
         self._next = end
         if len(self.content) > MAX_IMAGE:
-            raise self._faults.too_many_bytes.at(
+            raise self._faults.too_many_bytes.error(
                 line=line, expected=f"at most {MAX_IMAGE} bytes", found="more"
             )
 
@@ -73,7 +73,7 @@ class Placing:
             self._low_allowed <= address and end <= self._end_allowed
         ):
             first = address if address < self._low_allowed else max(address, self._end_allowed)
-            raise self._faults.outside.at(
+            raise self._faults.outside.error(
                 line=line,
                 offset=first,
                 expected=f"addresses {shown(self._low_allowed)} to {shown(self._end_allowed - 1)}",
@@ -82,7 +82,7 @@ class Placing:
         self._low = address if self._high < 0 else min(self._low, address)
         self._high = max(self._high, end)
         if self._high - self._low > MAX_SPAN:
-            raise self._faults.span.at(
+            raise self._faults.span.error(
                 line=line,
                 offset=address,
                 expected=f"at most {MAX_SPAN} bytes from the first to the last",
@@ -122,7 +122,7 @@ class Placing:
                 overlap = overlap or start < last
                 ends[-1] = last = max(last, end)
         if len(starts) > MAX_RANGES:
-            raise self._faults.too_many_ranges.at(
+            raise self._faults.too_many_ranges.error(
                 expected=f"at most {MAX_RANGES} stretches of addresses", found=str(len(starts))
             )
         ranges = [Range(start, end - start) for start, end in zip(starts, ends, strict=True)]
@@ -185,14 +185,14 @@ class Painting:
                 continue
             where = shown(address + index)
             if was != byte:
-                raise self._faults.conflict.at(
+                raise self._faults.conflict.error(
                     line=line,
                     offset=address + index,
                     expected=f"{was:02X} at {where}, as given before",
                     found=f"{byte:02X}",
                 )
             if not self._allowed:
-                raise self._faults.same_byte_twice.at(
+                raise self._faults.same_byte_twice.error(
                     line=line,
                     offset=address + index,
                     expected=f"{where} given once",

@@ -28,18 +28,18 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
     check_size(data)
     check_terms(terms)
     if not data:
-        raise faults.RAW_EMPTY.at(expected="the chip's bytes", found="0 bytes")
+        raise faults.RAW_EMPTY.error(expected="the chip's bytes", found="0 bytes")
     findings = _looks_otherwise(data, terms)
     if terms.memory_size is not None and len(data) != terms.memory_size:
-        raise faults.RAW_SIZE.at(
+        raise faults.RAW_SIZE.error(
             expected=f"{terms.memory_size} bytes", found=counted(len(data), "byte")
         )
     if len(data) % terms.word_bytes:
-        raise faults.RAW_ODD_SIZE.at(
+        raise faults.RAW_ODD_SIZE.error(
             expected=f"a multiple of {terms.word_bytes} bytes", found=f"{len(data)} bytes"
         )
     if len(data) > MAX_IMAGE:
-        raise faults.RAW_TOO_MANY_BYTES.at(
+        raise faults.RAW_TOO_MANY_BYTES.error(
             expected=f"at most {MAX_IMAGE} bytes", found=f"{len(data)} bytes"
         )
     return Dump(NAME, Image.of(data, terms.base), tuple(findings))
@@ -50,7 +50,7 @@ def _looks_otherwise(data: bytes, terms: Terms) -> list[Finding]:
     if seen is None:
         return []
     if not terms.allows(LOOKS_OTHERWISE):
-        raise faults.RAW_LOOKS_OTHERWISE.at(
+        raise faults.RAW_LOOKS_OTHERWISE.error(
             line=seen.line, offset=seen.offset, expected="a chip's bytes", found=seen.what
         )
     text = f"allowed: taken as raw, though it looks like {seen.what}"
@@ -65,28 +65,28 @@ def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Sty
     are refused. Raise CallRefused too where the image begins below the base.
     """
     if not image.size:
-        raise faults.DUMP_NOTHING_TO_WRITE.at(expected="at least one byte", found="none")
+        raise faults.DUMP_NOTHING_TO_WRITE.error(expected="at least one byte", found="none")
     if style.header or style.record_length is not None or style.address_width is not None:
-        raise faults.DUMP_STYLE.at(expected="bytes alone", found="options of a text format")
+        raise faults.DUMP_STYLE.error(expected="bytes alone", found="options of a text format")
     if image.start < style.base:
-        raise faults.DUMP_STYLE.at(
+        raise faults.DUMP_STYLE.error(
             expected=f"no address below the base {shown(style.base)}", found=shown(image.start)
         )
     length = image.end - style.base
     if length > MAX_IMAGE:
-        raise faults.DUMP_STYLE.at(
+        raise faults.DUMP_STYLE.error(
             expected=f"at most {MAX_IMAGE} bytes from the base", found=f"{length} bytes"
         )
     if style.fill is None:
         if image.size != length:
-            raise faults.RAW_GAPS.at(
+            raise faults.RAW_GAPS.error(
                 offset=_first_absent(image, style.base),
                 expected=f"{length} bytes from {shown(style.base)}",
                 found=f"{image.size}",
             )
         return image.content
     if not 0 <= style.fill <= 0xFF:
-        raise faults.DUMP_STYLE.at(expected="a fill of 0 to 255", found=str(style.fill))
+        raise faults.DUMP_STYLE.error(expected="a fill of 0 to 255", found=str(style.fill))
     return image.filled(style.base, image.end, style.fill)
 
 

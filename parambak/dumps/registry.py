@@ -60,7 +60,7 @@ def detect(name: str, data: bytes) -> str:
         return seen or "raw"
     other = signature(data) or (seen if seen != named else None)
     if other is not None:
-        raise DUMP_NAME_DIFFERS.at(expected=f"{named}, as the name says", found=other)
+        raise DUMP_NAME_DIFFERS.error(expected=f"{named}, as the name says", found=other)
     return named
 
 
@@ -92,5 +92,5 @@ def write_dump(
 
 def _format(name: str) -> Format:
     if name not in FORMATS:
-        raise DUMP_NO_SUCH_FORMAT.at(expected=", ".join(FORMATS), found=name)
+        raise DUMP_NO_SUCH_FORMAT.error(expected=", ".join(FORMATS), found=name)
     return FORMATS[name]

@@ -174,7 +174,7 @@ class Reading:
     def data(self, kind: int, address: int, data: bytes, number: int) -> None:
         """Place the data of one record of type S1, S2 or S3."""
         if self._count_line is not None:
-            raise faults.SREC_DATA_AFTER_COUNT.at(
+            raise faults.SREC_DATA_AFTER_COUNT.error(
                 line=number,
                 expected=f"no data after the count in line {self._count_line}",
                 found=f"S{kind} at {shown(address)}",
@@ -206,7 +206,7 @@ class Reading:
             explained = follower[0] > over.kind and follower[1] == over.address + over.length
         if not explained:
             limit = 1 << 8 * ADDRESS_BYTES[over.kind]
-            raise faults.SREC_WIDTH.at(
+            raise faults.SREC_WIDTH.error(
                 line=over.line,
                 offset=over.address,
                 expected=f"at most {limit - over.address} bytes from {shown(over.address)}",
@@ -227,19 +227,19 @@ class Reading:
 
     def _take_count(self, record: Record, number: int) -> None:
         if self._count_line is not None:
-            raise faults.SREC_COUNT_TWICE.at(
+            raise faults.SREC_COUNT_TWICE.error(
                 line=number,
                 expected=f"one count record, in line {self._count_line}",
                 found=f"another, S{record.type}",
             )
         if record.data:
-            raise faults.SREC_COUNT_LENGTH.at(
+            raise faults.SREC_COUNT_LENGTH.error(
                 line=number,
                 expected=f"{ADDRESS_BYTES[record.type]} bytes of count",
                 found=f"{len(record.data)} bytes more",
             )
         if record.address != self.records:
-            raise faults.SREC_COUNT_WRONG.at(
+            raise faults.SREC_COUNT_WRONG.error(
                 line=number,
                 expected=f"{record.address} data records, as the count says",
                 found=str(self.records),
@@ -248,13 +248,13 @@ class Reading:
 
     def _take_end(self, record: Record, number: int) -> None:
         if record.data:
-            raise faults.SREC_END_DATA.at(
+            raise faults.SREC_END_DATA.error(
                 line=number, expected="no data", found=f"{len(record.data)} bytes"
             )
         pairs = {_PARTNER[kind] for kind in self._types}
         if pairs and record.type not in pairs:
             if not self._terms.allows(ODD_END):
-                raise faults.SREC_ODD_END.at(
+                raise faults.SREC_ODD_END.error(
                     line=number,
                     expected=" or ".join(f"S{kind}" for kind in sorted(pairs)),
                     found=f"S{record.type}",
@@ -266,7 +266,7 @@ class Reading:
     def _after_end(self, line: bytes, number: int) -> None:
         two = line[:1] == b"S" and line[1:2] in (b"7", b"8", b"9")
         fault = faults.SREC_TWO_ENDS if two else faults.SREC_AFTER_END
-        raise fault.at(line=number, expected="nothing after the terminator", found=clipped(line))
+        raise fault.error(line=number, expected="nothing after the terminator", found=clipped(line))
 
     def _note(self, code: str, number: int) -> None:
         self._notes.setdefault(code, []).append(number)
@@ -275,7 +275,7 @@ class Reading:
         """Judge the end of the file, and turn what was noted into findings."""
         self._judge_overrun(None)
         if not self._data_seen:
-            raise faults.SREC_NO_DATA.at(expected="a data record (S1, S2, S3)", found="none")
+            raise faults.SREC_NO_DATA.error(expected="a data record (S1, S2, S3)", found="none")
         for code, numbers in self._notes.items():
             text = f"{_NOTES[code]}: {lines_shown(numbers)}"
             self.findings.append(Finding(code, text, line=numbers[0]))
@@ -297,7 +297,7 @@ class Reading:
         number, line = self._text.last_line()
         if not self._terms.allows(NO_END):
             expected = " or ".join(f"S{_PARTNER[kind]}" for kind in sorted(self._types))
-            raise faults.SREC_NO_END.at(line=number, expected=expected, found=clipped(line))
+            raise faults.SREC_NO_END.error(line=number, expected=expected, found=clipped(line))
         text = "allowed: no terminator and no count, so nothing proves the end"
         self.findings.append(Finding("srec-no-end-accepted", text, line=number))
 

@@ -115,7 +115,7 @@ def _compare(image: Image, judge: Judge, portions: Iterator[list[str]]) -> None:
         try:
             pieces = list(judge.pieces(portion))
         except Exception as error:  # whatever a library raises is its refusal
-            raise OPINION_REFUSES.at(
+            raise OPINION_REFUSES.error(
                 expected=f"the {image.size} bytes read here",
                 found=str(error)[:200],
                 judge=judge.name,
@@ -125,7 +125,7 @@ def _compare(image: Image, judge: Judge, portions: Iterator[list[str]]) -> None:
             if image.read(start, len(data)) != data:
                 _differ(image, judge, start, data)
     if size != image.size:
-        raise OPINION_DIFFERS.at(
+        raise OPINION_DIFFERS.error(
             expected=f"{image.size} bytes, as read here", found=f"{size} bytes", judge=judge.name
         )
 
@@ -135,7 +135,7 @@ def _differ(image: Image, judge: Judge, start: int, data: bytes) -> None:
         ours = image.read(address, 1)
         if ours != bytes((byte,)):
             mine = f"{ours[0]:02X}" if ours else "nothing"
-            raise OPINION_DIFFERS.at(
+            raise OPINION_DIFFERS.error(
                 offset=address,
                 expected=f"{mine} at {shown(address)}, as read here",
                 found=f"{byte:02X}",

@@ -50,15 +50,15 @@ def parse(line: bytes, number: int, text: Text) -> Record:
 def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
     """Return the fault of a line that is no sound record, the outermost flaw first."""
     if line[:1] != b"S":
-        return faults.SREC_NOT_A_RECORD.at(
+        return faults.SREC_NOT_A_RECORD.error(
             line=number, expected="a record, beginning with S", found=clipped(line)
         )
     kind = line[1:2]
     last = text.last_line()[0] == number
     if not kind and last:
-        return faults.SREC_CUT_SHORT.at(line=number, expected="a type", found="nothing")
+        return faults.SREC_CUT_SHORT.error(line=number, expected="a type", found="nothing")
     if not kind.isdigit() or int(kind) not in ADDRESS_BYTES:
-        return faults.SREC_TYPE.at(
+        return faults.SREC_TYPE.error(
             line=number, expected="S0 to S3 or S5 to S9", found=clipped(line[:2])
         )
     width = ADDRESS_BYTES[int(kind)]
@@ -67,7 +67,9 @@ def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
         return shape
     record = unhexlify(line[2:])
     right = ~sum(record[:-1]) & 0xFF
-    return faults.SREC_CHECKSUM.at(line=number, expected=f"{right:02X}", found=f"{record[-1]:02X}")
+    return faults.SREC_CHECKSUM.error(
+        line=number, expected=f"{right:02X}", found=f"{record[-1]:02X}"
+    )
 
 
 def _shape_flaw(line: bytes, number: int, width: int, *, last: bool) -> ParambakError | None:
@@ -76,13 +78,13 @@ def _shape_flaw(line: bytes, number: int, width: int, *, last: bool) -> Parambak
     count = int(given[:2], 16) if len(given) >= 2 else None
     needed = 2 * ((width + 1 if count is None else count) + 1)
     if rest and len(given) != needed:
-        return faults.SREC_DIGIT.at(
+        return faults.SREC_DIGIT.error(
             line=number,
             expected="hexadecimal digits",
             found=f"'{clipped(rest[:1])}' in column {3 + len(given)}",
         )
     if rest:
-        return faults.SREC_TEXT_AFTER.at(
+        return faults.SREC_TEXT_AFTER.error(
             line=number, expected="nothing after the checksum", found=clipped(rest)
         )
     if len(given) == needed and count is not None and count >= width + 1:
@@ -103,4 +105,4 @@ def _length_flaw(
     else:
         fault, expected = faults.SREC_LENGTH, f"{needed // 2 - 1} bytes after the count"
         found = max(0, given // 2 - 1)
-    return fault.at(line=number, expected=expected, found=str(found))
+    return fault.error(line=number, expected=expected, found=str(found))

@@ -78,38 +78,38 @@ class Text:
 def check_size(data: bytes) -> None:
     """Refuse a file that is over the cap."""
     if len(data) > MAX_FILE:
-        raise DUMP_TOO_LARGE.at(expected=f"at most {MAX_FILE} bytes", found=f"{len(data)} bytes")
+        raise DUMP_TOO_LARGE.error(expected=f"at most {MAX_FILE} bytes", found=f"{len(data)} bytes")
 
 
 def check_terms(terms: Terms) -> None:
     """Refuse an allowance that does not exist."""
     for name in sorted(terms.accepted - ALLOWANCES.keys()):
-        raise DUMP_NO_SUCH_ALLOWANCE.at(expected=", ".join(ALLOWANCES), found=name)
+        raise DUMP_NO_SUCH_ALLOWANCE.error(expected=", ".join(ALLOWANCES), found=name)
 
 
 def check_plain(data: bytes, faults: TextFaults) -> None:
     """Refuse an empty or blank file, a byte-order mark, and UTF-16."""
     blank = b" \t\r\n\x00\x1a"
     if not data[:4096].strip(blank) and not data.strip(blank):
-        raise faults.empty.at(expected="records", found=f"{len(data)} bytes without one")
+        raise faults.empty.error(expected="records", found=f"{len(data)} bytes without one")
     for mark, name in _BYTE_ORDER_MARKS.items():
         if data.startswith(mark):
-            raise faults.encoding.at(line=1, offset=0, expected="plain ASCII", found=name)
+            raise faults.encoding.error(line=1, offset=0, expected="plain ASCII", found=name)
     if data[:2] in _UTF_16_STARTS:
-        raise faults.encoding.at(line=1, offset=0, expected="plain ASCII", found="UTF-16")
+        raise faults.encoding.error(line=1, offset=0, expected="plain ASCII", found="UTF-16")
 
 
 def as_text(body: bytes, first: int, faults: TextFaults) -> Text:
     """Return the lines of `body`, whose first has the number `first`; refuse mixed line ends."""
     line_end = _line_end(body)
     if line_end is None:
-        raise faults.line_ends.at(
+        raise faults.line_ends.error(
             expected="the same line end throughout",
             found=_line_ends_found(body),
         )
     lines = body.count(line_end) + (not body.endswith(line_end)) if len(body) > MAX_LINES else 1
     if lines > MAX_LINES:
-        raise faults.too_many_lines.at(expected=f"at most {MAX_LINES} lines", found=str(lines))
+        raise faults.too_many_lines.error(expected=f"at most {MAX_LINES} lines", found=str(lines))
     findings = []
     if line_end != b"\n":
         name = _LINE_ENDS[line_end]

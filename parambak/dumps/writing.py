@@ -27,32 +27,32 @@ def check_style(
     S-records only).
     """
     if not image.size:
-        raise DUMP_NOTHING_TO_WRITE.at(expected="at least one byte", found="none")
+        raise DUMP_NOTHING_TO_WRITE.error(expected="at least one byte", found="none")
     if style.line_end not in _LINE_ENDS:
-        raise DUMP_STYLE.at(expected="LF, CR LF or CR", found=repr(style.line_end))
+        raise DUMP_STYLE.error(expected="LF, CR LF or CR", found=repr(style.line_end))
     if style.fill is not None or style.base:
-        raise DUMP_STYLE.at(expected="fill and base for raw only", found=name)
+        raise DUMP_STYLE.error(expected="fill and base for raw only", found=name)
     if style.header and name != "s-record":
-        raise DUMP_STYLE.at(expected="a header in S-records only", found=name)
+        raise DUMP_STYLE.error(expected="a header in S-records only", found=name)
     if len(style.header) > _LONGEST_HEADER:
-        raise DUMP_STYLE.at(
+        raise DUMP_STYLE.error(
             expected=f"a header of at most {_LONGEST_HEADER} bytes", found=str(len(style.header))
         )
     width = style.address_width
     if width is None:
         width = next((bits for bits in ends if image.end <= ends[bits]), 32)
     if width not in ends:
-        raise DUMP_STYLE.at(
+        raise DUMP_STYLE.error(
             expected=f"an address width of {', '.join(map(str, ends))} bits", found=str(width)
         )
     if image.end > ends[width]:
-        raise DUMP_STYLE.at(
+        raise DUMP_STYLE.error(
             expected=f"addresses under 0x{ends[width]:X} for {width} bits",
             found=f"0x{image.end - 1:X}",
         )
     most = longest - (width - 16) // 8 if name == "s-record" else longest
     if style.record_length is not None and not 1 <= style.record_length <= most:
-        raise DUMP_STYLE.at(
+        raise DUMP_STYLE.error(
             expected=f"a record length of 1 to {most}", found=str(style.record_length)
         )
     return width

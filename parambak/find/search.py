@@ -74,7 +74,7 @@ def search(wanted: Sequence[Wanted], images: Sequence[Image]) -> Result:
     """
     ground = Ground.of(images)
     if not ground.size:
-        raise faults.NO_BYTES.at(expected="bytes at the same addresses", found="none")
+        raise faults.NO_BYTES.error(expected="bytes at the same addresses", found="none")
     changes = ground.changes()
     near = ground.around(changes)
     grounds = Grounds(

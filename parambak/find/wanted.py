@@ -72,7 +72,7 @@ def parse(data: bytes, copies: int) -> Values:
     Raise ParambakError, `layout-find-…`, with the line of the first mistake.
     """
     if copies > MOST_COPIES:
-        raise faults.TOO_MANY_COPIES.at(
+        raise faults.TOO_MANY_COPIES.error(
             expected=f"at most {MOST_COPIES} copies", found=f"{copies} copies"
         )
     found: list[Wanted] = []
@@ -82,7 +82,7 @@ def parse(data: bytes, copies: int) -> Values:
         wanted = _wanted(text, number, copies, notes)
         folded = unicodedata.normalize("NFKC", wanted.name).casefold()
         if folded in taken:
-            raise faults.VALUES_TWICE.at(
+            raise faults.VALUES_TWICE.error(
                 line=number,
                 expected="a new name",
                 found=f"{wanted.name}, as in line {taken[folded]}",
@@ -90,24 +90,24 @@ def parse(data: bytes, copies: int) -> Values:
         taken[folded] = number
         found.append(wanted)
         if len(found) > MOST_VALUES:
-            raise faults.VALUES_TOO_LARGE.at(
+            raise faults.VALUES_TOO_LARGE.error(
                 line=number, expected=f"at most {MOST_VALUES} values", found="more"
             )
     if not found:
-        raise faults.VALUES_NONE.at(expected="at least one line `name = value`", found="none")
+        raise faults.VALUES_NONE.error(expected="at least one line `name = value`", found="none")
     return Values(tuple(found), tuple(notes))
 
 
 def _lines(data: bytes) -> list[tuple[int, str]]:
     """Return each line that is neither blank nor a comment, with its number from 1."""
     if len(data) > MOST_BYTES:
-        raise faults.VALUES_TOO_LARGE.at(
+        raise faults.VALUES_TOO_LARGE.error(
             expected=f"at most {MOST_BYTES} bytes", found=f"{len(data)} bytes"
         )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise faults.VALUES_NOT_UTF8.at(
+        raise faults.VALUES_NOT_UTF8.error(
             line=data.count(b"\n", 0, error.start) + 1,
             expected="UTF-8",
             found=f"byte {data[error.start]:02X}",
@@ -115,7 +115,7 @@ def _lines(data: bytes) -> list[tuple[int, str]]:
     kept = []
     for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
         if hidden(line.replace("\t", " ")):
-            raise faults.VALUES_HIDDEN.at(
+            raise faults.VALUES_HIDDEN.error(
                 line=number, expected="text that shows", found=ascii(line[:60])
             )
         bare = _without_comment(line.replace("\t", " ")).strip()
@@ -139,7 +139,7 @@ def _wanted(line: str, number: int, copies: int, notes: list[str]) -> Wanted:
     name, equals, rest = line.partition("=")
     name = name.strip()
     if not equals or not name or len(name) > MOST_NAME or not rest.strip():
-        raise faults.VALUES_SHAPE.at(
+        raise faults.VALUES_SHAPE.error(
             line=number,
             expected=f"`name = value`, the name of at most {MOST_NAME} characters",
             found=ascii(line[:60]),
@@ -147,16 +147,16 @@ def _wanted(line: str, number: int, copies: int, notes: list[str]) -> Wanted:
     parts = _parts(rest)
     if len(parts) not in {1, copies}:
         expected = "1 value" if copies == 1 else f"1 value or {copies}"
-        raise faults.VALUES_COUNT.at(line=number, expected=expected, found=f"{len(parts)}")
+        raise faults.VALUES_COUNT.error(line=number, expected=expected, found=f"{len(parts)}")
     read = [_value(part, number, notes) for part in parts]
     seen = [each for each in read if each is not None]
     if not seen:
-        raise faults.VALUES_COUNT.at(
+        raise faults.VALUES_COUNT.error(
             line=number, expected="at least one value that was seen", found="none"
         )
     units = list(dict.fromkeys(unit for _, unit in seen if unit))
     if len({shown.number is None for shown, _ in seen}) > 1 or len(units) > 1:
-        raise faults.VALUES_KIND.at(
+        raise faults.VALUES_KIND.error(
             line=number, expected="one kind, one unit", found=ascii(rest.strip()[:60])
         )
     shown = tuple(each[0] if each else None for each in read)
@@ -187,18 +187,18 @@ def _value(part: str, line: int, notes: list[str]) -> tuple[Shown, str | None] |
     match = _NUMBER.fullmatch(plain)
     if match and (not match["unit"] or _UNIT.fullmatch(match["unit"])):
         if len(match["unit"]) > MOST_UNIT:
-            raise faults.VALUES_SHAPE.at(
+            raise faults.VALUES_SHAPE.error(
                 line=line, expected=f"a unit of at most {MOST_UNIT} characters", found="more"
             )
         return _number(match["number"], line, notes), match["unit"].strip() or None
     if not part or '"' in part:
-        raise faults.VALUES_SHAPE.at(line=line, expected="a value", found=ascii(part[:60]))
+        raise faults.VALUES_SHAPE.error(line=line, expected="a value", found=ascii(part[:60]))
     return _text(part, line), None
 
 
 def _text(text: str, line: int) -> Shown:
     if len(text) > MOST_TEXT:
-        raise faults.VALUES_SHAPE.at(
+        raise faults.VALUES_SHAPE.error(
             line=line, expected=f"a text of at most {MOST_TEXT} characters", found=f"{len(text)}"
         )
     return Shown(text)
@@ -222,7 +222,7 @@ def _number(written: str, line: int, notes: list[str]) -> Shown:
 
 
 def _unclear(written: str, line: int) -> ParambakError:
-    return faults.VALUES_NUMBER.at(
+    return faults.VALUES_NUMBER.error(
         line=line,
         expected=f"at most {MOST_DIGITS} digits, with one point or comma",
         found=ascii(written[:60]),

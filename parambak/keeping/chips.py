@@ -72,7 +72,7 @@ def chips(text: bytes) -> Mapping[str, Chip]:
         line = lines[number] if len(lines) == len(tables) else None
         chip = _chip(table, number, line)
         if chip.name.casefold() in found:
-            raise TWICE.at(line=line, expected="one entry", found=chip.name, name=chip.name)
+            raise TWICE.error(line=line, expected="one entry", found=chip.name, name=chip.name)
         found[chip.name.casefold()] = chip
     return MappingProxyType(found)
 
@@ -80,20 +80,22 @@ def chips(text: bytes) -> Mapping[str, Chip]:
 def _tables(text: bytes) -> list[Any]:
     """Return what stands under `chip`, not yet checked."""
     if len(text) > MOST_BYTES:
-        raise TEXT.at(expected=f"at most {MOST_BYTES} bytes", found=f"{len(text)} bytes")
+        raise TEXT.error(expected=f"at most {MOST_BYTES} bytes", found=f"{len(text)} bytes")
     try:
         document = tomllib.loads(text.decode("utf-8"))
     except UnicodeDecodeError as error:
         line = text.count(b"\n", 0, error.start) + 1
-        raise TEXT.at(line=line, expected="UTF-8", found=f"{text[error.start]:02X}") from error
+        raise TEXT.error(line=line, expected="UTF-8", found=f"{text[error.start]:02X}") from error
     except (ValueError, RecursionError) as error:
         said = str(error)[:200]
         where = re.search(r"at line (\d+)", said)
         line_or_none = int(where[1]) if where else None
-        raise TEXT.at(line=line_or_none, expected="TOML", found=said) from error
+        raise TEXT.error(line=line_or_none, expected="TOML", found=said) from error
     tables = document.get("chip")
     if list(document) != ["chip"] or not isinstance(tables, list):
-        raise TEXT.at(expected="[[chip]] entries alone", found=", ".join(document)[:200] or "none")
+        raise TEXT.error(
+            expected="[[chip]] entries alone", found=", ".join(document)[:200] or "none"
+        )
     return tables
 
 
@@ -106,10 +108,10 @@ def _chip(table: object, number: int, line: int | None) -> Chip:
         chip = msgspec.convert(table, Chip, strict=True)
     except msgspec.ValidationError as error:
         said = str(error).replace("$.", "").replace("object", "entry")
-        raise ENTRY.at(line=line, entry=entry, expected="a part's keys", found=said) from error
+        raise ENTRY.error(line=line, entry=entry, expected="a part's keys", found=said) from error
     if chip.size * 8 % chip.width:
         expected = f"whole words of {chip.width} bits"
-        raise ENTRY.at(line=line, entry=entry, expected=expected, found=f"size {chip.size}")
+        raise ENTRY.error(line=line, entry=entry, expected=expected, found=f"size {chip.size}")
     return chip
 
 

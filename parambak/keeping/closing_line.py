@@ -111,19 +111,19 @@ def read(text: str) -> tuple[Line, ...]:
     while start < len(bare):
         match = _LINE.match(bare, start)
         if match is None or len(text) > MOST:
-            raise MISTYPED.at(
+            raise MISTYPED.error(
                 expected="NAME, N records, ends DIGITS, check NN", found=_shown(bare[start:])
             )
         ends = tuple(each.strip(",") for each in match["ends"].split("and"))
         line = Line(match["name"], int(match["records"]), ends)
         if _check(line) != match["check"]:
-            raise MISTYPED.at(
+            raise MISTYPED.error(
                 expected="check digits that fit the rest of the line", found=_shown(match[0])
             )
         lines.append(line)
         start = match.end()
     if not lines:
-        raise MISTYPED.at(expected="NAME, N records, ends DIGITS, check NN", found="nothing")
+        raise MISTYPED.error(expected="NAME, N records, ends DIGITS, check NN", found="nothing")
     return tuple(lines)
 
 

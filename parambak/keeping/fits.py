@@ -51,7 +51,7 @@ def refuse_better_fit(
         default=None,
     )
     if best is not None and _far_better(best.differing, mine.differing):
-        raise FITS_ELSEWHERE.at(
+        raise FITS_ELSEWHERE.error(
             expected=f"near {mine.copy}, from which it differs in {mine.differing} bytes",
             found=f"nearer to {best.copy}, from which it differs in "
             f"{counted(best.differing, 'byte')}",

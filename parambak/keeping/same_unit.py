@@ -37,7 +37,9 @@ def refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
             expected, found = _shown(before), _shown(now)
             if expected == found:  # other bytes of one value, such as another padding
                 expected, found = _bytes(before), _bytes(now)
-            raise OTHER_UNIT.at(name=before.field, offset=before.at, expected=expected, found=found)
+            raise OTHER_UNIT.error(
+                name=before.field, offset=before.at, expected=expected, found=found
+            )
 
 
 def _shown(value: FieldValue) -> str:

@@ -141,7 +141,7 @@ def require_fit(layout: Layout, image: Image) -> None:
     size = image.size
     smaller = len(image.blocks) == 1 and image.start == 0 and size & (size - 1) == 0
     if image.end > layout.memory or (smaller and 0 < size < layout.memory):
-        raise OTHER_MEMORY.at(
+        raise OTHER_MEMORY.error(
             expected=f"{layout.memory} bytes, as the layout says",
             found=f"an image that ends at 0x{max(image.end - 1, 0):04X}, {size} bytes",
         )

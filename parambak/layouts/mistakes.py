@@ -166,7 +166,7 @@ class Ledger:
             return
         keys = [step for step in path if isinstance(step, str)]
         filled = {"where": source.where(path), "key": keys[-1] if keys else "", **names}
-        error = fault.at(
+        error = fault.error(
             file=None, line=None, offset=None, expected=expected, found=found, **filled
         )
         text = error.text[:1].upper() + error.text[1:]
@@ -194,7 +194,9 @@ class Ledger:
         **names: object,
     ) -> None:
         """Note a mistake in a file that could not be parsed."""
-        error = fault.at(file=None, line=None, offset=None, expected=expected, found=found, **names)
+        error = fault.error(
+            file=None, line=None, offset=None, expected=expected, found=found, **names
+        )
         self._found.append(
             Mistake(error.code, error.text, line, None, expected, found, error.next or "", file)
         )

@@ -48,22 +48,22 @@ def read_toml(
 ) -> TomlFile:
     """Return what a TOML file holds; raise `fault` where it is none, or larger than a page."""
     if len(data) > MAX_BYTES:
-        raise fault.at(expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes")
+        raise fault.error(expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes")
     lengths = [len(line) for line in data.split(b"\n")]
     if max(lengths) > MAX_LINE:
         line = lengths.index(max(lengths)) + 1
         expected, found = f"lines of at most {MAX_LINE} bytes", f"{max(lengths)} bytes"
-        raise fault.at(line=line, expected=expected, found=found)
+        raise fault.error(line=line, expected=expected, found=found)
     try:
         text = data.decode("utf-8")
         return TomlFile(text, tomllib.loads(text, parse_float=parse_float))
     except InvalidOperation as error:
-        raise fault.at(expected="numbers of a few digits", found="a larger one") from error
+        raise fault.error(expected="numbers of a few digits", found="a larger one") from error
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         place = _AT_LINE.search(str(error))
         said = _AT_LINE.sub("", str(error)).strip()[:200]
         line_or_none = int(place[1]) if place else None
-        raise fault.at(line=line_or_none, expected="TOML text in UTF-8", found=said) from error
+        raise fault.error(line=line_or_none, expected="TOML text in UTF-8", found=said) from error
 
 
 def as_model(file: TomlFile, model: type[T], fault: Fault, page: str) -> T:
@@ -87,7 +87,7 @@ def mistake(file: TomlFile, path: Path, why: str, fault: Fault, page: str) -> Ex
     safe = why[:200].replace("{", "(").replace("}", ")")
     name = ".".join(str(each + 1) if isinstance(each, int) else each for each in path)[:100]
     text = f"{name}: {safe}" if name else safe
-    return fault.at(why=text, line=file.line(path), expected=f"the keys of {page}", found=safe)
+    return fault.error(why=text, line=file.line(path), expected=f"the keys of {page}", found=safe)
 
 
 def _path_of(message: str) -> Path:

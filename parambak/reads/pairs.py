@@ -78,7 +78,7 @@ def _same(first: Image, second: Image) -> Image:
     for one, other in zip(first.blocks, second.blocks, strict=True):
         if one.data != other.data:
             at = first_difference(one.data, other.data)
-            raise PAIR_DIFFERS.at(
+            raise PAIR_DIFFERS.error(
                 offset=one.start + at,
                 expected=f"{one.data[at]:02X} at 0x{one.start + at:04X}, as in the first chip",
                 found=f"{other.data[at]:02X} in the second",
@@ -89,7 +89,7 @@ def _same(first: Image, second: Image) -> Image:
 def _same_ranges(first: Image, second: Image) -> None:
     if first.ranges == second.ranges:
         return
-    raise PAIR_RANGES.at(expected=f"{_said(first)}, as the first chip", found=_said(second))
+    raise PAIR_RANGES.error(expected=f"{_said(first)}, as the first chip", found=_said(second))
 
 
 def _said(image: Image) -> str:
@@ -104,13 +104,13 @@ def _one_after_the_other(low: Image, high: Image, chip: int | None) -> Image:
     span = low.end - low.start
     size = span if chip is None else chip
     if not 0 < span <= size:
-        raise PAIR_RANGES.at(expected=f"{size} bytes at most in each chip", found=_said(low))
+        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_said(low))
     if high.start < low.start + size:
         if chip is None:
             _same_ranges(low, high)
         high = Image(tuple(Block(each.start + size, each.data) for each in high.blocks))
     if high.start < low.start + size or high.end > low.start + 2 * size:
-        raise PAIR_RANGES.at(expected=f"{size} bytes at most in each chip", found=_said(high))
+        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_said(high))
     return Image.from_blocks((*low.blocks, *high.blocks))
 
 
@@ -118,7 +118,7 @@ def _halves(image: Image, chip: int | None) -> tuple[Image, Image]:
     span = image.end - image.start
     size = span // 2 if chip is None else chip
     if not size or size * 2 < span or (chip is None and span % 2):
-        raise PAIR_ODD.at(expected="two halves of one size", found=_said(image))
+        raise PAIR_ODD.error(expected="two halves of one size", found=_said(image))
     middle = image.start + size
     low, high = image.part(image.start, middle), image.part(middle, image.end)
     return low, Image(tuple(Block(each.start - size, each.data) for each in high.blocks))
@@ -128,7 +128,7 @@ def _every_other(image: Image) -> tuple[Image, Image]:
     even, odd = [], []
     for each in image.blocks:
         if each.start % 2 or len(each.data) % 2:
-            raise PAIR_ODD.at(
+            raise PAIR_ODD.error(
                 offset=each.start,
                 expected="stretches of whole 16-bit words",
                 found=f"{len(each.data)} bytes from 0x{each.start:04X}",

@@ -68,16 +68,16 @@ class _File(Struct, frozen=True, forbid_unknown_fields=True):
 def load_profile(data: bytes) -> Profile:
     """Return the profile that a file describes; raise SheetRefused where it is none."""
     if len(data) > MOST_BYTES:
-        raise PROFILE_TEXT.at(expected=f"at most {MOST_BYTES} bytes", found=f"{len(data)} bytes")
+        raise PROFILE_TEXT.error(expected=f"at most {MOST_BYTES} bytes", found=f"{len(data)} bytes")
     try:
         tree: dict[str, Any] = tomllib.loads(data.decode("utf-8"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise PROFILE_TEXT.at(expected="TOML text in UTF-8", found=str(error)[:200]) from error
+        raise PROFILE_TEXT.error(expected="TOML text in UTF-8", found=str(error)[:200]) from error
     try:
         return msgspec.convert(tree, _File).reader
     except (msgspec.ValidationError, RecursionError) as error:
         why = str(error)[:200].replace("{", "(").replace("}", ")")
-        raise PROFILE_ENTRY.at(
+        raise PROFILE_ENTRY.error(
             why=why, expected="the keys of formats/reader-profile.md", found=why
         ) from error
 
@@ -107,7 +107,7 @@ def as_on_chip(
 
 def _moved(image: Image, base: int) -> Image:
     if image.start < base:
-        raise PROFILE_ENTRY.at(
+        raise PROFILE_ENTRY.error(
             why=f"base is 0x{base:04X}, and the dump begins before it",
             offset=image.start,
             expected=f"addresses from 0x{base:04X}",
@@ -118,7 +118,7 @@ def _moved(image: Image, base: int) -> Image:
 
 def _swapped(block: Block) -> bytes:
     if block.start % 2 or len(block.data) % 2:
-        raise PROFILE_ENTRY.at(
+        raise PROFILE_ENTRY.error(
             why="swapped-words needs whole words",
             offset=block.start,
             expected="an even address and length",

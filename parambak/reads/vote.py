@@ -80,13 +80,13 @@ def vote(images: Sequence[Image]) -> Vote:
     not hold the same addresses or differ in more than 262,144 bytes.
     """
     if not FEWEST <= len(images) <= MOST:
-        raise VOTE_READS.at(expected=f"{FEWEST} to {MOST} reads", found=str(len(images)))
+        raise VOTE_READS.error(expected=f"{FEWEST} to {MOST} reads", found=str(len(images)))
     _same_ranges(images)
     contents = [image.content for image in images]
     chosen, tied, doubtful = _count(contents)
     number = len(doubtful) - doubtful.count(0)
     if number > MOST_DOUBTFUL:
-        raise VOTE_DOUBTFUL.at(expected=f"{MOST_DOUBTFUL} bytes at most", found=str(number))
+        raise VOTE_DOUBTFUL.error(expected=f"{MOST_DOUBTFUL} bytes at most", found=str(number))
     ranges = images[0].ranges
     doubts = tuple(_doubts(contents, chosen, tied, doubtful, ranges))
     image = Image.from_content(chosen, ranges)
@@ -100,7 +100,7 @@ def _same_ranges(images: Sequence[Image]) -> None:
     if differing:
         shown = ", ".join(f"read {n} ({_said(images[n - 1])})" for n in differing[:4])
         more = f" and {len(differing) - 4} more" if len(differing) > 4 else ""
-        raise VOTE_RANGES.at(expected=f"{_said(first)}, as read 1 holds", found=shown + more)
+        raise VOTE_RANGES.error(expected=f"{_said(first)}, as read 1 holds", found=shown + more)
 
 
 def _said(image: Image) -> str:

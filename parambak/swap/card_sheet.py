@@ -82,7 +82,7 @@ def read_sheet(data: bytes, name: str = "card sheet") -> Sheet:
     """Return what a sheet states; raise SheetRefused with up to 20 of its mistakes."""
     if len(data) > MAX_BYTES:
         expected = f"at most {MAX_BYTES} bytes"
-        raise SHEET_SIZE.at(file=name, expected=expected, found=f"{len(data)} bytes")
+        raise SHEET_SIZE.error(file=name, expected=expected, found=f"{len(data)} bytes")
     try:
         file = read_toml(data, SHEET_TEXT, parse_float=Written)
     except SheetRefused as error:
@@ -113,7 +113,7 @@ def _refusal(mistakes: list[_Mistake], text: str, name: str) -> Exception:
     first = placed[0][1]
     others = [f"line {at}: {_said(each)}" for at, each in placed[1:]]
     why = "; also ".join([_said(first), "; ".join(others)] if others else [_said(first)])
-    return SHEET_ENTRY.at(
+    return SHEET_ENTRY.error(
         file=name, line=placed[0][0], why=why, expected=first.expected, found=first.found
     )
 

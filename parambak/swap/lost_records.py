@@ -33,7 +33,7 @@ def refuse_unsure(vault: Vault, vessel: Vessel, where: str, course: Course | Non
     if lost:
         chosen = "name the copy anew with `parambak swap choose`"
         way = chosen if course is not None else f"open a swap, or where one is open {chosen}"
-        raise MEANT_UNSURE.at(
+        raise MEANT_UNSURE.error(
             where=where,
             way=way,
             expected="every record about the vessel",

@@ -80,7 +80,7 @@ def place(known: Fleet, where: str) -> Place:
     parts = select.parse_where(where)
     vessel = select.find_vessel(known, parts.vessel)
     if parts.holder is None:
-        raise MEASURE_WHERE.at(expected="VESSEL/UNIT", found=repr(where[:80]))
+        raise MEASURE_WHERE.error(expected="VESSEL/UNIT", found=repr(where[:80]))
     holder: Unit | Card | Position = select.find_holder(vessel, parts.holder)
     if parts.position is not None:
         holder = select.find_position(known, where)

@@ -135,7 +135,7 @@ def read_readings(
     seen: set[str] = set()
     for reading in found:
         if reading.name.casefold() in seen:
-            raise READING_TWICE.at(name=reading.name, expected="one reading", found="two")
+            raise READING_TWICE.error(name=reading.name, expected="one reading", found="two")
         seen.add(reading.name.casefold())
     return tuple(found)
 
@@ -143,7 +143,7 @@ def read_readings(
 def _reading(text: str, limits: Mapping[str, Limit] | None) -> Reading:
     shape = _READING.fullmatch(text.strip())
     if shape is None:
-        raise READING_SHAPE.at(expected="NAME=NUMBER and a unit", found=repr(text[:80]))
+        raise READING_SHAPE.error(expected="NAME=NUMBER and a unit", found=repr(text[:80]))
     name, number, unit = shape.groups(default="")
     value = Decimal(number.replace(",", "."))
     limit = _limit(name, limits)
@@ -172,7 +172,7 @@ def _reading(text: str, limits: Mapping[str, Limit] | None) -> Reading:
 def _impossible(text: str, limits: Mapping[str, Limit] | None) -> Reading:
     shape = _NOT_POSSIBLE.fullmatch(text.strip())
     if shape is None:
-        raise READING_SHAPE.at(expected="NAME=REASON", found=repr(text[:80]))
+        raise READING_SHAPE.error(expected="NAME=REASON", found=repr(text[:80]))
     limit = _limit(shape[1], limits)
     if limit is None:
         return Reading(shape[1], "", None, not_possible=shape[2])
@@ -196,7 +196,7 @@ def _limit(name: str, limits: Mapping[str, Limit] | None) -> Limit | None:
 
         known = [limit.name for limit in limits.values()]
         near = get_close_matches(name, known, n=3, cutoff=0.4) or known[:5]
-        raise READING_NAME.at(expected=" or ".join(near), found=repr(name))
+        raise READING_NAME.error(expected=" or ".join(near), found=repr(name))
     return limits[name.casefold()]
 
 
@@ -207,7 +207,7 @@ def _converted(value: Decimal, unit: str, limit: Limit) -> Decimal:
     ours, theirs = _parted(limit.unit), _parted(unit)
     if ours is None or theirs is None or ours[1] != theirs[1]:
         expected = f"{limit.unit}{' or Hz' if limit.teeth else ''}"
-        raise READING_UNIT.at(name=limit.name, expected=expected, found=repr(unit))
+        raise READING_UNIT.error(name=limit.name, expected=expected, found=repr(unit))
     return value.scaleb(_PREFIXES[theirs[0]] - _PREFIXES[ours[0]])
 
 

@@ -135,7 +135,7 @@ def at(known: Fleet, where: str) -> At:
     for unit in vessel.units:
         if position in unit.positions:
             return At(vessel, unit, position)
-    raise SWAP_ON_UNIT.at(expected="VESSEL/UNIT/POSITION", found=position.where)
+    raise SWAP_ON_UNIT.error(expected="VESSEL/UNIT/POSITION", found=position.where)
 
 
 def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
@@ -151,11 +151,11 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
     """Put the opening of a swap on record; return its position, and what to mind of its cards."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     if old_card is not None and new_card is not None and old_card.casefold() == new_card.casefold():
-        raise SWAP_CARD.at(expected="two serial numbers", found=old_card)
+        raise SWAP_CARD.error(expected="two serial numbers", found=old_card)
     with vault.writing() as writing:
         there = at(fleet(vault), where)
         if open_course(courses(vault, there.vessel, there.position)) is not None:
-            raise SWAP_OPEN.at(where=there.position.where, expected="no open swap", found="one")
+            raise SWAP_OPEN.error(where=there.position.where, expected="no open swap", found="one")
         new: list[Entity] = []
         within: Facts = {"whereabouts": IN_A_UNIT, "unit": there.unit.short}
         cards = Named(
@@ -200,9 +200,11 @@ def tell(vault: Vault, where: str, told: Sequence[ToldAnswer], *, by: str) -> Po
     seen: set[str] = set()
     for each in told:
         if each.condition not in ANSWERED:
-            raise SWAP_CONDITION.at(expected=", ".join(ANSWERED), found=repr(each.condition[:40]))
+            raise SWAP_CONDITION.error(
+                expected=", ".join(ANSWERED), found=repr(each.condition[:40])
+            )
         if each.condition in seen:
-            raise SWAP_ANSWER_TWICE.at(expected="each condition once", found=each.condition)
+            raise SWAP_ANSWER_TWICE.error(expected="each condition once", found=each.condition)
         seen.add(each.condition)
     with vault.writing() as writing:
         there, course = _open_at(vault, where)
@@ -258,16 +260,18 @@ def close(  # noqa: PLR0913 - what is told at the end, all by keyword
         if failed:
             told = SwapTestedBody(swap=course.id, tests=tuple(tests))
             _add(writing, "swap-tested", course.vessel, told, by)
-            raise SWAP_TEST_FAILED.at(expected="all passed", found=f"failed: {', '.join(failed)}")
+            raise SWAP_TEST_FAILED.error(
+                expected="all passed", found=f"failed: {', '.join(failed)}"
+            )
         if course.unproven is not None:
-            raise SWAP_NOT_PROVEN.at(
+            raise SWAP_NOT_PROVEN.error(
                 where=there.position.where,
                 expected="two read-backs made apart at one stage, loaded correctly, none worse "
                 "since",
                 found=course.unproven,
             )
         if not tests:
-            raise SWAP_NOT_TESTED.at(expected="--test NAME=passed", found="no test")
+            raise SWAP_NOT_TESTED.error(expected="--test NAME=passed", found="no test")
         proof = course.proof
         cards = _move_cards(writing, there, course, old_card_to, by)
         taken_in = tuple(each.record for each in proof)
@@ -288,7 +292,7 @@ def abandon(
     """Give the open swap up, for a reason; nothing that was read back becomes a read."""
     _check(tests, by, reason)
     if not reason:
-        raise SWAP_ABANDON_WHY.at(expected="--reason TEXT", found="none")
+        raise SWAP_ABANDON_WHY.error(expected="--reason TEXT", found="none")
     with vault.writing() as writing:
         there, course = _open_at(vault, where)
         body = SwapClosedBody(

@@ -42,13 +42,13 @@ def refuse_taken(vessel: Vessel, opened: Sequence[Course], named: Named) -> None
     """Raise where another open swap takes the same card out, or fits the same card."""
     for course in opened:
         if named.old is not None and _same(vessel, course.body.old_card, named.old):
-            raise SWAP_CARD_TAKEN.at(
+            raise SWAP_CARD_TAKEN.error(
                 does="comes out",
                 expected="a card that comes out of one unit",
                 found=f"{_serial(vessel, named.old)}, at {_where(vessel, course)}",
             )
         if named.new is not None and _same(vessel, course.body.new_card, named.new):
-            raise SWAP_CARD_TAKEN.at(
+            raise SWAP_CARD_TAKEN.error(
                 does="goes in",
                 expected="a card that goes into one unit",
                 found=f"{_serial(vessel, named.new)}, at {_where(vessel, course)}",

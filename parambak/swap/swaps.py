@@ -277,7 +277,7 @@ def the_open_course(vault: Vault, vessel: Vessel, position: Position) -> Course:
     found = open_course(every)
     if found is None:
         said = ended_words(every[-1]) if every else "none"
-        raise SWAP_NONE.at(where=position.where, expected="an open swap", found=said)
+        raise SWAP_NONE.error(where=position.where, expected="an open swap", found=said)
     return found
 
 

@@ -40,7 +40,7 @@ def damage_of(root: Path, data: bytes) -> ParambakError | None:
         return None
     found = disk.shown(data.decode("utf-8", "replace"))
     path, expected = str(root / vault_toml.FILE), f'format = {vault_toml.FORMAT}, vault = "{known}"'
-    return TOML_DAMAGED.at(file=path, expected=expected, found=found)
+    return TOML_DAMAGED.error(file=path, expected=expected, found=found)
 
 
 def _records(root: Path) -> Iterator[Record]:

@@ -27,20 +27,20 @@ def read(root: Path, digest: str) -> bytes:
     """Return an object's bytes, hashed at this moment; VaultDamaged where wrong or missing."""
     path = root / file_of(digest)
     if not DIGEST.fullmatch(digest):
-        raise MISSING_OBJECT.at(expected="64 hexadecimal digits", found=repr(digest[:80]))
+        raise MISSING_OBJECT.error(expected="64 hexadecimal digits", found=repr(digest[:80]))
     try:
         data = disk.read_file(path, MAX_BYTES)
     except FileNotFoundError:
-        raise MISSING_OBJECT.at(file=str(path), expected=digest) from None
+        raise MISSING_OBJECT.error(file=str(path), expected=digest) from None
     except disk.UnfitFileError as error:
-        raise DAMAGED_OBJECT.at(
+        raise DAMAGED_OBJECT.error(
             file=str(path), expected="a file", found=disk.words(error)
         ) from error
     except OSError as error:
-        raise UNREADABLE.at(file=str(path), found=disk.words(error)) from error
+        raise UNREADABLE.error(file=str(path), found=disk.words(error)) from error
     found = sha256(data)
     if found != digest:
-        raise DAMAGED_OBJECT.at(file=str(path), expected=f"SHA-256 {digest}", found=found)
+        raise DAMAGED_OBJECT.error(file=str(path), expected=f"SHA-256 {digest}", found=found)
     return data
 
 
@@ -58,7 +58,7 @@ def put(
     The caller holds the lock.
     """
     if len(data) > MAX_BYTES:
-        raise TOO_LARGE.at(expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes")
+        raise TOO_LARGE.error(expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes")
     digest = sha256(data)
     path = root / file_of(digest)
     standing = _standing(path, data)

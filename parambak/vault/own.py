@@ -52,7 +52,7 @@ class Own:
                         known = os.urandom(16).hex()
                         disk.write_plain(path, f"{known}\n".encode())
             except OSError as error:
-                raise OWN_UNUSABLE.at(file=str(path), found=disk.words(error)) from error
+                raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
         self._writer = known
         return known
 
@@ -69,7 +69,7 @@ class Own:
         except FileNotFoundError:
             return None
         except OSError as error:
-            raise OWN_UNUSABLE.at(file=str(path), found=disk.words(error)) from error
+            raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
         return match[1].decode() if match else None
 
     def last(self, vault: str) -> dict[str, str] | None:

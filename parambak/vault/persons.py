@@ -34,7 +34,7 @@ def encode(name: str) -> bytes:
         _DECODER.decode(data)
     except (ValueError, msgspec.MsgspecError) as error:
         expected = f"a name of 1 to {MAX_NAME} characters"
-        raise UNFIT.at(expected=expected, found=disk.shown(str(error))) from error
+        raise UNFIT.error(expected=expected, found=disk.shown(str(error))) from error
     return data
 
 
@@ -43,5 +43,5 @@ def decode(data: bytes, file: str) -> str:
     try:
         person = _DECODER.decode(data)
     except (ValueError, RecursionError, msgspec.MsgspecError) as error:
-        raise NOT_A_PERSON.at(file=file, found=disk.shown(str(error))) from error
+        raise NOT_A_PERSON.error(file=file, found=disk.shown(str(error))) from error
     return person.name

@@ -146,14 +146,14 @@ def encode(record: Record) -> tuple[str, bytes]:
     """Return a record's digest and its bytes; `vault-record-unfit` where it cannot be one."""
     wrong = unfit(record.body)
     if wrong is not None:
-        raise UNFIT.at(expected=wrong[0], found=wrong[1])
+        raise UNFIT.error(expected=wrong[0], found=wrong[1])
     try:
         data = canonical(record)
     except (TypeError, ValueError, msgspec.MsgspecError) as error:
-        raise UNFIT.at(expected="text in Unicode", found=shown(str(error))) from error
+        raise UNFIT.error(expected="text in Unicode", found=shown(str(error))) from error
     checked = _checked(data)
     if not isinstance(checked, Record):
-        raise UNFIT.at(expected=checked[0], found=checked[1])
+        raise UNFIT.error(expected=checked[0], found=checked[1])
     return sha256(data), data
 
 
@@ -166,18 +166,18 @@ def decode(data: bytes, digest: str | None = None) -> Record:
     if digest is not None:
         found = sha256(data)
         if found != digest:
-            raise DAMAGED_RECORD.at(expected=f"SHA-256 {digest}", found=found)
+            raise DAMAGED_RECORD.error(expected=f"SHA-256 {digest}", found=found)
     checked = (_checked_quickly(data) if len(data) <= MAX_BYTES else None) or _checked(data)
     if isinstance(checked, Record):
         return checked
     version = _version(data)
     if version > FORMAT:
-        raise NEWER.at(expected=f"record format {FORMAT}", found=str(version))
+        raise NEWER.error(expected=f"record format {FORMAT}", found=str(version))
     older = versions.OLDER.get(version) if len(data) <= MAX_BYTES else None
     told = older.record(data) if older else None
     if told is not None:
         return told
-    raise DAMAGED_RECORD.at(expected=checked[0], found=checked[1])
+    raise DAMAGED_RECORD.error(expected=checked[0], found=checked[1])
 
 
 def decode_checked(data: bytes) -> Record:

@@ -225,7 +225,7 @@ class Vault:
         Where the block fails, objects that no record names are taken away again.
         """
         if self.older is not None:
-            raise OLDER.at(file=str(self.root), found=f"format {self.older}")
+            raise OLDER.error(file=str(self.root), found=f"format {self.older}")
         self._own.writer(self._now())  # refused here rather than half way
         made: list[Path] = []
         try:
@@ -397,7 +397,7 @@ class Writing:
         if digest in self._proven:
             return
         if not self._vault.has_object(digest):
-            raise MISSING_OBJECT.at(file=objects.file_of(digest), expected=digest)
+            raise MISSING_OBJECT.error(file=objects.file_of(digest), expected=digest)
         path = self._vault.root / objects.file_of(digest)
         try:
             self._flushed.flush(path)
@@ -464,10 +464,10 @@ class Writing:
         file = file_of(digest)
         for needed in () if lacking else record.objects:
             if not self._vault.has_object(needed):
-                raise MISSING_OBJECT.at(file=objects.file_of(needed), expected=needed)
+                raise MISSING_OBJECT.error(file=objects.file_of(needed), expected=needed)
         for parent in () if lacking else record.after:
             if not self._index.holds(parent):
-                raise MISSING_RECORD.at(file=file_of(parent), expected=parent)
+                raise MISSING_RECORD.error(file=file_of(parent), expected=parent)
         standing = disk.holds(self._vault.root / file, digest, records.MAX_BYTES)
         if not standing:
             for needed in filter(self._vault.has_object, record.objects):
@@ -501,7 +501,7 @@ class Writing:
         for count, name in enumerate(names, start=1):
             path = self._vault.root / name
             if not disk.remove(path) and disk.is_file(path):
-                raise NOT_REMOVED.at(file=str(path))
+                raise NOT_REMOVED.error(file=str(path))
             folders[path.parent] = None
             progress(count, len(names))
         try:
@@ -544,7 +544,7 @@ class Writing:
 
     def _gone(self) -> ParambakError:
         found = "its folder is gone, or another one has come in its place"
-        return GONE.at(file=str(self._vault.root), found=found)
+        return GONE.error(file=str(self._vault.root), found=found)
 
     def undo(self) -> None:
         """Take away the objects that were new here and that no record names."""
@@ -586,10 +586,10 @@ def _refuse_unless_new(root: Path, *, create: bool) -> None:
     try:
         strange = strangers_in(root)
     except OSError as error:
-        raise UNREADABLE.at(file=str(root), found=disk.words(error)) from error
+        raise UNREADABLE.error(file=str(root), found=disk.words(error)) from error
     if strange:
         found = f"no {vault_toml.FILE}, but {disk.shown(strange[0])}"
-        raise NOT_A_VAULT.at(file=str(root), expected=vault_toml.FILE, found=found)
+        raise NOT_A_VAULT.error(file=str(root), expected=vault_toml.FILE, found=found)
     if not create:
         found = "an empty folder" if root.is_dir() else "no such folder"
-        raise ABSENT.at(file=str(root), expected=vault_toml.FILE, found=found)
+        raise ABSENT.error(file=str(root), expected=vault_toml.FILE, found=found)

@@ -40,9 +40,9 @@ def read(root: Path) -> bytes | None:
     except FileNotFoundError:
         return None
     except NotADirectoryError:
-        raise NOT_A_VAULT.at(file=str(root), expected="a folder", found="a file") from None
+        raise NOT_A_VAULT.error(file=str(root), expected="a folder", found="a file") from None
     except OSError as error:
-        raise UNREADABLE.at(file=str(path), found=disk.words(error)) from error
+        raise UNREADABLE.error(file=str(path), found=disk.words(error)) from error
 
 
 def identity_of(data: bytes, path: Path | str) -> str:
@@ -65,21 +65,21 @@ def _table(data: bytes, file: str) -> dict[str, object]:
     try:
         return tomllib.loads(data.decode())
     except (ValueError, RecursionError) as error:
-        raise NOT_A_VAULT.at(file=file, expected="TOML", found=disk.shown(str(error))) from error
+        raise NOT_A_VAULT.error(file=file, expected="TOML", found=disk.shown(str(error))) from error
 
 
 def _parsed(data: bytes, file: str) -> str:
     table = _table(data, file)
     version, identity = table.get("format"), table.get("vault")
     if type(version) is int and version > FORMAT:
-        raise NEWER.at(file=file, expected=f"format {FORMAT}", found=f"format {version}")
+        raise NEWER.error(file=file, expected=f"format {FORMAT}", found=f"format {version}")
     older = versions.OLDER.get(version) if type(version) is int else None
     if older is not None:
         identity = older.identity(table)
     elif type(version) is not int or version != FORMAT:
         expected = f"format = {FORMAT}"
-        raise NOT_A_VAULT.at(file=file, expected=expected, found=f"format = {version!r}"[:80])
+        raise NOT_A_VAULT.error(file=file, expected=expected, found=f"format = {version!r}"[:80])
     if not isinstance(identity, str) or not _IDENTITY.fullmatch(identity):
         expected = "vault = 32 hexadecimal digits"
-        raise NOT_A_VAULT.at(file=file, expected=expected, found=f"vault = {identity!r}"[:80])
+        raise NOT_A_VAULT.error(file=file, expected=expected, found=f"vault = {identity!r}"[:80])
     return identity

@@ -250,7 +250,7 @@ def test_what_was_read_on_a_medium_that_is_only_read_was_read(
     archive_two(ship)
 
     def refused(*_: object, **__: object) -> None:
-        raise faults.UNWRITABLE.at(file="lock")
+        raise faults.UNWRITABLE.error(file="lock")
 
     monkeypatch.setattr(Vault, "writing", refused)
     monkeypatch.setenv("PARAMBAK_OWN", str(ship.folder / "own"))

@@ -57,12 +57,12 @@ class Raise(NamedTuple):
 
 
 def raises(tree: ast.Module, names: dict[str, object]) -> list[Raise]:
-    """Return each `FAULT.at(…)` of a module whose fault can be told from its names."""
+    """Return each `FAULT.error(…)` of a module whose fault can be told from its names."""
     found = []
     for node in ast.walk(tree):
         if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
             continue
-        if node.func.attr == "at" and all(keyword.arg for keyword in node.keywords):
+        if node.func.attr == "error" and all(keyword.arg for keyword in node.keywords):
             fault = value_of(node.func.value, names)
             given = {keyword.arg or "" for keyword in node.keywords}
             if isinstance(fault, Fault):
@@ -151,7 +151,7 @@ def test_an_error_made_by_hand_is_caught() -> None:
     assert made_by_hand("a.py", "x = errors.ParambakError(code='a', text='b').document()")
     assert made_by_hand("a.py", "raise CallRefused(f'a-{b}', 'b')")
     assert not made_by_hand("a.py", "raise LayoutRefused(mistake.code, 'b')")
-    assert not made_by_hand("a.py", "try:\n    f()\nexcept CallRefused as e:\n    raise G.at()")
+    assert not made_by_hand("a.py", "try:\n    f()\nexcept CallRefused as e:\n    raise G.error()")
 
 
 def test_messages_are_filled_in(places: list[ModuleType]) -> None:
@@ -172,11 +172,11 @@ def test_a_second_use_of_a_code_is_caught() -> None:
 @pytest.mark.parametrize(
     ("code", "wrong"),
     [
-        ("OPEN.at(line=1, size=3)", False),
-        ("OPEN.at(line=1)", True),
-        ("OPEN.at(line=1, size=3, colour=4)", True),
-        ("room.OPEN.at(extent=3)", True),
-        ("room.OPEN.at(size=3, found='a')", False),
+        ("OPEN.error(line=1, size=3)", False),
+        ("OPEN.error(line=1)", True),
+        ("OPEN.error(line=1, size=3, colour=4)", True),
+        ("room.OPEN.error(extent=3)", True),
+        ("room.OPEN.error(size=3, found='a')", False),
     ],
 )
 def test_an_unfilled_message_is_caught(code: str, *, wrong: bool) -> None:

@@ -105,11 +105,11 @@ def _mark(  # noqa: PLR0913 - what is told
     """Put on record that a field differs on purpose; raise where it is not said of what."""
     if where is None or not reason:
         found = "no WHERE" if where is None else "no reason"
-        raise faults.ON_PURPOSE.at(expected="WHERE and --reason TEXT", found=found)
+        raise faults.ON_PURPOSE.error(expected="WHERE and --reason TEXT", found=found)
     position = select.find_position(fleet(assessor.vault), where)
     layout = assessor.layout_of(position)
     if layout is None or position.latest is None:
-        raise faults.LAYOUT_NEEDED.at(expected="a layout", found="none")
+        raise faults.LAYOUT_NEEDED.error(expected="a layout", found="none")
     from parambak.layouts.plan import plan_of  # noqa: PLC0415 - only where a mark is made
 
     names = [plan.name for plan in plan_of(layout).fields]
@@ -117,7 +117,7 @@ def _mark(  # noqa: PLR0913 - what is told
         from difflib import get_close_matches  # noqa: PLC0415 - only for a message
 
         near = get_close_matches(field_name, names, n=3, cutoff=0.4) or names[:5]
-        raise faults.NO_FIELD.at(expected=" or ".join(near), found=repr(field_name[:80]))
+        raise faults.NO_FIELD.error(expected=" or ".join(near), found=repr(field_name[:80]))
     on_purpose.mark(
         assessor.vault, where, field=field_name, reason=reason, by=by, withdrawn=withdraw
     )

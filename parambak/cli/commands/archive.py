@@ -201,9 +201,9 @@ def _normal(words: _Words) -> list[Normal]:
     for text in words.normal:
         code, _, reason = text.partition("=")
         if not code.strip() or not reason.strip() or not words.read_by:
-            raise faults.NORMAL_SHAPE.at(expected="CODE=REASON and --read-by", found=repr(text))
+            raise faults.NORMAL_SHAPE.error(expected="CODE=REASON and --read-by", found=repr(text))
         if code.strip() not in LIFTABLE:
-            raise faults.NORMAL_SHAPE.at(expected=" or ".join(LIFTABLE), found=repr(code))
+            raise faults.NORMAL_SHAPE.error(expected=" or ".join(LIFTABLE), found=repr(code))
         declared.append(Normal(code=code.strip(), reason=reason.strip()))
     return declared
 
@@ -216,7 +216,7 @@ def _with_visit(folding: Folding, request: Request, words: _Words) -> Request:
     found = the_open_visit(folding.fleet(), vault.writer, words.vessel)
     if found is None:
         if words.vessel is None:
-            raise VISIT_NONE.at(expected="--vessel NAME, or an open visit", found="neither")
+            raise VISIT_NONE.error(expected="--vessel NAME, or an open visit", found="neither")
         return request
     handle, visit = found
     return replace(

@@ -46,7 +46,7 @@ def layout_for(given: store.Given, path: str | None) -> Layout:
     if path is not None:
         return files_in.layout_file(path).layout
     if given.layout is None:
-        raise faults.LAYOUT_NEEDED.at(expected="--layout FILE", found="no layout")
+        raise faults.LAYOUT_NEEDED.error(expected="--layout FILE", found="no layout")
     return given.layout
 
 

@@ -68,7 +68,7 @@ def _free_name() -> str:
 def _empty_folder(folder: str) -> Path:
     place = Path(folder)
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
-        raise faults.DEMO_FOLDER.at(
+        raise faults.DEMO_FOLDER.error(
             file=folder, expected="an empty folder, or none", found="something is there"
         )
     place.mkdir(parents=True, exist_ok=True)

@@ -62,7 +62,7 @@ def command(  # noqa: PLR0913 - one argument an option
     chosen = files_in.layout_file(layout).layout if layout else _layout_of(given)
     if old_layout is not None or renames is not None:
         if len(given) > 2 or remark is not None:
-            raise compare_faults.DIFF_WHAT.at(
+            raise compare_faults.DIFF_WHAT.error(
                 expected="OLD and NEW alone", found=f"{len(given)} things"
             )
         own = files_in.layout_file(layout).layout if layout else given[-1].layout
@@ -74,10 +74,10 @@ def _named(copies: Sequence[str], since: str | None) -> Sequence[str]:
     """Return what is to be compared, oldest first; raise CallRefused where it is not two."""
     if since is None:
         if len(copies) < 2:
-            raise compare_faults.DIFF_WHAT.at(expected="two or more", found=f"{len(copies)}")
+            raise compare_faults.DIFF_WHAT.error(expected="two or more", found=f"{len(copies)}")
         return copies
     if len(copies) != 1 or "@" in copies[0]:
-        raise compare_faults.DIFF_WHAT.at(
+        raise compare_faults.DIFF_WHAT.error(
             expected="one WHERE with --since", found=" ".join(copies)[:80]
         )
     return (f"{copies[0]}@{since}", f"{copies[0]}@latest")
@@ -167,7 +167,7 @@ def _by_values(
     path, new_layout = layouts
     if path is None or new_layout is None:
         missing = "--old-layout" if path is None else "--layout"
-        raise faults.TWO_LAYOUTS.at(expected="two layouts", found=f"no {missing}")
+        raise faults.TWO_LAYOUTS.error(expected="two layouts", found=f"no {missing}")
     table = by_values.table_of(by_values.renames_file(renames))
     old = decoded_by(files_in.layout_file(path).layout, before.image)
     new = decoded_by(new_layout, after.image)

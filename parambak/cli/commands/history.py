@@ -167,12 +167,12 @@ def _require_field(told: Told, name: str) -> None:
         *(check.name for check in (told.layout.checks if told.layout else ())),
     ]
     if told.layout is None:
-        raise faults.LAYOUT_NEEDED.at(expected="--layout FILE", found="no layout")
+        raise faults.LAYOUT_NEEDED.error(expected="--layout FILE", found="no layout")
     if name not in known:
         from difflib import get_close_matches  # noqa: PLC0415 - only for a message
 
         near = get_close_matches(name[:80], known, n=3, cutoff=0.4) or known[:5]
-        raise compare_faults.HISTORY_FIELD.at(expected=" or ".join(near), found=repr(name[:80]))
+        raise compare_faults.HISTORY_FIELD.error(expected=" or ".join(near), found=repr(name[:80]))
 
 
 def _heights() -> str:

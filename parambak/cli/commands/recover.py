@@ -56,7 +56,7 @@ def command(settings: Settings, folders: tuple[str, ...]) -> Answer:
     sources = [Path(folder) for folder in folders]
     for source in sources:
         if not _may_be_there(source):
-            raise faults.FILE_ABSENT.at(file=str(source))
+            raise faults.FILE_ABSENT.error(file=str(source))
     refuse_unfit_target(settings.vault_folder, sources)
     recovered = _recover(settings, sources)
     return Answer(

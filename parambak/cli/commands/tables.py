@@ -71,7 +71,7 @@ def command(
 def _folder(out: str) -> Path:
     folder = Path(out)
     if folder.exists() and not folder.is_dir():
-        raise faults.FILE_KIND.at(file=out, expected="a folder", found="a file")
+        raise faults.FILE_KIND.error(file=out, expected="a folder", found="a file")
     folder.mkdir(parents=True, exist_ok=True)
     return folder
 

@@ -141,7 +141,7 @@ def put_remark(pair: Pair, text: str, by: str | None) -> None:
     position = pair.new.position
     if not (pair.one_position and pair.runs and old and new and assessor and position):
         found = ONE_IMAGE if not pair.runs else f"{pair.old.name} and {pair.new.name}"
-        raise compare_faults.DIFF_REMARK.at(expected="two copies of one position", found=found)
+        raise compare_faults.DIFF_REMARK.error(expected="two copies of one position", found=found)
     spans = pair.asked or tuple(run.range for run in pair.runs)
     where = position.where
     remarks.remark(assessor.vault, where, copies=(old, new), text=text, ranges=spans, by=by)

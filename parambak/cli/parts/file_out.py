@@ -44,12 +44,12 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
 def refuse_within(path: str, vault: Path) -> None:
     """Raise where a file that is to leave the vault would stand inside its folder."""
     if Path(path).resolve().is_relative_to(vault.resolve()):
-        raise faults.LEAVES_VAULT.at(file=path, expected=f"outside {vault}", found=path)
+        raise faults.LEAVES_VAULT.error(file=path, expected=f"outside {vault}", found=path)
 
 
 def _compare(same: bool, found: Image, expected: Image, path: str) -> None:  # noqa: FBT001 - one of three
     if not same or found != expected:
-        raise faults.NOT_THE_SAME.at(
+        raise faults.NOT_THE_SAME.error(
             file=path, expected=sha256(expected.content), found=sha256(found.content)
         )
 

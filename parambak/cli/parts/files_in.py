@@ -30,13 +30,13 @@ def read_whole(path: str, limit: int) -> tuple[bytes, os.stat_result]:
     try:
         before = os.stat(path)  # noqa: PTH116 - the state is wanted, links followed
     except FileNotFoundError as error:
-        raise faults.FILE_ABSENT.at(file=path, expected="a file", found="nothing") from error
+        raise faults.FILE_ABSENT.error(file=path, expected="a file", found="nothing") from error
     except (OSError, ValueError) as error:
-        raise faults.FILE_KIND.at(file=path, expected="a file", found=str(error)) from error
+        raise faults.FILE_KIND.error(file=path, expected="a file", found=str(error)) from error
     if not stat.S_ISREG(before.st_mode):
-        raise faults.FILE_KIND.at(file=path, expected="a file", found=_kind(before.st_mode))
+        raise faults.FILE_KIND.error(file=path, expected="a file", found=_kind(before.st_mode))
     if before.st_size > limit:
-        raise faults.FILE_SIZE.at(
+        raise faults.FILE_SIZE.error(
             file=path, expected=f"at most {limit} bytes", found=f"{before.st_size} bytes"
         )
     try:
@@ -44,11 +44,11 @@ def read_whole(path: str, limit: int) -> tuple[bytes, os.stat_result]:
             data = file.read(limit + 1)
             after = os.fstat(file.fileno())
     except OSError as error:
-        raise faults.SYSTEM.at(
+        raise faults.SYSTEM.error(
             file=path, expected="a file that can be read", found=error.strerror or str(error)
         ) from error
     if len(data) != before.st_size or _state(before) != _state(after):
-        raise faults.FILE_CHANGED.at(
+        raise faults.FILE_CHANGED.error(
             file=path, expected=f"{before.st_size} bytes, unchanged", found=f"{len(data)} bytes"
         )
     return data, after
@@ -132,7 +132,7 @@ def beside(path: str, name: str) -> bytes:
     folder = Path(path).resolve().parent
     wanted = (folder / name).resolve()
     if not wanted.is_relative_to(folder):
-        raise faults.FILE_ABSENT.at(
+        raise faults.FILE_ABSENT.error(
             file=name, expected="a file in the layout's folder", found="a path that leaves it"
         )
     return read_whole(str(wanted), TEXT_BYTES)[0]
@@ -154,7 +154,7 @@ def shipped(name: str) -> bytes:
     for folder in (package / "shared", package.parent / "shared"):
         if (folder / name).is_file():
             return (folder / name).read_bytes()
-    raise faults.SHIPPED.at(expected=f"shared/{name} in the installation", found="nothing")
+    raise faults.SHIPPED.error(expected=f"shared/{name} in the installation", found="nothing")
 
 
 def terms_of(
@@ -165,7 +165,7 @@ def terms_of(
 
     for name in accept:
         if name not in ALLOWANCES:
-            raise faults.ACCEPT_NAME.at(expected=", ".join(sorted(ALLOWANCES)), found=repr(name))
+            raise faults.ACCEPT_NAME.error(expected=", ".join(sorted(ALLOWANCES)), found=repr(name))
     return Terms(
         accepted=frozenset(accept),
         memory_size=memory_size,
@@ -206,7 +206,9 @@ def reads_of(paths: Sequence[str], taking: Taking) -> list[Incoming]:
     if taking.pair is None:
         return [_on_chip(_one(path, taking, taking.size), taking) for path in paths]
     if len(paths) % 2:
-        raise faults.PAIR_COUNT.at(expected="dumps two by two", found=counted(len(paths), "dump"))
+        raise faults.PAIR_COUNT.error(
+            expected="dumps two by two", found=counted(len(paths), "dump")
+        )
     halved = taking.size is not None and taking.pair != "duplicate"
     size = taking.size // 2 if halved and taking.size is not None else taking.size
     dumps = [_one(path, taking, size) for path in paths]

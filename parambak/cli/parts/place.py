@@ -37,7 +37,7 @@ def whole(settings: Settings, text: str) -> str:
     vault = settings.vault_folder.resolve()
     there = folder.resolve()
     if vault.is_relative_to(there) or there.is_relative_to(vault):
-        raise INSIDE.at(file=text, expected="another disk or stick", found=str(vault))
+        raise INSIDE.error(file=text, expected="another disk or stick", found=str(vault))
     return str(folder)
 
 

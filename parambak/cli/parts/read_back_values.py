@@ -60,13 +60,13 @@ def opened(files: Layouts, own: Layout | None, entry: LayoutEntry | None) -> Ope
     Refuse where only one of the two layouts is known.
     """
     if files.new is None:
-        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --layout")
+        raise faults.TWO_LAYOUTS.error(expected="two layouts", found="no --layout")
     new, renames = files_in.layout_file(files.new), by_values.renames_file(files.renames)
     if files.old is not None:
         old = files_in.layout_file(files.old)
         return Opened(files, old.layout, ToldBy(old, new, renames))
     if own is None or entry is None:
-        raise faults.TWO_LAYOUTS.at(expected="two layouts", found="no --old-layout")
+        raise faults.TWO_LAYOUTS.error(expected="two layouts", found="no --old-layout")
     return Opened(files, own, ToldBy(entry, new, renames))
 
 

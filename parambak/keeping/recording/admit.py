@@ -107,7 +107,7 @@ class Admission:
             return None
         digits = reader_sum.clean(shown)
         if digits is None:
-            raise READER_SUM_SHAPE.at(expected="such as 3A7F", found=repr(shown))
+            raise READER_SUM_SHAPE.error(expected="such as 3A7F", found=repr(shown))
         matched = [self._sum_of(incoming, digits) for incoming in self._request.dumps]
         return ReaderSum(shown=digits, matched=matched[-1])
 
@@ -120,7 +120,7 @@ class Admission:
             if matched is not None:
                 return matched
         plain = sum(incoming.image.content) & ((1 << len(digits) * 4) - 1)
-        raise READER_SUM.at(
+        raise READER_SUM.error(
             file=incoming.entry.name,
             expected=f"{digits} as {only}" if only else f"a sum of {digits}",
             found=f"{plain:0{len(digits)}X} over the bytes, and no other sum fits",
@@ -215,7 +215,7 @@ def _memory_size(
     if known is None:
         return (layout.memory, "the layout") if layout is not None else (None, "")
     if layout is not None and layout.memory != known.size:
-        raise CHIP_DIFFERS.at(
+        raise CHIP_DIFFERS.error(
             chip=known.name, expected=f"{known.size} bytes", found=f"{layout.memory} bytes"
         )
     return known.size, f"the chip {known.name}"
@@ -227,13 +227,13 @@ def _refuse_other_size(incoming: Incoming, size: int | None, whose: str) -> None
     if size is None:
         return
     if incoming.dump.format == "raw" and image.size != size:
-        raise RAW_SIZE.at(
+        raise RAW_SIZE.error(
             file=incoming.entry.name,
             expected=f"{size} bytes, the size of {whose}",
             found=f"{image.size} bytes",
         )
     if image.end > size:
-        raise PAST_MEMORY.at(
+        raise PAST_MEMORY.error(
             file=incoming.entry.name,
             offset=size,
             expected=f"addresses up to 0x{size - 1:04X}, the last of {whose}",

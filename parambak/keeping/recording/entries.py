@@ -150,12 +150,12 @@ def _checked(
 ) -> tuple[Facts, tuple[str, ...]]:
     """Return the facts as they go on record, and warnings; raise where one cannot."""
     if not facts:
-        raise AMEND_NOTHING.at(expected="a fact", found="none")
+        raise AMEND_NOTHING.error(expected="a fact", found="none")
     told: Facts = {}
     warnings: list[str] = []
     for name, value in facts.items():
         if name not in FACTS[what]:
-            raise AMEND_FACT.at(what=what, expected=" or ".join(FACTS[what]), found=name)
+            raise AMEND_FACT.error(what=what, expected=" or ".join(FACTS[what]), found=name)
         if name == "short" or (name == "serial" and what == "card"):
             _refuse_taken(known, vessel, where, what, check_short(value, what))
         told[name] = value
@@ -165,7 +165,7 @@ def _checked(
         if name == "read_on":
             told[name] = check_date(value)
         if name == "whereabouts" and value not in WHEREABOUTS:
-            raise AMEND_WHEREABOUTS.at(expected=" or ".join(WHEREABOUTS), found=repr(value[:80]))
+            raise AMEND_WHEREABOUTS.error(expected=" or ".join(WHEREABOUTS), found=repr(value[:80]))
         if name == "position":
             told[name] = _position_aboard(known, vessel, value)
         if name == "former":
@@ -176,7 +176,9 @@ def _checked(
 def _position_aboard(known: Fleet, vessel: Vessel, where: str) -> str:
     position = select.find_position(known, where)
     if all(position.ids != each.ids for each in vessel.positions):
-        raise AMEND_OTHER_VESSEL.at(expected=f"a position of {vessel.handle}", found=position.where)
+        raise AMEND_OTHER_VESSEL.error(
+            expected=f"a position of {vessel.handle}", found=position.where
+        )
     return position.id
 
 
@@ -200,7 +202,7 @@ def _refuse_taken(known: Fleet, vessel: Vessel, where: str, what: str, name: str
         return
     others = [each for each in siblings if each.casefold() not in own]
     if name.casefold() in {each.casefold() for each in others}:
-        raise AMEND_TAKEN.at(what=what, expected="a name of its own", found=name)
+        raise AMEND_TAKEN.error(what=what, expected="a name of its own", found=name)
     if what != "vessel":
         refuse_near(name, others, what)
 
@@ -222,7 +224,7 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
     check_short(serial, "card's serial number")
     if (whereabouts == IN_A_UNIT) != (unit is not None):
         found = f"{whereabouts}, {unit or 'no unit'}"
-        raise CARD_UNIT.at(expected="in a unit, and its name", found=found[:80])
+        raise CARD_UNIT.error(expected="in a unit, and its name", found=found[:80])
     check_texts([("card's type", card_type, NAME), ("name of the person", by, NAME)])
     with vault.writing() as writing:
         ship = select.find_vessel(fleet(vault), vessel)
@@ -248,7 +250,7 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
 def _unit_aboard(ship: Vessel, name: str) -> str:
     """Return the short name of a unit; raise where it names none, or a card."""
     if name.casefold().startswith(select.CARD):
-        raise CARD_UNIT.at(expected="the name of a unit", found=repr(name[:80]))
+        raise CARD_UNIT.error(expected="the name of a unit", found=repr(name[:80]))
     holder = select.find_holder(ship, name)
     return holder.short if isinstance(holder, Unit) else ""
 
@@ -269,7 +271,9 @@ def record_sheet(  # noqa: PLR0913 - what is known of a sheet, all by keyword
     check_texts([("name of the person", by, NAME)])
     parts = select.parse_where(where)
     if parts.holder is None or parts.position is not None:
-        raise SHEET_WHERE.at(expected="VESSEL/UNIT or VESSEL/card:SERIAL", found=repr(where[:80]))
+        raise SHEET_WHERE.error(
+            expected="VESSEL/UNIT or VESSEL/card:SERIAL", found=repr(where[:80])
+        )
     with vault.writing() as writing:
         ship = select.find_vessel(fleet(vault), parts.vessel)
         holder = select.find_holder(ship, parts.holder)
@@ -294,4 +298,4 @@ def _refuse_other(target: Mapping[str, str], ship: Vessel, holder: Unit | Card) 
     refuse_other(target, ship, holder, None)
     if "card" in target and "unit" not in target:
         found = f"card {target['card'][:80]}"
-        raise SHEET_OTHER.at(what="unit", expected=holder.where, found=found)
+        raise SHEET_OTHER.error(what="unit", expected=holder.where, found=found)

@@ -144,7 +144,7 @@ def _refuse_unknown(vault: Vault) -> None:
     """Raise where a damaged record may be the ship's, or need an object that would go."""
     for finding in vault.warnings:
         if finding.code == RECORD_SKIPPED:
-            raise UNSOUND.at(found=finding.text)
+            raise UNSOUND.error(found=finding.text)
 
 
 def _in_order(vault: Vault, ids: Sequence[str], written: WrittenPack) -> list[str]:
@@ -183,7 +183,7 @@ def _go_on(
                 ]
             )
             if unlisted:
-                raise GROWN.at(file=str(vault.root / unlisted[0]), pack=body.pack)
+                raise GROWN.error(file=str(vault.root / unlisted[0]), pack=body.pack)
     _see_pack(vault, body, files, file, progress)
     return _remove(vault, writing, body, files, progress)
 
@@ -200,7 +200,7 @@ def _see_pack(
         packed = {piece.file for piece in pack.pieces()}
     lacking = sorted(set(files) - packed)
     if damaged or lacking:
-        raise OTHER_PACK.at(
+        raise OTHER_PACK.error(
             file=str(file),
             expected=lacking[0] if lacking else damaged[0].file,
             found=damaged[0].text if damaged else "a pack without it",

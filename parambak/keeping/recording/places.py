@@ -94,9 +94,9 @@ def find_place(vault: Vault, name: str) -> Place:
     ]
     if not found:
         expected = " or ".join(place.handle for place in every[:8]) or "none is known yet"
-        raise UNKNOWN.at(expected=expected, found=repr(name[:80]))
+        raise UNKNOWN.error(expected=expected, found=repr(name[:80]))
     if len(found) > 1:
-        raise TWO.at(expected=" or ".join(place.handle for place in found), found=name)
+        raise TWO.error(expected=" or ".join(place.handle for place in found), found=name)
     return found[0]
 
 
@@ -125,9 +125,9 @@ def add_place(  # noqa: PLR0913 - what a place is, all by keyword
     for place in known:
         if place.name.casefold() == name.casefold() and place.id != there:
             found = f"{place.handle} at {place.address}"
-            raise NAME_TAKEN.at(name=place.handle, expected="a new name", found=found)
+            raise NAME_TAKEN.error(name=place.handle, expected="a new name", found=found)
         if place.id == there and place.name.casefold() != name.casefold():
-            raise KNOWN.at(name=place.handle, expected=place.handle, found=name)
+            raise KNOWN.error(name=place.handle, expected=place.handle, found=name)
     identity = settle(
         store,
         vault=vault.identity,

@@ -82,7 +82,7 @@ class Making:
 def aim(known: Fleet, target: Target) -> Aimed:
     """Find the position of a target, or say what has to be made for it."""
     if (target.unit is None) == (target.card is None):
-        raise UNIT_OR_CARD.at(
+        raise UNIT_OR_CARD.error(
             expected="one of --unit and --card",
             found="neither" if target.unit is None else "both",
         )
@@ -171,4 +171,4 @@ def _known_position(holder: Unit | Card | None, name: str) -> Position | None:
 
 def _refuse_other_chip(position: Position, chip: str | None) -> None:
     if chip and position.chip and position.chip.casefold() != chip.casefold():
-        raise OTHER_CHIP.at(where=position.where, expected=position.chip, found=chip)
+        raise OTHER_CHIP.error(where=position.where, expected=position.chip, found=chip)

@@ -57,7 +57,7 @@ def the_open_visit(known: Fleet, writer: str, vessel: str | None) -> tuple[str, 
         named = {v.handle for v in select.vessels_named(known, vessel)}
         found = [each for each in found if each[0] in named]
     if len(found) > 1:
-        raise VISIT_SEVERAL.at(
+        raise VISIT_SEVERAL.error(
             expected="one open visit", found=", ".join(handle for handle, _ in found)
         )
     return found[0] if found else None
@@ -81,7 +81,7 @@ def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
         known = fleet(vault)
         identity, handle, new = new_vessel(known, vessel, confirmed=confirmed)
         if the_open_visit(known, vault.writer, vessel) is not None:
-            raise VISIT_OPEN.at(vessel=handle, expected="no open visit", found=handle)
+            raise VISIT_OPEN.error(vessel=handle, expected="no open visit", found=handle)
         mark = writing.person(by, identity) if by else None
         body = VisitOpenedBody(visit=new_identity(), on=on, new=new, reader=reader)
         relies_on = [mark] if mark else []
@@ -139,7 +139,7 @@ def close_visit(
         known = fleet(vault)
         found = the_open_visit(known, vault.writer, vessel)
         if found is None:
-            raise VISIT_NONE.at(expected="an open visit", found="none")
+            raise VISIT_NONE.error(expected="an open visit", found="none")
         handle, visit = found
         body = VisitClosedBody(visit=visit.id, remark=remark)
         # A name that was lost meanwhile does not keep the visit open.

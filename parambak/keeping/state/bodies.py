@@ -71,7 +71,7 @@ class ImageEntry(Body, frozen=True):
         try:
             return Image.from_content(content, [Range(*each) for each in self.ranges])
         except ValueError as error:
-            raise BODY.at(
+            raise BODY.error(
                 file=f"objects/{self.sha256[:2]}/{self.sha256}",
                 expected=f"ranges of {len(content)} bytes in all, apart from each other",
                 found=str(error),
@@ -558,4 +558,4 @@ def sound(stored: Stored, kind: type[AnyBody]) -> AnyBody | None:
 def misshapen(record: str, expected: str, found: str) -> ParambakError:
     """Return the error for a record, named by its digest, whose body is not as it must be."""
     file = f"records/{record[:2]}/{record}.json"
-    return BODY.at(file=file, expected=expected, found=found[:200])
+    return BODY.error(file=file, expected=expected, found=found[:200])

@@ -58,4 +58,4 @@ def refuse_other(
 def _refuse(target: Mapping[str, str], what: str, expected: str, known: tuple[str, ...]) -> None:
     named = target.get(what)
     if named is not None and named.casefold() not in {each.casefold() for each in known}:
-        raise SHEET_OTHER.at(what=what, expected=expected, found=f"{what} {named[:80]}")
+        raise SHEET_OTHER.error(what=what, expected=expected, found=f"{what} {named[:80]}")

@@ -140,7 +140,7 @@ def refuse_exchanged(
             if confirmed:
                 return (each.said,)
             one, other = (unit.where for unit in each.units)
-            raise EXCHANGED_READ.at(
+            raise EXCHANGED_READ.error(
                 one=one, other=other, expected="each card in its own unit", found=each.said
             )
     return ()
@@ -172,7 +172,7 @@ def exchange(  # noqa: PLR0913 - what is told of an exchange, all by keyword
 def _two_units(known: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
     parts = [select.parse_where(each) for each in (one, other)]
     if any(part.holder is None or part.position is not None for part in parts):
-        raise EXCHANGE_UNITS.at(expected="VESSEL/UNIT VESSEL/UNIT", found=f"{one} {other}"[:160])
+        raise EXCHANGE_UNITS.error(expected="VESSEL/UNIT VESSEL/UNIT", found=f"{one} {other}"[:160])
     vessels = [select.find_vessel(known, part.vessel) for part in parts]
     first, second = (
         select.find_holder(v, p.holder or "") for v, p in zip(vessels, parts, strict=True)
@@ -184,7 +184,7 @@ def _two_units(known: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
         or not isinstance(second, Unit)
     ):
         expected = "two units of one vessel"
-        raise EXCHANGE_UNITS.at(expected=expected, found=f"{first.where} and {second.where}")
+        raise EXCHANGE_UNITS.error(expected=expected, found=f"{first.where} and {second.where}")
     return vessels[0], first, second
 
 
@@ -195,11 +195,11 @@ def _standing(
     pair = {first.id, second.id}
     mine = [each for each in found if {unit.id for unit in each.units} == pair]
     if back and not mine:
-        raise EXCHANGE_NONE.at(expected="an exchange of these two", found="none")
+        raise EXCHANGE_NONE.error(expected="an exchange of these two", found="none")
     taken = [each for each in found if not pair.isdisjoint({unit.id for unit in each.units})]
     if not back and taken:
         one, other = (unit.where for unit in taken[0].units)
-        raise EXCHANGE_TWICE.at(
+        raise EXCHANGE_TWICE.error(
             one=one, other=other, expected="each card in its own unit", found=taken[0].said
         )
     return mine

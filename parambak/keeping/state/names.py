@@ -35,7 +35,7 @@ NAME_NEAR = Fault(
 def check_short(name: str, what: str) -> str:
     """Return the name; raise CallRefused where it is no short name."""
     if not _SHORT.match(name):
-        raise SHORT_NAME.at(
+        raise SHORT_NAME.error(
             what=what, expected="letters, digits, hyphens and dots", found=repr(name[:80])
         )
     return name
@@ -50,14 +50,14 @@ def refuse_near_vessel(name: str, known: Iterable[str]) -> None:
     """Raise CallRefused where a known vessel's name is one letter, or case and marks, away."""
     for other in known:
         if bare(other) == bare(name) or one_letter_apart(name.casefold(), other.casefold()):
-            raise VESSEL_NEAR.at(expected=other, found=name)
+            raise VESSEL_NEAR.error(expected=other, found=name)
 
 
 def refuse_near(name: str, known: Iterable[str], what: str) -> None:
     """Raise CallRefused where a known name differs by case and punctuation alone."""
     for other in known:
         if bare(other) == bare(name):
-            raise NAME_NEAR.at(what=what, expected=other, found=name)
+            raise NAME_NEAR.error(what=what, expected=other, found=name)
 
 
 def one_letter_apart(one: str, other: str) -> bool:

@@ -94,7 +94,7 @@ def remark(  # noqa: PLR0913 - what is told, all by keyword
         home = vessel.home(position.id)
         mark = writing.person(by, home) if by else visit.by if visit is not None else None
         if mark is None:
-            raise REMARK_BY.at(expected="--by NAME", found="no name")
+            raise REMARK_BY.error(expected="--by NAME", found="no name")
         old, new = copies
         body = RemarkedBody(
             position=position.id,

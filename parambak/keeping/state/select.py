@@ -89,7 +89,7 @@ def parse_where(text: str) -> Where:
     parts = text.split("/")
     if not 1 <= len(parts) <= 3 or not all(parts):
         expected = "VESSEL/UNIT/POSITION, or its first parts"
-        raise WHERE_SHAPE.at(expected=expected, found=_typed(text))
+        raise WHERE_SHAPE.error(expected=expected, found=_typed(text))
     return Where(
         parts[0], parts[1] if len(parts) > 1 else None, parts[2] if len(parts) > 2 else None
     )
@@ -121,11 +121,11 @@ def find_vessel(fleet: Fleet, name: str) -> Vessel:
     found = vessels_named(fleet, name)
     if not found:
         refuse_lost_name(fleet, name)
-        raise WHERE_VESSEL.at(
+        raise WHERE_VESSEL.error(
             expected=_nearest(name, [v.handle for v in fleet.vessels]), found=_typed(name)
         )
     if len(found) > 1:
-        raise WHERE_TWO_VESSELS.at(
+        raise WHERE_TWO_VESSELS.error(
             expected=" or ".join(v.handle for v in found), found=_typed(name)
         )
     return found[0]
@@ -140,7 +140,7 @@ def refuse_lost_name(fleet: Fleet, name: str) -> None:
             for vessel in lost
             for file in (*vessel.aboard.missing, *(file for file, _ in vessel.aboard.damaged))
         ]
-        raise WHERE_NAME_LOST.at(
+        raise WHERE_NAME_LOST.error(
             file=next(iter(files), None),
             expected="a name, or " + " or ".join(vessel.handle for vessel in lost[:5]),
             found=f"{_typed(name)}; gone or damaged: {', '.join(files[:5]) or 'not known'}",
@@ -154,7 +154,7 @@ def find_holder(vessel: Vessel, name: str) -> Unit | Card:
         serials = {card.serial.casefold(): card for card in vessel.cards}
         card = serials.get(wanted.removeprefix(CARD))
         if card is None:
-            raise WHERE_CARD.at(
+            raise WHERE_CARD.error(
                 vessel=vessel.handle, expected=_nearest(name, list(serials)), found=_typed(name)
             )
         return card
@@ -162,7 +162,7 @@ def find_holder(vessel: Vessel, name: str) -> Unit | Card:
     if unit is not None:
         return unit
     names = [unit.short for unit in vessel.units]
-    raise WHERE_UNIT.at(vessel=vessel.handle, expected=_nearest(name, names), found=_typed(name))
+    raise WHERE_UNIT.error(vessel=vessel.handle, expected=_nearest(name, names), found=_typed(name))
 
 
 def named_among(things: Sequence[AnyNamed], name: str) -> AnyNamed | None:
@@ -179,13 +179,13 @@ def find_position(fleet: Fleet, where: str) -> Position:
     """Return the position a whole WHERE names; raise NotFound or CallRefused."""
     parts = parse_where(where)
     if parts.holder is None or parts.position is None:
-        raise WHERE_SHAPE.at(expected=_meant(fleet, where), found=_typed(where))
+        raise WHERE_SHAPE.error(expected=_meant(fleet, where), found=_typed(where))
     holder = find_holder(find_vessel(fleet, parts.vessel), parts.holder)
     position = named_among(holder.positions, parts.position)
     if position is not None:
         return position
     names = [position.short for position in holder.positions]
-    raise WHERE_POSITION.at(
+    raise WHERE_POSITION.error(
         holder=holder.where, expected=_nearest(parts.position, names), found=_typed(parts.position)
     )
 
@@ -235,12 +235,12 @@ def choose(position: Position, which: str) -> Copy:
     if re.fullmatch(r"[0-9a-f]{8,64}", wanted):
         return _by_digest(position, wanted)
     expected = "latest, previous, a date, a number or a digest"
-    raise COPY_SHAPE.at(expected=expected, found=_typed(which))
+    raise COPY_SHAPE.error(expected=expected, found=_typed(which))
 
 
 def _counted(position: Position, which: str, copies: Sequence[Copy], at: int) -> Copy:
     if not -len(copies) <= at < len(copies) or (at < 0 and which.isdigit()):
-        raise COPY_NONE.at(
+        raise COPY_NONE.error(
             where=position.where, expected=f"one of {len(copies)} copies", found=repr(which)
         )
     return copies[at]
@@ -250,13 +250,13 @@ def _on_or_before(position: Position, which: str) -> Copy:
     try:
         day = date.fromisoformat(which)
     except ValueError as error:
-        raise COPY_SHAPE.at(expected="a day of the calendar", found=which) from error
+        raise COPY_SHAPE.error(expected="a day of the calendar", found=which) from error
     earlier: list[tuple[Read, Copy]] = [
         (read, copy) for copy in position.copies for read in copy.reads if read.read_on <= day
     ]
     if not earlier:
         first = min((r.read_on for r in position.reads), default=None)
-        raise COPY_NONE.at(
+        raise COPY_NONE.error(
             where=position.where, expected=f"a date from {first} on", found=repr(which)
         )
     return max(earlier, key=lambda pair: (pair[0].read_on, pair[0].order))[1]
@@ -265,13 +265,13 @@ def _on_or_before(position: Position, which: str) -> Copy:
 def _by_digest(position: Position, which: str) -> Copy:
     found = [copy for copy in position.copies if copy.sha256.startswith(which)]
     if not found:
-        raise COPY_NONE.at(
+        raise COPY_NONE.error(
             where=position.where,
             expected=" or ".join(copy.sha256[:8] for copy in position.copies[-3:]),
             found=repr(which),
         )
     if len({copy.sha256 for copy in found}) > 1:
-        raise COPY_TWO.at(expected="one copy", found=f"{len(found)} copies")
+        raise COPY_TWO.error(expected="one copy", found=f"{len(found)} copies")
     return found[-1]
 
 

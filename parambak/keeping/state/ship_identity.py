@@ -36,7 +36,7 @@ def read_imo(text: str) -> tuple[str, tuple[Finding, ...]]:
     """
     found = _SEVEN.fullmatch(text)
     if found is None:
-        raise IMO_SHAPE.at(expected="seven digits, with or without IMO", found=repr(text[:40]))
+        raise IMO_SHAPE.error(expected="seven digits, with or without IMO", found=repr(text[:40]))
     number = found[1]
     if imo_digit_right(number):
         return number, ()

@@ -40,12 +40,12 @@ def check_texts(texts: Iterable[tuple[str, str | None, int]]) -> None:
         if text is None:
             continue
         if len(text) > most:
-            raise TEXT_LENGTH.at(
+            raise TEXT_LENGTH.error(
                 what=what, expected=f"at most {most} characters", found=f"{len(text)} characters"
             )
         for at, character in enumerate(text):
             if not character.isprintable() and character not in _HARMLESS:
-                raise TEXT_CHARACTER.at(
+                raise TEXT_CHARACTER.error(
                     what=what,
                     expected="letters, digits, marks and spaces",
                     found=f"U+{ord(character):04X}, character {at + 1}",
@@ -57,7 +57,7 @@ def check_date(text: str) -> str:
     try:
         return date.fromisoformat(text).isoformat()
     except ValueError as error:
-        raise DAY.at(expected="a day such as 2026-03-01", found=repr(text[:40])) from error
+        raise DAY.error(expected="a day such as 2026-03-01", found=repr(text[:40])) from error
 
 
 def kept_name(name: str) -> str:

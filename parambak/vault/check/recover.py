@@ -190,7 +190,7 @@ def new_vault(
         found = "1 file" if heap.count == 1 else f"{heap.count} files"
         for unused in heap.refused[:1]:
             found += f"; {unused.file}: {unused.text}"
-        raise NOTHING.at(found=found)
+        raise NOTHING.error(found=found)
     begun, identity = _begun(root), heap.identity()
     refuse_other_vault(root, identity)
     identity = identity or begun or os.urandom(16).hex()
@@ -203,7 +203,7 @@ def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
     for source in sources:
         given = source.resolve()
         if given == target or given in target.parents or target in given.parents:
-            raise INSIDE.at(file=str(root), expected="a folder beside", found=str(source))
+            raise INSIDE.error(file=str(root), expected="a folder beside", found=str(source))
     try:
         strange = strangers_in(root)
         begun = _begun(root)
@@ -212,16 +212,18 @@ def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
         elif vault_toml.read(root) is not None:
             strange = [vault_toml.FILE]
     except OSError as error:
-        raise NOT_EMPTY.at(file=str(root), found=disk.words(error)) from error
+        raise NOT_EMPTY.error(file=str(root), found=disk.words(error)) from error
     if strange:
-        raise NOT_EMPTY.at(file=str(root), expected="an empty folder", found=disk.shown(strange[0]))
+        raise NOT_EMPTY.error(
+            file=str(root), expected="an empty folder", found=disk.shown(strange[0])
+        )
 
 
 def refuse_other_vault(root: Path, identity: str | None) -> None:
     """Raise `recover-not-empty` where a vault of another identity was begun in `root`."""
     begun = _begun(root)
     if begun and identity not in (begun, None):
-        raise NOT_EMPTY.at(file=str(root), expected=identity, found=f"the vault {begun}")
+        raise NOT_EMPTY.error(file=str(root), expected=identity, found=f"the vault {begun}")
 
 
 def _begun(root: Path) -> str | None:

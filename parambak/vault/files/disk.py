@@ -86,7 +86,7 @@ def write_refusal(error: OSError, path: Path) -> ParambakError:
         fault = UNWRITABLE
     else:
         fault = WRITE_FAILED
-    return fault.at(file=str(path), found=words(error))
+    return fault.error(file=str(path), found=words(error))
 
 
 # --- reading ---------------------------------------------------------------
@@ -308,26 +308,28 @@ def write_export(path: Path, data: bytes, *, replace: bool = False) -> None:
     try:
         _write(path, data, mode=OPEN, keep=replace, only_new=not replace)
     except FileExistsError as error:
-        raise EXPORT_EXISTS.at(file=str(path)) from error
+        raise EXPORT_EXISTS.error(file=str(path)) from error
     except OSError as error:
         raise _export_refusal(error, path) from error
 
 
 def _refuse_export(path: Path, *, replace: bool) -> None:
     if not path.parent.is_dir():
-        raise EXPORT_UNFIT.at(file=str(path), expected="a folder", found=str(path.parent))
+        raise EXPORT_UNFIT.error(file=str(path), expected="a folder", found=str(path.parent))
     if os.path.lexists(path):
         if not path.is_file():
-            raise EXPORT_UNFIT.at(file=str(path), expected="a file's name", found="no plain file")
+            raise EXPORT_UNFIT.error(
+                file=str(path), expected="a file's name", found="no plain file"
+            )
         if not replace:
-            raise EXPORT_EXISTS.at(file=str(path))
+            raise EXPORT_EXISTS.error(file=str(path))
 
 
 def _export_refusal(error: OSError, path: Path) -> ParambakError:
     if error.errno in _FULL | _REFUSED:
         return write_refusal(error, path)
     expected = "a name and a folder that can be written"
-    return EXPORT_UNFIT.at(file=str(path), expected=expected, found=words(error))
+    return EXPORT_UNFIT.error(file=str(path), expected=expected, found=words(error))
 
 
 @contextmanager
@@ -354,7 +356,7 @@ def exporting(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
         settle_renamed(path)
         unproven = False
     except FileExistsError as error:
-        raise EXPORT_EXISTS.at(file=str(path)) from error
+        raise EXPORT_EXISTS.error(file=str(path)) from error
     except OSError as error:
         raise _export_refusal(error, path) from error
     finally:

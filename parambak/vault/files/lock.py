@@ -100,14 +100,14 @@ def _lock(path: Path, wait: float) -> tuple[int, bool]:
             left = ours and os.fstat(descriptor).st_size > 0
             held = ours
         except OSError as error:
-            raise NO_LOCK.at(file=str(path), found=disk.words(error)) from error
+            raise NO_LOCK.error(file=str(path), found=disk.words(error)) from error
         finally:
             if not held:
                 os.close(descriptor)
         if held:
             return descriptor, left
         if time.monotonic() >= deadline:
-            raise BUSY.at(file=str(path), found=_holder(path))
+            raise BUSY.error(file=str(path), found=_holder(path))
         time.sleep(STEP)
 
 

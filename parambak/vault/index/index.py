@@ -453,9 +453,9 @@ class Index:
                 self._build_anew(verdict)
             return act()
         except Mistrusted as verdict:
-            raise INDEX_FAILED.at(file=str(self._place.file), found=str(verdict)) from verdict
+            raise INDEX_FAILED.error(file=str(self._place.file), found=str(verdict)) from verdict
         except OSError as error:
-            raise UNREADABLE.at(file=self._records, found=disk.words(error)) from error
+            raise UNREADABLE.error(file=self._records, found=disk.words(error)) from error
         finally:
             self._say_skipped()
 

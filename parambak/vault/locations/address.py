@@ -42,16 +42,16 @@ def parse(text: str) -> Address:
         expected = f"1 to {MOST} printing characters"
         strange = "".join(c for c in text if not c.isprintable())[:1]
         found = f"a character that does not print, U+{ord(strange):04X}" if strange else ""
-        raise ADDRESS.at(expected=expected, found=found or f"{len(text)} characters")
+        raise ADDRESS.error(expected=expected, found=found or f"{len(text)} characters")
     scheme, mark, rest = text.partition("://")
     if not mark:
         if "::" in text:
-            raise ADDRESS.at(expected="one address", found="a chain of several")
+            raise ADDRESS.error(expected="one address", found="a chain of several")
         return Address(text, "", text)
     if not scheme.isascii() or not scheme.replace("+", "").replace("-", "").isalnum():
-        raise ADDRESS.at(expected="a URL", found="no scheme before ://")
+        raise ADDRESS.error(expected="a URL", found="no scheme before ://")
     if "::" in rest or "://" in rest:
-        raise ADDRESS.at(expected="one address", found="a chain of several")
+        raise ADDRESS.error(expected="one address", found="a chain of several")
     return _url(text, scheme.lower())
 
 
@@ -60,18 +60,18 @@ def _url(text: str, scheme: str) -> Address:
         parts = urlsplit(text)
         port, host = parts.port, parts.hostname or ""
     except ValueError as error:
-        raise ADDRESS.at(expected="a URL", found="a host or port that is none") from error
+        raise ADDRESS.error(expected="a URL", found="a host or port that is none") from error
     if parts.password is not None:
-        raise PASSWORD.at(expected=f"{scheme}://USER@HOST/PATH", found="a password, not shown")
+        raise PASSWORD.error(expected=f"{scheme}://USER@HOST/PATH", found="a password, not shown")
     if parts.query or parts.fragment:
         # What follows `?` is where other stores' URLs carry a key.
-        raise PASSWORD.at(expected="no ? and no #", found="more behind the path, not shown")
+        raise PASSWORD.error(expected="no ? and no #", found="more behind the path, not shown")
     if scheme in NO_STORES:
-        raise ADDRESS.at(expected="a store that keeps files", found=f"{scheme}://")
+        raise ADDRESS.error(expected="a store that keeps files", found=f"{scheme}://")
     if scheme in ("file", "local"):
         return Address(text, "", _local(parts.netloc, parts.path))
     if scheme in SFTP and (not host or parts.path in ("", "/")):
-        raise ADDRESS.at(expected="sftp://USER@HOST/PATH", found=text)
+        raise ADDRESS.error(expected="sftp://USER@HOST/PATH", found=text)
     user = unquote(parts.username) if parts.username else None
     return Address(text, scheme, unquote(parts.path), host, port, user)
 
@@ -94,7 +94,7 @@ def open_store(address: Address, writer: str, ssh: SshTerms) -> Store:
         try:
             return FolderStore(Path(address.path))
         except (OSError, ValueError) as error:
-            raise UNREACHABLE.at(file=address.text, found=str(error)) from error
+            raise UNREACHABLE.error(file=address.text, found=str(error)) from error
     if address.scheme in SFTP:
         from parambak.vault.locations.store_sftp import connect  # noqa: PLC0415 - only for a server
 

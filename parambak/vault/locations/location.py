@@ -93,7 +93,7 @@ def look(store: Store) -> Found:
         packed = PACKS in names
         packs = packed and any(name.endswith(".zip") for name in store.names(PACKS))
     except OSError as error:
-        raise UNREACHABLE.at(file=store.shown, found=disk.words(error)) from error
+        raise UNREACHABLE.error(file=store.shown, found=disk.words(error)) from error
     return Found(
         place,
         _identity(data, store.shown, placed=place is not None),
@@ -118,7 +118,7 @@ def _identity(data: bytes | None, shown: str, *, placed: bool) -> str | None:
         raise
     if (older := vault_toml.older_format(data)) is not None:
         expected, found = f"format {vault_toml.FORMAT}", f"format {older}"
-        raise OLDER.at(file=file, expected=expected, found=found)
+        raise OLDER.error(file=file, expected=expected, found=found)
     return identity
 
 
@@ -134,10 +134,10 @@ def _marked(data: bytes | None, file: str) -> str | None:
         return None
     match = _WRITTEN.fullmatch(data)
     if match is None:
-        raise MARKER.at(file=file, expected="three lines", found=disk.shown(repr(data[:80])))
+        raise MARKER.error(file=file, expected="three lines", found=disk.shown(repr(data[:80])))
     if int(match[1]) != FORMAT:
         expected, found = f"format {FORMAT}", f"format {int(match[1])}"
-        raise FORMAT_UNKNOWN.at(file=file, expected=expected, found=found)
+        raise FORMAT_UNKNOWN.error(file=file, expected=expected, found=found)
     return match[2].decode()
 
 
@@ -158,12 +158,12 @@ def settle(  # noqa: PLR0913 - what has to agree, all by keyword
     found = look(store)
     _refuse_another_kind(store, found, packed=packed)
     if found.place is None and found.vault is None and not (found.empty or found.packed):
-        raise NOT_EMPTY.at(file=store.shown, expected="an empty folder", found="other files")
+        raise NOT_EMPTY.error(file=store.shown, expected="an empty folder", found="other files")
     ours = found.place in known or found.vault == vault or found.empty
     if not ours and not merge:
         expected = f"nothing, or vault {vault[:8]}"
         told = f"vault {found.vault[:8]}" if found.vault else f"place {(found.place or '')[:8]}"
-        raise OTHER_VAULT.at(file=store.shown, expected=expected, found=told)
+        raise OTHER_VAULT.error(file=store.shown, expected=expected, found=told)
     place = found.place or new_identity()
     if found.place is None:
         _write(store, FILE, marker(place))
@@ -184,7 +184,7 @@ def _write(store: Store, file: str, data: bytes) -> None:
         store.write(file, data)
     except FileNotFoundError as error:
         found = disk.words(error)
-        raise ABSENT.at(file=store.shown, expected="a folder to be in", found=found) from error
+        raise ABSENT.error(file=store.shown, expected="a folder to be in", found=found) from error
     except OSError as error:
         raise refusal(store, error, 0, 1) from error
 
@@ -197,9 +197,9 @@ _PACKS_TEXT = (
 
 def _refuse_another_kind(store: Store, found: Found, *, packed: bool) -> None:
     if packed and found.vault is not None:
-        raise KIND.at(file=store.shown, expected="packs", found="a vault")
+        raise KIND.error(file=store.shown, expected="packs", found="a vault")
     if not packed and found.packed:
-        raise KIND.at(file=store.shown, expected="a vault", found="packs")
+        raise KIND.error(file=store.shown, expected="a vault", found="packs")
 
 
 def refusal(store: Store, error: OSError, done: int, total: int) -> ParambakError:
@@ -209,7 +209,7 @@ def refusal(store: Store, error: OSError, done: int, total: int) -> ParambakErro
         fault = FULL
     elif error.errno in _REFUSED:
         fault = UNWRITABLE
-    return fault.at(file=store.shown, found=disk.words(error), done=done, total=total)
+    return fault.error(file=store.shown, found=disk.words(error), done=done, total=total)
 
 
 def must_be(store: Store, place: str, *, packed: bool) -> Found:
@@ -217,10 +217,10 @@ def must_be(store: Store, place: str, *, packed: bool) -> Found:
     found = look(store)
     if found.place is None:
         what = "an empty folder" if found.empty else "no marker"
-        raise ABSENT.at(file=store.shown, expected=f"{FILE} of place {place[:8]}", found=what)
+        raise ABSENT.error(file=store.shown, expected=f"{FILE} of place {place[:8]}", found=what)
     if found.place != place:
         expected, other = f"place {place[:8]}", f"place {found.place[:8]}"
-        raise ANOTHER.at(file=store.shown, expected=expected, found=other)
+        raise ANOTHER.error(file=store.shown, expected=expected, found=other)
     _refuse_another_kind(store, found, packed=packed)
     return found
 

@@ -59,7 +59,7 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
     Raises Broken where the place fails on the way, and ParambakError before that.
     """
     if not isinstance(store, FolderStore):
-        raise PACKED_ELSEWHERE.at(file=store.shown, expected="a folder", found="another store")
+        raise PACKED_ELSEWHERE.error(file=store.shown, expected="a folder", found="another store")
     sending = _Packing(vault, store, names, progress, quick=quick, both_ways=both_ways)
     if not must_be(store, target.identity, packed=True).packed:
         begin_packs(store)

@@ -311,7 +311,7 @@ class Sending:
             if disk.is_file(self._vault.root / vault_toml.FILE):
                 return None
             # The vault itself is gone: nothing is the place's fault then.
-            raise UNREADABLE.at(file=str(self._vault.root), found=disk.words(error)) from error
+            raise UNREADABLE.error(file=str(self._vault.root), found=disk.words(error)) from error
         return data if sha256(data) == digest else None
 
     def _right_there(self, file: str, digest: str, limit: int) -> bytes | None:

@@ -168,11 +168,11 @@ def reach(address: Address, writer: str) -> FsspecStore:
     try:
         import fsspec  # noqa: PLC0415 - slow, and only such a store needs it
     except ImportError as error:
-        raise LIBRARY.at(
+        raise LIBRARY.error(
             file=address.text, found=f"no {error.name}", install="pip install 'parambak[store]'"
         ) from error
     if address.scheme not in fsspec.available_protocols():
-        raise ADDRESS.at(expected="a folder, sftp:// or a store of fsspec", found=address.text)
+        raise ADDRESS.error(expected="a folder, sftp:// or a store of fsspec", found=address.text)
     try:
         system, path = fsspec.core.url_to_fs(
             address.text, skip_instance_cache=True, use_listings_cache=False
@@ -180,11 +180,11 @@ def reach(address: Address, writer: str) -> FsspecStore:
     except ImportError as error:
         found = disk.shown(str(error))
         install = "pip install what `found` names"
-        raise LIBRARY.at(file=address.text, found=found, install=install) from error
+        raise LIBRARY.error(file=address.text, found=found, install=install) from error
     except Exception as error:
         # Whatever a foreign library raises, it is not reached.
         found = disk.shown(f"{type(error).__name__}: {error}")
-        raise UNREACHABLE.at(file=address.text, found=found) from error
+        raise UNREACHABLE.error(file=address.text, found=found) from error
     return FsspecStore(address.text, system, path, writer)
 
 

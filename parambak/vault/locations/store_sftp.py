@@ -107,7 +107,7 @@ def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
     try:
         import paramiko  # noqa: PLC0415 - slow, and only a server needs it
     except ImportError as error:
-        raise LIBRARY.at(
+        raise LIBRARY.error(
             file=address.text, found=f"no {error.name}", install="pip install 'parambak[sftp]'"
         ) from error
     client = paramiko.SSHClient()
@@ -136,7 +136,7 @@ def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
         raise _refusal(error, address) from error
     client.close()
     expected = "a key that is trusted"
-    raise HOST_KEY_CHANGED.at(file=address.text, expected=expected, found="one marked @revoked")
+    raise HOST_KEY_CHANGED.error(file=address.text, expected=expected, found="one marked @revoked")
 
 
 def _lines(file: Path) -> list[str]:
@@ -169,19 +169,19 @@ def _refusal(error: Exception, address: Address) -> ParambakError:
 
     found = disk.shown(str(error) or type(error).__name__)
     if isinstance(error, paramiko.BadHostKeyException):
-        return HOST_KEY_CHANGED.at(
+        return HOST_KEY_CHANGED.error(
             file=address.text,
             expected=_fingerprint(error.expected_key),
             found=_fingerprint(error.key),
         )
     if isinstance(error, paramiko.AuthenticationException):
-        return LOGIN.at(file=address.text, expected="a key that the server accepts", found=found)
+        return LOGIN.error(file=address.text, expected="a key that the server accepts", found=found)
     if isinstance(error, paramiko.SSHException):
         if "known_hosts" in found:
-            return HOST_KEY_UNKNOWN.at(file=address.text, expected="a known host", found=found)
+            return HOST_KEY_UNKNOWN.error(file=address.text, expected="a known host", found=found)
         if "authentication methods" in found:
-            return LOGIN.at(file=address.text, expected="a key to show", found="none")
-    return UNREACHABLE.at(file=address.text, found=found)
+            return LOGIN.error(file=address.text, expected="a key to show", found="none")
+    return UNREACHABLE.error(file=address.text, found=found)
 
 
 def _fingerprint(key: Any) -> str:

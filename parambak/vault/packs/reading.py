@@ -89,18 +89,20 @@ class Pack:
         try:
             record = records.decode(data, _digest(member))
         except ParambakError as error:
-            raise DAMAGED.at(
+            raise DAMAGED.error(
                 file=member.name, expected=error.expected, found=error.found
             ) from error
         if record.vessel not in self.vessels:
             found = f"vessel {record.vessel}" if record.vessel else "the vault itself"
-            raise OTHER_VESSEL.at(expected=" or ".join(self.vessels)[:200], found=found)
+            raise OTHER_VESSEL.error(expected=" or ".join(self.vessels)[:200], found=found)
         return set(record.objects)
 
     def _refuse_unnamed(self, named: set[str]) -> None:
         for member in self._members:
             if not member.name.startswith(records.FOLDER) and _digest(member) not in named:
-                raise UNNAMED_OBJECT.at(expected="an object that a record names", found=member.name)
+                raise UNNAMED_OBJECT.error(
+                    expected="an object that a record names", found=member.name
+                )
 
     def pieces(self) -> Iterator[Piece]:
         """Yield what can be taken in: every member that was not found damaged."""
@@ -137,7 +139,7 @@ def opened(path: Path) -> Iterator[Pack]:
         with disk.reading(path) as stream:
             yield Pack(stream, str(path))
     except OSError as error:
-        raise UNREADABLE.at(file=str(path), found=disk.words(error)) from error
+        raise UNREADABLE.error(file=str(path), found=disk.words(error)) from error
 
 
 def pack_to_file(
@@ -158,11 +160,11 @@ def pack_to_file(
             pack = Pack(stream, str(path))
             damaged = pack.check(progress)
         except ParambakError as error:
-            raise READ_BACK.at(
+            raise READ_BACK.error(
                 file=str(path), expected=error.expected, found=error.found
             ) from error
         if damaged:
-            raise READ_BACK.at(file=str(path), expected=damaged[0].file, found=damaged[0].text)
+            raise READ_BACK.error(file=str(path), expected=damaged[0].file, found=damaged[0].text)
         return WrittenPack(str(path), pack.sha256(), packed)
 
 
@@ -235,7 +237,9 @@ def _manifest(stream: BinaryIO, member: Member) -> bytes:
     try:
         return b"".join(content(stream, member))
     except VaultDamaged as error:
-        raise MANIFEST.at(file=member.name, expected=error.expected, found=error.found) from error
+        raise MANIFEST.error(
+            file=member.name, expected=error.expected, found=error.found
+        ) from error
 
 
 def _refuse_other_members(manifest: writing.Manifest, members: list[Member]) -> None:
@@ -243,14 +247,14 @@ def _refuse_other_members(manifest: writing.Manifest, members: list[Member]) -> 
     listed = {each.file: each.bytes for each in manifest.files}
     for member in members:
         if member.name not in listed:
-            raise MEMBERS.at(expected="a file that the manifest lists", found=member.name)
+            raise MEMBERS.error(expected="a file that the manifest lists", found=member.name)
         if listed[member.name] != member.size:
             expected = f"{listed[member.name]} bytes at {member.name}"
-            raise MEMBERS.at(expected=expected, found=f"{member.size} bytes")
+            raise MEMBERS.error(expected=expected, found=f"{member.size} bytes")
     if len(members) != len(manifest.files):
         names = {member.name for member in members}
         lacking = next((e.file for e in manifest.files if e.file not in names), "one name twice")
-        raise MEMBERS.at(expected=disk.shown(lacking), found="no such member")
+        raise MEMBERS.error(expected=disk.shown(lacking), found="no such member")
 
 
 def _hash(stream: BinaryIO, member: Member) -> None:
@@ -258,6 +262,6 @@ def _hash(stream: BinaryIO, member: Member) -> None:
     for piece in content(stream, member):
         digest.update(piece)
     if digest.hexdigest() != _digest(member):
-        raise DAMAGED.at(
+        raise DAMAGED.error(
             file=member.name, expected=f"SHA-256 {_digest(member)}", found=digest.hexdigest()
         )

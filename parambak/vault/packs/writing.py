@@ -70,21 +70,21 @@ def decode(data: bytes) -> Manifest:
         same = canonical(manifest) == data
     except (ValueError, RecursionError, msgspec.MsgspecError) as error:
         if (version := _version(data)) > FORMAT:
-            raise NEWER.at(
+            raise NEWER.error(
                 file=MANIFEST, expected=f"format {FORMAT}", found=str(version)
             ) from error
         found = disk.shown(str(error))
-        raise MANIFEST_FAULT.at(file=MANIFEST, expected="its members", found=found) from error
+        raise MANIFEST_FAULT.error(file=MANIFEST, expected="its members", found=found) from error
     if not same:
         found = "the same members written otherwise"
-        raise MANIFEST_FAULT.at(file=MANIFEST, expected="canonical JSON", found=found)
+        raise MANIFEST_FAULT.error(file=MANIFEST, expected="canonical JSON", found=found)
     names = [each.file for each in manifest.files]
     if sorted(set(names)) != names:
         expected = "files by rising name, each once"
-        raise MANIFEST_FAULT.at(file=MANIFEST, expected=expected, found="others")
+        raise MANIFEST_FAULT.error(file=MANIFEST, expected=expected, found="others")
     if sorted({vessel.id for vessel in manifest.vessels}) != [v.id for v in manifest.vessels]:
         expected = "vessels by rising identity, each once"
-        raise MANIFEST_FAULT.at(file=MANIFEST, expected=expected, found="others")
+        raise MANIFEST_FAULT.error(file=MANIFEST, expected=expected, found="others")
     return manifest
 
 
@@ -109,7 +109,7 @@ def contents(vault: Vault, vessels: Sequence[str]) -> tuple[list[str], list[str]
             for parent in each.record.after:
                 if parent not in known:
                     file = str(vault.root / records.file_of(parent))
-                    raise NOT_WHOLE.at(file=file, expected=f"a record before {each.file}")
+                    raise NOT_WHOLE.error(file=file, expected=f"a record before {each.file}")
             of_objects.update(each.record.objects)
         of_records |= known
     return sorted(of_records), sorted(of_objects)
@@ -164,7 +164,7 @@ def _record(vault: Vault, digest: str) -> bytes:
         data = disk.read_file(path, records.MAX_BYTES)
         records.decode(data, digest)
     except OSError as error:
-        raise NOT_WHOLE.at(file=str(path), found=disk.words(error)) from error
+        raise NOT_WHOLE.error(file=str(path), found=disk.words(error)) from error
     except ParambakError as error:
         raise error.in_file(str(path)) from None
     return data

@@ -148,7 +148,7 @@ def read_members(stream: BinaryIO) -> list[Member]:
     start = stream.read(4)
     if start != LOCAL_SIGN:
         found = start.hex(" ").upper() or "an empty file"
-        raise NOT_ONE.at(offset=0, expected=LOCAL_SIGN.hex(" ").upper(), found=found)
+        raise NOT_ONE.error(offset=0, expected=LOCAL_SIGN.hex(" ").upper(), found=found)
     members = list(_locals(stream, length))
     _read_directory(stream, members)
     return members
@@ -163,16 +163,16 @@ def _locals(stream: BinaryIO, length: int) -> Iterator[Member]:
         if head[:4] == CENTRAL_SIGN:
             return
         if head[:4] != LOCAL_SIGN and len(head) == LOCAL_HEAD.size:
-            raise BEYOND.at(offset=at, expected="a header", found=head[:4].hex(" ").upper())
+            raise BEYOND.error(offset=at, expected="a header", found=head[:4].hex(" ").upper())
         if len(head) < LOCAL_HEAD.size:
-            raise TRUNCATED.at(offset=length, expected="a header", found="the end of the file")
+            raise TRUNCATED.error(offset=length, expected="a header", found="the end of the file")
         count += 1
         member = _local_member(stream, head, at)
         total += member.size
         _check_limits(member, count, total)
         if member.end > length:
             expected = f"{member.packed} bytes of {member.name}"
-            raise TRUNCATED.at(offset=length, expected=expected, found="the end of the file")
+            raise TRUNCATED.error(offset=length, expected=expected, found="the end of the file")
         _check_order(member, last if count > 1 else None)
         last, at = member.name, member.end
         yield member
@@ -185,15 +185,17 @@ def _local_member(stream: BinaryIO, head: bytes, at: int) -> Member:
     raw = stream.read(min(name_length, LONGEST_NAME))
     name = _known_name(raw, name_length, at)
     if flags & _ENCRYPTED_FLAGS:
-        raise ENCRYPTED.at(file=name, offset=at, expected="flags 0", found=f"flags 0x{flags:04X}")
+        raise ENCRYPTED.error(
+            file=name, offset=at, expected="flags 0", found=f"flags 0x{flags:04X}"
+        )
     if method not in (STORED, DEFLATED):
-        raise METHOD.at(file=name, offset=at, expected="method 0 or 8", found=f"method {method}")
+        raise METHOD.error(file=name, offset=at, expected="method 0 or 8", found=f"method {method}")
     if (needed, flags, time, date, extra) != (_NEEDED, 0, 0, _DATE, 0):
         found = f"version {needed}, flags {flags}, time {time}, date {date}, {extra} extra bytes"
         expected = f"version {_NEEDED}, flags 0, time 0, date {_DATE}, 0 extra bytes"
-        raise HEADER.at(file=name, offset=at, expected=expected, found=found)
+        raise HEADER.error(file=name, offset=at, expected=expected, found=found)
     if method == STORED and packed != size:
-        raise HEADER.at(
+        raise HEADER.error(
             file=name, offset=at, expected=f"{size} bytes stored", found=f"{packed} bytes"
         )
     return Member(name, method, crc, packed, size, at)
@@ -203,19 +205,19 @@ def _known_name(raw: bytes, length: int, at: int) -> str:
     """Return a member's name; refuse one that no pack gives, however it is meant to be read."""
     name = raw.decode("ascii", "backslashreplace")
     if length != len(raw) or not OURS.fullmatch(name):
-        raise NAME.at(offset=at, expected="a name of a vault's file", found=shown(name))
+        raise NAME.error(offset=at, expected="a name of a vault's file", found=shown(name))
     return name
 
 
 def _check_order(member: Member, last: str | None) -> None:
     if last is None:
         if member.name != MANIFEST:
-            raise NOT_ONE.at(offset=0, expected=MANIFEST, found=member.name)
+            raise NOT_ONE.error(offset=0, expected=MANIFEST, found=member.name)
     elif member.name in (last, MANIFEST):
-        raise NAME_TWICE.at(file=member.name, offset=member.offset)
+        raise NAME_TWICE.error(file=member.name, offset=member.offset)
     elif last != MANIFEST and member.name < last:
         expected = f"a name behind {last}"
-        raise HEADER.at(
+        raise HEADER.error(
             file=member.name, offset=member.offset, expected=expected, found=member.name
         )
 
@@ -223,22 +225,22 @@ def _check_order(member: Member, last: str | None) -> None:
 def _check_limits(member: Member, count: int, total: int) -> None:
     """Hold a member, how many there are with it, and their bytes in all, against the limits."""
     if count > MAX_MEMBERS:
-        raise SIZE.at(expected=f"at most {MAX_MEMBERS} members", found="more")
+        raise SIZE.error(expected=f"at most {MAX_MEMBERS} members", found="more")
     if total > MAX_TOTAL:
-        raise SIZE.at(expected=f"at most {MAX_TOTAL} bytes unpacked", found="more")
+        raise SIZE.error(expected=f"at most {MAX_TOTAL} bytes unpacked", found="more")
     limit = limit_of(member.name)
     if member.size > limit:
-        raise SIZE.at(
+        raise SIZE.error(
             file=member.name, expected=f"at most {limit} bytes", found=f"{member.size} bytes"
         )
     if member.size > MAX_RATIO * member.packed:
         expected = f"at most {MAX_RATIO} times {member.packed} bytes"
-        raise SIZE.at(file=member.name, expected=expected, found=f"{member.size} bytes")
+        raise SIZE.error(file=member.name, expected=expected, found=f"{member.size} bytes")
 
 
 def _check_whole(length: int) -> None:
     if length > MAX_FILE:
-        raise SIZE.at(expected=f"a file of at most {MAX_FILE} bytes", found=f"{length} bytes")
+        raise SIZE.error(expected=f"a file of at most {MAX_FILE} bytes", found=f"{length} bytes")
 
 
 def limit_of(name: str) -> int:
@@ -261,28 +263,28 @@ def _read_directory(stream: BinaryIO, members: list[Member]) -> None:
     expected = _end(len(members), at - start, start)
     found = stream.read(len(expected))
     if len(found) < len(expected):
-        raise TRUNCATED.at(
+        raise TRUNCATED.error(
             offset=at + len(found), expected="the end record", found="the end of the file"
         )
     if found[:-2] != expected[:-2]:
-        raise CENTRAL.at(
+        raise CENTRAL.error(
             offset=at, expected=expected.hex(" ").upper(), found=found.hex(" ").upper()
         )
     if found != expected or stream.read(1):
-        raise BEYOND.at(offset=at + len(expected), expected="the end of the file", found="more")
+        raise BEYOND.error(offset=at + len(expected), expected="the end of the file", found="more")
 
 
 def _central_fault(member: Member, expected: bytes, found: bytes, at: int) -> ParambakError:
     if len(found) < len(expected):
-        return TRUNCATED.at(
+        return TRUNCATED.error(
             offset=at + len(found), expected="the directory", found="the end of the file"
         )
     parts = CENTRAL_HEAD.unpack(found[: CENTRAL_HEAD.size])
     mode = parts[15] >> 16
     if parts[0] == CENTRAL_SIGN and stat.S_ISLNK(mode):
-        return LINK.at(file=member.name, offset=at, expected="a plain file", found="a link")
+        return LINK.error(file=member.name, offset=at, expected="a plain file", found="a link")
     where = next(n for n, (a, b) in enumerate(zip(expected, found, strict=True)) if a != b)
-    return CENTRAL.at(
+    return CENTRAL.error(
         file=member.name,
         offset=at + where,
         expected=expected[where : where + 8].hex(" ").upper(),
@@ -341,4 +343,4 @@ def _packed(stream: BinaryIO, member: Member) -> Iterator[bytes]:
 
 
 def _damaged(member: Member, expected: str, found: str) -> ParambakError:
-    return DAMAGED.at(file=member.name, expected=expected, found=found)
+    return DAMAGED.error(file=member.name, expected=expected, found=found)

@@ -48,7 +48,7 @@ def command(
     """
     if (new_card is None) == (new_card_serial is None):
         found = "neither" if new_card is None else "both"
-        raise faults.COMPARE_CARD.at(expected="one of the two", found=found)
+        raise faults.COMPARE_CARD.error(expected="one of the two", found=found)
     given = files_in.sheet_file(new_card) if new_card is not None else None
     vault = store.open_vault(settings)
     vessel, unit = _unit(vault, where)
@@ -61,7 +61,7 @@ def command(
     refuse_other(other.target, vessel, unit, serial)
     entries = compare_sheets(own.entries, other.entries)
     if not entries:
-        raise faults.COMPARE_NOTHING.at(expected="entries", found="two sheets without any")
+        raise faults.COMPARE_NOTHING.error(expected="entries", found="two sheets without any")
     notes = exchanges.notes(vault, vessel, [unit])
     if given is not None:
         notes += own_sheet(given[0], unit)
@@ -85,7 +85,7 @@ def _unit(vault: Vault, where: str) -> tuple[Vessel, Unit]:
     vessel = select.find_vessel(fleet(vault), parts.vessel)
     holder = select.find_holder(vessel, parts.holder) if parts.holder is not None else None
     if not isinstance(holder, Unit) or parts.position is not None:
-        raise SHEET_WHERE.at(expected="VESSEL/UNIT", found=repr(where[:80]))
+        raise SHEET_WHERE.error(expected="VESSEL/UNIT", found=repr(where[:80]))
     return vessel, holder
 
 
@@ -100,7 +100,7 @@ def _stated(vault: Vault, holder: Unit | Card) -> Sheet:
     """Return the sheet on record; raise NotFound where there is none."""
     sheet = stored_sheet(vault, holder.sheet)
     if sheet is None:
-        raise faults.COMPARE_NONE.at(where=holder.where, expected="a card sheet", found="none")
+        raise faults.COMPARE_NONE.error(where=holder.where, expected="a card sheet", found="none")
     return sheet
 
 

@@ -32,7 +32,7 @@ def command(memory: int | None, chip: str | None, out: str, replace: bool) -> An
     from parambak.vault.files.disk import write_export  # noqa: PLC0415 - the same
 
     if (memory is None) == (chip is None):
-        raise faults.DRAFT_SIZE.at(
+        raise faults.DRAFT_SIZE.error(
             expected="one of the two", found="neither" if memory is None else "both"
         )
     part = None if chip is None else store.chip_named(store.chip_table(), chip)

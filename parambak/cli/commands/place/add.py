@@ -48,7 +48,7 @@ def command(  # noqa: PLR0913 - one argument an option
     """
     address = common.whole(settings, address)
     if packed and parse(address).scheme:
-        raise PACKED_ELSEWHERE.at(file=address, expected="a folder", found="a server or store")
+        raise PACKED_ELSEWHERE.error(file=address, expected="a folder", found="a server or store")
     vault = store.open_vault(settings)
     with common.opened(address, vault) as there:
         place = add_place(

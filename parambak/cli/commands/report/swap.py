@@ -29,7 +29,7 @@ def command(
     vessel = select.vessel_at(desk.known, where)
     found = courses(desk.assessor.vault, vessel, position)
     if not found or (number or 1) > len(found):
-        raise faults.NO_SWAP.at(
+        raise faults.NO_SWAP.error(
             where=position.where, expected="a swap", found=f"{len(found)} on record"
         )
     course = found[(number or len(found)) - 1]

@@ -28,7 +28,7 @@ def command(
     visits = [each for each in ship.visits if on in (None, each.on)]
     if not visits:
         days = ", ".join(each.on for each in ship.visits[-5:])
-        raise faults.NO_VISIT.at(
+        raise faults.NO_VISIT.error(
             vessel=ship.handle, expected=days or "a visit on record", found=on or "none"
         )
     visits.sort(key=lambda each: each.on)  # of one day the one opened last stays last

@@ -77,7 +77,7 @@ def _told(words: tuple[str, ...]) -> list[ToldAnswer]:
         condition, equals, rest = word.partition("=")
         answer, colon, text = rest.partition(":")
         if not equals or not colon:
-            raise faults.ANSWER_SHAPE.at(expected="CONDITION=ANSWER:TEXT", found=repr(word[:80]))
+            raise faults.ANSWER_SHAPE.error(expected="CONDITION=ANSWER:TEXT", found=repr(word[:80]))
         told.append(ToldAnswer(condition.strip(), _answer(answer), _text(condition, text)))
     return told
 
@@ -85,7 +85,7 @@ def _told(words: tuple[str, ...]) -> list[ToldAnswer]:
 def _answer(typed: str) -> str:
     answer = typed.strip().lower()
     if answer not in ANSWERS:
-        raise faults.ANSWER_SHAPE.at(expected=", ".join(ANSWERS), found=repr(typed[:40]))
+        raise faults.ANSWER_SHAPE.error(expected=", ".join(ANSWERS), found=repr(typed[:40]))
     return answer
 
 
@@ -93,14 +93,14 @@ def _text(condition: str, typed: str) -> str:
     text = typed.strip()
     if not text:
         found = f"no word on {condition[:40]}"
-        raise faults.ANSWER_SHAPE.at(expected="the evidence, or why not", found=found)
+        raise faults.ANSWER_SHAPE.error(expected="the evidence, or why not", found=found)
     return text
 
 
 def _asked(settings: Settings, vault: Vault, where: str) -> list[ToldAnswer]:
     """Ask one by one what is wanting and a person can tell; only of a person at a terminal."""
     if settings.json or not sys.stdin.isatty():
-        raise faults.ANSWER_SHAPE.at(expected="CONDITION=ANSWER:TEXT", found="no answer")
+        raise faults.ANSWER_SHAPE.error(expected="CONDITION=ANSWER:TEXT", found="no answer")
     found = standing(fleet(vault), Assessor(vault, store.chip_table()), where)
     asked = [each for each in found.readiness().wanting if each in QUESTIONS]
     told = []
@@ -116,7 +116,7 @@ def _asked(settings: Settings, vault: Vault, where: str) -> list[ToldAnswer]:
             told.append(ToldAnswer(name, answer, text))
     if not told:
         found_words = "none was given" if asked else "nothing that a person can tell is wanting"
-        raise faults.ANSWER_SHAPE.at(expected="an answer", found=found_words)
+        raise faults.ANSWER_SHAPE.error(expected="an answer", found=found_words)
     return told
 
 

@@ -65,7 +65,7 @@ def command(  # noqa: PLR0913 - one argument an option
     """
     data, given = files_in.sheet_file(new_card) if new_card is not None else (b"", None)
     if accept is None and (confirm or by or reason):
-        raise faults.ACCEPT_ALONE.at(expected="--accept CONDITION", found="no --accept")
+        raise faults.ACCEPT_ALONE.error(expected="--accept CONDITION", found="no --accept")
     vault = store.open_vault(settings)
     assessor = Assessor(vault, store.chip_table())
     found = standing(fleet(vault), assessor, where, given, sheet_file=sha256(data))
@@ -89,16 +89,16 @@ def _accept(found: Standing, words: _Accepting, assessor: Assessor) -> None:
     condition = words.condition
     if condition not in CONDITIONS or condition in ALWAYS:
         able = [name for name in CONDITIONS if name not in ALWAYS]
-        raise faults.ACCEPT_CONDITION.at(expected=", ".join(able), found=repr(condition[:40]))
+        raise faults.ACCEPT_CONDITION.error(expected=", ".join(able), found=repr(condition[:40]))
     if words.confirm != condition or not words.by or not words.reason:
-        raise faults.ACCEPT_WORDS.at(
+        raise faults.ACCEPT_WORDS.error(
             condition=condition,
             expected=f"--confirm {condition} --by NAME --reason TEXT",
             found=f"--confirm {words.confirm}" if words.confirm else "not all of them",
         )
     state = next(c for c in found.readiness().conditions if c.condition == condition)
     if state.met:
-        raise faults.ACCEPT_MET.at(condition=condition, expected="one not met", found=state.text)
+        raise faults.ACCEPT_MET.error(condition=condition, expected="one not met", found=state.text)
     recording.accept(
         assessor.vault,
         found.position.where,

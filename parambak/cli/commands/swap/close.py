@@ -127,7 +127,7 @@ def _test(text: str) -> FunctionTest:
     name, _, told = text.partition("=")
     result, _, more = told.partition(":")
     if not name.strip() or result.strip().lower() not in RESULTS:
-        raise faults.TEST_SHAPE.at(expected="NAME=passed or NAME=failed", found=repr(text[:80]))
+        raise faults.TEST_SHAPE.error(expected="NAME=passed or NAME=failed", found=repr(text[:80]))
     return FunctionTest(name=name.strip(), result=result.strip().lower(), text=more.strip() or None)
 
 

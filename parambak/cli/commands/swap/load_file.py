@@ -102,11 +102,11 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
     words = _Words(**options)
     check_texts([("name of the person", words.by, NAME), ("reason", words.reason, REMARK)])
     if not words.unverified and (words.confirm or words.reason):
-        raise faults.UNVERIFIED_ALONE.at(expected="--unverified", found="not given")
+        raise faults.UNVERIFIED_ALONE.error(expected="--unverified", found="not given")
     profile = files_in.profile_file(words.profile).profile if words.profile else None
     format_name = words.format_name or (profile.format if profile else None)
     if format_name is None:
-        raise faults.FORMAT_NEEDED.at(expected="--as FORMAT", found="neither --as nor a profile")
+        raise faults.FORMAT_NEEDED.error(expected="--as FORMAT", found="neither --as nor a profile")
     vault = store.open_vault(settings)
     assessor = Assessor(vault, store.chip_table())
     found = standing(fleet(vault), assessor, where)
@@ -165,7 +165,7 @@ def _copy(found: Standing) -> Copy:
     """Return the copy meant; raise NotFound where there is none."""
     if found.evidence.chosen_lost:
         where = found.position.where
-        raise faults.COPY_LOST.at(where=where, expected="the copy chosen", found="none of it")
+        raise faults.COPY_LOST.error(where=where, expected="the copy chosen", found="none of it")
     if found.copy is None:
         return select.choose(found.position, "latest")
     return found.copy
@@ -176,11 +176,11 @@ def _released(found: Standing, words: _Words) -> bool:
     verdict = found.evidence.verdict
     if verdict is not None and verdict.verified:
         if words.unverified:
-            raise faults.UNVERIFIED_NOT.at(expected="no --unverified", found="a verified copy")
+            raise faults.UNVERIFIED_NOT.error(expected="no --unverified", found="a verified copy")
         return False
     unmet = verdict.unmet if verdict is not None else ()
     if not words.unverified:
-        raise faults.NOT_VERIFIED.at(
+        raise faults.NOT_VERIFIED.error(
             where=found.position.where,
             unmet=", ".join(each.condition for each in unmet),
             expected="all four conditions met",
@@ -188,14 +188,14 @@ def _released(found: Standing, words: _Words) -> bool:
         )
     hopeless = [each for each in unmet if each.condition == "intact"]
     if hopeless:
-        raise faults.NOT_VERIFIED.at(
+        raise faults.NOT_VERIFIED.error(
             where=found.position.where,
             unmet="intact",
             expected="bytes that are what they were when archived",
             found=hopeless[0].text,
         )
     if words.confirm != UNVERIFIED or not words.by or not words.reason:
-        raise faults.UNVERIFIED_WORDS.at(
+        raise faults.UNVERIFIED_WORDS.error(
             expected="--confirm UNVERIFIED --by NAME --reason TEXT", found="not all of them"
         )
     return True
@@ -222,9 +222,9 @@ def _names(out: str, profile: Profile | None, pair: How | None) -> tuple[str, ..
         second = path.with_name(two) if short and path.name else f"{out}.2"
         names = (out, str(second))
     if short and not _SHORT.fullmatch(path.name):
-        raise faults.SHORT_NAME.at(expected="a name such as LOAD.HEX", found=path.name)
+        raise faults.SHORT_NAME.error(expected="a name such as LOAD.HEX", found=path.name)
     if len(set(names)) < len(names):
-        raise faults.SHORT_NAME.at(
+        raise faults.SHORT_NAME.error(
             expected="a name for the first chip that the second's is not", found=path.name
         )
     return names

@@ -179,7 +179,7 @@ def _meant(assessor: Assessor, position: Position, course: Course | None) -> Cop
         for copy in reversed(position.copies):
             if copy.image == course.expected:
                 return copy
-        raise faults.COPY_LOST.at(
+        raise faults.COPY_LOST.error(
             where=position.where,
             expected="the copy that was chosen or released in this swap",
             found=f"none with the digest {course.expected.sha256[:8]}",
@@ -187,7 +187,7 @@ def _meant(assessor: Assessor, position: Position, course: Course | None) -> Cop
     for copy in reversed(position.copies):
         if assessor.verdict(position, copy).verified:
             return copy
-    raise faults.NOTHING_MEANT.at(
+    raise faults.NOTHING_MEANT.error(
         where=position.where,
         expected="a verified copy to compare with",
         found=f"{counted(len(position.copies), 'copy', 'copies')}, none verified",

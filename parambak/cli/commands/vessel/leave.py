@@ -85,7 +85,7 @@ def _confirm(settings: Settings, found: Leaving, leaving: str | None) -> None:
     names = {found.handle.casefold(), found.short.casefold()}
     if typed is None or typed.casefold() not in names:
         found_text = "no name" if typed is None else repr(typed[:80])
-        raise faults.LEAVE_UNCONFIRMED.at(expected=found.handle, found=found_text)
+        raise faults.LEAVE_UNCONFIRMED.error(expected=found.handle, found=found_text)
 
 
 def _page(screen: Screen, found: Leaving, out: str, gone: Gone) -> None:
