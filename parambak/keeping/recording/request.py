@@ -9,7 +9,7 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from parambak.compare.renames import Renames
+    from parambak.compare.two_layouts import Renames
     from parambak.dumps.dump import Dump
     from parambak.keeping.recording.target import Target
     from parambak.keeping.state.bodies import DumpEntry, Normal
