@@ -26,7 +26,7 @@ from benchmarks.layouts import shortest
 from parambak.compare.alike import alike
 from parambak.compare.bytes import runs
 from parambak.compare.history import history
-from parambak.compare.moved import moved
+from parambak.compare.moves import moves_between
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image
@@ -58,7 +58,7 @@ def bytes_compared(rounds: int, size: int) -> list[Row]:
     new = Image.of(bytes(data))
 
     def ours() -> None:
-        moved(old, new, runs(old, new))
+        moves_between(old, new, runs(old, new))
 
     with tempfile.TemporaryDirectory() as folder:
         names = []

@@ -17,7 +17,7 @@ from collections import Counter
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import shown
+from parambak.compare.fields import value_text
 from parambak.layouts import coverage
 from parambak.layouts.decode import field_value, whole
 from parambak.layouts.plan import plan_of
@@ -159,7 +159,7 @@ def _unlike(
 
 def _value(layout: Layout, plan: FieldPlan, raw: bytes | None) -> str:
     """Return the value that a field's stored bytes stand for."""
-    return shown(field_value(layout, plan, Image.of(raw or b"", plan.at)))
+    return value_text(field_value(layout, plan, Image.of(raw or b"", plan.at)))
 
 
 def _only_bits(plan: FieldPlan, raw: bytes | None) -> bytes | None:

@@ -78,12 +78,12 @@ def changes(old: Decoded, new: Decoded) -> tuple[FieldChange, ...]:
     found += [
         check_change(checks[check.check], check)
         for check in new.checks
-        if check.check in checks and told(checks[check.check]) != told(check)
+        if check.check in checks and check_text(checks[check.check]) != check_text(check)
     ]
     return tuple(sorted(found, key=lambda change: change.at))
 
 
-def told(check: CheckResult) -> str:
+def check_text(check: CheckResult) -> str:
     """Return what a check stores; of a promise that stores nothing, whether it is kept."""
     if check.method not in PROMISES:
         return check.stored or "absent"
@@ -105,8 +105,8 @@ def check_change(old: CheckResult, new: CheckResult) -> FieldChange:
         new.check,
         CHECK if follows(old, new) else PARAMETER,
         new.at,
-        told(old),
-        told(new),
+        check_text(old),
+        check_text(new),
         None,
         new.holds,
         belongs_to_card=False,
@@ -123,8 +123,8 @@ def change(old: FieldValue, new: FieldValue) -> FieldChange:
         new.field,
         _kind(new, by, crossed),
         new.at,
-        shown(old),
-        shown(new),
+        value_text(old),
+        value_text(new),
         new.unit,
         new.within_limits,
         new.belongs_to_card,
@@ -172,7 +172,7 @@ def _signed(by: Fraction, sides: Sequence[FieldValue]) -> str:
     return f"{'-' if by < 0 else '+'}{text}"
 
 
-def shown(field: FieldValue) -> str:
+def value_text(field: FieldValue) -> str:
     """Return a field's value, or what stands in its place."""
     return field.value if field.value is not None else (field.mark or "unreadable")
 

@@ -22,8 +22,8 @@ from parambak.compare.fields import (
     FieldChange,
     unexplained,
 )
-from parambak.compare.following import Following, Seen
-from parambak.compare.moved import Moved, moved, undone
+from parambak.compare.moves import Move, moves_between, undo_moves
+from parambak.compare.tracker import Following, Seen
 from parambak.compare.tracks import Change, Tracks
 from parambak.memory.image import Range  # noqa: TC001 - msgspec unpacks steps by it
 
@@ -56,7 +56,7 @@ class Step(NamedTuple):
 
     image: int
     changed_bytes: int
-    moved: tuple[Moved, ...]
+    moved: tuple[Move, ...]
     fields: tuple[FieldChange, ...]
     renewed: dict[str, tuple[str, ...]]
     loose: tuple[Loose, ...]
@@ -134,31 +134,31 @@ class _Looking:
 
     def _sides(
         self, before: Image, image: Image, found: tuple[Run, ...]
-    ) -> tuple[tuple[Moved, ...], tuple[Image, Image] | None]:
+    ) -> tuple[tuple[Move, ...], tuple[Image, Image] | None]:
         """Return the moves, and both images with content where it belongs; None without any.
 
         Where the image before was moved itself, it is where that belongs that counts.
         """
         away, self._straight = self._straight, None
         if away is None:
-            moves = moved(before, image, found)
+            moves = moves_between(before, image, found)
             if not moves:
                 return (), None
-            self._straight = undone(before, image, moves)
+            self._straight = undo_moves(before, image, moves)
             return moves, (before, self._straight)
         if _nearer(away, before, image):
-            return moved(before, image, found), (away, image)
-        moves = moved(away, image, runs(away, image))
+            return moves_between(before, image, found), (away, image)
+        moves = moves_between(away, image, runs(away, image))
         if not moves:
-            return moved(before, image, found), None
-        self._straight = undone(away, image, moves)
-        return moved(before, image, found), (away, self._straight)
+            return moves_between(before, image, found), None
+        self._straight = undo_moves(away, image, moves)
+        return moves_between(before, image, found), (away, self._straight)
 
     def _step(
         self,
         shown: tuple[Image, Image],
         found: tuple[Run, ...],
-        moves: tuple[Moved, ...],
+        moves: tuple[Move, ...],
         sides: tuple[Image, Image] | None,
         at: int,
     ) -> Step:

@@ -6,7 +6,7 @@ import re
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import shown
+from parambak.compare.fields import value_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -112,7 +112,7 @@ def _single(field: FieldValue) -> Single:
     return Single(
         f"0x{field.at:04X}",
         field.field,
-        shown(field),
+        value_text(field),
         field.unit,
         limits(field.low, field.high),
         field.within_limits is False,
@@ -191,4 +191,4 @@ def _allowed(value: FieldValue) -> str:
 def _cell(value: FieldValue | None) -> Cell:
     if value is None:
         return Cell("", outside=False, remarks="")
-    return Cell(shown(value), value.within_limits is False, ", ".join(_marks(value)))
+    return Cell(value_text(value), value.within_limits is False, ", ".join(_marks(value)))

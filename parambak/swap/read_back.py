@@ -13,14 +13,13 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from parambak.compare.bytes import Run, beyond, runs
-from parambak.compare.carried import carried
+from parambak.compare.two_layouts import carry_over
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from parambak.compare.carried import Carried, NotCarried, ValueChange
-    from parambak.compare.renames import Renames
+    from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
     from parambak.layouts.decode import CheckResult, Decoded
     from parambak.memory.image import Image
 
@@ -65,7 +64,7 @@ class ValuesReadBack:
     """
 
     stage: str
-    found: Carried
+    found: CarryOver
     failing: tuple[CheckResult, ...]
 
     @property
@@ -114,7 +113,7 @@ def compare_values(meant: Decoded, read: Decoded, renames: Renames, stage: str) 
 
     Raise LayoutRefused where the table of renames does not fit the layouts.
     """
-    return ValuesReadBack(stage, carried(meant, read, renames), _failing(read.checks))
+    return ValuesReadBack(stage, carry_over(meant, read, renames), _failing(read.checks))
 
 
 def compare(

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from parambak.compare import fields, moved
+from parambak.compare import fields, moves
 from parambak.compare.history import history
 from parambak.layouts.load import load
 from parambak.memory.image import Image
@@ -68,6 +68,6 @@ def test_every_sort_and_every_move_is_on_the_page() -> None:
         line.split("|")[-2].split(",")[0].strip() for _, t in EXAMPLES for line in t.split("\n")
     }
     assert every <= shown
-    for kind, words in moved.WORDS.items():
+    for kind, words in moves.WORDS.items():
         assert f"| `{kind}` |" in PAGE
         assert words in PAGE

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from parambak.cli.parts.diff_page import span
 from parambak.cli.written import Listed
-from parambak.compare.fields import CHECK, EXPECTED, FADING, FLIPS, MOVED, TOLERANCE, shown
+from parambak.compare.fields import CHECK, EXPECTED, FADING, FLIPS, MOVED, TOLERANCE, value_text
 from parambak.compare.history import changes_of
 from parambak.compare.small_line import small_line
 from parambak.keeping.state import select
@@ -106,7 +106,7 @@ def _not_written_down(told: Told) -> Iterator[dict[str, str]]:
 def _values(told: Told, names: Collection[str]) -> dict[str, list[str]]:
     """Return the values of fields or checks at each time; what was moved alone is left out."""
     first = told.found.first
-    now = {name: shown(first[name]) if name in first else None for name in names}
+    now = {name: value_text(first[name]) if name in first else None for name in names}
     values: dict[str, list[str | None]] = {name: [] for name in names}
     past = 0
     for step in told.found.steps:

@@ -23,7 +23,7 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.state import exchanges, select
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
-from parambak.reads.ways import WAYS
+from parambak.reads.pairs import PAIR_SCHEMES
 from parambak.swap.read_back import BEFORE_POWER, STAGES, ReadBack, ValuesReadBack
 from parambak.swap.recording import record_read_back
 from parambak.swap.state import accepted_words, others_words
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.recording.request import Incoming
     from parambak.keeping.state.known import Copy, Position, Vessel
-    from parambak.reads.ways import How
+    from parambak.reads.pairs import PairScheme
     from parambak.swap.recording import ValueLayouts
     from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
@@ -48,7 +48,7 @@ class _Words:
     stage: str
     format_name: str | None
     profile: str | None
-    pair: How | None
+    pair: PairScheme | None
     read_by: str | None
     layout: str | None
     old_layout: str | None
@@ -69,7 +69,9 @@ class _Words:
 )
 @click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
 @click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
-@click.option("--pair", type=click.Choice(WAYS), help="Two chips hold the memory: dumps in twos.")
+@click.option(
+    "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
+)
 @click.option("--read-by", metavar="PERSON", help="Who read the card.")
 @click.option(
     "--layout",

@@ -10,8 +10,8 @@ from parambak.compare.fields import (
     FieldChange,
     change,
     check_change,
+    check_text,
     follows,
-    told,
 )
 from parambak.layouts import coverage
 from parambak.layouts.decode import decode, field_value
@@ -131,7 +131,7 @@ class Following:
         self._renewed = frozenset(
             number
             for number, (old, new) in enumerate(pairs)
-            if (told(old) != told(new) and follows(old, new))
+            if (check_text(old) != check_text(new) and follows(old, new))
             or (new.method == "kept-twice" and new.holds)
         )
 
@@ -190,7 +190,7 @@ class Following:
 
 
 def _check(old: CheckResult, new: CheckResult) -> Seen | None:
-    if told(old) == told(new):
+    if check_text(old) == check_text(new):
         return None
     one = check_change(old, new)
     return Seen(one, None, None, guarded=False, renewed=(), is_check=True)

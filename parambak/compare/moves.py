@@ -53,7 +53,7 @@ _TURNS: dict[str, Callable[[bytes], bytes]] = {
 }
 
 
-class Moved(NamedTuple):
+class Move(NamedTuple):
     """A stretch whose content was moved: how, and what that leaves unaccounted for.
 
     `by` is how many bytes a shift moves it up (below 0: down); `changed` are the changed
@@ -81,13 +81,13 @@ class Moved(NamedTuple):
         return f"shifted {way} by {counted(abs(self.by), 'byte')}"
 
 
-def moved(old: Image, new: Image, found: Sequence[Run]) -> tuple[Moved, ...]:
+def moves_between(old: Image, new: Image, found: Sequence[Run]) -> tuple[Move, ...]:
     """Return every stretch whose content was moved from one image to the other.
 
     `found` are the runs in which the two differ.
     """
     both = [run for run in found if len(run.old) == len(run.new)]
-    told: list[Moved] = []
+    told: list[Move] = []
     for block in old.blocks:
         inside = _part(both, block.start, block.end)
         if len(inside) > MOST_RUNS:  # the whole of it alone is looked at
@@ -104,7 +104,7 @@ def moved(old: Image, new: Image, found: Sequence[Run]) -> tuple[Moved, ...]:
     return tuple(sorted((_trimmed(old, new, each) for each in told), key=lambda each: each.start))
 
 
-def undone(old: Image, new: Image, moves: Sequence[Moved]) -> Image:
+def undo_moves(old: Image, new: Image, moves: Sequence[Move]) -> Image:
     """Return the new image with the content put back where it was.
 
     What a shift lost is taken from the old one, what it brought in is left out.
@@ -122,7 +122,7 @@ def undone(old: Image, new: Image, moves: Sequence[Moved]) -> Image:
     return Image(tuple(blocks))
 
 
-def _put_back(each: Moved, now: bytes, was: bytes) -> bytes:
+def _put_back(each: Move, now: bytes, was: bytes) -> bytes:
     if each.kind != relations.SHIFTED:
         return _TURNS[each.kind](now)  # done twice, each of these is undone
     if each.by > 0:
@@ -130,7 +130,7 @@ def _put_back(each: Moved, now: bytes, was: bytes) -> bytes:
     return was[: -each.by] + now[: each.by]
 
 
-def _trimmed(old: Image, new: Image, one: Moved) -> Moved:
+def _trimmed(old: Image, new: Image, one: Move) -> Move:
     """Return a shift from where it begins."""
     mine, theirs = old.read(one.start, one.length), new.read(one.start, one.length)
     if one.kind != relations.SHIFTED or mine is None or theirs is None:
@@ -155,7 +155,7 @@ def _round(first: int, last: int) -> tuple[int, int]:
 
 def _halves(
     block: Block, new: Image, found: Sequence[Run], part: tuple[int, int], smallest: int
-) -> Iterator[Moved]:
+) -> Iterator[Move]:
     """Yield the parts of a memory, halved again and again, whose halves are exchanged."""
     start, size = part
     changed = sum(run.length for run in found)
@@ -173,7 +173,7 @@ def _halves(
 
 def _exchanged(
     block: Block, new: Image, found: Sequence[Run], part: tuple[int, int]
-) -> Moved | None:
+) -> Move | None:
     start, size = part
     half, at = size // 2, start - block.start
     theirs = new.read(start, size) if _worth(block, start, start + size, found) else None
@@ -190,7 +190,7 @@ def _exchanged(
 
 def _within(
     block: Block, new: Image, found: Sequence[Run], apart: int, closer: Sequence[int]
-) -> Iterator[Moved]:
+) -> Iterator[Move]:
     """Yield the moves in stretches of a block; what is none is looked at more closely."""
     done = block.start
     for every in _groups(found, apart):
@@ -209,7 +209,7 @@ def _within(
                 break
 
 
-def _wider(block: Block, new: Image, one: Moved, found: Sequence[Run]) -> Moved:
+def _wider(block: Block, new: Image, one: Move, found: Sequence[Run]) -> Move:
     """Return a move with the runs on either side that it accounts for too."""
     if one.kind == relations.EXCHANGED:
         return one
@@ -222,7 +222,7 @@ def _wider(block: Block, new: Image, one: Moved, found: Sequence[Run]) -> Moved:
     return one
 
 
-def _grown(block: Block, new: Image, one: Moved, span: tuple[int, int]) -> Moved | None:
+def _grown(block: Block, new: Image, one: Move, span: tuple[int, int]) -> Move | None:
     """Return a move over a longer stretch, where that leaves no more unaccounted for."""
     start, end = span
     mine, theirs = block.data[start - block.start : end - block.start], new.read(start, end - start)
@@ -246,9 +246,9 @@ def _groups(found: Sequence[Run], apart: int) -> list[list[Run]]:
     return groups
 
 
-def _move(block: Block, new: Image, group: Sequence[Run]) -> Moved | None:
+def _move(block: Block, new: Image, group: Sequence[Run]) -> Move | None:
     """Return the move that explains the group of runs best, or None."""
-    best: tuple[int, Moved] | None = None
+    best: tuple[int, Move] | None = None
     for start, end in _extents(block, group):
         if not _worth(block, start, end, group):
             continue
@@ -268,9 +268,7 @@ def _move(block: Block, new: Image, group: Sequence[Run]) -> Moved | None:
     return best[1] if best is not None else None
 
 
-def _judged(
-    guessed: tuple[str, int, bytes], start: int, mine: bytes, theirs: bytes
-) -> Moved | None:
+def _judged(guessed: tuple[str, int, bytes], start: int, mine: bytes, theirs: bytes) -> Move | None:
     """Return the move that a guess is, None where it leaves too much unaccounted for."""
     kind, by, guess = guessed
     off, changed = relations.differing(guess, theirs), relations.differing(mine, theirs)
@@ -278,7 +276,7 @@ def _judged(
         return None
     left = joined(Range(start + at, length) for at, length in _left(mine, theirs, guess))
     accounted = changed - sum(each.length for each in left)
-    return Moved(kind, start, len(mine), by, accounted, left)
+    return Move(kind, start, len(mine), by, accounted, left)
 
 
 def _worth(block: Block, start: int, end: int, group: Sequence[Run]) -> bool:
