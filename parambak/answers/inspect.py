@@ -116,7 +116,7 @@ def _read(path: str, question: InspectQuestion, size: int | None) -> _Read:
     dump = given_files.dump_of(path, data, format_name, terms)
     image, notes = dump.image, dump.findings
     if profile is not None:
-        from parambak.reads.profile import as_on_chip  # noqa: PLC0415 - with a profile only
+        from parambak.dumps.profile import as_on_chip  # noqa: PLC0415 - with a profile only
 
         image, more = as_on_chip(image, profile, size)
         notes += more
