@@ -69,21 +69,21 @@ def changes(old: Decoded, new: Decoded) -> tuple[FieldChange, ...]:
     Both sides are decoded by one layout.
     """
     before = {field.field: field for field in old.fields}
-    found = [
+    changed = [
         change(before[field.field], field)
         for field in new.fields
         if field.field in before and before[field.field].own != field.own
     ]
     checks = {check.check: check for check in old.checks}
-    found += [
+    changed += [
         check_change(checks[check.check], check)
         for check in new.checks
-        if check.check in checks and told(checks[check.check]) != told(check)
+        if check.check in checks and check_text(checks[check.check]) != check_text(check)
     ]
-    return tuple(sorted(found, key=lambda change: change.at))
+    return tuple(sorted(changed, key=lambda change: change.at))
 
 
-def told(check: CheckResult) -> str:
+def check_text(check: CheckResult) -> str:
     """Return what a check stores; of a promise that stores nothing, whether it is kept."""
     if check.method not in PROMISES:
         return check.stored or "absent"
@@ -105,8 +105,8 @@ def check_change(old: CheckResult, new: CheckResult) -> FieldChange:
         new.check,
         CHECK if follows(old, new) else PARAMETER,
         new.at,
-        told(old),
-        told(new),
+        check_text(old),
+        check_text(new),
         None,
         new.holds,
         belongs_to_card=False,
@@ -123,8 +123,8 @@ def change(old: FieldValue, new: FieldValue) -> FieldChange:
         new.field,
         _kind(new, by, crossed),
         new.at,
-        shown(old),
-        shown(new),
+        value_text(old),
+        value_text(new),
         new.unit,
         new.within_limits,
         new.belongs_to_card,
@@ -137,12 +137,12 @@ def change(old: FieldValue, new: FieldValue) -> FieldChange:
 def number(field: FieldValue) -> Fraction | None:
     """Return the exact number that a field holds; None for a text, a name, a blank."""
     plan, raw = field.plan, field.own
-    if raw is None or field.mark == "blank" or plan.way.is_text or plan.field.type == "flag":
+    if raw is None or field.mark == "blank" or plan.reader.is_text or plan.field.type == "flag":
         return None
     stored = plan.codec.read(field.raw or b"").number
     if stored is None or (plan.meaning is not None and stored in plan.meaning):
         return None
-    return plan.way.number(field.raw or b"")
+    return plan.reader.number(field.raw or b"")
 
 
 def _kind(new: FieldValue, by: Fraction | None, crossed: str | None) -> str:
@@ -172,19 +172,19 @@ def _signed(by: Fraction, sides: Sequence[FieldValue]) -> str:
     return f"{'-' if by < 0 else '+'}{text}"
 
 
-def shown(field: FieldValue) -> str:
+def value_text(field: FieldValue) -> str:
     """Return a field's value, or what stands in its place."""
     return field.value if field.value is not None else (field.mark or "unreadable")
 
 
-def unexplained(layout: Layout, found: Sequence[Run]) -> tuple[Range, ...]:
+def unexplained(layout: Layout, runs: Sequence[Run]) -> tuple[Range, ...]:
     """Return the changed stretches of which a bit is explained by no field or check.
 
     A reserved area explains a change only where it says that it changes.
     """
     explained = coverage.explained_bits(layout)
     loose: list[Range] = []
-    for run in found:
-        known = explained[run.start : run.range.end].ljust(run.length, b"\0")
-        loose += [Range(run.start + at, length) for at, length in beyond_bits(run, known)]
+    for run in runs:
+        bits = explained[run.start : run.range.end].ljust(run.length, b"\0")
+        loose += [Range(run.start + at, length) for at, length in beyond_bits(run, bits)]
     return coverage.joined(loose)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from parambak.compare.fields import shown
+from parambak.compare.fields import value_text
 from parambak.compare.small_line import small_line
 from parambak.errors import VaultDamaged
 from parambak.layouts.decode import decode
@@ -89,7 +89,7 @@ def _lines(layout: Layout | None, images: Sequence[Image]) -> list[tuple[str, st
     decoded = [decode(layout, image).fields for image in images]
     lines = []
     for values in zip(*decoded, strict=True):
-        texts = [shown(each) for each in values]
+        texts = [value_text(each) for each in values]
         if len(set(texts)) > 1:
             unit = f" {values[0].unit}" if values[0].unit else ""
             line = small_line(texts, MOST_CHARACTERS)

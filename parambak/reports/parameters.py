@@ -6,7 +6,7 @@ import re
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import shown
+from parambak.compare.fields import value_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -92,8 +92,8 @@ def parameters(decoded: Decoded | None) -> Parameters | None:
     )
     return Parameters(
         outside[:MOST_FIELDS],
-        tuple(_single(f) for f in every if not f.plan.place.prefix),
-        tuple(_groups(f for f in every if f.plan.place.prefix)),
+        tuple(_single(f) for f in every if not f.plan.slot.prefix),
+        tuple(_groups(f for f in every if f.plan.slot.prefix)),
         decoded.checks,
         len(decoded.fields) - len(every),
     )
@@ -112,7 +112,7 @@ def _single(field: FieldValue) -> Single:
     return Single(
         f"0x{field.at:04X}",
         field.field,
-        shown(field),
+        value_text(field),
         field.unit,
         limits(field.low, field.high),
         field.within_limits is False,
@@ -139,7 +139,7 @@ def _groups(fields: Iterable[FieldValue]) -> Iterable[Group]:
     """Yield each group's tables, those of a group within a group behind it."""
     by_group: dict[str, dict[str, list[FieldValue]]] = {}
     for field in fields:
-        prefix = field.plan.place.prefix
+        prefix = field.plan.slot.prefix
         name = _INDEX.sub("", prefix).rstrip(".")
         by_group.setdefault(name, {}).setdefault(prefix, []).append(field)
     for name, rows in by_group.items():
@@ -191,4 +191,4 @@ def _allowed(value: FieldValue) -> str:
 def _cell(value: FieldValue | None) -> Cell:
     if value is None:
         return Cell("", outside=False, remarks="")
-    return Cell(shown(value), value.within_limits is False, ", ".join(_marks(value)))
+    return Cell(value_text(value), value.within_limits is False, ", ".join(_marks(value)))

@@ -32,7 +32,7 @@ from parambak.compare.fields import (
     UNEXPLAINED,
 )
 from parambak.compare.history import history
-from parambak.layouts.checks import compute
+from parambak.layouts.check_methods import compute
 from parambak.layouts.load import load
 from parambak.memory import relations
 from parambak.memory.image import Image
@@ -313,7 +313,7 @@ def _account(unit: _Unit, step: int, before: bytes, read: bytes) -> None:
             unit.known.setdefault((step, name), MOVED)
 
 
-def told(images: list[Image]) -> dict[Key, str]:
+def check_text(images: list[Image]) -> dict[Key, str]:
     """Return the sort that the program tells of each change."""
     found: dict[Key, str] = {}
     for step in history(LAYOUT, images).steps:
@@ -329,7 +329,7 @@ def confusion(seeds: range) -> Counter[tuple[str, str]]:
     counts: Counter[tuple[str, str]] = Counter()
     for seed in seeds:
         images, known = invented(seed)
-        found = told(images)
+        found = check_text(images)
         for key in known.keys() | found.keys():
             if key[1] != "kept twice":
                 counts[known.get(key, NONE), found.get(key, NONE)] += 1

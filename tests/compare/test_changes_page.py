@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from parambak.compare import fields, moved
+from parambak.compare import fields, moves
 from parambak.compare.history import history
 from parambak.layouts.load import load
 from parambak.memory.image import Image
@@ -24,7 +24,7 @@ def sorted_rows(reads: list[Image]) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
     for step in history(LAYOUT, reads).steps:
         read = str(step.image + 1)
-        for each in step.moved:
+        for each in step.moves:
             where = f"0x{each.start:04X}-0x{each.end - 1:04X}"
             rows.append((read, where, "", each.words, "", "moved"))
         for change in step.fields:
@@ -68,6 +68,6 @@ def test_every_sort_and_every_move_is_on_the_page() -> None:
         line.split("|")[-2].split(",")[0].strip() for _, t in EXAMPLES for line in t.split("\n")
     }
     assert every <= shown
-    for kind, words in moved.WORDS.items():
+    for kind, words in moves.WORDS.items():
         assert f"| `{kind}` |" in PAGE
         assert words in PAGE

@@ -14,7 +14,7 @@ from deepdiff import DeepDiff
 from parambak.compare.bytes import runs
 from parambak.compare.fields import changes
 from parambak.compare.history import history
-from parambak.compare.moved import moved
+from parambak.compare.moves import moves_between
 from parambak.layouts.decode import decode
 from parambak.memory.image import Image
 from tests.compare.invented_histories import LAYOUT, invented
@@ -75,7 +75,7 @@ def test_a_shift_is_by_as_much_as_difflib_finds(seed: int) -> None:
     part = chance.choice([chance.randbytes(by) + part[:-by], part[by:] + chance.randbytes(by)])
     new = old[:start] + part + old[end:]
     sides = Image.of(old), Image.of(new)
-    (one,) = moved(*sides, runs(*sides))
+    (one,) = moves_between(*sides, runs(*sides))
     judge = difflib.SequenceMatcher(None, old, new, autojunk=False)
     block = judge.find_longest_match(start, end, start, end)
     assert (one.kind, one.by) == ("shifted", block.b - block.a)
@@ -87,7 +87,7 @@ def test_exchanged_halves_are_two_blocks_of_difflib() -> None:
     """Each half is found whole in the place of the other."""
     old = random.Random(5).randbytes(512)
     new = old[256:] + old[:256]
-    (one,) = moved(Image.of(old), Image.of(new), runs(Image.of(old), Image.of(new)))
+    (one,) = moves_between(Image.of(old), Image.of(new), runs(Image.of(old), Image.of(new)))
     judge = difflib.SequenceMatcher(None, old, new, autojunk=False)
     found = judge.find_longest_match(0, 512, 0, 512)
     assert (one.kind, one.length, found.size) == ("halves-exchanged", 512, 256)
@@ -109,6 +109,6 @@ def test_fields_differ_where_deepdiff_says(seed: int) -> None:
         theirs = {path.removeprefix("root['").removesuffix("']") for path in judge}
         mine = {each.field for each in changes(*sides[number - 1 : number + 1])}
         assert mine == theirs
-        if not any(step.moved for step in steps.values()):
+        if not any(step.moves for step in steps.values()):
             told = steps[number].fields if number in steps else ()
             assert {each.field for each in told} == theirs

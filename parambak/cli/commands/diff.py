@@ -161,7 +161,7 @@ def _by_values(
     renames: str | None,
 ) -> Answer:
     """Answer by values: each side by a layout of its own."""
-    from parambak.compare.carried import carried  # noqa: PLC0415 - for two layouts only
+    from parambak.compare.two_layouts import carry_over  # noqa: PLC0415 - for two layouts only
     from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
 
     path, new_layout = layouts
@@ -172,7 +172,7 @@ def _by_values(
     old = decoded_by(files_in.layout_file(path).layout, before.image)
     new = decoded_by(new_layout, after.image)
     try:
-        found = carried(old, new, table)
+        found = carry_over(old, new, table)
     except LayoutRefused as error:
         raise error.in_file(renames or path) from error
     same = not found.changed and not found.not_carried

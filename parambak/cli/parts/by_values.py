@@ -6,15 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from parambak.cli.parts import files_in
-from parambak.compare.carried import ONLY_NEW
+from parambak.compare.two_layouts import ONLY_NEW
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
-    from parambak.compare.carried import Carried, NotCarried, ValueChange
-    from parambak.compare.renames import Renames
+    from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
     from parambak.keeping.recording.request import RenamesFile
 
 MOST_RENAMES = 256 * 1024
@@ -26,7 +25,7 @@ WORD_NEEDED = (
 
 def renames_file(path: str | None) -> RenamesFile | None:
     """Return a table of renames and its bytes; None where none is named."""
-    from parambak.compare.renames import read_renames  # noqa: PLC0415 - for two layouts only
+    from parambak.compare.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
     from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
     from parambak.keeping.recording.request import RenamesFile  # noqa: PLC0415 - the same
 
@@ -41,12 +40,12 @@ def renames_file(path: str | None) -> RenamesFile | None:
 
 def table_of(file: RenamesFile | None) -> Renames:
     """Return the table that a file of renames holds; an empty one where there is none."""
-    from parambak.compare.renames import NONE  # noqa: PLC0415 - for two layouts only
+    from parambak.compare.two_layouts import NONE  # noqa: PLC0415 - for two layouts only
 
     return NONE if file is None else file.renames
 
 
-def document(found: Carried) -> dict[str, Any]:
+def document(found: CarryOver) -> dict[str, Any]:
     """Return what became of the values, under keys of the contract."""
     return {
         "bytes_compared": False,
@@ -82,7 +81,7 @@ def _lost_document(lost: NotCarried) -> dict[str, Any]:
     }
 
 
-def tables(screen: Screen, found: Carried, coverage: Sequence[tuple[str, int, int]]) -> None:
+def tables(screen: Screen, found: CarryOver, coverage: Sequence[tuple[str, int, int]]) -> None:
     """Print what changed and what was not carried over; `coverage`: a side, covered, size."""
     screen.say("Two layouts are given: values were compared, and NO BYTES.")
     screen.say(f"{counted(found.same, 'value')} the same in both.", indent=2)

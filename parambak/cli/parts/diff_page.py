@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from parambak.compare.bytes import Run
     from parambak.compare.fields import FieldChange
     from parambak.compare.history import Loose, Step
-    from parambak.compare.moved import Moved
+    from parambak.compare.moves import Move
     from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout
 
@@ -65,9 +65,9 @@ class Pair:
         return self.step.loose if self.step is not None else ()
 
     @property
-    def moved(self) -> tuple[Moved, ...]:
+    def moved(self) -> tuple[Move, ...]:
         """Return the stretches whose content was moved."""
-        return self.step.moved if self.step is not None else ()
+        return self.step.moves if self.step is not None else ()
 
     @property
     def broken(self) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from parambak.compare.bytes import Run
-    from parambak.compare.moved import Moved
+    from parambak.compare.moves import Move
     from parambak.memory.image import Image
 
 ROW = 8  # bytes of each side in a line
@@ -19,7 +19,7 @@ SAME, ABSENT = "..", "--"
 
 
 def lines(
-    old: Image, new: Image, found: Sequence[Run], moves: Sequence[Moved] = ()
+    old: Image, new: Image, found: Sequence[Run], moves: Sequence[Move] = ()
 ) -> tuple[list[str], int]:
     """Return the lines, and how many changed ones are left out for want of room.
 
@@ -39,7 +39,7 @@ def lines(
     return made, left_out
 
 
-def _changed_rows(found: Iterable[Run], moves: Sequence[Moved]) -> list[int]:
+def _changed_rows(found: Iterable[Run], moves: Sequence[Move]) -> list[int]:
     rows: dict[int, None] = {}
     for run in found:
         first, last = run.start // ROW, (run.range.end - 1) // ROW
@@ -50,7 +50,7 @@ def _changed_rows(found: Iterable[Run], moves: Sequence[Moved]) -> list[int]:
     return sorted(rows)
 
 
-def _accounts(move: Moved, low: int, high: int) -> bool:
+def _accounts(move: Move, low: int, high: int) -> bool:
     if not (move.start <= low and high <= move.end):
         return False
     at = bisect_right(move.left, low, key=lambda each: each.end)

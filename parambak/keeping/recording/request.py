@@ -9,13 +9,13 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from parambak.compare.renames import Renames
+    from parambak.compare.two_layouts import Renames
     from parambak.dumps.dump import Dump
+    from parambak.dumps.profile import Profile
     from parambak.keeping.recording.target import Target
     from parambak.keeping.state.bodies import DumpEntry, Normal
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
-    from parambak.reads.profile import Profile
 
 
 class Incoming(Struct, frozen=True):

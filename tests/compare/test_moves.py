@@ -9,17 +9,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from parambak.compare.bytes import runs
-from parambak.compare.moved import Moved, moved, undone
+from parambak.compare.moves import Move, moves_between, undo_moves
 from parambak.memory import relations
 from parambak.memory.image import Image, Range
 
 BASE = random.Random(8).randbytes(0x300) + b"\xff" * 0x500
 
 
-def told(new: bytes, old: bytes = BASE) -> tuple[Moved, ...]:
+def told(new: bytes, old: bytes = BASE) -> tuple[Move, ...]:
     """Return the moves from one memory to another."""
     sides = Image.of(old), Image.of(new)
-    return moved(*sides, runs(*sides))
+    return moves_between(*sides, runs(*sides))
 
 
 def part(start: int, end: int, new: bytes) -> bytes:
@@ -85,12 +85,12 @@ def test_a_move_undone_is_what_it_was(way: str, by: int, seed: int) -> None:
         "up": bytes(by) + old[:-by],
         "down": old[by:] + bytes(by),
     }[way]
-    assert undone(Image.of(old), Image.of(new), told(new, old)) == Image.of(old)
+    assert undo_moves(Image.of(old), Image.of(new), told(new, old)) == Image.of(old)
 
 
 def test_images_with_holes_are_no_trouble() -> None:
     """A move inside one block of several; a side that lacks bytes."""
     old = Image.of(BASE).without([Range(0x200, 0x20)])
     new = Image.of(part(0, 0x100, relations.swapped(BASE[:0x100], 2))).without([Range(0x220, 4)])
-    (one,) = moved(old, new, runs(old, new))
+    (one,) = moves_between(old, new, runs(old, new))
     assert (one.kind, one.start, one.end) == ("swapped-16", 0, 0x100)

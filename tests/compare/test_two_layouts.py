@@ -9,9 +9,17 @@ from pathlib import Path
 
 import pytest
 
-from parambak.compare.carried import LEFT_OUT, ONLY_NEW, ONLY_OLD, Carried, carried
 from parambak.compare.fields import EXPECTED, PARAMETER
-from parambak.compare.renames import NONE, Renames, read_renames
+from parambak.compare.two_layouts import (
+    LEFT_OUT,
+    NONE,
+    ONLY_NEW,
+    ONLY_OLD,
+    CarryOver,
+    Renames,
+    carry_over,
+    read_renames,
+)
 from parambak.errors import LayoutRefused
 from parambak.layouts.decode import Decoded, decode
 from parambak.layouts.load import load
@@ -35,7 +43,7 @@ def one(keys: str, stored: str, *, name: str = "ramp", at: int = 0) -> Decoded:
 
 def why(old: tuple[str, str], new: tuple[str, str]) -> str:
     """Return why the value of one field was not carried over."""
-    (lost,) = carried(one(*old), one(*new, at=8), NONE).not_carried
+    (lost,) = carry_over(one(*old), one(*new, at=8), NONE).not_carried
     assert lost.field == lost.old_field == "ramp"
     return lost.why
 
@@ -44,7 +52,7 @@ def test_a_value_at_another_address_in_another_type_is_the_same() -> None:
     """15.0 s as 150 tenths of big-endian u16, and as 15000 ms-steps of little-endian u32."""
     old = one('type = "u16"\nscale = 0.1\nunit = "s"', "0096", at=4)
     new = one('type = "u32"\nscale = 0.001\nunit = "s"\nbyte-order = "little"', "983A0000", at=0x20)
-    assert carried(old, new, NONE) == Carried(1, (), ())
+    assert carry_over(old, new, NONE) == CarryOver(1, (), ())
 
 
 SAME = [
@@ -73,7 +81,7 @@ SAME = [
 @pytest.mark.parametrize(("old", "new"), SAME)
 def test_the_same_value_in_another_type(old: tuple[str, str], new: tuple[str, str]) -> None:
     """Equal exactly, or the nearest that a float can hold."""
-    assert carried(one(*old), one(*new, at=8), NONE) == Carried(1, (), ())
+    assert carry_over(one(*old), one(*new, at=8), NONE) == CarryOver(1, (), ())
 
 
 WHY = [
@@ -144,31 +152,31 @@ def test_limits_of_another_field_are_asked_of_the_new_image() -> None:
     old = one('type = "u8"', "32", name="alarm")
     fields = '[[field]]\nname = "alarm"\nat = 0\ntype = "u8"\nhigh-from = "trip"\n'
     fields += '[[field]]\nname = "trip"\nat = 1\ntype = "u8"\n'
-    lost = carried(old, made(fields, {0: "3228"}), NONE).not_carried[0]
+    lost = carry_over(old, made(fields, {0: "3228"}), NONE).not_carried[0]
     assert lost.why == "outside the new limits, … to 40"
-    assert carried(old, made(fields, {0: "323C"}), NONE).same == 1
+    assert carry_over(old, made(fields, {0: "323C"}), NONE).same == 1
 
 
 def test_a_changed_value_is_told_with_both_sides() -> None:
     """15.0 became 15.1: a parameter; of a counter it is expected."""
     keys = 'type = "u16"\nscale = 0.1\nunit = "s"\nhigh = 15.0'
-    (change,) = carried(one(keys, "0095"), one(keys, "0097", at=8), NONE).changed
+    (change,) = carry_over(one(keys, "0095"), one(keys, "0097", at=8), NONE).changed
     assert (change.old, change.new, change.unit, change.at) == ("14.9", "15.1", "s", 8)
     assert (change.kind, change.expected, change.within_limits) == (PARAMETER, False, False)
     keys += "\nexpected-to-change = true"
-    (change,) = carried(one(keys, "0095"), one(keys, "0096", at=8), NONE).changed
+    (change,) = carry_over(one(keys, "0095"), one(keys, "0096", at=8), NONE).changed
     assert (change.kind, change.expected) == (EXPECTED, True)
 
 
 def test_a_blank_value_and_one_that_is_not_are_different() -> None:
     """Never written on one side, written on the other."""
-    found = carried(one('type = "u16"', "FFFF"), one('type = "u16"', "0001"), NONE)
+    found = carry_over(one('type = "u16"', "FFFF"), one('type = "u16"', "0001"), NONE)
     assert [each.new for each in found.changed] == ["1"]
 
 
 def test_fields_of_one_side_alone_are_listed() -> None:
     """Neither is passed over in silence."""
-    found = carried(one('type = "u8"', "01", name="a"), one('type = "u8"', "02", name="b"), NONE)
+    found = carry_over(one('type = "u8"', "01", name="a"), one('type = "u8"', "02", name="b"), NONE)
     assert [(each.field, each.old_field, each.why) for each in found.not_carried] == [
         (None, "a", ONLY_OLD),
         ("b", None, ONLY_NEW),
@@ -199,7 +207,7 @@ VALUES = {0: "01020300", 4: "04050600"}
 def test_groups_are_renamed_whole_by_field_or_row_by_row(table: str) -> None:
     """Rows keep their numbers; the longest name that fits counts."""
     old, new = made(GROUPS_OLD, VALUES), made(GROUPS_NEW, VALUES)
-    assert carried(old, new, read_renames(table.encode())) == Carried(6, (), ())
+    assert carry_over(old, new, read_renames(table.encode())) == CarryOver(6, (), ())
 
 
 def test_rows_that_change_places_need_their_own_entries() -> None:
@@ -207,13 +215,15 @@ def test_rows_that_change_places_need_their_own_entries() -> None:
     table = read_renames(b'"channel[1].upper" = "channel[2].upper"\n'
                          b'"channel[2].upper" = "channel[1].upper"\n')  # fmt: skip
     new = made(GROUPS_OLD, {0: "04020300", 4: "01050600"})
-    assert carried(made(GROUPS_OLD, VALUES), new, table) == Carried(6, (), ())
+    assert carry_over(made(GROUPS_OLD, VALUES), new, table) == CarryOver(6, (), ())
 
 
 def test_a_field_left_out_on_purpose_is_excused() -> None:
     """`false`: the version text must differ after an upgrade."""
     old = one('type = "u8"', "03", name="version")
-    found = carried(old, one('type = "u8"', "04", name="version"), read_renames(b"version = false"))
+    found = carry_over(
+        old, one('type = "u8"', "04", name="version"), read_renames(b"version = false")
+    )
     assert [(each.old_field, each.why, each.excused) for each in found.not_carried] == [
         ("version", LEFT_OUT, True),
         (None, ONLY_NEW, False),
@@ -240,7 +250,7 @@ def test_a_bad_table_of_renames_is_refused(table: bytes, code: str, line: int | 
     fields += '[[field]]\nname = "stay"\nat = 1\ntype = "u8"\n'
     side = made(fields, {})
     with pytest.raises(LayoutRefused) as refused:
-        carried(side, side, read_renames(table))
+        carry_over(side, side, read_renames(table))
     assert refused.value.code == code
     if line is not None:
         assert refused.value.line == line
@@ -256,7 +266,7 @@ def test_random_bytes_are_read_or_refused() -> None:
     for _ in range(3000):
         table = bytes(maker.choices(letters, k=maker.randrange(24)))
         try:
-            carried(side, side, read_renames(table))
+            carry_over(side, side, read_renames(table))
         except LayoutRefused as refused:
             assert refused.next  # noqa: PT017 - most tables are good or bad by chance
 
@@ -274,7 +284,7 @@ def test_random_values_agree_with_decimal() -> None:
             for scale, raw in zip(scales, raws, strict=True)
         )
         values = [raw * scale for raw, scale in zip(raws, scales, strict=True)]
-        found = carried(old, new, Renames({}, {}))
+        found = carry_over(old, new, Renames({}, {}))
         holdable = values[0] % scales[1] == 0 and values[0] / scales[1] <= 65535
         assert bool(found.not_carried) == (not holdable)
         assert found.same == (holdable and values[0] == values[1])

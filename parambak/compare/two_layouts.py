@@ -1,0 +1,359 @@
+"""Two images of two layouts: what became of the values from one software to the next.
+
+Bytes are not compared: addresses moved, and types may have. Fields are matched by name and
+by the user's table of renames; values are compared as exact values in their unit. A name
+that matches does not prove a meaning that matches: only the maker knows.
+
+The table of renames is TOML, old name = new name. A name is that of one field, rows and all
+(`"channel[3].limit" = "input[3].high"`); or without row numbers, which then means every row
+(`channel.limit = "input.high"`); or that of a group, which means all that is in it
+(`channel = "input"`). `false` in place of a new name says that the field is left out on purpose.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.compare.fields import EXPECTED, PARAMETER, value_text
+from parambak.errors import Fault, LayoutRefused
+from parambak.layouts.field_types import TYPES
+from parambak.layouts.mistakes import Ledger, advice, describe
+from parambak.layouts.parse import parse
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from parambak.layouts.decode import Decoded, FieldValue
+    from parambak.layouts.mistakes import Source
+    from parambak.layouts.plan import FieldPlan
+
+RENAMES_SHAPE = Fault(
+    "renames-shape",
+    LayoutRefused,
+    "`{key}` is no rename",
+    'Write `old_name = "new_name"`, or `old_name = false` for a field that is left out on purpose.',
+)
+RENAMES_UNKNOWN = Fault(
+    "renames-unknown",
+    LayoutRefused,
+    "the {side} layout has no field `{key}`",
+    "{advice}",
+)
+RENAMES_TWICE = Fault(
+    "renames-twice",
+    LayoutRefused,
+    "two fields of the old layout would both be `{key}`",
+    "Rename the other one too, or write `other_name = false` where it is left out on purpose.",
+)
+
+_TEXTS = frozenset({"text", "date-time", "bytes"})
+ONLY_OLD = "the new layout has no such field"
+ONLY_NEW = "the old layout has no such field"
+LEFT_OUT = "left out by the table of renames"
+
+
+class ValueChange(NamedTuple):
+    """A value that is another one now. `field` is the new layout's name for it."""
+
+    field: str
+    old_field: str
+    kind: str
+    at: int
+    old: str
+    new: str
+    unit: str | None
+    within_limits: bool | None
+    belongs_to_card: bool
+
+    @property
+    def expected(self) -> bool:
+        """Return whether the layout expects a change of it."""
+        return self.kind != PARAMETER
+
+
+class NotCarried(NamedTuple):
+    """A value that could not be carried over, or not be compared, and why.
+
+    A name or value is None on the side that has no such field. `excused` is what the table
+    of renames leaves out on purpose.
+    """
+
+    field: str | None
+    old_field: str | None
+    old: str | None
+    new: str | None
+    old_unit: str | None
+    new_unit: str | None
+    why: str
+    excused: bool = False
+
+
+class CarryOver(NamedTuple):
+    """What became of the values: how many are the same, which changed, which were not carried."""
+
+    same: int
+    changed: tuple[ValueChange, ...]
+    not_carried: tuple[NotCarried, ...]
+
+
+def carry_over(old: Decoded, new: Decoded, renames: Renames) -> CarryOver:
+    """Compare the values of two images, each decoded by its own layout.
+
+    Changes stand in the order of the new layout, values not carried in that of the old one
+    and then of the new. Raise LayoutRefused where the table of renames does not fit.
+    """
+    new_fields = {field.field: field for field in new.fields}
+    pairs = renames.paired((field.field for field in old.fields), new_fields)
+    same = 0
+    changed: list[ValueChange] = []
+    lost: list[NotCarried] = []
+    for before in old.fields:
+        name = pairs.get(before.field)
+        if name is None:
+            excused = before.field in pairs
+            lost.append(_lost(before, None, LEFT_OUT if excused else ONLY_OLD, excused=excused))
+            continue
+        after = new_fields[name]
+        why = _why_not(before, after)
+        if why is not None:
+            lost.append(_lost(before, after, why))
+        elif _agree(before, after):
+            same += 1
+        else:
+            changed.append(_change(before, after))
+    matched = set(pairs.values())
+    lost += [_lost(None, field, ONLY_NEW) for field in new.fields if field.field not in matched]
+    return CarryOver(same, tuple(sorted(changed, key=lambda change: change.at)), tuple(lost))
+
+
+def _lost(
+    old: FieldValue | None, new: FieldValue | None, why: str, *, excused: bool = False
+) -> NotCarried:
+    return NotCarried(
+        new.field if new else None,
+        old.field if old else None,
+        value_text(old) if old else None,
+        value_text(new) if new else None,
+        old.unit if old else None,
+        new.unit if new else None,
+        why,
+        excused,
+    )
+
+
+def _change(old: FieldValue, new: FieldValue) -> ValueChange:
+    expected = new.expected_to_change or new.live or old.expected_to_change or old.live
+    return ValueChange(
+        new.field,
+        old.field,
+        EXPECTED if expected else PARAMETER,
+        new.at,
+        value_text(old),
+        value_text(new),
+        new.unit,
+        new.within_limits,
+        belongs_to_card=new.belongs_to_card or old.belongs_to_card,
+    )
+
+
+def _family(plan: FieldPlan) -> str:
+    """Return the kind of value that a field has: "number", "name", or the family of texts."""
+    family = TYPES[plan.field.type].family
+    if family in _TEXTS:
+        return family
+    return "number" if plan.meaning is None else "name"
+
+
+def _why_not(old: FieldValue, new: FieldValue) -> str | None:
+    """Return why the old value cannot stand in the new field, None where it can."""
+    if new.mark == "absent":
+        return "the new image lacks its bytes"
+    if old.mark == "blank":
+        return None
+    if old.value is None:
+        return f"the old value cannot be read: {old.mark or 'no value'}"
+    kinds = (_family(old.plan), _family(new.plan))
+    if kinds[0] != kinds[1]:
+        return f"another kind of value: {kinds[0]} became {kinds[1]}"
+    if old.unit != new.unit:
+        return f"another unit: {old.unit or 'none'} became {new.unit or 'none'}"
+    return _why_no_number(old, new) if kinds[0] == "number" else _why_no_text(old.value, new)
+
+
+def _why_no_text(value: str, new: FieldValue) -> str | None:
+    names = new.plan.meaning
+    if names is not None:
+        return None if value in names.values() else "the new layout has no such name"
+    fits = new.plan.codec.write(value) is not None
+    return None if fits else f"type {new.plan.field.type} of {new.length} bytes cannot hold it"
+
+
+def _why_no_number(old: FieldValue, new: FieldValue) -> str | None:
+    number = _right_number(old, new)
+    if number is None:
+        return f"type {new.plan.field.type} cannot hold it at its scale"
+    low, high = (
+        fixed if fixed is not None or text is None else Fraction(text)
+        for fixed, text in zip((new.plan.reader.low, new.plan.reader.high), new.limits, strict=True)
+    )
+    if (low is None or low <= number) and (high is None or number <= high):
+        return None
+    return f"outside the new limits, {new.low or '…'} to {new.high or '…'}"
+
+
+def _agree(old: FieldValue, new: FieldValue) -> bool:
+    """Return whether two values are the same."""
+    if old.mark == "blank" or new.mark == "blank":
+        return old.mark == new.mark
+    if _family(new.plan) != "number":
+        return old.value == new.value
+    return new.raw is not None and _right_number(old, new) == new.plan.reader.number(new.raw)
+
+
+def _right_number(old: FieldValue, new: FieldValue) -> Fraction | None:
+    """Return the value that should stand in the new field, None where it can hold none such.
+
+    Exactly the old value; the nearest where the new field is a float. Where the old one is a
+    float, the new field's own step that the old field would have stored in the same bytes:
+    an old 0.1 of four bytes, 0.100000001490116119384765625, is 0.1 at a scale of 0.1.
+    """
+    number = None if old.raw is None else old.plan.reader.number(old.raw)
+    if number is None:
+        return None
+    stored = _stored(new.plan, number)
+    if stored is not None:
+        return new.plan.reader.number(stored)
+    if not _is_float(old.plan):
+        return None
+    raw = number if new.plan.scaling is None else new.plan.scaling.raw(number)
+    nearest = None if raw is None else new.plan.codec.write(round(raw))
+    value = None if nearest is None else new.plan.reader.number(nearest)
+    return value if value is not None and _stored(old.plan, value) == old.own else None
+
+
+def _stored(plan: FieldPlan, number: Fraction) -> bytes | None:
+    """Return the bytes that stand for a value: exactly, or the nearest of a float."""
+    raw = number if plan.scaling is None else plan.scaling.raw(number)
+    if raw is None or (raw.denominator != 1 and not _is_float(plan)):
+        return None
+    return plan.codec.write(int(raw) if raw.denominator == 1 else raw)
+
+
+def _is_float(plan: FieldPlan) -> bool:
+    return TYPES[plan.field.type].family == "float"
+
+
+Path = tuple[str, ...]
+_ROW = re.compile(r"\[(\d+)\]")
+
+
+class Renames:
+    """New names by old ones; None for a field that is left out on purpose."""
+
+    def __init__(self, table: Mapping[str, str | None], lines: Mapping[str, int]) -> None:
+        self._table = table
+        self._lines = lines
+
+    def new_name(self, name: str) -> str | None:
+        """Return the name in the new layout of the old one's `name`; None where it is left out."""
+        key = self._key(name)
+        if key is None:
+            return name
+        new = self._table[key]
+        if new is None or key == name:
+            return new
+        rows = _ROW.findall(name)
+        parts = new.split(".") + _ROW.sub("", name).split(".")[len(key.split(".")) :]
+        numbered = [f"{part}[{row}]" for part, row in zip(parts[:-1], rows, strict=False)]
+        return ".".join([*numbered, *parts[len(numbered) :]])
+
+    def _key(self, name: str) -> str | None:
+        """Return the entry that is for `name`: its own, that of all rows, of its groups."""
+        if name in self._table:
+            return name
+        parts = _ROW.sub("", name).split(".")
+        keys = (".".join(parts[:count]) for count in range(len(parts), 0, -1))
+        return next((key for key in keys if key in self._table), None)
+
+    def paired(self, old: Iterable[str], new: Iterable[str]) -> dict[str, str | None]:
+        """Return the new name of each old one that has one, None where it is left out.
+
+        Raise LayoutRefused for an entry that names no field, and where two old fields would
+        be one new field.
+        """
+        old_names, new_names = tuple(old), frozenset(new)
+        used: set[str] = set()
+        pairs: dict[str, str | None] = {}
+        taken: set[str] = set()
+        for name in old_names:
+            key = self._key(name)
+            new_name = self.new_name(name)
+            if key is not None and new_name is not None and new_name not in new_names:
+                raise self._unknown("new", new_name, sorted(new_names), key)
+            if new_name in taken:
+                raise RENAMES_TWICE.error(
+                    line=self._lines.get(key or ""), expected="one each", found=name, key=new_name
+                )
+            used |= {key} if key is not None else set()
+            if new_name is None or new_name in new_names:
+                pairs[name] = new_name
+                taken |= {new_name} if new_name is not None else set()
+        for key in self._table:
+            if key not in used:
+                raise self._unknown("old", key, old_names, key)
+        return pairs
+
+    def _unknown(self, side: str, name: str, names: Iterable[str], key: str) -> Exception:
+        return RENAMES_UNKNOWN.error(
+            line=self._lines.get(key),
+            expected=f"a field of the {side} layout",
+            found=describe(name),
+            side=side,
+            key=describe(name).strip('"'),
+            advice=advice(name, tuple(names)),
+        )
+
+
+NONE = Renames({}, {})
+
+
+def read_renames(data: bytes) -> Renames:
+    """Return the table that a TOML text holds; raise LayoutRefused where it is none."""
+    ledger = Ledger()
+    source = parse(data, None, ledger)
+    if source is None:
+        first = ledger.mistakes[0]
+        raise LayoutRefused(
+            first.code,
+            first.text,
+            line=first.line,
+            expected=first.expected,
+            found=first.found,
+            next=first.next,
+        )
+    table, lines = {}, {}
+    for path, value in _leaves(source):
+        key = ".".join(path)
+        if value is not False and not isinstance(value, str):
+            raise RENAMES_SHAPE.error(
+                line=source.line(path),
+                expected="text, or false",
+                found=describe(value),
+                key=describe(key).strip('"'),
+            )
+        table[key] = value or None
+        lines[key] = source.line(path)
+    return Renames(table, lines)
+
+
+def _leaves(source: Source) -> Iterator[tuple[Path, object]]:
+    """Yield every key that holds no table, its path from the top."""
+    waiting: list[tuple[Path, object]] = [((), source.tree)]
+    while waiting:
+        path, node = waiting.pop()
+        if isinstance(node, dict):
+            waiting += [((*path, key), value) for key, value in node.items()]
+        else:
+            yield path, node
