@@ -79,7 +79,6 @@ def test_bad_calls(two: Ship) -> None:
         (("pack", "grebe", "--out", "nowhere/x.zip"), "vault-export-unfit"),
         (("unpack", "nothing.zip"), "pack-unreadable"),
         (("unpack", "a.hex"), "pack-not-one"),
-        (("vessel", "leave", "heron", "--out", "x.zip", "--why", "sold"), "where-vessel"),
     ):
         result = two.answer(*words)
         assert (result.code, result.document["error"]["code"]) == (2, code), words
