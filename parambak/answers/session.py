@@ -12,6 +12,7 @@ from functools import cache, cached_property
 from typing import TYPE_CHECKING, Protocol
 
 from parambak.answers import faults
+from parambak.memory.names import nearest
 from parambak.vault.files.given import folder_around, shipped
 
 if TYPE_CHECKING:
@@ -177,11 +178,9 @@ def chip_table() -> Mapping[str, Chip]:
 def chip_in(table: Mapping[str, Chip], name: str) -> Chip:
     """Return the chip of that part number; raise CallRefused with the nearest ones."""
     if name.casefold() not in table:
-        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-        near = get_close_matches(name.casefold(), table, n=3, cutoff=0.5)
+        near = " or ".join(table[part].name for part in nearest(name, table))
         raise faults.CHIP_NAME.error(
-            expected=" or ".join(table[key].name for key in near) or "a part of the table",
+            expected=near or "a part of the table",
             found=repr(name),
             known=", ".join(sorted(chip.name for chip in table.values())),
         )

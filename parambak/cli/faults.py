@@ -122,12 +122,6 @@ NOTHING_MEANT = Fault(
     "Run `parambak swap check {where}`; to compare with a copy that is not verified, use "
     "`parambak diff {where} DUMP`.",
 )
-LEAVE_UNCONFIRMED = Fault(
-    "leave-unconfirmed",
-    CallRefused,
-    "the vessel's name was not given a second time, so nothing was done",
-    "Call it on a terminal and type the name, or add --leaving NAME.",
-)
 NORMAL_SHAPE = Fault(
     "normal-shape",
     CallRefused,
