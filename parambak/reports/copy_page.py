@@ -15,7 +15,7 @@ from parambak.reports.parameters import parameters
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.known import Copy, Position, Unit, Vessel
+    from parambak.keeping.state.model import Copy, Position, Unit, Vessel
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
     from parambak.reports.parts import Desk, Difference

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.compare.bytes import runs
 from parambak.compare.fields import changes, unexplained
-from parambak.keeping import closing_line
-from parambak.keeping.state import remarks, select
+from parambak.keeping.state import closing_line, select
+from parambak.keeping.state.remarks import remarks_of_change, remarks_on_record
 from parambak.memory import digests
 from parambak.reports import memory_map
 from parambak.swap.cautions import CAUTIONS
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from parambak.compare.bytes import Run
     from parambak.compare.fields import FieldChange
     from parambak.keeping.assess import Assessor
-    from parambak.keeping.state.known import Copy, Fleet, Position, Read, Unit, Vessel
+    from parambak.keeping.state.model import Copy, Fleet, Position, Read, Unit, Vessel
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
     from parambak.swap.swaps import End
@@ -165,14 +165,14 @@ def said(
     desk: Desk, vessel: Vessel, position: Position, old: Copy, new: Copy
 ) -> list[dict[str, str]]:
     """Return what persons said of the change from one copy of a position to another."""
-    every = remarks.on_record(desk.assessor.vault, vessel)
+    every = remarks_on_record(desk.assessor.vault, vessel)
     return [
         {
             "text": each.text,
             "who": f"{desk.person(each.by)}, {each.on}",
             "stretches": ", ".join(_stretch(run) for run in each.ranges[:MOST_RUNS]),
         }
-        for each in remarks.of_change(every, position, old.image, new.image)
+        for each in remarks_of_change(every, position, old.image, new.image)
     ]
 
 

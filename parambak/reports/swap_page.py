@@ -17,7 +17,7 @@ from parambak.swap.state import beside, standing, who
 from parambak.swap.swaps import courses
 
 if TYPE_CHECKING:
-    from parambak.keeping.state.known import Card, Vessel
+    from parambak.keeping.state.model import Card, Vessel
     from parambak.reports.parts import Desk
     from parambak.swap.state import Standing
     from parambak.swap.swaps import Course, Released, Told

@@ -15,7 +15,7 @@ from parambak.swap.state import who
 from parambak.swap.swaps import courses
 
 if TYPE_CHECKING:
-    from parambak.keeping.state.known import Copy, Position, Read, Vessel, Visit
+    from parambak.keeping.state.model import Copy, Position, Read, Vessel, Visit
     from parambak.reports.parts import Desk
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from parambak.keeping.recording.identities import new_identity
-from parambak.keeping.recording.kept_layout import objects_of, put_layout
-from parambak.keeping.recording.take_in import entry_of
+from parambak.keeping.recording.filing import new_identity
+from parambak.keeping.recording.received import entry_of, objects_of, put_layout
+from parambak.keeping.recording.texts import kept_name
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import (
     ImageEntry,
@@ -16,14 +16,13 @@ from parambak.keeping.state.bodies import (
     RenamesEntry,
 )
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.texts import kept_name
 from parambak.memory.digests import sha256, sum16
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.recording.request import Incoming, LayoutFile, RenamesFile
-    from parambak.keeping.state.known import Copy, Position
+    from parambak.keeping.recording.received import Incoming, LayoutFile, RenamesFile
+    from parambak.keeping.state.model import Copy, Position
     from parambak.memory.image import Image
     from parambak.swap.read_back import ReadBack, ValuesReadBack
     from parambak.vault.vault import Vault, Writing

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault, NotProven
-from parambak.keeping.recording.identities import new_identity
-from parambak.keeping.state import exchanges, select
+from parambak.keeping.recording.filing import new_identity
+from parambak.keeping.recording.texts import NAME, REMARK, check_short, check_texts, refuse_near
+from parambak.keeping.state import select
 from parambak.keeping.state.bodies import (
     AmendBody,
     Entity,
@@ -18,10 +19,8 @@ from parambak.keeping.state.bodies import (
     SwapOpenedBody,
     SwapTestedBody,
 )
-from parambak.keeping.state.cards import IN_A_UNIT, unit_of
+from parambak.keeping.state.cards import IN_A_UNIT, exchange_notes, unit_of
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.names import check_short, refuse_near
-from parambak.keeping.state.texts import NAME, REMARK, check_texts
 from parambak.swap.conditions import QUESTIONS
 from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
 from parambak.swap.swaps import SWAP_OPEN, courses, open_course, the_open_course
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.keeping.state.bodies import Body, Facts, FunctionTest
-    from parambak.keeping.state.known import Copy, Fleet, Position, Unit, Vessel
+    from parambak.keeping.state.model import Copy, Fleet, Position, Unit, Vessel
     from parambak.swap.swaps import Course
     from parambak.vault.vault import Vault, Writing
 
@@ -174,7 +173,7 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
             new_card=cards.new,
         )
         _add(writing, "swap-opened", there.vessel.home(there.position.id), body, by)
-    notes = exchanges.notes(vault, there.vessel, [there.unit])
+    notes = exchange_notes(vault, there.vessel, [there.unit])
     return Opened(there.position, (*notes, *card_notes(there.vessel, there.unit, opened, cards)))
 
 

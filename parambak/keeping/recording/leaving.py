@@ -8,10 +8,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault, VaultDamaged, VaultRefused
+from parambak.keeping.recording.texts import NAME, REMARK, check_texts, kept_name
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import VesselLeftBody, body_of
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.texts import NAME, REMARK, check_texts, kept_name
 from parambak.vault import objects
 from parambak.vault.faults import RECORD_SKIPPED
 from parambak.vault.leaving import LEFT, left, named_elsewhere, present, read_list, write_list

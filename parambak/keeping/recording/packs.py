@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import VesselReturnedBody
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.texts import NAME, REMARK, check_texts
 from parambak.vault.joining import Joined, join
 from parambak.vault.leaving import RETURNED, left
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from parambak.keeping.state.known import Vessel
+    from parambak.keeping.state.model import Vessel
     from parambak.vault.joining import Piece
     from parambak.vault.packs.reading import Pack, PackFile, WrittenPack
     from parambak.vault.vault import Vault

@@ -10,7 +10,7 @@ from parambak.cli.command import FORMAT_HELP, FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer
-from parambak.keeping.state.texts import NAME, check_texts
+from parambak.keeping.recording.texts import NAME, check_texts
 from parambak.memory.counted import counted
 from parambak.memory.digests import crc32, sha256, sum8, sum16
 

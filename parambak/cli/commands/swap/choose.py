@@ -21,7 +21,7 @@ from parambak.swap.state import accepted_words, beside, standing
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.compare.bytes import Run
-    from parambak.keeping.state.known import Copy
+    from parambak.keeping.state.model import Copy
     from parambak.swap.state import Standing
 
 MOST_RUNS = 20  # on the page; --json has them all

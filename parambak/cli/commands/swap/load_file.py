@@ -17,9 +17,9 @@ from parambak.cli.parts import files_in
 from parambak.cli.parts.file_out import moved, write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.assess import Assessor
+from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.texts import NAME, REMARK, check_texts
 from parambak.keeping.verified import AFTER_UNVERIFIED
 from parambak.memory import digests
 from parambak.memory.counted import counted
@@ -30,7 +30,7 @@ from parambak.swap.state import Standing, accepted_words, beside, standing
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.state.known import Copy
+    from parambak.keeping.state.model import Copy
     from parambak.layouts.decode import Decoded
     from parambak.memory.image import Image
     from parambak.reads.profile import Profile

@@ -20,7 +20,8 @@ from parambak.cli.parts.read_back_values import Layouts, opened, read_values, va
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping.assess import Assessor
-from parambak.keeping.state import exchanges, select
+from parambak.keeping.state import select
+from parambak.keeping.state.cards import exchange_notes
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
 from parambak.reads.ways import WAYS
@@ -31,8 +32,8 @@ from parambak.swap.swaps import courses, open_course
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.request import Incoming
-    from parambak.keeping.state.known import Copy, Position, Vessel
+    from parambak.keeping.recording.received import Incoming
+    from parambak.keeping.state.model import Copy, Position, Vessel
     from parambak.reads.ways import How
     from parambak.swap.on_record import ToldBy
     from parambak.swap.swaps import Course
@@ -130,7 +131,7 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
 
 def _exchanged(vault: Vault, vessel: Vessel, position: Position) -> tuple[str, ...]:
     units = [unit for unit in vessel.units if position in unit.positions]
-    return exchanges.notes(vault, vessel, units)
+    return exchange_notes(vault, vessel, units)
 
 
 def _doubted(
