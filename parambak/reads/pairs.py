@@ -6,15 +6,15 @@ large memory may lie in two chips one after the other; a careful maker keeps it 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final, Literal, get_args
 
 from parambak.errors import DumpRefused, Fault
 from parambak.memory.image import Block, Image
 from parambak.memory.relations import every_other, first_difference, interleaved
 
-if TYPE_CHECKING:
-    from parambak.reads.ways import How
-
+PairScheme = Literal["duplicate", "even-odd", "odd-even", "low-high", "high-low"]
+PAIR_SCHEMES: Final[tuple[PairScheme, ...]] = get_args(PairScheme)
+"""How two chips can hold one memory; the first chip's part is named first."""
 _READ_BOTH: Final = "Read both chips again, each with the same device chosen; give them in order."
 PAIR_DIFFERS: Final = Fault(
     "read-pair-differs",
@@ -36,20 +36,20 @@ PAIR_ODD: Final = Fault(
 )
 
 
-def join(first: Image, second: Image, how: How, *, chip: int | None = None) -> Image:
+def join(first: Image, second: Image, scheme: PairScheme, *, chip: int | None = None) -> Image:
     """Return the memory that two chips hold, each image with its chip's own addresses.
 
     `even-odd`: the first chip's byte at address a is the memory's at 2 a, the second's the
     one after it. `low-high`: the second follows the first, which is `chip` bytes large, or as
     many as its dump spans; a second dump that already stands after the first stays there.
-    The ways turned round take the second chip first. Raises DumpRefused where the two do not
+    The schemes turned round take the second chip first. Raises DumpRefused where the two do not
     cover the same addresses or, duplicates, differ.
     """
-    if how == "duplicate":
+    if scheme == "duplicate":
         return _same(first, second)
-    if how in ("odd-even", "high-low"):
+    if scheme in ("odd-even", "high-low"):
         first, second = second, first
-    if how in ("low-high", "high-low"):
+    if scheme in ("low-high", "high-low"):
         return _one_after_the_other(first, second, chip)
     _same_ranges(first, second)
     blocks = zip(first.blocks, second.blocks, strict=True)
@@ -58,19 +58,19 @@ def join(first: Image, second: Image, how: How, *, chip: int | None = None) -> I
     )
 
 
-def split(image: Image, how: How, *, chip: int | None = None) -> tuple[Image, Image]:
+def split(image: Image, scheme: PairScheme, *, chip: int | None = None) -> tuple[Image, Image]:
     """Return what each of the two chips holds, first and second, at the chips' own addresses.
 
     Halves are split after `chip` bytes from the first, or in the middle. Raises DumpRefused
     where bytes would be left over.
     """
-    if how == "duplicate":
+    if scheme == "duplicate":
         return image, image
-    if how in ("low-high", "high-low"):
+    if scheme in ("low-high", "high-low"):
         low, high = _halves(image, chip)
     else:
         low, high = _every_other(image)
-    return (high, low) if how in ("odd-even", "high-low") else (low, high)
+    return (high, low) if scheme in ("odd-even", "high-low") else (low, high)
 
 
 def _same(first: Image, second: Image) -> Image:
@@ -89,10 +89,10 @@ def _same(first: Image, second: Image) -> Image:
 def _same_ranges(first: Image, second: Image) -> None:
     if first.ranges == second.ranges:
         return
-    raise PAIR_RANGES.error(expected=f"{_said(first)}, as the first chip", found=_said(second))
+    raise PAIR_RANGES.error(expected=f"{_extent(first)}, as the first chip", found=_extent(second))
 
 
-def _said(image: Image) -> str:
+def _extent(image: Image) -> str:
     if not image.size:
         return "no bytes"
     stretches = len(image.blocks)
@@ -104,13 +104,13 @@ def _one_after_the_other(low: Image, high: Image, chip: int | None) -> Image:
     span = low.end - low.start
     size = span if chip is None else chip
     if not 0 < span <= size:
-        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_said(low))
+        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_extent(low))
     if high.start < low.start + size:
         if chip is None:
             _same_ranges(low, high)
         high = Image(tuple(Block(each.start + size, each.data) for each in high.blocks))
     if high.start < low.start + size or high.end > low.start + 2 * size:
-        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_said(high))
+        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_extent(high))
     return Image.from_blocks((*low.blocks, *high.blocks))
 
 
@@ -118,7 +118,7 @@ def _halves(image: Image, chip: int | None) -> tuple[Image, Image]:
     span = image.end - image.start
     size = span // 2 if chip is None else chip
     if not size or size * 2 < span or (chip is None and span % 2):
-        raise PAIR_ODD.error(expected="two halves of one size", found=_said(image))
+        raise PAIR_ODD.error(expected="two halves of one size", found=_extent(image))
     middle = image.start + size
     low, high = image.part(image.start, middle), image.part(middle, image.end)
     return low, Image(tuple(Block(each.start - size, each.data) for each in high.blocks))

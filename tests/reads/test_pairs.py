@@ -13,8 +13,7 @@ from parambak.errors import DumpRefused
 from parambak.memory.image import Block, Image
 from parambak.memory.relations import swapped
 from parambak.reads.half_dumps import looks_like, looks_paired
-from parambak.reads.pairs import join, split
-from parambak.reads.ways import WAYS, How
+from parambak.reads.pairs import PAIR_SCHEMES, PairScheme, join, split
 from tests.reads import invented_memories as memories
 
 TEXT = (
@@ -25,7 +24,7 @@ MEMORY = Image.of((bytes(range(200)) + TEXT + bytes(range(48, 98))).ljust(768, b
 
 
 @pytest.mark.parametrize(
-    ("how", "first", "second"),
+    ("scheme", "first", "second"),
     [
         ("duplicate", "00112233", "00112233"),
         ("even-odd", "0022", "1133"),
@@ -34,12 +33,12 @@ MEMORY = Image.of((bytes(range(200)) + TEXT + bytes(range(48, 98))).ljust(768, b
         ("high-low", "2233", "0011"),
     ],
 )
-def test_each_way_worked_by_hand(how: How, first: str, second: str) -> None:
+def test_each_way_worked_by_hand(scheme: PairScheme, first: str, second: str) -> None:
     """Joined to the same four bytes, and taken apart again."""
     whole = Image.of(bytes.fromhex("00112233"))
     parts = Image.of(bytes.fromhex(first)), Image.of(bytes.fromhex(second))
-    assert join(*parts, how) == whole
-    assert split(whole, how) == parts
+    assert join(*parts, scheme) == whole
+    assert split(whole, scheme) == parts
 
 
 def test_upper_chip_may_stand_at_its_own_addresses() -> None:
@@ -56,17 +55,17 @@ def test_chip_size_places_what_was_left_out() -> None:
     assert split(whole, "low-high", chip=16) == (low, high)
 
 
-@given(st.data(), st.sampled_from(WAYS))
-def test_what_is_split_is_joined_again(draw: st.DataObject, how: How) -> None:
+@given(st.data(), st.sampled_from(PAIR_SCHEMES))
+def test_what_is_split_is_joined_again(draw: st.DataObject, scheme: PairScheme) -> None:
     """Whatever the bytes, and with a gap between two stretches."""
     size = 2 * draw.draw(st.integers(1, 12))
     data = draw.draw(st.binary(min_size=2 * size, max_size=2 * size))
     start = 2 * draw.draw(st.integers(0, 9))
     whole = Image.of(data, start)
-    assert join(*split(whole, how), how) == whole
+    assert join(*split(whole, scheme), scheme) == whole
     gapped = Image.from_blocks([Block(start, data[:size]), Block(start + size + 8, data[size:])])
-    if how in ("even-odd", "odd-even", "duplicate"):
-        assert join(*split(gapped, how), how) == gapped
+    if scheme in ("even-odd", "odd-even", "duplicate"):
+        assert join(*split(gapped, scheme), scheme) == gapped
 
 
 def test_duplicates_that_differ_are_refused_with_the_place() -> None:
@@ -79,18 +78,18 @@ def test_duplicates_that_differ_are_refused_with_the_place() -> None:
     assert refused.value.found == "07 in the second"
 
 
-@pytest.mark.parametrize("how", WAYS)
-def test_chips_of_other_ranges_are_refused(how: How) -> None:
+@pytest.mark.parametrize("scheme", PAIR_SCHEMES)
+def test_chips_of_other_ranges_are_refused(scheme: PairScheme) -> None:
     """One chip cut short makes no memory."""
     with pytest.raises(DumpRefused) as refused:
-        join(Image.of(b"\x01\x02\x03"), Image.of(b"\x01\x02"), how)
+        join(Image.of(b"\x01\x02\x03"), Image.of(b"\x01\x02"), scheme)
     assert refused.value.code == "read-pair-ranges"
     assert refused.value.expected
     assert refused.value.found
 
 
 @pytest.mark.parametrize(
-    ("image", "how"),
+    ("image", "scheme"),
     [
         (Image.of(b"\x01\x02\x03"), "even-odd"),
         (Image.of(b"\x01\x02", 1), "odd-even"),
@@ -98,10 +97,10 @@ def test_chips_of_other_ranges_are_refused(how: How) -> None:
         (Image(()), "high-low"),
     ],
 )
-def test_what_cannot_be_split_is_refused(image: Image, how: How) -> None:
+def test_what_cannot_be_split_is_refused(image: Image, scheme: PairScheme) -> None:
     """No byte is left over in silence."""
     with pytest.raises(DumpRefused) as refused:
-        split(image, how)
+        split(image, scheme)
     assert refused.value.code == "read-pair-odd"
 
 
@@ -131,10 +130,10 @@ def test_whole_memory_is_no_half() -> None:
 def test_two_dumps_are_recognised_as_a_pair() -> None:
     """By the words that appear when they are joined, in either order."""
     even, odd = split(MEMORY, "even-odd")
-    for first, second, how in ((even, odd, "even-odd"), (odd, even, "odd-even")):
+    for first, second, scheme in ((even, odd, "even-odd"), (odd, even, "odd-even")):
         found = looks_paired(first, second)
         assert [each.code for each in found] == ["read-pair"]
-        assert f"joined as {how} bytes" in found[0].text
+        assert f"joined as {scheme} bytes" in found[0].text
     assert looks_paired(MEMORY, MEMORY) == ()
     assert looks_paired(even, even) == ()
 

@@ -68,10 +68,7 @@ def command(
 
 def _doubts(vault: Vault, position: Position, chip: Chip) -> tuple[str, ...]:
     """Say what the chip that is on record now contradicts; the position as it was before."""
-    from parambak.keeping.assess import (
-        Assessor,
-        size_doubts,
-    )
+    from parambak.keeping.assess import Assessor, size_doubts  # noqa: PLC0415 - a chip is rarely named
 
     return size_doubts(Assessor(vault, store.chip_table()), position, chip)
 

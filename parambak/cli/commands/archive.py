@@ -30,7 +30,7 @@ from parambak.keeping.state.fold import Folding
 from parambak.keeping.state.model import CONNECTIONS
 from parambak.keeping.state.visits import the_open_visit
 from parambak.memory.counted import counted
-from parambak.reads.ways import WAYS
+from parambak.reads.pairs import PAIR_SCHEMES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from parambak.keeping.chips import Chip
     from parambak.keeping.state.model import Visit
     from parambak.reads.agreement.model import Explanation
-    from parambak.reads.ways import How
+    from parambak.reads.pairs import PairScheme
     from parambak.vault.vault import Vault
 
 
@@ -73,7 +73,7 @@ class _Words:
     profile: str | None
     how: str | None
     reseated: bool | None
-    pair: How | None
+    pair: PairScheme | None
     vote: bool
     no_file_times: bool
     compared: bool
@@ -109,7 +109,9 @@ class _Words:
 @click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
 @click.option("--how", type=click.Choice(CONNECTIONS), help="Where the chip was when it was read.")
 @click.option("--reseated/--not-reseated", default=None, help="Taken out and put back before?")
-@click.option("--pair", type=click.Choice(WAYS), help="Two chips hold the memory: dumps in twos.")
+@click.option(
+    "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
+)
 @click.option("--vote", is_flag=True, help="Keep what most of three reads or more say, too.")
 @click.option(
     "--no-file-times",

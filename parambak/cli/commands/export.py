@@ -13,13 +13,13 @@ from parambak.cli.command import FORMATS
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.file_out import moved, write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.reads.ways import WAYS
+from parambak.reads.pairs import PAIR_SCHEMES
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.dumps.dump import Style
     from parambak.memory.image import Image
-    from parambak.reads.ways import How
+    from parambak.reads.pairs import PairScheme
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class _Words:
     address_width: str | None
     header: str | None
     base: str | None
-    pair: How | None
+    pair: PairScheme | None
     replace: bool
 
 
@@ -54,7 +54,7 @@ class _Words:
 )
 @click.option("--header", metavar="TEXT", help="The content of the S0 record (S-record).")
 @click.option("--base", metavar="ADDRESS", help="Address of the chip's first byte in the file.")
-@click.option("--pair", type=click.Choice(WAYS), help="Split over two chips: two files.")
+@click.option("--pair", type=click.Choice(PAIR_SCHEMES), help="Split over two chips: two files.")
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
 @pass_settings
 def command(settings: Settings, /, copy: str, **options: Any) -> Answer:

@@ -101,7 +101,7 @@ def _shown(path: str, words: _Words) -> _Shown:
     dump = files_in.dump_of(path, data, named, terms)
     image, notes = dump.image, dump.findings
     if profile is not None:
-        from parambak.reads.profile import as_on_chip  # noqa: PLC0415 - with a profile only
+        from parambak.dumps.profile import as_on_chip  # noqa: PLC0415 - with a profile only
 
         image, more = as_on_chip(image, profile, words.size)
         notes += more

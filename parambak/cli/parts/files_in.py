@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from parambak.dumps.dump import Dump, Terms
+    from parambak.dumps.profile import Profile
     from parambak.keeping.recording.received import Incoming, LayoutFile, ProfileFile
-    from parambak.reads.profile import Profile
-    from parambak.reads.ways import How
+    from parambak.reads.pairs import PairScheme
     from parambak.swap.card_sheet import Sheet
 
 DUMP_BYTES = 64 * 1024 * 1024
@@ -176,9 +176,9 @@ def terms_of(
 
 def profile_file(path: str) -> ProfileFile:
     """Return a reader profile and its bytes."""
+    from parambak.dumps.profile import load_profile  # noqa: PLC0415 - the same
     from parambak.errors import ParambakError  # noqa: PLC0415 - only where a profile is given
     from parambak.keeping.recording.received import ProfileFile  # noqa: PLC0415 - the same
-    from parambak.reads.profile import load_profile  # noqa: PLC0415 - the same
 
     data = read_whole(path, TEXT_BYTES)[0]
     try:
@@ -198,7 +198,7 @@ class Taking(NamedTuple):
     accept: tuple[str, ...] = ()
     size: int | None = None
     profile: Profile | None = None
-    pair: How | None = None
+    pair: PairScheme | None = None
 
 
 def reads_of(paths: Sequence[str], taking: Taking) -> list[Incoming]:
@@ -230,8 +230,8 @@ def _on_chip(read: Incoming, taking: Taking) -> Incoming:
         return read
     from msgspec.structs import replace  # noqa: PLC0415 - only with a profile
 
+    from parambak.dumps.profile import as_on_chip  # noqa: PLC0415 - the same
     from parambak.keeping.state.bodies import FindingEntry  # noqa: PLC0415 - the same
-    from parambak.reads.profile import as_on_chip  # noqa: PLC0415 - the same
 
     image, notes = as_on_chip(read.dump.image, taking.profile, taking.size)
     entries = tuple(FindingEntry(code=note.code, text=note.text) for note in notes)
@@ -246,7 +246,7 @@ def _joined(first: Incoming, second: Incoming, taking: Taking, size: int | None)
     from parambak.reads.pairs import join  # noqa: PLC0415 - the same
 
     halves = [_on_chip(each, taking._replace(size=size)) for each in (first, second)]
-    pair: How = taking.pair or "duplicate"
+    pair: PairScheme = taking.pair or "duplicate"
     try:
         image = join(halves[0].image, halves[1].image, pair, chip=size)
     except ParambakError as error:

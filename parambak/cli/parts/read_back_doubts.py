@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from parambak.keeping.recording.received import Incoming
     from parambak.keeping.state.model import Copy, Position, Vessel
     from parambak.memory.image import Image
-    from parambak.reads.ways import How
+    from parambak.reads.pairs import PairScheme
     from parambak.swap.swaps import Course
     from parambak.vault.vault import Vault
 
@@ -31,7 +31,7 @@ class Compared(NamedTuple):
     copy: Copy
     image: Image
     incoming: list[Incoming]
-    pair: How | None
+    pair: PairScheme | None
     times: bool
 
 
@@ -86,7 +86,7 @@ def _resembles(vessel: Vessel, meant: Copy, incoming: list[Incoming]) -> tuple[s
     return tuple(said)
 
 
-def _halves(incoming: list[Incoming], meant: Image, pair: How | None) -> tuple[str, ...]:
+def _halves(incoming: list[Incoming], meant: Image, pair: PairScheme | None) -> tuple[str, ...]:
     """Say where two chips are exchanged, or where half of a pair was given alone."""
     if pair is None:
         half = [each for each in incoming if 2 * len(each.image.content) == len(meant.content)]

@@ -91,55 +91,43 @@ def file_under(fleet: Fleet, typed: TypedPosition) -> Filing:
             expected="one of --unit and --card",
             found="neither" if typed.unit is None else "both",
         )
-    new_entities = NewEntities()
+    new = NewEntities()
     holder: Unit | Card | None
     vessel, vessel_id, vessel_name = find_or_add_vessel(
-        fleet, typed.vessel, new_entities, new=typed.new_vessel
+        fleet, typed.vessel, new, confirmed=typed.new_vessel
     )
     if typed.card is not None:
-        holder, holder_id, holder_name = _find_or_add_card(
-            vessel, vessel_id, typed.card, new_entities
-        )
+        holder, holder_id, holder_name = _find_or_add_card(vessel, vessel_id, typed.card, new)
     else:
-        holder, holder_id, holder_name = _find_or_add_unit(
-            vessel, vessel_id, typed.unit or "", new_entities
-        )
+        holder, holder_id, holder_name = _find_or_add_unit(vessel, vessel_id, typed.unit or "", new)
     position = _position_in(holder, typed.position)
     if position is not None:
         where, identity = position.where, position.id
         _refuse_other_chip(position, typed.chip)
         if typed.chip and not position.chip:
-            new_entities.add_facts("position", identity, {"chip": typed.chip.casefold()})
+            new.add_facts("position", identity, {"chip": typed.chip.casefold()})
     else:
         where = f"{vessel_name}/{holder_name}/{typed.position}"
         facts = {"short": typed.position, "chip": (typed.chip or "").casefold()}
-        identity = new_entities.add("position", facts, holder_id, f"new position {typed.position}")
+        identity = new.add("position", facts, holder_id, f"new position {typed.position}")
     chip = position.chip if position is not None and position.chip else typed.chip
     if vessel is not None:
         vessel_id = vessel.home(identity if position is not None else holder_id)
-    return Filing(
-        vessel_id,
-        identity,
-        where,
-        chip,
-        position,
-        tuple(new_entities.entities),
-        tuple(new_entities.texts),
-    )
+    return Filing(vessel_id, identity, where, chip, position, tuple(new.entities), tuple(new.texts))
 
 
 def find_or_add_vessel(
-    fleet: Fleet, name: str, new_entities: NewEntities, *, new: bool
+    fleet: Fleet, name: str, new: NewEntities, *, confirmed: bool
 ) -> tuple[Vessel | None, str, str]:
     """Return the vessel of that name, or bring it in; refuse a near miss."""
     if select.vessels_named(fleet, name):
         vessel = select.find_vessel(fleet, name)
         return vessel, vessel.id, vessel.handle
     check_short(name, "vessel")
-    if not new:
+    if not confirmed:
         select.refuse_lost_name(fleet, name)
         refuse_near_vessel(name, (n for v in fleet.vessels for n in (v.short, *v.former)))
-    identity = new_entities.add("vessel", {"short": name}, None, f"new vessel {name}")
+    identity = new.add("vessel", {"short": name}, None, f"new vessel {name}")
     return None, identity, name
 
 
@@ -147,13 +135,13 @@ def vessel_or_new(
     fleet: Fleet, name: str, *, confirmed: bool
 ) -> tuple[str, str, tuple[Entity, ...]]:
     """Return a vessel's identity and handle, and the entity where it is new."""
-    new_entities = NewEntities()
-    _, identity, handle = find_or_add_vessel(fleet, name, new_entities, new=confirmed)
-    return identity, handle, tuple(new_entities.entities)
+    new = NewEntities()
+    _, identity, handle = find_or_add_vessel(fleet, name, new, confirmed=confirmed)
+    return identity, handle, tuple(new.entities)
 
 
 def _find_or_add_unit(
-    vessel: Vessel | None, vessel_id: str, name: str, new_entities: NewEntities
+    vessel: Vessel | None, vessel_id: str, name: str, new: NewEntities
 ) -> tuple[Unit | None, str, str]:
     units = vessel.units if vessel is not None else ()
     unit = select.named_among(units, name)
@@ -161,11 +149,11 @@ def _find_or_add_unit(
         return unit, unit.id, unit.short
     check_short(name, "unit")
     refuse_near(name, (unit.short for unit in units), "unit")
-    return None, new_entities.add("unit", {"short": name}, vessel_id, f"new unit {name}"), name
+    return None, new.add("unit", {"short": name}, vessel_id, f"new unit {name}"), name
 
 
 def _find_or_add_card(
-    vessel: Vessel | None, vessel_id: str, serial: str, new_entities: NewEntities
+    vessel: Vessel | None, vessel_id: str, serial: str, new: NewEntities
 ) -> tuple[Card | None, str, str]:
     cards = vessel.cards if vessel is not None else ()
     for card in cards:
@@ -174,7 +162,7 @@ def _find_or_add_card(
     check_short(serial, "card's serial number")
     refuse_near(serial, (card.serial for card in cards), "card")
     facts = {"serial": serial, "whereabouts": "spare aboard"}
-    identity = new_entities.add("card", facts, vessel_id, f"new card {serial}, a spare aboard")
+    identity = new.add("card", facts, vessel_id, f"new card {serial}, a spare aboard")
     return None, identity, f"{select.CARD}{serial}"
 
 

@@ -16,11 +16,11 @@ if TYPE_CHECKING:
 
     from parambak.compare.two_layouts import Renames
     from parambak.dumps.dump import Dump
+    from parambak.dumps.profile import Profile
     from parambak.keeping.recording.filing import TypedPosition
     from parambak.keeping.state.bodies import DumpEntry, Normal
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
-    from parambak.reads.profile import Profile
     from parambak.vault.vault import Writing
 
 

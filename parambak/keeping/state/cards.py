@@ -14,11 +14,10 @@ from parambak.keeping.state.record_sets import local_time
 from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
-    from parambak.keeping.state.model import Unit
     from collections.abc import Iterable, Mapping, Sequence
     from datetime import date
 
-    from parambak.keeping.state.model import Card, Vessel
+    from parambak.keeping.state.model import Card, Unit, Vessel
     from parambak.vault.vault import Vault
 
     Pair = frozenset[str]

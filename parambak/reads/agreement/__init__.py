@@ -3,7 +3,7 @@
 Each kind of fault is a claim about the differences: how much of them it would explain, and how
 many bits it saves in telling one read, given the other. What saves most is the likeliest. The
 claims: `bits.py` (weak cells, data lines), `lines.py` (address lines), `stretches.py` (a contact
-lost), `order.py` (swapped, exchanged, shifted), `whole.py` (cut short, another chip).
+lost), `settings.py` (swapped, exchanged, shifted, cut short, another chip).
 """
 
 from __future__ import annotations

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from parambak.reads.agreement.evidence import choice, told
 from parambak.reads.agreement.model import DATA_LINE, WEAK_CELLS, Claim
+from parambak.reads.agreement.two_reads import bytes_that, choice
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from parambak.reads.agreement.evidence import Evidence
+    from parambak.reads.agreement.two_reads import TwoReads
 
 _FEW: Final = 0.02
 """Share of all bits up to which weak cells are few."""
@@ -35,30 +35,30 @@ class _Bits(NamedTuple):
     upward: int
 
 
-def claims(seen: Evidence) -> Iterator[Claim]:
+def claims(reads: TwoReads) -> Iterator[Claim]:
     """Yield what single bits speak for."""
-    if seen.single_bits < _WORTH * seen.count:
+    if reads.single_bits < _WORTH * reads.count:
         return
-    mine = int.from_bytes(seen.xor, "little")
-    risen = mine & int.from_bytes(seen.other, "little")
-    raised = risen.to_bytes(seen.size, "little")
+    mine = int.from_bytes(reads.xor, "little")
+    risen = mine & int.from_bytes(reads.other, "little")
+    raised = risen.to_bytes(reads.size, "little")
     levels = tuple(1 << bit for bit in range(8))
     # A byte that differs in one bit alone is that bit's power of two, or 0 where it fell.
-    alone = tuple(seen.xor.count(level) for level in levels)
-    up = tuple(_up(seen, raised, level, alone[bit]) for bit, level in enumerate(levels))
+    alone = tuple(reads.xor.count(level) for level in levels)
+    up = tuple(_up(reads, raised, level, alone[bit]) for bit, level in enumerate(levels))
     bits = _Bits(alone, up, mine.bit_count(), risen.bit_count())
-    yield from _weak(seen, bits)
-    yield from _line(seen, bits)
-    yield from _two_lines(seen, bits)
+    yield from _weak(reads, bits)
+    yield from _line(reads, bits)
+    yield from _two_lines(reads, bits)
 
 
-def _up(seen: Evidence, raised: bytes, level: int, alone: int) -> int:
+def _up(reads: TwoReads, raised: bytes, level: int, alone: int) -> int:
     """Return how many of the bytes that differ in this bit alone hold it high in `other`."""
     if not alone:
         return 0
-    if seen.count == seen.single_bits:
+    if reads.count == reads.single_bits:
         return raised.count(level)
-    kept = int.from_bytes(seen.xor.translate(_only(level)), "little")
+    kept = int.from_bytes(reads.xor.translate(_only(level)), "little")
     return (kept & int.from_bytes(raised, "little")).bit_count()
 
 
@@ -66,61 +66,61 @@ def _only(level: int) -> bytes:
     return bytes(level if value == level else 0 for value in range(256))
 
 
-def _weak(seen: Evidence, bits: _Bits) -> Iterator[Claim]:
-    single = seen.single_bits
-    if single < _SINGLE * seen.count or bits.number > max(3, _FEW * 8 * seen.size):
+def _weak(reads: TwoReads, bits: _Bits) -> Iterator[Claim]:
+    single = reads.single_bits
+    if single < _SINGLE * reads.count or bits.number > max(3, _FEW * 8 * reads.size):
         return
     one_way = bits.upward in (0, bits.number)
     if one_way:
-        visible = seen.at_level(bits.upward > 0, 0, seen.size)
+        visible = reads.at_level(bits.upward > 0, 0, reads.size)
         cost = 1 + choice(max(visible, bits.number), bits.number)
     else:
-        cost = 1 + choice(8 * seen.size, bits.number) + choice(bits.number, bits.upward)
-    gain = seen.null - cost
+        cost = 1 + choice(8 * reads.size, bits.number) + choice(bits.number, bits.upward)
+    gain = reads.null - cost
     lines = sum(1 for alone in bits.alone if alone)
     direction = (
-        f"all of them {'1' if bits.upward else '0'} in {seen.names[1]}"
+        f"all of them {'1' if bits.upward else '0'} in {reads.names[1]}"
         if one_way
-        else f"{bits.upward} of them 1 in {seen.names[1]}, {bits.number - bits.upward} in "
-        f"{seen.names[0]}"
+        else f"{bits.upward} of them 1 in {reads.names[1]}, {bits.number - bits.upward} in "
+        f"{reads.names[0]}"
     )
     if bits.number == 1:
         text = (
-            f"one bit alone differs, at {seen.at(seen.first)}, {1 if bits.upward else 0} in "
-            f"{seen.names[1]}: a weak memory cell, or a line that failed once"
+            f"one bit alone differs, at {reads.at(reads.first)}, {1 if bits.upward else 0} in "
+            f"{reads.names[1]}: a weak memory cell, or a line that failed once"
         )
     else:
         text = (
-            f"{bits.number} bits differ, scattered over {seen.size} bytes and {lines} of the 8 "
+            f"{bits.number} bits differ, scattered over {reads.size} bytes and {lines} of the 8 "
             f"data lines, {direction}: weak memory cells"
         )
     sure = (
         one_way
-        and single == seen.count >= _SURE_CELLS
+        and single == reads.count >= _SURE_CELLS
         and lines >= _SURE_LINES
-        and seen.runs >= seen.count * 0.8
+        and reads.runs >= reads.count * 0.8
     )
-    yield Claim(WEAK_CELLS, gain, single / seen.count, text, sure)
+    yield Claim(WEAK_CELLS, gain, single / reads.count, text, sure)
 
 
-def _line(seen: Evidence, bits: _Bits) -> Iterator[Claim]:
+def _line(reads: TwoReads, bits: _Bits) -> Iterator[Claim]:
     bit = max(range(8), key=lambda each: bits.alone[each])
     hits = bits.alone[bit]
     if not hits:
         return
-    cost, stuck, parity = _cost_of_line(seen, bit, hits, bits.up[bit])
-    gain = seen.null - cost - seen.rest(seen.count - hits)
+    cost, stuck, parity = _cost_of_line(reads, bit, hits, bits.up[bit])
+    gain = reads.null - cost - reads.rest(reads.count - hits)
     high = bits.up[bit] == hits
     level = "high" if high else "low"
-    where = f"{told(hits, seen.count, 'does so', 'do so')} in data line D{bit} alone"
+    where = f"{bytes_that(hits, reads.count, 'does so', 'do so')} in data line D{bit} alone"
     if stuck:
         text = (
-            f"data line D{bit} reads {level} throughout {_extent(seen)} in {seen.names[1]}, and "
-            f"{told(hits, seen.count, 'does so', 'do so')} in it alone: the line is stuck"
+            f"data line D{bit} reads {level} throughout {_extent(reads)} in {reads.names[1]}, and "
+            f"{bytes_that(hits, reads.count, 'does so', 'do so')} in it alone: the line is stuck"
         )
     elif bits.up[bit] in (0, hits):
         text = (
-            f"{where}, each time {level} in {seen.names[1]}: the line makes contact only now "
+            f"{where}, each time {level} in {reads.names[1]}: the line makes contact only now "
             "and then"
         )
     else:
@@ -128,64 +128,64 @@ def _line(seen: Evidence, bits: _Bits) -> Iterator[Claim]:
     if parity is not None:
         half = "odd" if parity else "even"
         text += f"; all at {half} addresses, so on a chip 16 bits wide it is one of its 16 lines"
-    yield Claim(DATA_LINE, gain, hits / seen.count, text, hits >= _SURE_BYTES)
+    yield Claim(DATA_LINE, gain, hits / reads.count, text, hits >= _SURE_BYTES)
 
 
-def _cost_of_line(seen: Evidence, bit: int, hits: int, up: int) -> tuple[float, bool, int | None]:
+def _cost_of_line(reads: TwoReads, bit: int, hits: int, up: int) -> tuple[float, bool, int | None]:
     """Return the bits that say where one line errs, whether it is stuck, and which bytes."""
-    odd = seen.xor[1::2].count(1 << bit)
+    odd = reads.xor[1::2].count(1 << bit)
     parity = {0: 0, hits: 1}.get(odd) if hits >= _SURE_BYTES else None
     start, step = (parity or 0), (1 if parity is None else 2)
     extra = 4.0 if parity is None else 5.0
-    costs = [(extra + choice(len(seen.one[start::step]), hits), False)]
+    costs = [(extra + choice(len(reads.one[start::step]), hits), False)]
     if up in (0, hits):
         wanted = bytes((value >> bit & 1) != (up == hits) for value in range(256))
-        for low, high, more in ((0, seen.size, 0.0), (seen.first, seen.end, 2 * seen.place)):
+        for low, high, more in ((0, reads.size, 0.0), (reads.first, reads.end, 2 * reads.place)):
             begin = low + (start - low) % step
-            visible = seen.one[begin:high:step].translate(wanted).count(1)
+            visible = reads.one[begin:high:step].translate(wanted).count(1)
             stuck = visible == hits >= _FEWEST
             if hits < _FEWEST:  # that a rare level is absent three times proves no stuck line
-                visible = max(visible, seen.at_level(up == hits, low, high) // (8 * step))
+                visible = max(visible, reads.at_level(up == hits, low, high) // (8 * step))
             price = extra + 1 + more + choice(max(visible, hits), hits)
             costs.append((price, stuck))
     cost, stuck = min(costs)
     return cost, stuck, parity
 
 
-def _extent(seen: Evidence) -> str:
-    if seen.end - seen.first > 0.9 * seen.size:
+def _extent(reads: TwoReads) -> str:
+    if reads.end - reads.first > 0.9 * reads.size:
         return "the chip"
-    return f"{seen.at(seen.first)} to {seen.at(seen.end - 1)}"
+    return f"{reads.at(reads.first)} to {reads.at(reads.end - 1)}"
 
 
-def _two_lines(seen: Evidence, bits: _Bits) -> Iterator[Claim]:
+def _two_lines(reads: TwoReads, bits: _Bits) -> Iterator[Claim]:
     """Yield that two lines are shorted, or both in trouble."""
     low, high = sorted(sorted(range(8), key=lambda each: -bits.alone[each])[:2])
     one, two = 1 << low, 1 << high
-    hits = sum(seen.xor.count(mask) for mask in (one, two, one | two))
+    hits = sum(reads.xor.count(mask) for mask in (one, two, one | two))
     if hits > bits.alone[low] + bits.alone[high]:
         kinds = 1.58 * hits
     else:
         kinds = choice(hits, bits.alone[low])
     if max(bits.alone) > _BOTH * hits or not hits:
         return
-    rest = seen.rest(seen.count - hits)
-    same = [(seen.other[at] >> low ^ seen.other[at] >> high) & 1 for at in seen.sample]
-    if not any(same) and hits == seen.count >= _SHORTED:
+    rest = reads.rest(reads.count - hits)
+    same = [(reads.other[at] >> low ^ reads.other[at] >> high) & 1 for at in reads.sample]
+    if not any(same) and hits == reads.count >= _SHORTED:
         apart = bytes((value >> low ^ value >> high) & 1 for value in range(256))
-        visible = seen.one.translate(apart).count(1)
+        visible = reads.one.translate(apart).count(1)
         text = (
-            f"data lines D{low} and D{high} are alike in {seen.names[1]} at each of the "
+            f"data lines D{low} and D{high} are alike in {reads.names[1]} at each of the "
             f"{hits} differing bytes, which differ in nothing else: the two are shorted"
         )
-        cost = _TWO + 6 + min(choice(max(visible, hits), hits), seen.places) + 1
-        yield Claim(DATA_LINE, seen.null - cost, 1.0, text, hits >= 2 * _SURE_BYTES)
+        cost = _TWO + 6 + min(choice(max(visible, hits), hits), reads.places) + 1
+        yield Claim(DATA_LINE, reads.null - cost, 1.0, text, hits >= 2 * _SURE_BYTES)
         return
     text = (
-        f"{told(hits, seen.count, 'does so', 'do so')} in data lines D{low} and D{high} alone: "
-        "both make bad contact, or are shorted"
+        f"{bytes_that(hits, reads.count, 'does so', 'do so')} in data lines "
+        f"D{low} and D{high} alone: both make bad contact, or are shorted"
     )
-    cost = _TWO + 6 + min(choice(seen.size, hits), seen.places) + kinds
+    cost = _TWO + 6 + min(choice(reads.size, hits), reads.places) + kinds
     yield Claim(
-        DATA_LINE, seen.null - cost - rest, hits / seen.count, text, hits >= 3 * _SURE_BYTES
+        DATA_LINE, reads.null - cost - rest, hits / reads.count, text, hits >= 3 * _SURE_BYTES
     )

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from parambak.memory.counted import counted
-from parambak.reads.agreement import bits, lines, order, stretches, whole
-from parambak.reads.agreement.evidence import lay
+from parambak.reads.agreement import bits, lines, settings, stretches
 from parambak.reads.agreement.model import (
     ADDRESS_LINE,
     ANOTHER_CHIP,
@@ -24,12 +23,13 @@ from parambak.reads.agreement.model import (
     Explanation,
     PairExplanation,
 )
+from parambak.reads.agreement.two_reads import lay
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from parambak.memory.image import Image
-    from parambak.reads.agreement.evidence import Evidence
+    from parambak.reads.agreement.two_reads import TwoReads
 
 _PRIOR: Final = {
     WEAK_CELLS: 0.0,
@@ -43,7 +43,7 @@ _PRIOR: Final = {
     CUT_SHORT: 0.0,
     REPEATED: 0.0,
 }
-"""Bits by which a cause is the likelier before anything is seen."""
+"""Bits by which a cause is the likelier before anything is reads."""
 _LEAST: Final = 2.0
 """Bits that a cause must save to be named before `cannot-tell`."""
 _LEAST_OF_BITS: Final = -1.0
@@ -103,9 +103,9 @@ def _middle(images: Sequence[Image], groups: Sequence[tuple[int, ...]]) -> tuple
 def _apart(images: Sequence[Image], number: int, groups: Sequence[tuple[int, ...]]) -> int:
     total = 0
     for group in groups:
-        seen = lay(images[number], images[group[0]], ("", ""))
+        reads = lay(images[number], images[group[0]], ("", ""))
         held = images[number].size + images[group[0]].size
-        total += held if seen is None else seen.count + held - 2 * seen.size
+        total += held if reads is None else reads.count + held - 2 * reads.size
     return total
 
 
@@ -124,34 +124,37 @@ def _text(groups: Sequence[tuple[int, ...]], called: Sequence[str], number: int)
 
 def _pair(images: Sequence[Image], one: int, other: int, called: Sequence[str]) -> PairExplanation:
     names = (called[one], called[other])
-    seen = lay(images[one], images[other], names)
-    ranked = rank(_claims(images[one], images[other], seen, names))
-    lacking = 0 if seen is None else sum(each.length for each in (*seen.lacks, *seen.spare))
-    differing = lacking + (0 if seen is None else seen.count)
+    reads = lay(images[one], images[other], names)
+    ranked = rank(_claims(images[one], images[other], reads, names))
+    lacking = 0 if reads is None else sum(each.length for each in (*reads.lacks, *reads.spare))
+    differing = lacking + (0 if reads is None else reads.count)
     return PairExplanation(one, other, differing, _causes(ranked, differing))
 
 
 def _claims(
-    one: Image, other: Image, seen: Evidence | None, names: tuple[str, str]
+    one: Image, other: Image, reads: TwoReads | None, names: tuple[str, str]
 ) -> Iterator[Claim]:
     """Yield every claim about two reads, each test made in both directions."""
     turned_names = (names[1], names[0])
-    moved = order.base_moved(one, other, names)
+    moved = settings.base_moved(one, other, names)
     if moved is not None:
         yield moved
-    for claim in (whole.repeated(one, other, names), whole.repeated(other, one, turned_names)):
+    for claim in (
+        settings.repeated(one, other, names),
+        settings.repeated(other, one, turned_names),
+    ):
         if claim is not None:
             yield claim
-    if seen is None:
+    if reads is None:
         return
-    for claim in (whole.cut_short(one, seen), whole.cut_short(other, seen.turned)):
+    for claim in (settings.cut_short(one, reads), settings.cut_short(other, reads.turned)):
         if claim is not None:
             yield claim
-    if not seen.count:
+    if not reads.count:
         return
-    for each in (seen, seen.turned):
-        yield from whole.another_chip(each)
-        for room in (bits, lines, stretches, order):
+    for each in (reads, reads.turned):
+        yield from settings.another_chip(each)
+        for room in (bits, lines, stretches, settings):
             yield from room.claims(each)
 
 

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from parambak.memory.bitwise import exclusive_or
 from parambak.memory.relations import partners
-from parambak.reads.agreement.evidence import choice, told
 from parambak.reads.agreement.model import ADDRESS_LINE, Claim
+from parambak.reads.agreement.two_reads import bytes_that, choice
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
 
-    from parambak.reads.agreement.evidence import Evidence
+    from parambak.reads.agreement.two_reads import TwoReads
 
 _SURE_BYTES: Final = 8
 _CONSTANT: Final = 0.4
@@ -49,39 +49,39 @@ class _Line(NamedTuple):
     alike: float
 
 
-def claims(seen: Evidence) -> Iterator[Claim]:
+def claims(reads: TwoReads) -> Iterator[Claim]:
     """Yield the address lines that explain the differences best, one or two together."""
-    if not seen.whole or seen.size < 2:
+    if not reads.whole or reads.size < 2:
         return
-    span = seen.stretches[-1].end - 1
-    bits = [1 << line for line in range(span.bit_length()) if 1 << line < seen.size]
-    alike = {bit: _alike(seen, seen.stretches[0].start, bit) for bit in bits}
-    every = [_line(seen, bit, alike) for bit in bits]
+    span = reads.stretches[-1].end - 1
+    bits = [1 << line for line in range(span.bit_length()) if 1 << line < reads.size]
+    alike = {bit: _alike(reads, reads.stretches[0].start, bit) for bit in bits}
+    every = [_line(reads, bit, alike) for bit in bits]
     lines = sorted(every, key=lambda each: -each.saved)[:_LOOKED_AT]
     most = max(every, key=lambda each: len(each.hits))
     lines += [most] if most not in lines else []
     number = log2(span.bit_length() + 1)
-    best = [_claim(seen, each, number) for each in lines if each.hits]
+    best = [_claim(reads, each, number) for each in lines if each.hits]
     yield from best
     for one in lines:
         two = max(every, key=lambda each: len(each.hits - one.hits))
-        yield from _two(seen, one, two, number)
+        yield from _two(reads, one, two, number)
 
 
-def _line(seen: Evidence, bit: int, alike: Mapping[int, float]) -> _Line:
+def _line(reads: TwoReads, bit: int, alike: Mapping[int, float]) -> _Line:
     """Look which differing bytes of the sample stand, in one read, where the line is the other."""
-    start, size, most = seen.stretches[0].start, seen.size, alike[bit]
-    one, other, cost = seen.one, seen.other, seen.cost
+    start, size, most = reads.stretches[0].start, reads.size, alike[bit]
+    one, other, cost = reads.one, reads.other, reads.cost
     repeats = sorted((each for each in alike if alike[each] < _REPEATS), key=alike.__getitem__)
     usual = [each for each in repeats if each != bit][:_USUAL]
     moved, back, saved, telling = [], [], 0.0, 0
-    for at in seen.sample:
+    for at in reads.sample:
         partner = (start + at ^ bit) - start
         if not 0 <= partner < size:
             continue
         if other[at] == one[partner]:
             moved.append(at)
-            value, limit, less = other[at], _limit(seen, at, usual, most), 0
+            value, limit, less = other[at], _limit(reads, at, usual, most), 0
         elif one[at] == other[partner]:
             back.append(at)
             value, limit, less = one[at], most, 1
@@ -92,7 +92,7 @@ def _line(seen: Evidence, bit: int, alike: Mapping[int, float]) -> _Line:
         else:
             continue
         saved += min(limit, cost[value]) - less
-        telling += value not in seen.dull
+        telling += value not in reads.dull
     hits = frozenset(moved + back)
     # A line in trouble shows data where there were none as often as none where there were data.
     saved -= 0.0 if telling else 1.5 * len(hits)
@@ -102,7 +102,7 @@ def _line(seen: Evidence, bit: int, alike: Mapping[int, float]) -> _Line:
         saved -= len(hits)
         levels = 0
     line = bit.bit_length() - 1
-    return _Line(line, hits, levels, len(moved) / len(seen.sample), saved, most)
+    return _Line(line, hits, levels, len(moved) / len(reads.sample), saved, most)
 
 
 def _high(places: Sequence[int], start: int, bit: int) -> float:
@@ -110,64 +110,64 @@ def _high(places: Sequence[int], start: int, bit: int) -> float:
     return sum(start + at & bit > 0 for at in places) / len(places)
 
 
-def _limit(seen: Evidence, at: int, usual: Sequence[int], most: float) -> float:
+def _limit(reads: TwoReads, at: int, usual: Sequence[int], most: float) -> float:
     """Return the bits that a partner's value may save at a place.
 
     In a memory that repeats itself they are few: but where what `other` holds is met at none
     of the usual repeats, that byte is none of those that repeat.
     """
-    start, met, looked_at = seen.stretches[0].start, 0, 0
+    start, met, looked_at = reads.stretches[0].start, 0, 0
     for bit in usual:
         place = (start + at ^ bit) - start
-        if 0 <= place < seen.size and not seen.xor[place]:
+        if 0 <= place < reads.size and not reads.xor[place]:
             looked_at += 1
-            met += seen.one[place] == seen.other[at]
+            met += reads.one[place] == reads.other[at]
     return _NO_LIMIT if looked_at > 1 and not met else most
 
 
-def _alike(seen: Evidence, start: int, bit: int) -> float:
+def _alike(reads: TwoReads, start: int, bit: int) -> float:
     """Return the bits saved by a partner's value, in a memory that repeats itself very few.
 
     Where data that both reads agree on equal their partners anyway, as in a table, it is no
     wonder that differing ones do.
     """
     equal = number = 0
-    for at in seen.agreeing_sample:
+    for at in reads.agreeing_sample:
         partner = (start + at ^ bit) - start
-        if 0 <= partner < seen.size:
+        if 0 <= partner < reads.size:
             number += 1
-            equal += seen.one[at] == seen.one[partner]
+            equal += reads.one[at] == reads.one[partner]
     return -log2((equal + 0.5) / (number + 1))
 
 
-def _claim(seen: Evidence, found: _Line, number: float) -> Claim:
-    share = len(found.hits) / len(seen.sample)
-    hits = round(share * seen.count)
-    places, stuck, level = _places(seen, found, share)
-    which = choice(seen.count, hits)
-    narrowed = seen.places - places
+def _claim(reads: TwoReads, found: _Line, number: float) -> Claim:
+    share = len(found.hits) / len(reads.sample)
+    hits = round(share * reads.count)
+    places, stuck, level = _places(reads, found, share)
+    which = choice(reads.count, hits)
+    narrowed = reads.places - places
     if found.alike < _TELLING:
         # Most bytes equal their partners, so that any that one read has wrong stand out just
         # there: only that all are at one level speaks for the line.
         narrowed = min(narrowed, float(hits) if found.levels == 1 else 0.0)
-    gain = narrowed - which + found.saved * seen.ratio - number
+    gain = narrowed - which + found.saved * reads.ratio - number
     line, bit = f"A{found.line}", 1 << found.line
     if stuck:
         text = (
-            f"in {seen.names[1]} each byte with address line {line} {'high' if level else 'low'} "
-            f"is the one {bit} {'lower' if level else 'higher'}, as {seen.names[0]} holds it: "
+            f"in {reads.names[1]} each byte with address line {line} {'high' if level else 'low'} "
+            f"is the one {bit} {'lower' if level else 'higher'}, as {reads.names[0]} holds it: "
             f"the line is stuck"
         )
     else:
         text = (
-            f"{told(hits, seen.count, 'is the one', 'are those')} that the other read holds "
+            f"{bytes_that(hits, reads.count, 'is the one', 'are those')} that the other read holds "
             f"{bit} away, where address line {line} has the other level: the line makes bad contact"
         )
-    sure = _sure(seen, found, hits) and _varied(seen, found.hits)
+    sure = _sure(reads, found, hits) and _varied(reads, found.hits)
     return Claim(ADDRESS_LINE, gain, share, text, sure)
 
 
-def _sure(seen: Evidence, found: _Line, hits: int) -> bool:
+def _sure(reads: TwoReads, found: _Line, hits: int) -> bool:
     """Say whether a line in trouble is all that it can be, as far as the places tell.
 
     At one level it is stuck, now and then or always. At both it floats, and then spares many of
@@ -175,49 +175,49 @@ def _sure(seen: Evidence, found: _Line, hits: int) -> bool:
     """
     if found.levels < 2:
         return found.levels == 1 and hits >= _SURE_BYTES
-    start, bit = seen.stretches[0].start, 1 << found.line
-    places = [(start + at ^ bit) - start for at in seen.agreeing_sample]
+    start, bit = reads.stretches[0].start, 1 << found.line
+    places = [(start + at ^ bit) - start for at in reads.agreeing_sample]
     spared = sum(
-        0 <= partner < seen.size and seen.one[at] != seen.one[partner]
-        for at, partner in zip(seen.agreeing_sample, places, strict=True)
+        0 <= partner < reads.size and reads.one[at] != reads.one[partner]
+        for at, partner in zip(reads.agreeing_sample, places, strict=True)
     )
     share = spared / max(1, len(places))
-    return hits >= 8 * _SURE_BYTES and share * seen.agreeing >= _SPARED * hits
+    return hits >= 8 * _SURE_BYTES and share * reads.agreeing >= _SPARED * hits
 
 
-def _varied(seen: Evidence, hits: Collection[int]) -> bool:
+def _varied(reads: TwoReads, hits: Collection[int]) -> bool:
     """Say whether both reads hold many values there, none of them much of the time.
 
     Else one read may hold nothing at those places, as where a contact was lost.
     """
-    for data in (seen.one, seen.other):
+    for data in (reads.one, reads.other):
         number = Counter(data[at] for at in hits).most_common()
         if len(number) < _SURE_BYTES // 2 or number[0][1] > _CONSTANT * len(hits):
             return False
     return True
 
 
-def _places(seen: Evidence, found: _Line, share: float) -> tuple[float, bool, int]:
+def _places(reads: TwoReads, found: _Line, share: float) -> tuple[float, bool, int]:
     """Return the bits that say where the line errs, whether it always does, and at which level."""
-    start, bit = seen.stretches[0].start, 1 << found.line
+    start, bit = reads.stretches[0].start, 1 << found.line
     levels = {(start + at) >> found.line & 1 for at in found.hits}
     if found.moved < _MOST:
-        return seen.places, False, 0
-    would = partners(seen.one, bit, start)
-    shows = exclusive_or(seen.one, would)
+        return reads.places, False, 0
+    would = partners(reads.one, bit, start)
+    shows = exclusive_or(reads.one, would)
     if len(levels) == 1:
         level = levels.pop()
         shows = _at_level(shows, start, bit, level)
     else:
         level = -1
-    best, stuck = seen.places, False
-    for low, high, more in ((0, seen.size, 1.0), (seen.first, seen.end, 2 * seen.place)):
+    best, stuck = reads.places, False
+    for low, high, more in ((0, reads.size, 1.0), (reads.first, reads.end, 2 * reads.place)):
         visible = (high - low) - shows[low:high].count(0)
-        places = more + choice(max(visible, seen.count), seen.count)
+        places = more + choice(max(visible, reads.count), reads.count)
         if level < 0:  # a line that floats is wrong half the time: always is no luck
-            places = max(places, float(seen.count))
+            places = max(places, float(reads.count))
         if places < best:
-            best, stuck = places, visible == seen.count and level >= 0
+            best, stuck = places, visible == reads.count and level >= 0
     return best, stuck and share == 1.0, max(level, 0)
 
 
@@ -229,53 +229,54 @@ def _at_level(shows: bytes, start: int, bit: int, level: int) -> bytes:
     return kept.to_bytes(len(shows), "little")
 
 
-def _two(seen: Evidence, one: _Line, two: _Line, number: float) -> Iterator[Claim]:
+def _two(reads: TwoReads, one: _Line, two: _Line, number: float) -> Iterator[Claim]:
     """Yield that two lines together explain more, as where they are shorted."""
     more = two.hits - one.hits
     if len(more) < 2:
         return
     hits = one.hits | two.hits
-    share = len(hits) / len(seen.sample)
+    share = len(hits) / len(reads.sample)
     saved = one.saved + two.saved * len(more) / len(two.hits) - choice(len(hits), len(more))
-    which = choice(seen.count, round(share * seen.count))
-    gain = saved * seen.ratio - which
+    which = choice(reads.count, round(share * reads.count))
+    gain = saved * reads.ratio - which
     if share > _MOST:
-        both = _shorted(seen, one.line, two.line)
+        both = _shorted(reads, one.line, two.line)
         if min(one.alike, two.alike) < _TELLING:  # as for one line
-            both = min(both, saved * seen.ratio + seen.count)
+            both = min(both, saved * reads.ratio + reads.count)
         gain = max(gain, both)
     gain -= 2 * number
     low, high = sorted((one.line, two.line))
     text = (
-        f"{told(round(share * seen.count), seen.count, 'is the one', 'are those')} that the other "
-        f"read holds {1 << low} or {1 << high} away: address lines A{low} and A{high} are "
-        "shorted, or both make bad contact"
+        f"{bytes_that(round(share * reads.count), reads.count, 'is the one', 'are those')} "
+        f"that the other read holds {1 << low} or {1 << high} away: address lines A{low} and "
+        f"A{high} are shorted, or both make bad contact"
     )
     ordered = 0 in (one.levels, two.levels)
-    sure = len(hits) >= 4 * _SURE_BYTES and not ordered and _varied(seen, hits)
+    sure = len(hits) >= 4 * _SURE_BYTES and not ordered and _varied(reads, hits)
     yield Claim(ADDRESS_LINE, gain, share, text, sure)
 
 
-def _shorted(seen: Evidence, one: int, two: int) -> float:
+def _shorted(reads: TwoReads, one: int, two: int) -> float:
     """Return the bits saved where two lines are shorted, both following the lower or the higher."""
-    start, size = seen.stretches[0].start, seen.size
+    start, size = reads.stretches[0].start, reads.size
     a, b = (_levels(start, size, 1 << line) for line in (one, two))
-    by_one, by_two = (partners(seen.one, 1 << line, start) for line in (one, two))
-    own = int.from_bytes(seen.one, "little")
+    by_one, by_two = (partners(reads.one, 1 << line, start) for line in (one, two))
+    own = int.from_bytes(reads.one, "little")
     best = 0.0
     for first, second in ((a & ~b, b & ~a), (b & ~a, a & ~b)):
         would = own & ~(first | second)
         would |= int.from_bytes(by_one, "little") & first
         would |= int.from_bytes(by_two, "little") & second
         turned = would.to_bytes(size, "little")
-        left = exclusive_or(turned, seen.other).translate(_NOT_NULL)
+        left = exclusive_or(turned, reads.other).translate(_NOT_NULL)
         left_open = (
-            int.from_bytes(left, "little") & int.from_bytes(seen.xor.translate(_NOT_NULL), "little")
+            int.from_bytes(left, "little")
+            & int.from_bytes(reads.xor.translate(_NOT_NULL), "little")
         ).bit_count()
-        visible = size - exclusive_or(turned, seen.one).count(0)
-        hits = seen.count - left_open
-        cost = 1 + choice(max(visible, hits), hits) + seen.rest(left_open)
-        best = max(best, seen.null - cost)
+        visible = size - exclusive_or(turned, reads.one).count(0)
+        hits = reads.count - left_open
+        cost = 1 + choice(max(visible, hits), hits) + reads.rest(left_open)
+        best = max(best, reads.null - cost)
     return best
 
 

@@ -10,13 +10,13 @@ import re
 from math import log2
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from parambak.reads.agreement.evidence import told
 from parambak.reads.agreement.model import CONTACT_LOST, CUT_SHORT, Claim
+from parambak.reads.agreement.two_reads import bytes_that
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from parambak.reads.agreement.evidence import Evidence
+    from parambak.reads.agreement.two_reads import TwoReads
 
 _DIFFERS: Final = re.compile(rb"[^\x00]")
 _GAP: Final = re.compile(rb"\x00{8,}")
@@ -46,24 +46,27 @@ class _Stretch(NamedTuple):
     errs: bool = True
 
 
-def claims(seen: Evidence) -> Iterator[Claim]:
+def claims(reads: TwoReads) -> Iterator[Claim]:
     """Yield that a contact was lost for some stretches: those of one value, and those of noise."""
-    held = _held(seen)
+    held = _held(reads)
     if held:
-        yield from _of_one_value(seen, held)
-    yield from _of_noise(seen)
+        yield from _of_one_value(reads, held)
+    yield from _of_noise(reads)
 
 
-def _held(seen: Evidence) -> list[_Stretch]:
+def _held(reads: TwoReads) -> list[_Stretch]:
     """Return the stretches of one value, in either read, that explain differences: the first."""
     found: list[_Stretch] = []
-    at = seen.first
+    at = reads.first
     for _ in range(_LOOKED_AT):
-        hit = _DIFFERS.search(seen.xor, at)
+        hit = _DIFFERS.search(reads.xor, at)
         if hit is None or len(found) == _MOST:
             break
         place = hit.start()
-        both = (_run(seen, seen.other, place, errs=True), _run(seen, seen.one, place, errs=False))
+        both = (
+            _run(reads, reads.other, place, errs=True),
+            _run(reads, reads.one, place, errs=False),
+        )
         best = max(both, key=lambda each: each.differing)
         if best.differing > 1 and best.high - best.low >= _LONG - 2:
             found.append(best)
@@ -71,10 +74,10 @@ def _held(seen: Evidence) -> list[_Stretch]:
     return found
 
 
-def _run(seen: Evidence, data: bytes, place: int, *, errs: bool) -> _Stretch:
+def _run(reads: TwoReads, data: bytes, place: int, *, errs: bool) -> _Stretch:
     """Return the run of one value that a place is in, and how much differs from it on."""
     low, high = _run_start(data, place), _run_end(data, place)
-    differing = (high - place) - seen.xor[place:high].count(0)
+    differing = (high - place) - reads.xor[place:high].count(0)
     return _Stretch(low, high, data[place], differing, errs)
 
 
@@ -96,81 +99,81 @@ def _run_start(data: bytes, place: int) -> int:
         window *= 8
 
 
-def _of_one_value(seen: Evidence, held: list[_Stretch]) -> Iterator[Claim]:
-    each_costs = 2 * seen.place
-    per_byte = seen.null / seen.count
+def _of_one_value(reads: TwoReads, held: list[_Stretch]) -> Iterator[Claim]:
+    each_costs = 2 * reads.place
+    per_byte = reads.null / reads.count
     held = [s for s in held if s.differing * per_byte > each_costs] or held[:1]
     if not any(each.errs for each in held):
         return  # said with the two reads in the other order
     hits = sum(each.differing for each in held)
     values = {each.value for each in held}
     cost = len(held) * each_costs + sum(_VALUE.get(value, 8.0) for value in values)
-    said = sum(each.differing * seen.cost[each.value] for each in held if each.errs)
-    gain = seen.null - cost - seen.rest(seen.count - hits, max(0.0, seen.values - said))
-    if seen.single_bits > _SINGLE * seen.count:
-        gain -= _SINGLE_COSTS * seen.count  # data seldom differ from a blank in one bit alone
+    said = sum(each.differing * reads.cost[each.value] for each in held if each.errs)
+    gain = reads.null - cost - reads.rest(reads.count - hits, max(0.0, reads.values - said))
+    if reads.single_bits > _SINGLE * reads.count:
+        gain -= _SINGLE_COSTS * reads.count  # data seldom differ from a blank in one bit alone
     shown = " or ".join(f"{value:02X}" for value in sorted(values)[:3])
     both = not all(each.errs for each in held)
-    who, where = ("one read", "the other") if both else (seen.names[1], seen.names[0])
+    who, where = ("one read", "the other") if both else (reads.names[1], reads.names[0])
     text = (
-        f"{who} holds nothing but {shown} {_where(seen, held)}, where {where} "
-        f"holds data: {told(hits, seen.count, 'lies', 'lie')} there; a contact was lost"
+        f"{who} holds nothing but {shown} {_where(reads, held)}, where {where} "
+        f"holds data: {bytes_that(hits, reads.count, 'lies', 'lie')} there; a contact was lost"
     )
-    share = hits / seen.count
+    share = hits / reads.count
     last = held[-1]
-    trailing = (seen.size - seen.end) / seen.size
-    to_end = len(held) == 1 and last.errs and last.high == seen.size and last.value in (0x00, 0xFF)
-    related = seen.agreeing - seen.by_chance
+    trailing = (reads.size - reads.end) / reads.size
+    to_end = len(held) == 1 and last.errs and last.high == reads.size and last.value in (0x00, 0xFF)
+    related = reads.agreeing - reads.by_chance
     sure = min(hits, related) >= _SURE_BYTES and shown in {"00", "FF"} and not to_end
-    sure = sure and not both and len({seen.one[at] for at in seen.sample}) >= _VALUES
-    sure = sure and hits >= _SOLID * sum(_spread(seen, each) for each in held)
+    sure = sure and not both and len({reads.one[at] for at in reads.sample}) >= _VALUES
+    sure = sure and hits >= _SOLID * sum(_spread(reads, each) for each in held)
     yield Claim(CONTACT_LOST, gain, share, text, sure)
-    if to_end and not (seen.lacks or seen.spare):
+    if to_end and not (reads.lacks or reads.spare):
         text = (
-            f"{seen.names[1]} holds nothing but {shown} from {seen.at(last.low)} to the end, "
-            f"where {seen.names[0]} holds data: that read stopped there and was filled up, or "
+            f"{reads.names[1]} holds nothing but {shown} from {reads.at(last.low)} to the end, "
+            f"where {reads.names[0]} holds data: that read stopped there and was filled up, or "
             "lost its contact"
         )
         nearer = min(6.0, -log2(trailing + 1 / 64)) - 3
         yield Claim(CUT_SHORT, gain + nearer, share, text, sure=False)
 
 
-def _spread(seen: Evidence, held: _Stretch) -> int:
+def _spread(reads: TwoReads, held: _Stretch) -> int:
     """Return how many places a stretch has from its first difference to its last."""
-    return len(seen.xor[held.low : held.high].strip(b"\x00"))
+    return len(reads.xor[held.low : held.high].strip(b"\x00"))
 
 
-def _where(seen: Evidence, held: list[_Stretch]) -> str:
-    shown = [f"{seen.at(each.low)} to {seen.at(each.high - 1)}" for each in held[:4]]
+def _where(reads: TwoReads, held: list[_Stretch]) -> str:
+    shown = [f"{reads.at(each.low)} to {reads.at(each.high - 1)}" for each in held[:4]]
     more = f" and {len(held) - 4} stretches more" if len(held) > 4 else ""
     return "from " + ", ".join(shown) + more
 
 
-def _of_noise(seen: Evidence) -> Iterator[Claim]:
-    clusters = _clusters(seen)
+def _of_noise(reads: TwoReads) -> Iterator[Claim]:
+    clusters = _clusters(reads)
     if not clusters:
         return
     long = [each for each in clusters if each.high - each.low >= _LONG]
     length = sum(each.high - each.low for each in long)
     hits = sum(each.differing for each in long)
-    if not long or hits < _DENSE * length or hits < _DENSE * seen.count:
+    if not long or hits < _DENSE * length or hits < _DENSE * reads.count:
         return
-    if (seen.agreeing < hits or length > _PART * seen.size) and not _noise_in_one(seen, long):
+    if (reads.agreeing < hits or length > _PART * reads.size) and not _noise_in_one(reads, long):
         return
-    gain = min(24.0, 1.0 * hits, 4.0 * max(0.0, seen.agreeing - seen.by_chance))
-    gain -= 2.0 * (len(long) - 1) + 2.0 * (seen.count - hits)
+    gain = min(24.0, 1.0 * hits, 4.0 * max(0.0, reads.agreeing - reads.by_chance))
+    gain -= 2.0 * (len(long) - 1) + 2.0 * (reads.count - hits)
     text = (
-        f"{told(hits, seen.count, 'lies', 'lie')} close together, "
-        f"{_where(seen, long)}, with no order in them, and {seen.agreeing} bytes of data "
+        f"{bytes_that(hits, reads.count, 'lies', 'lie')} close together, "
+        f"{_where(reads, long)}, with no order in them, and {reads.agreeing} bytes of data "
         "elsewhere agree: a contact was lost there"
     )
-    yield Claim(CONTACT_LOST, gain, hits / seen.count, text, sure=False)
+    yield Claim(CONTACT_LOST, gain, hits / reads.count, text, sure=False)
 
 
-def _noise_in_one(seen: Evidence, long: list[_Stretch]) -> bool:
+def _noise_in_one(reads: TwoReads, long: list[_Stretch]) -> bool:
     """Say whether one of the reads, and not the other, holds bytes of no order there."""
-    here = b"".join(seen.one[each.low : each.high] for each in long)
-    there = b"".join(seen.other[each.low : each.high] for each in long)
+    here = b"".join(reads.one[each.low : each.high] for each in long)
+    there = b"".join(reads.other[each.low : each.high] for each in long)
     return len(here) >= _NOISY and _noisy(here) != _noisy(there)
 
 
@@ -184,14 +187,14 @@ def _noisy(data: bytes) -> bool:
     )
 
 
-def _clusters(seen: Evidence) -> list[_Stretch]:
+def _clusters(reads: TwoReads) -> list[_Stretch]:
     """Return the stretches between gaps without a difference; none where they are many."""
     found: list[tuple[int, int]] = []
-    low = seen.first
-    for gap in _GAP.finditer(seen.xor, seen.first, seen.end):
+    low = reads.first
+    for gap in _GAP.finditer(reads.xor, reads.first, reads.end):
         found.append((low, gap.start()))
         low = gap.end()
         if len(found) > _MOST:
             return []
-    found.append((low, seen.end))
-    return [_Stretch(a, b, 0, (b - a) - seen.xor[a:b].count(0)) for a, b in found]
+    found.append((low, reads.end))
+    return [_Stretch(a, b, 0, (b - a) - reads.xor[a:b].count(0)) for a, b in found]

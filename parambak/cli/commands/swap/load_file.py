@@ -23,18 +23,18 @@ from parambak.keeping.state.fold import fleet
 from parambak.keeping.verified import AFTER_UNVERIFIED
 from parambak.memory import digests
 from parambak.memory.counted import counted
-from parambak.reads.ways import WAYS
+from parambak.reads.pairs import PAIR_SCHEMES
 from parambak.swap.lost_records import refuse_unsure
 from parambak.swap.on_record import Release, record_load_file
 from parambak.swap.state import Standing, accepted_words, beside, standing
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
+    from parambak.dumps.profile import Profile
     from parambak.keeping.state.model import Copy
     from parambak.layouts.decode import Decoded
     from parambak.memory.image import Image
-    from parambak.reads.profile import Profile
-    from parambak.reads.ways import How
+    from parambak.reads.pairs import PairScheme
 
 UNVERIFIED = "UNVERIFIED"
 SHORT_UNVERIFIED = "UNVERIFD"
@@ -48,7 +48,7 @@ class _Words:
     format_name: str | None
     out: str
     profile: str | None
-    pair: How | None
+    pair: PairScheme | None
     unverified: bool
     confirm: str | None
     by: str | None
@@ -80,7 +80,7 @@ class _Written:
     metavar="FILE",
     help="What the reader takes: format, base address, record length, short names.",
 )
-@click.option("--pair", type=click.Choice(WAYS), help="Split over two chips: two files.")
+@click.option("--pair", type=click.Choice(PAIR_SCHEMES), help="Split over two chips: two files.")
 @click.option(
     "--unverified",
     is_flag=True,
@@ -211,7 +211,7 @@ def _marked(out: str, profile: Profile | None) -> str:
     return str(path.with_name(f"{path.stem}-{UNVERIFIED}{path.suffix}"))
 
 
-def _names(out: str, profile: Profile | None, pair: How | None) -> tuple[str, ...]:
+def _names(out: str, profile: Profile | None, pair: PairScheme | None) -> tuple[str, ...]:
     """Return the names of the files, two for a pair; raise where the reader takes no such name."""
     short = profile is not None and profile.short_names
     path = Path(out)
@@ -230,7 +230,9 @@ def _names(out: str, profile: Profile | None, pair: How | None) -> tuple[str, ..
     return names
 
 
-def _parts(image: Image, names: tuple[str, ...], pair: How | None) -> list[tuple[str, Image]]:
+def _parts(
+    image: Image, names: tuple[str, ...], pair: PairScheme | None
+) -> list[tuple[str, Image]]:
     """Return the files to write, two for a pair."""
     if pair is None:
         return [(names[0], image)]

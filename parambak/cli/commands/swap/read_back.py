@@ -24,7 +24,7 @@ from parambak.keeping.state import select
 from parambak.keeping.state.cards import exchange_notes
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
-from parambak.reads.ways import WAYS
+from parambak.reads.pairs import PAIR_SCHEMES
 from parambak.swap.on_record import record_read_back
 from parambak.swap.read_back import BEFORE_POWER, STAGES, ReadBack, ValuesReadBack
 from parambak.swap.state import accepted_words, others_words
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.recording.received import Incoming
     from parambak.keeping.state.model import Copy, Position, Vessel
-    from parambak.reads.ways import How
+    from parambak.reads.pairs import PairScheme
     from parambak.swap.on_record import ToldBy
     from parambak.swap.swaps import Course
     from parambak.vault.vault import Vault
@@ -49,7 +49,7 @@ class _Words:
     stage: str
     format_name: str | None
     profile: str | None
-    pair: How | None
+    pair: PairScheme | None
     read_by: str | None
     layout: str | None
     old_layout: str | None
@@ -70,7 +70,9 @@ class _Words:
 )
 @click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
 @click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
-@click.option("--pair", type=click.Choice(WAYS), help="Two chips hold the memory: dumps in twos.")
+@click.option(
+    "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
+)
 @click.option("--read-by", metavar="PERSON", help="Who read the card.")
 @click.option(
     "--layout",

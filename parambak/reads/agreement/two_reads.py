@@ -37,7 +37,7 @@ def choice(places: int, chosen: int) -> float:
     return ways / _LN2
 
 
-def told(hits: int, count: int, one: str, many: str) -> str:
+def bytes_that(hits: int, count: int, one: str, many: str) -> str:
     """Return how many of the differing bytes do what `one` or `many` says, for a sentence."""
     if count == 1:
         return f"the one byte that differs {one}"
@@ -46,7 +46,7 @@ def told(hits: int, count: int, one: str, many: str) -> str:
 
 
 @dataclass(frozen=True)
-class Evidence:
+class TwoReads:
     """What two reads hold at the addresses that both have, and the names to call them by.
 
     `one` and `other` are of one length, not 0. `stretches` are the addresses they stand at,
@@ -62,7 +62,7 @@ class Evidence:
     names: tuple[str, str]
 
     @cached_property
-    def turned(self) -> Evidence:
+    def turned(self) -> TwoReads:
         """Return the same with the two reads in the other order."""
         return replace(
             self,
@@ -129,9 +129,9 @@ class Evidence:
     def cost(self) -> tuple[float, ...]:
         """Return the bits that say each value: few for the common ones."""
         step = self.size // _COUNTED | 1
-        seen = Counter(self.one[::step]) + Counter(self.other[::step])
-        total = seen.total() + 64
-        return tuple(min(_DEAREST, -log2((seen[value] + 0.25) / total)) for value in range(256))
+        counts = Counter(self.one[::step]) + Counter(self.other[::step])
+        total = counts.total() + 64
+        return tuple(min(_DEAREST, -log2((counts[value] + 0.25) / total)) for value in range(256))
 
     @cached_property
     def dull(self) -> bytes:
@@ -168,10 +168,10 @@ class Evidence:
     def alone(self) -> float:
         """Return the bits that say `other` with no regard to `one`."""
         step = self.size // _COUNTED | 1
-        seen = Counter(self.other[::step])
-        fill = seen.most_common(1)[0][0]
-        ratio = self.size / seen.total()
-        values = sum(n * self.cost[value] for value, n in seen.items() if value != fill)
+        counts = Counter(self.other[::step])
+        fill = counts.most_common(1)[0][0]
+        ratio = self.size / counts.total()
+        values = sum(n * self.cost[value] for value, n in counts.items() if value != fill)
         marks = bytes(0 if value == fill else 1 for value in range(256))
         shown = b"\x00" + self.other.translate(marks)
         number, runs = shown.count(1), shown.count(b"\x00\x01")
@@ -243,7 +243,7 @@ class Evidence:
         return f"0x{self.address(place):04X}"
 
 
-def lay(one: Image, other: Image, names: tuple[str, str]) -> Evidence | None:
+def lay(one: Image, other: Image, names: tuple[str, str]) -> TwoReads | None:
     """Return the two side by side where they have addresses in common, else None."""
     common = _common(one.ranges, other.ranges)
     if not common:
@@ -255,7 +255,7 @@ def lay(one: Image, other: Image, names: tuple[str, str]) -> Evidence | None:
         here, there = _filled(one, common, start, end), _filled(other, common, start, end)
     else:
         here, there = _joined(one, common), _joined(other, common)
-    return Evidence(here, there, common, lacks, spare, names)
+    return TwoReads(here, there, common, lacks, spare, names)
 
 
 def _filled(image: Image, common: Sequence[Range], start: int, end: int) -> bytes:
