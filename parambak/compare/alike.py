@@ -135,7 +135,7 @@ def _unlike(
     layout: Layout, plan: FieldPlan, names: Sequence[str], stored: list[bytes | None]
 ) -> Iterable[Unlike]:
     """Yield the unlike values of one field over all units."""
-    if plan.place.bit is not None:
+    if plan.slot.bit is not None:
         own = {raw: _only_bits(plan, raw) for raw in set(stored)}
         stored = [own[raw] for raw in stored]
     counts = Counter(stored)
@@ -166,20 +166,20 @@ def _only_bits(plan: FieldPlan, raw: bytes | None) -> bytes | None:
     """Return a stored value with the bits of other fields cleared."""
     if raw is None:
         return None
-    masks = coverage.masks_of(plan.place)
+    masks = coverage.masks_of(plan.slot)
     return bytes(byte & masks.get(plan.at + index, 0) for index, byte in enumerate(raw))
 
 
 def _beyond_tolerance(plan: FieldPlan, odd: _Odd, typical: bytes | None) -> _Odd:
     """Return what is odd without the values that the layout's tolerance takes for the same."""
     tolerance = plan.field.tolerance
-    usual = plan.way.number(typical) if typical is not None else None
+    usual = plan.reader.number(typical) if typical is not None else None
     if tolerance is None or usual is None:
         return odd
     wide = Fraction(tolerance)
 
     def same(raw: bytes | None) -> bool:
-        number = plan.way.number(raw) if raw is not None else None
+        number = plan.reader.number(raw) if raw is not None else None
         return number is not None and abs(number - usual) <= wide
 
     return {raw: measure for raw, measure in odd.items() if not same(raw)}
@@ -236,7 +236,7 @@ def _number(plan: FieldPlan, raw: bytes | None) -> float | None:
     if raw is None:
         return None
     if plan.field.points:
-        number = plan.way.number(raw)
+        number = plan.reader.number(raw)
         return float(number) if number is not None else None
     if plan.codec.whole is not None:
         return float(plan.codec.whole(raw))

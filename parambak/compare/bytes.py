@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.memory.bitwise import exclusive_or
 from parambak.memory.image import Block, Range
+from parambak.memory.relations import exclusive_or
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

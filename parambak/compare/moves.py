@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.layouts.coverage import joined
 from parambak.memory import relations
-from parambak.memory.bitwise import exclusive_or
 from parambak.memory.counted import counted
 from parambak.memory.image import Block, Image, Range
+from parambak.memory.relations import exclusive_or
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

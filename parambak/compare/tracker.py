@@ -148,9 +148,9 @@ class FieldTracker:
             decoded = decode(self._layout, image)
             return decoded.fields, decoded.checks
         names = (
-            place.name
+            slot.name
             for run in changed
-            for place in coverage.places_over(self._layout, run.start, run.length)
+            for slot in coverage.slots_over(self._layout, run.start, run.length)
         )
         plans = (self._plans.get(name) for name in dict.fromkeys(names))
         values = [field_value(self._layout, plan, image) for plan in plans if plan is not None]

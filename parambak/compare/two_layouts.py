@@ -18,9 +18,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.compare.fields import EXPECTED, PARAMETER, value_text
 from parambak.errors import Fault, LayoutRefused
+from parambak.layouts.field_types import TYPES
 from parambak.layouts.mistakes import Ledger, advice, describe
 from parambak.layouts.parse import parse
-from parambak.layouts.words import TYPES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -196,7 +196,7 @@ def _why_no_number(old: FieldValue, new: FieldValue) -> str | None:
         return f"type {new.plan.field.type} cannot hold it at its scale"
     low, high = (
         fixed if fixed is not None or text is None else Fraction(text)
-        for fixed, text in zip((new.plan.way.low, new.plan.way.high), new.limits, strict=True)
+        for fixed, text in zip((new.plan.reader.low, new.plan.reader.high), new.limits, strict=True)
     )
     if (low is None or low <= number) and (high is None or number <= high):
         return None
@@ -209,7 +209,7 @@ def _agree(old: FieldValue, new: FieldValue) -> bool:
         return old.mark == new.mark
     if _family(new.plan) != "number":
         return old.value == new.value
-    return new.raw is not None and _right_number(old, new) == new.plan.way.number(new.raw)
+    return new.raw is not None and _right_number(old, new) == new.plan.reader.number(new.raw)
 
 
 def _right_number(old: FieldValue, new: FieldValue) -> Fraction | None:
@@ -219,17 +219,17 @@ def _right_number(old: FieldValue, new: FieldValue) -> Fraction | None:
     float, the new field's own step that the old field would have stored in the same bytes:
     an old 0.1 of four bytes, 0.100000001490116119384765625, is 0.1 at a scale of 0.1.
     """
-    number = None if old.raw is None else old.plan.way.number(old.raw)
+    number = None if old.raw is None else old.plan.reader.number(old.raw)
     if number is None:
         return None
     stored = _stored(new.plan, number)
     if stored is not None:
-        return new.plan.way.number(stored)
+        return new.plan.reader.number(stored)
     if not _is_float(old.plan):
         return None
     raw = number if new.plan.scaling is None else new.plan.scaling.raw(number)
     nearest = None if raw is None else new.plan.codec.write(round(raw))
-    value = None if nearest is None else new.plan.way.number(nearest)
+    value = None if nearest is None else new.plan.reader.number(nearest)
     return value if value is not None and _stored(old.plan, value) == old.own else None
 
 

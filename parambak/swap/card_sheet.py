@@ -14,9 +14,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.errors import Fault, SheetRefused
 from parambak.layouts.mistakes import describe, key_text
-from parambak.layouts.positions import lines_of
 from parambak.layouts.texts import hidden
-from parambak.layouts.toml_text import MAX_BYTES, read_toml
+from parambak.layouts.toml_text import MAX_BYTES, lines_of, read_toml
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Mapping
