@@ -49,7 +49,7 @@ class LineMatch(NamedTuple):
 
 
 class LineVerdict(NamedTuple):
-    """What is known now: `state` is "whole", "cut" or "unproven"; `since` counts later records."""
+    """What is known now: `state` is "whole" or "cut"; `since` counts later records."""
 
     line: ClosingLine
     state: str
@@ -133,13 +133,10 @@ def match_line(line: ClosingLine, stored: Sequence[Stored]) -> LineMatch:
     return LineMatch(frozenset(digest[:DIGITS] for digest in found), len(behind(found, after)))
 
 
-def judge(
-    line: ClosingLine, seen: Iterable[LineMatch], now: int, left: str | None = None
-) -> LineVerdict:
+def judge(line: ClosingLine, seen: Iterable[LineMatch], now: int) -> LineVerdict:
     """Return what is known of the history that a line closed.
 
-    `seen` is of each identity whose records were looked at, `now` counts the ship's records;
-    `left` says when and how a vessel of that name left the vault, if it did.
+    `seen` is of each identity whose records were looked at, `now` counts the ship's records.
     """
     here: set[str] = set()
     behind = 0
@@ -147,8 +144,6 @@ def judge(
         here |= each.ends
         behind += each.behind
     gone = [end for end in line.ends if end not in here]
-    if gone and not here and left:
-        return LineVerdict(line, "unproven", f"{line.name}: {left}", next=_IN_PACK)
     if gone:
         return LineVerdict(line, "cut", _cut(line, gone, now), next=_FETCH)
     if behind != line.records:
@@ -168,7 +163,6 @@ _FETCH = (
     "Fetch its records and objects from another copy of this vault, or from a place that holds "
     "the vessel; then run recheck with the same line again."
 )
-_IN_PACK = "Run recheck with the same line on a vault into which its pack was unpacked."
 
 
 def _cut(line: ClosingLine, gone: Sequence[str], now: int) -> str:

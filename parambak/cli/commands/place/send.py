@@ -83,7 +83,6 @@ def _document(vault: Vault, place: BackupLocation, sent: Sent, *, hashed: bool) 
         "healed_here": list(sent.healed_here),
         "added": {"records": taken.records, "objects": taken.objects} if taken else None,
         "unknown": sent.unknown,
-        "left": sorted(taken.skipped) if taken else [],
         "held": [
             {
                 "vessel": handles.get(each.vessel, each.vessel),
