@@ -13,8 +13,8 @@ from parambak.memory.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from parambak.layouts.expanded import Place
     from parambak.layouts.model import Layout
+    from parambak.layouts.slots import Slot
     from parambak.memory.image import Image
 
 FEWEST_FIELDS = 3
@@ -25,7 +25,7 @@ def blank_runs(layout: Layout, image: Image) -> tuple[tuple[Finding, str], ...]:
     """Return each run of blank single fields, with its subject: its first and last field."""
     found = []
     for run in _runs(layout, image):
-        if len(run) >= FEWEST_FIELDS and sum(place.length for place in run) >= FEWEST_BYTES:
+        if len(run) >= FEWEST_FIELDS and sum(slot.length for slot in run) >= FEWEST_BYTES:
             first, last = run[0], run[-1]
             text = (
                 f"{len(run)} fields one after the other, {first.name} to {last.name} at "
@@ -37,16 +37,16 @@ def blank_runs(layout: Layout, image: Image) -> tuple[tuple[Finding, str], ...]:
     return tuple(found)
 
 
-def _runs(layout: Layout, image: Image) -> Iterator[list[Place]]:
-    from parambak.layouts.expanded import places  # noqa: PLC0415 - slow to import, layouts only
+def _runs(layout: Layout, image: Image) -> Iterator[list[Slot]]:
+    from parambak.layouts.slots import slots  # noqa: PLC0415 - slow to import, layouts only
 
     blank = bytes([layout.blank])
-    run: list[Place] = []
-    for place in places(layout):
-        if place.kind != "field" or place.prefix or place.again:
+    run: list[Slot] = []
+    for slot in slots(layout):
+        if slot.kind != "field" or slot.prefix or slot.again:
             continue
-        if image.read(place.at, place.length) == blank * place.length:
-            run.append(place)
+        if image.read(slot.at, slot.length) == blank * slot.length:
+            run.append(slot)
             continue
         yield run
         run = []

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from parambak.layouts.positions import lines_of
 from parambak.layouts.texts import hidden
+from parambak.layouts.toml_text import lines_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from markupsafe import Markup
 
-from parambak.layouts.expanded import places
+from parambak.layouts.slots import slots
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from parambak.layouts.expanded import Place
     from parambak.layouts.model import Layout
+    from parambak.layouts.slots import Slot
     from parambak.memory.image import Image, Range
 
 COLUMNS = 64
@@ -68,10 +68,10 @@ def cells(size: int, image: Image, layout: Layout | None, changed: Iterable[Rang
     for block in image.ranges:
         for cell in _over(each, block.start, block.end, count):
             sorts[cell] = UNKNOWN
-    for place in places(layout) if layout is not None else ():
-        for cell in _over(each, place.at, place.end, count):
+    for slot in slots(layout) if layout is not None else ():
+        for cell in _over(each, slot.at, slot.end, count):
             if sorts[cell] != ABSENT:  # what has no bytes has no fields
-                sorts[cell] = max(sorts[cell], _sort(place))
+                sorts[cell] = max(sorts[cell], _sort(slot))
     touched = {cell for run in changed for cell in _over(each, run.start, run.end, count)}
     return Cells(each, bytes(sorts), frozenset(touched))
 
@@ -81,12 +81,12 @@ def _over(each: int, start: int, end: int, count: int) -> range:
     return range(start // each, min((end - 1) // each + 1, count))
 
 
-def _sort(place: Place) -> int:
-    if place.kind == "check":
+def _sort(slot: Slot) -> int:
+    if slot.kind == "check":
         return CHECK
-    if place.reserved:
+    if slot.reserved:
         return RESERVED
-    return MOVING if place.live or place.expected_to_change else FIELD
+    return MOVING if slot.live or slot.expected_to_change else FIELD
 
 
 def draw(found: Cells) -> Markup:

@@ -92,8 +92,8 @@ def parameters(decoded: Decoded | None) -> Parameters | None:
     )
     return Parameters(
         outside[:MOST_FIELDS],
-        tuple(_single(f) for f in every if not f.plan.place.prefix),
-        tuple(_groups(f for f in every if f.plan.place.prefix)),
+        tuple(_single(f) for f in every if not f.plan.slot.prefix),
+        tuple(_groups(f for f in every if f.plan.slot.prefix)),
         decoded.checks,
         len(decoded.fields) - len(every),
     )
@@ -139,7 +139,7 @@ def _groups(fields: Iterable[FieldValue]) -> Iterable[Group]:
     """Yield each group's tables, those of a group within a group behind it."""
     by_group: dict[str, dict[str, list[FieldValue]]] = {}
     for field in fields:
-        prefix = field.plan.place.prefix
+        prefix = field.plan.slot.prefix
         name = _INDEX.sub("", prefix).rstrip(".")
         by_group.setdefault(name, {}).setdefault(prefix, []).append(field)
     for name, rows in by_group.items():

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from parambak.errors import ParambakError
 from parambak.reports.parameters import limits
-from parambak.swap import measured
+from parambak.swap import measurement_records
 from parambak.swap.limits import load_limits
 
 if TYPE_CHECKING:
@@ -14,12 +14,12 @@ if TYPE_CHECKING:
 
     from parambak.reports.parts import Desk
     from parambak.swap.limits import Limits
-    from parambak.swap.measured import Drift, Measured
-    from parambak.swap.measurements import Reading
+    from parambak.swap.measurement_records import Drift, MeasurementRecord
+    from parambak.swap.measurements import Measurement
 
 
 def rounds(
-    desk: Desk, every: Sequence[Measured], wanted: Iterable[str], where: str | None = None
+    desk: Desk, every: Sequence[MeasurementRecord], wanted: Iterable[str], where: str | None = None
 ) -> list[dict[str, Any]]:
     """Return the rounds of these records, each against all that was measured before it there."""
     chosen = set(wanted)
@@ -31,9 +31,11 @@ def rounds(
 
 
 def _round(
-    desk: Desk, each: Measured, earlier: Sequence[Measured], where: str | None
+    desk: Desk, each: MeasurementRecord, earlier: Sequence[MeasurementRecord], where: str | None
 ) -> dict[str, Any]:
-    drifts = {drift.name: drift for drift in measured.drift(earlier, each.readings, each.on)}
+    drifts = {
+        drift.name: drift for drift in measurement_records.drift(earlier, each.readings, each.on)
+    }
     stated = _limits(desk, each)
     return {
         "where": where,
@@ -42,15 +44,15 @@ def _round(
         "by": desk.person(each.by),
         "instrument": each.instrument,
         "calibrated": each.calibrated,
-        "late": measured.overdue(stated, each.calibrated, each.on),
+        "late": measurement_records.overdue(stated, each.calibrated, each.on),
         "limits": f"{each.limits.name}, SHA-256 {each.limits.sha256}" if each.limits else None,
         "remark": each.remark,
         "readings": [_reading(reading, drifts.get(reading.name)) for reading in each.readings],
-        "not_given": measured.not_asked(stated, each.readings),
+        "not_given": measurement_records.not_asked(stated, each.readings),
     }
 
 
-def _limits(desk: Desk, each: Measured) -> Limits | None:
+def _limits(desk: Desk, each: MeasurementRecord) -> Limits | None:
     """Return the limits that held then; None where there are none, or they cannot be had."""
     if each.limits is None:
         return None
@@ -60,7 +62,7 @@ def _limits(desk: Desk, each: Measured) -> Limits | None:
         return None
 
 
-def _reading(reading: Reading, drift: Drift | None) -> dict[str, Any]:
+def _reading(reading: Measurement, drift: Drift | None) -> dict[str, Any]:
     first = drift.series[0][0] if drift is not None and len(drift.series) > 1 else None
     return {
         "name": reading.name,
@@ -74,7 +76,7 @@ def _reading(reading: Reading, drift: Drift | None) -> dict[str, Any]:
     }
 
 
-def _typed(reading: Reading) -> str | None:
+def _typed(reading: Measurement) -> str | None:
     """Return what was typed, where it is not what is shown; of a speed, the wheel's teeth."""
     if reading.typed is None:
         return None

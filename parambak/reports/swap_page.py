@@ -10,17 +10,17 @@ from parambak.reports.html import render
 from parambak.reports.parameters import parameters
 from parambak.reports.rounds import rounds
 from parambak.reports.swap_proof import contents, differences, proof
-from parambak.swap import measured
-from parambak.swap.card_meaning import DEFER, NOT_ASKED, meaning
+from parambak.swap import measurement_records
+from parambak.swap.card_sheet import DEFER, NOT_ASKED, meaning
 from parambak.swap.cautions import MOVE_CHIP
-from parambak.swap.state import beside, standing, who
-from parambak.swap.swaps import courses
+from parambak.swap.state import notes_on, swap_state, who
+from parambak.swap.swaps import swaps_at
 
 if TYPE_CHECKING:
     from parambak.keeping.state.known import Card, Vessel
     from parambak.reports.parts import Desk
-    from parambak.swap.state import Standing
-    from parambak.swap.swaps import Course, Released, Told
+    from parambak.swap.state import SwapState
+    from parambak.swap.swaps import Released, Step, Swap
 
 ROUTES = {
     "load": "the new card's memory is loaded with the copy meant",
@@ -28,17 +28,17 @@ ROUTES = {
 }
 
 
-def swap_page(desk: Desk, where: str, course: Course) -> bytes:
+def swap_page(desk: Desk, where: str, swap: Swap) -> bytes:
     """Return the HTML page of one swap, open or ended."""
-    found = standing(desk.known, desk.assessor, where, course=course)
+    found = swap_state(desk.known, desk.assessor, where, swap=swap)
     return render(
         "swap.html",
         {
             **desk.frame(f"Card swap at {found.position.where}", found.vessel),
-            "route_cautions": MOVE_CHIP if course.route == "move-chip" else (),
-            "state": _state(desk, course),
-            "closed": course.end is not None and course.end.outcome == "closed",
-            "ended": course.end is not None,
+            "route_cautions": MOVE_CHIP if swap.route == "move-chip" else (),
+            "state": _state(desk, swap),
+            "closed": swap.end is not None and swap.end.outcome == "closed",
+            "ended": swap.end is not None,
             "deviations": [
                 {
                     **_told(desk, each),
@@ -46,74 +46,74 @@ def swap_page(desk: Desk, where: str, course: Course) -> bytes:
                     "text": each.text,
                     "reason": each.reason,
                 }
-                for each in course.deviations
+                for each in swap.deviations
             ],
-            "unverified": [_unverified(desk, r) for r in course.released if r.body.unverified],
+            "unverified": [_unverified(desk, r) for r in swap.released if r.body.unverified],
             "rules": found.rules.title,
-            "said": _said(desk, found, course),
-            "change": _change(desk, found, course),
-            "identity": _identity(desk, found, course),
-            "way": _way(found, course),
+            "said": _said(desk, found, swap),
+            "change": _change(desk, found, swap),
+            "identity": _identity(desk, found, swap),
+            "way": _way(found, swap),
             **_conditions(found),
-            "sheets": _sheets(found, course),
-            **proof(desk, course),
-            **_memory(desk, found, course),
-            "measurements": _measurements(desk, found, course),
-            "visits": _visits(desk, found, course),
-            "others": _others(desk, found, course),
+            "sheets": _sheets(found, swap),
+            **proof(desk, swap),
+            **_memory(desk, found, swap),
+            "measurements": _measurements(desk, found, swap),
+            "visits": _visits(desk, found, swap),
+            "others": _others(desk, found, swap),
         },
     )
 
 
-def _told(desk: Desk, told: Told) -> dict[str, Any]:
+def _told(desk: Desk, told: Step) -> dict[str, Any]:
     return {"who": who(desk.assessor, told)}
 
 
-def _state(desk: Desk, course: Course) -> str:
-    if course.end is None:
-        opened = course.opened
+def _state(desk: Desk, swap: Swap) -> str:
+    if swap.end is None:
+        opened = swap.opened
         return f"OPEN, since {opened.at:%Y-%m-%d %H:%M} ({who(desk.assessor, opened)})"
-    word = "CLOSED" if course.end.outcome == "closed" else "GIVEN UP"
-    reason = f": {course.end.reason}" if course.end.reason else ""
-    return f"{word} on {course.end.at:%Y-%m-%d %H:%M} ({who(desk.assessor, course.end)}){reason}"
+    word = "CLOSED" if swap.end.outcome == "closed" else "GIVEN UP"
+    reason = f": {swap.end.reason}" if swap.end.reason else ""
+    return f"{word} on {swap.end.at:%Y-%m-%d %H:%M} ({who(desk.assessor, swap.end)}){reason}"
 
 
 def _unverified(desk: Desk, told: Released) -> dict[str, Any]:
     return {**_told(desk, told), "reason": told.body.reason}
 
 
-def _said(desk: Desk, found: Standing, course: Course) -> tuple[str, ...]:
+def _said(desk: Desk, found: SwapState, swap: Swap) -> tuple[str, ...]:
     """Return what has to be said aloud before all else."""
-    said = (*found.rules.said, *beside(desk.assessor.vault, found))
+    said = (*found.rules.said, *notes_on(desk.assessor.vault, found))
     ends = [
-        f"{each.outcome} on {each.at.date()} ({who(desk.assessor, each)})" for each in course.ends
+        f"{each.outcome} on {each.at.date()} ({who(desk.assessor, each)})" for each in swap.ends
     ]
     return (*said, f"it was ended more than once: {'; '.join(ends)}") if len(ends) > 1 else said
 
 
-def _change(desk: Desk, found: Standing, course: Course) -> list[parts.Fact]:
+def _change(desk: Desk, found: SwapState, swap: Swap) -> list[parts.Fact]:
     """Return the items of a change record, as IACS UR E22 Rev.3, 6.11 lists them."""
-    impact = course.answers.get("impact")
-    route = ROUTES.get(course.route, course.route)
-    tests = course.end.tests if course.end is not None else ()
+    impact = swap.answers.get("impact")
+    route = ROUTES.get(swap.route, swap.route)
+    tests = swap.end.tests if swap.end is not None else ()
     named = ", ".join(f"{test.name} {test.result}" for test in tests)
     return [
-        ("purpose", course.body.why),
+        ("purpose", swap.body.why),
         ("description", f"the processor card is replaced; {route}: {_copy(found)}"),
         (
             "conclusion on impact",
             f"{impact.text} ({who(desk.assessor, impact)})" if impact else "not told",
         ),
         ("identity and version", _version(desk, found)),
-        ("test report", f"{contents(course)}; {named or 'no function test on record'}"),
+        ("test report", f"{contents(swap)}; {named or 'no function test on record'}"),
     ]
 
 
-def _copy(found: Standing) -> str:
+def _copy(found: SwapState) -> str:
     return parts.copy_name(found.position, found.copy)
 
 
-def _version(desk: Desk, found: Standing) -> str:
+def _version(desk: Desk, found: SwapState) -> str:
     """Return what names the hardware, the software and the parameters that go in."""
     layout = desk.assessor.layout_of(found.position)
     unit = found.unit.facts.get("maker_type") if found.unit is not None else None
@@ -131,15 +131,15 @@ def _version(desk: Desk, found: Standing) -> str:
     return "; ".join(told) or "not known"
 
 
-def _identity(desk: Desk, found: Standing, course: Course) -> list[parts.Fact]:
+def _identity(desk: Desk, found: SwapState, swap: Swap) -> list[parts.Fact]:
     layout = desk.assessor.layout_of(found.position)
     facts = parts.identity(found.vessel, found.unit, found.position, layout)
-    facts += _card("old card", _of(found.vessel, course.body.old_card))
-    facts += _card("new card", _of(found.vessel, course.body.new_card))
-    facts.append(("opened by", who(desk.assessor, course.opened)))
+    facts += _card("old card", _of(found.vessel, swap.body.old_card))
+    facts += _card("new card", _of(found.vessel, swap.body.new_card))
+    facts.append(("opened by", who(desk.assessor, swap.opened)))
     facts.append(("copy meant", _copy(found)))
-    if course.meant is not None:
-        facts.append(("chosen because", f"{course.meant.why} ({who(desk.assessor, course.meant)})"))
+    if swap.choice is not None:
+        facts.append(("chosen because", f"{swap.choice.why} ({who(desk.assessor, swap.choice)})"))
     if found.copy is not None:
         facts.append(("SHA-256 of the copy", found.copy.sha256))
     return facts
@@ -157,15 +157,15 @@ def _card(label: str, card: Card | None) -> list[parts.Fact]:
     return [(label, f"{card.serial}{f', {kind}' if kind else ''}; whereabouts now: {now}")]
 
 
-def _way(found: Standing, course: Course) -> list[parts.Fact]:
+def _way(found: SwapState, swap: Swap) -> list[parts.Fact]:
     """Return the route, the way back, and what the copy does to counters and to the card."""
     texts = {each.condition: each.text for each in found.readiness().conditions}
     names = ("way-back", "old-card-kept", "protections", "counters", "belongs-to-card")
-    route = ROUTES.get(course.route, course.route)
+    route = ROUTES.get(swap.route, swap.route)
     return [("route", route), *((name.replace("-", " "), texts[name]) for name in names)]
 
 
-def _conditions(found: Standing) -> dict[str, Any]:
+def _conditions(found: SwapState) -> dict[str, Any]:
     answer = found.readiness()
     return {
         "wanting": answer.wanting,
@@ -173,10 +173,10 @@ def _conditions(found: Standing) -> dict[str, Any]:
     }
 
 
-def _sheets(found: Standing, course: Course) -> dict[str, Any] | None:
+def _sheets(found: SwapState, swap: Swap) -> dict[str, Any] | None:
     """Return the unit's card sheet against the new card's; None where there was none of it."""
     entries = found.evidence.entries
-    card = _of(found.vessel, course.body.new_card)
+    card = _of(found.vessel, swap.body.new_card)
     if entries is None:
         return None
     ordered = sorted(entries, key=lambda each: {False: 0, None: 1, True: 2}[each.same])
@@ -201,12 +201,12 @@ def _sheet(kept: tuple[str, str] | None) -> str:
     return f"{kept[1]}, SHA-256 {kept[0]}" if kept is not None else "none on record"
 
 
-def _memory(desk: Desk, found: Standing, course: Course) -> dict[str, Any]:
+def _memory(desk: Desk, found: SwapState, swap: Swap) -> dict[str, Any]:
     """Return the decoded copy, its sums, what differed on the card, and the map."""
     nothing: dict[str, Any] = {"parameters": None, "sums": [], "map": None, "verified": None}
     assessor = desk.assessor
     layout = assessor.layout_of(found.position)
-    differing, changed = differences(desk, layout, course)
+    differing, changed = differences(desk, layout, swap)
     shared = {"differences": differing, "copy": found.copy is not None, "reads": []}
     if found.copy is None:
         return {**nothing, **shared}
@@ -225,21 +225,21 @@ def _memory(desk: Desk, found: Standing, course: Course) -> dict[str, Any]:
     }
 
 
-def _measurements(desk: Desk, found: Standing, course: Course) -> list[dict[str, Any]]:
+def _measurements(desk: Desk, found: SwapState, swap: Swap) -> list[dict[str, Any]]:
     """Return what was measured at the unit from the day of the opening on, or last before it."""
     ids = found.position.ids | (found.unit.ids if found.unit is not None else frozenset())
-    every = measured.on_record(desk.assessor.vault, found.vessel, ids)
-    opened = course.opened.at.date()
-    ended = course.end.at.date() if course.end is not None else None
+    every = measurement_records.records_of(desk.assessor.vault, found.vessel, ids)
+    opened = swap.opened.at.date()
+    ended = swap.end.at.date() if swap.end is not None else None
     within = [m for m in every if m.on >= opened and (ended is None or m.on <= ended)]
     before = [m for m in every if m.on < opened][-1:]
     return rounds(desk, every, [each.record for each in (*before, *within)])
 
 
-def _visits(desk: Desk, found: Standing, course: Course) -> list[dict[str, Any]]:
+def _visits(desk: Desk, found: SwapState, swap: Swap) -> list[dict[str, Any]]:
     """Return the visits aboard while the swap was open, with their remarks."""
-    opened = course.opened.at.date().isoformat()
-    ended = course.end.at.date().isoformat() if course.end is not None else None
+    opened = swap.opened.at.date().isoformat()
+    ended = swap.end.at.date().isoformat() if swap.end is not None else None
     return [
         {"on": each.on, "by": desk.person(each.by), "remark": each.remark}
         for each in found.vessel.visits
@@ -247,9 +247,9 @@ def _visits(desk: Desk, found: Standing, course: Course) -> list[dict[str, Any]]
     ]
 
 
-def _others(desk: Desk, found: Standing, course: Course) -> list[dict[str, Any]]:
+def _others(desk: Desk, found: SwapState, swap: Swap) -> list[dict[str, Any]]:
     """Return the other swaps at this position: closed, given up, or open."""
-    every = courses(desk.assessor.vault, found.vessel, found.position)
+    every = swaps_at(desk.assessor.vault, found.vessel, found.position)
     return [
         {
             "number": number,
@@ -259,5 +259,5 @@ def _others(desk: Desk, found: Standing, course: Course) -> list[dict[str, Any]]
             "deviations": [deviation.condition for deviation in each.deviations],
         }
         for number, each in enumerate(every, 1)
-        if each.id != course.id
+        if each.id != swap.id
     ]

@@ -15,24 +15,24 @@ if TYPE_CHECKING:
     from parambak.layouts.model import Layout
     from parambak.memory.image import Range
     from parambak.reports.parts import Desk
-    from parambak.swap.swaps import Course, End, ReadBackTold, Released, Tested
+    from parambak.swap.swaps import End, ReadBackStep, Released, Swap, Tested
 
 MOST_IMAGES = 6  # images read back whose differences are printed in full
 
 
-def proof(desk: Desk, course: Course) -> dict[str, Any]:
+def proof(desk: Desk, swap: Swap) -> dict[str, Any]:
     """Return what was released, read back and tested, and whether the contents are proven."""
-    proving = {each.record for each in course.proof}
-    tested: list[Tested | End] = [*course.tested]
-    if course.end is not None:
-        tested.append(course.end)
+    proving = {each.record for each in swap.proof}
+    tested: list[Tested | End] = [*swap.tested]
+    if swap.end is not None:
+        tested.append(swap.end)
     return {
-        "released": [_released(desk, each) for each in course.released],
+        "released": [_released(desk, each) for each in swap.released],
         "read_backs": [
-            _read_back(desk, each, proving=each.record in proving) for each in course.read_backs
+            _read_back(desk, each, proving=each.record in proving) for each in swap.read_backs
         ],
-        "contents": contents(course),
-        "unproven": course.unproven,
+        "contents": contents(swap),
+        "unproven": swap.unproven,
         "tests": [
             {
                 "name": test.name,
@@ -46,11 +46,11 @@ def proof(desk: Desk, course: Course) -> dict[str, Any]:
     }
 
 
-def contents(course: Course) -> str:
+def contents(swap: Swap) -> str:
     """Return in words whether it is proven that the card holds the copy meant, and by what."""
-    if course.unproven is not None:
+    if swap.unproven is not None:
         return "contents NOT PROVEN"
-    by_values = any(each.body.by_values for each in course.proof)
+    by_values = any(each.body.by_values for each in swap.proof)
     return f"contents proven by {'values, with a layout for each side' if by_values else 'bytes'}"
 
 
@@ -66,7 +66,7 @@ def _released(desk: Desk, told: Released) -> dict[str, Any]:
     }
 
 
-def _read_back(desk: Desk, told: ReadBackTold, *, proving: bool) -> dict[str, Any]:
+def _read_back(desk: Desk, told: ReadBackStep, *, proving: bool) -> dict[str, Any]:
     body = told.body
     return {
         "who": who(desk.assessor, told),
@@ -89,7 +89,7 @@ def _found(body: ReadBackBody) -> str:
 
 
 def differences(
-    desk: Desk, layout: Layout | None, course: Course
+    desk: Desk, layout: Layout | None, swap: Swap
 ) -> tuple[list[dict[str, Any]], Sequence[Range]]:
     """Return how what was read back differs from the copy meant, and what changed at the last.
 
@@ -98,7 +98,7 @@ def differences(
     entries: list[dict[str, Any]] = []
     changed: Sequence[Range] = ()
     seen = set()
-    for each in reversed(course.read_backs):
+    for each in reversed(swap.read_backs):
         body = each.body
         if body.by_values or body.image in seen or body.image == body.meant:
             continue
@@ -108,7 +108,7 @@ def differences(
         found = _difference(desk, layout, body)
         names = ", ".join(dump.name for dump in body.dumps)
         entries.append({"title": f"{names}, {body.stage}", "difference": found})
-        if each is course.read_backs[-1] and found is not None:
+        if each is swap.read_backs[-1] and found is not None:
             changed = found.ranges
     return entries, changed
 

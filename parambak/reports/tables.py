@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.swap import measured
-from parambak.swap.swaps import courses
+from parambak.swap import measurement_records
+from parambak.swap.swaps import swaps_at
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -140,9 +140,9 @@ def _measurements(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Ro
     del holdings
     places = [(unit.where, unit.ids) for unit in vessel.units]
     places += [(position.where, position.ids) for position in vessel.positions]
-    aboard = measured.aboard(desk.assessor.vault, vessel)
+    aboard = measurement_records.records_aboard(desk.assessor.vault, vessel)
     for where, ids in places:
-        for each in measured.at_these(aboard, ids):
+        for each in measurement_records.only_at(aboard, ids):
             for reading in each.readings:
                 yield (
                     where,
@@ -165,20 +165,20 @@ def _measurements(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Ro
 def _swaps(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
     del holdings
     for position in vessel.positions:
-        for course in courses(desk.assessor.vault, vessel, position):
-            end = course.end
+        for swap in swaps_at(desk.assessor.vault, vessel, position):
+            end = swap.end
             yield (
                 position.where,
-                course.opened.at.isoformat(timespec="seconds"),
-                desk.person(course.opened.by) if course.opened.by else None,
-                course.body.why,
-                course.route,
+                swap.opened.at.isoformat(timespec="seconds"),
+                desk.person(swap.opened.by) if swap.opened.by else None,
+                swap.body.why,
+                swap.route,
                 end.outcome if end is not None else "open",
                 end.at.isoformat(timespec="seconds") if end is not None else None,
                 end.reason if end is not None else None,
-                bool(course.proof),
-                "; ".join(each.condition for each in course.deviations),
-                course.id,
+                bool(swap.proof),
+                "; ".join(each.condition for each in swap.deviations),
+                swap.id,
             )
 
 

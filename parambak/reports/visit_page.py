@@ -10,9 +10,9 @@ from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
 from parambak.reports.rounds import rounds
-from parambak.swap import measured
+from parambak.swap import measurement_records
 from parambak.swap.state import who
-from parambak.swap.swaps import courses
+from parambak.swap.swaps import swaps_at
 
 if TYPE_CHECKING:
     from parambak.keeping.state.known import Copy, Position, Read, Vessel, Visit
@@ -119,11 +119,11 @@ def _asks(found: parts.Difference, *, bare: bool) -> bool:
 def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
     """Return what was measured in the visit, each round under the name of its unit."""
     found = []
-    aboard = measured.aboard(desk.assessor.vault, vessel)
+    aboard = measurement_records.records_aboard(desk.assessor.vault, vessel)
     for unit in vessel.units:
         places = [(unit.where, unit.ids), *((p.where, p.ids) for p in unit.positions)]
         for where, ids in places:
-            every = measured.at_these(aboard, ids)
+            every = measurement_records.only_at(aboard, ids)
             mine = [each.record for each in every if each.visit == visit.id]
             found += rounds(desk, every, mine, where)
     return found
@@ -133,7 +133,7 @@ def _swaps(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
     """Return the swaps that were open on a day of the visit."""
     found = []
     for position in vessel.positions:
-        for number, each in enumerate(courses(desk.assessor.vault, vessel, position), 1):
+        for number, each in enumerate(swaps_at(desk.assessor.vault, vessel, position), 1):
             ended = each.end.at.date().isoformat() if each.end is not None else visit.on
             opened = each.opened.at.date().isoformat()
             if (visit.closed is None or opened <= visit.closed) and ended >= visit.on:

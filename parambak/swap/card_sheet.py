@@ -8,31 +8,17 @@ from __future__ import annotations
 
 import json
 import re
+import unicodedata
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.errors import Fault, SheetRefused
 from parambak.layouts.mistakes import describe, key_text
-from parambak.layouts.positions import lines_of
 from parambak.layouts.texts import hidden
-from parambak.layouts.toml_text import MAX_BYTES, read_toml
-from parambak.swap.card_shapes import (
-    FOR,
-    FREE,
-    KNOWN,
-    LONGEST_NAME,
-    NOTE,
-    PLAIN,
-    ROWS,
-    TABLES,
-    TEXT,
-    Shape,
-    Written,
-    folded,
-    meant,
-)
+from parambak.layouts.toml_text import MAX_BYTES, lines_of, read_toml
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Callable, Collection, Iterable, Mapping
 
     from parambak.layouts.toml_text import Path
 
@@ -60,6 +46,144 @@ MAX_ENTRIES = 2000
 MOST_MISTAKES = 20
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 NOT_STATED = "not stated"
+
+
+LONGEST_NAME = 80  # characters
+LONGEST_TEXT = 400  # characters
+MOST_DIGITS = 18  # of a whole number
+NOTE = "note"
+
+
+class Written(str):
+    """A number with a point, as it is typed: 3.20 is not 3.2."""
+
+    __slots__ = ()
+
+
+class Shape(NamedTuple):
+    """What a value must be, in words, and how it is told: None where it is not of the shape."""
+
+    expected: str
+    told: Callable[[object], str | None]
+
+
+def told(value: object) -> str | None:
+    """Return a plain value as an entry's text; None where it is a list, a table or no number."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Written):
+        return None if value.lstrip("+-") in {"nan", "inf"} else str(value)
+    if isinstance(value, int):
+        return str(value) if abs(value) < 10**MOST_DIGITS else None
+    if isinstance(value, str):
+        return value.strip() if len(value) <= LONGEST_TEXT and not hidden(value) else None
+    return None if isinstance(value, list | dict) else str(value)
+
+
+def _word(value: object) -> str | None:
+    return None if isinstance(value, bool) else told(value)
+
+
+def _text(value: object) -> str | None:
+    return told(value) if isinstance(value, str) and not isinstance(value, Written) else None
+
+
+def _hexadecimal(digits: int) -> Shape:
+    pattern = re.compile(rf"[0-9A-Fa-f]{{{digits}}}")
+
+    def sum_told(value: object) -> str | None:
+        text = _text(value)
+        if text is None or not (text == "" or pattern.fullmatch(text)):
+            return None
+        return text.upper() if digits < 64 else text.lower()
+
+    return Shape(f"{digits} hexadecimal digits in quotes", sum_told)
+
+
+def _day(value: object) -> str | None:
+    """Return a day, a month or a year; None where it is none."""
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value.isoformat()
+    text = _word(value)
+    if text is None or isinstance(value, Written):
+        return None
+    if text and not re.fullmatch(r"[12][0-9]{3}(-[0-9]{2}){0,2}", text):
+        return None
+    try:
+        date.fromisoformat((text + "-01-01")[:10] if text else "2000-01-01")
+    except ValueError:
+        return None
+    return text
+
+
+PLAIN = Shape(
+    f"a text of at most {LONGEST_TEXT} plain characters, a number, true, false, a date or a list",
+    told,
+)
+WORD = Shape(f"a text of at most {LONGEST_TEXT} plain characters, or a number", _word)
+TEXT = Shape(f"a text of at most {LONGEST_TEXT} plain characters in quotes", _text)
+DAY = Shape('a day, month or year: 2026-03-01, "2026-03", "2026"', _day)
+
+FOR = "for"
+FREE = ("links", "dip-switches", "rotary-switches", "trimmers", "terminations", "fuses")
+ROWS: Mapping[str, Mapping[str, Shape]] = {
+    "program": {
+        "place": WORD,
+        "label": WORD,
+        "version": WORD,
+        "part": WORD,
+        "printed": WORD,
+        "size": WORD,
+        "sum-8": _hexadecimal(2),
+        "sum-16": _hexadecimal(4),
+        "crc-32": _hexadecimal(8),
+        "sha-256": _hexadecimal(64),
+    },
+    "interface": {"place": WORD, "type": WORD, "serial": WORD, "signal": WORD},
+}
+TABLES: Mapping[str, Mapping[str, Shape]] = {
+    FOR: {"vessel": TEXT, "unit": TEXT, "card": TEXT},
+    "card": {"type": WORD, "revision": WORD, "clock": WORD, "software": WORD},
+    "node": {"address": WORD, "bus": WORD, "speed": WORD},
+    "battery": {"type": WORD, "fitted": DAY, "replace-by": DAY, "keeps": WORD},
+    **{name: {} for name in FREE},
+}
+KNOWN = (*TABLES, *ROWS)
+
+
+def folded(name: str) -> str:
+    """Return a name as it is compared: NFKC, without case."""
+    return unicodedata.normalize("NFKC", name).casefold()
+
+
+def meant(name: str, known: Iterable[str]) -> str | None:
+    """Return the known word that `name` is a slip of: letters and case alone, None where none."""
+    bare = _letters(name)
+    for word in known:
+        if name != word and (bare == _letters(word) or _one_letter(bare, _letters(word))):
+            return word
+    return None
+
+
+def _letters(name: str) -> str:
+    return re.sub(r"[-_ ]", "", folded(name))
+
+
+def _one_letter(one: str, other: str) -> bool:
+    """Tell whether one letter added, left out, changed or moved by one makes them equal.
+
+    A letter changed makes another word of a short one (side is not size), and a digit
+    another name (label2).
+    """
+    if min(len(one), len(other)) < 3 or any(each.isdigit() for each in set(one) ^ set(other)):
+        return False
+    start = 0
+    while start < min(len(one), len(other)) and one[start] == other[start]:
+        start += 1
+    mine, theirs = one[start:], other[start:]
+    swapped = mine[1:2] + mine[:1] + mine[2:]
+    changed = len(one) >= 6 and mine[1:] == theirs[1:]
+    return changed or theirs in {mine[1:], swapped} or mine == theirs[1:]
 
 
 class Entry(NamedTuple):
@@ -251,3 +375,56 @@ def compare_sheets(unit: dict[str, str], card: dict[str, str]) -> tuple[Entry, .
         entry = Entry(names[key], ours.get(key, NOT_STATED), theirs.get(key, NOT_STATED), same)
         entries.append(entry)
     return tuple(entries)
+
+
+# What a difference may mean: careful words, by table and key. They say what may follow, never
+# that a difference is harmless: common practice, no source; the maker's documents go first.
+_PROGRAM = (
+    "another program may keep its parameters elsewhere, or take them to mean something else: do "
+    "not load the old card's file before the maker says that it fits this version"
+)
+_CLOCK = "times, baud rates and watchdogs may run at another pace"
+_BATTERY = (
+    "a memory kept by this battery may be lost already, or when the card comes out: read it "
+    "before power goes off"
+)
+# By the whole name of a key in a table, then by the table alone.
+_KEYS: Mapping[tuple[str, str], str] = {
+    ("card", "type"): "it may be another card: the maker must say that it replaces this one",
+    ("card", "revision"): "a later revision may need other settings, or another program",
+    ("card", "clock"): _CLOCK,
+    ("card", "software"): _PROGRAM,
+    ("program", "place"): "a program memory that one of them does not have",
+    ("program", "label"): "labels may be wrong: compare the checksum of a dump",
+    ("program", "part"): "another memory part may be too slow, or need links set otherwise",
+    ("program", "size"): "another memory part may need links set otherwise",
+    ("node", "address"): (
+        "two stations of one address disturb the bus for all, and a wrong one is not heard: set "
+        "it before the bus is connected"
+    ),
+    ("node", "speed"): "a station of another speed may disturb the bus for all",
+    ("interface", "serial"): "another interface card: its own adjustment may differ",
+}
+_TABLES: Mapping[str, str] = {
+    "card": "the card itself may be another",
+    "program": _PROGRAM,
+    "links": "a link may choose another mode, memory size, range, address or supply",
+    "dip-switches": "a switch may choose another mode, range or address",
+    "rotary-switches": "a rotary switch often sets an address or a mode",
+    "trimmers": "measured values or reference voltages may be off: adjust as the maker says",
+    "terminations": "a bus with one termination too few or too many may fail now and then",
+    "node": "the card may not be heard on its bus, or may disturb it",
+    "fuses": "a fuse of another rating may not protect, or may blow in service",
+    "battery": _BATTERY,
+    "interface": "a signal may come in at another place, or be taken for another kind",
+}
+UNKNOWN = "the sheets do not say what follows: ask the maker"
+DEFER = "The maker's documents for this very unit go before these words."
+NOT_ASKED = "stated on one sheet alone: look at the card"
+
+
+def meaning(name: str) -> str:
+    """Return what a difference in the entry of this dotted name may mean."""
+    parts = name.split(".")
+    table, key = parts[0], parts[-1]
+    return _KEYS.get((table, key), _TABLES.get(table, UNKNOWN))

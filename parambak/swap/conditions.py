@@ -42,7 +42,7 @@ MOST_NAMED = 12  # values in a sentence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
+class SwapEvidence:
     """All that the answer rests on.
 
     `copy` and `verdict` are None where the position has no copy, with `chosen_lost` where the
@@ -118,7 +118,7 @@ class Readiness:
 
 
 def readiness(
-    evidence: Evidence,
+    evidence: SwapEvidence,
     rules: Rules = CAREFUL,
     deviations: Sequence[Deviation] = (),
     accepted: frozenset[str] = frozenset(),
@@ -141,7 +141,7 @@ def readiness(
     return Readiness(ordered, required, tuple(deviations), accepted)
 
 
-def _conditions(evidence: Evidence) -> list[Condition]:
+def _conditions(evidence: SwapEvidence) -> list[Condition]:
     verdict = evidence.verdict
     return [
         *(_told(evidence, name) for name in QUESTIONS if name != "last-read"),
@@ -159,7 +159,7 @@ def _conditions(evidence: Evidence) -> list[Condition]:
     ]
 
 
-def _told(evidence: Evidence, name: str) -> Condition:
+def _told(evidence: SwapEvidence, name: str) -> Condition:
     """Return a condition that only a person can tell."""
     told = (evidence.answers or {}).get(name)
     if told is None:
@@ -173,13 +173,13 @@ def _word(answer: Answer) -> str:
     return words.get(answer.answer, "")
 
 
-def _last_read(evidence: Evidence) -> Condition:
+def _last_read(evidence: SwapEvidence) -> Condition:
     if evidence.read_since is not None and "last-read" not in (evidence.answers or {}):
         return Condition.yes("last-read", f"read on {evidence.read_since}, with the swap open")
     return _told(evidence, "last-read")
 
 
-def _copy(evidence: Evidence) -> Condition:
+def _copy(evidence: SwapEvidence) -> Condition:
     copy = evidence.copy
     if evidence.chosen_lost:
         return Condition.no("copy", CHOSEN_LOST)
@@ -192,7 +192,7 @@ def _nothing_to_judge() -> list[Condition]:
     return [Condition.unknown(name, "there is no copy to judge") for name in VERIFIED]
 
 
-def _meant(evidence: Evidence) -> Condition:
+def _meant(evidence: SwapEvidence) -> Condition:
     if evidence.copy is None:
         return Condition.unknown("meant", "there is no copy")
     if evidence.unsure:
@@ -225,7 +225,7 @@ def _within_limits(decoded: Decoded | None) -> Condition:
     return Condition.yes(name, f"{counted(limited, 'value')} with limits, all inside")
 
 
-def _belongs_to_card(evidence: Evidence) -> Condition:
+def _belongs_to_card(evidence: SwapEvidence) -> Condition:
     name = "belongs-to-card"
     told = (evidence.answers or {}).get(name)
     if told is not None:
@@ -242,7 +242,7 @@ def _belongs_to_card(evidence: Evidence) -> Condition:
     )
 
 
-def _counters(evidence: Evidence) -> Condition:
+def _counters(evidence: SwapEvidence) -> Condition:
     name = "counters"
     told = (evidence.answers or {}).get(name)
     if told is not None:
@@ -269,7 +269,7 @@ def _sheet_on_record(*, sheet: bool) -> Condition:
     )
 
 
-def _nothing_compared(evidence: Evidence) -> str | None:
+def _nothing_compared(evidence: SwapEvidence) -> str | None:
     if evidence.entries is None:
         return "no sheet of the new card was given (--new-card)"
     if evidence.own_sheet:
@@ -277,7 +277,7 @@ def _nothing_compared(evidence: Evidence) -> str | None:
     return None if evidence.sheet else "nothing to compare the new card's sheet with"
 
 
-def _new_card(evidence: Evidence) -> Condition:
+def _new_card(evidence: SwapEvidence) -> Condition:
     name, entries = "new-card", evidence.entries
     nothing = _nothing_compared(evidence)
     if entries is None or nothing is not None:

@@ -11,7 +11,7 @@ from parambak.vault.faults import RECORD_SKIPPED
 
 if TYPE_CHECKING:
     from parambak.keeping.state.known import Vessel
-    from parambak.swap.swaps import Course
+    from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
 
 MEANT_UNSURE = Fault(
@@ -24,15 +24,15 @@ MEANT_UNSURE = Fault(
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
-def refuse_unsure(vault: Vault, vessel: Vessel, where: str, course: Course | None) -> None:
+def refuse_unsure(vault: Vault, vessel: Vessel, where: str, swap: Swap | None) -> None:
     """Raise VaultDamaged where a lost record about the vessel may say which copy is meant.
 
     A choice made in the open swap, or else its opening, settles what was lost before it.
     """
-    lost = lost_since(vault, vessel, course)
+    lost = lost_since(vault, vessel, swap)
     if lost:
         chosen = "name the copy anew with `parambak swap choose`"
-        way = chosen if course is not None else f"open a swap, or where one is open {chosen}"
+        way = chosen if swap is not None else f"open a swap, or where one is open {chosen}"
         raise MEANT_UNSURE.error(
             where=where,
             way=way,
@@ -41,18 +41,18 @@ def refuse_unsure(vault: Vault, vessel: Vessel, where: str, course: Course | Non
         )
 
 
-def lost_since(vault: Vault, vessel: Vessel, course: Course | None) -> tuple[str, ...]:
+def lost_since(vault: Vault, vessel: Vessel, swap: Swap | None) -> tuple[str, ...]:
     """Return the digests of records that are lost and not known to come before the choice."""
     after = {stored.digest: stored.record.after for stored in in_order(vault, vessel)}
     before: set[str] = set()
-    if course is not None:
-        settled = [course.meant.record if course.meant is not None else course.opened.record]
+    if swap is not None:
+        settled = [swap.choice.record if swap.choice is not None else swap.opened.record]
         while settled:
             known = set(after.get(settled.pop(), ())) - before
             before |= known
             settled += known
     lost = {each for named in after.values() for each in named} - after.keys() - before
-    if course is None or course.meant is None:
+    if swap is None or swap.choice is None:
         lost |= _unnamed(vault) - before
     return tuple(sorted(lost))
 

@@ -54,7 +54,7 @@ _BASES = frozenset({"V", "A", "W", "Hz", "Ohm", "ohm", "bar", "Pa"})
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Measurement:
     """One measurement. `value` is exact text in `unit`; None where it was not possible.
 
     `typed` is what was typed, where that is another text; `frequency` the hertz that a
@@ -123,9 +123,9 @@ def rpm(frequency: Fraction, teeth: int) -> Fraction:
     return 60 * frequency / teeth
 
 
-def read_readings(
+def read_measurements(
     typed: Iterable[str], not_possible: Iterable[str], limits: Mapping[str, Limit] | None
-) -> tuple[Reading, ...]:
+) -> tuple[Measurement, ...]:
     """Return the readings typed, in order; raise CallRefused for one that cannot be meant.
 
     `limits` are by name in lower case; None where none are stated.
@@ -140,7 +140,7 @@ def read_readings(
     return tuple(found)
 
 
-def _reading(text: str, limits: Mapping[str, Limit] | None) -> Reading:
+def _reading(text: str, limits: Mapping[str, Limit] | None) -> Measurement:
     shape = _READING.fullmatch(text.strip())
     if shape is None:
         raise READING_SHAPE.error(expected="NAME=NUMBER and a unit", found=repr(text[:80]))
@@ -148,11 +148,11 @@ def _reading(text: str, limits: Mapping[str, Limit] | None) -> Reading:
     value = Decimal(number.replace(",", "."))
     limit = _limit(name, limits)
     if limit is None:
-        return Reading(name, unit, _text(Fraction(value)), _typed(number, unit, value, unit))
+        return Measurement(name, unit, _text(Fraction(value)), _typed(number, unit, value, unit))
     low, high = (format(each, "f") if each is not None else None for each in limit.bounds)
     if limit.teeth is not None and unit == "Hz":
         speed = rpm(Fraction(value), limit.teeth)
-        return Reading(
+        return Measurement(
             limit.name,
             RPM,
             _text(speed),
@@ -166,18 +166,18 @@ def _reading(text: str, limits: Mapping[str, Limit] | None) -> Reading:
     converted = _converted(value, unit, limit)
     shown = _typed(number, unit, converted, limit.unit)
     exactly = _text(Fraction(converted))
-    return Reading(limit.name, limit.unit, exactly, shown, low, high, supply=limit.supply)
+    return Measurement(limit.name, limit.unit, exactly, shown, low, high, supply=limit.supply)
 
 
-def _impossible(text: str, limits: Mapping[str, Limit] | None) -> Reading:
+def _impossible(text: str, limits: Mapping[str, Limit] | None) -> Measurement:
     shape = _NOT_POSSIBLE.fullmatch(text.strip())
     if shape is None:
         raise READING_SHAPE.error(expected="NAME=REASON", found=repr(text[:80]))
     limit = _limit(shape[1], limits)
     if limit is None:
-        return Reading(shape[1], "", None, not_possible=shape[2])
+        return Measurement(shape[1], "", None, not_possible=shape[2])
     low, high = (format(each, "f") if each is not None else None for each in limit.bounds)
-    return Reading(
+    return Measurement(
         limit.name,
         limit.unit,
         None,

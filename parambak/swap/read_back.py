@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 from parambak.compare.bytes import Run, beyond, runs
 from parambak.compare.two_layouts import carry_over
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
     from parambak.layouts.decode import CheckResult, Decoded
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 BEFORE_POWER = "before-power"
 AFTER_POWER = "after-power"
 STAGES = (BEFORE_POWER, AFTER_POWER)
+FEWEST = 4  # differing bytes from which another memory's bytes are no chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,3 +155,41 @@ def _split(run: Run, masks: Mapping[int, int]) -> Iterator[tuple[Run, bool]]:
         addresses = list(group)
         low, high = addresses[0] - run.start, addresses[-1] + 1 - run.start
         yield Run(addresses[0], run.old[low:high], run.new[low:high]), fails
+
+
+def start_up(
+    read: Image,
+    differences: Sequence[Run],
+    *,
+    held_before: bool,
+    others: Mapping[str, Image],
+) -> str | None:
+    """Return in words that start-up wrote what differs after power; None where nothing says so.
+
+    `differences` are the runs that may not differ. `held_before` tells that before power
+    the card was read back as loaded correctly. `others` are memories known by name, such
+    as what a spare card held when it came.
+    """
+    count = sum(run.length for run in differences)
+    if not count:
+        return None
+    if count >= FEWEST:
+        for name, other in others.items():
+            if all(_same(read, other, run) for run in differences):
+                return (
+                    f"all {counted(count, 'byte')} that differ are now as in {name}: the unit's "
+                    "own start-up wrote those parameters over the ones that were loaded"
+                )
+    if held_before:
+        return (
+            f"before power the card held the copy, and {counted(count, 'byte')} changed since: the "
+            "unit's own start-up wrote them, as it does where it finds its parameters unfit and "
+            "takes its defaults. The loading was not at fault"
+        )
+    return None
+
+
+def _same(read: Image, other: Image, run: Run) -> bool:
+    start, length = run.start, run.length
+    there = other.read(start, length)
+    return there is not None and there == read.read(start, length)

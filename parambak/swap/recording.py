@@ -1,16 +1,23 @@
-"""What is put on record in the course of a swap: opened, answered, chosen, accepted, closed."""
+"""What a swap puts on record, from its opening to its closing, and each file and read-back."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.errors import CallRefused, Fault, NotProven
 from parambak.keeping.recording.identities import new_identity
+from parambak.keeping.recording.kept_layout import objects_of, put_layout
+from parambak.keeping.recording.take_in import entry_of
 from parambak.keeping.state import exchanges, select
 from parambak.keeping.state.bodies import (
     AmendBody,
     Entity,
+    ImageEntry,
+    LayoutEntry,
+    LoadFileBody,
+    ReadBackBody,
+    RenamesEntry,
     SwapAnswerBody,
     SwapClosedBody,
     SwapDeviationBody,
@@ -21,17 +28,21 @@ from parambak.keeping.state.bodies import (
 from parambak.keeping.state.cards import IN_A_UNIT, unit_of
 from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.names import check_short, refuse_near
-from parambak.keeping.state.texts import NAME, REMARK, check_texts
+from parambak.keeping.state.texts import NAME, REMARK, check_texts, kept_name
+from parambak.memory.digests import sha256, sum16
 from parambak.swap.conditions import QUESTIONS
 from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
-from parambak.swap.swaps import SWAP_OPEN, courses, open_course, the_open_course
+from parambak.swap.swaps import SWAP_OPEN, newest_open, swaps_at, the_open_swap
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from parambak.keeping.recording.request import Incoming, LayoutFile, RenamesFile
     from parambak.keeping.state.bodies import Body, Facts, FunctionTest
     from parambak.keeping.state.known import Copy, Fleet, Position, Unit, Vessel
-    from parambak.swap.swaps import Course
+    from parambak.memory.image import Image
+    from parambak.swap.read_back import ReadBack, ValuesReadBack
+    from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault, Writing
 
 ROUTES = ("load", "move-chip")
@@ -90,7 +101,7 @@ SWAP_ABANDON_WHY = Fault(
 )
 
 
-class ToldAnswer(NamedTuple):
+class GivenAnswer(NamedTuple):
     """What a person tells of one condition: `answer` is one of `ANSWERS`, `text` the evidence."""
 
     condition: str
@@ -120,7 +131,7 @@ class Closed(NamedTuple):
 
 
 @dataclass(frozen=True)
-class At:
+class Site:
     """Where a swap is: its vessel, unit and position as known now."""
 
     vessel: Vessel
@@ -128,13 +139,13 @@ class At:
     position: Position
 
 
-def at(known: Fleet, where: str) -> At:
+def site_of(known: Fleet, where: str) -> Site:
     """Return where a swap is; raise where the WHERE names no position of a unit."""
     position = select.find_position(known, where)
     vessel = select.vessel_at(known, where)
     for unit in vessel.units:
         if position in unit.positions:
-            return At(vessel, unit, position)
+            return Site(vessel, unit, position)
     raise SWAP_ON_UNIT.error(expected="VESSEL/UNIT/POSITION", found=position.where)
 
 
@@ -153,8 +164,8 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
     if old_card is not None and new_card is not None and old_card.casefold() == new_card.casefold():
         raise SWAP_CARD.error(expected="two serial numbers", found=old_card)
     with vault.writing() as writing:
-        there = at(fleet(vault), where)
-        if open_course(courses(vault, there.vessel, there.position)) is not None:
+        there = site_of(fleet(vault), where)
+        if newest_open(swaps_at(vault, there.vessel, there.position)) is not None:
             raise SWAP_OPEN.error(where=there.position.where, expected="no open swap", found="one")
         new: list[Entity] = []
         within: Facts = {"whereabouts": IN_A_UNIT, "unit": there.unit.short}
@@ -193,12 +204,12 @@ def _card(vessel: Vessel, serial: str | None, where: Facts, new: list[Entity]) -
     return entity.id
 
 
-def tell(vault: Vault, where: str, told: Sequence[ToldAnswer], *, by: str) -> Position:
-    """Put on record what a person tells of conditions of the open swap: all of it, or none."""
+def answer(vault: Vault, where: str, answers: Sequence[GivenAnswer], *, by: str) -> Position:
+    """Put on record what a person answers on conditions of the open swap: all of it, or none."""
     check_texts([("name of the person", by, NAME)])
-    check_texts([(f"answer to {each.condition}"[:60], each.text, REMARK) for each in told])
+    check_texts([(f"answer to {each.condition}"[:60], each.text, REMARK) for each in answers])
     seen: set[str] = set()
-    for each in told:
+    for each in answers:
         if each.condition not in ANSWERED:
             raise SWAP_CONDITION.error(
                 expected=", ".join(ANSWERED), found=repr(each.condition[:40])
@@ -207,12 +218,12 @@ def tell(vault: Vault, where: str, told: Sequence[ToldAnswer], *, by: str) -> Po
             raise SWAP_ANSWER_TWICE.error(expected="each condition once", found=each.condition)
         seen.add(each.condition)
     with vault.writing() as writing:
-        there, course = _open_at(vault, where)
-        for each in told:
+        there, swap = _open_at(vault, where)
+        for each in answers:
             body = SwapAnswerBody(
-                swap=course.id, condition=each.condition, answer=each.answer, text=each.text
+                swap=swap.id, condition=each.condition, answer=each.answer, text=each.text
             )
-            _add(writing, "swap-answer", course.vessel, body, by)
+            _add(writing, "swap-answer", swap.vessel, body, by)
     return there.position
 
 
@@ -220,9 +231,9 @@ def choose(vault: Vault, where: str, copy: Copy, *, why: str, by: str) -> Positi
     """Put on record that this copy is meant, and why not the newest."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
-        there, course = _open_at(vault, where)
-        body = SwapMeantBody(swap=course.id, image=copy.image, why=why)
-        _add(writing, "swap-meant", course.vessel, body, by, copy.sha256)
+        there, swap = _open_at(vault, where)
+        body = SwapMeantBody(swap=swap.id, image=copy.image, why=why)
+        _add(writing, "swap-meant", swap.vessel, body, by, copy.sha256)
     return there.position
 
 
@@ -232,11 +243,11 @@ def accept(  # noqa: PLR0913 - what was told, all by keyword
     """Put on record that one condition, which says `text` now, is accepted though not met."""
     check_texts([("name of the person", by, NAME), ("reason", reason, REMARK)])
     with vault.writing() as writing:
-        _, course = _open_at(vault, where)
+        _, swap = _open_at(vault, where)
         body = SwapDeviationBody(
-            swap=course.id, condition=condition, text=text[:REMARK], reason=reason
+            swap=swap.id, condition=condition, text=text[:REMARK], reason=reason
         )
-        _add(writing, "swap-deviation", course.vessel, body, by)
+        _add(writing, "swap-deviation", swap.vessel, body, by)
 
 
 def close(  # noqa: PLR0913 - what is told at the end, all by keyword
@@ -255,33 +266,33 @@ def close(  # noqa: PLR0913 - what is told at the end, all by keyword
     """
     _check(tests, by, reason)
     with vault.writing() as writing:
-        there, course = _open_at(vault, where)
+        there, swap = _open_at(vault, where)
         failed = [test.name for test in tests if test.result != "passed"]
         if failed:
-            told = SwapTestedBody(swap=course.id, tests=tuple(tests))
-            _add(writing, "swap-tested", course.vessel, told, by)
+            told = SwapTestedBody(swap=swap.id, tests=tuple(tests))
+            _add(writing, "swap-tested", swap.vessel, told, by)
             raise SWAP_TEST_FAILED.error(
                 expected="all passed", found=f"failed: {', '.join(failed)}"
             )
-        if course.unproven is not None:
+        if swap.unproven is not None:
             raise SWAP_NOT_PROVEN.error(
                 where=there.position.where,
                 expected="two read-backs made apart at one stage, loaded correctly, none worse "
                 "since",
-                found=course.unproven,
+                found=swap.unproven,
             )
         if not tests:
             raise SWAP_NOT_TESTED.error(expected="--test NAME=passed", found="no test")
-        proof = course.proof
-        cards = _move_cards(writing, there, course, old_card_to, by)
+        proof = swap.proof
+        cards = _move_cards(writing, there, swap, old_card_to, by)
         taken_in = tuple(each.record for each in proof)
         body = SwapClosedBody(
-            swap=course.id, outcome="closed", reason=reason, tests=tuple(tests), taken_in=taken_in
+            swap=swap.id, outcome="closed", reason=reason, tests=tuple(tests), taken_in=taken_in
         )
         objects = [each.body.image.sha256 for each in proof]
-        _add(writing, "swap-closed", course.vessel, body, by, *objects)
-    named = Named(course.body.old_card, course.body.new_card)
-    notes = also_in(there.vessel, there.unit, named) if course.body.new_card else ()
+        _add(writing, "swap-closed", swap.vessel, body, by, *objects)
+    named = Named(swap.body.old_card, swap.body.new_card)
+    notes = also_in(there.vessel, there.unit, named) if swap.body.new_card else ()
     by_values = any(each.body.by_values for each in proof)
     return Closed(there.position, len(proof), by_values, cards, notes)
 
@@ -294,11 +305,9 @@ def abandon(
     if not reason:
         raise SWAP_ABANDON_WHY.error(expected="--reason TEXT", found="none")
     with vault.writing() as writing:
-        there, course = _open_at(vault, where)
-        body = SwapClosedBody(
-            swap=course.id, outcome="abandoned", reason=reason, tests=tuple(tests)
-        )
-        _add(writing, "swap-closed", course.vessel, body, by)
+        there, swap = _open_at(vault, where)
+        body = SwapClosedBody(swap=swap.id, outcome="abandoned", reason=reason, tests=tuple(tests))
+        _add(writing, "swap-closed", swap.vessel, body, by)
     return there.position
 
 
@@ -308,21 +317,21 @@ def _check(tests: Sequence[FunctionTest], by: str, reason: str | None) -> None:
     check_texts([*texts, ("name of the person", by, NAME), ("reason", reason, REMARK)])
 
 
-def _open_at(vault: Vault, where: str) -> tuple[At, Course]:
-    there = at(fleet(vault), where)
-    return there, the_open_course(vault, there.vessel, there.position)
+def _open_at(vault: Vault, where: str) -> tuple[Site, Swap]:
+    there = site_of(fleet(vault), where)
+    return there, the_open_swap(vault, there.vessel, there.position)
 
 
 def _move_cards(
-    writing: Writing, there: At, course: Course, old_card_to: str, by: str
+    writing: Writing, there: Site, swap: Swap, old_card_to: str, by: str
 ) -> tuple[str, ...]:
     """Put the whereabouts of both cards on record; return where they went, in words.
 
     An old card that was fitted in another unit meanwhile stays on record there.
     """
     moves: list[tuple[str, str | None, Facts]] = [
-        ("old card", course.body.old_card, {"whereabouts": old_card_to, "unit": ""}),
-        ("new card", course.body.new_card, {"whereabouts": IN_A_UNIT, "unit": there.unit.short}),
+        ("old card", swap.body.old_card, {"whereabouts": old_card_to, "unit": ""}),
+        ("new card", swap.body.new_card, {"whereabouts": IN_A_UNIT, "unit": there.unit.short}),
     ]
     said = []
     for what, identity, facts in moves:
@@ -343,3 +352,122 @@ def _move_cards(
 
 def _add(writing: Writing, kind: str, vessel: str, body: Body, by: str, *relies_on: str) -> None:
     writing.add(kind, vessel, body.members(), by=writing.person(by, vessel), relies_on=relies_on)
+
+
+class ValueLayouts(NamedTuple):
+    """What told values apart: the layout of the copy meant, the card's, the renames between.
+
+    `old` is an entry where it is the position's own layout, which the vault holds already.
+    """
+
+    old: LayoutFile | LayoutEntry
+    new: LayoutFile
+    renames: RenamesFile | None = None
+
+
+class Release(NamedTuple):
+    """A file that was written for loading; of a pair, `digests` are both files' in order.
+
+    `swap` is the open swap that it is for; `reason` why a copy that is not verified was
+    released, None where it is verified.
+    """
+
+    format: str
+    digests: tuple[str, ...]
+    swap: str | None = None
+    reason: str | None = None
+    by: str | None = None
+
+
+def record_load_file(
+    vault: Vault, position: Position, copy: Copy, image: Image, release: Release
+) -> None:
+    """Put on record that a copy was written for loading."""
+    body = LoadFileBody(
+        position=position.id,
+        image=copy.image,
+        format=release.format,
+        file_sha256=release.digests[0],
+        sum16=sum16(image.content),
+        second_sha256=release.digests[1] if len(release.digests) > 1 else None,
+        swap=release.swap,
+        unverified=release.reason is not None,
+        reason=release.reason,
+    )
+    with vault.writing() as writing:
+        vessel = _home(vault, position)
+        mark = writing.person(release.by, vessel) if release.by else None
+        writing.add("load-file", vessel, body.members(), by=mark, relies_on=[copy.sha256])
+
+
+def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keyword
+    vault: Vault,
+    position: Position,
+    copy: Copy,
+    reads: Sequence[tuple[Incoming, ReadBack | ValuesReadBack]],
+    *,
+    by: str | None,
+    layouts: ValueLayouts | None = None,
+    swap: str | None = None,
+) -> None:
+    """Put what was read from the card on record, one record a dump, with the answer.
+
+    `swap` is the open swap that it is part of.
+
+    `layouts` are the layouts where values were compared: kept in full, so that the answer
+    can be worked out again.
+    """
+    with vault.writing() as writing:
+        vessel = _home(vault, position)
+        mark = writing.person(by, vessel) if by else None
+        kept, needed = _kept(writing, layouts)
+        call = new_identity()
+        for incoming, found in reads:
+            image = incoming.image
+            relies_on = [writing.put(image.content), copy.sha256, *needed]
+            relies_on += [writing.put(file.data) for file in incoming.files]
+            body = ReadBackBody(
+                position=position.id,
+                meant=copy.image,
+                image=ImageEntry.of(image, sha256(image.content)),
+                dumps=tuple(entry_of(file) for file in incoming.files),
+                stage=found.stage,
+                loaded_correctly=found.loaded_correctly,
+                swap=swap,
+                call=call,
+                **found.counts,
+                **kept,
+            )
+            writing.add("read-back", vessel, body.members(), by=mark, relies_on=relies_on)
+
+
+def _kept(writing: Writing, layouts: ValueLayouts | None) -> tuple[dict[str, Any], list[str]]:
+    """Write the layouts and the renames; return the body's members, and every object's digest."""
+    if layouts is None:
+        return {}, []
+    old = layouts.old
+    before = old if isinstance(old, LayoutEntry) else put_layout(writing, old)
+    behind = put_layout(writing, layouts.new)
+    members: dict[str, Any] = {"old_layout": before, "layout": behind}
+    objects = [*objects_of(before), *objects_of(behind)]
+    if layouts.renames is not None:
+        table = writing.put(layouts.renames.data)
+        members["renames"] = RenamesEntry(sha256=table, name=kept_name(layouts.renames.name))
+        objects.append(table)
+    return members, objects
+
+
+def released_files(vault: Vault, position: Position) -> frozenset[str]:
+    """Return the digests of the files that were released for loading at this position."""
+    bodies = [
+        stored.record.body
+        for stored in vault.records(_home(vault, position))
+        if stored.record.kind == "load-file" and stored.record.body.get("position") in position.ids
+    ]
+    names = ("file_sha256", "second_sha256")
+    return frozenset(str(body[name]) for body in bodies for name in names if name in body)
+
+
+def _home(vault: Vault, position: Position) -> str:
+    parts = select.parse_where(position.where)
+    return select.find_vessel(fleet(vault), parts.vessel).home(position.id)

@@ -9,11 +9,11 @@ from parambak.errors import SheetRefused, VaultDamaged
 from parambak.keeping.state import exchanges, select
 from parambak.keeping.state.cards import refuse_other
 from parambak.keeping.state.holdings import Holdings
-from parambak.swap import measured
+from parambak.swap import measurement_records
 from parambak.swap.card_sheet import Entry, compare_sheets, read_sheet
-from parambak.swap.conditions import Evidence, readiness
+from parambak.swap.conditions import SwapEvidence, readiness
 from parambak.swap.lost_records import lost_since
-from parambak.swap.swaps import CLOSED, courses, ended_words, in_order, open_course
+from parambak.swap.swaps import CLOSED, ended_words, in_order, newest_open, swaps_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,15 +25,15 @@ if TYPE_CHECKING:
     from parambak.layouts.decode import Decoded
     from parambak.swap.card_sheet import Sheet
     from parambak.swap.conditions import Readiness
-    from parambak.swap.swaps import Course, Told
+    from parambak.swap.swaps import Step, Swap
     from parambak.vault.vault import Vault
 
 
 @dataclass(frozen=True)
-class Standing:
+class SwapState:
     """A position, the swap that is open there, the copy that is meant, and the evidence.
 
-    `unit` is None for a position on a card that is in no unit; `course` where no swap is
+    `unit` is None for a position on a card that is in no unit; `swap` where no swap is
     open; `copy` where there is none. `others` are further swaps that are open here, as two
     laptops may leave them. `ended` is the swap that was ended last.
     """
@@ -41,55 +41,55 @@ class Standing:
     vessel: Vessel
     unit: Unit | None
     position: Position
-    course: Course | None
-    others: tuple[Course, ...]
+    swap: Swap | None
+    others: tuple[Swap, ...]
     copy: Copy | None
-    evidence: Evidence
+    evidence: SwapEvidence
     rules: Rules
-    ended: Course | None = None
+    ended: Swap | None = None
 
     def readiness(self, accepted: frozenset[str] = frozenset()) -> Readiness:
         """Return whether the swap may begin; `accepted` are conditions accepted in this call."""
-        deviations = self.course.deviations if self.course is not None else ()
+        deviations = self.swap.deviations if self.swap is not None else ()
         return readiness(self.evidence, self.rules, deviations, accepted)
 
 
-def standing(  # noqa: PLR0913 - what is asked for and what is given with it
+def swap_state(  # noqa: PLR0913 - what is asked for and what is given with it
     known: Fleet,
     assessor: Assessor,
     where: str,
     new_card: Sheet | None = None,
-    course: Course | None = None,
+    swap: Swap | None = None,
     *,
     sheet_file: str | None = None,
-) -> Standing:
+) -> SwapState:
     """Gather where the swap at a WHERE stands; `new_card` is the new card's sheet.
 
     Where none is given, it is the one on record of the new card that the swap names.
     `sheet_file` is the digest of the file given.
 
-    `course` is the swap that is asked for; else the one that is open.
+    `swap` is the swap that is asked for; else the one that is open.
     """
     position = select.find_position(known, where)
     vessel = select.vessel_at(known, where)
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
-    every = courses(assessor.vault, vessel, position)
-    course = course or open_course(every)
+    every = swaps_at(assessor.vault, vessel, position)
+    swap = swap or newest_open(every)
     others = tuple(
-        each for each in every if each.end is None and (course is None or each.id != course.id)
+        each for each in every if each.end is None and (swap is None or each.id != swap.id)
     )
-    copy = meant_copy(position, course)
-    evidence = _evidence(assessor, At(vessel, unit, position), course, copy)
+    copy = selected_copy(position, swap)
+    evidence = _evidence(assessor, Site(vessel, unit, position), swap, copy)
     evidence = replace(
         evidence,
-        entries=_entries(assessor, vessel, unit, course, new_card),
-        own_sheet=_one_sheet(_new_card(vessel, course), unit, sheet_file if new_card else None),
+        entries=_entries(assessor, vessel, unit, swap, new_card),
+        own_sheet=_one_sheet(_new_card(vessel, swap), unit, sheet_file if new_card else None),
     )
-    return Standing(
+    return SwapState(
         vessel,
         unit,
         position,
-        course,
+        swap,
         others,
         copy,
         evidence,
@@ -98,7 +98,7 @@ def standing(  # noqa: PLR0913 - what is asked for and what is given with it
     )
 
 
-class At(NamedTuple):
+class Site(NamedTuple):
     """A vessel, a unit of it, None where the position is on a card in none, and the position."""
 
     vessel: Vessel
@@ -106,54 +106,56 @@ class At(NamedTuple):
     position: Position
 
 
-def _evidence(assessor: Assessor, there: At, course: Course | None, copy: Copy | None) -> Evidence:
+def _evidence(
+    assessor: Assessor, there: Site, swap: Swap | None, copy: Copy | None
+) -> SwapEvidence:
     """Return the evidence but for what the new card's sheet says."""
     vault, (vessel, unit, position) = assessor.vault, there
     ids = position.ids | (unit.ids if unit is not None else frozenset())
-    evidence = Evidence(
+    evidence = SwapEvidence(
         copy=select.copy_name(position, copy) if copy else None,
         verdict=assessor.verdict(position, copy) if copy else None,
         decoded=_decoded(assessor, position, copy),
         sheet=unit is not None and unit.sheet is not None,
-        older=_older(position, course, copy),
-        chosen_lost=course is not None and course.meant is not None and copy is None,
-        unsure=bool(lost_since(vault, vessel, course)),
-        supplies=measured.supplies(measured.on_record(vault, vessel, ids)),
+        older=_older(position, swap, copy),
+        chosen_lost=swap is not None and swap.choice is not None and copy is None,
+        unsure=bool(lost_since(vault, vessel, swap)),
+        supplies=measurement_records.supplies(measurement_records.records_of(vault, vessel, ids)),
         held=_held(vault, copy),
     )
-    if course is None:
+    if swap is None:
         return evidence
     return replace(
         evidence,
-        answers={name: (each, who(assessor, each)) for name, each in course.answers.items()},
-        read_since=_read_since(vault, vessel, position, course),
+        answers={name: (each, who(assessor, each)) for name, each in swap.answers.items()},
+        read_since=_read_since(vault, vessel, position, swap),
     )
 
 
-def meant_copy(position: Position, course: Course | None) -> Copy | None:
+def selected_copy(position: Position, swap: Swap | None) -> Copy | None:
     """Return the copy that a swap means, else the newest; None where there is none.
 
     A swap that has ended means the copy that its card was last held against. A copy that an
     open swap chose and that is no longer this position's is never replaced by another.
     """
-    image = course.meant.image if course is not None and course.meant is not None else None
-    if image is None and course is not None and course.end is not None:
-        meant = [each.body.meant for each in course.read_backs]
-        meant = meant or [each.body.image for each in course.released]
+    image = swap.choice.image if swap is not None and swap.choice is not None else None
+    if image is None and swap is not None and swap.end is not None:
+        meant = [each.body.meant for each in swap.read_backs]
+        meant = meant or [each.body.image for each in swap.released]
         image = meant[-1] if meant else None
     chosen = [copy for copy in position.copies if copy.image == image]
-    if not chosen and course is not None and course.end is None and course.meant is not None:
+    if not chosen and swap is not None and swap.end is None and swap.choice is not None:
         return None
     return chosen[-1] if chosen else position.latest
 
 
-def beside(vault: Vault, found: Standing) -> tuple[str, ...]:
+def notes_on(vault: Vault, found: SwapState) -> tuple[str, ...]:
     """Return what has to be said beside every answer of a swap, but for its deviations."""
     said = exchanges.notes(vault, found.vessel, [found.unit]) if found.unit is not None else ()
     return (*said, *others_words(found.others), *_ended_words(found.ended))
 
 
-def _ended_words(ended: Course | None) -> tuple[str, ...]:
+def _ended_words(ended: Swap | None) -> tuple[str, ...]:
     """Say what speaks against the end of the last swap, as two laptops may leave it."""
     if ended is None:
         return ()
@@ -169,7 +171,7 @@ def _ended_words(ended: Course | None) -> tuple[str, ...]:
     return tuple(said)
 
 
-def others_words(others: Sequence[Course]) -> tuple[str, ...]:
+def others_words(others: Sequence[Swap]) -> tuple[str, ...]:
     """Say that further swaps are open at one position, as two laptops may leave them."""
     if not others:
         return ()
@@ -183,30 +185,30 @@ def others_words(others: Sequence[Course]) -> tuple[str, ...]:
     )
 
 
-def accepted_words(assessor: Assessor, course: Course | None) -> tuple[str, ...]:
+def accepted_words(assessor: Assessor, swap: Swap | None) -> tuple[str, ...]:
     """Return what was accepted in a swap though not met, a file's release among it."""
-    if course is None:
+    if swap is None:
         return ()
     said = [
         f"{each.condition} ({each.text}): {each.reason} ({who(assessor, each)})"
-        for each in course.deviations
+        for each in swap.deviations
     ]
     said += [
         f"a file was released UNVERIFIED: {each.body.reason or 'no reason'} ({who(assessor, each)})"
-        for each in course.released
+        for each in swap.released
         if each.body.unverified
     ]
     return tuple(said)
 
 
-def _older(position: Position, course: Course | None, copy: Copy | None) -> str | None:
+def _older(position: Position, swap: Swap | None, copy: Copy | None) -> str | None:
     """Return why a copy was chosen that is not the newest; None where it is the newest."""
-    if course is None or course.meant is None or copy is position.latest:
+    if swap is None or swap.choice is None or copy is position.latest:
         return None
-    return course.meant.why
+    return swap.choice.why
 
 
-def who(assessor: Assessor, told: Told) -> str:
+def who(assessor: Assessor, told: Step) -> str:
     """Return who told something and on which day, in words."""
     day = told.at.date().isoformat()
     return f"nobody named, {day}" if told.by is None else f"{assessor.person(told.by)}, {day}"
@@ -222,14 +224,14 @@ def _entries(
     assessor: Assessor,
     vessel: Vessel,
     unit: Unit | None,
-    course: Course | None,
+    swap: Swap | None,
     new_card: Sheet | None,
 ) -> tuple[Entry, ...] | None:
     """Return the unit's sheet against the new card's, entry by entry; None where there is none.
 
     A sheet given that is for another unit or card is refused; one on record differs by that.
     """
-    card = _new_card(vessel, course)
+    card = _new_card(vessel, swap)
     theirs = new_card
     if theirs is None and card is not None:
         theirs = stored_sheet(assessor.vault, card.sheet)
@@ -254,9 +256,9 @@ def _one_sheet(card: Card | None, unit: Unit | None, given: str | None) -> bool:
     return theirs is not None and unit is not None and theirs == (unit.sheet or ("",))[0]
 
 
-def _new_card(vessel: Vessel, course: Course | None) -> Card | None:
+def _new_card(vessel: Vessel, swap: Swap | None) -> Card | None:
     """Return the card that goes in, where the swap names one."""
-    wanted = course.body.new_card if course is not None else None
+    wanted = swap.body.new_card if swap is not None else None
     return next((card for card in vessel.cards if wanted in card.ids), None)
 
 
@@ -275,9 +277,9 @@ def _decoded(assessor: Assessor, position: Position, copy: Copy | None) -> Decod
         return None
 
 
-def _read_since(vault: Vault, vessel: Vessel, position: Position, course: Course) -> str | None:
+def _read_since(vault: Vault, vessel: Vessel, position: Position, swap: Swap) -> str | None:
     """Return the day of the newest read put on record behind the swap's opening, by no clock."""
     order = {stored.digest: at for at, stored in enumerate(in_order(vault, vessel))}
-    opened = order.get(course.opened.record, -1)
+    opened = order.get(swap.opened.record, -1)
     days: list[date] = [r.read_on for r in position.reads if order.get(r.record, -1) > opened]
     return max(days).isoformat() if days else None

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping.state.cards import IN_A_UNIT, cards_in, unit_of
-from parambak.swap.swaps import fold_courses, in_order
+from parambak.swap.swaps import fold_swaps, in_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.keeping.state.known import Card, Unit, Vessel
-    from parambak.swap.swaps import Course
+    from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
 
 SWAP_CARD_TAKEN = Fault(
@@ -31,33 +31,31 @@ class Named(NamedTuple):
     new: str | None
 
 
-def open_swaps(vault: Vault, vessel: Vessel) -> tuple[Course, ...]:
+def open_swaps(vault: Vault, vessel: Vessel) -> tuple[Swap, ...]:
     """Return every open swap of a vessel, in the order in which they were opened."""
     every = frozenset(i for unit in vessel.units for p in unit.positions for i in p.ids)
-    found = fold_courses(in_order(vault, vessel), every)
-    return tuple(course for course in found if course.end is None)
+    found = fold_swaps(in_order(vault, vessel), every)
+    return tuple(swap for swap in found if swap.end is None)
 
 
-def refuse_taken(vessel: Vessel, opened: Sequence[Course], named: Named) -> None:
+def refuse_taken(vessel: Vessel, opened: Sequence[Swap], named: Named) -> None:
     """Raise where another open swap takes the same card out, or fits the same card."""
-    for course in opened:
-        if named.old is not None and _same(vessel, course.body.old_card, named.old):
+    for swap in opened:
+        if named.old is not None and _same(vessel, swap.body.old_card, named.old):
             raise SWAP_CARD_TAKEN.error(
                 does="comes out",
                 expected="a card that comes out of one unit",
-                found=f"{_serial(vessel, named.old)}, at {_where(vessel, course)}",
+                found=f"{_serial(vessel, named.old)}, at {_where(vessel, swap)}",
             )
-        if named.new is not None and _same(vessel, course.body.new_card, named.new):
+        if named.new is not None and _same(vessel, swap.body.new_card, named.new):
             raise SWAP_CARD_TAKEN.error(
                 does="goes in",
                 expected="a card that goes into one unit",
-                found=f"{_serial(vessel, named.new)}, at {_where(vessel, course)}",
+                found=f"{_serial(vessel, named.new)}, at {_where(vessel, swap)}",
             )
 
 
-def card_notes(
-    vessel: Vessel, unit: Unit, opened: Sequence[Course], named: Named
-) -> tuple[str, ...]:
+def card_notes(vessel: Vessel, unit: Unit, opened: Sequence[Swap], named: Named) -> tuple[str, ...]:
     """Say where the record has the cards elsewhere than a swap in this unit would."""
     found = []
     old, new = (_card(vessel, each) for each in named)
@@ -77,17 +75,17 @@ def card_notes(
     return (*doubts, *_crossed(vessel, opened, named))
 
 
-def _crossed(vessel: Vessel, opened: Sequence[Course], named: Named) -> list[str]:
+def _crossed(vessel: Vessel, opened: Sequence[Swap], named: Named) -> list[str]:
     """Say which card goes from one open swap to another."""
     said = []
-    for course in opened:
-        where = _where(vessel, course)
-        if named.old is not None and _same(vessel, course.body.new_card, named.old):
+    for swap in opened:
+        where = _where(vessel, swap)
+        if named.old is not None and _same(vessel, swap.body.new_card, named.old):
             said.append(
                 f"{_serial(vessel, named.old)} comes out here, and goes in at {where}: read it "
                 "and archive it here before that"
             )
-        if named.new is not None and _same(vessel, course.body.old_card, named.new):
+        if named.new is not None and _same(vessel, swap.body.old_card, named.new):
             said.append(
                 f"{_serial(vessel, named.new)} goes in here, and comes out at {where}: what it "
                 "holds is that unit's; make sure that it is on record there"
@@ -127,9 +125,9 @@ def _serial(vessel: Vessel, identity: str) -> str:
     return f"card {card.serial}" if card is not None else "the card"
 
 
-def _where(vessel: Vessel, course: Course) -> str:
+def _where(vessel: Vessel, swap: Swap) -> str:
     for unit in vessel.units:
         for position in unit.positions:
-            if course.body.position in position.ids:
+            if swap.body.position in position.ids:
                 return position.where
     return "another position"

@@ -49,8 +49,8 @@ SWAP_OPEN = Fault(
 
 
 @dataclass(frozen=True)
-class Told:
-    """One thing that a person told or did, with the record, the mark of who, and the clock."""
+class Step:
+    """One step of a swap: its record, the mark of who did it, and the clock."""
 
     record: str
     by: str | None
@@ -58,7 +58,7 @@ class Told:
 
 
 @dataclass(frozen=True)
-class Answer(Told):
+class Answer(Step):
     """What was told of a condition: `answer` is yes, no, not-known or not-needed."""
 
     condition: str
@@ -72,7 +72,7 @@ class Answer(Told):
 
 
 @dataclass(frozen=True)
-class Meant(Told):
+class CopyChoice(Step):
     """The copy that is meant, where it is not the newest."""
 
     image: ImageEntry
@@ -80,7 +80,7 @@ class Meant(Told):
 
 
 @dataclass(frozen=True)
-class Deviation(Told):
+class Deviation(Step):
     """A condition that was not met and was accepted, for the reason given."""
 
     condition: str
@@ -89,14 +89,14 @@ class Deviation(Told):
 
 
 @dataclass(frozen=True)
-class Released(Told):
+class Released(Step):
     """A file that was written for loading."""
 
     body: LoadFileBody
 
 
 @dataclass(frozen=True)
-class ReadBackTold(Told):
+class ReadBackStep(Step):
     """One dump read back from the loaded card, with the answer then."""
 
     body: ReadBackBody
@@ -118,14 +118,14 @@ class ReadBackTold(Told):
 
 
 @dataclass(frozen=True)
-class Tested(Told):
+class Tested(Step):
     """Function tests of which some failed."""
 
     tests: tuple[FunctionTest, ...]
 
 
 @dataclass(frozen=True)
-class End(Told):
+class End(Step):
     """How the swap ended: `outcome` is closed or abandoned."""
 
     outcome: str
@@ -135,7 +135,7 @@ class End(Told):
 
 
 @dataclass
-class Course:
+class Swap:
     """One swap: how it was opened, and what was told and done since, in order.
 
     `unknown_to_end` are the read-backs that its end did not know of, as another laptop may
@@ -144,17 +144,17 @@ class Course:
 
     id: str
     vessel: str
-    opened: Told
+    opened: Step
     body: SwapOpenedBody
     answers: dict[str, Answer] = field(default_factory=dict)
-    meant: Meant | None = None
+    choice: CopyChoice | None = None
     deviations: list[Deviation] = field(default_factory=list)
     released: list[Released] = field(default_factory=list)
-    read_backs: list[ReadBackTold] = field(default_factory=list)
+    read_backs: list[ReadBackStep] = field(default_factory=list)
     tested: list[Tested] = field(default_factory=list)
     end: End | None = None
     ends: list[End] = field(default_factory=list)
-    unknown_to_end: tuple[ReadBackTold, ...] = ()
+    unknown_to_end: tuple[ReadBackStep, ...] = ()
 
     @property
     def route(self) -> str:
@@ -162,7 +162,7 @@ class Course:
         return self.body.route
 
     @property
-    def proof(self) -> tuple[ReadBackTold, ...]:
+    def proof(self) -> tuple[ReadBackStep, ...]:
         """Return the read-backs that prove the contents, oldest first; none where nothing does.
 
         Two or more, made apart at one stage and loaded correctly, with none behind the
@@ -182,7 +182,7 @@ class Course:
             return f"the newest read-back, {names}, was not loaded correctly"
         if self.expected not in {None, last.meant}:
             return "the read-backs were held against another copy than the one meant now"
-        alike: dict[tuple[str, str], list[ReadBackTold]] = {}
+        alike: dict[tuple[str, str], list[ReadBackStep]] = {}
         for each in self._good():
             same = each.body.image.sha256 if each.body.by_values else ""
             alike.setdefault((each.body.stage, same), []).append(each)
@@ -196,8 +196,8 @@ class Course:
     @property
     def expected(self) -> ImageEntry | None:
         """Return the image of the copy chosen, else of the file released last; None without."""
-        if self.meant is not None:
-            return self.meant.image
+        if self.choice is not None:
+            return self.choice.image
         return self.released[-1].body.image if self.released else None
 
     @property
@@ -205,9 +205,9 @@ class Course:
         """Return the newest release of a file whose copy was not verified, or None."""
         return next((each for each in reversed(self.released) if each.body.unverified), None)
 
-    def _good(self) -> tuple[ReadBackTold, ...]:
+    def _good(self) -> tuple[ReadBackStep, ...]:
         """Return the read-backs since the last one that was wrong, or against another copy."""
-        good: list[ReadBackTold] = []
+        good: list[ReadBackStep] = []
         for each in self.read_backs:
             if good and good[-1].body.meant != each.body.meant:
                 good = []
@@ -215,7 +215,7 @@ class Course:
         return tuple(good)
 
 
-def _counted_apart(stage: str, good: Sequence[ReadBackTold]) -> str:
+def _counted_apart(stage: str, good: Sequence[ReadBackStep]) -> str:
     apart = made_apart(good)
     said = f"{stage}: {counted(apart, 'read')}"
     if len(good) == apart:
@@ -223,9 +223,9 @@ def _counted_apart(stage: str, good: Sequence[ReadBackTold]) -> str:
     return f"{said}, as the same file or files of the very same time count once"
 
 
-def courses(vault: Vault, vessel: Vessel, position: Position) -> tuple[Course, ...]:
+def swaps_at(vault: Vault, vessel: Vessel, position: Position) -> tuple[Swap, ...]:
     """Return every swap at a position, in the order in which they were opened."""
-    return fold_courses(in_order(vault, vessel), position.ids)
+    return fold_swaps(in_order(vault, vessel), position.ids)
 
 
 def in_order(vault: Vault, vessel: Vessel) -> Sequence[Stored]:
@@ -234,13 +234,13 @@ def in_order(vault: Vault, vessel: Vessel) -> Sequence[Stored]:
     return every if len(vessel.ids) == 1 else causal_order(every)
 
 
-def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Course, ...]:
+def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swap, ...]:
     """Return the swaps at a position from the records about its vessel, in causal order.
 
     Where a record is lost, what came behind it is in no known order with the opening: the
     swaps are looked for first, so that nothing told of one is passed over.
     """
-    found: dict[str, Course] = {}
+    found: dict[str, Swap] = {}
     told: list[Stored] = []
     after: dict[str, tuple[str, ...]] = {}
     for stored in ordered:
@@ -250,102 +250,93 @@ def fold_courses(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[C
         elif stored.record.kind == "swap-opened":
             opened = body_of(stored.record, stored.digest, SwapOpenedBody)
             if opened.position in position:
-                course = Course(opened.swap, stored.record.vessel or "", _told(stored), opened)
-                found[opened.swap] = course
+                swap = Swap(opened.swap, stored.record.vessel or "", Step(*_step(stored)), opened)
+                found[opened.swap] = swap
     for stored in told:
-        swap = stored.record.body.get("swap")
-        if isinstance(swap, str) and swap in found:
-            _TAKERS[stored.record.kind](found[swap], stored)
-    for course in found.values():
-        if course.end is not None:
-            known = behind([course.end.record], after)
-            course.unknown_to_end = tuple(
-                each for each in course.read_backs if each.record not in known
+        identity = stored.record.body.get("swap")
+        if isinstance(identity, str) and identity in found:
+            _TAKERS[stored.record.kind](found[identity], stored)
+    for swap in found.values():
+        if swap.end is not None:
+            known = behind([swap.end.record], after)
+            swap.unknown_to_end = tuple(
+                each for each in swap.read_backs if each.record not in known
             )
     return tuple(found.values())
 
 
-def open_course(found: Sequence[Course]) -> Course | None:
+def newest_open(found: Sequence[Swap]) -> Swap | None:
     """Return the open swap among those of a position: of several, the one opened last."""
-    still = [course for course in found if course.end is None]
+    still = [swap for swap in found if swap.end is None]
     return still[-1] if still else None
 
 
-def the_open_course(vault: Vault, vessel: Vessel, position: Position) -> Course:
+def the_open_swap(vault: Vault, vessel: Vessel, position: Position) -> Swap:
     """Return the open swap at a position; raise NotFound where there is none."""
-    every = courses(vault, vessel, position)
-    found = open_course(every)
+    every = swaps_at(vault, vessel, position)
+    found = newest_open(every)
     if found is None:
         said = ended_words(every[-1]) if every else "none"
         raise SWAP_NONE.error(where=position.where, expected="an open swap", found=said)
     return found
 
 
-def ended_words(course: Course) -> str:
+def ended_words(swap: Swap) -> str:
     """Return how and when a swap ended, in words."""
-    end = course.end
+    end = swap.end
     if end is None:
-        return f"one that was opened on {course.opened.at.date()}"
-    told = " and ".join(f"{each.outcome} on {each.at.date()}" for each in course.ends)
-    return f"the last one was {told}" + (", as two laptops may do" if len(course.ends) > 1 else "")
+        return f"one that was opened on {swap.opened.at.date()}"
+    told = " and ".join(f"{each.outcome} on {each.at.date()}" for each in swap.ends)
+    return f"the last one was {told}" + (", as two laptops may do" if len(swap.ends) > 1 else "")
 
 
-def _told(stored: Stored) -> Told:
-    return Told(stored.digest, stored.record.by, local_time(stored.record))
+def _step(stored: Stored) -> tuple[str, str | None, datetime]:
+    """Return the record of a step, the mark of who did it, and when, by the clock there."""
+    return stored.digest, stored.record.by, local_time(stored.record)
 
 
-def _answer(course: Course, stored: Stored) -> None:
+def _answer(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapAnswerBody)
-    told = _told(stored)
-    course.answers[body.condition] = Answer(
-        told.record, told.by, told.at, body.condition, body.answer, body.text
-    )
+    step = Answer(*_step(stored), body.condition, body.answer, body.text)
+    swap.answers[body.condition] = step
 
 
-def _meant(course: Course, stored: Stored) -> None:
+def _choice(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapMeantBody)
-    told = _told(stored)
-    course.meant = Meant(told.record, told.by, told.at, body.image, body.why)
+    swap.choice = CopyChoice(*_step(stored), body.image, body.why)
 
 
-def _deviation(course: Course, stored: Stored) -> None:
+def _deviation(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapDeviationBody)
-    told = _told(stored)
-    course.deviations.append(
-        Deviation(told.record, told.by, told.at, body.condition, body.text, body.reason)
-    )
+    swap.deviations.append(Deviation(*_step(stored), body.condition, body.text, body.reason))
 
 
-def _released(course: Course, stored: Stored) -> None:
+def _released(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, LoadFileBody)
-    told = _told(stored)
-    course.released.append(Released(told.record, told.by, told.at, body))
+    swap.released.append(Released(*_step(stored), body))
 
 
-def _read_back(course: Course, stored: Stored) -> None:
+def _read_back(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, ReadBackBody)
-    told = _told(stored)
-    course.read_backs.append(ReadBackTold(told.record, told.by, told.at, body))
+    swap.read_backs.append(ReadBackStep(*_step(stored), body))
 
 
-def _tested(course: Course, stored: Stored) -> None:
+def _tested(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapTestedBody)
-    told = _told(stored)
-    course.tested.append(Tested(told.record, told.by, told.at, body.tests))
+    swap.tested.append(Tested(*_step(stored), body.tests))
 
 
-def _closed(course: Course, stored: Stored) -> None:
+def _closed(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapClosedBody)
-    told = _told(stored)
-    end = End(told.record, told.by, told.at, body.outcome, body.reason, body.tests, body.taken_in)
-    course.ends.append(end)
+    swap.ends.append(End(*_step(stored), body.outcome, body.reason, body.tests, body.taken_in))
     # Of two laptops that ended it, one closing it: what was read back is a read from then on.
-    course.end = next((each for each in course.ends if each.outcome == CLOSED), course.ends[0])
+    closing = (end for end in swap.ends if end.outcome == CLOSED)
+    swap.end = next(closing, swap.ends[0])
 
 
 _TAKERS = {
     "swap-answer": _answer,
-    "swap-meant": _meant,
+    "swap-meant": _choice,
     "swap-deviation": _deviation,
     "load-file": _released,
     "read-back": _read_back,

@@ -99,7 +99,7 @@ def test_a_change_during_a_wrong_read_is_found_all_the_same() -> None:
     swapped = Image.of(relations.swapped(memory(word=333).content, 2))
     images = [memory(), swapped, memory(word=333)]
     found = history(LAYOUT, images)
-    assert [step.moved[0].kind for step in found.steps] == ["swapped-16", "swapped-16"]
+    assert [step.moves[0].kind for step in found.steps] == ["swapped-16", "swapped-16"]
     assert [(at, c.kind, c.new) for at, c in changes_of(found, "word")] == [
         (1, PARAMETER, "333"),
         (2, MOVED, "333"),

@@ -8,14 +8,16 @@ from fractions import Fraction
 import pytest
 
 from parambak.swap.limits import load_limits
-from parambak.swap.measurements import read_readings, rpm
+from parambak.swap.measurements import read_measurements, rpm
 
 HEAD = "[limits]\ntitle = 'outside'\nsource = 'beside each'\n[[measurement]]\nname = 'x'\n"
 
 
 def within(limit: str, typed: str) -> bool | None:
     """Return whether a reading is inside a limit as a file states it."""
-    return read_readings([f"x={typed}"], [], load_limits((HEAD + limit).encode()).by_name)[0].within
+    return read_measurements([f"x={typed}"], [], load_limits((HEAD + limit).encode()).by_name)[
+        0
+    ].within
 
 
 # IACS UR E10 Rev.10 (August 2024), item 4: direct current supply, of 24 V: battery connected

@@ -17,16 +17,16 @@ from parambak.reports.copy_page import copy_page
 from parambak.reports.parts import Desk
 from parambak.reports.swap_page import swap_page
 from parambak.reports.visit_page import visit_page
-from parambak.swap import measured, recording
+from parambak.swap import measurement_records, recording
 from parambak.swap.limits import load_limits
-from parambak.swap.measurements import read_readings
-from parambak.swap.on_record import Release, record_load_file, record_read_back
+from parambak.swap.measurements import read_measurements
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, compare
-from parambak.swap.swaps import courses
+from parambak.swap.recording import Release, record_load_file, record_read_back
+from parambak.swap.swaps import swaps_at
 from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, image, incoming
 
 if TYPE_CHECKING:
-    from parambak.swap.swaps import Course
+    from parambak.swap.swaps import Swap
     from tests.keeping.conftest import Laptop
 
 BY = "A. Invented"
@@ -69,14 +69,14 @@ def changed(at: int) -> bytes:
 
 def measure(laptop: Laptop, *typed: str, on: str | None = None, visit: str | None = None) -> None:
     """Put readings on record, with the limits of the story."""
-    readings = read_readings(typed, ["gap=invented reason"], None)
-    readings = (*read_readings(typed, [], load_limits(LIMITS).by_name), readings[-1])
+    readings = read_measurements(typed, ["gap=invented reason"], None)
+    readings = (*read_measurements(typed, [], load_limits(LIMITS).by_name), readings[-1])
     with laptop.vault.writing() as writing:
-        measured.keep(
+        measurement_records.record(
             writing,
-            measured.place(laptop.fleet, UNIT),
+            measurement_records.measuring_point(laptop.fleet, UNIT),
             readings,
-            stage=measured.AS_FOUND,
+            stage=measurement_records.AS_FOUND,
             limits=("limits.toml", LIMITS),
             instrument="meter 7",
             calibrated="2024-01-10",
@@ -90,17 +90,17 @@ def measure(laptop: Laptop, *typed: str, on: str | None = None, visit: str | Non
 def read_back(laptop: Laptop, *memories: bytes, stage: str = BEFORE_POWER) -> None:
     """Read the card back, each memory in a file of its own."""
     moving = dict.fromkeys((*range(0x20, 0x24), 0x30, 0x31), 0xFF) if stage == AFTER_POWER else {}
-    (course,) = story(laptop)[-1:]
+    (swap,) = story(laptop)[-1:]
     meant = Image.of(MEANT)
     reads = [(incoming(m), compare(meant, Image.of(m), stage, moving)) for m in memories]
     copy = next(c for c in laptop.position().copies if c.reads[0].remark == "the copy's remark")
-    record_read_back(laptop.vault, laptop.position(), copy, reads, by=BY, swap=course.id)
+    record_read_back(laptop.vault, laptop.position(), copy, reads, by=BY, swap=swap.id)
 
 
-def story(laptop: Laptop) -> tuple[Course, ...]:
+def story(laptop: Laptop) -> tuple[Swap, ...]:
     """Return the swaps on record."""
     known = laptop.fleet
-    return courses(laptop.vault, known.vessels[0], laptop.position())
+    return swaps_at(laptop.vault, known.vessels[0], laptop.position())
 
 
 def prepare(laptop: Laptop) -> None:
@@ -120,8 +120,8 @@ def begin(laptop: Laptop, route: str = "load") -> None:
     )
     record_sheet(laptop.vault, where="grebe/card:P2", name="new.toml", data=NEW_SHEET, by=BY)
     for condition, text in (("impact", "alarm 14 is out meanwhile"), ("way-back", "stop at noon")):
-        recording.tell(vault, WHERE, [recording.ToldAnswer(condition, "yes", text)], by=BY)
-    recording.tell(vault, WHERE, [recording.ToldAnswer("permit", "no", "nobody to sign")], by=BY)
+        recording.answer(vault, WHERE, [recording.GivenAnswer(condition, "yes", text)], by=BY)
+    recording.answer(vault, WHERE, [recording.GivenAnswer("permit", "no", "nobody to sign")], by=BY)
     words = {"text": "nobody to sign", "reason": "drifting", "by": "B. Master"}
     recording.accept(vault, WHERE, condition="permit", **words)
     copy = laptop.latest()

@@ -15,7 +15,7 @@ from parambak.keeping.state.bodies import (
     SwapOpenedBody,
 )
 from parambak.reports.swap_proof import contents, proof
-from parambak.swap.swaps import Course, ReadBackTold, Told
+from parambak.swap.swaps import ReadBackStep, Step, Swap
 from tests.reports import story
 from tests.reports.page import Page
 
@@ -26,7 +26,7 @@ NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 IMAGE = ImageEntry(sha256="ab" * 32, ranges=((0, 4),))
 
 
-def told(number: int, **words: Any) -> ReadBackTold:
+def told(number: int, **words: Any) -> ReadBackStep:
     """Return a read-back from a file of its own."""
     dump = DumpEntry(
         sha256=f"{number:064x}", name=f"R{number}.BIN", format="raw", bytes=4, modified=number
@@ -37,22 +37,22 @@ def told(number: int, **words: Any) -> ReadBackTold:
         "stage": "before-power",
     }
     body = ReadBackBody(position="p", meant=IMAGE, image=IMAGE, dumps=(dump,), **shape | words)
-    return ReadBackTold(f"{number:064x}", None, NOON, body)
+    return ReadBackStep(f"{number:064x}", None, NOON, body)
 
 
-def course(*read_backs: ReadBackTold) -> Course:
+def swap(*read_backs: ReadBackStep) -> Swap:
     """Return an open swap with these read-backs."""
     body = SwapOpenedBody(swap="s", position="p", route="load", why="x")
-    return Course("s", "v", Told("r", None, NOON), body, read_backs=list(read_backs))
+    return Swap("s", "v", Step("r", None, NOON), body, read_backs=list(read_backs))
 
 
 def test_it_is_said_by_what_the_contents_are_proven() -> None:
     """Values are less than bytes, and no proof is none."""
-    assert contents(course(told(1), told(2))) == "contents proven by bytes"
-    by_values = course(told(1, by_values=True), told(2, by_values=True))
+    assert contents(swap(told(1), told(2))) == "contents proven by bytes"
+    by_values = swap(told(1, by_values=True), told(2, by_values=True))
     assert contents(by_values) == "contents proven by values, with a layout for each side"
-    assert contents(course(told(1))) == "contents NOT PROVEN"
-    assert contents(course()) == "contents NOT PROVEN"
+    assert contents(swap(told(1))) == "contents NOT PROVEN"
+    assert contents(swap()) == "contents NOT PROVEN"
 
 
 @pytest.mark.parametrize(
@@ -70,7 +70,7 @@ def test_it_is_said_by_what_the_contents_are_proven() -> None:
 def test_how_much_differs_is_said(laptop: Laptop, words: dict[str, int], said: str) -> None:
     """Bytes or values, one or many, and what was expected to."""
     laptop.verified()
-    (shown,) = proof(story.desk(laptop), course(told(1, **words)))["read_backs"]
+    (shown,) = proof(story.desk(laptop), swap(told(1, **words)))["read_backs"]
     assert shown["found"] == said
 
 

@@ -26,16 +26,15 @@ from parambak.keeping.state.bodies import FunctionTest, HeldBody
 from parambak.layouts import coverage
 from parambak.layouts.decode import decode
 from parambak.memory.image import Image
-from parambak.swap import measured, recording
+from parambak.swap import measurement_records, recording
 from parambak.swap.card_sheet import read_sheet
 from parambak.swap.conditions import QUESTIONS
 from parambak.swap.limits import load_limits
-from parambak.swap.measurements import read_readings
-from parambak.swap.on_record import Release, record_load_file, record_read_back
-from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, ReadBack, compare
-from parambak.swap.start_up import start_up
-from parambak.swap.state import Standing, standing
-from parambak.swap.swaps import the_open_course
+from parambak.swap.measurements import read_measurements
+from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, ReadBack, compare, start_up
+from parambak.swap.recording import Release, record_load_file, record_read_back
+from parambak.swap.state import SwapState, swap_state
+from parambak.swap.swaps import the_open_swap
 from parambak.vault.order import heads
 from tests.keeping.conftest import CHIPS, LAYOUT, MEMORY, WHERE, Laptop, image, incoming
 
@@ -142,7 +141,7 @@ def _prepare(swap: Swap) -> None:
         laptop.vault, WHERE, why="dead", by=BY, route="load", old_card="P1", new_card="P2"
     )
     for name in QUESTIONS:
-        recording.tell(laptop.vault, WHERE, [recording.ToldAnswer(name, "yes", "seen")], by=BY)
+        recording.answer(laptop.vault, WHERE, [recording.GivenAnswer(name, "yes", "seen")], by=BY)
     if swap.wrong != "a lost place":
         _hold(laptop)
 
@@ -151,14 +150,14 @@ def _measure(swap: Swap) -> None:
     value = swap.chance.uniform(4.91, 5.09)
     if swap.wrong == "a bad supply":
         value = swap.chance.choice([swap.chance.uniform(3, 4.89), swap.chance.uniform(5.11, 7)])
-    readings = read_readings([f"logic={value:.3f}V"], [], LIMITS.by_name)
+    readings = read_measurements([f"logic={value:.3f}V"], [], LIMITS.by_name)
     vault = swap.laptop.vault
     with vault.writing() as writing:
-        measured.keep(
+        measurement_records.record(
             writing,
-            measured.place(swap.laptop.fleet, "grebe/port-thruster"),
+            measurement_records.measuring_point(swap.laptop.fleet, "grebe/port-thruster"),
             readings,
-            stage=measured.AS_FOUND,
+            stage=measurement_records.AS_FOUND,
             limits=None,
             instrument="invented",
             calibrated=None,
@@ -181,15 +180,15 @@ def _hold(laptop: Laptop) -> None:
         writing.add("held", vessel, body.members())
 
 
-def _standing(swap: Swap) -> Standing:
+def _standing(swap: Swap) -> SwapState:
     assessor = Assessor(swap.laptop.vault, CHIPS)
-    return standing(swap.laptop.fleet, assessor, WHERE, read_sheet(swap.sheet(new=True)))
+    return swap_state(swap.laptop.fleet, assessor, WHERE, read_sheet(swap.sheet(new=True)))
 
 
-def _release(swap: Swap, found: Standing) -> None:
+def _release(swap: Swap, found: SwapState) -> None:
     assert found.copy is not None
-    assert found.course is not None
-    release = Release("raw", ("ab" * 32,), swap=found.course.id, by=BY)
+    assert found.swap is not None
+    release = Release("raw", ("ab" * 32,), swap=found.swap.id, by=BY)
     image_meant = Image.of(swap.memory)
     record_load_file(swap.laptop.vault, found.position, found.copy, image_meant, release)
 
@@ -224,10 +223,10 @@ def _moved(memory: bytes, at: int) -> bytes:
     return bytes(data)
 
 
-def _read_back(swap: Swap, found: Standing, stage: str, memory: bytes) -> str | None:
+def _read_back(swap: Swap, found: SwapState, stage: str, memory: bytes) -> str | None:
     """Read the card back twice; return what speaks against it."""
     assert found.copy is not None
-    assert found.course is not None
+    assert found.swap is not None
     layout = Assessor(swap.laptop.vault, CHIPS).layout_of(found.position)
     assert layout is not None
     answers = [
@@ -235,7 +234,7 @@ def _read_back(swap: Swap, found: Standing, stage: str, memory: bytes) -> str | 
         for each in (incoming(memory), incoming(memory))
     ]
     record_read_back(
-        swap.laptop.vault, found.position, found.copy, answers, by=BY, swap=found.course.id
+        swap.laptop.vault, found.position, found.copy, answers, by=BY, swap=found.swap.id
     )
     answer = answers[0][1]
     if answer.loaded_correctly:
@@ -250,9 +249,9 @@ def _read_back(swap: Swap, found: Standing, stage: str, memory: bytes) -> str | 
 
 def _held_before(swap: Swap) -> bool:
     vessel = swap.laptop.fleet.vessels[0]
-    course = the_open_course(swap.laptop.vault, vessel, swap.laptop.position())
+    so_far = the_open_swap(swap.laptop.vault, vessel, swap.laptop.position())
     return any(
-        each.body.stage == BEFORE_POWER and each.body.loaded_correctly for each in course.read_backs
+        step.body.stage == BEFORE_POWER and step.body.loaded_correctly for step in so_far.read_backs
     )
 
 

@@ -11,13 +11,17 @@ from hypothesis import strategies as st
 
 from parambak.errors import SheetRefused
 from parambak.layouts.toml_text import MAX_BYTES
-from parambak.swap.card_meaning import UNKNOWN, meaning
-from parambak.swap.card_shapes import FREE, ROWS, TABLES, meant
 from parambak.swap.card_sheet import (
+    FREE,
     NOT_STATED,
+    ROWS,
+    TABLES,
+    UNKNOWN,
     Entry,
     Sheet,
     compare_sheets,
+    meaning,
+    meant,
     read_sheet,
 )
 

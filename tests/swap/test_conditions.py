@@ -14,7 +14,7 @@ from parambak.layouts.load import load
 from parambak.memory.image import Image
 from parambak.swap.card_sheet import Entry
 from parambak.swap.cautions import CAUTIONS
-from parambak.swap.conditions import QUESTIONS, Evidence, Readiness, readiness
+from parambak.swap.conditions import QUESTIONS, Readiness, SwapEvidence, readiness
 from parambak.swap.swaps import Answer
 
 LAYOUT = b"""
@@ -76,7 +76,7 @@ def asked(
         "held": PLACES,
         "answers": ALL_TOLD,
     }
-    return readiness(Evidence(**(sound | changed)), rules, (), accepted)
+    return readiness(SwapEvidence(**(sound | changed)), rules, (), accepted)
 
 
 def stopping(found: Readiness) -> list[str]:

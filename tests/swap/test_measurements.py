@@ -15,8 +15,16 @@ from hypothesis import strategies as st
 
 from parambak.errors import CallRefused, SheetRefused
 from parambak.swap.limits import Head, Limit, Limits, load_limits
-from parambak.swap.measured import Drift, Measured, asked_again, drift, not_asked, overdue, supplies
-from parambak.swap.measurements import Reading, read_readings, rpm
+from parambak.swap.measurement_records import (
+    Drift,
+    MeasurementRecord,
+    asked_again,
+    drift,
+    not_asked,
+    overdue,
+    supplies,
+)
+from parambak.swap.measurements import Measurement, read_measurements, rpm
 
 ROOT = Path(__file__).parents[2]
 HEAD = "[limits]\ntitle = 'invented'\nsource = 'invented'\n"
@@ -24,10 +32,10 @@ ROW = "[[measurement]]\nname = 'supply'\nunit = 'V'\n"
 PAGE = (ROOT / "formats" / "limits.md").read_text("utf-8")
 
 
-def one(typed: str, *, unit: str = "V", **limit: Decimal | int | None) -> Reading:
+def one(typed: str, *, unit: str = "V", **limit: Decimal | int | None) -> Measurement:
     """Return one reading held against one limit."""
     stated = Limit(name="supply", unit=unit, **limit)  # type: ignore[arg-type]
-    return read_readings([typed], [], {"supply": stated})[0]
+    return read_measurements([typed], [], {"supply": stated})[0]
 
 
 @pytest.mark.parametrize(
@@ -93,23 +101,23 @@ def test_a_measurement_given_twice_is_refused() -> None:
     """Whatever its case, and as a reason too."""
     for second, reason in (("a=2", []), ("A=2", []), ("b=1", ["a=no"])):
         with pytest.raises(CallRefused) as refusal:
-            read_readings(["a=1", second], reason, None)
+            read_measurements(["a=1", second], reason, None)
         assert refusal.value.code == "measure-twice"
 
 
 def test_what_was_not_possible_is_not_out() -> None:
     """It is not known, with its reason."""
     limit = Limit(name="gap", unit="mm", low=Decimal(1))
-    reading = read_readings([], ["gap = the shaft turns"], {"gap": limit})[0]
+    reading = read_measurements([], ["gap = the shaft turns"], {"gap": limit})[0]
     assert (reading.value, reading.within, reading.by) == (None, None, None)
     assert reading.words == "not possible: the shaft turns"
     with pytest.raises(CallRefused):
-        read_readings([], ["gap="], None)
+        read_measurements([], ["gap="], None)
 
 
 def test_without_limits_nothing_is_judged() -> None:
     """The value is kept, in whatever unit was typed."""
-    reading = read_readings(["anything=3,5 mm"], [], None)[0]
+    reading = read_measurements(["anything=3,5 mm"], [], None)[0]
     assert (reading.value, reading.unit, reading.within) == ("3.5", "mm", None)
     assert reading.words == "no limit is stated"
 
@@ -198,7 +206,7 @@ def test_the_example_of_the_page_is_as_it_says() -> None:
     assert len(lines) == 4
     for line in lines:
         typed, words = re.split(r" {2,}", line)
-        assert read_readings([typed], [], limits)[0].words == words
+        assert read_measurements([typed], [], limits)[0].words == words
 
 
 def test_the_page_names_every_key() -> None:
@@ -219,16 +227,18 @@ def test_the_shipped_limits_are_sound() -> None:
 # --- what is on record ---
 
 
-def taken(on: str, *readings: Reading) -> Measured:
+def taken(on: str, *readings: Measurement) -> MeasurementRecord:
     """Return readings of one day."""
     day = date.fromisoformat(on)
-    return Measured("ab" * 32, day, "as-found", readings, None, None, None, None, None, None)
+    return MeasurementRecord(
+        "ab" * 32, day, "as-found", readings, None, None, None, None, None, None
+    )
 
 
-def supply(value: str | None, name: str = "battery", **more: str | None) -> Reading:
+def supply(value: str | None, name: str = "battery", **more: str | None) -> Measurement:
     """Return a reading of a supply that must be at least 22 V."""
     reason = None if value else "no access"
-    return Reading(name, "V", value, low="22", supply=True, not_possible=reason, **more)  # type: ignore[arg-type]
+    return Measurement(name, "V", value, low="22", supply=True, not_possible=reason, **more)  # type: ignore[arg-type]
 
 
 def test_drift_tells_the_change_since_last_and_first() -> None:
@@ -274,7 +284,7 @@ def test_an_old_calibration_is_remarked_on(calibrated: str | None, *, late: bool
 
 def test_supplies_are_in_out_or_not_known() -> None:
     """The newest reading of each counts; what is no supply does not."""
-    other = Reading("gap", "mm", "9", low="1", high="2")
+    other = Measurement("gap", "mm", "9", low="1", high="2")
     assert supplies([])[0] is None
     assert supplies([taken("2026-01-01", other)])[0] is None
     assert supplies([taken("2026-01-01", supply("24"), other)])[0] is True

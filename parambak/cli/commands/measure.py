@@ -18,9 +18,9 @@ from parambak.keeping.recording.visits import the_open_visit
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.texts import NAME, REMARK, check_texts
-from parambak.swap import measured
+from parambak.swap import measurement_records
 from parambak.swap.limits import Limits, load_limits
-from parambak.swap.measurements import Reading, read_readings
+from parambak.swap.measurements import Measurement, read_measurements
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -59,9 +59,9 @@ class _Found:
 
     where: str
     stage: str
-    readings: tuple[Reading, ...]
-    drift: tuple[measured.Drift, ...]
-    asked_again: tuple[Reading, ...]
+    readings: tuple[Measurement, ...]
+    drift: tuple[measurement_records.Drift, ...]
+    asked_again: tuple[Measurement, ...]
     not_given: tuple[str, ...]
     limits: Limits | None
 
@@ -78,8 +78,8 @@ class _Found:
 @click.option("--limits", metavar="FILE", help="The limits (TOML); they hold here from now on.")
 @click.option(
     "--stage",
-    type=click.Choice(measured.STAGES),
-    default=measured.AS_FOUND,
+    type=click.Choice(measurement_records.STAGES),
+    default=measurement_records.AS_FOUND,
     show_default=True,
     help="Before the card comes out, or after it was fitted.",
 )
@@ -98,27 +98,27 @@ def command(settings: Settings, /, where: str, **options: Any) -> Answer:
     words = _Words(**options)
     vault = store.open_vault(settings)
     known = fleet(vault)
-    at = measured.place(known, where)
+    at = measurement_records.measuring_point(known, where)
     vessel = select.vessel_at(known, where)
-    earlier = measured.on_record(vault, vessel, at.ids)
+    earlier = measurement_records.records_of(vault, vessel, at.ids)
     stated = _stated(vault, words.limits, earlier)
     by_name = stated.limits.by_name if stated.limits is not None else None
-    readings = read_readings(words.readings, words.not_possible, by_name)
+    readings = read_measurements(words.readings, words.not_possible, by_name)
     today = date.fromisoformat(past_day(words.on)) if words.on else settings.clock().date()
     calibrated = past_day(words.calibrated) if words.calibrated else None
     found = _Found(
         at.where,
         words.stage,
         readings,
-        measured.drift(earlier, readings, today),
-        measured.asked_again(earlier, readings),
-        measured.not_asked(stated.limits, readings),
+        measurement_records.drift(earlier, readings, today),
+        measurement_records.asked_again(earlier, readings),
+        measurement_records.not_asked(stated.limits, readings),
         stated.limits,
     )
     notes: tuple[str, ...] = ()
     if readings:
         _keep(vault, at, readings, words, stated, today, calibrated)
-        late = measured.overdue(stated.limits, calibrated, today)
+        late = measurement_records.overdue(stated.limits, calibrated, today)
         notes = (late,) if late else ()
     outside = any(reading.within is False for reading in readings)
     return Answer(
@@ -129,7 +129,9 @@ def command(settings: Settings, /, where: str, **options: Any) -> Answer:
     )
 
 
-def _stated(vault: Vault, path: str | None, earlier: Sequence[measured.Measured]) -> _Stated:
+def _stated(
+    vault: Vault, path: str | None, earlier: Sequence[measurement_records.MeasurementRecord]
+) -> _Stated:
     """Return the limits of the file named, else those last kept here."""
     if path is not None:
         data = files_in.read_whole(path, files_in.TEXT_BYTES)[0]
@@ -145,8 +147,8 @@ def _stated(vault: Vault, path: str | None, earlier: Sequence[measured.Measured]
 
 def _keep(  # noqa: PLR0913, PLR0917 - what is known of one round of measuring
     vault: Vault,
-    at: measured.Place,
-    readings: tuple[Reading, ...],
+    at: measurement_records.MeasuringPoint,
+    readings: tuple[Measurement, ...],
     words: _Words,
     stated: _Stated,
     today: date,
@@ -165,7 +167,7 @@ def _keep(  # noqa: PLR0913, PLR0917 - what is known of one round of measuring
     with vault.writing() as writing:
         known = fleet(vault)
         visit = the_open_visit(known, vault.writer, select.parse_where(at.where).vessel)
-        measured.keep(
+        measurement_records.record(
             writing,
             at,
             readings,
@@ -247,13 +249,13 @@ def _page(screen: Screen, found: _Found, calibrated: str | None, instrument: str
     _verdict(screen, found)
 
 
-def _row(reading: Reading, moved: measured.Drift | None) -> tuple[str, ...]:
+def _row(reading: Measurement, moved: measurement_records.Drift | None) -> tuple[str, ...]:
     value = "" if reading.value is None else f"{reading.value} {reading.unit}".strip()
     since = moved.since_last if moved is not None else None
     return (reading.name, value, _limits(reading), reading.words, since or "")
 
 
-def _limits(reading: Reading) -> str:
+def _limits(reading: Measurement) -> str:
     if reading.low is not None and reading.high is not None:
         return f"{reading.low} to {reading.high}"
     if reading.low is not None:

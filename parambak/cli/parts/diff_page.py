@@ -67,7 +67,7 @@ class Pair:
     @property
     def moved(self) -> tuple[Move, ...]:
         """Return the stretches whose content was moved."""
-        return self.step.moved if self.step is not None else ()
+        return self.step.moves if self.step is not None else ()
 
     @property
     def broken(self) -> tuple[str, ...]:

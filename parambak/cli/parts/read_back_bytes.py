@@ -12,8 +12,7 @@ from parambak.cli.parts.why import explained, explanation_document, explanation_
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer
 from parambak.layouts import coverage
-from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, ReadBack, compare
-from parambak.swap.start_up import start_up
+from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, ReadBack, compare, start_up
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -9,14 +9,14 @@ from parambak.errors import ParambakError
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import ImageEntry
 from parambak.memory.digests import sha256
-from parambak.swap.on_record import released_files
+from parambak.swap.recording import released_files
 
 if TYPE_CHECKING:
     from parambak.keeping.recording.request import Incoming
     from parambak.keeping.state.known import Copy, Position, Vessel
     from parambak.memory.image import Image
     from parambak.reads.pairs import PairScheme
-    from parambak.swap.swaps import Course
+    from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
 
 
@@ -110,26 +110,26 @@ def _halves(incoming: list[Incoming], meant: Image, pair: PairScheme | None) -> 
     return tuple(said)
 
 
-def not_enough(course: Course | None, given: int, *, loaded: bool) -> tuple[str, ...]:
+def not_enough(swap: Swap | None, given: int, *, loaded: bool) -> tuple[str, ...]:
     """Say that what was read back so far does not prove the contents yet."""
     if not loaded:
         return ()
-    if course is None:
+    if swap is None:
         one = "one read alone may be wrong in the same way twice: read the chip once more, apart"
         return (one,) if given == 1 else ()
-    if course.unproven is None:
+    if swap.unproven is None:
         return ()
-    return (f"that is not yet enough for `swap close` ({course.unproven}): read it again, apart",)
+    return (f"that is not yet enough for `swap close` ({swap.unproven}): read it again, apart",)
 
 
-def older(position: Position, copy: Copy, course: Course | None) -> tuple[str, ...]:
+def older(position: Position, copy: Copy, swap: Swap | None) -> tuple[str, ...]:
     """Say that the copy meant is not the newest, and why."""
     if position.latest is None or position.latest.image == copy.image:
         return ()
     newer = select.copy_name(position, position.latest)
-    if course is not None and course.meant is not None and course.meant.image == copy.image:
-        return (f"an older copy than {newer} is meant in this swap: {course.meant.why}",)
-    if course is not None and course.released:
+    if swap is not None and swap.choice is not None and swap.choice.image == copy.image:
+        return (f"an older copy than {newer} is meant in this swap: {swap.choice.why}",)
+    if swap is not None and swap.released:
         return (
             (
                 f"a newer copy, {newer}, was archived since the file was released: the card is "
@@ -139,6 +139,6 @@ def older(position: Position, copy: Copy, course: Course | None) -> tuple[str, .
     return (f"the newest copy, {newer}, is not verified: the one before it is meant",)
 
 
-def others(every: tuple[Course, ...], course: Course | None) -> tuple[Course, ...]:
+def others(every: tuple[Swap, ...], swap: Swap | None) -> tuple[Swap, ...]:
     """Return the open swaps beside the one that is meant."""
-    return tuple(each for each in every if each.end is None and each is not course)
+    return tuple(each for each in every if each.end is None and each is not swap)

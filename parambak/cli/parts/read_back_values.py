@@ -12,8 +12,8 @@ from parambak.cli.parts import by_values, files_in
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer
 from parambak.errors import LayoutRefused
-from parambak.swap.on_record import ToldBy
 from parambak.swap.read_back import ValuesReadBack, compare_values
+from parambak.swap.recording import ValueLayouts
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -51,7 +51,7 @@ class Opened:
 
     names: Layouts
     old: Layout
-    told_by: ToldBy
+    layouts: ValueLayouts
 
 
 def opened(files: Layouts, own: Layout | None, entry: LayoutEntry | None) -> Opened:
@@ -64,21 +64,21 @@ def opened(files: Layouts, own: Layout | None, entry: LayoutEntry | None) -> Ope
     new, renames = files_in.layout_file(files.new), by_values.renames_file(files.renames)
     if files.old is not None:
         old = files_in.layout_file(files.old)
-        return Opened(files, old.layout, ToldBy(old, new, renames))
+        return Opened(files, old.layout, ValueLayouts(old, new, renames))
     if own is None or entry is None:
         raise faults.TWO_LAYOUTS.error(expected="two layouts", found="no --old-layout")
-    return Opened(files, own, ToldBy(entry, new, renames))
+    return Opened(files, own, ValueLayouts(entry, new, renames))
 
 
 def read_values(
     incoming: list[Incoming], stage: str, files: Opened, meant: Image
 ) -> list[ValuesRead]:
     """Return what became of each value of the copy meant, in every read of the card."""
-    table = by_values.table_of(files.told_by.renames)
+    table = by_values.table_of(files.layouts.renames)
     old = decoded_by(files.old, meant)
     reads = []
     for each in incoming:
-        read = decoded_by(files.told_by.new.layout, each.image)
+        read = decoded_by(files.layouts.new.layout, each.image)
         sides = (("old", old.covered_bytes, old.size), ("new", read.covered_bytes, read.size))
         try:
             found = compare_values(old, read, table, stage)

@@ -17,8 +17,7 @@ from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.known import Card, Unit
 from parambak.memory.counted import counted
 from parambak.memory.digests import sha256
-from parambak.swap.card_meaning import DEFER, NOT_ASKED, meaning
-from parambak.swap.card_sheet import NOT_STATED, compare_sheets
+from parambak.swap.card_sheet import DEFER, NOT_ASKED, NOT_STATED, compare_sheets, meaning
 from parambak.swap.state import stored_sheet
 
 if TYPE_CHECKING:

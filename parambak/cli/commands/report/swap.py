@@ -9,7 +9,7 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.report_out import desk_of, written
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.state import select
-from parambak.swap.swaps import courses
+from parambak.swap.swaps import swaps_at
 
 
 @parambak_command("swap", example="parambak report swap grebe/port-thruster/U12 --out swap.html")
@@ -27,10 +27,10 @@ def command(
     desk = desk_of(settings)
     position = select.find_position(desk.known, where)
     vessel = select.vessel_at(desk.known, where)
-    found = courses(desk.assessor.vault, vessel, position)
+    found = swaps_at(desk.assessor.vault, vessel, position)
     if not found or (number or 1) > len(found):
         raise faults.NO_SWAP.error(
             where=position.where, expected="a swap", found=f"{len(found)} on record"
         )
-    course = found[(number or len(found)) - 1]
-    return written(desk, swap_page(desk, position.where, course), out, replace=replace)
+    swap = found[(number or len(found)) - 1]
+    return written(desk, swap_page(desk, position.where, swap), out, replace=replace)

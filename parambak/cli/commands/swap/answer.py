@@ -15,13 +15,13 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.state.fold import fleet
 from parambak.swap import recording
 from parambak.swap.conditions import QUESTIONS
-from parambak.swap.recording import ANSWERS, ToldAnswer
-from parambak.swap.state import accepted_words, beside, standing
-from parambak.swap.swaps import the_open_course
+from parambak.swap.recording import ANSWERS, GivenAnswer
+from parambak.swap.state import accepted_words, notes_on, swap_state
+from parambak.swap.swaps import the_open_swap
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.swap.state import Standing
+    from parambak.swap.state import SwapState
     from parambak.vault.vault import Vault
 
 ALONE = 3  # words of one answer: CONDITION ANSWER TEXT
@@ -46,13 +46,13 @@ def command(settings: Settings, /, *, where: str, words: tuple[str, ...], by: st
     """
     told = _told(words)
     vault = store.open_vault(settings)
-    there = recording.at(fleet(vault), where)
-    the_open_course(vault, there.vessel, there.position)
+    there = recording.site_of(fleet(vault), where)
+    the_open_swap(vault, there.vessel, there.position)
     if not told:
         told = _asked(settings, vault, where)
-    recording.tell(vault, where, told, by=by)
+    recording.answer(vault, where, told, by=by)
     assessor = Assessor(vault, store.chip_table())
-    now = standing(fleet(vault), assessor, where)
+    now = swap_state(fleet(vault), assessor, where)
     first = told[0]
     return Answer(
         {
@@ -62,23 +62,23 @@ def command(settings: Settings, /, *, where: str, words: tuple[str, ...], by: st
             "answers": [{"condition": each.condition, "answer": each.answer} for each in told],
             "wanting": list(now.readiness().wanting),
         },
-        lambda screen: _page(screen, now, told, accepted_words(assessor, now.course)),
-        warnings=(*store.warnings_of(vault), *beside(vault, now)),
+        lambda screen: _page(screen, now, told, accepted_words(assessor, now.swap)),
+        warnings=(*store.warnings_of(vault), *notes_on(vault, now)),
     )
 
 
-def _told(words: tuple[str, ...]) -> list[ToldAnswer]:
+def _told(words: tuple[str, ...]) -> list[GivenAnswer]:
     """Return the answers as typed: three words of one, or each in one word of its own."""
     if len(words) == ALONE and "=" not in words[0]:
         condition, answer, text = words
-        return [ToldAnswer(condition, _answer(answer), _text(condition, text))]
+        return [GivenAnswer(condition, _answer(answer), _text(condition, text))]
     told = []
     for word in words:
         condition, equals, rest = word.partition("=")
         answer, colon, text = rest.partition(":")
         if not equals or not colon:
             raise faults.ANSWER_SHAPE.error(expected="CONDITION=ANSWER:TEXT", found=repr(word[:80]))
-        told.append(ToldAnswer(condition.strip(), _answer(answer), _text(condition, text)))
+        told.append(GivenAnswer(condition.strip(), _answer(answer), _text(condition, text)))
     return told
 
 
@@ -97,11 +97,11 @@ def _text(condition: str, typed: str) -> str:
     return text
 
 
-def _asked(settings: Settings, vault: Vault, where: str) -> list[ToldAnswer]:
+def _asked(settings: Settings, vault: Vault, where: str) -> list[GivenAnswer]:
     """Ask one by one what is wanting and a person can tell; only of a person at a terminal."""
     if settings.json or not sys.stdin.isatty():
         raise faults.ANSWER_SHAPE.error(expected="CONDITION=ANSWER:TEXT", found="no answer")
-    found = standing(fleet(vault), Assessor(vault, store.chip_table()), where)
+    found = swap_state(fleet(vault), Assessor(vault, store.chip_table()), where)
     asked = [each for each in found.readiness().wanting if each in QUESTIONS]
     told = []
     click.echo("Each is asked once; an empty line leaves it as it is.", err=True)
@@ -113,7 +113,7 @@ def _asked(settings: Settings, vault: Vault, where: str) -> list[ToldAnswer]:
         if answer is None or not text:
             click.echo("  left as it is", err=True)
         else:
-            told.append(ToldAnswer(name, answer, text))
+            told.append(GivenAnswer(name, answer, text))
     if not told:
         found_words = "none was given" if asked else "nothing that a person can tell is wanting"
         raise faults.ANSWER_SHAPE.error(expected="an answer", found=found_words)
@@ -124,7 +124,9 @@ def _prompt(text: str) -> str:
     return str(click.prompt(f"  {text}", default="", show_default=False, err=True)).strip()
 
 
-def _page(screen: Screen, now: Standing, told: list[ToldAnswer], accepted: tuple[str, ...]) -> None:
+def _page(
+    screen: Screen, now: SwapState, told: list[GivenAnswer], accepted: tuple[str, ...]
+) -> None:
     where = now.position.where
     deviations(screen, accepted)
     for each in told:

@@ -17,7 +17,7 @@ from parambak.keeping.state.rules import ALWAYS, CONDITIONS
 from parambak.memory.digests import sha256
 from parambak.swap import recording
 from parambak.swap.cautions import CAUTIONS
-from parambak.swap.state import Standing, accepted_words, beside, standing, who
+from parambak.swap.state import SwapState, accepted_words, notes_on, swap_state, who
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -68,14 +68,14 @@ def command(  # noqa: PLR0913 - one argument an option
         raise faults.ACCEPT_ALONE.error(expected="--accept CONDITION", found="no --accept")
     vault = store.open_vault(settings)
     assessor = Assessor(vault, store.chip_table())
-    found = standing(fleet(vault), assessor, where, given, sheet_file=sha256(data))
+    found = swap_state(fleet(vault), assessor, where, given, sheet_file=sha256(data))
     accepted: frozenset[str] = frozenset()
     if accept is not None:
         _accept(found, _Accepting(accept, confirm, by, reason), assessor)
         accepted = frozenset({accept})
-        found = standing(fleet(vault), assessor, where, given, sheet_file=sha256(data))
+        found = swap_state(fleet(vault), assessor, where, given, sheet_file=sha256(data))
     answer = found.readiness(accepted)
-    notes = (*found.rules.said, *beside(vault, found))
+    notes = (*found.rules.said, *notes_on(vault, found))
     return Answer(
         _document(found, answer, assessor),
         lambda screen: _page(screen, found, answer, assessor),
@@ -84,7 +84,7 @@ def command(  # noqa: PLR0913 - one argument an option
     )
 
 
-def _accept(found: Standing, words: _Accepting, assessor: Assessor) -> None:
+def _accept(found: SwapState, words: _Accepting, assessor: Assessor) -> None:
     """Put an accepted deviation on record; raise where it cannot be accepted so."""
     condition = words.condition
     if condition not in CONDITIONS or condition in ALWAYS:
@@ -109,10 +109,10 @@ def _accept(found: Standing, words: _Accepting, assessor: Assessor) -> None:
     )
 
 
-def _document(found: Standing, answer: Readiness, assessor: Assessor) -> dict[str, Any]:
+def _document(found: SwapState, answer: Readiness, assessor: Assessor) -> dict[str, Any]:
     return {
         "ready": answer.ready,
-        "open": found.course is not None,
+        "open": found.swap is not None,
         "copy": found.evidence.copy,
         "conditions": answer.told,
         "wanting": list(answer.wanting),
@@ -130,9 +130,9 @@ def _document(found: Standing, answer: Readiness, assessor: Assessor) -> dict[st
     }
 
 
-def _page(screen: Screen, found: Standing, answer: Readiness, assessor: Assessor) -> None:
+def _page(screen: Screen, found: SwapState, answer: Readiness, assessor: Assessor) -> None:
     screen.heading(f"Swap check for {found.position.where}")
-    deviations(screen, accepted_words(assessor, found.course))
+    deviations(screen, accepted_words(assessor, found.swap))
     screen.table(
         ("condition", "met", "required", "why"),
         [
@@ -148,7 +148,7 @@ def _page(screen: Screen, found: Standing, answer: Readiness, assessor: Assessor
     screen.say()
     cautions(screen)
     where = found.position.where
-    if found.course is None:
+    if found.swap is None:
         screen.say(
             f"No swap is open here. `parambak swap open {where}` opens one: who decides, the "
             "permit and the way back are then asked for, and go on record."
@@ -157,7 +157,7 @@ def _page(screen: Screen, found: Standing, answer: Readiness, assessor: Assessor
         screen.good("READY, as far as the record goes. Mind every line above.")
         return
     screen.bad(f"NOT READY: {', '.join(answer.wanting)}. Do not take the card out yet.")
-    if found.course is not None:
+    if found.swap is not None:
         _next(screen, where, answer)
 
 

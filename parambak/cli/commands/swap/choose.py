@@ -16,13 +16,13 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
 from parambak.swap import recording
-from parambak.swap.state import accepted_words, beside, standing
+from parambak.swap.state import accepted_words, notes_on, swap_state
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.compare.bytes import Run
     from parambak.keeping.state.known import Copy
-    from parambak.swap.state import Standing
+    from parambak.swap.state import SwapState
 
 MOST_RUNS = 20  # on the page; --json has them all
 
@@ -46,8 +46,8 @@ def command(settings: Settings, /, *, copy: str, by: str, why: str) -> Answer:
     verdict = assessor.verdict(position, chosen)
     name = select.copy_name(position, chosen)
     recording.choose(vault, position.where, chosen, why=why, by=by)
-    standing_now = standing(fleet(vault), assessor, position.where)
-    said = accepted_words(assessor, standing_now.course)
+    standing_now = swap_state(fleet(vault), assessor, position.where)
+    said = accepted_words(assessor, standing_now.swap)
     stale = _stale(standing_now, chosen)
     return Answer(
         {
@@ -58,14 +58,14 @@ def command(settings: Settings, /, *, copy: str, by: str, why: str) -> Answer:
             "runs": [run_document(run) for run in found],
         },
         lambda screen: _page(screen, name, found, said, verified=verdict.verified),
-        warnings=(*store.warnings_of(vault), *beside(vault, standing_now), *stale),
+        warnings=(*store.warnings_of(vault), *notes_on(vault, standing_now), *stale),
     )
 
 
-def _stale(now: Standing, chosen: Copy) -> tuple[str, ...]:
+def _stale(now: SwapState, chosen: Copy) -> tuple[str, ...]:
     """Say that a file of another copy was released, and that what was read back counts no more."""
-    course = now.course
-    if course is None or not course.released or course.released[-1].body.image == chosen.image:
+    swap = now.swap
+    if swap is None or not swap.released or swap.released[-1].body.image == chosen.image:
         return ()
     return (
         (

@@ -18,7 +18,7 @@ from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
 from parambak.swap import recording
 from parambak.swap.state import accepted_words, others_words
-from parambak.swap.swaps import courses, open_course
+from parambak.swap.swaps import newest_open, swaps_at
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -99,12 +99,12 @@ def command(  # noqa: PLR0913 - one argument an option
 
 def _so_far(assessor: Assessor, where: str) -> tuple[tuple[str, ...], str | None, tuple[str, ...]]:
     """Return what was accepted in the swap, its way back as told, and words on further swaps."""
-    there = recording.at(fleet(assessor.vault), where)
-    every = courses(assessor.vault, there.vessel, there.position)
-    course = open_course(every)
-    way_back = course.answers.get("way-back") if course is not None else None
+    there = recording.site_of(fleet(assessor.vault), where)
+    every = swaps_at(assessor.vault, there.vessel, there.position)
+    swap = newest_open(every)
+    way_back = swap.answers.get("way-back") if swap is not None else None
     return (
-        accepted_words(assessor, course),
+        accepted_words(assessor, swap),
         way_back.text if way_back is not None else None,
         others_words([each for each in every if each.end is None][:-1]),
     )
@@ -112,7 +112,7 @@ def _so_far(assessor: Assessor, where: str) -> tuple[tuple[str, ...], str | None
 
 def _newest(assessor: Assessor, where: str) -> tuple[str, ...]:
     """Say where the newest copy is not what was read back last, or is not verified."""
-    position = recording.at(fleet(assessor.vault), where).position
+    position = recording.site_of(fleet(assessor.vault), where).position
     copy = position.latest
     if copy is None:
         return ()

@@ -25,8 +25,8 @@ from parambak.memory import digests
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PAIR_SCHEMES
 from parambak.swap.lost_records import refuse_unsure
-from parambak.swap.on_record import Release, record_load_file
-from parambak.swap.state import Standing, accepted_words, beside, standing
+from parambak.swap.recording import Release, record_load_file
+from parambak.swap.state import SwapState, accepted_words, notes_on, swap_state
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -109,8 +109,8 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
         raise faults.FORMAT_NEEDED.error(expected="--as FORMAT", found="neither --as nor a profile")
     vault = store.open_vault(settings)
     assessor = Assessor(vault, store.chip_table())
-    found = standing(fleet(vault), assessor, where)
-    refuse_unsure(vault, found.vessel, found.position.where, found.course)
+    found = swap_state(fleet(vault), assessor, where)
+    refuse_unsure(vault, found.vessel, found.position.where, found.swap)
     copy = _copy(found)
     released = _released(found, words)
     image = assessor.image(copy.image)
@@ -124,7 +124,7 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
         release = Release(
             format_name,
             tuple(each.sha256 for each in written),
-            found.course.id if found.course is not None else None,
+            found.swap.id if found.swap is not None else None,
             words.reason if released else None,
             words.by,
         )
@@ -136,19 +136,19 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
     return Answer(
         _document(found, written, image, format_name, released=released),
         lambda screen: _page(screen, found, written, assessor, released=released),
-        warnings=(*store.warnings_of(vault), *beside(vault, found), *_doubts(found)),
+        warnings=(*store.warnings_of(vault), *notes_on(vault, found), *_doubts(found)),
     )
 
 
-def _doubts(found: Standing) -> tuple[str, ...]:
+def _doubts(found: SwapState) -> tuple[str, ...]:
     """Say where the file is written before the swap may begin, or outside any swap."""
     where, answer = found.position.where, found.readiness()
     said = []
-    if found.course is None:
+    if found.swap is None:
         said.append(
             f"no swap is open at {where}: who loads this and why is not on record (`swap open`)"
         )
-    elif found.course.route == "move-chip":
+    elif found.swap.route == "move-chip":
         said.append("in this swap the old chip is moved: this file is for a duplicate of it")
     if answer.wanting:
         said.append(
@@ -161,7 +161,7 @@ def _doubts(found: Standing) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _copy(found: Standing) -> Copy:
+def _copy(found: SwapState) -> Copy:
     """Return the copy meant; raise NotFound where there is none."""
     if found.evidence.chosen_lost:
         where = found.position.where
@@ -171,7 +171,7 @@ def _copy(found: Standing) -> Copy:
     return found.copy
 
 
-def _released(found: Standing, words: _Words) -> bool:
+def _released(found: SwapState, words: _Words) -> bool:
     """Return whether the copy is released without verification; raise where it cannot be."""
     verdict = found.evidence.verdict
     if verdict is not None and verdict.verified:
@@ -269,7 +269,7 @@ def _write(  # noqa: PLR0913, PLR0917 - the parts of one file
 
 
 def _document(
-    found: Standing, written: list[_Written], image: Image, format_name: str, *, released: bool
+    found: SwapState, written: list[_Written], image: Image, format_name: str, *, released: bool
 ) -> dict[str, Any]:
     return {
         "file": written[0].name,
@@ -294,13 +294,13 @@ def _document(
 
 def _page(
     screen: Screen,
-    found: Standing,
+    found: SwapState,
     written: list[_Written],
     assessor: Assessor,
     *,
     released: bool,
 ) -> None:
-    deviations(screen, accepted_words(assessor, found.course))
+    deviations(screen, accepted_words(assessor, found.swap))
     screen.facts([("copy", found.evidence.copy or "")], indent=0)
     for each in written:
         sums = f"{digests.sum8(each.content)} (8 bits), {digests.sum16(each.content)} (16 bits)"

@@ -24,18 +24,18 @@ from parambak.keeping.state import exchanges, select
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PAIR_SCHEMES
-from parambak.swap.on_record import record_read_back
 from parambak.swap.read_back import BEFORE_POWER, STAGES, ReadBack, ValuesReadBack
+from parambak.swap.recording import record_read_back
 from parambak.swap.state import accepted_words, others_words
-from parambak.swap.swaps import courses, open_course
+from parambak.swap.swaps import newest_open, swaps_at
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.recording.request import Incoming
     from parambak.keeping.state.known import Copy, Position, Vessel
     from parambak.reads.pairs import PairScheme
-    from parambak.swap.on_record import ToldBy
-    from parambak.swap.swaps import Course
+    from parambak.swap.recording import ValueLayouts
+    from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
 
     _Given = list[tuple[Incoming, ReadBack | ValuesReadBack]]
@@ -97,13 +97,13 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     position = select.find_position(fleet(vault), where)
     vessel = select.vessel_at(fleet(vault), where)
     assessor = Assessor(vault, store.chip_table())
-    every = courses(vault, vessel, position)
-    course = open_course(every)
-    copy = _meant(assessor, position, course)
+    every = swaps_at(vault, vessel, position)
+    swap = newest_open(every)
+    copy = _meant(assessor, position, swap)
     own = assessor.layout_of(position)
     image, name = assessor.image(copy.image), select.copy_name(position, copy)
     told = opened(files, own, position.layout) if files.named else None
-    size = told.told_by.new.layout.memory if told else assessor.memory_size(position, own)
+    size = told.layouts.new.layout.memory if told else assessor.memory_size(position, own)
     profile = files_in.profile_file(words.profile).profile if words.profile else None
     taking = files_in.Taking(words.format_name, (), size, profile, words.pair)
     incoming = files_in.reads_of(dumps, taking)
@@ -112,19 +112,19 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
         given: _Given = [(read.incoming, read.found) for read in values]
         answer = values_answer(name, words.stage, values)
     else:
-        meant = Meant(name, image, own, moved=course is not None and course.route == "move-chip")
-        reads = read_back(incoming, words.stage, meant, _behind(assessor, vessel, course))
+        meant = Meant(name, image, own, moved=swap is not None and swap.route == "move-chip")
+        reads = read_back(incoming, words.stage, meant, _behind(assessor, vessel, swap))
         given = [(read.incoming, read.found) for read in reads]
         answer = bytes_answer(meant, words.stage, reads)
     times = profile is None or profile.file_times
     doubts = doubts_of(vault, Compared(vessel, position, copy, image, incoming, words.pair, times))
-    notes = older(position, copy, course) + others_words(others(every, course))
+    notes = older(position, copy, swap) + others_words(others(every, swap))
     notes += _exchanged(vault, vessel, position)
-    told_by = told.told_by if told else None
-    notes += _put_on_record(vault, position, copy, given, (words.read_by, told_by, course))
-    so_far = open_course(courses(vault, vessel, position)) if course is not None else None
+    layouts = told.layouts if told else None
+    notes += _put_on_record(vault, position, copy, given, (words.read_by, layouts, swap))
+    so_far = newest_open(swaps_at(vault, vessel, position)) if swap is not None else None
     doubts += not_enough(so_far, len(given), loaded=answer.exit_code == 0)
-    accepted = accepted_words(assessor, course)
+    accepted = accepted_words(assessor, swap)
     proven = so_far is not None and so_far.unproven is None
     answer = _doubted(answer, accepted, doubts, proven=proven)
     return replace(answer, warnings=(*store.warnings_of(vault), *notes))
@@ -160,31 +160,31 @@ def _put_on_record(
     position: Position,
     copy: Copy,
     given: _Given,
-    said: tuple[str | None, ToldBy | None, Course | None],
+    said: tuple[str | None, ValueLayouts | None, Swap | None],
 ) -> tuple[str, ...]:
     """Keep the read-back; a vault that cannot be written keeps nobody from the answer."""
-    by, told_by, course = said
-    swap = course.id if course is not None else None
+    by, layouts, swap = said
+    swap_id = swap.id if swap is not None else None
     try:
-        record_read_back(vault, position, copy, given, by=by, told_by=told_by, swap=swap)
+        record_read_back(vault, position, copy, given, by=by, layouts=layouts, swap=swap_id)
     except (VaultRefused, VaultDamaged) as error:
         return (f"this read-back is NOT ON RECORD: {error.text}",)
     return ()
 
 
-def _meant(assessor: Assessor, position: Position, course: Course | None) -> Copy:
+def _meant(assessor: Assessor, position: Position, swap: Swap | None) -> Copy:
     """Return the copy that the card should hold; raise NotFound where there is none.
 
     The one that the open swap means or released unverified, else the latest verified.
     """
-    if course is not None and course.expected is not None:
+    if swap is not None and swap.expected is not None:
         for copy in reversed(position.copies):
-            if copy.image == course.expected:
+            if copy.image == swap.expected:
                 return copy
         raise faults.COPY_LOST.error(
             where=position.where,
             expected="the copy that was chosen or released in this swap",
-            found=f"none with the digest {course.expected.sha256[:8]}",
+            found=f"none with the digest {swap.expected.sha256[:8]}",
         )
     for copy in reversed(position.copies):
         if assessor.verdict(position, copy).verified:
@@ -196,14 +196,14 @@ def _meant(assessor: Assessor, position: Position, course: Course | None) -> Cop
     )
 
 
-def _behind(assessor: Assessor, vessel: Vessel, course: Course | None) -> Behind:
+def _behind(assessor: Assessor, vessel: Vessel, swap: Swap | None) -> Behind:
     """Return what is known of the swap so far: an earlier read-back, the new card's own memory."""
-    if course is None:
+    if swap is None:
         return Behind(held_before=False, others={})
-    before = [each for each in course.read_backs if each.body.stage == BEFORE_POWER]
+    before = [each for each in swap.read_backs if each.body.stage == BEFORE_POWER]
     others = {}
     for card in vessel.cards:
-        if course.body.new_card in card.ids:
+        if swap.body.new_card in card.ids:
             for position in card.positions:
                 for copy in position.copies:
                     with suppress(VaultDamaged):

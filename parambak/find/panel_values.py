@@ -40,7 +40,7 @@ class Shown(NamedTuple):
     places: int = 0
 
 
-class Wanted(NamedTuple):
+class PanelValue(NamedTuple):
     """One value to look for; `shown` has an entry for each copy, None where not seen."""
 
     name: str
@@ -62,7 +62,7 @@ class Wanted(NamedTuple):
 class Values(NamedTuple):
     """What a file of values holds, and what was taken otherwise than written."""
 
-    wanted: tuple[Wanted, ...]
+    wanted: tuple[PanelValue, ...]
     notes: tuple[str, ...]
 
 
@@ -75,7 +75,7 @@ def parse(data: bytes, copies: int) -> Values:
         raise faults.TOO_MANY_COPIES.error(
             expected=f"at most {MOST_COPIES} copies", found=f"{copies} copies"
         )
-    found: list[Wanted] = []
+    found: list[PanelValue] = []
     notes: list[str] = []
     taken: dict[str, int] = {}
     for number, text in _lines(data):
@@ -135,7 +135,7 @@ def _without_comment(line: str) -> str:
     return line
 
 
-def _wanted(line: str, number: int, copies: int, notes: list[str]) -> Wanted:
+def _wanted(line: str, number: int, copies: int, notes: list[str]) -> PanelValue:
     name, equals, rest = line.partition("=")
     name = name.strip()
     if not equals or not name or len(name) > MOST_NAME or not rest.strip():
@@ -161,7 +161,7 @@ def _wanted(line: str, number: int, copies: int, notes: list[str]) -> Wanted:
         )
     shown = tuple(each[0] if each else None for each in read)
     every = shown * copies if len(shown) == 1 else shown
-    return Wanted(name, number, units[0] if units else None, every)
+    return PanelValue(name, number, units[0] if units else None, every)
 
 
 def _parts(rest: str) -> list[str]:

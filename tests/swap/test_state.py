@@ -11,7 +11,7 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.entries import enter_card, record_sheet
 from parambak.swap.card_sheet import read_sheet
 from parambak.swap.recording import open_swap
-from parambak.swap.state import standing
+from parambak.swap.state import swap_state
 from tests.keeping.conftest import CHIPS, WHERE, Laptop
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def _no_flush(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def new_card(laptop: Laptop, given: Sheet | None = None) -> Condition:
     """Return what is told of the new card."""
-    found = standing(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE, given)
+    found = swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE, given)
     return next(c for c in found.readiness().conditions if c.condition == "new-card")
 
 
@@ -134,5 +134,5 @@ def test_a_read_of_the_very_second_before_the_opening_is_none_since(laptop: Lapt
 
 def last_read(laptop: Laptop) -> Condition:
     """Return what is told of the last read."""
-    found = standing(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE)
+    found = swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE)
     return next(c for c in found.readiness().conditions if c.condition == "last-read")

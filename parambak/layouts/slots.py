@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 from msgspec import Struct
 
 from parambak.layouts.check_methods import stored_length
-from parambak.layouts.words import TYPES
+from parambak.layouts.field_types import TYPES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -26,7 +26,7 @@ T = TypeVar("T")
 Kind = Literal["field", "check", "reserved"]
 
 
-class Place(Struct, frozen=True, eq=False):
+class Slot(Struct, frozen=True, eq=False):
     """A stretch of the memory that the layout explains.
 
     `name` is written out ("channel[3].upper_limit"); `at` and `length` are in bytes;
@@ -55,7 +55,7 @@ class Place(Struct, frozen=True, eq=False):
 
     @property
     def end(self) -> int:
-        """Return the first address after the place."""
+        """Return the first address after the slot."""
         return self.at + self.length
 
 
@@ -80,8 +80,8 @@ def field_width(field: Field) -> int | None:
 
 def _of_field(  # noqa: PLR0913 - the parts of a row, all by keyword
     field: Field, *, base: int, prefix: str, row: str | None, order: ByteOrder, again: bool = False
-) -> Place:
-    return Place(
+) -> Slot:
+    return Slot(
         name=prefix + field.name,
         at=base,
         length=field_length(field),
@@ -107,8 +107,8 @@ def of_fields(
     base: int = 0,
     prefix: str = "",
     row: str | None = None,
-) -> Iterator[Place]:
-    """Yield the places of `fields` whose addresses count from `base`."""
+) -> Iterator[Slot]:
+    """Yield the slots of `fields` whose addresses count from `base`."""
     for field in fields:
         for again, at in enumerate((field.at, *field.also_at)):
             yield _of_field(
@@ -118,8 +118,8 @@ def of_fields(
 
 def of_group(
     group: Group, order: ByteOrder, *, base: int = 0, prefix: str = "", row: str | None = None
-) -> Iterator[Place]:
-    """Yield the places of a group, row by row, groups in it included."""
+) -> Iterator[Slot]:
+    """Yield the slots of a group, row by row, groups in it included."""
     for index in range(group.count):
         start = base + group.at + index * (group.step or 0)
         name = f"{prefix}{group.name}[{index + 1}]."
@@ -129,16 +129,16 @@ def of_group(
             yield from of_group(inner, order, base=start, prefix=name, row=label)
 
 
-def count_places(group: Group) -> int:
-    """Return how many places the group makes when written out."""
+def count_slots(group: Group) -> int:
+    """Return how many slots the group makes when written out."""
     of_row = sum(1 + len(field.also_at) for field in group.field)
     # A row without any field still counts: walking through it takes time too.
-    return group.count * max(1, of_row + sum(count_places(inner) for inner in group.group))
+    return group.count * max(1, of_row + sum(count_slots(inner) for inner in group.group))
 
 
-def of_check(check: Check, order: ByteOrder) -> Place:
-    """Return the place of a check's stored value."""
-    return Place(
+def of_check(check: Check, order: ByteOrder) -> Slot:
+    """Return the slot of a check's stored value."""
+    return Slot(
         name=check.name,
         at=check.at,
         length=stored_length(check),
@@ -150,9 +150,9 @@ def of_check(check: Check, order: ByteOrder) -> Place:
     )
 
 
-def of_reserved(area: Reserved, order: ByteOrder) -> Place:
-    """Return the place of a reserved area."""
-    return Place(
+def of_reserved(area: Reserved, order: ByteOrder) -> Slot:
+    """Return the slot of a reserved area."""
+    return Slot(
         name=area.name,
         at=area.at,
         length=area.length,
@@ -165,22 +165,22 @@ def of_reserved(area: Reserved, order: ByteOrder) -> Place:
     )
 
 
-def _moved(place: Place, at: int) -> Place:
-    return Place(
+def _moved(slot: Slot, at: int) -> Slot:
+    return Slot(
         **{
-            **{name: getattr(place, name) for name in Place.__struct_fields__},
+            **{name: getattr(slot, name) for name in Slot.__struct_fields__},
             "at": at,
             "again": True,
         }
     )
 
 
-def of_duplicates(found: list[Place], blocks: Iterable[KeptTwice]) -> Iterator[Place]:
-    """Yield, for each place inside a block kept twice, its twin in the duplicate."""
+def of_duplicates(found: list[Slot], blocks: Iterable[KeptTwice]) -> Iterator[Slot]:
+    """Yield, for each slot inside a block kept twice, its twin in the duplicate."""
     for block in blocks:
-        for place in found:
-            if block.at <= place.at and place.end <= block.at + block.length:
-                yield _moved(place, place.at - block.at + block.duplicate_at)
+        for slot in found:
+            if block.at <= slot.at and slot.end <= block.at + block.length:
+                yield _moved(slot, slot.at - block.at + block.duplicate_at)
 
 
 def seen_from(every: Mapping[str, T], name: str, prefix: str) -> T | None:
@@ -192,12 +192,12 @@ def seen_from(every: Mapping[str, T], name: str, prefix: str) -> T | None:
         prefix = prefix[: prefix.rstrip(".").rfind(".") + 1]
 
 
-def places(layout: Layout) -> tuple[Place, ...]:
-    """Return every place of the layout in address order, bits of one byte lowest first.
+def slots(layout: Layout) -> tuple[Slot, ...]:
+    """Return every slot of the layout in address order, bits of one byte lowest first.
 
     Worked out once for each layout and kept with it.
     """
-    kept: tuple[Place, ...] | None = layout.__dict__.get("places")
+    kept: tuple[Slot, ...] | None = layout.__dict__.get("slots")
     if kept is None:
         order = layout.byte_order
         found = list(of_fields(layout.fields, order))
@@ -206,6 +206,6 @@ def places(layout: Layout) -> tuple[Place, ...]:
         found.extend(of_check(check, order) for check in layout.checks)
         found.extend(of_reserved(area, order) for area in layout.reserved)
         found.extend(list(of_duplicates(found, layout.kept_twice)))
-        kept = tuple(sorted(found, key=lambda place: (place.at, place.bit or 0)))
-        layout.__dict__["places"] = kept
+        kept = tuple(sorted(found, key=lambda slot: (slot.at, slot.bit or 0)))
+        layout.__dict__["slots"] = kept
     return kept

@@ -14,8 +14,8 @@ from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256, sum16
 from parambak.memory.image import Image
-from parambak.swap.on_record import Release, ToldBy, record_load_file, record_read_back
 from parambak.swap.read_back import BEFORE_POWER, compare, compare_values
+from parambak.swap.recording import Release, ValueLayouts, record_load_file, record_read_back
 from tests.keeping.conftest import WHERE, Laptop, image, incoming
 
 if TYPE_CHECKING:
@@ -100,10 +100,10 @@ def test_a_read_back_by_values_keeps_both_layouts_and_the_renames(
     old = with_part("old") if named else position.layout
     table = b"setting = false\n"
     renames = read_renames(table)
-    told_by = ToldBy(old, new, RenamesFile("renames.toml", table, renames))
+    layouts = ValueLayouts(old, new, RenamesFile("renames.toml", table, renames))
     decoded = decode(new.layout, Image.of(image()))
     reads = [(incoming(image()), compare_values(decoded, decoded, renames, BEFORE_POWER))]
-    record_read_back(laptop.vault, position, copy, reads, by=None, told_by=told_by)
+    record_read_back(laptop.vault, position, copy, reads, by=None, layouts=layouts)
     (record,) = newest(laptop)
     body = record.body
     assert body["by_values"] is True

@@ -21,7 +21,7 @@ from parambak.keeping.state.bodies import (
 )
 from parambak.keeping.state.record_sets import local_time
 from parambak.layouts.decimals import exact, rounded
-from parambak.swap.measurements import ROUNDED, Reading
+from parambak.swap.measurements import ROUNDED, Measurement
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -42,7 +42,7 @@ MEASURE_WHERE = Fault(
 )
 
 
-class Place(NamedTuple):
+class MeasuringPoint(NamedTuple):
     """What is measured at: its name, its identities, and that of the vessel they belong to."""
 
     where: str
@@ -50,13 +50,13 @@ class Place(NamedTuple):
     vessel: str
 
 
-class Measured(NamedTuple):
+class MeasurementRecord(NamedTuple):
     """One record of measurements: the day of the readings, and who took them (a mark)."""
 
     record: str
     on: date
     stage: str
-    readings: tuple[Reading, ...]
+    readings: tuple[Measurement, ...]
     by: str | None
     limits: LimitsEntry | None
     instrument: str | None
@@ -75,7 +75,7 @@ class Drift(NamedTuple):
     since_first: str | None
 
 
-def place(known: Fleet, where: str) -> Place:
+def measuring_point(known: Fleet, where: str) -> MeasuringPoint:
     """Return what a WHERE names that can be measured at; raise where it names no such thing."""
     parts = select.parse_where(where)
     vessel = select.find_vessel(known, parts.vessel)
@@ -84,10 +84,10 @@ def place(known: Fleet, where: str) -> Place:
     holder: Unit | Card | Position = select.find_holder(vessel, parts.holder)
     if parts.position is not None:
         holder = select.find_position(known, where)
-    return Place(holder.where, holder.ids, vessel.home(min(holder.ids)))
+    return MeasuringPoint(holder.where, holder.ids, vessel.home(min(holder.ids)))
 
 
-def aboard(vault: Vault, vessel: Vessel) -> tuple[tuple[str, Measured], ...]:
+def records_aboard(vault: Vault, vessel: Vessel) -> tuple[tuple[str, MeasurementRecord], ...]:
     """Return what was measured aboard, each behind the identity it is about, oldest first.
 
     A record that tells nothing is left out: recheck names it.
@@ -102,22 +102,24 @@ def aboard(vault: Vault, vessel: Vessel) -> tuple[tuple[str, Measured], ...]:
     return tuple(sorted(found, key=lambda each: each[1].on))
 
 
-def at_these(found: Iterable[tuple[str, Measured]], ids: frozenset[str]) -> tuple[Measured, ...]:
-    """Return of what `aboard` found that at the things of these identities, oldest first."""
+def only_at(
+    found: Iterable[tuple[str, MeasurementRecord]], ids: frozenset[str]
+) -> tuple[MeasurementRecord, ...]:
+    """Return of what `records_aboard` gave what is about these identities, oldest first."""
     return tuple(each for about, each in found if about in ids)
 
 
-def on_record(vault: Vault, vessel: Vessel, ids: frozenset[str]) -> tuple[Measured, ...]:
+def records_of(vault: Vault, vessel: Vessel, ids: frozenset[str]) -> tuple[MeasurementRecord, ...]:
     """Return what was measured at the things of these identities, oldest first."""
-    return at_these(aboard(vault, vessel), ids)
+    return only_at(records_aboard(vault, vessel), ids)
 
 
-def _measured(stored: Stored, body: MeasuredBody) -> Measured:
-    return Measured(
+def _measured(stored: Stored, body: MeasuredBody) -> MeasurementRecord:
+    return MeasurementRecord(
         stored.digest,
         _day(body.on, stored.digest) or local_time(stored.record).date(),
         body.stage,
-        tuple(Reading(**asdict(each)) for each in body.readings),
+        tuple(Measurement(**asdict(each)) for each in body.readings),
         stored.record.by,
         body.limits,
         body.instrument,
@@ -134,10 +136,10 @@ def _day(text: str | None, record: str) -> date | None:
         raise misshapen(record, "a day such as 2026-03-01", repr(text)[:40]) from error
 
 
-def keep(  # noqa: PLR0913 - what is known of one round of measuring, all by keyword
+def record(  # noqa: PLR0913 - what is known of one round of measuring, all by keyword
     writing: Writing,
-    at: Place,
-    readings: Sequence[Reading],
+    at: MeasuringPoint,
+    readings: Sequence[Measurement],
     *,
     stage: str,
     limits: tuple[str, bytes] | LimitsEntry | None,
@@ -167,7 +169,9 @@ def keep(  # noqa: PLR0913 - what is known of one round of measuring, all by key
     writing.add("measured", at.vessel, body.members(), by=mark, relies_on=relies_on)
 
 
-def newest(earlier: Iterable[Measured]) -> dict[str, tuple[Measured, Reading]]:
+def newest(
+    earlier: Iterable[MeasurementRecord],
+) -> dict[str, tuple[MeasurementRecord, Measurement]]:
     """Return each measurement's newest reading or reason, by name in lower case."""
     found = {}
     for measured in earlier:
@@ -176,7 +180,9 @@ def newest(earlier: Iterable[Measured]) -> dict[str, tuple[Measured, Reading]]:
     return found
 
 
-def asked_again(earlier: Iterable[Measured], now: Iterable[Reading]) -> tuple[Reading, ...]:
+def asked_again(
+    earlier: Iterable[MeasurementRecord], now: Iterable[Measurement]
+) -> tuple[Measurement, ...]:
     """Return what was not possible when it was last asked, and is not among the readings now."""
     taken = {reading.name.casefold() for reading in now}
     last = newest(earlier)
@@ -187,14 +193,16 @@ def asked_again(earlier: Iterable[Measured], now: Iterable[Reading]) -> tuple[Re
     )
 
 
-def not_asked(limits: Limits | None, now: Iterable[Reading]) -> tuple[str, ...]:
+def not_asked(limits: Limits | None, now: Iterable[Measurement]) -> tuple[str, ...]:
     """Return the measurements that the limits state and that were not given."""
     taken = {reading.name.casefold() for reading in now}
     stated = limits.measurement if limits is not None else ()
     return tuple(each.name for each in stated if each.name.casefold() not in taken)
 
 
-def drift(earlier: Iterable[Measured], now: Iterable[Reading], today: date) -> tuple[Drift, ...]:
+def drift(
+    earlier: Iterable[MeasurementRecord], now: Iterable[Measurement], today: date
+) -> tuple[Drift, ...]:
     """Return how each measurement of `now` moved since it was last and first taken."""
     found = []
     past = list(earlier)
@@ -223,7 +231,7 @@ def drift(earlier: Iterable[Measured], now: Iterable[Reading], today: date) -> t
     return tuple(found)
 
 
-def _change(before: Reading, after: Reading) -> str:
+def _change(before: Measurement, after: Measurement) -> str:
     change = (after.exact or Fraction(0)) - (before.exact or Fraction(0))
     text = exact(change) or rounded(change, ROUNDED)
     return text if text.startswith("-") else f"+{text}"
@@ -243,7 +251,7 @@ def overdue(limits: Limits | None, calibrated: str | None, today: date) -> str |
     return f"the instrument was calibrated on {calibrated}, more than {months} months ago"
 
 
-def supplies(earlier: Iterable[Measured]) -> tuple[bool | None, str]:
+def supplies(earlier: Iterable[MeasurementRecord]) -> tuple[bool | None, str]:
     """Return whether the supplies were last found inside their limits, and the evidence.
 
     None where no supply was measured against limits, or one was not possible.

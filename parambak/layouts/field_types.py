@@ -1,6 +1,6 @@
 """Stored bytes to an exact value and back, one codec for each type of the language.
 
-`codec(field, length, order)` gives two functions. `read(raw)` returns a Reading: a
+`codec(field, length, order)` gives two functions. `read(raw)` returns a StoredValue: a
 number, or text, or neither and a mark that says why. `write(value)` returns the bytes,
 the nearest for a float, or None where the type cannot hold the value.
 """
@@ -8,18 +8,68 @@ the nearest for a float, or None where the type cannot hold the value.
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from parambak.layouts import floats, texts
-from parambak.layouts.words import TYPES
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from parambak.layouts.model import ByteOrder, Field
 
+Family = Literal[
+    "integer", "float", "bcd", "sign-magnitude", "gray", "bits", "text", "date-time", "bytes"
+]
 
-class Reading(NamedTuple):
+
+class TypeWord(NamedTuple):
+    """A type: its family, its length in bytes (None: the field says it), the longest length."""
+
+    family: Family
+    length: int | None
+    longest: int
+    signed: bool = False
+
+
+def _integer_types() -> dict[str, TypeWord]:
+    made = {}
+    for bits in range(8, 72, 8):
+        made[f"u{bits}"] = TypeWord("integer", bits // 8, bits // 8)
+        made[f"s{bits}"] = TypeWord("integer", bits // 8, bits // 8, signed=True)
+    return made
+
+
+TYPES: Mapping[str, TypeWord] = MappingProxyType(
+    {
+        **_integer_types(),
+        "f16": TypeWord("float", 2, 2, signed=True),
+        "f32": TypeWord("float", 4, 4, signed=True),
+        "f64": TypeWord("float", 8, 8, signed=True),
+        "mbf32": TypeWord("float", 4, 4, signed=True),
+        "mbf40": TypeWord("float", 5, 5, signed=True),
+        "mbf64": TypeWord("float", 8, 8, signed=True),
+        "ibm32": TypeWord("float", 4, 4, signed=True),
+        "ibm64": TypeWord("float", 8, 8, signed=True),
+        "ffp32": TypeWord("float", 4, 4, signed=True),
+        "bcd": TypeWord("bcd", None, 16),
+        "sign-magnitude": TypeWord("sign-magnitude", None, 8, signed=True),
+        "gray": TypeWord("gray", None, 8),
+        "flag": TypeWord("bits", None, 8),
+        "bits": TypeWord("bits", None, 8),
+        "text": TypeWord("text", None, 4096),
+        "date-time": TypeWord("date-time", None, 16),
+        "bytes": TypeWord("bytes", None, 16 * 1024 * 1024),
+    }
+)
+
+
+def stored_number(text: str) -> int:
+    """Return the number that a key of `meaning` writes: decimal, or hexadecimal with 0x."""
+    return int(text, 16 if "x" in text else 10)
+
+
+class StoredValue(NamedTuple):
     """What a raw pattern stands for, before any scaling."""
 
     number: int | Fraction | None = None
@@ -33,7 +83,7 @@ class Codec(NamedTuple):
     `whole` gives the number at once where every pattern of the type is a whole number.
     """
 
-    read: Callable[[bytes], Reading]
+    read: Callable[[bytes], StoredValue]
     write: Callable[[int | Fraction | str], bytes | None]
     whole: Callable[[bytes], int] | None = None
 
@@ -51,8 +101,8 @@ def _integers(length: int, order: ByteOrder, *, signed: bool) -> Codec:
 
     plainest = not signed and (order == "big" or length == 1)
 
-    def read(raw: bytes) -> Reading:
-        return Reading(whole(raw))
+    def read(raw: bytes) -> StoredValue:
+        return StoredValue(whole(raw))
 
     def write(value: int | Fraction | str) -> bytes | None:
         number = _whole(value)
@@ -80,9 +130,9 @@ def _floats(name: str, length: int, order: ByteOrder) -> Codec:
     if name == "ffp32":
         reader, writer = floats.read_ffp, floats.write_ffp
 
-    def read(raw: bytes) -> Reading:
+    def read(raw: bytes) -> StoredValue:
         value = reader(_turned(raw, order))
-        return Reading(mark=value) if isinstance(value, str) else Reading(value)
+        return StoredValue(mark=value) if isinstance(value, str) else StoredValue(value)
 
     def write(value: int | Fraction | str) -> bytes | None:
         if isinstance(value, str):
@@ -94,9 +144,9 @@ def _floats(name: str, length: int, order: ByteOrder) -> Codec:
 
 
 def _bcd(length: int, order: ByteOrder) -> Codec:
-    def read(raw: bytes) -> Reading:
+    def read(raw: bytes) -> StoredValue:
         digits = _turned(raw, order).hex()
-        return Reading(int(digits)) if digits.isdecimal() else Reading(mark="not BCD")
+        return StoredValue(int(digits)) if digits.isdecimal() else StoredValue(mark="not BCD")
 
     def write(value: int | Fraction | str) -> bytes | None:
         number = _whole(value)
@@ -110,12 +160,12 @@ def _bcd(length: int, order: ByteOrder) -> Codec:
 def _sign_magnitude(length: int, order: ByteOrder) -> Codec:
     top = 1 << (8 * length - 1)
 
-    def read(raw: bytes) -> Reading:
+    def read(raw: bytes) -> StoredValue:
         stored = int.from_bytes(raw, order)
         size = stored & (top - 1)
         if stored == top:
-            return Reading(0, mark="minus zero")
-        return Reading(-size if stored & top else size)
+            return StoredValue(0, mark="minus zero")
+        return StoredValue(-size if stored & top else size)
 
     def write(value: int | Fraction | str) -> bytes | None:
         number = _whole(value)
@@ -129,13 +179,13 @@ def _sign_magnitude(length: int, order: ByteOrder) -> Codec:
 def _gray(length: int, order: ByteOrder) -> Codec:
     bits = 8 * length
 
-    def read(raw: bytes) -> Reading:
+    def read(raw: bytes) -> StoredValue:
         value = int.from_bytes(raw, order)
         shift = 1
         while shift < bits:  # each bit is the exclusive-or of all above it
             value ^= value >> shift
             shift *= 2
-        return Reading(value)
+        return StoredValue(value)
 
     def write(value: int | Fraction | str) -> bytes | None:
         number = _whole(value)
@@ -152,8 +202,8 @@ def _bits(bit: int, width: int, length: int, order: ByteOrder) -> Codec:
     def whole(raw: bytes) -> int:
         return int.from_bytes(raw, order) >> bit & mask
 
-    def read(raw: bytes) -> Reading:
-        return Reading(whole(raw))
+    def read(raw: bytes) -> StoredValue:
+        return StoredValue(whole(raw))
 
     def write(value: int | Fraction | str) -> bytes | None:
         number = _whole(value)
@@ -167,9 +217,9 @@ def _bits(bit: int, width: int, length: int, order: ByteOrder) -> Codec:
 def _texts(field: Field, length: int, blank: int) -> Codec:
     encoding, padding = field.encoding or "ascii", field.padding or "any"
 
-    def read(raw: bytes) -> Reading:
+    def read(raw: bytes) -> StoredValue:
         text, mark = texts.read_text(raw, encoding, padding, blank)
-        return Reading(text=text, mark=mark)
+        return StoredValue(text=text, mark=mark)
 
     def write(value: int | Fraction | str) -> bytes | None:
         return texts.write_text(str(value), length, encoding, padding, blank)
@@ -180,9 +230,9 @@ def _texts(field: Field, length: int, blank: int) -> Codec:
 def _moments(field: Field) -> Codec:
     parts, century = field.parts, field.century or 0
 
-    def read(raw: bytes) -> Reading:
+    def read(raw: bytes) -> StoredValue:
         text, mark = texts.read_moment(raw, parts, century, binary=field.binary)
-        return Reading(text=text, mark=mark)
+        return StoredValue(text=text, mark=mark)
 
     def write(value: int | Fraction | str) -> bytes | None:
         return texts.write_moment(str(value), parts, century, binary=field.binary)
@@ -191,8 +241,8 @@ def _moments(field: Field) -> Codec:
 
 
 def _raw(length: int) -> Codec:
-    def read(raw: bytes) -> Reading:
-        return Reading(text=raw.hex().upper())
+    def read(raw: bytes) -> StoredValue:
+        return StoredValue(text=raw.hex().upper())
 
     def write(value: int | Fraction | str) -> bytes | None:
         try:
