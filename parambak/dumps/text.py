@@ -11,6 +11,7 @@ from parambak.dumps.faults import DUMP_NO_SUCH_ALLOWANCE, DUMP_TOO_LARGE
 from parambak.dumps.limits import MAX_FILE, MAX_LINES
 from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
+from parambak.memory.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -158,10 +159,7 @@ def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
 
 def clipped(line: bytes) -> str:
     """Return a line as it can be shown: at most 60 characters, odd bytes escaped."""
-    text = line[:60].decode("ascii", "backslashreplace")
-    text = "".join(
-        character if character.isprintable() else f"\\x{ord(character):02x}" for character in text
-    )
+    text = printable(line[:60])
     return text + "…" if len(line) > 60 else text
 
 

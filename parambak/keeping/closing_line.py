@@ -50,7 +50,7 @@ class Seen(NamedTuple):
 
 
 class Verdict(NamedTuple):
-    """What is known now: `state` is "whole", "cut" or "unproven"; `since` counts later records."""
+    """What is known now: `state` is "whole" or "cut"; `since` counts later records."""
 
     line: Line
     state: str
@@ -134,11 +134,10 @@ def look(line: Line, stored: Sequence[Stored]) -> Seen:
     return Seen(frozenset(digest[:DIGITS] for digest in found), len(behind(found, after)))
 
 
-def judge(line: Line, seen: Iterable[Seen], now: int, left: str | None = None) -> Verdict:
+def judge(line: Line, seen: Iterable[Seen], now: int) -> Verdict:
     """Return what is known of the history that a line closed.
 
-    `seen` is of each identity whose records were looked at, `now` counts the ship's records;
-    `left` says when and how a vessel of that name left the vault, if it did.
+    `seen` is of each identity whose records were looked at, `now` counts the ship's records.
     """
     here: set[str] = set()
     behind = 0
@@ -146,8 +145,6 @@ def judge(line: Line, seen: Iterable[Seen], now: int, left: str | None = None) -
         here |= each.ends
         behind += each.behind
     gone = [end for end in line.ends if end not in here]
-    if gone and not here and left:
-        return Verdict(line, "unproven", f"{line.name}: {left}", next=_IN_PACK)
     if gone:
         return Verdict(line, "cut", _cut(line, gone, now), next=_FETCH)
     if behind != line.records:
@@ -167,7 +164,6 @@ _FETCH = (
     "Fetch its records and objects from another copy of this vault, or from a place that holds "
     "the vessel; then run recheck with the same line again."
 )
-_IN_PACK = "Run recheck with the same line on a vault into which its pack was unpacked."
 
 
 def _cut(line: Line, gone: Sequence[str], now: int) -> str:

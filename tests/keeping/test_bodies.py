@@ -256,34 +256,6 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"objects":9,"place":"' + ID + '","records":4}',
     ),
     (
-        "vessel-left",
-        bodies.VesselLeftBody(
-            vault=OTHER,
-            vessels=(ID,),
-            name="grebe",
-            pack="grebe.zip",
-            pack_sha256=DIGEST,
-            records=4,
-            objects=9,
-            listed=DIGEST,
-            why="sold",
-        ),
-        '{"listed":'
-        + _D
-        + ',"name":"grebe","objects":9,"pack":"grebe.zip","pack_sha256":'
-        + _D
-        + ',"records":4,"vault":"'
-        + OTHER
-        + '","vessels":["'
-        + ID
-        + '"],"why":"sold"}',
-    ),
-    (
-        "vessel-returned",
-        bodies.VesselReturnedBody(vault=OTHER, vessels=(ID,), why="back"),
-        '{"vault":"' + OTHER + '","vessels":["' + ID + '"],"why":"back"}',
-    ),
-    (
         "ships-rules",
         bodies.ShipsRulesBody(rules=DIGEST, name="r.toml"),
         '{"name":"r.toml","rules":' + _D + "}",
@@ -337,31 +309,6 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"outcome":"closed","reason":"done","swap":"' + ID + '","taken_in":[' + _D + "],"
         '"tests":[{"name":"stop","result":"passed","text":"twice"},'
         '{"name":"start","result":"failed"}]}',
-    ),
-    (
-        "vessel-left",
-        bodies.VesselLeftBody(
-            vault=OTHER,
-            vessels=(ID,),
-            name="grebe",
-            pack="grebe.zip",
-            pack_sha256=DIGEST,
-            records=17,
-            objects=12,
-            listed=DIGEST,
-            why="sold",
-        ),
-        '{"listed":'
-        + _D
-        + ',"name":"grebe","objects":12,"pack":"grebe.zip","pack_sha256":'
-        + _D
-        + ","
-        '"records":17,"vault":"' + OTHER + '","vessels":["' + ID + '"],"why":"sold"}',
-    ),
-    (
-        "vessel-returned",
-        bodies.VesselReturnedBody(vault=OTHER, vessels=(ID,)),
-        '{"vault":"' + OTHER + '","vessels":["' + ID + '"]}',
     ),
     (
         "recheck",

@@ -99,7 +99,7 @@ def test_the_sheet_of_a_unit_is_kept_as_given_and_the_last_one_counts(laptop: La
         unit = record_sheet(laptop.vault, where=where, name=name, data=data, by="A. Invented")
         assert unit.where == where
     later = sha256(SHEET + b"# later\n")
-    assert laptop.fleet.vessels[0].units[0].sheet == (later, "b\\u001b.toml")
+    assert laptop.fleet.vessels[0].units[0].sheet == (later, "b\\u{001B}.toml")
     assert laptop.vault.read_object(later) == SHEET + b"# later\n"
     (vessel,) = laptop.vault.vessels()
     assert later in laptop.vault.records(vessel)[-1].record.objects

@@ -128,9 +128,9 @@ def test_the_line_of_a_history_names_its_ends() -> None:
     assert (both.records, set(both.ends)) == (2, {FIRST.digest[:16], other.digest[:16]})
 
 
-def state(line: Line, records: Sequence[Stored], left: str | None = None) -> tuple[str, int | None]:
+def state(line: Line, records: Sequence[Stored]) -> tuple[str, int | None]:
     """Return the verdict on a line where these records are in the vault."""
-    verdict = judge(line, [look(line, records)], len(records), left)
+    verdict = judge(line, [look(line, records)], len(records))
     return verdict.state, verdict.since
 
 
@@ -180,10 +180,3 @@ def test_a_cut_is_told_in_words() -> None:
     )
     assert verdict.next is not None
     assert "another copy" in verdict.next
-
-
-def test_a_vessel_that_left_is_neither_whole_nor_cut() -> None:
-    """Its pack has to answer."""
-    line = line_of("grebe", [[FIRST]])
-    assert state(line, [], "it left this vault on 2026-11-25") == ("unproven", None)
-    assert state(line, [FIRST], "it left this vault on 2026-11-25") == ("whole", 0)

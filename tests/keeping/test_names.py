@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from parambak.errors import CallRefused, NotFound, ParambakError
 from parambak.keeping.recording.entries import amend, enter_card
-from parambak.keeping.state.names import check_short, one_letter_apart
+from parambak.keeping.state.names import check_short
 from parambak.keeping.state.select import find_position, find_vessel
+from parambak.memory.names import one_letter_apart
 from tests.keeping.conftest import Laptop, image
 
 if TYPE_CHECKING:

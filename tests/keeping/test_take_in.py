@@ -179,7 +179,7 @@ def test_a_raw_dump_of_another_size_is_told_whose_size_it_is_not(
 def test_a_file_name_that_is_no_text_is_kept_as_an_escape(laptop: Laptop) -> None:
     """A name of stray bytes or control characters does not stop the read."""
     laptop.take(incoming(image(), name="R\udcff\x1b.BIN"))
-    assert laptop.latest().newest.dumps[0].name == "R\\udcff\\u001b.BIN"
+    assert laptop.latest().newest.dumps[0].name == "R\\u{DCFF}\\u{001B}.BIN"
     assert kept_name("Größe №1.hex") == "Größe №1.hex"
     assert len(kept_name("x" * 10_000)) == 200
 

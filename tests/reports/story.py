@@ -188,7 +188,7 @@ def swap_bytes(laptop: Laptop, number: int = -1) -> bytes:
 def copy_bytes(laptop: Laptop) -> bytes:
     """Return the page of the newest copy."""
     at = desk(laptop)
-    vessel = at.known.vessels[0]
+    vessel = at.fleet.vessels[0]
     copy = laptop.latest()
     return copy_page(at, vessel, vessel.units[0], laptop.position(), copy)
 
@@ -196,7 +196,7 @@ def copy_bytes(laptop: Laptop) -> bytes:
 def visit_bytes(laptop: Laptop) -> bytes:
     """Return the page of the visit."""
     at = desk(laptop)
-    vessel = at.known.vessels[0]
+    vessel = at.fleet.vessels[0]
     return visit_page(at, vessel, vessel.visits[-1])
 
 

@@ -16,6 +16,7 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.state import on_purpose, select
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
+from parambak.memory.names import nearest_in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,10 +115,9 @@ def _mark(  # noqa: PLR0913 - what is told
 
     names = [plan.name for plan in plan_of(layout).fields]
     if field_name not in names:
-        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-        near = get_close_matches(field_name, names, n=3, cutoff=0.4) or names[:5]
-        raise faults.NO_FIELD.error(expected=" or ".join(near), found=repr(field_name[:80]))
+        raise faults.NO_FIELD.error(
+            expected=nearest_in_words(field_name, names), found=repr(field_name[:80])
+        )
     on_purpose.mark(
         assessor.vault, where, field=field_name, reason=reason, by=by, withdrawn=withdraw
     )

@@ -16,6 +16,7 @@ from parambak.errors import LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
 from parambak.keeping.state import remarks, select
 from parambak.keeping.state.fold import fleet
+from parambak.memory.names import nearest_in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -169,10 +170,9 @@ def _require_field(told: Told, name: str) -> None:
     if told.layout is None:
         raise faults.LAYOUT_NEEDED.error(expected="--layout FILE", found="no layout")
     if name not in known:
-        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-        near = get_close_matches(name[:80], known, n=3, cutoff=0.4) or known[:5]
-        raise compare_faults.HISTORY_FIELD.error(expected=" or ".join(near), found=repr(name[:80]))
+        raise compare_faults.HISTORY_FIELD.error(
+            expected=nearest_in_words(name, known), found=repr(name[:80])
+        )
 
 
 def _heights() -> str:

@@ -61,10 +61,8 @@ class Found(NamedTuple):
 
     @property
     def exit_code(self) -> int:
-        """Return 3 for damage, 1 where a closing line could not be judged here, else 0."""
-        if self.checked.damaged or self.cut:
-            return 3
-        return 1 if any(each.state == "unproven" for each in self.known) else 0
+        """Return 3 for damage, else 0."""
+        return 3 if self.checked.damaged or self.cut else 0
 
 
 @parambak_command("recheck", example="parambak recheck --minutes 10")

@@ -48,7 +48,7 @@ def command(
     refuse_within(out, desk.assessor.vault.root)
     folder = _folder(out)
     holdings = Holdings(desk.assessor.vault)
-    known = desk.known
+    known = desk.fleet
     vessels = known.vessels if vessel is None else (select.find_vessel(known, vessel),)
     rows: dict[str, list[Row]] = {name: [] for name in TABLES}
     with Progress(quiet=settings.json, doing="listing") as progress:

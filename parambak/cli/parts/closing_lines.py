@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from parambak.keeping import closing_line
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
-from parambak.vault.leaving import left
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -42,12 +41,11 @@ def judged(vault: Vault, lines: tuple[Line, ...]) -> tuple[Verdict, ...]:
             look = closing_line.look(line, stored)
             if look.ends:
                 found[identity] = look
-    gone = _left(vault)
     verdicts = []
     for line, found in zip(lines, seen, strict=True):
         ids = _identities(known, line, frozenset(found))
         now = sum(sizes.get(identity, 0) for identity in ids)
-        verdicts.append(closing_line.judge(line, found.values(), now, gone.get(line.name)))
+        verdicts.append(closing_line.judge(line, found.values(), now))
     return tuple(verdicts)
 
 
@@ -56,14 +54,3 @@ def _identities(known: Fleet, line: Line, found: frozenset[str]) -> frozenset[st
     ships = [vessel for vessel in known.vessels if vessel.ids & found]
     ships = ships or select.vessels_named(known, line.name)
     return found.union(*(vessel.ids for vessel in ships))
-
-
-def _left(vault: Vault) -> dict[str, str]:
-    """Return in words when each vessel that left the vault did so, by its name."""
-    told = {}
-    for stored in left(vault).values():
-        body = stored.record.body
-        name, pack = str(body.get("name", "")), str(body.get("pack", ""))
-        day = stored.record.clock.utc[:10]
-        told[name.casefold()] = f"by its records it left this vault on {day}, into the pack {pack}"
-    return told

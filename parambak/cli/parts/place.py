@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from parambak.keeping.state.fold import fleet
-from parambak.vault.leaving import left
 from parambak.vault.locations.address import SFTP, open_store, parse
 from parambak.vault.locations.faults import INSIDE
 from parambak.vault.locations.stores import SshTerms
@@ -73,18 +72,13 @@ def _quiet() -> None:
 def vessels_of(vault: Vault, place: Place) -> list[str] | None:
     """Return the handles of the vessels that a place is limited to; None for all.
 
-    One that left the vault is told by the name it had; one that is not known, by its identity.
+    One that is not in the vault is told by its identity.
     """
     if place.vessels is None:
         return None
     known = fleet(vault)
     named = {v.handle: v.ids & place.vessels for v in known.vessels if v.ids & place.vessels}
-    gone = {each: stored.record.body.get("name") for each, stored in left(vault).items()}
-    rest = place.vessels.difference(*named.values())
-    return [
-        *named,
-        *sorted({f"{gone[each]} (left this vault)" if gone.get(each) else each for each in rest}),
-    ]
+    return [*named, *sorted(place.vessels.difference(*named.values()))]
 
 
 def also_known(vault: Vault, place: Place) -> list[str]:

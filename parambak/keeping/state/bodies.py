@@ -482,32 +482,6 @@ class HeldBody(Body, frozen=True):
     lacking: tuple[Digest, ...] = ()
 
 
-class VesselLeftBody(Body, frozen=True):
-    """kind "vessel-left": a ship's records and objects were packed, and removed from the vault.
-
-    `vault` is the identity of the vault that it left, `vessels` are all identities that were
-    the ship. `listed` is an object that lists what was removed; `pack` the pack's file name.
-    """
-
-    vault: Identity
-    vessels: tuple[Identity, ...]
-    name: str
-    pack: str
-    pack_sha256: Digest
-    records: Count
-    objects: Count
-    listed: Digest
-    why: str
-
-
-class VesselReturnedBody(Body, frozen=True):
-    """kind "vessel-returned": vessels that had left this vault are kept in it again."""
-
-    vault: Identity
-    vessels: tuple[Identity, ...]
-    why: str | None = None
-
-
 KINDS: dict[str, type[Body]] = {
     "read": ReadBody,
     "entered": EnteredBody,
@@ -531,8 +505,6 @@ KINDS: dict[str, type[Body]] = {
     "swap-closed": SwapClosedBody,
     "place": PlaceBody,
     "held": HeldBody,
-    "vessel-left": VesselLeftBody,
-    "vessel-returned": VesselReturnedBody,
     "recheck": RecheckBody,
 }
 

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from parambak.errors import CallRefused, Fault
+from parambak.memory.names import one_letter_apart
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -58,19 +59,3 @@ def refuse_near(name: str, known: Iterable[str], what: str) -> None:
     for other in known:
         if bare(other) == bare(name):
             raise NAME_NEAR.error(what=what, expected=other, found=name)
-
-
-def one_letter_apart(one: str, other: str) -> bool:
-    """Tell whether one letter added, left out, changed, or two exchanged make them equal."""
-    if one == other:
-        return True
-    if abs(len(one) - len(other)) > 1:
-        return False
-    shorter, longer = sorted((one, other), key=len)
-    at = next((i for i, (a, b) in enumerate(zip(shorter, longer, strict=False)) if a != b), None)
-    if at is None:
-        return True
-    if len(shorter) < len(longer):
-        return shorter[at:] == longer[at + 1 :]
-    exchanged = shorter[at + 1 : at + 2] + shorter[at : at + 1] + shorter[at + 2 :]
-    return shorter[at + 1 :] == longer[at + 1 :] or exchanged == longer[at:]

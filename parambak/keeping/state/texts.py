@@ -6,6 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from parambak.errors import CallRefused, Fault
+from parambak.memory.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -62,5 +63,4 @@ def check_date(text: str) -> str:
 
 def kept_name(name: str) -> str:
     """Return a file's name as a record keeps it: what no text can hold written as an escape."""
-    kept = name.encode("utf-8", "backslashreplace").decode()
-    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in kept)[:NAME]
+    return printable(name)[:NAME]

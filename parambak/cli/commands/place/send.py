@@ -82,7 +82,6 @@ def _document(vault: Vault, place: Place, sent: Sent, *, hashed: bool) -> dict[s
         "healed_here": list(sent.healed_here),
         "added": {"records": taken.records, "objects": taken.objects} if taken else None,
         "unknown": sent.unknown,
-        "left": sorted(taken.skipped) if taken else [],
         "held": [
             {
                 "vessel": handles.get(each.vessel, each.vessel),
