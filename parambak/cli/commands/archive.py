@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import faults, store
-from parambak.cli.command import FORMAT_HELP, FORMATS
+from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import files_in
 from parambak.cli.parts.why import (
@@ -104,7 +104,7 @@ class _Words:
     metavar="CODE=REASON",
     help="Declare a finding normal for this memory; needs --read-by.",
 )
-@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
+@click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
 @click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
 @click.option("--how", type=click.Choice(CONNECTIONS), help="Where the chip was when it was read.")

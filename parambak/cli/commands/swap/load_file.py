@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import faults, store
-from parambak.cli.command import FORMATS
+from parambak.cli.command import FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import cautions, deviations
 from parambak.cli.parts import files_in
@@ -71,9 +71,7 @@ class _Written:
     example="parambak swap load-file grebe/port-thruster/U12 --as intel-hex --out LOAD.HEX",
 )
 @click.argument("where", metavar="WHERE")
-@click.option(
-    "--as", "format_name", type=click.Choice(FORMATS), help="The format; else the profile's."
-)
+@click.option("--as", "format_name", type=FormatName(), help="The format; else the profile's.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option(
     "--profile",
@@ -251,11 +249,12 @@ def _write(  # noqa: PLR0913, PLR0917 - the parts of one file
     words: _Words,
 ) -> _Written:
     from parambak.dumps.dump import Style  # noqa: PLC0415 - only for writing
+    from parambak.dumps.registry import format_named  # noqa: PLC0415 - the same
 
     base = profile.base if profile is not None else 0
     style = Style(
         record_length=profile.record_length if profile is not None else None,
-        base=base if format_name == "raw" else 0,
+        base=0 if format_named(format_name).has_addresses else base,
     )
     data, digest = write_dump_file(
         moved(image, base) if base else image,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import faults, store
-from parambak.cli.command import FORMAT_HELP, FORMATS
+from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.parts import files_in
@@ -68,7 +68,7 @@ class _Words:
     show_default=True,
     help="Before power-up nothing may differ; after it, counters and clocks may.",
 )
-@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
+@click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
 @click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
 @click.option(
     "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
