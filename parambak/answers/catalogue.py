@@ -5,16 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Part, Question
-from parambak.keeping.state import exchanges, select
-from parambak.keeping.state.holdings import Holdings
-from parambak.keeping.state.known import Unit
+from parambak.keeping.state import select
+from parambak.keeping.state.backups import Holdings
+from parambak.keeping.state.cards import exchange_notes
+from parambak.keeping.state.model import Unit
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
     from parambak.answers.session import Session
-    from parambak.keeping.state.known import Conflict, Position, Vessel
+    from parambak.keeping.state.model import Conflict, Position, Vessel
     from parambak.keeping.verified import Verdict
 
 
@@ -128,7 +129,7 @@ class _Listing:
             self._add_conflicts(entity.where, entity.conflicts)
         units = [holder for holder in holders if isinstance(holder, Unit)]
         note = self._session.note
-        note(*exchanges.notes(self._session.vault, vessel, units))
+        note(*exchange_notes(self._session.vault, vessel, units))
         damaged = vessel.aboard.damaged
         if not vessel.named:
             lost = ", ".join((*vessel.aboard.missing, *(file for file, _ in damaged)))

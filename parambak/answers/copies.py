@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from parambak.answers.session import Session
-    from parambak.keeping.state.known import Copy, Fleet, Position
+    from parambak.keeping.state.model import Copy, Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from parambak.keeping.assess import Assessor
     from parambak.keeping.chips import Chip
-    from parambak.keeping.state.known import Fleet
+    from parambak.keeping.state.model import Fleet
     from parambak.vault.files.given import Folder
     from parambak.vault.vault import Vault
 
@@ -126,7 +126,7 @@ class Session:
 
     def past_day(self, text: str) -> str:
         """Return a day that is not yet to come; raise CallRefused for another."""
-        from parambak.keeping.state.texts import check_date  # noqa: PLC0415 - where one is typed
+        from parambak.keeping.recording.texts import check_date  # noqa: PLC0415 - where one is typed
 
         day, today = check_date(text), self.clock().date()
         if not FIRST_DAY <= day <= today.isoformat():

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.answers.inspect import InspectQuestion, answer
-from parambak.cli.command import FORMAT_HELP, FORMATS
+from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.disagreement import explanation_page
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -17,12 +17,10 @@ if TYPE_CHECKING:
     from parambak.answers.inspect import DumpShown, InspectAnswer
     from parambak.cli.screen import Screen
 
-FORMAT_NAMES = dict(zip(FORMATS, ("Intel HEX", "S-record", "raw"), strict=True))
-
 
 @parambak_command("inspect", example="parambak inspect THRUST1.HEX THRUST2.HEX", vault=False)
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
-@click.option("--format", type=click.Choice(FORMATS), help=FORMAT_HELP)
+@click.option("--format", type=FormatName(), help=FORMAT_HELP)
 @click.option(
     "--accept", multiple=True, metavar="NAME", help="Let one named irregularity pass, and note it."
 )
@@ -71,12 +69,14 @@ def _verdict(number: int, against: int, *, differ: bool) -> str:
 
 
 def _facts(dump: DumpShown) -> list[tuple[str, str]]:
+    from parambak.dumps.registry import format_named  # noqa: PLC0415 - once a dump was read
+
     shown = ", ".join(
         f"0x{part.start:04X}-0x{part.start + part.length - 1:04X}" for part in dump.ranges[:8]
     )
     more = f" and {len(dump.ranges) - 8} more" if len(dump.ranges) > 8 else ""
     return [
-        ("format", FORMAT_NAMES[dump.format]),
+        ("format", format_named(dump.format).label),
         ("size", f"{dump.size} bytes"),
         ("addresses", shown + more),
         ("SHA-256", dump.sha256),
