@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING
 
 from benchmarks.controllers.invent import KIB, Maker
 from parambak.find.encodings import forms
-from parambak.find.reading import Span
+from parambak.find.forms import Span
+from parambak.find.panel_values import parse
 from parambak.find.search import search
-from parambak.find.wanted import parse
 from parambak.memory.image import Image
 
 if TYPE_CHECKING:

@@ -11,9 +11,9 @@ import random
 from fractions import Fraction
 from typing import NamedTuple
 
-from parambak.layouts.checks import compute
-from parambak.layouts.codecs import codec
+from parambak.layouts.check_methods import compute
 from parambak.layouts.decimals import with_point
+from parambak.layouts.field_types import codec
 from parambak.layouts.model import Check, Field
 
 KIB = 1024

@@ -164,12 +164,6 @@ DAY_TO_COME = Fault(
     "no chip was read on that day",
     "Type the day of the read; if it is right, set this computer's clock.",
 )
-LEAVE_UNCONFIRMED = Fault(
-    "leave-unconfirmed",
-    CallRefused,
-    "the vessel's name was not given a second time, so nothing was done",
-    "Call it on a terminal and type the name, or add --leaving NAME.",
-)
 VAULT_FOLDER = Fault(
     "vault-no-folder",
     NotFound,

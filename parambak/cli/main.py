@@ -34,7 +34,6 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "card": ("add", "list", "blank", "program", "record", "compare", "exchange"),
     "rules": ("record",),
     "place": ("add", "send", "list", "remove"),
-    "vessel": ("leave",),
     "layout": ("check", "map", "draft", "find"),
 }
 COMMANDS = {name: GROUPS.get(name, ()) for lines in SECTIONS.values() for name in lines}
@@ -44,7 +43,6 @@ GROUP_HELP = {
     "report": "Pages to print: of a copy, a visit, a swap.",
     "visit": "Open and close an attendance aboard.",
     "place": "Places: a second folder, stick or server that holds the same.",
-    "vessel": "A ship that is sold, or a customer lost.",
     "card": "Processor cards: where each is, what it carries, and what a unit's must carry.",
     "layout": "Field layouts.",
 }

@@ -32,7 +32,6 @@ SECTIONS: dict[str, dict[str, str]] = {
         "place": "A second folder, stick or server that holds the same.",
         "pack": "Write all about a vessel into one file.",
         "unpack": "Take in what `pack` wrote.",
-        "vessel": "A ship that is sold, or a customer lost.",
     },
     "Set up and put right": {
         "layout": "Which byte means what: write, check and find it.",
@@ -41,6 +40,5 @@ SECTIONS: dict[str, dict[str, str]] = {
         "closing-line": "A line for the report: it finds a history cut back.",
         "rebuild": "Make the index anew from the records.",
         "recover": "Make a new vault of all that can be proven in a folder.",
-        "migrate": "Carry a vault of an older format over.",
     },
 }

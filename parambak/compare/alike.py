@@ -97,7 +97,7 @@ class Gathered:
         """
         if len(self._rows) < FEWEST:
             return ()
-        found: list[Unlike] = []
+        odd: list[Unlike] = []
         at = 0
         for number, plan in enumerate(self._plans):
             end = at + plan.end - plan.at
@@ -105,10 +105,10 @@ class Gathered:
             for unit, absent in self._absent.items():
                 if number in absent:
                     stored[unit] = None
-            found += _unlike(self.layout, plan, self.names, stored)
+            odd += _unlike(self.layout, plan, self.names, stored)
             at = end
-        kept = (each for each in found if (each.unit, each.field) not in on_purpose)
-        return tuple(sorted(kept, key=lambda each: (-each.bits, each.unit, each.field)))
+        kept = (value for value in odd if (value.unit, value.field) not in on_purpose)
+        return tuple(sorted(kept, key=lambda value: (-value.bits, value.unit, value.field)))
 
 
 def alike(
@@ -135,7 +135,7 @@ def _unlike(
     layout: Layout, plan: FieldPlan, names: Sequence[str], stored: list[bytes | None]
 ) -> Iterable[Unlike]:
     """Yield the unlike values of one field over all units."""
-    if plan.place.bit is not None:
+    if plan.slot.bit is not None:
         own = {raw: _only_bits(plan, raw) for raw in set(stored)}
         stored = [own[raw] for raw in stored]
     counts = Counter(stored)
@@ -166,23 +166,23 @@ def _only_bits(plan: FieldPlan, raw: bytes | None) -> bytes | None:
     """Return a stored value with the bits of other fields cleared."""
     if raw is None:
         return None
-    masks = coverage.masks_of(plan.place)
+    masks = coverage.masks_of(plan.slot)
     return bytes(byte & masks.get(plan.at + index, 0) for index, byte in enumerate(raw))
 
 
 def _beyond_tolerance(plan: FieldPlan, odd: _Odd, typical: bytes | None) -> _Odd:
     """Return what is odd without the values that the layout's tolerance takes for the same."""
     tolerance = plan.field.tolerance
-    usual = plan.way.number(typical) if typical is not None else None
+    usual = plan.reader.number(typical) if typical is not None else None
     if tolerance is None or usual is None:
         return odd
     wide = Fraction(tolerance)
 
     def same(raw: bytes | None) -> bool:
-        number = plan.way.number(raw) if raw is not None else None
+        number = plan.reader.number(raw) if raw is not None else None
         return number is not None and abs(number - usual) <= wide
 
-    return {raw: found for raw, found in odd.items() if not same(raw)}
+    return {raw: measure for raw, measure in odd.items() if not same(raw)}
 
 
 def _rare(counts: Counter[bytes | None], units: int) -> tuple[_Odd, bytes | None]:
@@ -218,11 +218,11 @@ def _spread(
         numbers[raw] = number
     median = weighted_median((number, counts[raw]) for raw, number in numbers.items())
     away = {raw: number - median for raw, number in numbers.items()}
-    mad = weighted_median((abs(each), counts[raw]) for raw, each in away.items())
+    mad = weighted_median((abs(distance), counts[raw]) for raw, distance in away.items())
     if not mad:
         return None
     factor = SCALE / mad
-    scores = {raw: each * factor for raw, each in away.items()}
+    scores = {raw: distance * factor for raw, distance in away.items()}
     odd: _Odd = {raw: (score, _bits(score)) for raw, score in scores.items() if abs(score) >= FAR}
     return odd, min(away, key=lambda raw: abs(away[raw])) if odd else None
 
@@ -236,7 +236,7 @@ def _number(plan: FieldPlan, raw: bytes | None) -> float | None:
     if raw is None:
         return None
     if plan.field.points:
-        number = plan.way.number(raw)
+        number = plan.reader.number(raw)
         return float(number) if number is not None else None
     if plan.codec.whole is not None:
         return float(plan.codec.whole(raw))

@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.memory.bitwise import exclusive_or
 from parambak.memory.image import Block, Range
+from parambak.memory.relations import exclusive_or
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -45,10 +45,10 @@ class Run(NamedTuple):
 
 def runs(old: Image, new: Image) -> tuple[Run, ...]:
     """Return every run in which two images differ, in address order."""
-    found = [*_differing(old, new)]
-    found += [Run(block.start, block.data, b"") for block in _only(old.blocks, new.blocks)]
-    found += [Run(block.start, b"", block.data) for block in _only(new.blocks, old.blocks)]
-    return tuple(sorted(found))
+    differing = [*_differing(old, new)]
+    differing += [Run(block.start, block.data, b"") for block in _only(old.blocks, new.blocks)]
+    differing += [Run(block.start, b"", block.data) for block in _only(new.blocks, old.blocks)]
+    return tuple(sorted(differing))
 
 
 def differing_bytes(old: Image, new: Image, masks: Mapping[int, int] | None = None) -> int:
@@ -57,10 +57,10 @@ def differing_bytes(old: Image, new: Image, masks: Mapping[int, int] | None = No
     With `masks` (address to bits), a byte counts only where a bit outside its mask differs;
     one that a side lacks counts unless the mask takes all its bits.
     """
-    found = runs(old, new)
+    differing = runs(old, new)
     if not masks:
-        return sum(run.length for run in found)
-    return sum(len(beyond(run, masks)) for run in found)
+        return sum(run.length for run in differing)
+    return sum(len(beyond(run, masks)) for run in differing)
 
 
 def changed_bits(run: Run) -> Iterator[tuple[int, int]]:
@@ -86,8 +86,8 @@ def beyond_bits(run: Run, bits: bytes) -> Iterator[tuple[int, int]]:
     if len(run.old) == len(run.new):
         changed = exclusive_or(run.old, run.new)
     loose = int.from_bytes(changed, "big") & ~int.from_bytes(bits, "big")
-    for found in _DIFFERING.finditer(loose.to_bytes(run.length, "big")):
-        yield found.start(), found.end() - found.start()
+    for match in _DIFFERING.finditer(loose.to_bytes(run.length, "big")):
+        yield match.start(), match.end() - match.start()
 
 
 def _differing(old: Image, new: Image) -> Iterator[Run]:
@@ -97,8 +97,8 @@ def _differing(old: Image, new: Image) -> Iterator[Run]:
         theirs = other.data[low - other.start : high - other.start]
         for start, end in _unequal(mine, theirs):
             here, there = mine[start:end], theirs[start:end]
-            for found in _DIFFERING.finditer(exclusive_or(here, there)):
-                at, last = found.span()
+            for match in _DIFFERING.finditer(exclusive_or(here, there)):
+                at, last = match.span()
                 yield Run(low + start + at, here[at:last], there[at:last])
 
 

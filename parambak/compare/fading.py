@@ -1,8 +1,8 @@
-"""Parameters that flip back and forth, and cells that fade, told from changes people made.
+"""Parameters that flip back and forth and cells that fade, apart from changes by people.
 
 A person, or the unit's own program, writes a value whole, and renews the checks over it. A
 memory cell that loses its charge changes one bit at a time, always the same way, and no
-check knows of it. Both are told by what was read alone; neither is proof.
+check knows of it. Both are judged by what was read alone; neither is proof.
 """
 
 from __future__ import annotations
@@ -59,15 +59,15 @@ def fading(turns: Sequence[Turn], blank: int) -> frozenset[int]:
     changes that a check went along with, bits must have gone one way only, few at a time:
     twice, or under a check once, a single bit, towards the blank state.
     """
-    found: set[int] = set()
+    faded: set[int] = set()
     group: list[Turn] = []
     for turn in turns:
         if turn.renewed:
-            found |= _fading_steps(group, blank)
+            faded |= _fading_steps(group, blank)
             group = []
         else:
             group.append(turn)
-    return frozenset(found | _fading_steps(group, blank))
+    return frozenset(faded | _fading_steps(group, blank))
 
 
 def _fading_steps(group: Sequence[Turn], blank: int) -> set[int]:

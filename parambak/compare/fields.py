@@ -69,18 +69,18 @@ def changes(old: Decoded, new: Decoded) -> tuple[FieldChange, ...]:
     Both sides are decoded by one layout.
     """
     before = {field.field: field for field in old.fields}
-    found = [
+    changed = [
         change(before[field.field], field)
         for field in new.fields
         if field.field in before and before[field.field].own != field.own
     ]
     checks = {check.check: check for check in old.checks}
-    found += [
+    changed += [
         check_change(checks[check.check], check)
         for check in new.checks
         if check.check in checks and check_text(checks[check.check]) != check_text(check)
     ]
-    return tuple(sorted(found, key=lambda change: change.at))
+    return tuple(sorted(changed, key=lambda change: change.at))
 
 
 def check_text(check: CheckResult) -> str:
@@ -137,12 +137,12 @@ def change(old: FieldValue, new: FieldValue) -> FieldChange:
 def number(field: FieldValue) -> Fraction | None:
     """Return the exact number that a field holds; None for a text, a name, a blank."""
     plan, raw = field.plan, field.own
-    if raw is None or field.mark == "blank" or plan.way.is_text or plan.field.type == "flag":
+    if raw is None or field.mark == "blank" or plan.reader.is_text or plan.field.type == "flag":
         return None
     stored = plan.codec.read(field.raw or b"").number
     if stored is None or (plan.meaning is not None and stored in plan.meaning):
         return None
-    return plan.way.number(field.raw or b"")
+    return plan.reader.number(field.raw or b"")
 
 
 def _kind(new: FieldValue, by: Fraction | None, crossed: str | None) -> str:
@@ -177,14 +177,14 @@ def value_text(field: FieldValue) -> str:
     return field.value if field.value is not None else (field.mark or "unreadable")
 
 
-def unexplained(layout: Layout, found: Sequence[Run]) -> tuple[Range, ...]:
+def unexplained(layout: Layout, runs: Sequence[Run]) -> tuple[Range, ...]:
     """Return the changed stretches of which a bit is explained by no field or check.
 
     A reserved area explains a change only where it says that it changes.
     """
     explained = coverage.explained_bits(layout)
     loose: list[Range] = []
-    for run in found:
-        known = explained[run.start : run.range.end].ljust(run.length, b"\0")
-        loose += [Range(run.start + at, length) for at, length in beyond_bits(run, known)]
+    for run in runs:
+        bits = explained[run.start : run.range.end].ljust(run.length, b"\0")
+        loose += [Range(run.start + at, length) for at, length in beyond_bits(run, bits)]
     return coverage.joined(loose)

@@ -1,18 +1,15 @@
 """The images of one memory in the order they were read: what changed, when, and of what sort.
 
 Only the image before is held beside the one at hand, and of the rest no more than what
-changed, packed: five hundred copies take little more memory than two.
+changed.
 """
 
 from __future__ import annotations
 
-from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
-import msgspec
-
+from parambak.compare import fading
 from parambak.compare.bytes import differing_bytes, runs
-from parambak.compare.fading import Turn
 from parambak.compare.fields import (
     FADING,
     FLIPS,
@@ -23,20 +20,20 @@ from parambak.compare.fields import (
     unexplained,
 )
 from parambak.compare.moves import Move, moves_between, undo_moves
-from parambak.compare.tracker import Following, Seen
-from parambak.compare.tracks import Change, Tracks
-from parambak.memory.image import Range  # noqa: TC001 - msgspec unpacks steps by it
+from parambak.compare.tracker import FieldTracker, TrackedChange
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Set as AbstractSet
 
     from parambak.compare.bytes import Run
     from parambak.layouts.decode import FieldValue
     from parambak.layouts.model import Layout
-    from parambak.memory.image import Image
+    from parambak.memory.image import Image, Range
 
 ERASED = 0xFF
 MOST_LOOSE = 64  # addresses outside any field, of one step, that are followed for fading
+FAR_NEARER = 2  # an image is far nearer to one than to another: it differs in half as many bytes
 
 
 class Loose(NamedTuple):
@@ -56,32 +53,11 @@ class Step(NamedTuple):
 
     image: int
     changed_bytes: int
-    moved: tuple[Move, ...]
+    moves: tuple[Move, ...]
     fields: tuple[FieldChange, ...]
     renewed: dict[str, tuple[str, ...]]
     loose: tuple[Loose, ...]
     broken: tuple[str, ...]
-
-
-class Steps:
-    """Steps in order, each unpacked where it is asked for, and let go again."""
-
-    def __init__(self, packed: Sequence[bytes], told: Callable[[Step], Step]) -> None:
-        self._packed = packed
-        self._told = told
-
-    def __len__(self) -> int:
-        return len(self._packed)
-
-    def __getitem__(self, number: int) -> Step:
-        return self._told(_UNPACKING.decode(self._packed[number]))
-
-    def __iter__(self) -> Iterator[Step]:
-        return (self[number] for number in range(len(self)))
-
-
-_PACKING = msgspec.msgpack.Encoder()
-_UNPACKING = msgspec.msgpack.Decoder(Step)
 
 
 class History(NamedTuple):
@@ -92,48 +68,71 @@ class History(NamedTuple):
 
     images: int
     first: dict[str, FieldValue]
-    steps: Steps
+    steps: tuple[Step, ...]
 
 
 def history(layout: Layout | None, images: Iterable[Image]) -> History:
     """Return what changed from each image to the next, by sort; oldest image first."""
-    looking = _Looking(layout)
+    maker = _Maker(layout)
     count = 0
     for image in images:
-        looking.take(image, count)
+        maker.take(image, count)
         count += 1
-    faded = looking.tracks.faded(layout.blank if layout is not None else ERASED)
-    told = partial(_told, faded=faded, flipping=looking.tracks.flipping())
-    first = looking.following.first if looking.following is not None else {}
-    return History(count, first, Steps(looking.packed, told))
+    first = maker.tracker.first if maker.tracker is not None else {}
+    return History(count, first, maker.sorted_steps())
 
 
-class _Looking:
-    """What has been seen up to the image looked at last."""
+def changes_of(history: History, field: str) -> Iterator[tuple[int, FieldChange]]:
+    """Yield the changes of one field or check, each with the image that first had it."""
+    for step in history.steps:
+        for change in step.fields:
+            if change.field == field:
+                yield step.image, change
+
+
+class _Maker:
+    """The steps up to the image looked at last, and each value's changes in their order."""
 
     def __init__(self, layout: Layout | None) -> None:
         self._layout = layout
-        self.following = Following(layout) if layout is not None else None
-        self.tracks = Tracks()
-        self.packed: list[bytes] = []  # the steps
+        self.tracker = FieldTracker(layout) if layout is not None else None
+        self._steps: list[Step] = []
+        self._fields: dict[str, list[tuple[int, TrackedChange]]] = {}
+        self._bytes: dict[int, list[fading.Turn]] = {}  # by address, in no field
         self._before: Image | None = None
         self._straight: Image | None = None  # the image before, with a move undone
 
-    def take(self, image: Image, at: int) -> None:
+    def take(self, image: Image, number: int) -> None:
         """Take in the next image."""
         before, self._before = self._before, image
         if before is None:
-            if self.following is not None:
-                self.following.begin(image)
+            if self.tracker is not None:
+                self.tracker.begin(image)
         elif image != before:
-            found = runs(before, image)
-            moves, sides = self._sides(before, image, found)
-            self.packed.append(
-                _PACKING.encode(self._step((before, image), found, moves, sides, at))
-            )
+            changed = runs(before, image)
+            moves, sides = self._sides(before, image, changed)
+            self._steps.append(self._step((before, image), changed, moves, sides, number))
+
+    def sorted_steps(self) -> tuple[Step, ...]:
+        """Return the steps, each change with the sort that only all of them together show."""
+        blank = self._layout.blank if self._layout is not None else ERASED
+        turns: dict[str | int, list[fading.Turn]] = {
+            name: [
+                fading.Turn(step, one.old, one.new, guarded=one.guarded, renewed=bool(one.renewed))
+                for step, one in changes
+                if one.old is not None and one.new is not None
+            ]
+            for name, changes in self._fields.items()
+        }
+        turns.update(self._bytes.items())
+        faded = {key: steps for key, some in turns.items() if (steps := fading.fading(some, blank))}
+        flipping = {
+            name for name, changes in self._fields.items() if fading.flips(_values(changes))
+        }
+        return tuple(_sorted(step, faded, flipping) for step in self._steps)
 
     def _sides(
-        self, before: Image, image: Image, found: tuple[Run, ...]
+        self, before: Image, image: Image, changed: tuple[Run, ...]
     ) -> tuple[tuple[Move, ...], tuple[Image, Image] | None]:
         """Return the moves, and both images with content where it belongs; None without any.
 
@@ -141,75 +140,81 @@ class _Looking:
         """
         away, self._straight = self._straight, None
         if away is None:
-            moves = moves_between(before, image, found)
+            moves = moves_between(before, image, changed)
             if not moves:
                 return (), None
             self._straight = undo_moves(before, image, moves)
             return moves, (before, self._straight)
         if _nearer(away, before, image):
-            return moves_between(before, image, found), (away, image)
+            return moves_between(before, image, changed), (away, image)
         moves = moves_between(away, image, runs(away, image))
         if not moves:
-            return moves_between(before, image, found), None
+            return moves_between(before, image, changed), None
         self._straight = undo_moves(away, image, moves)
-        return moves_between(before, image, found), (away, self._straight)
+        return moves_between(before, image, changed), (away, self._straight)
 
     def _step(
         self,
-        shown: tuple[Image, Image],
-        found: tuple[Run, ...],
+        images: tuple[Image, Image],
+        changed: tuple[Run, ...],
         moves: tuple[Move, ...],
         sides: tuple[Image, Image] | None,
-        at: int,
+        number: int,
     ) -> Step:
-        changed = sum(run.length for run in found)
-        rest = runs(*sides) if sides is not None else found
-        if self.following is None or self._layout is None:
+        count = sum(run.length for run in changed)
+        rest = runs(*sides) if sides is not None else changed
+        if self.tracker is None or self._layout is None:
             loose = tuple(Loose(run.range, UNEXPLAINED) for run in rest)
-            return Step(at, changed, moves, (), {}, loose, ())
-        seen = self.following.step(shown[1], found, sides)
-        for each in seen.changes:
-            self._follow(each, at)
+            return Step(number, count, moves, (), {}, loose, ())
+        changes, broken = self.tracker.step(images[1], changed, sides)
+        for tracked in changes:
+            if tracked.change.kind in {PARAMETER, TOLERANCE} and not tracked.is_check:
+                self._fields.setdefault(tracked.change.field, []).append((number, tracked))
         ranges = unexplained(self._layout, rest)
-        self._follow_loose(ranges, sides or shown, at)
+        self._follow_loose(self.tracker, ranges, sides or images, number)
         return Step(
-            at,
-            changed,
+            number,
+            count,
             moves,
-            tuple(each.change for each in seen.changes),
-            {each.change.field: each.renewed for each in seen.changes if each.renewed},
-            tuple(Loose(each, UNEXPLAINED) for each in ranges),
-            seen.broken,
+            tuple(tracked.change for tracked in changes),
+            {tracked.change.field: tracked.renewed for tracked in changes if tracked.renewed},
+            tuple(Loose(stretch, UNEXPLAINED) for stretch in ranges),
+            broken,
         )
 
-    def _follow(self, seen: Seen, at: int) -> None:
-        """Follow one change of a field, where it is neither expected nor a move."""
-        kind = seen.change.kind
-        if kind not in {PARAMETER, TOLERANCE} or seen.is_check:
-            return
-        renewed, told = bool(seen.renewed), kind == PARAMETER
-        one = Change(at, seen.old, seen.new, guarded=seen.guarded, renewed=renewed, told=told)
-        self.tracks.take(seen.change.field, one)
-
-    def _follow_loose(self, ranges: Sequence[Range], sides: tuple[Image, Image], at: int) -> None:
+    def _follow_loose(
+        self,
+        tracker: FieldTracker,
+        ranges: Sequence[Range],
+        sides: tuple[Image, Image],
+        number: int,
+    ) -> None:
         """Follow single bytes that no field explains, where they are few."""
-        if self.following is None or sum(each.length for each in ranges) > MOST_LOOSE:
+        if sum(stretch.length for stretch in ranges) > MOST_LOOSE:
             return
-        for address in (a for each in ranges for a in range(each.start, each.end)):
+        for address in (a for stretch in ranges for a in range(stretch.start, stretch.end)):
             old, new = (side.read(address, 1) for side in sides)
             if old is not None and new is not None:
-                guarded, renewed = self.following.guards(address, address + 1)
-                turn = Turn(at, old, new, guarded=guarded, renewed=bool(renewed))
-                self.tracks.take_byte(address, turn)
+                guarded, renewed = tracker.guards(address, address + 1)
+                turn = fading.Turn(number, old, new, guarded=guarded, renewed=bool(renewed))
+                self._bytes.setdefault(address, []).append(turn)
 
 
 def _nearer(away: Image, before: Image, image: Image) -> bool:
     """Return whether an image is far nearer to one than to the other."""
-    return differing_bytes(away, image) * 2 < differing_bytes(before, image)
+    return differing_bytes(away, image) * FAR_NEARER < differing_bytes(before, image)
 
 
-def _told(step: Step, faded: dict[str | int, frozenset[int]], flipping: frozenset[str]) -> Step:
-    """Return a step whose changes say what only the whole history tells."""
+def _values(changes: Iterable[tuple[int, TrackedChange]]) -> list[bytes | None]:
+    """Return the values that a field had, from each change beyond its tolerance to the next."""
+    beyond = [tracked for _, tracked in changes if tracked.change.kind == PARAMETER]
+    return [*(tracked.old for tracked in beyond[:1]), *(tracked.new for tracked in beyond)]
+
+
+def _sorted(
+    step: Step, faded: Mapping[str | int, AbstractSet[int]], flipping: AbstractSet[str]
+) -> Step:
+    """Return a step whose changes have the sort that only the history of all shows."""
 
     def sort(change: FieldChange) -> FieldChange:
         if step.image in faded.get(change.field, ()) and change.kind in {PARAMETER, TOLERANCE}:
@@ -219,18 +224,10 @@ def _told(step: Step, faded: dict[str | int, frozenset[int]], flipping: frozense
         return change
 
     def sort_loose(loose: Loose) -> Loose:
-        every = range(loose.range.start, loose.range.end)
-        fades = all(step.image in faded.get(address, ()) for address in every)
+        addresses = range(loose.range.start, loose.range.end)
+        fades = all(step.image in faded.get(address, ()) for address in addresses)
         return loose._replace(kind=FADING) if fades else loose
 
     fields = tuple(sort(change) for change in step.fields)
-    loose = tuple(sort_loose(each) for each in step.loose)
+    loose = tuple(sort_loose(stretch) for stretch in step.loose)
     return step._replace(fields=fields, loose=loose)
-
-
-def changes_of(found: History, field: str) -> Iterator[tuple[int, FieldChange]]:
-    """Yield the changes of one field or check, each with the image that first had it."""
-    for step in found.steps:
-        for change in step.fields:
-            if change.field == field:
-                yield step.image, change

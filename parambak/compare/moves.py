@@ -14,18 +14,18 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.layouts.coverage import joined
 from parambak.memory import relations
-from parambak.memory.bitwise import exclusive_or
 from parambak.memory.counted import counted
 from parambak.memory.image import Block, Image, Range
+from parambak.memory.relations import exclusive_or
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from parambak.compare.bytes import Run
 
-FEWEST = 16  # changed bytes that a move accounts for, else nothing is said
+FEWEST = 16  # changed bytes that a move accounts for, else it is no move
 TELLING = 4  # values that the changed bytes must have at least
-REST = 10  # a move is told where less than one changed byte in so many is left
+REST = 10  # it is a move where less than one changed byte in so many is left
 APART = (4096, 256, 32, 4)  # unchanged bytes that part two stretches: the widest view first
 SPARSE = 8  # nothing was moved where less than one telling byte in so many changed
 SHORT = 4  # a shift goes by a quarter of its stretch at most
@@ -81,27 +81,27 @@ class Move(NamedTuple):
         return f"shifted {way} by {counted(abs(self.by), 'byte')}"
 
 
-def moves_between(old: Image, new: Image, found: Sequence[Run]) -> tuple[Move, ...]:
+def moves_between(old: Image, new: Image, runs: Sequence[Run]) -> tuple[Move, ...]:
     """Return every stretch whose content was moved from one image to the other.
 
-    `found` are the runs in which the two differ.
+    `runs` are those in which the two differ.
     """
-    both = [run for run in found if len(run.old) == len(run.new)]
-    told: list[Move] = []
+    both = [run for run in runs if len(run.old) == len(run.new)]
+    moves: list[Move] = []
     for block in old.blocks:
         inside = _part(both, block.start, block.end)
         if len(inside) > MOST_RUNS:  # the whole of it alone is looked at
-            whole = _move(block, new, inside)
-            told += [whole] if whole is not None else []
+            move = _move(block, new, inside)
+            moves += [move] if move is not None else []
             continue
         part = _round(block.start, block.end)
         halves = list(_halves(block, new, inside, part, max(_SMALLEST, part[1] // _SAMPLE)))
-        for each in halves:
-            inside = [run for run in inside if not each.start <= run.start < each.end]
-        told += halves
+        for move in halves:
+            inside = [run for run in inside if not move.start <= run.start < move.end]
+        moves += halves
         if sum(run.length for run in inside) >= FEWEST:
-            told += _within(block, new, inside, _LONGEST, APART)
-    return tuple(sorted((_trimmed(old, new, each) for each in told), key=lambda each: each.start))
+            moves += _within(block, new, inside, _LONGEST, APART)
+    return tuple(sorted((_trimmed(old, new, move) for move in moves), key=lambda move: move.start))
 
 
 def undo_moves(old: Image, new: Image, moves: Sequence[Move]) -> Image:
@@ -112,22 +112,22 @@ def undo_moves(old: Image, new: Image, moves: Sequence[Move]) -> Image:
     blocks = []
     for block in new.blocks:
         data = bytearray(block.data)
-        for each in moves:
-            was = old.read(each.start, each.length)
-            if was is None or not block.start <= each.start < each.end <= block.end:
+        for move in moves:
+            was = old.read(move.start, move.length)
+            if was is None or not block.start <= move.start < move.end <= block.end:
                 continue
-            span = slice(each.start - block.start, each.end - block.start)
-            data[span] = _put_back(each, bytes(data[span]), was)
+            span = slice(move.start - block.start, move.end - block.start)
+            data[span] = _put_back(move, bytes(data[span]), was)
         blocks.append(Block(block.start, bytes(data)))
     return Image(tuple(blocks))
 
 
-def _put_back(each: Move, now: bytes, was: bytes) -> bytes:
-    if each.kind != relations.SHIFTED:
-        return _TURNS[each.kind](now)  # done twice, each of these is undone
-    if each.by > 0:
-        return now[each.by :] + was[-each.by :]
-    return was[: -each.by] + now[: each.by]
+def _put_back(move: Move, now: bytes, was: bytes) -> bytes:
+    if move.kind != relations.SHIFTED:
+        return _TURNS[move.kind](now)  # done twice, each of these is undone
+    if move.by > 0:
+        return now[move.by :] + was[-move.by :]
+    return was[: -move.by] + now[: move.by]
 
 
 def _trimmed(old: Image, new: Image, one: Move) -> Move:
@@ -139,10 +139,10 @@ def _trimmed(old: Image, new: Image, one: Move) -> Move:
     return one._replace(start=one.start + at, length=one.length - at)
 
 
-def _part(found: Sequence[Run], start: int, end: int) -> Sequence[Run]:
+def _part(runs: Sequence[Run], start: int, end: int) -> Sequence[Run]:
     """Return the runs that begin in a stretch."""
-    first = bisect_left(found, start, key=lambda run: run.start)
-    return found[first : bisect_left(found, end, key=lambda run: run.start)]
+    first = bisect_left(runs, start, key=lambda run: run.start)
+    return runs[first : bisect_left(runs, end, key=lambda run: run.start)]
 
 
 def _round(first: int, last: int) -> tuple[int, int]:
@@ -154,29 +154,27 @@ def _round(first: int, last: int) -> tuple[int, int]:
 
 
 def _halves(
-    block: Block, new: Image, found: Sequence[Run], part: tuple[int, int], smallest: int
+    block: Block, new: Image, runs: Sequence[Run], part: tuple[int, int], smallest: int
 ) -> Iterator[Move]:
     """Yield the parts of a memory, halved again and again, whose halves are exchanged."""
     start, size = part
-    changed = sum(run.length for run in found)
+    changed = sum(run.length for run in runs)
     if changed < FEWEST or size < smallest:
         return
     if block.start <= start and start + size <= block.end:
-        one = _exchanged(block, new, found, part)
+        one = _exchanged(block, new, runs, part)
         if one is not None:
             yield one
             return
     size //= 2
-    for each in (start, start + size):
-        yield from _halves(block, new, _part(found, each, each + size), (each, size), smallest)
+    for half in (start, start + size):
+        yield from _halves(block, new, _part(runs, half, half + size), (half, size), smallest)
 
 
-def _exchanged(
-    block: Block, new: Image, found: Sequence[Run], part: tuple[int, int]
-) -> Move | None:
+def _exchanged(block: Block, new: Image, runs: Sequence[Run], part: tuple[int, int]) -> Move | None:
     start, size = part
     half, at = size // 2, start - block.start
-    theirs = new.read(start, size) if _worth(block, start, start + size, found) else None
+    theirs = new.read(start, size) if _worth(block, start, start + size, runs) else None
     if theirs is None:
         return None
     step = half // _SAMPLE | 1
@@ -189,17 +187,17 @@ def _exchanged(
 
 
 def _within(
-    block: Block, new: Image, found: Sequence[Run], apart: int, closer: Sequence[int]
+    block: Block, new: Image, runs: Sequence[Run], apart: int, closer: Sequence[int]
 ) -> Iterator[Move]:
     """Yield the moves in stretches of a block; what is none is looked at more closely."""
     done = block.start
-    for every in _groups(found, apart):
-        group = [run for run in every if run.start >= done]
+    for close in _groups(runs, apart):
+        group = [run for run in close if run.start >= done]
         if sum(run.length for run in group) < FEWEST:
             continue
         one = _move(block, new, group)
         if one is not None:
-            one = _wider(block, new, one, [run for run in found if run.start >= done])
+            one = _wider(block, new, one, [run for run in runs if run.start >= done])
             done = one.end
             yield one
             continue
@@ -209,14 +207,14 @@ def _within(
                 break
 
 
-def _wider(block: Block, new: Image, one: Move, found: Sequence[Run]) -> Move:
+def _wider(block: Block, new: Image, one: Move, runs: Sequence[Run]) -> Move:
     """Return a move with the runs on either side that it accounts for too."""
     if one.kind == relations.EXCHANGED:
         return one
-    after = [run.range.end for run in found if run.start >= one.end][:_BESIDE]
+    after = [run.range.end for run in runs if run.start >= one.end][:_BESIDE]
     for end in after:
         one = _grown(block, new, one, (one.start, min(-(-end // 4) * 4, block.end))) or one
-    before = [run.start for run in found if run.range.end <= one.start][-_BESIDE:]
+    before = [run.start for run in runs if run.range.end <= one.start][-_BESIDE:]
     for start in reversed(before):
         one = _grown(block, new, one, (max(start // 4 * 4, block.start), one.end)) or one
     return one
@@ -232,14 +230,14 @@ def _grown(block: Block, new: Image, one: Move, span: tuple[int, int]) -> Move |
     grown = _judged((one.kind, one.by, guess), start, mine, theirs)
     if grown is None:
         return None
-    more = sum(each.length for each in grown.left) - sum(each.length for each in one.left)
+    more = sum(run.length for run in grown.left) - sum(run.length for run in one.left)
     return grown if more * 2 < grown.changed - one.changed else None
 
 
-def _groups(found: Sequence[Run], apart: int) -> list[list[Run]]:
+def _groups(runs: Sequence[Run], apart: int) -> list[list[Run]]:
     """Return the runs in groups that more than `apart` unchanged bytes part."""
-    groups = [[found[0]]]
-    for run, after in pairwise(found):
+    groups = [[runs[0]]]
+    for run, after in pairwise(runs):
         if after.start - run.range.end > apart:
             groups.append([])
         groups[-1].append(after)
@@ -260,7 +258,7 @@ def _move(block: Block, new: Image, group: Sequence[Run]) -> Move | None:
             one = _judged(guessed, start, mine, theirs)
             if one is not None:
                 # What a shift brings in from outside is not explained by it.
-                rank = abs(one.by) + sum(each.length for each in one.left)
+                rank = abs(one.by) + sum(stretch.length for stretch in one.left)
                 if best is None or rank < best[0]:
                     best = rank, one
         if best is not None and best[0] == 0:
@@ -275,7 +273,7 @@ def _judged(guessed: tuple[str, int, bytes], start: int, mine: bytes, theirs: by
     if changed < FEWEST or off * REST >= changed:
         return None
     left = joined(Range(start + at, length) for at, length in _left(mine, theirs, guess))
-    accounted = changed - sum(each.length for each in left)
+    accounted = changed - sum(stretch.length for stretch in left)
     return Move(kind, start, len(mine), by, accounted, left)
 
 
@@ -298,13 +296,13 @@ def _extents(block: Block, group: Sequence[Run]) -> list[tuple[int, int]]:
     Halves are those of a part of the memory, which starts and ends at round addresses.
     """
     first, last = group[0].start, group[-1].range.end
-    found = [(first // 4 * 4, -(-last // 4) * 4), (first, last)]
+    extents = [(first // 4 * 4, -(-last // 4) * 4), (first, last)]
     size = 4
     while first // size != (last - 1) // size:
         size *= 2
     if size <= (last - first) * ROUND:
-        found.append((first // size * size, first // size * size + size))
-    cut = ((max(low, block.start), min(high, block.end)) for low, high in found)
+        extents.append((first // size * size, first // size * size + size))
+    cut = ((max(low, block.start), min(high, block.end)) for low, high in extents)
     return list(dict.fromkeys(cut))
 
 
@@ -341,5 +339,5 @@ def _left(mine: bytes, theirs: bytes, guess: bytes) -> list[tuple[int, int]]:
     if guess == theirs:
         return []
     off = _DIFFERING.finditer(exclusive_or(guess, theirs))
-    places = (at for found in off for at in range(*found.span()))
+    places = (at for match in off for at in range(*match.span()))
     return [(at, 1) for at in places if mine[at] != theirs[at]]

@@ -33,12 +33,12 @@ def small_line(values: Sequence[str], width: int, heights: str = BLOCKS) -> str:
     characters, one character stands for several: the one farthest from the one before.
     """
     numbers = [number_of(value) for value in values]
-    exact = [each for each in numbers if each is not None]
+    exact = [number for number in numbers if number is not None]
     if len(exact) * 2 > len(values):
         return _heights(_fewer(numbers, width), heights)
     letters = {value: at for at, value in enumerate(dict.fromkeys(values))}
     places = _fewer([Fraction(letters[value]) for value in values], width)
-    return "".join(_letter(each) for each in places)
+    return "".join(_letter(place) for place in places)
 
 
 def _letter(place: Fraction | None) -> str:
@@ -52,19 +52,19 @@ def _fewer(values: Sequence[Fraction | None], width: int) -> list[Fraction | Non
     kept: list[Fraction | None] = []
     for at in range(width):
         part = values[at * len(values) // width : (at + 1) * len(values) // width]
-        last = next((each for each in reversed(kept) if each is not None), None)
-        known = [each for each in part if each is not None]
-        if not known:
+        last = next((value for value in reversed(kept) if value is not None), None)
+        numbers = [value for value in part if value is not None]
+        if not numbers:
             kept.append(None)
         elif last is None:
-            kept.append(known[-1])
+            kept.append(numbers[-1])
         else:
-            kept.append(max(known, key=lambda each: abs(each - last)))
+            kept.append(max(numbers, key=lambda number: abs(number - last)))
     return kept
 
 
 def _heights(values: Sequence[Fraction | None], heights: str) -> str:
-    exact = [each for each in values if each is not None]
+    exact = [value for value in values if value is not None]
     low, high = min(exact), max(exact)
     top = len(heights) - 1
 
@@ -73,4 +73,4 @@ def _heights(values: Sequence[Fraction | None], heights: str) -> str:
             return NO_VALUE
         return heights[round((value - low) * top / (high - low))] if high > low else heights[0]
 
-    return "".join(drawn(each) for each in values)
+    return "".join(drawn(value) for value in values)

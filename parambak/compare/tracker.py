@@ -31,22 +31,15 @@ if TYPE_CHECKING:
 MANY = 4  # more than one field in so many touched: all are read again at once
 
 
-class Seen(NamedTuple):
+class TrackedChange(NamedTuple):
     """One change, with the stored bytes of both sides and what the checks over it did."""
 
     change: FieldChange
     old: bytes | None
     new: bytes | None
-    guarded: bool
-    renewed: tuple[str, ...]
-    is_check: bool
-
-
-class Sighted(NamedTuple):
-    """The changes from one image to the next, and the checks that hold no more."""
-
-    changes: tuple[Seen, ...]
-    broken: tuple[str, ...]
+    guarded: bool = False
+    renewed: tuple[str, ...] = ()
+    is_check: bool = False
 
 
 class _Guard(NamedTuple):
@@ -57,7 +50,7 @@ class _Guard(NamedTuple):
     number: int
 
 
-class Following:
+class FieldTracker:
     """The values of a layout's fields at the image looked at last."""
 
     def __init__(self, layout: Layout) -> None:
@@ -79,52 +72,56 @@ class Following:
         self._checks = decoded.checks
 
     def step(
-        self, image: Image, found: Sequence[Run], straight: tuple[Image, Image] | None = None
-    ) -> Sighted:
-        """Take in the next image, which differs in `found`, and return what changed.
+        self, image: Image, changed: Sequence[Run], straight: tuple[Image, Image] | None = None
+    ) -> tuple[list[TrackedChange], tuple[str, ...]]:
+        """Take in the next image, which differs in `changed`.
+
+        Return the changes in address order, and the names of the checks that hold no more.
 
         Where content was moved, `straight` are both images with it where it belongs: what
         is the same in those was moved and no more.
         """
-        values, checks = self._read(image, found if straight is None else None)
+        values, checks = self._read(image, changed if straight is None else None)
         pairs = list(zip(self._checks, checks, strict=True))
         broken = tuple(new.check for old, new in pairs if old.holds and new.holds is False)
         if straight is None:
             self._renew(pairs)
-            seen = [self._field(self._now[new.field], new) for new in values]
-            seen += [_check(old, new) for old, new in pairs]
+            changes = [self._field(self._now[new.field], new) for new in values]
+            changes += [_check(old, new) for old, new in pairs]
         else:
-            seen = self._moved(straight, values, pairs)
+            changes = self._moved(straight, values, pairs)
         self._checks = checks
         self._now |= {new.field: new for new in values}
-        told = (each for each in seen if each is not None)
-        return Sighted(tuple(sorted(told, key=lambda each: each.change.at)), broken)
+        some = (tracked for tracked in changes if tracked is not None)
+        return sorted(some, key=lambda tracked: tracked.change.at), broken
 
     def _moved(
         self,
         straight: tuple[Image, Image],
         values: Sequence[FieldValue],
         pairs: Sequence[tuple[CheckResult, CheckResult]],
-    ) -> list[Seen | None]:
+    ) -> list[TrackedChange | None]:
         """Return the changes beside a move, and as `moved` what the move alone changed."""
         old, new = (decode(self._layout, side) for side in straight)
         self._renew(list(zip(old.checks, new.checks, strict=True)))
-        seen: list[Seen | None] = []
-        for before, after, shown in zip(old.fields, new.fields, values, strict=True):
-            one = self._field(before, after)
-            was = self._now[shown.field]
-            if one is None and was.own != shown.own:
-                moved = change(was, shown)._replace(kind=MOVED)
-                one = Seen(moved, was.own, shown.own, guarded=False, renewed=(), is_check=False)
-            seen.append(one)
-        straightened = zip(old.checks, new.checks, pairs, strict=True)
-        for before_check, after_check, (shown_old, shown_new) in straightened:
-            seen_check = _check(before_check, after_check)
-            visible = _check(shown_old, shown_new)
-            if seen_check is None and visible is not None:
-                seen_check = visible._replace(change=visible.change._replace(kind=MOVED))
-            seen.append(seen_check)
-        return seen
+        changes: list[TrackedChange | None] = []
+        for before, after, as_read in zip(old.fields, new.fields, values, strict=True):
+            tracked = self._field(before, after)
+            was = self._now[as_read.field]
+            if tracked is None and was.own != as_read.own:
+                tracked = TrackedChange(
+                    change(was, as_read)._replace(kind=MOVED), was.own, as_read.own
+                )
+            changes.append(tracked)
+        for before_check, after_check, as_read_pair in zip(
+            old.checks, new.checks, pairs, strict=True
+        ):
+            tracked = _check(before_check, after_check)
+            visible = _check(*as_read_pair)
+            if tracked is None and visible is not None:
+                tracked = visible._replace(change=visible.change._replace(kind=MOVED))
+            changes.append(tracked)
+        return changes
 
     def _renew(self, pairs: Sequence[tuple[CheckResult, CheckResult]]) -> None:
         """Note which checks were renewed, and which second keepings were changed alike."""
@@ -141,28 +138,28 @@ class Following:
         A second keeping is renewed where it was changed in the same way.
         """
         over = self._guards_over(start, end)
-        return bool(over), tuple(each.name for each in over if each.number in self._renewed)
+        return bool(over), tuple(guard.name for guard in over if guard.number in self._renewed)
 
     def _read(
-        self, image: Image, found: Sequence[Run] | None
+        self, image: Image, changed: Sequence[Run] | None
     ) -> tuple[Sequence[FieldValue], tuple[CheckResult, ...]]:
         """Return the fields that a run touches (None: all), and all checks, as they are now."""
-        if found is None or len(found) * MANY > len(self._plans):
+        if changed is None or len(changed) * MANY > len(self._plans):
             decoded = decode(self._layout, image)
             return decoded.fields, decoded.checks
         names = (
-            place.name
-            for run in found
-            for place in coverage.places_over(self._layout, run.start, run.length)
+            slot.name
+            for run in changed
+            for slot in coverage.slots_over(self._layout, run.start, run.length)
         )
         plans = (self._plans.get(name) for name in dict.fromkeys(names))
         values = [field_value(self._layout, plan, image) for plan in plans if plan is not None]
         return values, check_results(self._layout, image.read)
 
-    def _field(self, old: FieldValue, new: FieldValue) -> Seen | None:
+    def _field(self, old: FieldValue, new: FieldValue) -> TrackedChange | None:
         """Return the change of one field, None where its own bits are what they were.
 
-        A tolerance counts from the value that was told last.
+        A tolerance counts from the value of the last change beyond it.
         """
         if old.own == new.own:
             return None
@@ -175,25 +172,24 @@ class Following:
             if one.crossed is None:
                 one = one._replace(kind=kind)
         over, renewed = self.guards(new.at, new.at + new.length)
-        return Seen(one, old.own, new.own, guarded=over, renewed=renewed, is_check=False)
+        return TrackedChange(one, old.own, new.own, guarded=over, renewed=renewed)
 
     def _guards_over(self, start: int, end: int) -> tuple[_Guard, ...]:
-        known = self._over.get((start, end))
-        if known is None:
-            known = tuple(
+        guards = self._over.get((start, end))
+        if guards is None:
+            guards = tuple(
                 guard
                 for guard in self._guards
                 if any(first < end and start < last for first, last in guard.over)
             )
-            self._over[start, end] = known
-        return known
+            self._over[start, end] = guards
+        return guards
 
 
-def _check(old: CheckResult, new: CheckResult) -> Seen | None:
+def _check(old: CheckResult, new: CheckResult) -> TrackedChange | None:
     if check_text(old) == check_text(new):
         return None
-    one = check_change(old, new)
-    return Seen(one, None, None, guarded=False, renewed=(), is_check=True)
+    return TrackedChange(check_change(old, new), None, None, is_check=True)
 
 
 def _guards(layout: Layout) -> Iterator[_Guard]:

@@ -18,9 +18,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.compare.fields import EXPECTED, PARAMETER, value_text
 from parambak.errors import Fault, LayoutRefused
+from parambak.layouts.field_types import TYPES
 from parambak.layouts.mistakes import Ledger, advice, describe
 from parambak.layouts.parse import parse
-from parambak.layouts.words import TYPES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -104,8 +104,8 @@ def carry_over(old: Decoded, new: Decoded, renames: Renames) -> CarryOver:
     Changes stand in the order of the new layout, values not carried in that of the old one
     and then of the new. Raise LayoutRefused where the table of renames does not fit.
     """
-    behind = {each.field: each for each in new.fields}
-    pairs = renames.paired((each.field for each in old.fields), behind)
+    new_fields = {field.field: field for field in new.fields}
+    pairs = renames.paired((field.field for field in old.fields), new_fields)
     same = 0
     changed: list[ValueChange] = []
     lost: list[NotCarried] = []
@@ -115,7 +115,7 @@ def carry_over(old: Decoded, new: Decoded, renames: Renames) -> CarryOver:
             excused = before.field in pairs
             lost.append(_lost(before, None, LEFT_OUT if excused else ONLY_OLD, excused=excused))
             continue
-        after = behind[name]
+        after = new_fields[name]
         why = _why_not(before, after)
         if why is not None:
             lost.append(_lost(before, after, why))
@@ -124,8 +124,8 @@ def carry_over(old: Decoded, new: Decoded, renames: Renames) -> CarryOver:
         else:
             changed.append(_change(before, after))
     matched = set(pairs.values())
-    lost += [_lost(None, each, ONLY_NEW) for each in new.fields if each.field not in matched]
-    return CarryOver(same, tuple(sorted(changed, key=lambda each: each.at)), tuple(lost))
+    lost += [_lost(None, field, ONLY_NEW) for field in new.fields if field.field not in matched]
+    return CarryOver(same, tuple(sorted(changed, key=lambda change: change.at)), tuple(lost))
 
 
 def _lost(
@@ -191,12 +191,12 @@ def _why_no_text(value: str, new: FieldValue) -> str | None:
 
 
 def _why_no_number(old: FieldValue, new: FieldValue) -> str | None:
-    number = _meant(old, new)
+    number = _right_number(old, new)
     if number is None:
         return f"type {new.plan.field.type} cannot hold it at its scale"
     low, high = (
         fixed if fixed is not None or text is None else Fraction(text)
-        for fixed, text in zip((new.plan.way.low, new.plan.way.high), new.limits, strict=True)
+        for fixed, text in zip((new.plan.reader.low, new.plan.reader.high), new.limits, strict=True)
     )
     if (low is None or low <= number) and (high is None or number <= high):
         return None
@@ -209,27 +209,27 @@ def _agree(old: FieldValue, new: FieldValue) -> bool:
         return old.mark == new.mark
     if _family(new.plan) != "number":
         return old.value == new.value
-    return new.raw is not None and _meant(old, new) == new.plan.way.number(new.raw)
+    return new.raw is not None and _right_number(old, new) == new.plan.reader.number(new.raw)
 
 
-def _meant(old: FieldValue, new: FieldValue) -> Fraction | None:
+def _right_number(old: FieldValue, new: FieldValue) -> Fraction | None:
     """Return the value that should stand in the new field, None where it can hold none such.
 
     Exactly the old value; the nearest where the new field is a float. Where the old one is a
     float, the new field's own step that the old field would have stored in the same bytes:
     an old 0.1 of four bytes, 0.100000001490116119384765625, is 0.1 at a scale of 0.1.
     """
-    number = None if old.raw is None else old.plan.way.number(old.raw)
+    number = None if old.raw is None else old.plan.reader.number(old.raw)
     if number is None:
         return None
     stored = _stored(new.plan, number)
     if stored is not None:
-        return new.plan.way.number(stored)
+        return new.plan.reader.number(stored)
     if not _is_float(old.plan):
         return None
     raw = number if new.plan.scaling is None else new.plan.scaling.raw(number)
     nearest = None if raw is None else new.plan.codec.write(round(raw))
-    value = None if nearest is None else new.plan.way.number(nearest)
+    value = None if nearest is None else new.plan.reader.number(nearest)
     return value if value is not None and _stored(old.plan, value) == old.own else None
 
 
@@ -283,36 +283,36 @@ class Renames:
         Raise LayoutRefused for an entry that names no field, and where two old fields would
         be one new field.
         """
-        before, behind = tuple(old), frozenset(new)
+        old_names, new_names = tuple(old), frozenset(new)
         used: set[str] = set()
         pairs: dict[str, str | None] = {}
         taken: set[str] = set()
-        for name in before:
+        for name in old_names:
             key = self._key(name)
-            wanted = self.new_name(name)
-            if key is not None and wanted is not None and wanted not in behind:
-                raise self._unknown("new", wanted, sorted(behind), key)
-            if wanted in taken:
+            new_name = self.new_name(name)
+            if key is not None and new_name is not None and new_name not in new_names:
+                raise self._unknown("new", new_name, sorted(new_names), key)
+            if new_name in taken:
                 raise RENAMES_TWICE.error(
-                    line=self._lines.get(key or ""), expected="one each", found=name, key=wanted
+                    line=self._lines.get(key or ""), expected="one each", found=name, key=new_name
                 )
             used |= {key} if key is not None else set()
-            if wanted is None or wanted in behind:
-                pairs[name] = wanted
-                taken |= {wanted} if wanted is not None else set()
+            if new_name is None or new_name in new_names:
+                pairs[name] = new_name
+                taken |= {new_name} if new_name is not None else set()
         for key in self._table:
             if key not in used:
-                raise self._unknown("old", key, before, key)
+                raise self._unknown("old", key, old_names, key)
         return pairs
 
-    def _unknown(self, side: str, name: str, known: Iterable[str], key: str) -> Exception:
+    def _unknown(self, side: str, name: str, names: Iterable[str], key: str) -> Exception:
         return RENAMES_UNKNOWN.error(
             line=self._lines.get(key),
             expected=f"a field of the {side} layout",
             found=describe(name),
             side=side,
             key=describe(name).strip('"'),
-            advice=advice(name, tuple(known)),
+            advice=advice(name, tuple(names)),
         )
 
 

@@ -8,18 +8,17 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from parambak.layouts.check_methods import stored_length
-from parambak.layouts.checks import compute
+from parambak.layouts.check_methods import compute, stored_length
 from parambak.layouts.coverage import masks_of
-from parambak.layouts.expanded import places
 from parambak.layouts.plan import plan_of
+from parambak.layouts.slots import slots
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from parambak.layouts.expanded import Place
     from parambak.layouts.model import Layout
     from parambak.layouts.plan import FieldPlan
+    from parambak.layouts.slots import Slot
 
 
 def memory_of(layout: Layout, values: Mapping[str, str]) -> bytearray:
@@ -32,9 +31,9 @@ def memory_of(layout: Layout, values: Mapping[str, str]) -> bytearray:
     unknown = values.keys() - plans.keys()
     if unknown:
         raise ValueError(f"the layout has no {', '.join(sorted(unknown))}")
-    for place in places(layout):
-        if place.kind == "field" and place.name in values:
-            _put(memory, place, _stored(plans[place.name], values[place.name]))
+    for slot in slots(layout):
+        if slot.kind == "field" and slot.name in values:
+            _put(memory, slot, _stored(plans[slot.name], values[slot.name]))
     settle(layout, memory)
     return memory
 
@@ -74,8 +73,8 @@ def _raw(plan: FieldPlan, value: str) -> int | Fraction | str:
     return int(exact) if exact.denominator == 1 else exact
 
 
-def _put(memory: bytearray, place: Place, stored: bytes) -> None:
+def _put(memory: bytearray, slot: Slot, stored: bytes) -> None:
     for offset, byte in enumerate(stored):
-        mask = masks_of(place).get(place.at + offset, 0)
-        kept = memory[place.at + offset] & ~mask & 0xFF
-        memory[place.at + offset] = kept | (byte & mask)
+        mask = masks_of(slot).get(slot.at + offset, 0)
+        kept = memory[slot.at + offset] & ~mask & 0xFF
+        memory[slot.at + offset] = kept | (byte & mask)

@@ -14,7 +14,7 @@ from math import log2
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from parambak.find.common_bytes import Ground
+    from parambak.find.common_bytes import CommonBytes
     from parambak.memory.image import Range
 
 _SAMPLE = 1 << 20
@@ -28,10 +28,10 @@ _KEPT = 200_000
 
 
 class Chance:
-    """The statistics of one ground."""
+    """How common each byte, pair and change is in these copies."""
 
-    def __init__(self, ground: Ground, changes: tuple[Range, ...]) -> None:
-        data = _sample(ground.datas[0])
+    def __init__(self, common: CommonBytes, changes: tuple[Range, ...]) -> None:
+        data = _sample(common.datas[0])
         self._single = Counter(data)
         # Pairs count in both directions: else a memory of one byte order would make that
         # very order look like chance.
@@ -46,10 +46,10 @@ class Chance:
         self._solid = self._of_solid()
         self._bits: dict[bytes, float] = {}
         changed = sum(each.length for each in changes)
-        self._start = (changed + 1) / (ground.size + 2)
-        self._begin = (len(changes) + 1) / (ground.size - changed + len(changes) + 2)
+        self._start = (changed + 1) / (common.size + 2)
+        self._begin = (len(changes) + 1) / (common.size - changed + len(changes) + 2)
         self._go_on = (changed - len(changes) + 1) / (changed + 2)
-        self._changed_to = self._of_changed(ground, changes)
+        self._changed_to = self._of_changed(common, changes)
 
     def _of_solid(self) -> list[float]:
         """Return the share of each value among bytes that are neither 00 nor FF."""
@@ -60,9 +60,9 @@ class Chance:
         ]
 
     @staticmethod
-    def _of_changed(ground: Ground, changes: tuple[Range, ...]) -> list[float]:
+    def _of_changed(common: CommonBytes, changes: tuple[Range, ...]) -> list[float]:
         """Return the share of each value among bytes that changed."""
-        last = ground.datas[-1]
+        last = common.datas[-1]
         seen: Counter[int] = Counter()
         for each in changes[:65536]:
             seen.update(last[each.start : min(each.end, each.start + 4096)])

@@ -7,7 +7,7 @@ from bisect import bisect_right
 from itertools import accumulate, islice
 from typing import TYPE_CHECKING, Self
 
-from parambak.find.reading import LONGEST
+from parambak.find.forms import LONGEST
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ MOST_RUNS = 300_000
 _CHANGED = re.compile(rb"[^\0]+")
 
 
-class Ground:
+class CommonBytes:
     """Stretches of the same addresses in each copy, one behind the other in `datas`."""
 
     def __init__(self, ranges: Sequence[Range], datas: tuple[bytes, ...]) -> None:
@@ -48,7 +48,7 @@ class Ground:
         return self.ranges[index].end - (self._ends[index] - position)
 
     def position(self, address: int) -> int | None:
-        """Return the position of an address, None where it is not in the ground."""
+        """Return the position of an address, None where it is not in the common bytes."""
         index = bisect_right(self.ranges, address, key=lambda each: each.start) - 1
         if index < 0 or address >= self.ranges[index].end:
             return None
@@ -72,8 +72,8 @@ class Ground:
             found[-1] = Range(found[-1].start, self.size - found[-1].start)
         return tuple(found)
 
-    def around(self, changes: Iterable[Range]) -> Ground:
-        """Return the ground within reach of a change: what a number that changed may touch."""
+    def around(self, changes: Iterable[Range]) -> CommonBytes:
+        """Return the bytes within reach of a change: what a changed number may touch."""
         reach = LONGEST - 1
         kept: list[Range] = []
         for change in changes:
@@ -85,7 +85,7 @@ class Ground:
                 kept.append(Range(first, last - first))
         pieces = [piece for each in kept for piece in self._pieces(each)]
         datas = tuple(b"".join(data[each.start : each.end] for each in kept) for data in self.datas)
-        return Ground(pieces, datas)
+        return CommonBytes(pieces, datas)
 
     def _pieces(self, positions: Range) -> Iterable[Range]:
         """Yield the addresses of a stretch of positions, split where the addresses jump."""

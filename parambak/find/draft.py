@@ -7,11 +7,11 @@ as an entry; all else as a comment. Every entry carries its evidence as a note.
 from __future__ import annotations
 
 import json
-import unicodedata
 from typing import TYPE_CHECKING
 
-from parambak.find.evidence import scale_text
+from parambak.find.search import scale_text
 from parambak.layouts.model import MOST_MEMORY
+from parambak.memory.names import folded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -45,9 +45,9 @@ def draft(result: Result, names: Sequence[str]) -> str:
 
 def _usual_order(result: Result) -> str:
     orders = [
-        each.candidates[0].reading.order
+        each.candidates[0].interpretation.order
         for each in result.values
-        if each.confident and each.candidates[0].reading.order
+        if each.confident and each.candidates[0].interpretation.order
     ]
     return "little" if orders.count("little") > orders.count("big") else "big"
 
@@ -84,23 +84,23 @@ def _field(found: FoundValue, name: str, order: str, taken: list[tuple[int, int]
 
 
 def _entry(found: FoundValue, candidate: Candidate, name: str, order: str) -> Iterator[str]:
-    reading = candidate.reading
+    interpretation = candidate.interpretation
     yield "[[field]]"
     yield f"name = {_text(name)}"
     yield f"at = 0x{candidate.at:04X}"
-    yield f"type = {_text(reading.type)}"
-    if reading.type in {"bcd", "gray", "sign-magnitude", "text"}:
+    yield f"type = {_text(interpretation.type)}"
+    if interpretation.type in {"bcd", "gray", "sign-magnitude", "text"}:
         yield f"length = {candidate.length}"
-    if reading.type == "text":
-        yield f"encoding = {_text(reading.encoding or 'ascii')}"
-    elif reading.order and reading.order != order:
-        yield f"byte-order = {_text(reading.order)}"
-    scale = scale_text(reading)
+    if interpretation.type == "text":
+        yield f"encoding = {_text(interpretation.encoding or 'ascii')}"
+    elif interpretation.order and interpretation.order != order:
+        yield f"byte-order = {_text(interpretation.order)}"
+    scale = scale_text(interpretation)
     if scale:
         yield f"scale = {scale}"
-    if reading.fraction:
-        yield f"fraction = {reading.fraction}"
-    if found.wanted.unit and reading.type != "text":
+    if interpretation.fraction:
+        yield f"fraction = {interpretation.fraction}"
+    if found.wanted.unit and interpretation.type != "text":
         yield f"unit = {_text(found.wanted.unit)}"
     if candidate.also_at:
         yield f"also-at = [{', '.join(f'0x{at:04X}' for at in candidate.also_at)}]"
@@ -135,15 +135,11 @@ def _name(name: str, taken: set[str]) -> str:
     ].strip()
     made = made or "value"
     tried, number = made, 1
-    while _folded(tried) in taken:
+    while folded(tried) in taken:
         number += 1
         tried = f"{made}_{number}"
-    taken.add(_folded(tried))
+    taken.add(folded(tried))
     return tried
-
-
-def _folded(name: str) -> str:
-    return unicodedata.normalize("NFKC", name).casefold()
 
 
 def _plain(text: str) -> str:

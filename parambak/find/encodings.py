@@ -1,6 +1,6 @@
 """A value as shown, in every form in which the layout language can store it.
 
-A form is the bytes that each copy would hold; readings that give the same bytes (u16
+A form is the bytes that each copy would hold; interpretations that give the same bytes (u16
 and s16 of a positive number) share one form. Where a display rounds, a form is a span
 of bytes instead of one pattern: see `Span`.
 """
@@ -12,25 +12,28 @@ from functools import lru_cache
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
-from parambak.find.reading import ORDERS, Form, Reading, Span
-from parambak.find.shares import (
+from parambak.find.forms import (
     BCD_SHARE,
     DECIMAL,
     DIGITS_SHARE,
     FINER,
     FRACTIONS,
     LAST_DIGIT,
+    ORDERS,
     ROUNDED,
     SCALES,
     SHARES,
+    Form,
+    Interpretation,
+    Span,
 )
-from parambak.layouts.codecs import codec
+from parambak.layouts.field_types import codec
 from parambak.layouts.model import Field
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from parambak.find.wanted import Shown, Wanted
+    from parambak.find.panel_values import PanelValue, Shown
     from parambak.layouts.model import Encoding, TypeName
 
 _WIDE = (5, 6, 7, 8)
@@ -46,11 +49,11 @@ _ENCODINGS: tuple[Encoding, ...] = (
 )  # fmt: skip
 
 Needles = tuple[bytes | Span | None, ...]
-Found = dict[Needles, list[Reading]]
+Found = dict[Needles, list[Interpretation]]
 
 
-def forms(wanted: Wanted) -> tuple[Form, ...]:
-    """Return every form in which the values may be stored, likely readings first."""
+def forms(wanted: PanelValue) -> tuple[Form, ...]:
+    """Return every form in which the values may be stored, likely interpretations first."""
     found: Found = {}
     if any(each is not None and each.number is None for each in wanted.shown):
         _texts(wanted.shown, found, 1.0)
@@ -67,9 +70,11 @@ def forms(wanted: Wanted) -> tuple[Form, ...]:
     )
 
 
-def _add(found: Found, needles: Sequence[bytes | Span | None], reading: Reading) -> None:
+def _add(
+    found: Found, needles: Sequence[bytes | Span | None], interpretation: Interpretation
+) -> None:
     if any(needles):
-        found.setdefault(tuple(needles), []).append(reading)
+        found.setdefault(tuple(needles), []).append(interpretation)
 
 
 def _places(shown: Sequence[Shown | None]) -> int:
@@ -84,7 +89,7 @@ def _scales(shown: Sequence[Shown | None]) -> Iterator[tuple[Fraction, float]]:
             yield scale, share
 
 
-def _scaled(wanted: Wanted, scale: Fraction, fraction: int, share: float, found: Found) -> None:
+def _scaled(wanted: PanelValue, scale: Fraction, fraction: int, share: float, found: Found) -> None:
     """Add what whole numbers times `scale` may be: exact, or rounded by the display."""
     raws: list[tuple[int, int] | None] = []
     half = Fraction(1, 2 * 10 ** _places(wanted.shown))
@@ -121,7 +126,7 @@ def _exact(
     found: Found,
 ) -> None:
     numbers = [None if raw is None else raw[0] for raw in raws]
-    reading_scale = Fraction(1) if fraction else scale
+    kept_scale = Fraction(1) if fraction else scale
     common = share >= LAST_DIGIT or scale == 1
     for name, length in _whole_types(numbers, wide=common, narrow=not fraction):
         for order in ORDERS if length > 1 else (None,):
@@ -133,7 +138,9 @@ def _exact(
             ]
             of_type = share * SHARES[name] / (2 if order else 1)
             _add(
-                found, needles, Reading(name, length, order, reading_scale, fraction, None, of_type)
+                found,
+                needles,
+                Interpretation(name, length, order, kept_scale, fraction, None, of_type),
             )
     if not fraction and (common or scale in DECIMAL):
         _by_codec(numbers, scale, share, found, gray=share >= LAST_DIGIT)
@@ -179,7 +186,7 @@ def _by_codec(
             needles = [None if number is None else write(number) for number in numbers]
             if all((a is None) == (b is None) for a, b in zip(needles, numbers, strict=True)):
                 of_all = share * of_type / (2 if order else 1)
-                _add(found, needles, Reading(name, length, order, scale, 0, None, of_all))
+                _add(found, needles, Interpretation(name, length, order, scale, 0, None, of_all))
 
 
 @lru_cache(maxsize=256)
@@ -197,7 +204,7 @@ def _spans(
     """Add the numbers that the display would round to what it showed: 16 and 32 bits."""
     known = [raw for raw in raws if raw is not None]
     low, high = min(raw[0] for raw in known), max(raw[1] for raw in known)
-    reading_scale = Fraction(1) if fraction else scale
+    kept_scale = Fraction(1) if fraction else scale
     names: tuple[TypeName, TypeName] = ("s16", "s32") if low < 0 else ("u16", "u32")
     for name, length in zip(names, (2, 4), strict=True):
         top = 1 << (8 * length - (low < 0))
@@ -213,13 +220,13 @@ def _spans(
             _add(
                 found,
                 needles,
-                Reading(
-                    name, length, order, reading_scale, fraction, None, share * SHARES[name] / 2
+                Interpretation(
+                    name, length, order, kept_scale, fraction, None, share * SHARES[name] / 2
                 ),
             )
 
 
-def _floats(wanted: Wanted, found: Found) -> None:
+def _floats(wanted: PanelValue, found: Found) -> None:
     """Add every floating point form: the nearest to what is shown, and what rounds to it."""
     half = Fraction(1, 2 * 10 ** _places(wanted.shown))
     for name in _FLOATS:
@@ -242,12 +249,14 @@ def _floats(wanted: Wanted, found: Found) -> None:
             of_type = share * SHARES[name] / 2
             for order in ORDERS:
                 turned = [raw if raw is None or order == "big" else raw[::-1] for raw in exact]
-                _add(found, turned, Reading(name, length, order, scale, 0, None, of_type))
+                _add(found, turned, Interpretation(name, length, order, scale, 0, None, of_type))
                 if length < 4 or scale != 1 or any(spans[index] is None for index in seen):
                     continue
                 ordered = [None if span is None else span._replace(order=order) for span in spans]
-                reading = Reading(name, length, order, scale, 0, None, of_type * 2 * ROUNDED)
-                _add(found, ordered, reading)
+                interpretation = Interpretation(
+                    name, length, order, scale, 0, None, of_type * 2 * ROUNDED
+                )
+                _add(found, ordered, interpretation)
 
 
 def _float_span(name: str, length: int, low: bytes | None, high: bytes | None) -> Span | None:
@@ -283,4 +292,4 @@ def _texts(shown: Sequence[Shown | None], found: Found, share: float) -> None:
         if length < 2:
             return
         of_all = share * (0.9 if number == 0 else 0.1 if number < 5 else 0.02)
-        _add(found, needles, Reading("text", length, None, Fraction(1), 0, encoding, of_all))
+        _add(found, needles, Interpretation("text", length, None, Fraction(1), 0, encoding, of_all))

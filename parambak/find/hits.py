@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from math import log2
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.find.reading import LONGEST, Span
+from parambak.find.forms import LONGEST, Span
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from parambak.find.chance import Chance
-    from parambak.find.common_bytes import Ground
-    from parambak.find.reading import Form, Reading
-    from parambak.find.wanted import Wanted
+    from parambak.find.common_bytes import CommonBytes
+    from parambak.find.forms import Form, Interpretation
+    from parambak.find.panel_values import PanelValue
 
 MOST_OF_A_FORM = 1000
 """Places of one form; one that stands in more says nothing, and is let go."""
@@ -37,51 +38,53 @@ class Hit(NamedTuple):
     at: int
     length: int
     bits: float
-    readings: tuple[Reading, ...]
+    interpretations: tuple[Interpretation, ...]
     rounded: bool
     raws: tuple[bytes, ...]
 
 
-class Grounds(NamedTuple):
+class SearchBytes(NamedTuple):
     """All of the copies, and the part within reach of a change."""
 
-    whole: Ground
-    changed: Ground
+    whole: CommonBytes
+    changed: CommonBytes
     chance: Chance
 
 
-def hits(grounds: Grounds, wanted: Wanted, forms: Sequence[Form]) -> tuple[list[Hit], bool]:
+def hits(
+    searched: SearchBytes, wanted: PanelValue, forms: Sequence[Form]
+) -> tuple[list[Hit], bool]:
     """Return the places of a value, most telling first, and whether some were too many."""
     found: list[Hit] = []
     crowded: list[Form] = []
     for form in forms:
         near = wanted.changed and form.length <= LONGEST
-        ground = grounds.changed if near else grounds.whole
-        of_form = list(_of_form(ground, grounds.chance, wanted, form, crowded))
+        common = searched.changed if near else searched.whole
+        of_form = list(_of_form(common, searched.chance, wanted, form, crowded))
         if form not in crowded[-1:]:
             found.extend(of_form)
-    found.sort(key=lambda hit: -(hit.bits + log2(hit.readings[0].share)))
+    found.sort(key=lambda hit: -(hit.bits + log2(hit.interpretations[0].share)))
     return found[:MOST_OF_A_VALUE], bool(crowded) or len(found) > MOST_OF_A_VALUE
 
 
 def _of_form(
-    ground: Ground, chance: Chance, wanted: Wanted, form: Form, crowded: list[Form]
+    common: CommonBytes, chance: Chance, wanted: PanelValue, form: Form, crowded: list[Form]
 ) -> Iterator[Hit]:
     """Yield the hits of one form; note it in `crowded` where they are too many."""
     seen = wanted.seen
     rarest = max(seen, key=lambda index: _rarity(chance, form.needles[index]))
     count = 0
-    text = form.readings[0].type == "text"
-    for tried, position in enumerate(_positions(ground.datas[rarest], form.needles[rarest])):
+    text = form.interpretations[0].type == "text"
+    for tried, position in enumerate(_positions(common.datas[rarest], form.needles[rarest])):
         if tried > MOST_TRIED:
             crowded.append(form)
             return
-        raws = _agreed(ground, form, seen, position)
-        at = ground.address(position, form.length) if raws else None
+        raws = _agreed(common, form, seen, position)
+        at = common.address(position, form.length) if raws else None
         if raws is None or at is None or (text and not _padded(form, seen, raws)):
             continue
         bits, rounded = _bits(chance, form, seen, raws)
-        yield Hit(at, form.length, bits, form.readings, rounded, raws)
+        yield Hit(at, form.length, bits, form.interpretations, rounded, raws)
         count += 1
         if count > MOST_OF_A_FORM:
             crowded.append(form)
@@ -147,13 +150,13 @@ def _of_span(data: bytes, span: Span) -> Iterator[int]:
 
 
 def _agreed(
-    ground: Ground, form: Form, seen: Sequence[int], position: int
+    common: CommonBytes, form: Form, seen: Sequence[int], position: int
 ) -> tuple[bytes, ...] | None:
     """Return the bytes of the copies at a position, where each holds what it should."""
     raws = []
     for index in seen:
         needle = form.needles[index]
-        raw = ground.datas[index][position : position + form.length]
+        raw = common.datas[index][position : position + form.length]
         if isinstance(needle, Span):
             if len(raw) < form.length or not needle.holds(raw):
                 return None
@@ -177,8 +180,8 @@ def _bits(
 ) -> tuple[float, bool]:
     """Return the bits of a hit, what a span leaves open taken off, and whether it is rounded."""
     total, rounded = 0.0, False
-    first, last = (0, form.length) if form.readings[0].type == "text" else _core(raws)
-    total += _edges(form.readings[0], first, last)
+    first, last = (0, form.length) if form.interpretations[0].type == "text" else _core(raws)
+    total += _edges(form.interpretations[0], first, last)
     for number, (index, raw) in enumerate(zip(seen, raws, strict=True)):
         needle = form.needles[index]
         if isinstance(needle, Span):
@@ -194,15 +197,17 @@ def _bits(
     return total, rounded
 
 
-def _edges(reading: Reading, first: int, last: int) -> float:
+def _edges(interpretation: Interpretation, first: int, last: int) -> float:
     """Return the bits of what stands before `first` and from `last` on, its 00 or FF."""
-    before, behind = min(_EDGE_BITS, first), min(_EDGE_BITS, reading.length - last)
-    whole = reading.type == "bcd" or (reading.type[0] in _WHOLE and reading.type[1:].isdecimal())
+    before, behind = min(_EDGE_BITS, first), min(_EDGE_BITS, interpretation.length - last)
+    whole = interpretation.type == "bcd" or (
+        interpretation.type[0] in _WHOLE and interpretation.type[1:].isdecimal()
+    )
     if not whole or first == last:
         return before + behind
-    if reading.order == "big":
+    if interpretation.order == "big":
         return min(_UPPER_MOST, _UPPER_BITS * first) + behind
-    return before + min(_UPPER_MOST, _UPPER_BITS * (reading.length - last))
+    return before + min(_UPPER_MOST, _UPPER_BITS * (interpretation.length - last))
 
 
 def _core(raws: Sequence[bytes]) -> tuple[int, int]:
@@ -229,3 +234,69 @@ def _span_change(chance: Chance, span: Span, old: bytes, new: bytes) -> float:
     if same == span.length:
         return bits
     return max(0.0, bits - log2(high[same] - low[same] + 1))
+
+
+_REACH = 256
+_BITS = 120.0
+"""What the bytes around must say, beside the value's own, for one block to be the other's twin."""
+_MOST = 4
+
+
+def twins(
+    common: CommonBytes, chance: Chance, hits: Sequence[Hit]
+) -> tuple[list[Hit], dict[tuple[int, int], tuple[int, ...]]]:
+    """Return the hits without those that only repeat another, and where each is repeated."""
+    by_bytes: dict[tuple[bytes, ...], list[Hit]] = defaultdict(list)
+    for hit in hits:
+        by_bytes[hit.raws].append(hit)
+    also: dict[tuple[int, int], tuple[int, ...]] = {}
+    dropped: set[tuple[int, int]] = set()
+    for same in by_bytes.values():
+        if not 2 <= len(same) <= _MOST:
+            continue
+        ordered = sorted(same, key=lambda hit: hit.at)
+        first = ordered[0]
+        rest = [each for each in ordered[1:] if _twin(common, chance, first, each)]
+        if rest:
+            also[first.at, first.length] = tuple(each.at for each in rest)
+            dropped.update((each.at, each.length) for each in rest)
+    return [hit for hit in hits if (hit.at, hit.length) not in dropped], also
+
+
+def _twin(common: CommonBytes, chance: Chance, one: Hit, other: Hit) -> bool:
+    """Return whether the bytes around both places are the same in every copy.
+
+    What repeats itself within that stretch is a table's rows, not a block kept twice.
+    """
+    first, second = common.position(one.at), common.position(other.at)
+    if first is None or second is None:
+        return False
+    apart = second - first
+    before = min(_same_before(data, first, second) for data in common.datas)
+    behind = min(
+        _same_behind(data, first + one.length, second + one.length) for data in common.datas
+    )
+    if before + one.length + behind >= apart:
+        return False
+    data = common.datas[0]
+    around = [data[first - before : first], data[first + one.length : first + one.length + behind]]
+    return sum(chance.bits(each) for each in around if each) >= _BITS
+
+
+def _same_before(data: bytes, first: int, second: int) -> int:
+    reach = min(_REACH, first)
+    one, other = data[first - reach : first], data[second - reach : second]
+    if one == other:
+        return reach
+    differing = int.from_bytes(one, "big") ^ int.from_bytes(other, "big")
+    lowest = (differing & -differing).bit_length() - 1
+    return lowest // 8
+
+
+def _same_behind(data: bytes, first: int, second: int) -> int:
+    reach = min(_REACH, len(data) - second)
+    one, other = data[first : first + reach], data[second : second + reach]
+    if one == other:
+        return reach
+    differing = int.from_bytes(one, "big") ^ int.from_bytes(other, "big")
+    return reach - (differing.bit_length() + 7) // 8

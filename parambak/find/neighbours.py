@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from parambak.find.hits import Hit
-    from parambak.find.wanted import Wanted
+    from parambak.find.panel_values import PanelValue
 
 _ANYWHERE, _NEAR, _LISTED = 0.35, 0.25, 0.4
 _STEPPED = 0.7
@@ -95,7 +95,7 @@ def _usual_gap(gap: int) -> float:
 
 
 def stepped(
-    wanted: Sequence[Wanted], hits: Sequence[Sequence[Hit]], size: int
+    wanted: Sequence[PanelValue], hits: Sequence[Sequence[Hit]], size: int
 ) -> list[Mapping[tuple[int, int], tuple[float, int]]]:
     """Return, for each value, how far constant steps through its fellows support a place.
 
@@ -109,7 +109,7 @@ def stepped(
     return list(found)
 
 
-def _fellows(wanted: Sequence[Wanted]) -> dict[tuple[str, str], list[tuple[int, int]]]:
+def _fellows(wanted: Sequence[PanelValue]) -> dict[tuple[str, str], list[tuple[int, int]]]:
     """Return the values by name without its last number, each with that number."""
     groups: dict[tuple[str, str], dict[int, int]] = defaultdict(dict)
     for value, each in enumerate(wanted):
@@ -123,7 +123,7 @@ def _fellows(wanted: Sequence[Wanted]) -> dict[tuple[str, str], list[tuple[int, 
 
 Kind = tuple[str, int, str | None, tuple[Fraction, int]]
 Hypothesis = tuple[Kind, int, int]
-"""A reading's kind, the step, and where row 0 would be."""
+"""An interpretation's kind, the step, and where row 0 would be."""
 
 
 def _of_fellows(
@@ -139,13 +139,13 @@ def _of_fellows(
         for one in hits[value][:most]:
             kinds = {
                 (each.type, each.length, each.order, (each.scale, each.fraction))
-                for each in one.readings
+                for each in one.interpretations
             }
             for other in hits[next_value][:most]:
                 step, rest = divmod(other.at - one.at, next_row - row)
                 if rest or not one.length <= abs(step) <= _FURTHEST_STEP:
                     continue
-                for each in other.readings:
+                for each in other.interpretations:
                     kind: Kind = (each.type, each.length, each.order, (each.scale, each.fraction))
                     if kind in kinds:
                         rows = support[kind, step, one.at - row * step]
@@ -164,7 +164,7 @@ def _judge(
 ) -> None:
     """Say of each row's place how far the other rows support it.
 
-    `choices` is in bits: those of a start, a step and a reading.
+    `choices` is in bits: those of a start, a step and an interpretation.
     """
     total = sum(hit.bits for hit in rows.values()) - _MISSED * (members - len(rows))
     for value, hit in rows.items():

@@ -1,24 +1,132 @@
 """What to believe of all the places found: every value judged beside the others.
 
-Each candidate weighs how common its reading is, times how likely its place is, against
+Each candidate weighs how common its interpretation is, times how likely its place is, against
 how likely its bytes are there by chance; the values judged first teach the next round
-(lessons, neighbours), and a value's own voice is left out when it is judged.
+(learned, neighbours), and a value's own voice is left out when it is judged.
 """
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import dataclass, field
 from math import log2
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.find.learned import Lessons
+from parambak.find.forms import scale_share, type_share
 from parambak.find.neighbours import Neighbours, Placed, share_of_step, stepped
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Hashable, Mapping, Sequence
 
+    from parambak.find.forms import Interpretation
     from parambak.find.hits import Hit
-    from parambak.find.reading import Reading
-    from parambak.find.wanted import Wanted
+    from parambak.find.panel_values import PanelValue
+
+_TRUST_TYPE = 3.0
+_TRUST_ORDER = 1.0
+_TRUST_SCALE = 2.0
+_TRUST_ALIGNED = 2.0
+"""How many values a count must rest on to outweigh what is common elsewhere."""
+
+
+@dataclass
+class WeightedCount:
+    """A weighted count of one property."""
+
+    counts: Counter[Hashable] = field(default_factory=Counter)
+    total: float = 0.0
+
+    def add(self, key: Hashable, weight: float) -> None:
+        """Count `key` with a weight from 0 to 1."""
+        self.counts[key] += weight  # type: ignore[assignment]  # a Counter of floats
+        self.total += weight
+
+    def share(self, key: Hashable, before: float, trust: float, own: WeightedCount | None) -> float:
+        """Return the share of `key`, `before` being what it is elsewhere, `own` left out."""
+        count = self.counts[key] - (own.counts[key] if own else 0.0)
+        total = self.total - (own.total if own else 0.0)
+        return (max(0.0, count) + trust * before) / (max(0.0, total) + trust)
+
+
+@dataclass
+class LearnedShares:
+    """All learned, of one value or of all."""
+
+    types: WeightedCount = field(default_factory=WeightedCount)
+    orders: WeightedCount = field(default_factory=WeightedCount)
+    aligned: WeightedCount = field(default_factory=WeightedCount)
+    scales: dict[str, WeightedCount] = field(default_factory=dict)
+
+    def learn(self, interpretation: Interpretation, at: int, unit: str, weight: float) -> None:
+        """Take in an interpretation at a place, as far as it is believed."""
+        self.types.add((interpretation.type, interpretation.length), weight)
+        if interpretation.order:
+            self.orders.add(interpretation.order, weight)
+            self.aligned.add(_alignment(at, interpretation.length), weight)
+        if interpretation.type != "text":
+            key = (interpretation.scale, interpretation.fraction)
+            self.scales.setdefault(unit, WeightedCount()).add(key, weight)
+
+    def take_in(self, other: LearnedShares) -> None:
+        """Add the learned of one value to those of all."""
+        for mine, its in (
+            (self.types, other.types),
+            (self.orders, other.orders),
+            (self.aligned, other.aligned),
+            *(
+                (self.scales.setdefault(unit, WeightedCount()), each)
+                for unit, each in other.scales.items()
+            ),
+        ):
+            for key, weight in its.counts.items():
+                mine.add(key, weight)
+
+    def share(
+        self, interpretation: Interpretation, unit: str, places: int, own: LearnedShares | None
+    ) -> float:
+        """Return how common the interpretation is here, its place apart."""
+        if interpretation.type == "text":
+            return interpretation.share
+        type_before = type_share(interpretation.type)
+        key = (interpretation.type, interpretation.length)
+        own_of = own or LearnedShares()
+        share = interpretation.share * self.types.share(key, type_before, _TRUST_TYPE, own_of.types)
+        share /= type_before
+        if interpretation.order:
+            share *= 2 * self.orders.share(interpretation.order, 0.5, _TRUST_ORDER, own_of.orders)
+        count = self.scales.get(unit)
+        if count:
+            before = scale_share(interpretation, places)
+            of_unit = own_of.scales.get(unit)
+            now = count.share(
+                (interpretation.scale, interpretation.fraction), before, _TRUST_SCALE, of_unit
+            )
+            share *= now / before
+        return share
+
+    def placing(self, at: int, length: int, own: LearnedShares | None) -> float:
+        """Return how much likelier the alignment of a place makes it: 1 where it says nothing."""
+        unit = _unit(length)
+        if unit == 1:
+            return 1.0
+        key = _alignment(at, length)
+        before = 1 / unit if key[1] else 1 - 1 / unit
+        other = (unit, not key[1])
+        mine = own.aligned if own else WeightedCount()
+        yes = max(0.0, self.aligned.counts[key] - mine.counts[key]) + _TRUST_ALIGNED * before
+        no = max(0.0, self.aligned.counts[other] - mine.counts[other])
+        return yes / (yes + no + _TRUST_ALIGNED * (1 - before)) / before
+
+
+def _unit(length: int) -> int:
+    """Return to how many bytes a value of this length would be aligned."""
+    return {2: 2, 4: 4, 8: 4}.get(length, 1)
+
+
+def _alignment(at: int, length: int) -> tuple[int, bool]:
+    unit = _unit(length)
+    return unit, at % unit == 0
+
 
 ROUNDS = 5
 _ABSENT = 0.1
@@ -31,32 +139,34 @@ _FEW = 6
 
 
 class Ranked(NamedTuple):
-    """A candidate: its hit, the likeliest reading, and how far it is believed, from 0 to 1."""
+    """A candidate: its hit, the likeliest interpretation, and its belief, from 0 to 1."""
 
     hit: Hit
-    reading: Reading
+    interpretation: Interpretation
     belief: float
     step: int | None
 
 
-class Voice(NamedTuple):
+class ValueHits(NamedTuple):
     """One value's part in the ranking."""
 
-    wanted: Wanted
+    wanted: PanelValue
     hits: Sequence[Hit]
     steps: Mapping[tuple[int, int], tuple[float, int]]
 
 
-def rank(wanted: Sequence[Wanted], hits: Sequence[Sequence[Hit]], size: int) -> list[list[Ranked]]:
+def rank(
+    wanted: Sequence[PanelValue], hits: Sequence[Sequence[Hit]], size: int
+) -> list[list[Ranked]]:
     """Return the candidates of each value, best first."""
     steps = stepped(wanted, hits, size)
-    fields = [Voice(*each) for each in zip(wanted, hits, steps, strict=True)]
-    own: list[Lessons] = [Lessons() for _ in fields]
+    fields = [ValueHits(*each) for each in zip(wanted, hits, steps, strict=True)]
+    own: list[LearnedShares] = [LearnedShares() for _ in fields]
     places: list[Placed | None] = [None] * len(fields)
     taken: dict[int, dict[int, float]] = {}
     ranked: list[list[Ranked]] = []
     for _ in range(ROUNDS):
-        every = Lessons()
+        every = LearnedShares()
         for each in own:
             every.take_in(each)
         now = _Round(every, Neighbours(places, size), taken)
@@ -70,23 +180,24 @@ def rank(wanted: Sequence[Wanted], hits: Sequence[Sequence[Hit]], size: int) -> 
 class _Round(NamedTuple):
     """What one round knows of all values; `taken` says which claim each byte."""
 
-    lessons: Lessons
+    learned: LearnedShares
     neighbours: Neighbours
     taken: Mapping[int, Mapping[int, float]]
 
 
-def _judged(index: int, field: Voice, own: Lessons, now: _Round) -> list[Ranked]:
-    """Return one value's candidates by what this round knows, `own` lessons left out."""
+def _judged(index: int, field: ValueHits, own: LearnedShares, now: _Round) -> list[Ranked]:
+    """Return one value's candidates by what this round knows, `own` learned left out."""
     unit = field.wanted.unit or ""
     places = max(each.places for each in field.wanted.shown if each is not None)
-    weighed: list[tuple[float, Hit, Reading, int | None]] = []
+    weighed: list[tuple[float, Hit, Interpretation, int | None]] = []
     for hit in field.hits:
         shares = [
-            (now.lessons.share(each, unit, places, own), each) for each in hit.readings[:_FEW]
+            (now.learned.share(each, unit, places, own), each)
+            for each in hit.interpretations[:_FEW]
         ]
         best = max(shares, key=lambda each: each[0])
         where = now.neighbours.share(index, hit.at, hit.at + hit.length)
-        where *= now.lessons.placing(hit.at, hit.length, own)
+        where *= now.learned.placing(hit.at, hit.length, own)
         share, step = field.steps.get((hit.at, hit.length), (0.0, None))
         where = max(where, share_of_step(share))
         where *= max(_SHARED, 1 - _claimed(index, hit, now.taken))
@@ -96,8 +207,8 @@ def _judged(index: int, field: Voice, own: Lessons, now: _Round) -> list[Ranked]
     top = max([log2(_ABSENT), *(each[0] for each in weighed[:1])])
     total = 2 ** (log2(_ABSENT) - top) + sum(2 ** (each[0] - top) for each in weighed)
     return [
-        Ranked(hit, reading, 2 ** (weight - top) / total, step)
-        for weight, hit, reading, step in weighed
+        Ranked(hit, interpretation, 2 ** (weight - top) / total, step)
+        for weight, hit, interpretation, step in weighed
     ]
 
 
@@ -111,14 +222,14 @@ def _claimed(index: int, hit: Hit, taken: Mapping[int, Mapping[int, float]]) -> 
     return most
 
 
-def _learnt(field: Voice, ranked: Sequence[Ranked]) -> Lessons:
+def _learnt(field: ValueHits, ranked: Sequence[Ranked]) -> LearnedShares:
     """Return what one value teaches."""
-    lessons = Lessons()
+    learned = LearnedShares()
     for each in ranked:
         if each.belief < _LEARNT:
             break
-        lessons.learn(each.reading, each.hit.at, field.wanted.unit or "", each.belief)
-    return lessons
+        learned.learn(each.interpretation, each.hit.at, field.wanted.unit or "", each.belief)
+    return learned
 
 
 def _place(ranked: Sequence[Ranked]) -> Placed | None:

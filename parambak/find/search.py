@@ -2,27 +2,108 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.find import faults
 from parambak.find.chance import Chance
 from parambak.find.checks import find_checks
-from parambak.find.common_bytes import Ground
+from parambak.find.common_bytes import CommonBytes
 from parambak.find.encodings import forms
-from parambak.find.evidence import company, evidence
-from parambak.find.hits import Grounds, hits
+from parambak.find.hits import SearchBytes, hits, twins
 from parambak.find.ranking import rank
-from parambak.find.twins import twins
+from parambak.layouts.decimals import exact
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.find.checks import CheckFound
+    from parambak.find.forms import Form, Interpretation
     from parambak.find.hits import Hit
+    from parambak.find.panel_values import PanelValue
     from parambak.find.ranking import Ranked
-    from parambak.find.reading import Form, Reading
-    from parambak.find.wanted import Wanted
     from parambak.memory.image import Image
+
+_MOST_SHOWN = 16
+_LIKELY = 0.5
+
+
+def evidence(
+    wanted: PanelValue, ranked: Ranked, also_at: Sequence[int], beside: Sequence[str]
+) -> tuple[str, ...]:
+    """Return the evidence for one candidate, the bytes first.
+
+    `beside` is what other values say of it, in words.
+    """
+    hit = ranked.hit
+    pairs = dict.fromkeys(
+        (_shown(wanted, index), raw[:_MOST_SHOWN].hex().upper())
+        for index, raw in zip(wanted.seen, hit.raws, strict=True)
+    )
+    said = ["; ".join(f"{shown} stands as {raw}" for shown, raw in pairs)]
+    if hit.rounded:
+        said.append("the display would round to what it showed")
+    if wanted.changed:
+        said.append("its bytes changed as the value did")
+    elif len(set(hit.raws)) > 1:
+        said.append("its bytes changed by less than the display shows")
+    elif len(hit.raws) > 1:
+        said.append("its bytes stayed as the value did")
+    if ranked.step:
+        said.append(f"a step of {abs(ranked.step)} bytes to the values beside it")
+    said += beside
+    if also_at:
+        said.append("kept again at " + ", ".join(f"0x{at:04X}" for at in also_at))
+    others = dict.fromkeys(
+        each.type for each in hit.interpretations if each.type != ranked.interpretation.type
+    )
+    if others:
+        said.append(f"{', '.join(others)} would read the same")
+    return tuple(said)
+
+
+def support_of_others(
+    wanted: Sequence[PanelValue], ranked: Sequence[Sequence[Ranked]]
+) -> list[list[str]]:
+    """Return what the likeliest places of the other values say of each value's own."""
+    firsts = [each[0] if each and each[0].belief > _LIKELY else None for each in ranked]
+    scales = Counter(
+        (one.unit, first.interpretation.scale, first.interpretation.fraction)
+        for one, first in zip(wanted, firsts, strict=True)
+        if first and first.interpretation.type != "text"
+    )
+    begins = {first.hit.at: one.name for one, first in zip(wanted, firsts, strict=True) if first}
+    ends = {
+        first.hit.at + first.hit.length: one.name
+        for one, first in zip(wanted, firsts, strict=True)
+        if first
+    }
+    said: list[list[str]] = []
+    for one, first in zip(wanted, firsts, strict=True):
+        words = []
+        if first:
+            same = scales[one.unit, first.interpretation.scale, first.interpretation.fraction] - 1
+            if one.unit and same > 0:
+                words.append(f"the scale of {same} more in {one.unit}")
+            if first.hit.at in ends:
+                words.append(f"right behind {ends[first.hit.at]}")
+            if first.hit.at + first.hit.length in begins:
+                words.append(f"right before {begins[first.hit.at + first.hit.length]}")
+        said.append(words)
+    return said
+
+
+def _shown(wanted: PanelValue, index: int) -> str:
+    shown = wanted.shown[index]
+    text = shown.text if shown else ""
+    return f"{text} {wanted.unit}" if wanted.unit else text
+
+
+def scale_text(interpretation: Interpretation) -> str | None:
+    """Return the scale as an exact decimal; None where the raw number is the value."""
+    return None if interpretation.scale == 1 else exact(Fraction(interpretation.scale))
+
 
 CONFIDENT = 200
 """Odds, to one, from which a candidate is called confident."""
@@ -35,11 +116,11 @@ MOST_WORK = 1 << 34
 
 
 class Candidate(NamedTuple):
-    """One place and reading; `odds` to one for it, all other places and absence counted."""
+    """One place and interpretation; `odds` to one for it, all other places and absence counted."""
 
     at: int
     length: int
-    reading: Reading
+    interpretation: Interpretation
     odds: int
     also_at: tuple[int, ...]
     evidence: tuple[str, ...]
@@ -48,7 +129,7 @@ class Candidate(NamedTuple):
 class FoundValue(NamedTuple):
     """One value's candidates, best first; `crowded` where it stands in too many places."""
 
-    wanted: Wanted
+    wanted: PanelValue
     confident: bool
     candidates: tuple[Candidate, ...]
     crowded: bool
@@ -67,27 +148,27 @@ class Result(NamedTuple):
 Also = dict[tuple[int, int], tuple[int, ...]]
 
 
-def search(wanted: Sequence[Wanted], images: Sequence[Image]) -> Result:
+def search(wanted: Sequence[PanelValue], images: Sequence[Image]) -> Result:
     """Return where each value may lie, and which stored values may be checks.
 
     Raise `layout-find-no-bytes` where the images have no address in common.
     """
-    ground = Ground.of(images)
-    if not ground.size:
+    common = CommonBytes.of(images)
+    if not common.size:
         raise faults.NO_BYTES.error(expected="bytes at the same addresses", found="none")
-    changes = ground.changes()
-    near = ground.around(changes)
-    grounds = Grounds(
-        ground, near if 2 * near.size < ground.size else ground, Chance(ground, changes)
+    changes = common.changes()
+    near = common.around(changes)
+    searched = SearchBytes(
+        common, near if 2 * near.size < common.size else common, Chance(common, changes)
     )
-    found, also, crowded, tried, notes = _places(grounds, wanted)
-    ranked = rank(wanted, found, ground.size)
-    beside = company(wanted, ranked)
+    found, also, crowded, tried, notes = _places(searched, wanted)
+    ranked = rank(wanted, found, common.size)
+    beside = support_of_others(wanted, ranked)
     values = tuple(
         _value(wanted[index], each, also[index], beside[index], crowded=crowded[index])
         for index, each in enumerate(ranked)
     )
-    checks, of_checks = find_checks(ground, changes)
+    checks, of_checks = find_checks(common, changes)
     unmoved = any(each.changed for each in wanted) and not changes
     if unmoved:
         notes.append("values changed, and not one byte did: are these copies of the visits named?")
@@ -96,21 +177,21 @@ def search(wanted: Sequence[Wanted], images: Sequence[Image]) -> Result:
 
 
 def _places(
-    grounds: Grounds, wanted: Sequence[Wanted]
+    searched: SearchBytes, wanted: Sequence[PanelValue]
 ) -> tuple[list[list[Hit]], list[Also], list[bool], int, list[str]]:
     """Return the hits of each value, their twins, whether they were too many, and the count."""
     every, alsos, crowded = [], [], []
     tried, left_out = 0, 0
-    most = max(16, MOST_WORK // grounds.whole.size // len(wanted))
+    most = max(16, MOST_WORK // searched.whole.size // len(wanted))
     for each in wanted:
         of_value: Sequence[Form] = forms(each)
         if len(of_value) > most:
-            ordered = sorted(of_value, key=lambda form: -form.readings[0].share)
+            ordered = sorted(of_value, key=lambda form: -form.interpretations[0].share)
             left_out += len(of_value) - most
             of_value = ordered[:most]
         tried += len(of_value)
-        found, many = hits(grounds, each, of_value)
-        kept, also = twins(grounds.whole, grounds.chance, found)
+        found, many = hits(searched, each, of_value)
+        kept, also = twins(searched.whole, searched.chance, found)
         every.append(kept)
         alsos.append(also)
         crowded.append(many)
@@ -119,14 +200,21 @@ def _places(
 
 
 def _value(
-    wanted: Wanted, ranked: Sequence[Ranked], also: Also, beside: Sequence[str], *, crowded: bool
+    wanted: PanelValue,
+    ranked: Sequence[Ranked],
+    also: Also,
+    beside: Sequence[str],
+    *,
+    crowded: bool,
 ) -> FoundValue:
     candidates = []
     for number, each in enumerate(ranked[:SHOWN]):
         again = also.get((each.hit.at, each.hit.length), ())
         said = evidence(wanted, each, again, () if number else beside)
         odds = _odds(each.belief)
-        candidates.append(Candidate(each.hit.at, each.hit.length, each.reading, odds, again, said))
+        candidates.append(
+            Candidate(each.hit.at, each.hit.length, each.interpretation, odds, again, said)
+        )
     return FoundValue(wanted, _confident(ranked), tuple(candidates), crowded)
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from typing import TYPE_CHECKING, Literal
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from parambak.layouts.expanded import Place, places
+from parambak.layouts.slots import Slot, slots
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from parambak.layouts.model import Layout
+    from parambak.layouts.slots import Slot
 
 Which = Literal["live", "expected-to-change", "belongs-to-card", "identifies-unit", "reserved"]
 
@@ -32,7 +34,7 @@ def covered(layout: Layout) -> tuple[Range, ...]:
     """Return the stretches that a field, check or reserved area explains."""
     kept: tuple[Range, ...] | None = layout.__dict__.get("covered")
     if kept is None:
-        kept = joined(Range(place.at, place.length) for place in places(layout))
+        kept = joined(Range(slot.at, slot.length) for slot in slots(layout))
         layout.__dict__["covered"] = kept
     return kept
 
@@ -55,9 +57,9 @@ def gaps(layout: Layout) -> tuple[Range, ...]:
     return tuple(found)
 
 
-def is_of(place: Place, which: Which) -> bool:
-    """Return whether `place` carries the mark `which`."""
-    return bool(getattr(place, which.replace("-", "_")))
+def is_of(slot: Slot, which: Which) -> bool:
+    """Return whether `slot` carries the mark `which`."""
+    return bool(getattr(slot, which.replace("-", "_")))
 
 
 def ranges_of(layout: Layout, which: Which) -> tuple[Range, ...]:
@@ -65,17 +67,17 @@ def ranges_of(layout: Layout, which: Which) -> tuple[Range, ...]:
 
     A byte counts where one bit of it does: `masks` tells bit from bit.
     """
-    marked = (place for place in places(layout) if is_of(place, which))
-    return joined(Range(place.at, place.length) for place in marked)
+    marked = (slot for slot in slots(layout) if is_of(slot, which))
+    return joined(Range(slot.at, slot.length) for slot in marked)
 
 
-def masks_of(place: Place) -> Mapping[int, int]:
-    """Return which bits of each byte the place takes: address to mask, 0xFF for all."""
-    if place.bit is None or place.width is None:
-        return dict.fromkeys(range(place.at, place.end), 0xFF)
-    taken = ((1 << place.width) - 1) << place.bit
-    stored = taken.to_bytes(place.length, place.byte_order)
-    return {place.at + index: mask for index, mask in enumerate(stored) if mask}
+def masks_of(slot: Slot) -> Mapping[int, int]:
+    """Return which bits of each byte the slot takes: address to mask, 0xFF for all."""
+    if slot.bit is None or slot.width is None:
+        return dict.fromkeys(range(slot.at, slot.end), 0xFF)
+    taken = ((1 << slot.width) - 1) << slot.bit
+    stored = taken.to_bytes(slot.length, slot.byte_order)
+    return {slot.at + index: mask for index, mask in enumerate(stored) if mask}
 
 
 def explained_bits(layout: Layout) -> bytes:
@@ -88,13 +90,13 @@ def explained_bits(layout: Layout) -> bytes:
     kept: bytes | None = layout.__dict__.get("explained")
     if kept is None:
         bits = bytearray(layout.memory)
-        for place in places(layout):
-            if place.reserved and not (place.expected_to_change or place.live):
+        for slot in slots(layout):
+            if slot.reserved and not (slot.expected_to_change or slot.live):
                 continue
-            if place.width is None:
-                bits[place.at : place.end] = b"\xff" * place.length
+            if slot.width is None:
+                bits[slot.at : slot.end] = b"\xff" * slot.length
             else:
-                for address, mask in masks_of(place).items():
+                for address, mask in masks_of(slot).items():
                     bits[address] |= mask
         kept = bytes(bits)
         layout.__dict__["explained"] = kept
@@ -107,30 +109,131 @@ def masks(layout: Layout, which: Which) -> Mapping[int, int]:
     A changed byte is explained where `(old ^ new) & ~mask` is 0.
     """
     found: dict[int, int] = {}
-    for place in places(layout):
-        if is_of(place, which):
-            for address, mask in masks_of(place).items():
+    for slot in slots(layout):
+        if is_of(slot, which):
+            for address, mask in masks_of(slot).items():
                 found[address] = found.get(address, 0) | mask
     return found
 
 
-def places_over(layout: Layout, start: int, length: int) -> tuple[Place, ...]:
-    """Return the places that share a byte with the stretch, in address order."""
-    every = places(layout)
+def slots_over(layout: Layout, start: int, length: int) -> tuple[Slot, ...]:
+    """Return the slots that share a byte with the stretch, in address order."""
+    every = slots(layout)
     longest: int | None = layout.__dict__.get("longest")
     if longest is None:
-        longest = max((place.length for place in every), default=0)
+        longest = max((slot.length for slot in every), default=0)
         layout.__dict__["longest"] = longest
-    first = bisect_right(every, start - longest, key=lambda place: place.at)
-    last = bisect_right(every, start + length - 1, key=lambda place: place.at)
-    return tuple(place for place in every[first:last] if place.end > start)
+    first = bisect_right(every, start - longest, key=lambda slot: slot.at)
+    last = bisect_right(every, start + length - 1, key=lambda slot: slot.at)
+    return tuple(slot for slot in every[first:last] if slot.end > start)
 
 
 def fields_over(layout: Layout, start: int, length: int) -> tuple[str, ...]:
     """Return the names of what shares a byte with the stretch, in address order, each once."""
-    return tuple(dict.fromkeys(place.name for place in places_over(layout, start, length)))
+    return tuple(dict.fromkeys(slot.name for slot in slots_over(layout, start, length)))
 
 
 def name_at(layout: Layout, address: int) -> str | None:
     """Return the name of what stands at `address`, the first of several; None in a gap."""
     return next(iter(fields_over(layout, address, 1)), None)
+
+
+MOST_ROWS = 64
+
+# Legible without colour; a cell of several bytes shows the last that applies to any of them.
+CHARACTERS: Mapping[str, str] = MappingProxyType(
+    {
+        ".": "nothing known",
+        "-": "reserved",
+        "#": "a field",
+        "+": "a field expected to change",
+        "~": "live",
+        "!": "a check",
+    }
+)
+_ORDER = "".join(CHARACTERS)
+
+
+class MapRow(NamedTuple):
+    """One line of the picture: its first address, and a character for each cell."""
+
+    start: int
+    bytes_a_cell: int
+    cells: str
+
+
+def _character(slot: Slot) -> str:
+    if slot.kind == "check":
+        return "!"
+    if slot.live:
+        return "~"
+    if slot.reserved:
+        return "-"
+    return "+" if slot.expected_to_change else "#"
+
+
+def picture(layout: Layout, columns: int = 64) -> tuple[MapRow, ...]:
+    """Return the picture of the layout's memory in rows of `columns` cells.
+
+    A cell is one byte, or the smallest power of two of bytes with which the picture has
+    at most 64 rows.
+    """
+    size = 1
+    while layout.memory > columns * size * MOST_ROWS:
+        size *= 2
+    cells = [0] * -(-layout.memory // size)
+    for slot in slots(layout):
+        rank = _ORDER.index(_character(slot))
+        for cell in range(slot.at // size, (slot.end - 1) // size + 1):
+            cells[cell] = max(cells[cell], rank)
+    drawn = "".join(_ORDER[rank] for rank in cells)
+    return tuple(
+        MapRow(first * size, size, drawn[first : first + columns])
+        for first in range(0, len(drawn), columns)
+    )
+
+
+class Part(NamedTuple):
+    """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
+
+    `kind` is "field", "group", "check", "reserved", or "duplicate" of a block kept twice.
+    A stretch may have holes: what is covered byte by byte, `coverage` knows.
+    """
+
+    name: str
+    kind: str
+    start: int
+    length: int
+    rows: int | None = None
+
+
+def parts(layout: Layout) -> tuple[Part, ...]:
+    """Return every entry of the layout in address order, a group as one, copies apart."""
+    found: list[Part] = []
+    groups: dict[str, list[int]] = {}
+    for slot in slots(layout):
+        top = slot.name.split("[")[0]
+        if slot.kind == "field" and slot.prefix and not slot.again:
+            reach = groups.setdefault(top, [slot.at, slot.end])
+            reach[0], reach[1] = min(reach[0], slot.at), max(reach[1], slot.end)
+        elif not slot.again:
+            found.append(Part(slot.name, slot.kind, slot.at, slot.length))
+        elif not slot.prefix and not _in_a_duplicate(layout, slot):
+            found.append(Part(f"{slot.name}, again", slot.kind, slot.at, slot.length))
+    counts = {group.name: group.count for group in layout.groups}
+    found += [
+        Part(name, "group", start, end - start, counts[name])
+        for name, (start, end) in groups.items()
+    ]
+    found += [
+        Part(f"{block.name}, again", "duplicate", block.duplicate_at, block.length)
+        for block in layout.kept_twice
+    ]
+    return tuple(sorted(found, key=lambda part: part.start))
+
+
+def _in_a_duplicate(layout: Layout, slot: Slot) -> bool:
+    return any(
+        block.duplicate_at <= slot.at and slot.end <= block.duplicate_at + block.length
+        for block in layout.kept_twice
+    )

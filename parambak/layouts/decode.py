@@ -48,12 +48,12 @@ class FieldValue(Struct, frozen=True, gc=False):
     @property
     def at(self) -> int:
         """Return the address of the first byte."""
-        return self.plan.place.at
+        return self.plan.slot.at
 
     @property
     def length(self) -> int:
         """Return how many bytes the field takes."""
-        return self.plan.place.length
+        return self.plan.slot.length
 
     @property
     def own(self) -> bytes | None:
@@ -106,17 +106,17 @@ class FieldValue(Struct, frozen=True, gc=False):
     @property
     def bit(self) -> int | None:
         """Return the lowest bit of flags and bits, None of other types."""
-        return self.plan.place.bit
+        return self.plan.slot.bit
 
     @property
     def width(self) -> int | None:
         """Return how many bits flags and bits take, None of other types."""
-        return self.plan.place.width
+        return self.plan.slot.width
 
     @property
     def row(self) -> str | None:
         """Return the name of the row that the field is in, where it has one."""
-        return self.plan.place.row
+        return self.plan.slot.row
 
 
 class Decoded(Struct, frozen=True):
@@ -204,7 +204,7 @@ def _values(
 def _value(
     plan: FieldPlan, read: Callable[[int, int], bytes | None], copies: Sequence[int]
 ) -> FieldValue:
-    raw = read(plan.place.at, plan.place.length)
+    raw = read(plan.slot.at, plan.slot.length)
     value: str | None = None
     within: bool | None = None
     mark: str | None = "absent"
@@ -213,8 +213,8 @@ def _value(
         value, within, mark = plan.show(raw)
         if plan.low_from is not None or plan.high_from is not None:
             within, limits = _by_other_fields(plan, raw, read)
-        if raw == plan.blank and plan.way.is_blank(raw, (value, within, mark)):
-            value, mark = (None if plan.way.is_text else value), "blank"
+        if raw == plan.blank and plan.reader.is_blank(raw, (value, within, mark)):
+            value, mark = (None if plan.reader.is_text else value), "blank"
         if copies:
             mark = _vote(plan, raw, read, copies) or mark
     return FieldValue(plan, raw, value, within, mark, limits)
@@ -224,9 +224,9 @@ def _by_other_fields(
     plan: FieldPlan, raw: bytes, read: Callable[[int, int], bytes | None]
 ) -> tuple[bool | None, tuple[str | None, str | None]]:
     """Return whether the value is inside limits that other fields hold, and those limits."""
-    number = plan.way.number(raw)
-    low, low_text = _limit_of(plan.low_from, plan.way.low, plan.way.low_text, read)
-    high, high_text = _limit_of(plan.high_from, plan.way.high, plan.way.high_text, read)
+    number = plan.reader.number(raw)
+    low, low_text = _limit_of(plan.low_from, plan.reader.low, plan.reader.low_text, read)
+    high, high_text = _limit_of(plan.high_from, plan.reader.high, plan.reader.high_text, read)
     unknown = (plan.low_from and low is None) or (plan.high_from and high is None)
     if number is None or unknown:
         return None, (low_text, high_text)
@@ -242,23 +242,23 @@ def _limit_of(
 ) -> tuple[Fraction | None, str | None]:
     if other is None:
         return fixed, fixed_text
-    raw = read(other.place.at, other.place.length)
+    raw = read(other.slot.at, other.slot.length)
     if raw is None or raw == other.blank:  # a blank limit is no limit, and not known
         return None, None
-    number = other.way.number(raw)
+    number = other.reader.number(raw)
     if number is None:
         return None, None
-    return number, other.show(raw)[0] if other.way.meaning is None else exact(number)
+    return number, other.show(raw)[0] if other.reader.meaning is None else exact(number)
 
 
 def _vote(
     plan: FieldPlan, raw: bytes, read: Callable[[int, int], bytes | None], copies: Sequence[int]
 ) -> str | None:
     """Return which of the addresses that hold one value is off, None where all agree."""
-    place = plan.place
-    held: dict[bytes | None, list[int]] = {_only_bits(plan, raw): [place.at]}
+    slot = plan.slot
+    held: dict[bytes | None, list[int]] = {_only_bits(plan, raw): [slot.at]}
     for at in copies:
-        other = read(at, place.length)
+        other = read(at, slot.length)
         key = None if other is None else _only_bits(plan, other)
         held.setdefault(key, []).append(at)
     if len(held) == 1:
@@ -281,9 +281,9 @@ def _held(key: bytes | None, count: int) -> str:
 
 def _only_bits(plan: FieldPlan, raw: bytes) -> bytes:
     """Return what the field's own bits hold, other bits of the bytes left out."""
-    place = plan.place
-    if place.bit is None or place.width is None:
+    slot = plan.slot
+    if slot.bit is None or slot.width is None:
         return raw
-    mask = ((1 << place.width) - 1) << place.bit
-    kept = int.from_bytes(raw, place.byte_order) & mask
-    return kept.to_bytes(place.length, place.byte_order)
+    mask = ((1 << slot.width) - 1) << slot.bit
+    kept = int.from_bytes(raw, slot.byte_order) & mask
+    return kept.to_bytes(slot.length, slot.byte_order)

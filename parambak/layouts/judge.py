@@ -2,22 +2,174 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from itertools import islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.layouts import expanded, faults, field_rules, placement
+from parambak.layouts import entry_rules, faults, slots
 from parambak.layouts.check_methods import stored_length
-from parambak.layouts.check_rules import judge_check
+from parambak.layouts.coverage import masks_of
+from parambak.layouts.entry_rules import judge_check
+from parambak.layouts.field_types import TYPES
 from parambak.layouts.mistakes import advice, describe
 from parambak.layouts.model import MOST_FIELDS, Field
-from parambak.layouts.placement import Spot
-from parambak.layouts.words import TYPES
+from parambak.layouts.slots import Slot, field_length
 
 if TYPE_CHECKING:
-    from parambak.layouts.expanded import Place
-    from parambak.layouts.includes import Gathered, Part
+    from collections.abc import Mapping, Sequence
+
     from parambak.layouts.mistakes import Ledger, Path, Source
-    from parambak.layouts.model import Group
+    from parambak.layouts.model import Group, LayoutFile
+
+# Families whose byte order changes nothing.
+_ORDERLESS = frozenset({"text", "date-time", "bytes"})
+
+
+class LayoutPart(NamedTuple):
+    """One file of a layout: its text, and its tables."""
+
+    source: Source
+    tables: LayoutFile
+
+
+class Spot(NamedTuple):
+    """A file and the path in it: where a mistake about an entry is to be shown."""
+
+    source: Source
+    path: Path
+
+
+def judge_span(  # noqa: PLR0913, PLR0917 - a stretch, and where to note it
+    spot: Spot, key: str, start: int, length: int, memory: int, ledger: Ledger
+) -> None:
+    """Note a stretch that begins below 0 or ends past the memory."""
+    if start < 0 or start + max(length, 1) > memory:
+        ledger.note(
+            faults.ADDRESS,
+            spot.source,
+            (*spot.path, key),
+            expected=f"inside 0x0000 to 0x{memory - 1:04X}",
+            found=_stretch(start, length),
+        )
+
+
+def _stretch(start: int, length: int) -> str:
+    last = start + max(length, 1) - 1
+    if start < 0 or last >= 1 << 64:
+        return f"{describe(start)}, {length} bytes"
+    return f"0x{start:04X}" if last == start else f"0x{start:04X} to 0x{last:04X}"
+
+
+def judge_field_address(
+    spot: Spot, field: Field, base: tuple[int, int], memory: int, ledger: Ledger
+) -> None:
+    """Note a field outside the memory; `base` is where its first and its last row begin."""
+    first, last = base
+    length = field_length(field)
+    if field.at < 0:
+        judge_span(spot, "at", field.at, length, memory, ledger)
+    else:
+        start = first + field.at if first + field.at < 0 else last + field.at
+        judge_span(spot, "at", start, length, memory, ledger)
+    for index, at in enumerate(field.also_at):
+        inner = Spot(spot.source, (*spot.path, "also-at"))
+        judge_span(inner, "", first + at if at < 0 else last + at, length, memory, ledger)
+        del index
+
+
+def judge_order(spot: Spot, field: Field, ledger: Ledger, *, known: bool) -> None:
+    """Note a field of several bytes whose order nothing says."""
+    if known or field.byte_order is not None or TYPES[field.type].family in _ORDERLESS:
+        return
+    if field_length(field) > 1:
+        ledger.note(faults.BYTE_ORDER, spot.source, spot.path, expected="`byte-order`")
+
+
+def last_row(group: Group, base: tuple[int, int]) -> tuple[int, int]:
+    """Return where the first and the last row of `group` begin."""
+    first, last = base
+    return first + group.at, last + group.at + (group.count - 1) * (group.step or 0)
+
+
+def judge_overlaps(
+    found: Sequence[Slot], spots: Mapping[int, Spot], ledger: Ledger, *, rows: bool
+) -> None:
+    """Note slots that stand on the same bytes, or the same bits, and do not say so.
+
+    `spots` tells by the identity of its entry where each is written. Each pair of
+    entries is noted once, however many rows they have. Without `rows`, rows of one entry
+    are not held against each other, since how far apart they are is not known.
+    """
+    said: set[tuple[int, int]] = set()
+    if not rows:
+        said = {(id(slot.entry), id(slot.entry)) for slot in found}
+    whole = sorted(
+        (slot for slot in found if slot.width is None and not _shares(slot)),
+        key=lambda slot: slot.at,
+    )
+    widest: Slot | None = None
+    for slot in whole:
+        if widest is not None and slot.at < widest.end:
+            _note(slot, widest, spots, said, ledger)
+        if widest is None or slot.end > widest.end:
+            widest = slot
+    _judge_bits(
+        [slot for slot in found if slot.width is not None and not _shares(slot)],
+        whole,
+        spots,
+        said,
+        ledger,
+    )
+
+
+def _shares(slot: Slot) -> bool:
+    return slot.entry.shares
+
+
+def _judge_bits(
+    bits: Sequence[Slot],
+    whole: Sequence[Slot],
+    spots: Mapping[int, Spot],
+    said: set[tuple[int, int]],
+    ledger: Ledger,
+) -> None:
+    starts = [slot.at for slot in whole]
+    taken: dict[int, list[tuple[int, Slot]]] = {}
+    for slot in bits:
+        before = bisect_right(starts, slot.end - 1) - 1
+        if before >= 0 and whole[before].end > slot.at:
+            _note(slot, whole[before], spots, said, ledger)
+        for address, mask in masks_of(slot).items():
+            others = taken.setdefault(address, [])
+            clash = next((other for held, other in others if held & mask), None)
+            if clash is not None:
+                _note(slot, clash, spots, said, ledger)
+            else:
+                others.append((mask, slot))
+
+
+def _note(
+    slot: Slot,
+    other: Slot,
+    spots: Mapping[int, Spot],
+    said: set[tuple[int, int]],
+    ledger: Ledger,
+) -> None:
+    pair = (id(other.entry), id(slot.entry))
+    if pair in said:
+        return
+    said.add(pair)
+    spot = spots[id(slot.entry)]
+    ledger.note(
+        faults.OVERLAP,
+        spot.source,
+        (*spot.path, "at"),
+        other=f"{other.kind} {describe(other.name)}",
+        expected="bytes of its own",
+        found=f"{describe(slot.name)} at {_stretch(slot.at, slot.length)}, "
+        f"{describe(other.name)} at {_stretch(other.at, other.length)}",
+    )
+
 
 _WORDS = frozenset({"text", "date-time", "bytes"})
 
@@ -25,9 +177,9 @@ _WORDS = frozenset({"text", "date-time", "bytes"})
 class Judge:
     """Notes in a ledger whatever makes no sense in the files gathered."""
 
-    def __init__(self, gathered: Gathered, ledger: Ledger) -> None:
-        self.files = gathered.files
-        self.head = gathered.head
+    def __init__(self, files: Sequence[LayoutPart], ledger: Ledger) -> None:
+        self.files = files
+        self.head = files[0].tables.layout
         self.ledger = ledger
         self.memory = self.head.memory or 0
         written = self.files[0].source.tree.get("layout")
@@ -42,12 +194,12 @@ class Judge:
         """Judge everything; what depends on a sound memory size waits for one."""
         self._judge_head()
         for part in self.files:
-            field_rules.judge_texts(part.source, self.ledger)
+            entry_rules.judge_texts(part.source, self.ledger)
             self._judge_entries(part)
             if self.memory:
                 self._judge_stored(part)
         if self.memory and not self.ledger.full:
-            self._judge_places()
+            self._judge_slots()
 
     def _judge_head(self) -> None:
         source = self.files[0].source
@@ -63,14 +215,14 @@ class Judge:
                     expected=f"`{key}`",
                 )
 
-    def _judge_entries(self, part: Part) -> None:
+    def _judge_entries(self, part: LayoutPart) -> None:
         source, tables = part.source, part.tables
         self._judge_fields(source, ("field",), tables.field, self.taken, (0, 0))
         for index, group in enumerate(tables.group):
             self._judge_group(source, source.entry(("group",), index), group, self.taken, (0, 0))
         for index, check in enumerate(tables.check):
             path = source.entry(("check",), index)
-            field_rules.judge_taken(source, path, check.name, self.taken_checks, self.ledger)
+            entry_rules.judge_taken(source, path, check.name, self.taken_checks, self.ledger)
             self.spots[id(check)] = Spot(source, path)
             if stored_length(check) > 1 and not self.ordered and check.byte_order is None:
                 self.ledger.note(faults.BYTE_ORDER, source, path, expected="`byte-order`")
@@ -87,49 +239,45 @@ class Judge:
             here = source.entry(path, index)
             spot = Spot(source, here)
             self.spots[id(field)] = spot
-            field_rules.judge_names(source, [(here, field.name)], taken, self.ledger)
-            field_rules.judge_field(source, here, field, self.ledger)
-            placement.judge_order(spot, field, self.ledger, known=self.ordered)
+            entry_rules.judge_names(source, [(here, field.name)], taken, self.ledger)
+            entry_rules.judge_field(source, here, field, self.ledger)
+            judge_order(spot, field, self.ledger, known=self.ordered)
             if self.memory:
-                placement.judge_field_room(spot, field, base, self.memory, self.ledger)
+                judge_field_address(spot, field, base, self.memory, self.ledger)
 
     def _judge_group(
         self, source: Source, path: Path, group: Group, taken: dict[str, str], base: tuple[int, int]
     ) -> None:
-        field_rules.judge_names(source, [(path, group.name)], taken, self.ledger)
-        field_rules.judge_group(source, path, group, self.ledger)
+        entry_rules.judge_names(source, [(path, group.name)], taken, self.ledger)
+        entry_rules.judge_group(source, path, group, self.ledger)
         self.stepless = self.stepless or (group.count > 1 and group.step is None)
         if group.at < 0:
-            placement.judge_span(
-                Spot(source, path), "at", group.at, 1, self.memory or 1, self.ledger
-            )
+            judge_span(Spot(source, path), "at", group.at, 1, self.memory or 1, self.ledger)
             return
-        rows = placement.last_row(group, base)
+        rows = last_row(group, base)
         scope: dict[str, str] = {}
         self._judge_fields(source, (*path, "field"), group.field, scope, rows)
         for index, inner in enumerate(group.group):
             where = source.entry((*path, "group"), index)
             self._judge_group(source, where, inner, scope, rows)
 
-    def _judge_stored(self, part: Part) -> None:
+    def _judge_stored(self, part: LayoutPart) -> None:
         """Judge what stands at addresses of its own: checks, reserved areas, blocks."""
         source, tables, memory = part.source, part.tables, self.memory
         for index, check in enumerate(tables.check):
             spot = Spot(source, source.entry(("check",), index))
             judge_check(source, spot.path, check, memory, self.ledger)
-            placement.judge_span(spot, "at", check.at, stored_length(check), memory, self.ledger)
+            judge_span(spot, "at", check.at, stored_length(check), memory, self.ledger)
         for index, area in enumerate(tables.reserved):
             spot = Spot(source, source.entry(("reserved",), index))
             self.spots[id(area)] = spot
-            field_rules.judge_stretch(source, spot.path, area, self.ledger)
-            placement.judge_span(spot, "at", area.at, area.length, memory, self.ledger)
+            entry_rules.judge_stretch(source, spot.path, area, self.ledger)
+            judge_span(spot, "at", area.at, area.length, memory, self.ledger)
         for index, block in enumerate(tables.kept_twice):
             spot = Spot(source, source.entry(("kept-twice",), index))
-            field_rules.judge_stretch(source, spot.path, block, self.ledger)
-            placement.judge_span(spot, "at", block.at, block.length, memory, self.ledger)
-            placement.judge_span(
-                spot, "duplicate-at", block.duplicate_at, block.length, memory, self.ledger
-            )
+            entry_rules.judge_stretch(source, spot.path, block, self.ledger)
+            judge_span(spot, "at", block.at, block.length, memory, self.ledger)
+            judge_span(spot, "duplicate-at", block.duplicate_at, block.length, memory, self.ledger)
             if abs(block.at - block.duplicate_at) < block.length:
                 self.ledger.note(
                     faults.OVERLAP,
@@ -140,8 +288,8 @@ class Judge:
                     found=describe(abs(block.at - block.duplicate_at)),
                 )
 
-    def _judge_places(self) -> None:
-        found = self._places()
+    def _judge_slots(self) -> None:
+        found = self._slots()
         if found is None:
             self.ledger.note(
                 faults.TOO_MANY_FIELDS,
@@ -150,43 +298,43 @@ class Judge:
                 expected=f"at most {MOST_FIELDS}",
             )
             return
-        sound = [place for place in found if self._is_sound(place)]
-        placement.judge_overlaps(sound, self.spots, self.ledger, rows=not self.stepless)
+        sound = [slot for slot in found if self._is_sound(slot)]
+        judge_overlaps(sound, self.spots, self.ledger, rows=not self.stepless)
         self._judge_limit_names(found)
 
-    def _places(self) -> list[Place] | None:
-        """Return every place, None where there are too many to write out."""
+    def _slots(self) -> list[Slot] | None:
+        """Return every slot, None where there are too many to write out."""
         order = self.head.byte_order or "big"
         groups = [group for part in self.files for group in part.tables.group]
-        if sum(map(expanded.count_places, groups)) > MOST_FIELDS:
+        if sum(map(slots.count_slots, groups)) > MOST_FIELDS:
             return None
-        found: list[Place] = []
+        found: list[Slot] = []
         for part in self.files:
-            found.extend(expanded.of_fields(part.tables.field, order))
+            found.extend(slots.of_fields(part.tables.field, order))
             for group in part.tables.group:
-                found.extend(expanded.of_group(group, order))
-            found.extend(expanded.of_check(check, order) for check in part.tables.check)
-            found.extend(expanded.of_reserved(area, order) for area in part.tables.reserved)
+                found.extend(slots.of_group(group, order))
+            found.extend(slots.of_check(check, order) for check in part.tables.check)
+            found.extend(slots.of_reserved(area, order) for area in part.tables.reserved)
         blocks = [block for part in self.files for block in part.tables.kept_twice]
-        found.extend(list(islice(expanded.of_duplicates(found, blocks), MOST_FIELDS + 1)))
+        found.extend(list(islice(slots.of_duplicates(found, blocks), MOST_FIELDS + 1)))
         return found if len(found) <= MOST_FIELDS else None
 
-    def _is_sound(self, place: Place) -> bool:
-        """Return whether the place can be compared with others: noted already where not."""
-        if place.at < 0 or place.length < 1 or place.end > self.memory:
+    def _is_sound(self, slot: Slot) -> bool:
+        """Return whether the slot can be compared with others: noted already where not."""
+        if slot.at < 0 or slot.length < 1 or slot.end > self.memory:
             return False
-        if place.width is None:
+        if slot.width is None:
             # Bits that do not say how many take no whole byte from their neighbours.
-            return not (isinstance(place.entry, Field) and place.entry.type == "bits")
-        bit = place.bit or 0
-        return bit >= 0 and place.width >= 1 and bit + place.width <= 8 * place.length
+            return not (isinstance(slot.entry, Field) and slot.entry.type == "bits")
+        bit = slot.bit or 0
+        return bit >= 0 and slot.width >= 1 and bit + slot.width <= 8 * slot.length
 
-    def _judge_limit_names(self, found: list[Place]) -> None:
+    def _judge_limit_names(self, found: list[Slot]) -> None:
         """Note limits taken from a field that is not there, or holds no number."""
         by_name: dict[str, Field] | None = None
         judged: set[int] = set()
-        for place in found:
-            field = place.entry
+        for slot in found:
+            field = slot.entry
             if not isinstance(field, Field) or id(field) in judged:
                 continue
             if field.low_from is None and field.high_from is None:
@@ -196,12 +344,12 @@ class Judge:
                 by_name = {each.name: each.entry for each in found if isinstance(each.entry, Field)}
             for key, name in (("low-from", field.low_from), ("high-from", field.high_from)):
                 if name is not None:
-                    self._judge_limit_name(field, key, name, place.prefix, by_name)
+                    self._judge_limit_name(field, key, name, slot.prefix, by_name)
 
     def _judge_limit_name(
         self, field: Field, key: str, name: str, prefix: str, by_name: dict[str, Field]
     ) -> None:
-        other = expanded.seen_from(by_name, name, prefix)
+        other = slots.seen_from(by_name, name, prefix)
         if other is not None and TYPES[other.type].family not in _WORDS:
             return
         spot = self.spots[id(field)]

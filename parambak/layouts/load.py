@@ -2,19 +2,178 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import re
+from typing import TYPE_CHECKING, Any
 
-from parambak.errors import LayoutRefused
-from parambak.layouts.includes import gather
-from parambak.layouts.judge import Judge
-from parambak.layouts.mistakes import Ledger, Mistake
-from parambak.layouts.model import Layout
+import msgspec
+
+from parambak.errors import LayoutRefused, ParambakError
+from parambak.layouts import faults
+from parambak.layouts.judge import Judge, LayoutPart
+from parambak.layouts.mistakes import Ledger, Mistake, describe
+from parambak.layouts.model import MOST_DEPTH, Layout, structured
+from parambak.layouts.parse import LONGEST_TEXT, parse
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from parambak.layouts.includes import Gathered
-    from parambak.layouts.model import KeptTwice, Normal
+    from parambak.layouts.mistakes import Path, Source
+    from parambak.layouts.model import KeptTwice, LayoutFile, Normal
+
+LANGUAGE = 1
+MOST_INCLUDES = 50
+_INSIDE = re.compile(r"[\w.-][\w. -]*(?:/[\w.-][\w. -]*)*")
+# What the head of an included file may say.
+_SHARED_HEAD = ("include", "language", "note", "source")
+
+
+def gather(
+    text: bytes, include: Callable[[str], bytes] | None, ledger: Ledger
+) -> tuple[LayoutPart, ...] | None:
+    """Return the layout's files, or None where its own cannot be read at all."""
+    first = _part(text, None, ledger)
+    if first is None:
+        return None
+    gatherer = _Gatherer(include, ledger, len(text))
+    gatherer.files.append(first)
+    gatherer.follow(first, ())
+    return tuple(gatherer.files)
+
+
+def _part(text: bytes, file: str | None, ledger: Ledger) -> LayoutPart | None:
+    source = parse(text, file, ledger)
+    if source is None or not _known_language(source, ledger):
+        return None
+    tables = shaped(source, ledger)
+    return None if tables is None else LayoutPart(source, tables)
+
+
+def _known_language(source: Source, ledger: Ledger) -> bool:
+    """Note a version of the language that is not known; nothing else is looked at then."""
+    head = source.tree.get("layout")
+    language = head.get("language", LANGUAGE) if isinstance(head, dict) else LANGUAGE
+    if isinstance(language, int) and not isinstance(language, bool) and language != LANGUAGE:
+        ledger.note(
+            faults.UNKNOWN_LANGUAGE,
+            source,
+            ("layout", "language"),
+            expected=str(LANGUAGE),
+            found=describe(language),
+        )
+        return False
+    return True
+
+
+def shaped(source: Source, ledger: Ledger) -> LayoutFile | None:
+    """Return the file as structs, whatever could be read of it; note every mistake."""
+    if _group_depth(source.tree) > MOST_DEPTH:
+        ledger.note(
+            faults.TOO_DEEP, source, ("group",), expected=f"groups at most {MOST_DEPTH} deep"
+        )
+        return None
+    try:
+        return structured(source.tree)
+    except msgspec.ValidationError:
+        # Only a file with mistakes needs the slow walk, and what it imports.
+        from parambak.layouts.salvage import salvaged  # noqa: PLC0415 - see above
+
+        return salvaged(source, ledger)
+
+
+def _group_depth(tree: dict[str, Any]) -> int:
+    depth = 0
+    level: list[Any] = [tree]
+    while level and depth <= MOST_DEPTH:
+        inner = [node.get("group") for node in level if isinstance(node, dict)]
+        level = [entry for groups in inner if isinstance(groups, list) for entry in groups]
+        depth += bool(level)
+    return depth
+
+
+class _Gatherer:
+    def __init__(self, include: Callable[[str], bytes] | None, ledger: Ledger, length: int) -> None:
+        self.include = include
+        self.ledger = ledger
+        self.files: list[LayoutPart] = []
+        self.length = length
+
+    def follow(self, part: LayoutPart, chain: tuple[str, ...]) -> None:
+        """Take in what `part` includes; `chain` names the files that led here."""
+        for index, name in enumerate(part.tables.layout.include):
+            path: Path = ("layout", "include", index)
+            if not self._may_take(part.source, path, name, chain):
+                continue
+            if any(each.source.file == name for each in self.files):
+                continue  # two ways to one file: it is taken in once
+            text = self._fetch(part.source, path, name)
+            taken = None if text is None else _part(text, name, self.ledger)
+            if taken is not None:
+                self._judge_head(taken)
+                self.files.append(taken)
+                self.follow(taken, (*chain, name))
+
+    def _may_take(self, source: Source, path: Path, name: str, chain: tuple[str, ...]) -> bool:
+        if not _INSIDE.fullmatch(name) or any(
+            not step.strip(". ") or step.endswith((".", " ")) for step in name.split("/")
+        ):
+            self.ledger.note(
+                faults.INCLUDE_OUTSIDE,
+                source,
+                path,
+                expected="a file in the layout's folder",
+                found=describe(name),
+            )
+        elif name in chain:
+            self.ledger.note(
+                faults.INCLUDE_CIRCLE,
+                source,
+                path,
+                expected="no file twice on one way",
+                found=" includes ".join((*chain[chain.index(name) :], name)),
+            )
+        elif len(self.files) > MOST_INCLUDES:
+            self.ledger.note(
+                faults.TOO_LARGE, source, path, expected=f"at most {MOST_INCLUDES} included files"
+            )
+        else:
+            return True
+        return False
+
+    def _fetch(self, source: Source, path: Path, name: str) -> bytes | None:
+        reason = "nothing here that fetches files"
+        if self.include is not None:
+            try:
+                text = self.include(name)
+            except OSError as error:
+                reason = error.strerror or "it could not be read"
+            except ParambakError as error:
+                reason = error.text
+            else:
+                self.length += len(text)
+                if self.length <= LONGEST_TEXT:
+                    return text
+                reason = f"more than {LONGEST_TEXT} bytes in all"
+        self.ledger.note(
+            faults.INCLUDE_ABSENT,
+            source,
+            path,
+            expected=f"the file {describe(name)}",
+            found=reason,
+        )
+        return None
+
+    def _judge_head(self, part: LayoutPart) -> None:
+        head = part.source.tree.get("layout", {})
+        for key in head if isinstance(head, dict) else ():
+            if key not in _SHARED_HEAD:
+                self.ledger.note(
+                    faults.INCLUDE_HEAD,
+                    part.source,
+                    ("layout", key),
+                    expected="only " + ", ".join(_SHARED_HEAD),
+                    found=key,
+                )
+
 
 __all__ = ["Layout", "Mistake", "check", "load"]
 
@@ -75,8 +234,8 @@ def _examine(
     return _layout(name, gathered), ()
 
 
-def _layout(name: str, gathered: Gathered) -> Layout:
-    head, files = gathered.head, gathered.files
+def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
+    head = files[0].tables.layout
     blocks = tuple(block for each in files for block in each.tables.kept_twice)
     memory = head.memory or 0
     return Layout(

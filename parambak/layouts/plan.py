@@ -6,12 +6,11 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.layouts import floats
-from parambak.layouts.codecs import Codec, codec
 from parambak.layouts.decimals import exact, plain, with_point
-from parambak.layouts.expanded import Place, places, seen_from
+from parambak.layouts.field_types import TYPES, Codec, codec, stored_number
 from parambak.layouts.model import Field
 from parambak.layouts.scaling import Line, Scaling, scaling
-from parambak.layouts.words import TYPES, stored_number
+from parambak.layouts.slots import Slot, seen_from, slots
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -30,7 +29,7 @@ Shown = tuple[str | None, bool | None, str | None]
 Limits = tuple[str | None, str | None]
 
 
-class Way:
+class FieldReader:
     """How one field of the layout is read and judged, the same in all its rows."""
 
     __slots__ = (
@@ -50,11 +49,11 @@ class Way:
         "show",
     )
 
-    def __init__(self, place: Place, field: Field, blank: int) -> None:
+    def __init__(self, slot: Slot, field: Field, blank: int) -> None:
         word = TYPES[field.type]
-        self.codec: Codec = codec(field, place.length, place.byte_order, blank)
+        self.codec: Codec = codec(field, slot.length, slot.byte_order, blank)
         self.scaling: Scaling | None = scaling(field)
-        self.blank = None if word.family == "bytes" else bytes([blank]) * place.length
+        self.blank = None if word.family == "bytes" else bytes([blank]) * slot.length
         self.is_text = word.family == "text"
         self.is_bits = word.family == "bits"
         self.meaning = _meaning(field)
@@ -100,26 +99,26 @@ class FieldPlan:
         "low_from",
         "meaning",
         "name",
-        "place",
+        "reader",
         "scaling",
         "show",
-        "way",
+        "slot",
     )
 
-    def __init__(self, place: Place, field: Field, way: Way) -> None:
-        self.place = place
-        self.at, self.end = place.at, place.end
+    def __init__(self, slot: Slot, field: Field, reader: FieldReader) -> None:
+        self.slot = slot
+        self.at, self.end = slot.at, slot.end
         self.field = field
-        self.name = place.name
+        self.name = slot.name
         # Whether the value depends on no other bytes: copies, or fields that hold limits.
         self.alone = not field.also_at and field.low_from is None and field.high_from is None
-        self.way = way
-        self.codec = way.codec
-        self.scaling = way.scaling
-        self.meaning = way.meaning
-        self.show = way.show
-        self.blank = way.blank
-        self.limits = way.limits
+        self.reader = reader
+        self.codec = reader.codec
+        self.scaling = reader.scaling
+        self.meaning = reader.meaning
+        self.show = reader.show
+        self.blank = reader.blank
+        self.limits = reader.limits
         self.low_from: FieldPlan | None = None
         self.high_from: FieldPlan | None = None
 
@@ -145,38 +144,38 @@ def _limit(field: Field, limit: Decimal | None) -> Fraction | None:
     return value
 
 
-def _raw_bounds(way: Way, *, whole: bool) -> tuple[int, int] | None:
-    if not whole or (way.low is None and way.high is None):
+def _raw_bounds(reader: FieldReader, *, whole: bool) -> tuple[int, int] | None:
+    if not whole or (reader.low is None and reader.high is None):
         return None
-    if way.scaling is not None:
-        return way.scaling.raw_bounds(way.low, way.high)
-    return _ITSELF.raw_bounds(way.low, way.high)
+    if reader.scaling is not None:
+        return reader.scaling.raw_bounds(reader.low, reader.high)
+    return _ITSELF.raw_bounds(reader.low, reader.high)
 
 
-def _shower(way: Way) -> Callable[[bytes], Shown]:
-    """Return the function that shows a raw pattern of this way, the quickest that can.
+def _shower(reader: FieldReader) -> Callable[[bytes], Shown]:
+    """Return the function that shows a raw pattern of this field, the quickest that can.
 
     Most fields are whole numbers with limits in whole numbers, scaled by one exact line:
     they have a function each that asks for nothing that the field does not need.
     """
-    whole, bounds = way.codec.whole, way.raw_bounds
-    bounded = way.low is not None or way.high is not None
+    whole, bounds = reader.codec.whole, reader.raw_bounds
+    bounded = reader.low is not None or reader.high is not None
     if whole is None or (bounded and bounds is None):
-        return _any_shower(way)
-    if way.meaning is not None:
-        return _name_shower(way, whole, way.meaning)
-    units = None if way.scaling is None else way.scaling.units()
-    if way.scaling is not None and (units is None or not way.scaling.places):
-        return _any_shower(way)
-    if way.scaling is None or units is None:
+        return _any_shower(reader)
+    if reader.meaning is not None:
+        return _name_shower(reader, whole, reader.meaning)
+    units = None if reader.scaling is None else reader.scaling.units()
+    if reader.scaling is not None and (units is None or not reader.scaling.places):
+        return _any_shower(reader)
+    if reader.scaling is None or units is None:
         return _number_shower(whole, bounds)
-    return _decimal_shower(whole, bounds, units, way.scaling.places)
+    return _decimal_shower(whole, bounds, units, reader.scaling.places)
 
 
 def _name_shower(
-    way: Way, whole: Callable[[bytes], int], meaning: dict[int, str]
+    reader: FieldReader, whole: Callable[[bytes], int], meaning: dict[int, str]
 ) -> Callable[[bytes], Shown]:
-    unnamed = _any_shower(way)
+    unnamed = _any_shower(reader)
 
     def show(raw: bytes) -> Shown:
         name = meaning.get(whole(raw))
@@ -225,8 +224,13 @@ def _decimal_shower(
     return show
 
 
-def _any_shower(way: Way) -> Callable[[bytes], Shown]:
-    read, scale, meaning, bounds = way.codec.read, way.scaling, way.meaning, way.raw_bounds
+def _any_shower(reader: FieldReader) -> Callable[[bytes], Shown]:
+    read, scale, meaning, bounds = (
+        reader.codec.read,
+        reader.scaling,
+        reader.meaning,
+        reader.raw_bounds,
+    )
 
     def show(raw: bytes) -> Shown:
         number, text, mark = read(raw)
@@ -236,7 +240,7 @@ def _any_shower(way: Way) -> Callable[[bytes], Shown]:
             name = meaning.get(number) if isinstance(number, int) else None
             if name is not None:
                 return name, None, mark
-            mark = None if way.measures else NO_MEANING
+            mark = None if reader.measures else NO_MEANING
         if scale is None:
             value = str(number) if isinstance(number, int) else exact(number)
         else:
@@ -245,16 +249,16 @@ def _any_shower(way: Way) -> Callable[[bytes], Shown]:
                 return None, None, OUTSIDE_POINTS
         if bounds is not None:
             return value, bounds[0] <= number <= bounds[1], mark
-        return value, _within(way, number), mark
+        return value, _within(reader, number), mark
 
     return show
 
 
-def _within(way: Way, number: int | Fraction) -> bool | None:
-    low, high = way.low, way.high
+def _within(reader: FieldReader, number: int | Fraction) -> bool | None:
+    low, high = reader.low, reader.high
     if low is None and high is None:
         return None
-    value = number if way.scaling is None else way.scaling.value(number)
+    value = number if reader.scaling is None else reader.scaling.value(number)
     if value is None:
         return None
     return (low is None or low <= value) and (high is None or value <= high)
@@ -266,7 +270,7 @@ Step = tuple[FieldPlan, int, int, "Callable[[bytes], Shown] | None", bytes | Non
 class Plan(NamedTuple):
     """The plans of a layout's fields in address order, and its copies by field name.
 
-    `steps` is what decoding goes through: each plan with its two addresses, and its way to
+    `steps` is what decoding goes through: each plan with its two addresses, and how to
     show, blank pattern and limits where it depends on no other bytes (None where it does).
     """
 
@@ -287,23 +291,23 @@ def plan_of(layout: Layout) -> Plan:
 def _plan(layout: Layout) -> Plan:
     made: list[FieldPlan] = []
     copies: dict[str, list[int]] = {}
-    ways: dict[int, Way] = {}
-    for place in places(layout):
-        field = place.entry
-        if not isinstance(field, Field) or place.again:
+    readers: dict[int, FieldReader] = {}
+    for slot in slots(layout):
+        field = slot.entry
+        if not isinstance(field, Field) or slot.again:
             continue
-        if id(field) not in ways:
-            ways[id(field)] = Way(place, field, layout.blank)
-        made.append(FieldPlan(place, field, ways[id(field)]))
+        if id(field) not in readers:
+            readers[id(field)] = FieldReader(slot, field, layout.blank)
+        made.append(FieldPlan(slot, field, readers[id(field)]))
     by_name = {plan.name: plan for plan in made}
     for plan in made:
         field = plan.field
         for offset in field.also_at:
-            copies.setdefault(plan.name, []).append(plan.place.at - field.at + offset)
+            copies.setdefault(plan.name, []).append(plan.slot.at - field.at + offset)
         if field.low_from is not None:
-            plan.low_from = seen_from(by_name, field.low_from, plan.place.prefix)
+            plan.low_from = seen_from(by_name, field.low_from, plan.slot.prefix)
         if field.high_from is not None:
-            plan.high_from = seen_from(by_name, field.high_from, plan.place.prefix)
+            plan.high_from = seen_from(by_name, field.high_from, plan.slot.prefix)
     steps = tuple(
         (plan, plan.at, plan.end, plan.show if plan.alone else None, plan.blank, plan.limits)
         for plan in made

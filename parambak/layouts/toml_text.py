@@ -13,16 +13,178 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 import msgspec
 
-from parambak.layouts.positions import lines_of
-
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from parambak.errors import Fault
 
     T = TypeVar("T")
+    from collections.abc import Iterator
 
 Path = tuple[str | int, ...]
+
+Token = tuple[str, str, int]  # kind, text, line
+
+# Possessive quantifiers: a string of a million characters must not fill the memory.
+_TOKEN = re.compile(
+    r"""
+    (?P<space>[ \t\r]++)
+  | (?P<comment>\#[^\n]*+)
+  | (?P<newline>\n)
+  | (?P<text>\"\"\"(?:[^"\\]++|\\.|"{1,2}(?!"))*+"{3,5}
+            |'''(?:[^']++|'{1,2}(?!'))*+'{3,5}
+            |"(?:[^"\\\n]++|\\.)*+"
+            |'[^'\n]*+')
+  | (?P<word>[A-Za-z0-9_+:-]++)
+  | (?P<mark>[\[\]{}=,.])
+    """,
+    re.VERBOSE | re.DOTALL,
+)
+_END: Token = ("end", "", 0)
+
+
+def _tokens(text: str) -> Iterator[Token]:
+    """Yield every token but spaces and comments."""
+    line = 1
+    position = 0
+    while position < len(text):
+        match = _TOKEN.match(text, position)
+        if match is None:  # a character that only a date or a bad text has
+            position += 1
+            continue
+        kind = match.lastgroup or ""
+        if kind not in {"space", "comment"}:
+            yield kind, match.group(), line
+        line += match.group().count("\n")
+        position = match.end()
+
+
+class _Scanner:
+    def __init__(self, text: str) -> None:
+        self.tokens = _tokens(text)
+        self.token = next(self.tokens, _END)
+        self.lines: dict[Path, int] = {}
+        self.counts: dict[Path, int] = {}
+
+    def step(self) -> Token:
+        """Return the token that stood next, and go on to the one behind it."""
+        taken = self.token
+        self.token = next(self.tokens, _END)
+        return taken
+
+    def key(self) -> tuple[tuple[str, ...], int]:
+        """Read a dotted key; return its parts and its line."""
+        parts: list[str] = []
+        line = self.token[2]
+        while self.token is not _END:
+            kind, text, _ = self.token
+            if kind == "text":
+                parts.append(text[1:-1])
+            elif kind == "word":
+                parts.append(text)
+            elif text != ".":
+                break
+            self.step()
+        return tuple(parts), line
+
+    def resolved(self, parts: tuple[str, ...]) -> Path:
+        """Return a header's path with the current row of each list of tables put in."""
+        path: Path = ()
+        for part in parts:
+            path = (*path, part)
+            if path in self.counts:
+                path = (*path, self.counts[path] - 1)
+        return path
+
+    def header(self) -> Path:
+        self.step()
+        is_list = self.token[1] == "["
+        if is_list:
+            self.step()
+        parts, line = self.key()
+        self.step()
+        if is_list:
+            self.step()
+        if not is_list:
+            path = self.resolved(parts)
+        else:
+            base = (*self.resolved(parts[:-1]), parts[-1])
+            self.counts[base] = self.counts.get(base, 0) + 1
+            path = (*base, self.counts[base] - 1)
+        for depth in range(1, len(path) + 1):
+            self.lines.setdefault(path[:depth], line)
+        return path
+
+    def value(self, path: Path) -> None:
+        """Walk one value: lists and inline tables by a stack, all else skipped.
+
+        The stack holds (path, next entry), the next entry None for an inline table.
+        """
+        stack: list[tuple[Path, int | None]] = []
+        here = path
+        while self.token is not _END:
+            if self.token[0] == "newline" and not stack:
+                return
+            kind, text, line = self.step()
+            if text in {"[", "{"}:
+                self.lines.setdefault(here, line)
+                stack.append((here, 0 if text == "[" else None))
+                here = (*here, 0) if text == "[" else self.inner_key(here)
+            elif text in {"]", "}"}:
+                here = stack.pop()[0] if stack else path
+            elif text == "," and stack:
+                here = self.following(stack)
+            elif kind != "newline" and stack and self.lines.get(stack[-1][0]) != line:
+                self.lines.setdefault(here, line)
+
+    def following(self, stack: list[tuple[Path, int | None]]) -> Path:
+        """Return the path of the entry behind a comma."""
+        base, entry = stack[-1]
+        if entry is None:
+            return self.inner_key(base)
+        stack[-1] = (base, entry + 1)
+        return (*base, entry + 1)
+
+    def inner_key(self, base: Path) -> Path:
+        """Read the key of an inline table's entry, up to and with its equals sign."""
+        while self.token[0] == "newline":
+            self.step()
+        if self.token[1] == "}":
+            return base
+        parts, line = self.key()
+        path = (*base, *parts)
+        self.lines.setdefault(path, line)
+        if self.token[1] == "=":
+            self.step()
+        return path
+
+    def run(self) -> dict[Path, int]:
+        table: Path = ()
+        while self.token is not _END:
+            kind, text, _ = self.token
+            if text == "[":
+                table = self.header()
+            elif kind in {"word", "text"}:
+                parts, line = self.key()
+                path = (*table, *parts)
+                for depth in range(len(table) + 1, len(path) + 1):
+                    self.lines.setdefault(path[:depth], line)
+                self.step()
+                self.value(path)
+            else:
+                self.step()
+        return self.lines
+
+
+def lines_of(text: str) -> dict[Path, int]:
+    """Return the line, from 1, of each key and table of a valid TOML `text`, by its path.
+
+    Rows of lists are counted from 0: ("field", 2, "at"). An entry of a list that stands
+    on its key's own line is left out, since the key has that line.
+    """
+    return _Scanner(text).run()
+
+
 MAX_BYTES = 256 * 1024
 MAX_LINE = 2000  # bytes; the TOML parser's time grows with the square of a dotted name
 _AT_LINE = re.compile(r"\(at line (\d+), column \d+\)")

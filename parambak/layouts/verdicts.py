@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from parambak.layouts.check_methods import stored_length
-from parambak.layouts.checks import compute
+from parambak.layouts.check_methods import compute, stored_length
 from parambak.layouts.coverage import masks
 from parambak.layouts.plan import plan_of
 from parambak.memory.counted import counted
@@ -83,19 +82,20 @@ def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
     for plan in plan_of(layout).fields:
         if not plan.field.also_at:
             continue
-        place = plan.place
-        held = [read(place.at - plan.field.at + at, place.length) for at in plan.field.also_at]
-        raw = read(place.at, place.length)
+        slot = plan.slot
+        held = [read(slot.at - plan.field.at + at, slot.length) for at in plan.field.also_at]
+        raw = read(slot.at, slot.length)
         holds: bool | None = None
         if raw is not None and None not in held:
             holds = (
-                len({plan.way.codec.read(each) for each in (raw, *held) if each is not None}) == 1
+                len({plan.reader.codec.read(each) for each in (raw, *held) if each is not None})
+                == 1
             )
         earlier = results.get(id(plan.field))
         if earlier is None or (earlier.holds is not False and holds is not True):
             mark = f"{plan.name} differs between its addresses" if holds is False else None
             results[id(plan.field)] = CheckResult(
-                plan.name, place.at, holds, None, None, "also-at", mark
+                plan.name, slot.at, holds, None, None, "also-at", mark
             )
     yield from results.values()
 

@@ -12,10 +12,15 @@ import re
 from collections import Counter
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from parambak.memory.bitwise import exclusive_or
-
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+
+def exclusive_or(one: bytes, other: bytes) -> bytes:
+    """Return the exclusive or of two stretches of one length."""
+    both = int.from_bytes(one, "little") ^ int.from_bytes(other, "little")
+    return both.to_bytes(len(one), "little")
+
 
 SWAPPED_16: Final = "swapped-16"
 SWAPPED_32: Final = "swapped-32"

@@ -33,12 +33,6 @@ TOML_DAMAGED = Fault(
     "Write its three lines anew, as formats/vault.md shows them, with what is expected here; "
     "recheck tells whether they are right. Nothing else is needed.",
 )
-OLDER = Fault(
-    "vault-older",
-    VaultRefused,
-    "This vault has an older format: it can be read, and not be written to.",
-    "Run `parambak migrate --to FOLDER`: a new vault beside it takes all of it over.",
-)
 UNREADABLE = Fault(
     "vault-unreadable",
     VaultRefused,
@@ -114,12 +108,6 @@ MISSING_RECORD = Fault(
     "A record that a later one names is neither in the vault nor coming in.",
     "Fetch the earlier record too, from where this one came or from another copy of the vault.",
 )
-NOT_REMOVED = Fault(
-    "vault-not-removed",
-    VaultRefused,
-    "A file of the vessel that left could not be removed.",
-    "See whether another program holds it, then call the same command again: it goes on.",
-)
 DAMAGED_RECORD = Fault(
     "vault-damaged-record",
     VaultDamaged,
@@ -172,9 +160,8 @@ OWN_NOT_WRITTEN = "vault-own-not-written"
 
 
 class Mistrusted(Exception):  # noqa: N818 - a verdict that never leaves the room
-    """The index cannot be used; `damaged` where it is to be thrown away, `quiet` unsaid."""
+    """The index cannot be used; `damaged` where it is to be thrown away."""
 
-    def __init__(self, reason: str, *, damaged: bool, quiet: bool = False) -> None:
+    def __init__(self, reason: str, *, damaged: bool) -> None:
         super().__init__(reason)
         self.damaged = damaged
-        self.quiet = quiet

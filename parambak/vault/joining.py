@@ -7,7 +7,6 @@ whole, and goes on when it is called again. formats/vault.md, "Merging".
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import ParambakError, VaultDamaged
@@ -15,7 +14,6 @@ from parambak.memory.digests import sha256
 from parambak.vault import objects, records
 from parambak.vault.check.recheck import Damage
 from parambak.vault.files import disk
-from parambak.vault.leaving import left
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -42,15 +40,13 @@ class Joined(NamedTuple):
     """What a merge did.
 
     `healed` are files of the vault whose bytes were wrong; `refused` are files as the pieces
-    name them, and why; `skipped_vessels` counts the records left out because their vessel
-    had left the vault; `missing` are files that were named and are nowhere.
+    name them, and why; `missing` are files that were named and are nowhere.
     """
 
     added_objects: int
     added_records: int
     healed: tuple[str, ...]
     refused: tuple[Damage, ...]
-    skipped_vessels: dict[str, int]
     missing: tuple[str, ...]
 
 
@@ -59,19 +55,17 @@ def join(
     writing: Writing,
     pieces: Iterable[Piece],
     *,
-    bring_back: frozenset[str] = frozenset(),
     loose: bool = False,
 ) -> Joined:
     """Take into the vault what it lacks of these pieces, and heal what it has wrong.
 
-    The same whatever the order of the pieces. Records of vessels that left are passed over,
-    and what only they need, unless the vessel is in `bring_back`. An object that no record
-    names is passed over, and a record that names what is nowhere is refused; both are taken
-    where the pieces are `loose`: what is left of a vault. Two pieces may have one digest.
+    The same whatever the order of the pieces. An object that no record names is passed over,
+    and a record that names what is nowhere is refused; both are taken where the pieces are
+    `loose`: what is left of a vault. Two pieces may have one digest.
     Raises ParambakError where the vault cannot be written; what was taken until then stays.
     """
     merge = _Merge(vault, writing, loose=loose)
-    return merge.run(pieces, bring_back)
+    return merge.run(pieces)
 
 
 class _Known(NamedTuple):
@@ -96,11 +90,10 @@ class _Merge:
         self._refused: dict[str, str] = {}
         self._healed: list[str] = []
         self._missing: set[str] = set()
-        self._skipped: Counter[str] = Counter()
         self._added_objects: set[str] = set()
         self._added_records = 0
 
-    def run(self, pieces: Iterable[Piece], bring_back: frozenset[str]) -> Joined:
+    def run(self, pieces: Iterable[Piece]) -> Joined:
         for piece in pieces:
             held = self._records if piece.is_record else self._objects
             held.setdefault(piece.digest, []).append(piece)
@@ -109,22 +102,15 @@ class _Merge:
         by_vessel: dict[str | None, list[str]] = {}
         for digest, known in self._known.items():
             by_vessel.setdefault(known.vessel, []).append(digest)
-        self._take_vessel(None, by_vessel.pop(None, []))
-        # Only now: a leaving may have come in.
-        passed = left(self._vault).keys() - bring_back
-        for vessel, digests in sorted(by_vessel.items(), key=lambda each: each[0] or ""):
-            if vessel in passed:
-                self._skipped[vessel or ""] = len(digests)
-            else:
-                self._take_vessel(vessel, digests)
-        self._take_the_rest({n for v, ds in by_vessel.items() if v in passed for n in ds})
+        for vessel, digests in sorted(by_vessel.items(), key=lambda item: item[0] or ""):
+            self._take_vessel(vessel, digests)
+        self._take_the_rest()
         gone = self._writing.drop(self._added_objects)  # what only refused records named
         return Joined(
             added_objects=len(self._added_objects - gone),
             added_records=self._added_records,
             healed=tuple(self._healed),
             refused=tuple(Damage(f, t) for f, t in sorted(self._refused.items())),
-            skipped_vessels=dict(self._skipped),
             missing=tuple(sorted(self._missing)),
         )
 
@@ -250,16 +236,14 @@ class _Merge:
             self._healed.append(objects.file_of(digest))
         return True
 
-    def _take_the_rest(self, passed: set[str]) -> None:
+    def _take_the_rest(self) -> None:
         """Heal, and take what a record of the vault names or, from a loose heap, all."""
         rest = self._objects.keys() - self._handled.keys()
-        foreign = {each for digest in passed for each in self._known[digest].objects}
         wanted: set[str] = set()
         if not self._loose and any(not self._vault.has_object(d) for d in rest):
             wanted = {d for named in _named(self._vault) for d in named if d in rest}
         for digest in sorted(rest):
-            stray = self._loose and digest not in foreign
-            if stray or digest in wanted or self._vault.has_object(digest):
+            if self._loose or digest in wanted or self._vault.has_object(digest):
                 self._take_object(digest)
                 self._writing.keep(digest)
 

@@ -17,7 +17,6 @@ import msgspec
 from msgspec import Meta, Struct
 
 from parambak.memory.digests import sha256
-from parambak.vault import versions
 from parambak.vault.faults import DAMAGED_RECORD, NEWER, UNFIT
 from parambak.vault.files.disk import shown
 
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
 
 FOLDER = "records"
 SUFFIX = ".json"
-FORMAT = versions.PRESENT
+FORMAT = 1
 MAX_BYTES = 1 << 20  # of a record's file
 MAX_DEPTH = 16  # objects and lists within each other, the body counted as the first
 MAX_INTEGER = (1 << 63) - 1  # times in nanoseconds pass the 2^53 of RFC 8259 section 6
@@ -173,10 +172,6 @@ def decode(data: bytes, digest: str | None = None) -> Record:
     version = _version(data)
     if version > FORMAT:
         raise NEWER.error(expected=f"record format {FORMAT}", found=str(version))
-    older = versions.OLDER.get(version) if len(data) <= MAX_BYTES else None
-    told = older.record(data) if older else None
-    if told is not None:
-        return told
     raise DAMAGED_RECORD.error(expected=checked[0], found=checked[1])
 
 
@@ -192,7 +187,7 @@ def decode_checked(data: bytes) -> Record:
     try:
         return _DECODER.decode(data)
     except (ValueError, RecursionError, msgspec.MsgspecError):
-        return decode(data)  # of an older format, or none
+        return decode(data)
 
 
 def links_of(data: bytes) -> Links:

@@ -23,8 +23,6 @@ from parambak.vault.faults import (
     MISSING_RECORD,
     NEWER,
     NOT_A_VAULT,
-    NOT_REMOVED,
-    OLDER,
     OWN_DAMAGED,
     OWN_NOT_WRITTEN,
     TOML_CHANGED,
@@ -34,7 +32,6 @@ from parambak.vault.files import disk
 from parambak.vault.files.lock import locked
 from parambak.vault.index.index import Index
 from parambak.vault.index.storage import Medium
-from parambak.vault.leaving import left
 from parambak.vault.marker import damage_of
 from parambak.vault.order import heads
 from parambak.vault.own import VAULT, Own
@@ -42,7 +39,7 @@ from parambak.vault.records import FOLDER as RECORDS
 from parambak.vault.records import Record, Stored, clock_of, decode, encode, file_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator
 
     from parambak.vault.files.lock import Held
     from parambak.vault.records import Link
@@ -77,7 +74,6 @@ class Vault:
         self.root = root
         self.identity = identity
         self.made = made
-        self.older: int | None = None  # the format, where it is one that is only read
         self._to_make = made
         self._own = own
         self._clock = clock
@@ -111,9 +107,6 @@ class Vault:
             return cls(root, identity, own=ours, clock=clock, made=True, cache=cache)
         identity = _identity(root, data)
         vault = cls(root, identity, own=ours, clock=clock, made=False, cache=cache)
-        vault.older = vault_toml.older_format(data)
-        if vault.older is not None:
-            vault._index.keep_aside()
         vault._index.refresh()
         vault._look_around(data)
         return vault
@@ -224,8 +217,6 @@ class Vault:
 
         Where the block fails, objects that no record names are taken away again.
         """
-        if self.older is not None:
-            raise OLDER.error(file=str(self.root), found=f"format {self.older}")
         self._own.writer(self._now())  # refused here rather than half way
         made: list[Path] = []
         try:
@@ -339,13 +330,12 @@ class Vault:
             self.say(OWN_DAMAGED, "This user's note of what was written last cannot be read.")
         cut = {v: d for v, d in (last or {}).items() if not self._index.holds(d)}
         for vessel, digest in cut.items():
-            if vessel not in left(self):
-                about = "the vault itself" if vessel == VAULT else f"vessel {vessel}"
-                self.say(
-                    HISTORY_CUT,
-                    f"{file_of(digest)}, the last record written from here about {about}, is not "
-                    "in this vault: it is an older copy, or its history was cut short.",
-                )
+            about = "the vault itself" if vessel == VAULT else f"vessel {vessel}"
+            self.say(
+                HISTORY_CUT,
+                f"{file_of(digest)}, the last record written from here about {about}, is not "
+                "in this vault: it is an older copy, or its history was cut short.",
+            )
 
     def _nanoseconds(self) -> int:
         return int(self._clock().timestamp() * 1e9)
@@ -490,27 +480,6 @@ class Writing:
         self._unnamed -= dropped
         self._proven -= dropped
         return dropped
-
-    def remove(self, names: Sequence[str], progress: Callable[[int, int], None]) -> None:
-        """Remove records and objects of a vessel that left, in this order, and flush it.
-
-        The index goes too, since it holds the records' bytes. Raises `vault-not-removed`
-        where a file does not go; those before it are gone then.
-        """
-        folders: dict[Path, None] = {}
-        for count, name in enumerate(names, start=1):
-            path = self._vault.root / name
-            if not disk.remove(path) and disk.is_file(path):
-                raise NOT_REMOVED.error(file=str(path))
-            folders[path.parent] = None
-            progress(count, len(names))
-        try:
-            for folder in folders:
-                disk.unmake([folder])
-                disk.flush_folder(folder if folder.is_dir() else folder.parent)
-        except OSError as error:
-            raise disk.write_refusal(error, self._vault.root) from error
-        self._index.start_anew()
 
     def _write(self, file: str, data: bytes, needed: Iterable[str], *, heal: bool = False) -> None:
         """Write the record's file; from here on its objects are not to be taken away."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from parambak.vault import versions
 from parambak.vault.faults import NEWER, NOT_A_VAULT, UNREADABLE
 from parambak.vault.files import disk
 
@@ -13,7 +12,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 FILE = "vault.toml"
-FORMAT = versions.PRESENT
+FORMAT = 1
 MAX_BYTES = 4096
 _TEXT = (
     "# A parambak vault. Written once, never edited: the vault's first record holds its digest.\n"
@@ -51,14 +50,6 @@ def identity_of(data: bytes, path: Path | str) -> str:
     return match[1].decode() if match else _parsed(data, str(path))
 
 
-def older_format(data: bytes) -> int | None:
-    """Return the format of a vault.toml that `identity_of` takes; None for the present one."""
-    if _WRITTEN.fullmatch(data):
-        return None
-    version = _table(data, FILE).get("format")
-    return version if isinstance(version, int) and version != FORMAT else None
-
-
 def _table(data: bytes, file: str) -> dict[str, object]:
     import tomllib  # noqa: PLC0415 - only for a vault.toml that is not as it was written
 
@@ -73,10 +64,7 @@ def _parsed(data: bytes, file: str) -> str:
     version, identity = table.get("format"), table.get("vault")
     if type(version) is int and version > FORMAT:
         raise NEWER.error(file=file, expected=f"format {FORMAT}", found=f"format {version}")
-    older = versions.OLDER.get(version) if type(version) is int else None
-    if older is not None:
-        identity = older.identity(table)
-    elif type(version) is not int or version != FORMAT:
+    if type(version) is not int or version != FORMAT:
         expected = f"format = {FORMAT}"
         raise NOT_A_VAULT.error(file=file, expected=expected, found=f"format = {version!r}"[:80])
     if not isinstance(identity, str) or not _IDENTITY.fullmatch(identity):

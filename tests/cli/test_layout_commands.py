@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.layouts.map import CHARACTERS
+from parambak.layouts.coverage import CHARACTERS
 
 if TYPE_CHECKING:
     from tests.cli.conftest import Ship

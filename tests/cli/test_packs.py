@@ -1,12 +1,8 @@
-"""`pack`, `unpack` and `vessel leave` as a script and as a person calls them."""
+"""`pack` and `unpack` as a script and as a person calls them."""
 
 from __future__ import annotations
 
 import hashlib
-import os
-import select
-import sys
-import time
 from typing import TYPE_CHECKING
 
 import pytest
@@ -18,7 +14,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 AVOCET = ("--vessel", "avocet", "--unit", "bow-thruster", "--position", "U3")
-LEAVE = ("vessel", "leave", "grebe", "--out", "grebe.zip", "--why", "sold")
 
 
 @pytest.fixture
@@ -84,7 +79,6 @@ def test_bad_calls(two: Ship) -> None:
         (("pack", "grebe", "--out", "nowhere/x.zip"), "vault-export-unfit"),
         (("unpack", "nothing.zip"), "pack-unreadable"),
         (("unpack", "a.hex"), "pack-not-one"),
-        (("vessel", "leave", "heron", "--out", "x.zip", "--why", "sold"), "where-vessel"),
     ):
         result = two.answer(*words)
         assert (result.code, result.document["error"]["code"]) == (2, code), words
@@ -121,76 +115,6 @@ def test_a_damaged_vault_is_not_packed(two: Ship) -> None:
     assert digest in result.document["error"]["file"]
     assert "recheck" in result.document["error"]["next"]
     assert not (two.folder / "grebe.zip").exists()
-
-
-def test_a_vessel_leaves_and_comes_back(two: Ship) -> None:
-    """Named twice it goes; the sister stays; a merge passes it over till it is asked for."""
-    result = two.answer(*LEAVE, "--leaving", "GREBE", "--by", "C. Invented")
-    assert result.code == 0
-    assert result.document["removed"] == result.document["sent"] - result.document["kept"]
-    assert vessels(two) == {"avocet"}
-    recheck = two.answer("recheck")
-    assert recheck.code == 0
-    assert recheck.document["remarks"] == []
-    skipped = two.answer("unpack", "grebe.zip")
-    assert (skipped.code, skipped.document["added"]) == (1, 0)
-    assert skipped.document["skipped"][0]["name"] == "grebe"
-    assert "--bring-back" in two.run("unpack", "grebe.zip").out
-    back = two.answer("unpack", "grebe.zip", "--bring-back", "--why", "bought back")
-    assert back.code == 0
-    assert len(back.document["returned"]) == 1
-    assert vessels(two) == {"avocet", "grebe"}
-    assert two.answer("recheck").code == 0
-
-
-def test_nothing_leaves_without_its_name_given_twice(two: Ship) -> None:
-    """Nothing is asked with --json or in a pipe; another name is refused too."""
-    before = two.tree()
-    for words in ((), ("--leaving", "avocet"), ("--leaving", "")):
-        result = two.answer(*LEAVE, *words)
-        assert (result.code, result.document["error"]["code"]) == (2, "leave-unconfirmed")
-        assert two.run(*LEAVE, *words).code == 2
-    assert two.tree() == before
-    assert not (two.folder / "grebe.zip").exists()
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="a pseudo-terminal is a Unix thing")
-@pytest.mark.parametrize(("typed", "code"), [("grebe", 0), ("grub", 2), ("", 2)])
-def test_a_person_types_the_name(two: Ship, typed: str, code: int) -> None:
-    """On a terminal it asks, says what will go, and takes nothing else for a yes."""
-    import pty
-
-    child, terminal = pty.fork()
-    if child == 0:  # pragma: no cover - another process
-        os.chdir(two.folder)
-        os.environ.update(PARAMBAK_VAULT=str(two.vault), PARAMBAK_OWN=str(two.folder / "own"))
-        words = [sys.executable, "-m", "parambak", *LEAVE]
-        os.execv(sys.executable, words)  # noqa: S606 - our own command, on a terminal of its own
-    shown = _talk(terminal, typed)
-    _, status = os.waitpid(child, 0)
-    assert os.waitstatus_to_exitcode(status) == code, shown
-    assert "leaves this vault" in shown
-    assert (vessels(two) == {"avocet"}) == (code == 0)
-
-
-def _talk(terminal: int, typed: str) -> str:
-    """Answer the question on a terminal; return all that was shown."""
-    shown, asked, end = "", False, time.monotonic() + 30
-    while time.monotonic() < end:
-        if not select.select([terminal], [], [], 0.2)[0]:
-            continue
-        try:
-            piece = os.read(terminal, 4096)
-        except OSError:  # Linux says so when the other end is closed
-            break
-        if not piece:
-            break
-        shown += piece.decode("utf-8", "replace")
-        if not asked and "vessel:" in shown:
-            asked = True
-            os.write(terminal, f"{typed}\n".encode())
-    os.close(terminal)
-    return shown
 
 
 def test_two_laptops_meet_by_packs(ship: Ship, tmp_path: Path) -> None:

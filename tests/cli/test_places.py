@@ -362,16 +362,3 @@ def test_one_ship_under_two_identities_is_counted_once(full: Ship) -> None:
     assert "red holds everything of 2 vessels, every byte" in sent.out
     (listed,) = full.answer("place", "list").document["places"]
     assert (listed["vessels_held"], listed["vessels_here"]) == (2, 2)
-
-
-def test_a_place_of_a_vessel_that_left_tells_so(full: Ship) -> None:
-    """By the name that it had; nothing is sent there, and nothing else is said to be there."""
-    added(full, "red", "--vessel", "avocet")
-    leaving = ("--out", "avocet.zip", "--why", "sold", "--leaving", "avocet")
-    assert full.run("vessel", "leave", "avocet", *leaving).code == 0
-    (listed,) = full.answer("place", "list").document["places"]
-    assert listed["vessels"] == ["avocet (left this vault)"]
-    assert "no vessel that belongs there" in full.run("place", "list").out
-    sent = full.run("place", "send", "red")
-    assert sent.code == 0
-    assert "No vessel that belongs in red is in this vault" in sent.out

@@ -212,14 +212,11 @@ def sold(two: Laptop, folder: Path) -> None:
     assert {"avocet", "Cy Confidential", "A1.HEX"} <= others
     for name, data in every_byte(two.folder / "grebe.zip"):
         assert not {word for word in others if word.encode() in data}, name
-    leaving = ("--out", "left.zip", "--why", "sold", "--leaving", "grebe")
-    two.does("vessel", "leave", "grebe", *leaving)
-    assert list(two.positions()) == ["avocet/port-thruster/u12"]
-    two.does("place", "send", "office", "--both-ways")
-    assert "passed over" in two.does("unpack", "left.zip", code=1)
-    assert two.does("recheck").endswith("All sound.")
-    two.does("unpack", "left.zip", "--bring-back", "--why", "bought back")
-    assert len(two.positions()) == 4
+    two.does("pack", "avocet", "--out", "kept.zip")
+    kept = Laptop(folder / "kept")
+    kept.does("unpack", str(two.folder / "kept.zip"))
+    assert list(kept.positions()) == ["avocet/port-thruster/u12"]
+    assert kept.does("recheck").endswith("All sound.")
 
 
 def of_others(vault: Path) -> set[str]:

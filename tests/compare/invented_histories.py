@@ -32,7 +32,7 @@ from parambak.compare.fields import (
     UNEXPLAINED,
 )
 from parambak.compare.history import history
-from parambak.layouts.checks import compute
+from parambak.layouts.check_methods import compute
 from parambak.layouts.load import load
 from parambak.memory import relations
 from parambak.memory.image import Image

@@ -24,7 +24,7 @@ def sorted_rows(reads: list[Image]) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
     for step in history(LAYOUT, reads).steps:
         read = str(step.image + 1)
-        for each in step.moved:
+        for each in step.moves:
             where = f"0x{each.start:04X}-0x{each.end - 1:04X}"
             rows.append((read, where, "", each.words, "", "moved"))
         for change in step.fields:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import tracemalloc
 from typing import TYPE_CHECKING
 
+import pytest
+
 from parambak.compare.fields import MOVED, PARAMETER, TOLERANCE
 from parambak.compare.history import changes_of, history
 from parambak.layouts.load import load
@@ -99,7 +101,7 @@ def test_a_change_during_a_wrong_read_is_found_all_the_same() -> None:
     swapped = Image.of(relations.swapped(memory(word=333).content, 2))
     images = [memory(), swapped, memory(word=333)]
     found = history(LAYOUT, images)
-    assert [step.moved[0].kind for step in found.steps] == ["swapped-16", "swapped-16"]
+    assert [step.moves[0].kind for step in found.steps] == ["swapped-16", "swapped-16"]
     assert [(at, c.kind, c.new) for at, c in changes_of(found, "word")] == [
         (1, PARAMETER, "333"),
         (2, MOVED, "333"),
@@ -138,3 +140,18 @@ def test_no_image_is_held_but_the_one_before() -> None:
 
     peak(3)
     assert peak(120) - peak(20) < 100 * 1024
+
+
+@pytest.mark.parametrize(("other", "loose"), [(31, 31), (32, 64)])
+def test_the_image_before_a_wrong_read_counts_where_it_is_far_nearer(
+    other: int, loose: int
+) -> None:
+    """It is nearer where it differs in less than half as many bytes as the wrong read."""
+    right = bytes(range(64))
+    wrong = relations.swapped(right, 2)
+    after = bytearray(right)
+    for at in [*range(0, 64, 2), 1][:other]:
+        after[at] = 0xFF
+    changes = history(None, [Image.of(right), Image.of(wrong), Image.of(bytes(after))])
+    assert [move.kind for move in changes.steps[0].moves] == [relations.SWAPPED_16]
+    assert sum(each.range.length for each in changes.steps[1].loose) == loose

@@ -85,8 +85,7 @@ class Writes:
 
     `start` names a beginning in STARTS. `{here}` in a word is the case's folder. `adds` counts
     the records it adds by kind. `out` is a file beside the vault that it writes. `already` are
-    the refusals that say, on the second call, that what was asked stands already; `keeps` is
-    False for one that takes files away by intent.
+    the refusals that say, on the second call, that what was asked stands already.
     """
 
     name: str
@@ -96,7 +95,6 @@ class Writes:
     code: int = 0
     out: str | None = None
     already: tuple[str, ...] = ()
-    keeps: bool = True
 
     @property
     def command(self) -> str:
@@ -268,24 +266,6 @@ TABLE = (
     ),
     Writes("rebuild", ("rebuild",), "many records", {}),
     Writes(
-        "vessel leave",
-        (
-            "vessel",
-            "leave",
-            "grebe",
-            "--out",
-            "{here}/LEFT.ZIP",
-            "--why",
-            "sold",
-            "--leaving",
-            "grebe",
-        ),
-        "verified",
-        {"vessel-left": 1},
-        out="LEFT.ZIP",
-        keeps=False,
-    ),
-    Writes(
         "report copy",
         ("report", "copy", WHERE, "--out", "{here}/U12.html"),
         "verified",
@@ -324,7 +304,6 @@ NEVER = {
     "card program": "reads a dump",
     "place list": "reads the vault",
     "closing-line": "reads the vault",
-    "migrate": "carries over into a new vault by the merge of `recover`; a present one needs none",
     "report visit": "writes a page beside the vault, as `report copy` does",
     "report swap": "writes a page beside the vault, as `report copy` does",
     "layout check": "reads a layout",

@@ -13,7 +13,6 @@ import errno
 import gc
 import random
 import shutil
-import zipfile
 from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -150,7 +149,7 @@ class Case:
         allowed = TRUE_THEN if self._counted else UNFINISHED
         yield from self._faults(allowed, outcome)
         yield from self._on_record(outcome)
-        out = self._writes.out if self._writes.keeps else None  # a pack is kept, whatever fails
+        out = self._writes.out
         if out and outcome.code != self._writes.code and out in held and not way.for_ever:
             yield f"{out} lies there though it was refused"
 
@@ -160,9 +159,7 @@ class Case:
         cut = ("vault-history-cut",) if stopped else ()
         wrong = soundness.faults_of(self._folder, allowed=(*allowed, *cut))
         told = [each["file"] for each in outcome.document.get("missing", ()) if outcome.code == 1]
-        wrong = [each for each in wrong if not any(file in each for file in told)]
-        # A vessel that left in part says so, and that the same call goes on.
-        return [each for each in wrong if self._writes.keeps or "left this vault, and" not in each]
+        return [each for each in wrong if not any(file in each for file in told)]
 
     def _on_record(self, outcome: Outcome) -> Iterable[str]:
         """Say where what was added is not what was answered."""
@@ -185,17 +182,7 @@ class Case:
     def _vital(self) -> dict[str, bytes]:
         """Return what may not change: all but the note of what was written last."""
         own = ("own/written/", "own/flushed", "own/cache")
-        kept = {n: d for n, d in self._before.items() if not n.startswith(own)}
-        return kept if self._writes.keeps else self._not_in_pack(kept)
-
-    def _not_in_pack(self, kept: dict[str, bytes]) -> dict[str, bytes]:
-        """Return what may not change where what left is whole in the pack."""
-        pack = self._folder / (self._writes.out or "")
-        if not pack.is_file():
-            return kept
-        with zipfile.ZipFile(pack) as read:
-            packed = {read.read(name) for name in read.namelist()}
-        return {name: data for name, data in kept.items() if data not in packed}
+        return {n: d for n, d in self._before.items() if not n.startswith(own)}
 
     def _again(self, first: Outcome) -> Iterable[str]:
         """Call it once more, the disk being well."""

@@ -7,11 +7,9 @@ true. On some of them the next write is made, and must go through.
 
 from __future__ import annotations
 
-import io
 import os
 import random
 import shutil
-import zipfile
 from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -76,21 +74,17 @@ class Ship:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self.pack = ""  # what left the vault stands there instead
         self.true: tuple[str, ...] = ()  # codes of what the vault may say by itself
         self._there: Tree = {"": None}  # begins with whatever stands there
 
     def check(self, tree: Tree, acknowledged: dict[str, bytes], rotten: str | None) -> list[str]:
         """Put a state on the disk, and return what is wrong with it."""
-        packed = _packed(tree.get(self.pack)) if self.pack else set()
         for name, data in acknowledged.items():
-            if tree.get(f"vault/{name}") != data and data not in packed:
+            if tree.get(f"vault/{name}") != data:
                 return [f"{name} was acknowledged, and is lost"]
         self._put(tree)
         allowed = (*self.true, *(TRUE_THEN if acknowledged else UNFINISHED))
         wrong = soundness.faults_of(self._folder, allowed=allowed)
-        if self.pack:  # it says so by itself, and what to do
-            wrong = [each for each in wrong if "left this vault, and" not in each]
         return self._but_empty(wrong, rotten)
 
     def _but_empty(self, wrong: list[str], rotten: str | None = None) -> list[str]:
@@ -142,8 +136,6 @@ class Storm:
         self._chance = random.Random(sequence.name)
         self._folder = base / "sea"
         self._ship = Ship(base / "state")
-        if not sequence.commands[-1].keeps:
-            self._ship.pack = sequence.commands[-1].out or ""
         if sequence.commands[-1].command in BIT_BY_BIT:
             self._ship.true = ("vault-history-cut",)
         self._seen: set[bytes] = set()
@@ -236,15 +228,6 @@ class Storm:
 
     def _wrong(self, told: Iterable[str]) -> None:
         self._figures.wrong += [f"{self._sequence.name}: {each}" for each in told]
-
-
-def _packed(pack: bytes | None) -> set[bytes]:
-    """Return the files in a pack, where it is a whole one."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(pack or b"")) as read:
-            return {read.read(name) for name in read.namelist()}
-    except (zipfile.BadZipFile, OSError, ValueError):
-        return set()
 
 
 def _mark(tree: Tree, acknowledged: int) -> bytes:

@@ -5,11 +5,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.find.checks import find_checks
-from parambak.find.common_bytes import Ground
-from parambak.find.running import crc_makers, crc_values, plain_values
-from parambak.layouts.check_methods import ALIASES, METHODS
-from parambak.layouts.checks import compute
+from parambak.find.checks import crc_makers, crc_values, find_checks, plain_values
+from parambak.find.common_bytes import CommonBytes
+from parambak.layouts.check_methods import ALIASES, METHODS, compute
 from parambak.layouts.model import Check
 from parambak.memory.image import Image
 
@@ -32,8 +30,8 @@ def visits(number: int, size: int = 1024, filled: int = 512) -> list[bytearray]:
 
 def found(datas: list[bytearray]) -> tuple[list[tuple[str, int, tuple[int, int]]], list[str]]:
     """Return the confident checks: method, place and range; and the notes."""
-    ground = Ground.of([Image.of(bytes(data)) for data in datas])
-    checks, notes = find_checks(ground, ground.changes())
+    common = CommonBytes.of([Image.of(bytes(data)) for data in datas])
+    checks, notes = find_checks(common, common.changes())
     return [(each.method, each.at, each.over) for each in checks if each.confident], notes
 
 

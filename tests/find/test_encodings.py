@@ -1,8 +1,8 @@
 from __future__ import annotations
 
 from parambak.find.encodings import forms
-from parambak.find.reading import Span
-from parambak.find.wanted import parse
+from parambak.find.forms import Span
+from parambak.find.panel_values import parse
 
 
 def patterns(line: str, copies: int = 1) -> dict[tuple[str, int, str | None, str], str]:
@@ -11,7 +11,7 @@ def patterns(line: str, copies: int = 1) -> dict[tuple[str, int, str | None, str
     found: dict[tuple[str, int, str | None, str], str] = {}
     for form in forms(wanted):
         needle = form.needles[0]
-        for each in form.readings if isinstance(needle, bytes) else ():
+        for each in form.interpretations if isinstance(needle, bytes) else ():
             key = each.type, each.length, each.order, f"{each.scale}/{each.fraction}"
             found[key] = needle.hex()  # type: ignore[union-attr]  # only bytes come here
     return found
@@ -64,7 +64,7 @@ def test_a_display_that_rounds_gives_spans() -> None:
     """12.3 may be 12.26 to 12.35 in a float, and 1225 to 1235 in hundredths."""
     (wanted,) = parse(b"a = 12.3 | 9.0", 2).wanted
     spans = [
-        (form.readings[0], needle)
+        (form.interpretations[0], needle)
         for form in forms(wanted)
         for needle in form.needles[:1]
         if isinstance(needle, Span)

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
 from parambak.find.draft import draft
+from parambak.find.forms import Interpretation
 from parambak.find.hits import _edges
-from parambak.find.reading import Reading
+from parambak.find.panel_values import parse
 from parambak.find.search import Result, search
-from parambak.find.wanted import parse
 from parambak.layouts.load import check, load
 from parambak.memory.image import Image
 
@@ -52,8 +52,12 @@ def test_a_table_of_two_visits_is_found_with_confidence() -> None:
     """Each value first at its own place, in its type, order and scale."""
     for number, found in enumerate(found_in(VALUES, *memories()).values[:6]):
         first = found.candidates[0]
-        assert (first.at, first.length, first.reading.order) == (0x0240 + 2 * number, 2, "big")
-        assert str(first.reading.scale) == "1/10"
+        assert (first.at, first.length, first.interpretation.order) == (
+            0x0240 + 2 * number,
+            2,
+            "big",
+        )
+        assert str(first.interpretation.scale) == "1/10"
         assert found.confident or TABLE[number][0] < 256, found
 
 
@@ -71,15 +75,15 @@ def test_zeros_above_a_number_speak_for_the_wider_field(order: Literal["big", "l
         wanted.append((at, length, order))
         at += length
     firsts = [each.candidates[0] for each in found_in(text, *memory).values]
-    assert [(each.at, each.length, each.reading.order) for each in firsts] == wanted
+    assert [(each.at, each.length, each.interpretation.order) for each in firsts] == wanted
 
 
 def test_a_number_that_is_nothing_but_zeros_has_none_above_it() -> None:
     """The value 0 is no more likely to be 32 bits wide than its bytes say, in either order."""
     weights = []
     for order in ("big", "little"):
-        reading = Reading("u32", 4, order)
-        weights.append((_edges(reading, 4, 4), _edges(reading, 0, 0)))
+        interpretation = Interpretation("u32", 4, order)
+        weights.append((_edges(interpretation, 4, 4), _edges(interpretation, 0, 0)))
     assert weights[0] == weights[1]
 
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
-from parambak.find.wanted import MOST_BYTES, MOST_COPIES, MOST_VALUES, parse
+from parambak.find.panel_values import MOST_BYTES, MOST_COPIES, MOST_VALUES, parse
 
 
 def test_a_line_is_a_name_a_value_and_a_unit() -> None:

@@ -7,13 +7,12 @@ from fractions import Fraction
 
 import pytest
 
-from parambak.layouts.codecs import Codec, codec
 from parambak.layouts.decimals import exact, rounded, with_point
-from parambak.layouts.expanded import field_length
-from parambak.layouts.field_rules import number_bounds
+from parambak.layouts.entry_rules import number_bounds
+from parambak.layouts.field_types import TYPES, Codec, codec
 from parambak.layouts.model import Field, Number, TypeName
 from parambak.layouts.scaling import Scaling, scaling
-from parambak.layouts.words import TYPES
+from parambak.layouts.slots import field_length
 
 ORDERS = ("big", "little")
 WHOLE = [

@@ -11,9 +11,9 @@ import pytest
 
 from parambak.errors import LayoutRefused
 from parambak.layouts import coverage
+from parambak.layouts.coverage import CHARACTERS, picture
 from parambak.layouts.decode import decode, require_fit
 from parambak.layouts.load import load
-from parambak.layouts.map import CHARACTERS, picture
 from parambak.memory.image import Block, Image, Range
 
 if TYPE_CHECKING:
@@ -244,7 +244,7 @@ def test_the_plan_is_worked_out_once() -> None:
     plan = layout.__dict__["plan"]
     assert decode(layout, Image.of(bytes(32))) == first
     assert layout.__dict__["plan"] is plan
-    assert plan.fields[0].way.number(b"\0\3") == Fraction(3, 10)
+    assert plan.fields[0].reader.number(b"\0\3") == Fraction(3, 10)
 
 
 KINDS = (

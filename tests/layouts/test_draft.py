@@ -7,9 +7,9 @@ import re
 import pytest
 
 from parambak.layouts import coverage
+from parambak.layouts.coverage import parts
 from parambak.layouts.draft import draft
 from parambak.layouts.load import check, load
-from parambak.layouts.map import parts
 
 SIZES = [1, 2, 3, 4, 8, 20, 21, 22, 40, 64, 2048, 8192, 65536, 16 * 1024 * 1024]
 

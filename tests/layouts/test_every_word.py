@@ -14,7 +14,7 @@ from msgspec import inspect
 
 from parambak.layouts import model
 from parambak.layouts.check_methods import ALIASES, CRC_NAMES, METHODS
-from parambak.layouts.words import TYPES
+from parambak.layouts.field_types import TYPES
 from tests.layouts.test_worked_examples import examples
 
 if TYPE_CHECKING:

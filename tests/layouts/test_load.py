@@ -14,11 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
-from parambak.layouts import expanded
+from parambak.layouts import slots
+from parambak.layouts.field_types import TYPES
 from parambak.layouts.load import check, load
 from parambak.layouts.model import TypeName, schema
-from parambak.layouts.positions import lines_of
-from parambak.layouts.words import TYPES
+from parambak.layouts.toml_text import lines_of
 
 ROOT = Path(__file__).parents[2]
 FIXTURES = ROOT / "fixtures" / "layouts"
@@ -63,7 +63,7 @@ def test_twelve_mistakes_on_their_lines() -> None:
 def test_an_include_is_taken_in() -> None:
     """The fields of an included file stand beside the layout's own, and it is named."""
     layout = load(fetch("with-include.toml"), include=fetch)
-    assert [place.name for place in expanded.places(layout)] == [
+    assert [slot.name for slot in slots.slots(layout)] == [
         "first",
         "channel[1].limit",
         "channel[2].limit",

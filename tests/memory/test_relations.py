@@ -126,6 +126,6 @@ def test_sixteen_mebibytes_take_seconds(kind: str) -> None:
         "period of two": (b"ab" * (size // 2), b"ab" * (size // 2 - 1) + b"ba"),
         "nearly blank": (b"\xff" * size, b"\xff" * 9 + b"\x00" + b"\xff" * (size - 10)),
     }[kind]
-    begun = time.perf_counter()
+    begun = time.process_time()
     rel.relations(one, other)
-    assert time.perf_counter() - begun < 10
+    assert time.process_time() - begun < 10

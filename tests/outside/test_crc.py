@@ -13,8 +13,14 @@ from typing import TYPE_CHECKING
 import crccheck.crc
 import pytest
 
-from parambak.layouts.check_methods import ALIASES, CRC_NAMES, catalogue_name, width
-from parambak.layouts.checks import compute, crc_by_table
+from parambak.layouts.check_methods import (
+    ALIASES,
+    CRC_NAMES,
+    catalogue_name,
+    compute,
+    crc_by_table,
+    width,
+)
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.layouts.model import Check

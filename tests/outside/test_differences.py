@@ -109,6 +109,6 @@ def test_fields_differ_where_deepdiff_says(seed: int) -> None:
         theirs = {path.removeprefix("root['").removesuffix("']") for path in judge}
         mine = {each.field for each in changes(*sides[number - 1 : number + 1])}
         assert mine == theirs
-        if not any(step.moved for step in steps.values()):
+        if not any(step.moves for step in steps.values()):
             told = steps[number].fields if number in steps else ()
             assert {each.field for each in told} == theirs

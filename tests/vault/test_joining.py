@@ -24,7 +24,7 @@ from tests.vault.pieces import merged, pieces_of
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-NOTHING = Joined(0, 0, (), (), {}, ())
+NOTHING = Joined(0, 0, (), (), ())
 SHARED = b"a dump that both tugs have, invented"
 
 

@@ -5,8 +5,6 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.vault import vault_toml
-from parambak.vault.leaving import LEFT
 from parambak.vault.locations import location
 from parambak.vault.locations.send import send
 from parambak.vault.locations.stores import FolderStore
@@ -88,22 +86,6 @@ def test_both_ways_takes_nothing_of_others_from_a_limited_place(
     assert "0" * 32 not in full.open().vessels()
 
 
-def test_a_vessel_that_left_is_not_brought_back(full: Home, stick: Path) -> None:
-    """Its records there are passed over, and counted as not here."""
-    target, _ = sent_to(full, stick)
-    gone = full.open().records(AVOCET)
-    with full.open().writing() as writing:
-        body = {"vault": full.open().identity, "vessels": [AVOCET], "why": "sold"}
-        writing.add(LEFT, None, body)
-    for stored in gone:
-        (full.root / stored.file).unlink()
-    sent = again(full, stick, target, both_ways=True)
-    assert sent.fetched is not None
-    assert sent.fetched.skipped == {AVOCET: len(gone)}
-    assert (sent.unknown, sent.healed_here) == (len(gone), ())
-    assert full.open().vessels() == (GREBE,)
-
-
 def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: Path) -> None:
     """What the vault has not and the place has wrong is left where it is."""
     target, _ = sent_to(full, stick)
@@ -133,15 +115,6 @@ def test_a_marker_of_another_form_is_refused(
     (stick / "place.toml").write_bytes(data)
     store = FolderStore(stick)
     assert code_of(lambda: made_place(full.open(), store)) == code
-
-
-def test_a_place_of_an_older_format_is_not_written_to(
-    full: Home, stick: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """It has to be carried over first."""
-    target, _ = sent_to(full, stick)
-    monkeypatch.setattr(vault_toml, "older_format", lambda _data: 0)
-    assert code_of(lambda: again(full, stick, target)) == "vault-older"
 
 
 def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_path: Path) -> None:

@@ -97,7 +97,6 @@ def _document(recovered: Recovered) -> dict[str, Any]:
         "objects": joined.added_objects,
         "records": joined.added_records,
         "unnamed": recovered.unnamed,
-        "left_out": sum(joined.skipped_vessels.values()),
         "missing": [
             {
                 "file": file,
@@ -124,9 +123,6 @@ def _page(screen: Screen, recovered: Recovered) -> None:
     facts.append(("identity", "as it was" if recovered.known else "new: no record tells the old"))
     if unnamed:
         facts.append(("left out", f"{counted(unnamed, 'file')} that no record names"))
-    if joined.skipped_vessels:
-        left = sum(joined.skipped_vessels.values())
-        facts.append(("left out", f"{counted(left, 'record')} of vessels that left this vault"))
     screen.facts(facts)
     _listed(screen, [f"{each.file}: {each.text}" for each in recovered.refused], "NOT USED")
     _listed(screen, [f"{each.file}: {each.text}" for each in joined.refused], "REFUSED")

@@ -22,27 +22,20 @@ if TYPE_CHECKING:
 
 @parambak_command("unpack", example="parambak unpack grebe.zip")
 @click.argument("file", metavar="FILE")
-@click.option("--bring-back", is_flag=True, help="Take vessels too that left this vault.")
-@click.option("--why", metavar="TEXT", help="Why they come back, for the record.")
-@click.option("--by", metavar="PERSON", help="Who brings them back.")
 @pass_settings
-def command(
-    settings: Settings, file: str, *, bring_back: bool, why: str | None, by: str | None
-) -> Answer:
+def command(settings: Settings, file: str) -> Answer:
     """Merge a FILE that `pack` wrote into the vault; nothing in the vault is lost by it.
 
     Every file is hashed first. A missing or empty folder becomes a vault.
     """
     vault = store.open_vault(settings, create=True)
     with Progress(quiet=settings.json) as progress:
-        taken = take_pack(
-            vault, PackFile(Path(file)), progress, bring_back=bring_back, why=why, by=by
-        )
+        taken = take_pack(vault, PackFile(Path(file)), progress)
     joined = taken.joined
     return Answer(
         _document(taken),
         lambda screen: _page(screen, taken),
-        exit_code=1 if joined.refused or joined.skipped_vessels else 0,
+        exit_code=1 if joined.refused else 0,
         warnings=(
             *store.warnings_of(vault),
             *(store.namesakes(vault) if joined.added_records else ()),
@@ -59,11 +52,6 @@ def _document(taken: TakenPack) -> dict[str, Any]:
         "records": joined.added_records,
         "healed": list(joined.healed),
         "refused": [{"file": each.file, "text": each.text} for each in joined.refused],
-        "skipped": [
-            {"id": each, "name": taken.vessels.get(each, ""), "records": count}
-            for each, count in sorted(joined.skipped_vessels.items())
-        ],
-        "returned": list(taken.returned),
     }
 
 
@@ -82,13 +70,8 @@ def _page(screen: Screen, taken: TakenPack) -> None:
         if added
         else "All that could be taken was in the vault already"
     )
-    passed = ", ".join(sorted({taken.vessels.get(each, each) for each in joined.skipped_vessels}))
     if joined.refused:
         screen.bad(f"{what}; {counted(len(joined.refused), 'file')} could not be taken.")
         screen.say("Do next: ask for the pack again, and unpack that one too.")
-    elif passed:
-        came_in = f"{what}, but" if added else "Nothing came in:"
-        screen.bad(f"{came_in} {passed} had left this vault and was passed over.")
-        screen.say("Do next, where it shall be kept here again: the same with --bring-back.")
     else:
         screen.good(f"{what}.")

@@ -72,7 +72,7 @@ def _changes(told: Told, name: str | None) -> Iterator[dict[str, Any]]:
         for loose in step.loose:
             start, length = loose.range
             yield _stretch(loose.kind, start, length) | at
-        for each in step.moved:
+        for each in step.moves:
             yield _stretch(MOVED, each.start, each.length) | {"how": each.words} | at
 
 
@@ -165,7 +165,7 @@ def _unwritten(told: Told) -> dict[str, array[int]]:
             continue
         names = [each.field for each in step.fields if each.kind not in QUIET | {MOVED}]
         names += [span(loose.range) for loose in step.loose]
-        names += [span(Range(each.start, each.length)) for each in step.moved]
+        names += [span(Range(each.start, each.length)) for each in step.moves]
         for name in names:
             found.setdefault(name, array("L")).append(step.image)
     return found
@@ -221,7 +221,7 @@ def _stretches(screen: Screen, told: Told) -> None:
     """Print what was moved, and what changed in no field."""
     for step in told.found.steps:
         on = told.times[step.image].on
-        for each in step.moved:
+        for each in step.moves:
             where = span(Range(each.start, each.length))
             screen.say(f"MOVED {where}, read on {on}: {each.words}.", indent=2)
         for loose in step.loose[:LISTED]:

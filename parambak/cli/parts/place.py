@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from parambak.keeping.state.fold import fleet
-from parambak.vault.leaving import left
 from parambak.vault.locations.address import SFTP, open_store, parse
 from parambak.vault.locations.faults import INSIDE
 from parambak.vault.locations.stores import SshTerms
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from parambak.cli.settings import Settings
-    from parambak.keeping.recording.places import Place
+    from parambak.keeping.state.backups import BackupLocation
     from parambak.vault.locations.stores import Store
     from parambak.vault.vault import Vault
 
@@ -70,24 +69,19 @@ def _quiet() -> None:
     library.propagate = False
 
 
-def vessels_of(vault: Vault, place: Place) -> list[str] | None:
+def vessels_of(vault: Vault, place: BackupLocation) -> list[str] | None:
     """Return the handles of the vessels that a place is limited to; None for all.
 
-    One that left the vault is told by the name it had; one that is not known, by its identity.
+    One that is not in the vault is told by its identity.
     """
     if place.vessels is None:
         return None
     known = fleet(vault)
     named = {v.handle: v.ids & place.vessels for v in known.vessels if v.ids & place.vessels}
-    gone = {each: stored.record.body.get("name") for each, stored in left(vault).items()}
-    rest = place.vessels.difference(*named.values())
-    return [
-        *named,
-        *sorted({f"{gone[each]} (left this vault)" if gone.get(each) else each for each in rest}),
-    ]
+    return [*named, *sorted(place.vessels.difference(*named.values()))]
 
 
-def also_known(vault: Vault, place: Place) -> list[str]:
+def also_known(vault: Vault, place: BackupLocation) -> list[str]:
     """Return a note for each vessel that is sent there under some of its identities only."""
     if place.vessels is None:
         return []
@@ -99,7 +93,7 @@ def also_known(vault: Vault, place: Place) -> list[str]:
     ]
 
 
-def document(vault: Vault, place: Place) -> dict[str, Any]:
+def document(vault: Vault, place: BackupLocation) -> dict[str, Any]:
     """Return a place as scripts are told of it."""
     return {
         "place": place.handle,

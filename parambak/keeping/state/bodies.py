@@ -23,7 +23,6 @@ BODY = Fault(
     "a record's body does not have the shape of its kind",
     "Run `parambak recheck`; a newer version of the program may have written it.",
 )
-
 Count = Annotated[int, msgspec.Meta(ge=0)]
 Facts = dict[str, str | list[str]]
 Digest = str
@@ -482,32 +481,6 @@ class HeldBody(Body, frozen=True):
     lacking: tuple[Digest, ...] = ()
 
 
-class VesselLeftBody(Body, frozen=True):
-    """kind "vessel-left": a ship's records and objects were packed, and removed from the vault.
-
-    `vault` is the identity of the vault that it left, `vessels` are all identities that were
-    the ship. `listed` is an object that lists what was removed; `pack` the pack's file name.
-    """
-
-    vault: Identity
-    vessels: tuple[Identity, ...]
-    name: str
-    pack: str
-    pack_sha256: Digest
-    records: Count
-    objects: Count
-    listed: Digest
-    why: str
-
-
-class VesselReturnedBody(Body, frozen=True):
-    """kind "vessel-returned": vessels that had left this vault are kept in it again."""
-
-    vault: Identity
-    vessels: tuple[Identity, ...]
-    why: str | None = None
-
-
 KINDS: dict[str, type[Body]] = {
     "read": ReadBody,
     "entered": EnteredBody,
@@ -531,11 +504,8 @@ KINDS: dict[str, type[Body]] = {
     "swap-closed": SwapClosedBody,
     "place": PlaceBody,
     "held": HeldBody,
-    "vessel-left": VesselLeftBody,
-    "vessel-returned": VesselReturnedBody,
     "recheck": RecheckBody,
 }
-
 AnyBody = TypeVar("AnyBody", bound=Body)
 
 
@@ -553,6 +523,12 @@ def sound(stored: Stored, kind: type[AnyBody]) -> AnyBody | None:
         return body_of(stored.record, stored.digest, kind)
     except VaultDamaged:
         return None
+
+
+def new_entities(body: Body) -> tuple[Entity, ...]:
+    """Return the entities that a record brings in, under the member `new` of any kind."""
+    entities: tuple[Entity, ...] = getattr(body, "new", ())
+    return entities
 
 
 def misshapen(record: str, expected: str, found: str) -> ParambakError:

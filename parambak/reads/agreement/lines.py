@@ -6,8 +6,7 @@ from collections import Counter
 from math import log2
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from parambak.memory.bitwise import exclusive_or
-from parambak.memory.relations import partners
+from parambak.memory.relations import exclusive_or, partners
 from parambak.reads.agreement.model import ADDRESS_LINE, Claim
 from parambak.reads.agreement.two_reads import bytes_that, choice
 

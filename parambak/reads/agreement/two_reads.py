@@ -10,8 +10,8 @@ from functools import cached_property
 from math import lgamma, log, log2
 from typing import TYPE_CHECKING, Final
 
-from parambak.memory.bitwise import exclusive_or
 from parambak.memory.image import Range
+from parambak.memory.relations import exclusive_or
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

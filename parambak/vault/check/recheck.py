@@ -13,7 +13,6 @@ from parambak.memory.digests import sha256
 from parambak.vault import empty_records, objects, records, vault_toml
 from parambak.vault.check.unfinished import Cycle
 from parambak.vault.files import disk
-from parambak.vault.leaving import Leftovers
 from parambak.vault.vault import FIRST
 
 if TYPE_CHECKING:
@@ -98,7 +97,6 @@ class _Recheck:
         self._records: set[str] = set()
         self._listed: dict[str, list[str]] = {}  # the names in folders not yet read
         self._kept = 0  # how many names those are
-        self._left = Leftovers(vault)
         self._hollow: dict[str, str] = {}  # records that are empty, and what was found
 
     def run(self, cycle: Cycle | None) -> Rechecked:
@@ -115,8 +113,6 @@ class _Recheck:
         folders = {**cycle.folders, **counted}
         whole = len(counted) == len(held)
         self._check_toml(whole=whole, empty=sum(folders.values()) == untold)
-        for file, text in self._left.remarks(whole=len(left) == len(held) and not unread):
-            self._remarks.setdefault(file, text)
         after = Cycle(began=cycle.began, folders=folders, damaged=self._damaged)
         return Rechecked(
             after.counted(objects.FOLDER),
@@ -231,8 +227,6 @@ class _Recheck:
             return
         if text := self._terms.fault(found, digest):
             self._damaged[records.file_of(digest)] = text
-        if self._left and self._left.belongs(found):
-            return  # what is missing of a vessel that left is no damage
         if not self._records.issuperset(found.after):
             self._want(records.FOLDER, self._records, found.after, digest)
         if not self._objects.issuperset(found.objects):

@@ -34,7 +34,6 @@ from parambak.vault.index.rows import (
     stored_of,
 )
 from parambak.vault.index.storage import IndexPlace, Medium, index_place
-from parambak.vault.leaving import gone_with_vessels
 from parambak.vault.order import causal_order, heads
 from parambak.vault.records import (
     FOLDER,
@@ -88,7 +87,6 @@ class Index:
         self._lies: IndexPlace | None = None
         self._database: Database | None = None
         self._passing = False
-        self._aside = False
         self._loose: dict[str, Stored] = {}
         self._loose_telling: set[str] = set()
         self._stamps: dict[str, Stamp] = {}
@@ -107,10 +105,6 @@ class Index:
             self._database.close()
             self._database = None
             self._passing = False
-
-    def keep_aside(self) -> None:
-        """Write nothing into the vault's folder, nor read an index there: it may not be ours."""
-        self._aside = True
 
     def identify(self, identity: str) -> None:
         """Take another vault's identity; only while nothing has been looked at."""
@@ -243,7 +237,7 @@ class Index:
         """Find the records that came or went since the index last looked."""
         self._skipped.clear()
         self.hollow.clear()
-        if self._database is None and not self._aside and disk.is_file(self._place.file):
+        if self._database is None and disk.is_file(self._place.file):
             self._trying(self._open)
             self._changed()
         self._trying(self._survey)
@@ -252,18 +246,7 @@ class Index:
             self._version = version
             self._changed()  # another process wrote into it, or this one
         lacking = self.lacking()
-        if lacking:
-            left = self._trying(self._left)
-            lacking = tuple(digest for digest in lacking if digest not in left)
         self._say(RECORD_LACKING, lacking, "is named by a later record and is not in the vault.")
-
-    def start_anew(self) -> None:
-        """Throw the database away without a word, since it holds what left, and look again."""
-        self.close()
-        self._throw_away()
-        self._loose.clear()
-        self._changed()
-        self.refresh()
 
     def _changed(self) -> None:
         self._kept.clear()
@@ -290,7 +273,7 @@ class Index:
         else:
             for digest in new:
                 self._take(digest)
-        if gone:  # only now: a new record may say that their vessel left
+        if gone:
             self._forget(gone)
         if by_times and len(folders) > NEEDLESS and not folding:
             with suppress(Mistrusted):  # only to be quicker the next time
@@ -344,20 +327,12 @@ class Index:
         return self._place.folder_times and database.folder_times()
 
     def _forget(self, gone: list[str]) -> None:
-        left = self._left()
-        missed = [digest for digest in gone if digest not in left]
-        self.gone.update(missed)
-        self._say(RECORD_VANISHED, missed, "was in the vault and is gone.")
+        self.gone.update(gone)
+        self._say(RECORD_VANISHED, gone, "was in the vault and is gone.")
         for digest in gone:
             self._loose.pop(digest, None)
         if self._database is not None and any(map(self._database.holds, gone)):
-            quiet = not missed
-            raise Mistrusted("records that it holds are gone", damaged=True, quiet=quiet)
-
-    def _left(self) -> frozenset[str]:
-        """Return the records that went with a vessel that left the vault."""
-        about_vault = causal_order(self._gather(None, None))
-        return gone_with_vessels(self._root, about_vault, self._identity)
+            raise Mistrusted("records that it holds are gone", damaged=True)
 
     def _take(self, digest: str) -> None:
         stored = self._read(digest)
@@ -431,11 +406,7 @@ class Index:
         """Return the database, which may by now be the passing one."""
         from parambak.vault.index.tables import Database  # noqa: PLC0415 - SQLite is slow to import
 
-        if self._database is None and self._aside:
-            self._passing = True
-            self._database = Database(None, self._identity)
-            self._version = self._database.version()
-        elif self._database is None:
+        if self._database is None:
             try:
                 self._place.make()
             except OSError as error:
@@ -468,9 +439,7 @@ class Index:
         self._changed()
         self._stamps = disk.stamps_in(self._records)
         if verdict.damaged and not passing and self._throw_away():
-            if not verdict.quiet:
-                text = f"The index was built anew from the records: {verdict}."
-                self._find(INDEX_REBUILT, text)
+            self._find(INDEX_REBUILT, f"The index was built anew from the records: {verdict}.")
             with suppress(Mistrusted):
                 self._fold(self._stamps)
                 return

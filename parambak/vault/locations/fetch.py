@@ -31,7 +31,6 @@ class Fetched(NamedTuple):
     records: int
     healed: tuple[str, ...]
     refused: tuple[Damage, ...]
-    skipped: dict[str, int]
     unknown: int
 
 
@@ -83,9 +82,9 @@ class _Fetch:
         known = self._known()
         lost = self._lost(known)
         back = self._with_those_before(lost & self._listed.records.keys(), known)
-        healed = self._heal(back) if back else Joined(0, 0, (), (), {}, ())
+        healed = self._heal(back) if back else Joined(0, 0, (), (), ())
         known |= self._known() if back else set()
-        taken = Joined(0, 0, (), (), {}, ())
+        taken = Joined(0, 0, (), (), ())
         if both_ways:
             more = self._with_those_before(self._listed.records.keys() - known, known)
             with self._vault.writing() as writing:
@@ -97,7 +96,6 @@ class _Fetch:
             records=taken.added_records,
             healed=(*(records.file_of(d) for d in sorted(back.keys() & known)), *taken.healed),
             refused=(*healed.refused, *taken.refused, *gone),
-            skipped=taken.skipped_vessels,
             unknown=len(self._listed.records.keys() - known - {first_record(self._identity)[0]}),
         )
 

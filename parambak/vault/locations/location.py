@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
 from parambak.vault import objects, records, vault_toml
-from parambak.vault.faults import NOT_A_VAULT, OLDER
+from parambak.vault.faults import NOT_A_VAULT
 from parambak.vault.files import disk
 from parambak.vault.locations.faults import (
     ABSENT,
@@ -111,15 +111,11 @@ def _identity(data: bytes | None, shown: str, *, placed: bool) -> str | None:
         return None
     file = f"{shown}/{vault_toml.FILE}"
     try:
-        identity = vault_toml.identity_of(data, file)
+        return vault_toml.identity_of(data, file)
     except ParambakError as error:
         if placed and error.code == NOT_A_VAULT.code:
             return ""  # damaged, and the marker says what it was part of: sending heals it
         raise
-    if (older := vault_toml.older_format(data)) is not None:
-        expected, found = f"format {vault_toml.FORMAT}", f"format {older}"
-        raise OLDER.error(file=file, expected=expected, found=found)
-    return identity
 
 
 def _read(store: Store, file: str) -> bytes | None:

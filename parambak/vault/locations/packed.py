@@ -110,7 +110,6 @@ class _Packing:
         self._healed_here: list[str] = []
         self._refused: list[Damage] = []
         self._taken = [0, 0]
-        self._skipped: dict[str, int] = {}
         self.proven: list[Proven] = []
 
     def sent(self) -> Sent:
@@ -119,7 +118,6 @@ class _Packing:
             records=self._taken[1],
             healed=(),
             refused=(),
-            skipped=self._skipped,
             unknown=self._unknown,
         )
         return Sent(
@@ -238,7 +236,6 @@ class _Packing:
         self._taken[1] += joined.added_records
         self._healed_here += joined.healed
         self._refused += joined.refused
-        self._skipped.update(joined.skipped_vessels)
 
     # --- writing ---
 

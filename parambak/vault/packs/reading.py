@@ -6,7 +6,7 @@ import hashlib
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
-from parambak.errors import PackRefused, ParambakError, VaultDamaged
+from parambak.errors import ParambakError, VaultDamaged
 from parambak.vault import records
 from parambak.vault.check.recheck import Damage
 from parambak.vault.files import disk
@@ -21,7 +21,6 @@ from parambak.vault.packs.faults import (
     UNNAMED_OBJECT,
     UNREADABLE,
 )
-from parambak.vault.packs.writing import Packed
 from parambak.vault.packs.zip_form import Member, content, read_members
 
 if TYPE_CHECKING:
@@ -29,6 +28,7 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
     from pathlib import Path
 
+    from parambak.vault.packs.writing import Packed
     from parambak.vault.vault import Vault
 
 _CHUNK = 1 << 20
@@ -178,10 +178,6 @@ class PackFile:
     def __str__(self) -> str:
         return str(self._path)
 
-    def stands(self) -> bool:
-        """Tell whether there is a file of that name."""
-        return disk.is_file(self._path)
-
     def opened(self) -> AbstractContextManager[Pack]:
         """Open the pack as `opened` does."""
         return opened(self._path)
@@ -196,25 +192,6 @@ class PackFile:
     ) -> WrittenPack:
         """Write the pack as `pack_to_file` does."""
         return pack_to_file(vault, vessels, self._path, progress, replace=replace)
-
-    def the_same(
-        self, vault: Vault, vessels: Mapping[str, str], progress: Callable[[int, int], None]
-    ) -> WrittenPack | None:
-        """Return the pack that stands there, if it is what `write` would write now, and whole."""
-        if not self.stands():
-            return None
-        of_records, of_objects = writing.contents(vault, sorted(vessels))
-        names = writing.names_of(of_records, of_objects)
-        try:
-            with self.opened() as pack:
-                same = pack.vessels == dict(vessels) and pack.names == names
-                if not same or pack.check(progress):
-                    return None
-                size = disk.size_of(self._path) or 0
-                packed = Packed(len(of_objects), len(of_records), size, tuple(names))
-                return WrittenPack(str(self), pack.sha256(), packed)
-        except PackRefused:
-            return None
 
 
 @contextmanager

@@ -18,8 +18,8 @@ from parambak.memory.counted import counted
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.find.checks import CheckFound
+    from parambak.find.panel_values import Values
     from parambak.find.search import Candidate, FoundValue, Result
-    from parambak.find.wanted import Values
 
 VALUES_BYTES = 1024 * 1024
 UNSEEN = "?"
@@ -55,8 +55,8 @@ def command(
     one value or check was found with confidence, 1 where none was. A guess
     is never taken for known: confirm each one.
     """
+    from parambak.find.panel_values import parse  # noqa: PLC0415 - the same
     from parambak.find.search import search  # noqa: PLC0415 - once the call is right
-    from parambak.find.wanted import parse  # noqa: PLC0415 - the same
 
     data = files_in.read_whole(values_file, VALUES_BYTES)[0]
     try:
@@ -102,17 +102,17 @@ def _found_document(found: FoundValue) -> dict[str, Any]:
 
 
 def _candidate_document(candidate: Candidate) -> dict[str, Any]:
-    from parambak.find.evidence import scale_text  # noqa: PLC0415 - once there is one
+    from parambak.find.search import scale_text  # noqa: PLC0415 - once there is one
 
-    reading = candidate.reading
+    interpretation = candidate.interpretation
     return {
         "at": candidate.at,
         "length": candidate.length,
-        "type": reading.type,
-        "byte_order": reading.order,
-        "scale": scale_text(reading),
-        "fraction": reading.fraction or None,
-        "encoding": reading.encoding,
+        "type": interpretation.type,
+        "byte_order": interpretation.order,
+        "scale": scale_text(interpretation),
+        "fraction": interpretation.fraction or None,
+        "encoding": interpretation.encoding,
         "also_at": list(candidate.also_at),
         "odds": candidate.odds,
         "evidence": list(candidate.evidence),
@@ -175,18 +175,18 @@ def _as_shown(found: FoundValue) -> str:
 
 
 def _stored_as(candidate: Candidate) -> str:
-    from parambak.find.evidence import scale_text  # noqa: PLC0415 - once there is one
+    from parambak.find.search import scale_text  # noqa: PLC0415 - once there is one
 
-    reading = candidate.reading
-    words: list[str] = [reading.type]
-    if reading.type in {"bcd", "gray", "text", "sign-magnitude"}:
+    interpretation = candidate.interpretation
+    words: list[str] = [interpretation.type]
+    if interpretation.type in {"bcd", "gray", "text", "sign-magnitude"}:
         words.append(str(candidate.length))
-    words += [str(each) for each in (reading.order, reading.encoding) if each]
-    scale = scale_text(reading)
+    words += [str(each) for each in (interpretation.order, interpretation.encoding) if each]
+    scale = scale_text(interpretation)
     if scale:
         words.append(f"x {scale}")
-    if reading.fraction:
-        words.append(f"/ 2^{reading.fraction}")
+    if interpretation.fraction:
+        words.append(f"/ 2^{interpretation.fraction}")
     return " ".join(words)
 
 

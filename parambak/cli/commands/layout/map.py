@@ -26,7 +26,7 @@ GAPS_SHOWN = 40
 def command(file: str) -> Answer:
     """Show which bytes a layout FILE covers, by what, and which it does not."""
     from parambak.layouts import coverage  # noqa: PLC0415 - once the call is right
-    from parambak.layouts.map import CHARACTERS, parts, picture  # noqa: PLC0415 - the same
+    from parambak.layouts.coverage import CHARACTERS, parts, picture  # noqa: PLC0415 - the same
 
     layout = files_in.layout_file(file).layout
     found = parts(layout)

@@ -1,0 +1,158 @@
+"""The forms in which a value may be stored: patterns, spans, and how they are read."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from types import MappingProxyType
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from parambak.layouts.model import ByteOrder, Encoding, TypeName
+
+ORDERS: tuple[ByteOrder, ...] = ("big", "little")
+LONGEST = 16
+"""Bytes that any number takes at most; text may be longer."""
+
+
+class Interpretation(NamedTuple):
+    """How a form's bytes are read: type, length, byte order, and the way to the value.
+
+    `order` is None where the bytes have none; `share` is how common such an interpretation is,
+    before anything is known of the memory (common practice, no source).
+    """
+
+    type: TypeName
+    length: int
+    order: ByteOrder | None
+    scale: Fraction = Fraction(1)
+    fraction: int = 0
+    encoding: Encoding | None = None
+    share: float = 1.0
+
+
+class Span(NamedTuple):
+    """The numbers from `low` to `high` that `length` bytes in `order` may hold.
+
+    `tail` is what their lowest byte must be, where it is fixed.
+    """
+
+    low: int
+    high: int
+    length: int
+    order: ByteOrder
+    tail: int | None = None
+
+    @property
+    def leading(self) -> bytes:
+        """Return the bytes that all of the span begin with, most significant first."""
+        low, high = self.ends
+        same = 0
+        while same < self.length and low[same] == high[same]:
+            same += 1
+        return low[:same]
+
+    @property
+    def ends(self) -> tuple[bytes, bytes]:
+        """Return the lowest and the highest, most significant byte first."""
+        return self.low.to_bytes(self.length, "big"), self.high.to_bytes(self.length, "big")
+
+    def holds(self, raw: bytes) -> bool:
+        """Return whether the bytes are one of the span's."""
+        number = int.from_bytes(raw, self.order)
+        return self.low <= number <= self.high and self.tail in {None, number & 0xFF}
+
+
+class Form(NamedTuple):
+    """What each copy would hold: a pattern, or a span; None where no value was seen."""
+
+    needles: tuple[bytes | Span | None, ...]
+    length: int
+    interpretations: tuple[Interpretation, ...]
+
+
+SHARES: Mapping[TypeName, float] = MappingProxyType(
+    {
+        "u8": 0.12,
+        "u16": 0.26,
+        "u24": 0.01,
+        "u32": 0.08,
+        "u40": 0.001,
+        "u48": 0.001,
+        "u56": 0.001,
+        "u64": 0.003,
+        "s8": 0.03,
+        "s16": 0.16,
+        "s24": 0.005,
+        "s32": 0.04,
+        "s40": 0.001,
+        "s48": 0.001,
+        "s56": 0.001,
+        "s64": 0.001,
+        "f16": 0.003,
+        "f32": 0.10,
+        "f64": 0.01,
+        "mbf32": 0.01,
+        "mbf40": 0.003,
+        "mbf64": 0.003,
+        "ibm32": 0.008,
+        "ibm64": 0.002,
+        "ffp32": 0.005,
+        "sign-magnitude": 0.005,
+        "gray": 0.002,
+    }
+)
+BCD_SHARE = 0.02
+DIGITS_SHARE = 0.005
+ROUNDED = 0.15
+"""Of interpretations with a scale finer than the display, against those that show all digits."""
+FINER = 0.3
+"""Of interpretations with a scale finer than the display, those whose further digits are all 0."""
+
+# Scales tried beside that of the last digit shown, with how common each is beside it.
+SCALES: Mapping[Fraction, float] = MappingProxyType(
+    {
+        Fraction(1): 0.06,
+        Fraction(1, 10): 0.06,
+        Fraction(1, 100): 0.05,
+        Fraction(1, 1000): 0.03,
+        Fraction(1, 10000): 0.003,
+        Fraction(1, 2): 0.03,
+        Fraction(1, 4): 0.02,
+        Fraction(1, 5): 0.015,
+        Fraction(1, 20): 0.01,
+        Fraction(1, 50): 0.004,
+        Fraction(1, 40): 0.003,
+        Fraction(2): 0.01,
+        Fraction(5): 0.01,
+        Fraction(5, 2): 0.003,
+        Fraction(10): 0.015,
+        Fraction(20): 0.003,
+        Fraction(50): 0.003,
+        Fraction(100): 0.008,
+        Fraction(1000): 0.004,
+    }
+)
+LAST_DIGIT = 0.6
+DECIMAL = frozenset(Fraction(1, 10**power) for power in range(4))
+FRACTIONS = MappingProxyType(
+    {3: 0.004, 4: 0.012, 5: 0.003, 6: 0.004, 7: 0.003, 8: 0.012, 10: 0.003, 12: 0.004, 15: 0.003}
+    | {16: 0.004}
+)
+
+
+def type_share(name: TypeName) -> float:
+    """Return how common a type is before anything is known of the memory."""
+    return SHARES.get(name, BCD_SHARE)
+
+
+def scale_share(interpretation: Interpretation, places: int) -> float:
+    """Return how common the scale is where so many digits stand after the point."""
+    if interpretation.fraction:
+        return FRACTIONS[interpretation.fraction]
+    return (
+        LAST_DIGIT
+        if interpretation.scale == Fraction(1, 10**places)
+        else SCALES[interpretation.scale]
+    )

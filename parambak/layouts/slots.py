@@ -1,0 +1,211 @@
+"""Every field, check and reserved area where it stands, groups written out row by row."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, TypeVar
+
+from msgspec import Struct
+
+from parambak.layouts.check_methods import stored_length
+from parambak.layouts.field_types import TYPES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from parambak.layouts.model import (
+        ByteOrder,
+        Check,
+        Field,
+        Group,
+        KeptTwice,
+        Layout,
+        Reserved,
+    )
+
+T = TypeVar("T")
+Kind = Literal["field", "check", "reserved"]
+
+
+class Slot(Struct, frozen=True, eq=False):
+    """A stretch of the memory that the layout explains.
+
+    `name` is written out ("channel[3].upper_limit"); `at` and `length` are in bytes;
+    `bit` and `width` are of flags and bits, counted in the whole of the bytes taken in
+    `byte_order`. `again` marks a further address of the same value (`also-at`, or the
+    duplicate of a block kept twice). `row` is the row's own name, `prefix` the part of
+    the name before the field's.
+    """
+
+    name: str
+    at: int
+    length: int
+    kind: Kind
+    entry: Field | Check | Reserved
+    byte_order: ByteOrder
+    bit: int | None = None
+    width: int | None = None
+    expected_to_change: bool = False
+    live: bool = False
+    belongs_to_card: bool = False
+    identifies_unit: bool = False
+    reserved: bool = False
+    again: bool = False
+    row: str | None = None
+    prefix: str = ""
+
+    @property
+    def end(self) -> int:
+        """Return the first address after the slot."""
+        return self.at + self.length
+
+
+def field_length(field: Field) -> int:
+    """Return how many bytes `field` takes."""
+    if field.type == "date-time":
+        return len(field.parts)
+    fixed = TYPES[field.type].length
+    if fixed is not None:
+        return fixed
+    if field.length is not None:
+        return field.length
+    return 1
+
+
+def field_width(field: Field) -> int | None:
+    """Return how many bits a flag or bits field takes; None for other types."""
+    if field.type == "flag":
+        return 1
+    return field.width if field.type == "bits" else None
+
+
+def _of_field(  # noqa: PLR0913 - the parts of a row, all by keyword
+    field: Field, *, base: int, prefix: str, row: str | None, order: ByteOrder, again: bool = False
+) -> Slot:
+    return Slot(
+        name=prefix + field.name,
+        at=base,
+        length=field_length(field),
+        kind="field",
+        entry=field,
+        byte_order=field.byte_order or order,
+        bit=field.bit,
+        width=field_width(field),
+        expected_to_change=field.expected_to_change,
+        live=field.live,
+        belongs_to_card=field.belongs_to_card,
+        identifies_unit=field.identifies_unit,
+        again=again,
+        row=row,
+        prefix=prefix,
+    )
+
+
+def of_fields(
+    fields: Iterable[Field],
+    order: ByteOrder,
+    *,
+    base: int = 0,
+    prefix: str = "",
+    row: str | None = None,
+) -> Iterator[Slot]:
+    """Yield the slots of `fields` whose addresses count from `base`."""
+    for field in fields:
+        for again, at in enumerate((field.at, *field.also_at)):
+            yield _of_field(
+                field, base=base + at, prefix=prefix, row=row, order=order, again=again > 0
+            )
+
+
+def of_group(
+    group: Group, order: ByteOrder, *, base: int = 0, prefix: str = "", row: str | None = None
+) -> Iterator[Slot]:
+    """Yield the slots of a group, row by row, groups in it included."""
+    for index in range(group.count):
+        start = base + group.at + index * (group.step or 0)
+        name = f"{prefix}{group.name}[{index + 1}]."
+        label = group.rows[index] if index < len(group.rows) else row
+        yield from of_fields(group.field, order, base=start, prefix=name, row=label)
+        for inner in group.group:
+            yield from of_group(inner, order, base=start, prefix=name, row=label)
+
+
+def count_slots(group: Group) -> int:
+    """Return how many slots the group makes when written out."""
+    of_row = sum(1 + len(field.also_at) for field in group.field)
+    # A row without any field still counts: walking through it takes time too.
+    return group.count * max(1, of_row + sum(count_slots(inner) for inner in group.group))
+
+
+def of_check(check: Check, order: ByteOrder) -> Slot:
+    """Return the slot of a check's stored value."""
+    return Slot(
+        name=check.name,
+        at=check.at,
+        length=stored_length(check),
+        kind="check",
+        entry=check,
+        byte_order=check.byte_order or order,
+        expected_to_change=check.expected_to_change,
+        live=check.live,
+    )
+
+
+def of_reserved(area: Reserved, order: ByteOrder) -> Slot:
+    """Return the slot of a reserved area."""
+    return Slot(
+        name=area.name,
+        at=area.at,
+        length=area.length,
+        kind="reserved",
+        entry=area,
+        byte_order=order,
+        expected_to_change=area.expected_to_change,
+        live=area.live,
+        reserved=True,
+    )
+
+
+def _moved(slot: Slot, at: int) -> Slot:
+    return Slot(
+        **{
+            **{name: getattr(slot, name) for name in Slot.__struct_fields__},
+            "at": at,
+            "again": True,
+        }
+    )
+
+
+def of_duplicates(found: list[Slot], blocks: Iterable[KeptTwice]) -> Iterator[Slot]:
+    """Yield, for each slot inside a block kept twice, its twin in the duplicate."""
+    for block in blocks:
+        for slot in found:
+            if block.at <= slot.at and slot.end <= block.at + block.length:
+                yield _moved(slot, slot.at - block.at + block.duplicate_at)
+
+
+def seen_from(every: Mapping[str, T], name: str, prefix: str) -> T | None:
+    """Return what `name` means in the row `prefix`: the row's own first, then outwards."""
+    while True:
+        found = every.get(prefix + name)
+        if found is not None or not prefix:
+            return found
+        prefix = prefix[: prefix.rstrip(".").rfind(".") + 1]
+
+
+def slots(layout: Layout) -> tuple[Slot, ...]:
+    """Return every slot of the layout in address order, bits of one byte lowest first.
+
+    Worked out once for each layout and kept with it.
+    """
+    kept: tuple[Slot, ...] | None = layout.__dict__.get("slots")
+    if kept is None:
+        order = layout.byte_order
+        found = list(of_fields(layout.fields, order))
+        for group in layout.groups:
+            found.extend(of_group(group, order))
+        found.extend(of_check(check, order) for check in layout.checks)
+        found.extend(of_reserved(area, order) for area in layout.reserved)
+        found.extend(list(of_duplicates(found, layout.kept_twice)))
+        kept = tuple(sorted(found, key=lambda slot: (slot.at, slot.bit or 0)))
+        layout.__dict__["slots"] = kept
+    return kept
