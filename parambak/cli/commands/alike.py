@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
-    from parambak.compare.alike import Gathered, Unlike
+    from parambak.differences.alike import Gathered, Unlike
     from parambak.keeping.state.model import Position
     from parambak.keeping.state.remarks import OnPurpose
 
@@ -143,7 +143,7 @@ def _take(
     parts = ",".join(part.sha256 for part in position.layout.parts)
     key = f"{position.layout.sha256},{parts}"
     if key not in groups:
-        from parambak.compare.alike import Gathered  # noqa: PLC0415 - slow to import, layouts only
+        from parambak.differences.alike import Gathered  # noqa: PLC0415 - slow to import, layouts only
 
         groups[key] = _Group(Gathered(layout))
     groups[key].units.take(position.where, image)

@@ -12,7 +12,7 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.decode import decoded_by
 from parambak.cli.parts import by_values, compare_faults
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.compare.fields import FADING
+from parambak.differences.fields import FADING
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
     from parambak.cli.parts.diff_page import Pair
     from parambak.cli.screen import Screen
-    from parambak.compare.bytes import Run
-    from parambak.compare.fields import FieldChange
+    from parambak.differences.bytes import Run
+    from parambak.differences.fields import FieldChange
     from parambak.layouts.model import Layout
     from parambak.memory.image import Range
 
@@ -162,7 +162,7 @@ def _by_values(
     renames: str | None,
 ) -> Answer:
     """Answer by values: each side by a layout of its own."""
-    from parambak.compare.two_layouts import carry_over  # noqa: PLC0415 - for two layouts only
+    from parambak.differences.two_layouts import carry_over  # noqa: PLC0415 - for two layouts only
     from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
 
     path, new_layout = layouts

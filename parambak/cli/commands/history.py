@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from parambak.cli.screen import Screen
-    from parambak.compare.history import History
+    from parambak.differences.history import History
     from parambak.keeping.state.model import Copy, Position, Read
     from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout
@@ -102,7 +102,7 @@ def _page(screen: Screen, told: Told, name: str | None, heights: str) -> None:
 
 def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told:
     """Return the history of a position; images that are lost are named and passed over."""
-    from parambak.compare.history import history  # noqa: PLC0415 - slow to import
+    from parambak.differences.history import history  # noqa: PLC0415 - slow to import
 
     times: list[Time] = []
     lost: list[str] = []
@@ -179,7 +179,7 @@ def _require_field(told: Told, name: str) -> None:
 
 def _heights() -> str:
     """Return the characters of a small line, such as the output can write."""
-    from parambak.compare.small_line import BLOCKS, PLAIN  # noqa: PLC0415 - for the page alone
+    from parambak.differences.small_line import BLOCKS, PLAIN  # noqa: PLC0415 - for the page alone
 
     try:
         BLOCKS.encode(getattr(sys.stdout, "encoding", None) or "ascii")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from parambak.compare.two_layouts import ONLY_NEW
+from parambak.differences.two_layouts import ONLY_NEW
 from parambak.memory.counted import counted
 from parambak.vault.files.given import read_given
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
-    from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
+    from parambak.differences.two_layouts import CarryOver, NotCarried, Renames, ValueChange
     from parambak.keeping.recording.received import RenamesFile
 
 MOST_RENAMES = 256 * 1024
@@ -25,7 +25,7 @@ WORD_NEEDED = (
 
 def renames_file(path: str | None) -> RenamesFile | None:
     """Return a table of renames and its bytes; None where none is named."""
-    from parambak.compare.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
+    from parambak.differences.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
     from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
     from parambak.keeping.recording.received import RenamesFile  # noqa: PLC0415 - the same
 
@@ -40,7 +40,7 @@ def renames_file(path: str | None) -> RenamesFile | None:
 
 def table_of(file: RenamesFile | None) -> Renames:
     """Return the table that a file of renames holds; an empty one where there is none."""
-    from parambak.compare.two_layouts import NONE  # noqa: PLC0415 - for two layouts only
+    from parambak.differences.two_layouts import NONE  # noqa: PLC0415 - for two layouts only
 
     return NONE if file is None else file.renames
 

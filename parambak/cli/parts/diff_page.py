@@ -7,8 +7,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from parambak.cli.parts import compare_faults, side_by_side
-from parambak.compare.bytes import runs
-from parambak.compare.fields import (
+from parambak.differences.bytes import runs
+from parambak.differences.fields import (
     CHECK,
     EXPECTED,
     FADING,
@@ -18,7 +18,7 @@ from parambak.compare.fields import (
     SETTLED,
     TOLERANCE,
 )
-from parambak.compare.history import history
+from parambak.differences.history import history
 from parambak.keeping.recording.remarks import record_remark
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
@@ -31,10 +31,10 @@ if TYPE_CHECKING:
 
     from parambak.cli.screen import Screen
     from parambak.cli.store import Given
-    from parambak.compare.bytes import Run
-    from parambak.compare.fields import FieldChange
-    from parambak.compare.history import Loose, Step
-    from parambak.compare.moves import Move
+    from parambak.differences.bytes import Run
+    from parambak.differences.fields import FieldChange
+    from parambak.differences.history import Loose, Step
+    from parambak.differences.moves import Move
     from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from parambak.cli.parts.diff_page import span
 from parambak.cli.written import Listed
-from parambak.compare.fields import CHECK, EXPECTED, FADING, FLIPS, MOVED, TOLERANCE, value_text
-from parambak.compare.history import changes_of
-from parambak.compare.small_line import small_line
+from parambak.differences.fields import CHECK, EXPECTED, FADING, FLIPS, MOVED, TOLERANCE, value_text
+from parambak.differences.history import changes_of
+from parambak.differences.small_line import small_line
 from parambak.keeping.state import select
 from parambak.memory.counted import counted
 from parambak.memory.image import Range
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from parambak.cli.commands.history import Told
     from parambak.cli.screen import Screen
-    from parambak.compare.fields import FieldChange
+    from parambak.differences.fields import FieldChange
 
 NARROW, WIDE = 16, 78  # characters of a small line, in a table and by itself
 LISTED = 60

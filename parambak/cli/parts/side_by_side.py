@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.compare.bytes import Run
-    from parambak.compare.moves import Move
+    from parambak.differences.bytes import Run
+    from parambak.differences.moves import Move
     from parambak.memory.image import Image
 
 ROW = 8  # bytes of each side in a line

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from parambak.compare.bytes import runs
-from parambak.compare.moves import Move, moves_between, undo_moves
+from parambak.differences.bytes import runs
+from parambak.differences.moves import Move, moves_between, undo_moves
 from parambak.memory import relations
 from parambak.memory.image import Image, Range
 
