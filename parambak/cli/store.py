@@ -19,7 +19,7 @@ from parambak.vault.vault import Vault
 if TYPE_CHECKING:
     from parambak.cli.settings import Settings
     from parambak.keeping.chips import Chip
-    from parambak.keeping.state.known import Copy, Fleet, Position
+    from parambak.keeping.state.model import Copy, Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
 

@@ -16,14 +16,13 @@ from parambak.memory.names import nearest_in_words
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.keeping.state.known import Card, Copy, Fleet, Position, Read, Unit, Vessel
+    from parambak.keeping.state.model import Card, Copy, Fleet, Position, Read, Unit, Vessel
 
     AnyNamed = TypeVar("AnyNamed", Unit, Position)
 
 CARD = "card:"
 MOST_MEANT = 4  # positions that a message names
 MOST_TYPED = 80  # characters of what was typed that a message repeats
-
 WHERE_SHAPE = Fault(
     "where-shape",
     CallRefused,
