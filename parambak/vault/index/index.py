@@ -1,6 +1,6 @@
 """What is in records/, known without reading all of it at each command.
 
-Two parts: a database (index_db.py) for the many records, and the few that are newer than it,
+Two parts: a database (tables.py) for the many records, and the few that are newer than it,
 held in memory as read from their files. The database is written only when those become more
 than `LOOSE`, so a small vault has none and a record costs no flush of it. How the
 index learns of records that were merely copied in: formats/vault.md, "The index".
@@ -9,9 +9,10 @@ index learns of records that were merely copied in: formats/vault.md, "The index
 from __future__ import annotations
 
 from contextlib import suppress
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from parambak.errors import ParambakError, VaultDamaged
+from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
 from parambak.vault.faults import (
     INDEX_ASIDE,
@@ -33,7 +34,6 @@ from parambak.vault.index.rows import (
     row_of,
     stored_of,
 )
-from parambak.vault.index.storage import IndexPlace, Medium, index_place
 from parambak.vault.order import causal_order, heads
 from parambak.vault.records import (
     FOLDER,
@@ -51,10 +51,12 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from parambak.vault.files.disk import Stamp
+    from parambak.vault.files.file_system import Storage
     from parambak.vault.index.tables import Database
 
     T = TypeVar("T")
 
+FILE = "index.sqlite"
 LOOSE = 64  # records outside the database, read from their files at each opening
 SMALL = 512  # records up to which every folder is listed at each opening
 NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing down
@@ -65,26 +67,55 @@ _CHUNK = 256
 _UNSETTLED = disk.Stamp(-1, 0)
 
 
+class IndexFile(NamedTuple):
+    """The index's file; a digest of the vault's folder where that lies elsewhere, else "".
+
+    `folder_times` is whether the times of the vault's folders may be believed.
+    """
+
+    path: Path
+    folder: str
+    folder_times: bool
+
+    def make(self) -> None:
+        """Make the folder of an index that lies apart from its vault; raises OSError."""
+        if self.folder:
+            disk.make_folder(self.path.parent, [])
+
+
+def index_file(storage: Storage, identity: str, cache: Path | None) -> IndexFile:
+    """Return where a vault's index lies; `cache` is the user's folder for those on sticks.
+
+    Two copies of one vault share its identity and may hold different records, so the folder
+    is part of the name in the cache.
+    """
+    root = storage.root
+    if cache is None or not storage.stick_or_share:
+        return IndexFile(root / FILE, "", folder_times=True)
+    name = sha256(f"{identity}\n{root.resolve()}".encode("utf-8", "surrogateescape"))
+    return IndexFile(cache / f"{name[:32]}.sqlite", name, folder_times=False)
+
+
 class Index:
     """The records of one vault, those of its folder that hold what their names say.
 
     `now` returns the time in nanoseconds since 1970, as the file system counts it; `cache` is
     the folder for the database of a vault on a stick or a share. `findings` is what was noted
     on the way; `gone` the digests of records that vanished since the index saw them;
-    `hollow` those whose files are empty;
+    `empty` those whose files are empty;
     `changes` is another number once what the index answers may be another answer.
     """
 
     def __init__(
-        self, medium: Medium, identity: str, now: Callable[[], int], cache: Path | None = None
+        self, storage: Storage, identity: str, now: Callable[[], int], cache: Path | None = None
     ) -> None:
-        self._medium = medium
-        self._root = root = medium.root
+        self._storage = storage
+        self._root = root = storage.root
         self._records = f"{root}/{FOLDER}"  # a Path would cost as much as what is asked of it
         self._now = now
         self._identity = identity
         self._cache = cache
-        self._lies: IndexPlace | None = None
+        self._index_file: IndexFile | None = None
         self._database: Database | None = None
         self._passing = False
         self._loose: dict[str, Stored] = {}
@@ -97,7 +128,7 @@ class Index:
         self.findings: list[Finding] = []
         self.gone: set[str] = set()
         self._skipped: dict[str, str] = {}
-        self.hollow: set[str] = set()
+        self.empty: set[str] = set()
 
     def close(self) -> None:
         """Close the database's file."""
@@ -109,13 +140,13 @@ class Index:
     def identify(self, identity: str) -> None:
         """Take another vault's identity; only while nothing has been looked at."""
         self._identity = identity
-        self._lies = None
+        self._index_file = None
 
     @property
-    def _place(self) -> IndexPlace:
-        if self._lies is None:
-            self._lies = index_place(self._medium, self._identity, self._cache)
-        return self._lies
+    def _file(self) -> IndexFile:
+        if self._index_file is None:
+            self._index_file = index_file(self._storage, self._identity, self._cache)
+        return self._index_file
 
     # --- what is asked ---
 
@@ -236,8 +267,8 @@ class Index:
     def refresh(self) -> None:
         """Find the records that came or went since the index last looked."""
         self._skipped.clear()
-        self.hollow.clear()
-        if self._database is None and disk.is_file(self._place.file):
+        self.empty.clear()
+        if self._database is None and disk.is_file(self._file.path):
             self._trying(self._open)
             self._changed()
         self._trying(self._survey)
@@ -324,7 +355,7 @@ class Index:
         database = self._database
         if database is None or database.count() <= SMALL:
             return False
-        return self._place.folder_times and database.folder_times()
+        return self._file.folder_times and database.folder_times()
 
     def _forget(self, gone: list[str]) -> None:
         self.gone.update(gone)
@@ -351,7 +382,7 @@ class Index:
         except VaultDamaged as damage:
             self._skipped[digest] = f"found {damage.found}"
             if disk.size_of(path) == 0:
-                self.hollow.add(digest)
+                self.empty.add(digest)
         except OSError as error:
             self._skipped[digest] = disk.words(error)
         except ParambakError as error:  # of a newer format: to go on without it would mislead
@@ -408,10 +439,10 @@ class Index:
 
         if self._database is None:
             try:
-                self._place.make()
+                self._file.make()
             except OSError as error:
                 raise Mistrusted(disk.words(error), damaged=False) from error
-            self._database = Database(self._place.file, self._identity, self._place.folder)
+            self._database = Database(self._file.path, self._identity, self._file.folder)
             self._version = self._database.version()
         return self._database
 
@@ -424,7 +455,7 @@ class Index:
                 self._build_anew(verdict)
             return act()
         except Mistrusted as verdict:
-            raise INDEX_FAILED.error(file=str(self._place.file), found=str(verdict)) from verdict
+            raise INDEX_FAILED.error(file=str(self._file.path), found=str(verdict)) from verdict
         except OSError as error:
             raise UNREADABLE.error(file=self._records, found=disk.words(error)) from error
         finally:
@@ -465,8 +496,8 @@ class Index:
     def _throw_away(self) -> bool:
         # The database last: a journal without its database would be taken for the next one's.
         for tail in ("-journal", "-wal", "-shm", ""):
-            disk.remove(self._place.file.with_name(self._place.file.name + tail))
-        return not disk.is_file(self._place.file)
+            disk.remove(self._file.path.with_name(self._file.path.name + tail))
+        return not disk.is_file(self._file.path)
 
     # --- what is said ---
 

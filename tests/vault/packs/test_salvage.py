@@ -20,7 +20,7 @@ from parambak.vault.packs.zip_form import (
     read_members,
 )
 from tests.faults import packs
-from tests.vault.test_recover import names, recovered
+from tests.vault.check.test_recover import names, recovered
 
 if TYPE_CHECKING:
     from tests.vault.home import Home
