@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from parambak.keeping.due import Due
 
 
-def calendar(found: Iterable[Due], made: datetime) -> bytes:
+def calendar(positions: Iterable[Due], made: datetime) -> bytes:
     """Return one event of a whole day for each reason of each position.
 
     An event keeps its identity from one calendar to the next, so that a program that takes
@@ -25,7 +25,7 @@ def calendar(found: Iterable[Due], made: datetime) -> bytes:
     book = Calendar()
     book.add("prodid", f"-//parambak//parambak {__version__}//EN")
     book.add("version", "2.0")
-    for due in found:
+    for due in positions:
         for reason in due.reasons:
             event = Event()
             event.add("uid", f"{due.id}-{reason.code}@parambak")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from parambak.compare.fields import value_text
 from parambak.compare.small_line import small_line
 from parambak.errors import VaultDamaged
+from parambak.keeping.state.remarks import remarks_on_record
 from parambak.layouts.decode import decode
 from parambak.reports import over_visits, parts
 from parambak.reports.html import render
@@ -15,7 +16,7 @@ from parambak.reports.parameters import parameters
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.known import Copy, Position, Unit, Vessel
+    from parambak.keeping.state.model import Copy, Position, Unit, Vessel
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
     from parambak.reports.parts import Desk, Difference
@@ -34,7 +35,8 @@ def copy_page(
     verdict = assessor.verdict(position, copy)
     name = parts.copy_name(position, copy)
     before = next((c for c in position.copies if c.number == copy.number - 1), None)
-    found = _difference(desk, layout, before, image)
+    difference = _difference(desk, layout, before, image)
+    changed = difference.ranges if difference is not None else ()
     size = assessor.memory_size(position, layout)
     return render(
         "copy.html",
@@ -46,14 +48,23 @@ def copy_page(
             "identity": [*parts.identity(vessel, unit, position, layout), ("copy", name)],
             "reads": parts.reads(desk, copy.reads),
             "before": parts.copy_name(position, before) if before is not None else None,
-            "difference": found,
-            "said": parts.said(desk, vessel, position, before, copy) if before is not None else [],
+            "difference": difference,
+            "said": _remarks(desk, vessel, position, before, copy),
             "parameters": parameters(assessor.decoded(position, copy)),
-            "map": parts.drawn(image, size, layout, found.ranges if found is not None else ()),
+            "map": parts.drawn(image, size, layout, changed),
             "years": _years(desk, position, size or image.end, layout),
             "sums": parts.sums(copy, image),
         },
     )
+
+
+def _remarks(
+    desk: Desk, vessel: Vessel, position: Position, before: Copy | None, copy: Copy
+) -> list[dict[str, str]]:
+    if before is None:
+        return []
+    aboard = remarks_on_record(desk.assessor.vault, vessel)
+    return parts.remarks_on(desk, aboard, position, before, copy)
 
 
 def _years(
@@ -73,11 +84,11 @@ def _years(
             images.append((read.read_on.isoformat(), image))
     if len(images) < 2:
         return None
-    found = over_visits.grid(max(size, *(image.end for _, image in images)), images)
+    grid = over_visits.grid(max(size, *(image.end for _, image in images)), images)
     return {
-        "svg": over_visits.draw(found),
-        "bytes_a_cell": found.bytes_a_cell,
-        "left_out": len(images) - len(found.visits),
+        "svg": over_visits.draw(grid),
+        "bytes_a_cell": grid.bytes_a_cell,
+        "left_out": len(images) - len(grid.visits),
         "lines": _lines(layout, [image for _, image in images]),
     }
 
@@ -89,7 +100,7 @@ def _lines(layout: Layout | None, images: Sequence[Image]) -> list[tuple[str, st
     decoded = [decode(layout, image).fields for image in images]
     lines = []
     for values in zip(*decoded, strict=True):
-        texts = [value_text(each) for each in values]
+        texts = [value_text(value) for value in values]
         if len(set(texts)) > 1:
             unit = f" {values[0].unit}" if values[0].unit else ""
             line = small_line(texts, MOST_CHARACTERS)

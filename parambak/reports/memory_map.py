@@ -60,25 +60,25 @@ class Cells(NamedTuple):
 
 def cells(size: int, image: Image, layout: Layout | None, changed: Iterable[Range]) -> Cells:
     """Return the cells of a memory of `size` bytes; one shows the last sort that applies."""
-    each = 1
-    while size > COLUMNS * MOST_ROWS * each:
-        each *= 2
-    count = -(-size // each)
+    step = 1
+    while size > COLUMNS * MOST_ROWS * step:
+        step *= 2
+    count = -(-size // step)
     sorts = bytearray([ABSENT]) * count
     for block in image.ranges:
-        for cell in _over(each, block.start, block.end, count):
+        for cell in _over(step, block.start, block.end, count):
             sorts[cell] = UNKNOWN
     for slot in slots(layout) if layout is not None else ():
-        for cell in _over(each, slot.at, slot.end, count):
+        for cell in _over(step, slot.at, slot.end, count):
             if sorts[cell] != ABSENT:  # what has no bytes has no fields
                 sorts[cell] = max(sorts[cell], _sort(slot))
-    touched = {cell for run in changed for cell in _over(each, run.start, run.end, count)}
-    return Cells(each, bytes(sorts), frozenset(touched))
+    touched = {cell for run in changed for cell in _over(step, run.start, run.end, count)}
+    return Cells(step, bytes(sorts), frozenset(touched))
 
 
-def _over(each: int, start: int, end: int, count: int) -> range:
+def _over(step: int, start: int, end: int, count: int) -> range:
     """Return the cells that a stretch of bytes touches."""
-    return range(start // each, min((end - 1) // each + 1, count))
+    return range(start // step, min((end - 1) // step + 1, count))
 
 
 def _sort(slot: Slot) -> int:
@@ -89,51 +89,51 @@ def _sort(slot: Slot) -> int:
     return MOVING if slot.live or slot.expected_to_change else FIELD
 
 
-def draw(found: Cells) -> Markup:
+def draw(cells: Cells) -> Markup:
     """Return the map as one SVG element, addresses at the left of each row."""
-    rows = -(-len(found.sorts) // COLUMNS)
+    rows = -(-len(cells.sorts) // COLUMNS)
     width, height = LEFT + COLUMNS * CELL + 1, TOP + rows * CELL + 2
     head = f'<svg class="map" role="img" viewBox="0 0 {width} {height}" xmlns="{_NAMESPACE}">'
-    lines = [head, *_columns(found)]
+    lines = [head, *_columns(cells)]
     for row in range(rows):
-        lines += _row(found, row)
+        lines += _row(cells, row)
     lines.append("</svg>")
     return Markup("\n".join(lines))  # noqa: S704 - numbers and our own words alone
 
 
-def _columns(found: Cells) -> Iterator[str]:
+def _columns(cells: Cells) -> Iterator[str]:
     """Yield the heads above the columns: what is to be added to the address of the row."""
     for column in range(0, COLUMNS, HEADS):
-        added = f"+0x{column * found.bytes_a_cell:02X}"
+        added = f"+0x{column * cells.bytes_a_cell:02X}"
         yield f'<text x="{LEFT + column * CELL}" y="{TOP - 2}">{added}</text>'
 
 
-def _row(found: Cells, row: int) -> Iterator[str]:
+def _row(cells: Cells, row: int) -> Iterator[str]:
     first = row * COLUMNS
     top = TOP + row * CELL + 1
-    digits = max(4, len(f"{len(found.sorts) * found.bytes_a_cell - 1:X}"))
-    address = f"0x{first * found.bytes_a_cell:0{digits}X}"
+    digits = max(4, len(f"{len(cells.sorts) * cells.bytes_a_cell - 1:X}"))
+    address = f"0x{first * cells.bytes_a_cell:0{digits}X}"
     yield f'<text x="{LEFT - 4}" y="{top + CELL - 2}" text-anchor="end">{address}</text>'
     column = 0
-    for sort, group in groupby(found.sorts[first : first + COLUMNS]):
+    for sort, group in groupby(cells.sorts[first : first + COLUMNS]):
         length = len(list(group))
         yield (
             f'<rect x="{LEFT + column * CELL}" y="{top}" width="{length * CELL}" height="{CELL}" '
             f'fill="{_STYLES[sort]}" stroke="#999" stroke-width=".4"/>'
         )
         column += length
-    for cell in range(first, min(first + COLUMNS, len(found.sorts))):
-        if cell in found.changed:
+    for cell in range(first, min(first + COLUMNS, len(cells.sorts))):
+        if cell in cells.changed:
             left = LEFT + (cell - first) * CELL + 2
             yield f'<rect x="{left}" y="{top + 2}" width="{CELL - 4}" height="{CELL - 4}"/>'
 
 
-def legend(found: Cells) -> tuple[tuple[Markup, str], ...]:
+def legend(cells: Cells) -> tuple[tuple[Markup, str], ...]:
     """Return a drawn sample and words for each sort of cell that the map shows."""
     shown = [
-        (_sample(f'fill="{_STYLES[sort]}"', ""), WORDS[sort]) for sort in sorted(set(found.sorts))
+        (_sample(f'fill="{_STYLES[sort]}"', ""), WORDS[sort]) for sort in sorted(set(cells.sorts))
     ]
-    if found.changed:
+    if cells.changed:
         inner = f'<rect x="3" y="3" width="{CELL - 4}" height="{CELL - 4}"/>'
         shown.append((_sample('fill="#fff"', inner), "changed"))
     return tuple(shown)

@@ -42,40 +42,40 @@ class Grid(NamedTuple):
 
 def grid(size: int, images: Sequence[tuple[str, Image]]) -> Grid:
     """Return the rows of a memory of `size` bytes from its images, oldest first, by day."""
-    each = -(-size // COLUMNS)
-    count = -(-size // each)
+    step = -(-size // COLUMNS)
+    count = -(-size // step)
     before: Image | None = None
     rows = []
     for on, image in images:
         changed = [0] * count
         for run in runs(before, image) if before is not None else ():
             for address in range(run.start, min(run.start + run.length, size)):
-                changed[address // each] += 1
+                changed[address // step] += 1
         rows.append(Visit(on, tuple(changed)))
         before = image
-    return Grid(each, tuple(rows[-MOST_VISITS:]))
+    return Grid(step, tuple(rows[-MOST_VISITS:]))
 
 
-def draw(found: Grid) -> Markup:
+def draw(grid: Grid) -> Markup:
     """Return the grid as one SVG element."""
-    cells = len(found.visits[0].changed) if found.visits else 0
-    width, height = LEFT + cells * CELL + 2, TOP + len(found.visits) * ROW + 2
+    cells = len(grid.visits[0].changed) if grid.visits else 0
+    width, height = LEFT + cells * CELL + 2, TOP + len(grid.visits) * ROW + 2
     head = f'<svg class="map" role="img" viewBox="0 0 {width} {height}" xmlns="{_NAMESPACE}">'
-    lines = [head, *_heads(found, cells)]
-    for row, visit in enumerate(found.visits):
-        lines += _row(found, row, visit)
+    lines = [head, *_heads(grid, cells)]
+    for row, visit in enumerate(grid.visits):
+        lines += _row(grid, row, visit)
     lines.append("</svg>")
     return Markup("\n".join(lines))  # noqa: S704 - numbers, days and our own words alone
 
 
-def _heads(found: Grid, cells: int) -> Iterator[str]:
-    digits = max(4, len(f"{cells * found.bytes_a_cell:X}"))
+def _heads(grid: Grid, cells: int) -> Iterator[str]:
+    digits = max(4, len(f"{cells * grid.bytes_a_cell:X}"))
     for column in range(0, cells, HEADS):
-        address = f"0x{column * found.bytes_a_cell:0{digits}X}"
+        address = f"0x{column * grid.bytes_a_cell:0{digits}X}"
         yield f'<text x="{LEFT + column * CELL}" y="{TOP - 3}">{address}</text>'
 
 
-def _row(found: Grid, row: int, visit: Visit) -> Iterator[str]:
+def _row(grid: Grid, row: int, visit: Visit) -> Iterator[str]:
     top = TOP + row * ROW
     width = len(visit.changed) * CELL
     yield f'<text x="{LEFT - 4}" y="{top + ROW - 4}" text-anchor="end">{visit.on}</text>'
@@ -85,7 +85,7 @@ def _row(found: Grid, row: int, visit: Visit) -> Iterator[str]:
     )
     for cell, count in enumerate(visit.changed):
         if count:
-            tall = max(LOWEST, (ROW - 2) * min(count, found.bytes_a_cell) // found.bytes_a_cell)
+            tall = max(LOWEST, (ROW - 2) * min(count, grid.bytes_a_cell) // grid.bytes_a_cell)
             yield (
                 f'<rect x="{LEFT + cell * CELL + 1}" y="{top + ROW - 1 - tall}" '
                 f'width="{CELL - 2}" height="{tall}"/>'

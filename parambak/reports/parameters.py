@@ -84,7 +84,7 @@ def parameters(decoded: Decoded | None) -> Parameters | None:
     """Return what is printed of a decoded memory; None where there is no layout."""
     if decoded is None:
         return None
-    every = decoded.fields[:MOST_FIELDS]
+    fields = decoded.fields[:MOST_FIELDS]
     outside = tuple(
         f"{f.field} {f.value} {f.unit or ''}".strip() + f" (allowed {limits(f.low, f.high)})"
         for f in decoded.fields
@@ -92,10 +92,10 @@ def parameters(decoded: Decoded | None) -> Parameters | None:
     )
     return Parameters(
         outside[:MOST_FIELDS],
-        tuple(_single(f) for f in every if not f.plan.slot.prefix),
-        tuple(_groups(f for f in every if f.plan.slot.prefix)),
+        tuple(_single(f) for f in fields if not f.plan.slot.prefix),
+        tuple(_groups(f for f in fields if f.plan.slot.prefix)),
         decoded.checks,
-        len(decoded.fields) - len(every),
+        len(decoded.fields) - len(fields),
     )
 
 
@@ -127,12 +127,12 @@ def _marks(field: FieldValue) -> tuple[str, ...]:
 
 def _of_field(field: FieldValue) -> tuple[str, ...]:
     """Return what the layout says of the field, whatever its value."""
-    said = (
+    notes = (
         (field.expected_to_change, "expected to change"),
         (field.belongs_to_card, "belongs to the card"),
         (field.identifies_unit, "identifies the unit"),
     )
-    return tuple(words for holds, words in said if holds)
+    return tuple(words for holds, words in notes if holds)
 
 
 def _groups(fields: Iterable[FieldValue]) -> Iterable[Group]:
@@ -147,9 +147,9 @@ def _groups(fields: Iterable[FieldValue]) -> Iterable[Group]:
         for prefix, row in rows.items():
             for field in row:
                 columns.setdefault(field.field.removeprefix(prefix), []).append(field)
-        found = list(columns.items())
-        for first in range(0, len(found), MOST_COLUMNS):
-            yield _table(name, found[first : first + MOST_COLUMNS], rows)
+        items = list(columns.items())
+        for first in range(0, len(items), MOST_COLUMNS):
+            yield _table(name, items[first : first + MOST_COLUMNS], rows)
 
 
 def _table(

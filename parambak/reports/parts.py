@@ -1,4 +1,4 @@
-"""The parts that pages share: identity, reads, differences, digests, the map."""
+"""The parts that pages share: identity, reads, differences, measurements, digests, the map."""
 
 from __future__ import annotations
 
@@ -7,11 +7,16 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.compare.bytes import runs
 from parambak.compare.fields import changes, unexplained
-from parambak.keeping import closing_line
-from parambak.keeping.state import remarks, select
+from parambak.errors import ParambakError
+from parambak.keeping.state import closing_line, select
+from parambak.keeping.state.remarks import remarks_of_change
 from parambak.memory import digests
 from parambak.reports import memory_map
+from parambak.reports.parameters import limits
+from parambak.swap import measurement_records
 from parambak.swap.cautions import CAUTIONS
+from parambak.swap.limits import load_limits
+from parambak.swap.state import who
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -20,10 +25,14 @@ if TYPE_CHECKING:
     from parambak.compare.bytes import Run
     from parambak.compare.fields import FieldChange
     from parambak.keeping.assess import Assessor
-    from parambak.keeping.state.known import Copy, Fleet, Position, Read, Unit, Vessel
+    from parambak.keeping.state.model import Copy, Fleet, Position, Read, Unit, Vessel
+    from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
-    from parambak.swap.swaps import End
+    from parambak.swap.limits import Limits
+    from parambak.swap.measurement_records import Drift, MeasurementRecord
+    from parambak.swap.measurements import Measurement
+    from parambak.swap.swaps import End, Swap
 
 Fact = tuple[str, str]
 MOST_RUNS = 200  # stretches of changed bytes on a page
@@ -35,7 +44,7 @@ MOST_CHANGES = 1000  # changed fields on a page
 class Desk:
     """What every page is made from: the vault's fleet, the assessor, and the time of making."""
 
-    known: Fleet
+    fleet: Fleet
     assessor: Assessor
     made: datetime
 
@@ -158,21 +167,23 @@ def _how(read: Read) -> str:
     seated = {True: "reseated", False: "not reseated", None: None}[read.reseated]
     compared = "compared by the reader" if read.compared else None
     pair = f"two chips, {read.pair}" if read.pair else None
-    return ", ".join(each for each in (read.how, seated, pair, compared) if each)
+    return ", ".join(part for part in (read.how, seated, pair, compared) if part)
 
 
-def said(
-    desk: Desk, vessel: Vessel, position: Position, old: Copy, new: Copy
+def remarks_on(
+    desk: Desk, aboard: Iterable[Remark], position: Position, old: Copy, new: Copy
 ) -> list[dict[str, str]]:
-    """Return what persons said of the change from one copy of a position to another."""
-    every = remarks.on_record(desk.assessor.vault, vessel)
+    """Return the remarks on the change from one copy of a position to another.
+
+    `aboard` are all remarks on record of the vessel.
+    """
     return [
         {
-            "text": each.text,
-            "who": f"{desk.person(each.by)}, {each.on}",
-            "stretches": ", ".join(_stretch(run) for run in each.ranges[:MOST_RUNS]),
+            "text": remark.text,
+            "who": f"{desk.person(remark.by)}, {remark.on}",
+            "stretches": ", ".join(_stretch(run) for run in remark.ranges[:MOST_RUNS]),
         }
-        for each in remarks.of_change(every, position, old.image, new.image)
+        for remark in remarks_of_change(aboard, position, old.image, new.image)
     ]
 
 
@@ -185,23 +196,23 @@ def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
     """Return how two images differ, field by field where there is a layout."""
     from parambak.layouts.decode import decode  # noqa: PLC0415 - slow to import, layouts only
 
-    found = runs(old, new)
+    changed = runs(old, new)
     fields: Sequence[FieldChange] = ()
     loose: Sequence[Range] = ()
     if layout is not None:
         fields = changes(decode(layout, old), decode(layout, new))
-        loose = unexplained(layout, found)
+        loose = unexplained(layout, changed)
     words = [_stretch(run) for run in loose[:MOST_RUNS]]
     more = len(loose) - len(words)
     return Difference(
-        same=not found,
-        changed_bytes=sum(run.length for run in found),
+        same=not changed,
+        changed_bytes=sum(run.length for run in changed),
         fields=tuple(fields[:MOST_CHANGES]),
         more_fields=max(0, len(fields) - MOST_CHANGES),
-        runs=tuple(_byte_run(run, layout) for run in found[:MOST_RUNS]),
-        more_runs=max(0, len(found) - MOST_RUNS),
+        runs=tuple(_byte_run(run, layout) for run in changed[:MOST_RUNS]),
+        more_runs=max(0, len(changed) - MOST_RUNS),
         unexplained=(*words, f"and {more} stretches more") if more else tuple(words),
-        ranges=tuple(run.range for run in found),
+        ranges=tuple(run.range for run in changed),
     )
 
 
@@ -225,21 +236,102 @@ def _hex(data: bytes) -> str:
     return data[:MOST_BYTES].hex(" ").upper() + more
 
 
+def rounds(
+    desk: Desk,
+    records: Sequence[MeasurementRecord],
+    chosen: Iterable[str],
+    where: str | None = None,
+) -> list[dict[str, Any]]:
+    """Return the rounds of these records, each against all that was measured before it there."""
+    some = set(chosen)
+    return [
+        _round(desk, record, records[:index], where)
+        for index, record in enumerate(records)
+        if record.record in some
+    ]
+
+
+def _round(
+    desk: Desk, record: MeasurementRecord, earlier: Sequence[MeasurementRecord], where: str | None
+) -> dict[str, Any]:
+    drifts = measurement_records.drift(earlier, record.readings, record.on)
+    by_name = {drift.name: drift for drift in drifts}
+    stated = _limits(desk, record)
+    return {
+        "where": where,
+        "on": record.on.isoformat(),
+        "stage": record.stage,
+        "by": desk.person(record.by),
+        "instrument": record.instrument,
+        "calibrated": record.calibrated,
+        "late": measurement_records.overdue(stated, record.calibrated, record.on),
+        "limits": f"{record.limits.name}, SHA-256 {record.limits.sha256}"
+        if record.limits
+        else None,
+        "remark": record.remark,
+        "readings": [_reading(reading, by_name.get(reading.name)) for reading in record.readings],
+        "not_given": measurement_records.not_asked(stated, record.readings),
+    }
+
+
+def _limits(desk: Desk, record: MeasurementRecord) -> Limits | None:
+    """Return the limits that held then; None where there are none, or they cannot be had."""
+    if record.limits is None:
+        return None
+    try:
+        return load_limits(desk.assessor.vault.read_object(record.limits.sha256))
+    except ParambakError:
+        return None
+
+
+def _reading(reading: Measurement, drift: Drift | None) -> dict[str, Any]:
+    first = drift.series[0][0] if drift is not None and len(drift.series) > 1 else None
+    return {
+        "name": reading.name,
+        "value": f"{reading.value} {reading.unit}".strip() if reading.value else "",
+        "typed": _typed(reading),
+        "limits": limits(reading.low, reading.high),
+        "words": reading.words,
+        "out": reading.within is False,
+        "since_last": drift.since_last if drift is not None else None,
+        "since_first": f"{drift.since_first} ({first})" if drift is not None and first else None,
+    }
+
+
+def _typed(reading: Measurement) -> str | None:
+    """Return what was typed, where it is not what is shown; of a speed, the wheel's teeth."""
+    if reading.typed is None:
+        return None
+    teeth = f", {reading.teeth} teeth" if reading.frequency is not None and reading.teeth else ""
+    return f"typed {reading.typed}{teeth}"
+
+
 def drawn(
     image: Image, size: int | None, layout: Layout | None, changed: Iterable[Range] = ()
 ) -> dict[str, Any]:
     """Return the map of a memory, its legend, and what one cell stands for."""
-    whole = max(size or 0, image.end, 1)
-    found = memory_map.cells(whole, image, layout, changed)
+    length = max(size or 0, image.end, 1)
+    cells = memory_map.cells(length, image, layout, changed)
     return {
-        "svg": memory_map.draw(found),
-        "legend": memory_map.legend(found),
-        "bytes_a_cell": found.bytes_a_cell,
-        "size": whole,
+        "svg": memory_map.draw(cells),
+        "legend": memory_map.legend(cells),
+        "bytes_a_cell": cells.bytes_a_cell,
+        "size": length,
     }
 
 
-def outcome(end: End | None) -> str:
+def swap_entry(desk: Desk, number: int, swap: Swap) -> dict[str, Any]:
+    """Return one swap among those of its position, `number` counted from 1, as it is printed."""
+    return {
+        "number": number,
+        "opened": who(desk.assessor, swap.opened),
+        "why": swap.body.why,
+        "outcome": _outcome(swap.end),
+        "deviations": [deviation.condition for deviation in swap.deviations],
+    }
+
+
+def _outcome(end: End | None) -> str:
     """Return how a swap ended, in words."""
     if end is None:
         return "OPEN"

@@ -8,8 +8,6 @@ from parambak.errors import VaultDamaged
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
-from parambak.reports.rounds import rounds
-from parambak.reports.swap_proof import contents, differences, proof
 from parambak.swap import measurement_records
 from parambak.swap.card_sheet import DEFER, NOT_ASKED, meaning
 from parambak.swap.cautions import MOVE_CHIP
@@ -17,11 +15,17 @@ from parambak.swap.state import notes_on, swap_state, who
 from parambak.swap.swaps import swaps_at
 
 if TYPE_CHECKING:
-    from parambak.keeping.state.known import Card, Vessel
+    from collections.abc import Sequence
+
+    from parambak.keeping.state.bodies import ReadBackBody
+    from parambak.keeping.state.model import Card, Vessel
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Range
     from parambak.reports.parts import Desk
     from parambak.swap.state import SwapState
-    from parambak.swap.swaps import Released, Step, Swap
+    from parambak.swap.swaps import End, ReadBackStep, Released, Swap, Tested
 
+MOST_IMAGES = 6  # images read back whose differences are printed in full
 ROUTES = {
     "load": "the new card's memory is loaded with the copy meant",
     "move-chip": "the old memory chip goes onto the new card",
@@ -30,43 +34,39 @@ ROUTES = {
 
 def swap_page(desk: Desk, where: str, swap: Swap) -> bytes:
     """Return the HTML page of one swap, open or ended."""
-    found = swap_state(desk.known, desk.assessor, where, swap=swap)
+    state = swap_state(desk.fleet, desk.assessor, where, swap=swap)
     return render(
         "swap.html",
         {
-            **desk.frame(f"Card swap at {found.position.where}", found.vessel),
+            **desk.frame(f"Card swap at {state.position.where}", state.vessel),
             "route_cautions": MOVE_CHIP if swap.route == "move-chip" else (),
             "state": _state(desk, swap),
             "closed": swap.end is not None and swap.end.outcome == "closed",
             "ended": swap.end is not None,
             "deviations": [
                 {
-                    **_told(desk, each),
-                    "condition": each.condition,
-                    "text": each.text,
-                    "reason": each.reason,
+                    "who": who(desk.assessor, deviation),
+                    "condition": deviation.condition,
+                    "text": deviation.text,
+                    "reason": deviation.reason,
                 }
-                for each in swap.deviations
+                for deviation in swap.deviations
             ],
             "unverified": [_unverified(desk, r) for r in swap.released if r.body.unverified],
-            "rules": found.rules.title,
-            "said": _said(desk, found, swap),
-            "change": _change(desk, found, swap),
-            "identity": _identity(desk, found, swap),
-            "way": _way(found, swap),
-            **_conditions(found),
-            "sheets": _sheets(found, swap),
+            "rules": state.rules.title,
+            "said": _notes(desk, state, swap),
+            "change": _change(desk, state, swap),
+            "identity": _identity(desk, state, swap),
+            "way": _way(state, swap),
+            **_conditions(state),
+            "sheets": _sheets(state, swap),
             **proof(desk, swap),
-            **_memory(desk, found, swap),
-            "measurements": _measurements(desk, found, swap),
-            "visits": _visits(desk, found, swap),
-            "others": _others(desk, found, swap),
+            **_memory(desk, state, swap),
+            "measurements": _measurements(desk, state, swap),
+            "visits": _visits(desk, state, swap),
+            "others": _others(desk, state, swap),
         },
     )
-
-
-def _told(desk: Desk, told: Step) -> dict[str, Any]:
-    return {"who": who(desk.assessor, told)}
 
 
 def _state(desk: Desk, swap: Swap) -> str:
@@ -78,20 +78,18 @@ def _state(desk: Desk, swap: Swap) -> str:
     return f"{word} on {swap.end.at:%Y-%m-%d %H:%M} ({who(desk.assessor, swap.end)}){reason}"
 
 
-def _unverified(desk: Desk, told: Released) -> dict[str, Any]:
-    return {**_told(desk, told), "reason": told.body.reason}
+def _unverified(desk: Desk, step: Released) -> dict[str, Any]:
+    return {"who": who(desk.assessor, step), "reason": step.body.reason}
 
 
-def _said(desk: Desk, found: SwapState, swap: Swap) -> tuple[str, ...]:
+def _notes(desk: Desk, state: SwapState, swap: Swap) -> tuple[str, ...]:
     """Return what has to be said aloud before all else."""
-    said = (*found.rules.said, *notes_on(desk.assessor.vault, found))
-    ends = [
-        f"{each.outcome} on {each.at.date()} ({who(desk.assessor, each)})" for each in swap.ends
-    ]
-    return (*said, f"it was ended more than once: {'; '.join(ends)}") if len(ends) > 1 else said
+    notes = (*state.rules.said, *notes_on(desk.assessor.vault, state))
+    ends = [f"{end.outcome} on {end.at.date()} ({who(desk.assessor, end)})" for end in swap.ends]
+    return (*notes, f"it was ended more than once: {'; '.join(ends)}") if len(ends) > 1 else notes
 
 
-def _change(desk: Desk, found: SwapState, swap: Swap) -> list[parts.Fact]:
+def _change(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
     """Return the items of a change record, as IACS UR E22 Rev.3, 6.11 lists them."""
     impact = swap.answers.get("impact")
     route = ROUTES.get(swap.route, swap.route)
@@ -99,49 +97,49 @@ def _change(desk: Desk, found: SwapState, swap: Swap) -> list[parts.Fact]:
     named = ", ".join(f"{test.name} {test.result}" for test in tests)
     return [
         ("purpose", swap.body.why),
-        ("description", f"the processor card is replaced; {route}: {_copy(found)}"),
+        ("description", f"the processor card is replaced; {route}: {_copy(state)}"),
         (
             "conclusion on impact",
             f"{impact.text} ({who(desk.assessor, impact)})" if impact else "not told",
         ),
-        ("identity and version", _version(desk, found)),
+        ("identity and version", _version(desk, state)),
         ("test report", f"{contents(swap)}; {named or 'no function test on record'}"),
     ]
 
 
-def _copy(found: SwapState) -> str:
-    return parts.copy_name(found.position, found.copy)
+def _copy(state: SwapState) -> str:
+    return parts.copy_name(state.position, state.copy)
 
 
-def _version(desk: Desk, found: SwapState) -> str:
+def _version(desk: Desk, state: SwapState) -> str:
     """Return what names the hardware, the software and the parameters that go in."""
-    layout = desk.assessor.layout_of(found.position)
-    unit = found.unit.facts.get("maker_type") if found.unit is not None else None
-    told = [f"unit {unit}"] if unit else []
-    told += [
+    layout = desk.assessor.layout_of(state.position)
+    unit = state.unit.facts.get("maker_type") if state.unit is not None else None
+    names = [f"unit {unit}"] if unit else []
+    names += [
         f"{entry.name} {entry.card}"
-        for entry in found.evidence.entries or ()
+        for entry in state.evidence.entries or ()
         if entry.name.casefold() in {"card.type", "card.revision", "card.software"}
         or "version" in entry.name.casefold()
     ]
     if layout is not None:
-        told.append(f"layout {layout.title} {layout.revision or ''}".strip())
-    if found.copy is not None:
-        told.append(f"parameters {found.copy.sha256[:16]}")
-    return "; ".join(told) or "not known"
+        names.append(f"layout {layout.title} {layout.revision or ''}".strip())
+    if state.copy is not None:
+        names.append(f"parameters {state.copy.sha256[:16]}")
+    return "; ".join(names) or "not known"
 
 
-def _identity(desk: Desk, found: SwapState, swap: Swap) -> list[parts.Fact]:
-    layout = desk.assessor.layout_of(found.position)
-    facts = parts.identity(found.vessel, found.unit, found.position, layout)
-    facts += _card("old card", _of(found.vessel, swap.body.old_card))
-    facts += _card("new card", _of(found.vessel, swap.body.new_card))
+def _identity(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
+    layout = desk.assessor.layout_of(state.position)
+    facts = parts.identity(state.vessel, state.unit, state.position, layout)
+    facts += _card("old card", _of(state.vessel, swap.body.old_card))
+    facts += _card("new card", _of(state.vessel, swap.body.new_card))
     facts.append(("opened by", who(desk.assessor, swap.opened)))
-    facts.append(("copy meant", _copy(found)))
+    facts.append(("copy meant", _copy(state)))
     if swap.choice is not None:
         facts.append(("chosen because", f"{swap.choice.why} ({who(desk.assessor, swap.choice)})"))
-    if found.copy is not None:
-        facts.append(("SHA-256 of the copy", found.copy.sha256))
+    if state.copy is not None:
+        facts.append(("SHA-256 of the copy", state.copy.sha256))
     return facts
 
 
@@ -157,42 +155,42 @@ def _card(label: str, card: Card | None) -> list[parts.Fact]:
     return [(label, f"{card.serial}{f', {kind}' if kind else ''}; whereabouts now: {now}")]
 
 
-def _way(found: SwapState, swap: Swap) -> list[parts.Fact]:
+def _way(state: SwapState, swap: Swap) -> list[parts.Fact]:
     """Return the route, the way back, and what the copy does to counters and to the card."""
-    texts = {each.condition: each.text for each in found.readiness().conditions}
+    texts = {condition.condition: condition.text for condition in state.readiness().conditions}
     names = ("way-back", "old-card-kept", "protections", "counters", "belongs-to-card")
     route = ROUTES.get(swap.route, swap.route)
     return [("route", route), *((name.replace("-", " "), texts[name]) for name in names)]
 
 
-def _conditions(found: SwapState) -> dict[str, Any]:
-    answer = found.readiness()
+def _conditions(state: SwapState) -> dict[str, Any]:
+    answer = state.readiness()
     return {
         "wanting": answer.wanting,
         "conditions": answer.told,
     }
 
 
-def _sheets(found: SwapState, swap: Swap) -> dict[str, Any] | None:
+def _sheets(state: SwapState, swap: Swap) -> dict[str, Any] | None:
     """Return the unit's card sheet against the new card's; None where there was none of it."""
-    entries = found.evidence.entries
-    card = _of(found.vessel, swap.body.new_card)
+    entries = state.evidence.entries
+    card = _of(state.vessel, swap.body.new_card)
     if entries is None:
         return None
-    ordered = sorted(entries, key=lambda each: {False: 0, None: 1, True: 2}[each.same])
+    ordered = sorted(entries, key=lambda entry: {False: 0, None: 1, True: 2}[entry.same])
     return {
-        "unit": _sheet(found.unit.sheet if found.unit is not None else None),
+        "unit": _sheet(state.unit.sheet if state.unit is not None else None),
         "card": _sheet(card.sheet if card is not None else None),
         "defer": DEFER,
         "entries": [
             {
-                "name": each.name,
-                "unit": each.unit,
-                "card": each.card,
-                "same": each.same,
-                "means": {False: meaning(each.name), None: NOT_ASKED, True: ""}[each.same],
+                "name": entry.name,
+                "unit": entry.unit,
+                "card": entry.card,
+                "same": entry.same,
+                "means": {False: meaning(entry.name), None: NOT_ASKED, True: ""}[entry.same],
             }
-            for each in ordered
+            for entry in ordered
         ],
     }
 
@@ -201,63 +199,161 @@ def _sheet(kept: tuple[str, str] | None) -> str:
     return f"{kept[1]}, SHA-256 {kept[0]}" if kept is not None else "none on record"
 
 
-def _memory(desk: Desk, found: SwapState, swap: Swap) -> dict[str, Any]:
+def _memory(desk: Desk, state: SwapState, swap: Swap) -> dict[str, Any]:
     """Return the decoded copy, its sums, what differed on the card, and the map."""
     nothing: dict[str, Any] = {"parameters": None, "sums": [], "map": None, "verified": None}
     assessor = desk.assessor
-    layout = assessor.layout_of(found.position)
+    layout = assessor.layout_of(state.position)
     differing, changed = differences(desk, layout, swap)
-    shared = {"differences": differing, "copy": found.copy is not None, "reads": []}
-    if found.copy is None:
+    shared = {"differences": differing, "copy": state.copy is not None, "reads": []}
+    if state.copy is None:
         return {**nothing, **shared}
-    shared["reads"] = parts.reads(desk, found.copy.reads)
-    verdict = found.evidence.verdict
+    shared["reads"] = parts.reads(desk, state.copy.reads)
+    verdict = state.evidence.verdict
     shared["verified"] = verdict.verified if verdict is not None else None
     try:
-        image = assessor.image(found.copy.image)
+        image = assessor.image(state.copy.image)
     except VaultDamaged:
         return {**nothing, **shared}
     return {
         **shared,
-        "parameters": parameters(found.evidence.decoded),
-        "sums": parts.sums(found.copy, image),
-        "map": parts.drawn(image, assessor.memory_size(found.position, layout), layout, changed),
+        "parameters": parameters(state.evidence.decoded),
+        "sums": parts.sums(state.copy, image),
+        "map": parts.drawn(image, assessor.memory_size(state.position, layout), layout, changed),
     }
 
 
-def _measurements(desk: Desk, found: SwapState, swap: Swap) -> list[dict[str, Any]]:
+def proof(desk: Desk, swap: Swap) -> dict[str, Any]:
+    """Return what was released, read back and tested, and whether the contents are proven."""
+    proving = {step.record for step in swap.proof}
+    tested: list[Tested | End] = [*swap.tested]
+    if swap.end is not None:
+        tested.append(swap.end)
+    return {
+        "released": [_released(desk, step) for step in swap.released],
+        "read_backs": [
+            _read_back(desk, step, proving=step.record in proving) for step in swap.read_backs
+        ],
+        "contents": contents(swap),
+        "unproven": swap.unproven,
+        "tests": [
+            {
+                "name": test.name,
+                "result": test.result,
+                "text": test.text,
+                "who": who(desk.assessor, step),
+            }
+            for step in tested
+            for test in step.tests
+        ],
+    }
+
+
+def contents(swap: Swap) -> str:
+    """Return in words whether it is proven that the card holds the copy meant, and by what."""
+    if swap.unproven is not None:
+        return "contents NOT PROVEN"
+    by_values = any(step.body.by_values for step in swap.proof)
+    return f"contents proven by {'values, with a layout for each side' if by_values else 'bytes'}"
+
+
+def _released(desk: Desk, step: Released) -> dict[str, Any]:
+    body = step.body
+    return {
+        "who": who(desk.assessor, step),
+        "format": body.format,
+        "sha256": body.file_sha256,
+        "second": body.second_sha256,
+        "sum16": body.sum16,
+        "unverified": body.unverified,
+    }
+
+
+def _read_back(desk: Desk, step: ReadBackStep, *, proving: bool) -> dict[str, Any]:
+    body = step.body
+    return {
+        "who": who(desk.assessor, step),
+        "stage": body.stage,
+        "files": ", ".join(dump.name for dump in body.dumps),
+        "sha256": body.image.sha256,
+        "loaded": body.loaded_correctly,
+        "found": _difference_words(body),
+        "proof": proving,
+    }
+
+
+def _difference_words(body: ReadBackBody) -> str:
+    """Return how much differed, and how much of it was expected to."""
+    differing = body.differing_values if body.by_values else body.differing_bytes
+    expected = body.expected_values if body.by_values else body.expected_bytes
+    one, many = ("value", "values") if body.by_values else ("byte", "bytes")
+    words = f"{differing} {one if differing == 1 else many} differ{'s' if differing == 1 else ''}"
+    return f"{words}; {expected} more as expected" if expected else words
+
+
+def differences(
+    desk: Desk, layout: Layout | None, swap: Swap
+) -> tuple[list[dict[str, Any]], Sequence[Range]]:
+    """Return how what was read back differs from the copy meant, and what changed at the last.
+
+    One entry for each image that differs, the newest first; one read back by values has none.
+    """
+    entries: list[dict[str, Any]] = []
+    changed: Sequence[Range] = ()
+    seen = set()
+    for step in reversed(swap.read_backs):
+        body = step.body
+        if body.by_values or body.image in seen or body.image == body.meant:
+            continue
+        seen.add(body.image)
+        if len(seen) > MOST_IMAGES:
+            break
+        difference = _difference(desk, layout, body)
+        names = ", ".join(dump.name for dump in body.dumps)
+        entries.append({"title": f"{names}, {body.stage}", "difference": difference})
+        if step is swap.read_backs[-1] and difference is not None:
+            changed = difference.ranges
+    return entries, changed
+
+
+def _difference(desk: Desk, layout: Layout | None, body: ReadBackBody) -> parts.Difference | None:
+    vault = desk.assessor.vault
+    try:
+        meant, read = (
+            entry.image(vault.read_object(entry.sha256)) for entry in (body.meant, body.image)
+        )
+    except VaultDamaged:
+        return None
+    return parts.difference(layout, meant, read)
+
+
+def _measurements(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:
     """Return what was measured at the unit from the day of the opening on, or last before it."""
-    ids = found.position.ids | (found.unit.ids if found.unit is not None else frozenset())
-    every = measurement_records.records_of(desk.assessor.vault, found.vessel, ids)
+    ids = state.position.ids | (state.unit.ids if state.unit is not None else frozenset())
+    records = measurement_records.records_of(desk.assessor.vault, state.vessel, ids)
     opened = swap.opened.at.date()
     ended = swap.end.at.date() if swap.end is not None else None
-    within = [m for m in every if m.on >= opened and (ended is None or m.on <= ended)]
-    before = [m for m in every if m.on < opened][-1:]
-    return rounds(desk, every, [each.record for each in (*before, *within)])
+    within = [m for m in records if m.on >= opened and (ended is None or m.on <= ended)]
+    before = [m for m in records if m.on < opened][-1:]
+    return parts.rounds(desk, records, [m.record for m in (*before, *within)])
 
 
-def _visits(desk: Desk, found: SwapState, swap: Swap) -> list[dict[str, Any]]:
+def _visits(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:
     """Return the visits aboard while the swap was open, with their remarks."""
     opened = swap.opened.at.date().isoformat()
     ended = swap.end.at.date().isoformat() if swap.end is not None else None
     return [
-        {"on": each.on, "by": desk.person(each.by), "remark": each.remark}
-        for each in found.vessel.visits
-        if (ended is None or each.on <= ended) and (each.closed is None or each.closed >= opened)
+        {"on": visit.on, "by": desk.person(visit.by), "remark": visit.remark}
+        for visit in state.vessel.visits
+        if (ended is None or visit.on <= ended) and (visit.closed is None or visit.closed >= opened)
     ]
 
 
-def _others(desk: Desk, found: SwapState, swap: Swap) -> list[dict[str, Any]]:
+def _others(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:
     """Return the other swaps at this position: closed, given up, or open."""
-    every = swaps_at(desk.assessor.vault, found.vessel, found.position)
+    swaps = swaps_at(desk.assessor.vault, state.vessel, state.position)
     return [
-        {
-            "number": number,
-            "opened": who(desk.assessor, each.opened),
-            "why": each.body.why,
-            "outcome": parts.outcome(each.end),
-            "deviations": [deviation.condition for deviation in each.deviations],
-        }
-        for number, each in enumerate(every, 1)
-        if each.id != swap.id
+        parts.swap_entry(desk, number, other)
+        for number, other in enumerate(swaps, 1)
+        if other.id != swap.id
     ]

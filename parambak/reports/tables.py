@@ -9,13 +9,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.swap import measurement_records
-from parambak.swap.swaps import swaps_at
+from parambak.swap.swaps import fold_swaps, in_order
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from parambak.keeping.state.holdings import Holdings
-    from parambak.keeping.state.known import Position, Read, Vessel
+    from parambak.keeping.state.backups import Holdings
+    from parambak.keeping.state.model import Position, Read, Vessel
     from parambak.reports.parts import Desk
 
 Cell = str | int | bool | None
@@ -49,8 +49,8 @@ def _units(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
     del desk, holdings
     for unit in vessel.units:
         names = ("display", "maker_type", "serial", "stands")
-        told = (unit.facts.get(name) for name in names)
-        yield (unit.where, vessel.handle, unit.short, *told, unit.sheet is not None, unit.id)
+        facts = (unit.facts.get(name) for name in names)
+        yield (unit.where, vessel.handle, unit.short, *facts, unit.sheet is not None, unit.id)
 
 
 def _positions(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
@@ -65,7 +65,9 @@ def _positions(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
             copy.sha256 if copy is not None else None,
             copy.newest.read_on.isoformat() if copy is not None else None,
             verdict.verified if verdict is not None else False,
-            "; ".join(each.condition for each in verdict.unmet) if verdict is not None else "copy",
+            "; ".join(unmet.condition for unmet in verdict.unmet)
+            if verdict is not None
+            else "copy",
             "; ".join(held.name for held in holdings.of(copy)) if copy is not None else "",
             position.id,
         )
@@ -116,8 +118,8 @@ def _cards(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
     del desk, holdings
     for card in vessel.cards:
         names = ("card_type", "whereabouts", "unit")
-        told = (card.facts.get(name) or None for name in names)
-        yield (vessel.handle, card.serial, *told, card.id)
+        facts = (card.facts.get(name) or None for name in names)
+        yield (vessel.handle, card.serial, *facts, card.id)
 
 
 def _visits(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
@@ -142,12 +144,12 @@ def _measurements(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Ro
     places += [(position.where, position.ids) for position in vessel.positions]
     aboard = measurement_records.records_aboard(desk.assessor.vault, vessel)
     for where, ids in places:
-        for each in measurement_records.only_at(aboard, ids):
-            for reading in each.readings:
+        for record in measurement_records.only_at(aboard, ids):
+            for reading in record.readings:
                 yield (
                     where,
-                    each.on.isoformat(),
-                    each.stage,
+                    record.on.isoformat(),
+                    record.stage,
                     reading.name,
                     reading.value,
                     reading.unit,
@@ -155,17 +157,18 @@ def _measurements(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Ro
                     reading.high,
                     reading.within,
                     reading.not_possible,
-                    each.instrument,
-                    each.calibrated,
-                    desk.person(each.by) if each.by else None,
-                    each.record,
+                    record.instrument,
+                    record.calibrated,
+                    desk.person(record.by) if record.by else None,
+                    record.record,
                 )
 
 
 def _swaps(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
     del holdings
+    records = in_order(desk.assessor.vault, vessel)
     for position in vessel.positions:
-        for swap in swaps_at(desk.assessor.vault, vessel, position):
+        for swap in fold_swaps(records, position.ids):
             end = swap.end
             yield (
                 position.where,
@@ -177,7 +180,7 @@ def _swaps(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
                 end.at.isoformat(timespec="seconds") if end is not None else None,
                 end.reason if end is not None else None,
                 bool(swap.proof),
-                "; ".join(each.condition for each in swap.deviations),
+                "; ".join(deviation.condition for deviation in swap.deviations),
                 swap.id,
             )
 

@@ -6,24 +6,26 @@ from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import select
+from parambak.keeping.state.remarks import remarks_on_record
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
-from parambak.reports.rounds import rounds
 from parambak.swap import measurement_records
-from parambak.swap.state import who
-from parambak.swap.swaps import swaps_at
+from parambak.swap.swaps import fold_swaps, in_order
 
 if TYPE_CHECKING:
-    from parambak.keeping.state.known import Copy, Position, Read, Vessel, Visit
+    from collections.abc import Sequence
+
+    from parambak.keeping.state.model import Copy, Position, Read, Vessel, Visit
+    from parambak.keeping.state.remarks import Remark
     from parambak.reports.parts import Desk
 
 
 def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
     """Return the HTML page of one visit."""
-    touched = [(each, _reads(each, visit)) for each in vessel.positions]
-    read = [(each, given) for each, given in touched if given]
-    missed = [each.where for each, given in touched if not given and each.copies]
+    reads = [(position, _reads(position, visit)) for position in vessel.positions]
+    missed = [position.where for position, some in reads if not some and position.copies]
+    aboard = remarks_on_record(desk.assessor.vault, vessel)
     return render(
         "visit.html",
         {
@@ -31,7 +33,9 @@ def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
             "identity": _identity(desk, vessel, visit),
             "closed": visit.closed is not None,
             "remark": visit.remark,
-            "positions": [_position(desk, vessel, each, given) for each, given in read],
+            "positions": [
+                _position(desk, aboard, position, some) for position, some in reads if some
+            ],
             "missed": missed,
             "measurements": _measurements(desk, vessel, visit),
             "swaps": _swaps(desk, vessel, visit),
@@ -52,7 +56,9 @@ def _reads(position: Position, visit: Visit) -> list[Read]:
     return [read for read in position.reads if read.visit == visit.id]
 
 
-def _position(desk: Desk, vessel: Vessel, position: Position, given: list[Read]) -> dict[str, Any]:
+def _position(
+    desk: Desk, aboard: Sequence[Remark], position: Position, given: list[Read]
+) -> dict[str, Any]:
     """Return what is printed of one position that was read."""
     images = {read.image for read in given}
     copy = next(c for c in reversed(position.copies) if c.image in images)
@@ -65,7 +71,7 @@ def _position(desk: Desk, vessel: Vessel, position: Position, given: list[Read])
         "conditions": verdict.conditions,
         "reads": parts.reads(desk, given),
         "before": select.copy_name(position, before) if before else None,
-        "said": parts.said(desk, vessel, position, before, copy) if before else [],
+        "said": parts.remarks_on(desk, aboard, position, before, copy) if before else [],
         **_contents(desk, position, before, copy),
     }
 
@@ -95,56 +101,48 @@ def _contents(desk: Desk, position: Position, before: Copy | None, copy: Copy) -
         old = assessor.image(before.image) if before is not None else None
     except VaultDamaged:
         old = None
-    found = parts.difference(layout, old, image) if old is not None else None
+    difference = parts.difference(layout, old, image) if old is not None else None
     size = assessor.memory_size(position, layout)
-    changed = found.ranges if found is not None else ()
+    changed = difference.ranges if difference is not None else ()
     return {
         "lost": False,
-        "difference": found,
-        "asks": found is not None and _asks(found, bare=layout is None),
+        "difference": difference,
+        "asks": difference is not None and _asks(difference, bare=layout is None),
         "map": parts.drawn(image, size, layout, changed),
         "sums": parts.sums(copy, image),
         "parameters": parameters(decoded),
     }
 
 
-def _asks(found: parts.Difference, *, bare: bool) -> bool:
+def _asks(difference: parts.Difference, *, bare: bool) -> bool:
     """Return whether somebody must be asked: all of it where no layout tells the bytes."""
-    if found.same:
+    if difference.same:
         return False
-    telling = any(not change.expected for change in found.fields)
-    return bare or telling or bool(found.unexplained) or found.more_fields > 0
+    telling = any(not change.expected for change in difference.fields)
+    return bare or telling or bool(difference.unexplained) or difference.more_fields > 0
 
 
 def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
     """Return what was measured in the visit, each round under the name of its unit."""
-    found = []
+    rows = []
     aboard = measurement_records.records_aboard(desk.assessor.vault, vessel)
     for unit in vessel.units:
         places = [(unit.where, unit.ids), *((p.where, p.ids) for p in unit.positions)]
         for where, ids in places:
-            every = measurement_records.only_at(aboard, ids)
-            mine = [each.record for each in every if each.visit == visit.id]
-            found += rounds(desk, every, mine, where)
-    return found
+            records = measurement_records.only_at(aboard, ids)
+            chosen = [record.record for record in records if record.visit == visit.id]
+            rows += parts.rounds(desk, records, chosen, where)
+    return rows
 
 
 def _swaps(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
     """Return the swaps that were open on a day of the visit."""
-    found = []
+    rows = []
+    records = in_order(desk.assessor.vault, vessel)
     for position in vessel.positions:
-        for number, each in enumerate(swaps_at(desk.assessor.vault, vessel, position), 1):
-            ended = each.end.at.date().isoformat() if each.end is not None else visit.on
-            opened = each.opened.at.date().isoformat()
+        for number, swap in enumerate(fold_swaps(records, position.ids), 1):
+            ended = swap.end.at.date().isoformat() if swap.end is not None else visit.on
+            opened = swap.opened.at.date().isoformat()
             if (visit.closed is None or opened <= visit.closed) and ended >= visit.on:
-                found.append(
-                    {
-                        "where": position.where,
-                        "number": number,
-                        "opened": who(desk.assessor, each.opened),
-                        "why": each.body.why,
-                        "outcome": parts.outcome(each.end),
-                        "deviations": [deviation.condition for deviation in each.deviations],
-                    }
-                )
-    return found
+                rows.append({"where": position.where, **parts.swap_entry(desk, number, swap)})
+    return rows

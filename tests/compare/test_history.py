@@ -5,6 +5,8 @@ from __future__ import annotations
 import tracemalloc
 from typing import TYPE_CHECKING
 
+import pytest
+
 from parambak.compare.fields import MOVED, PARAMETER, TOLERANCE
 from parambak.compare.history import changes_of, history
 from parambak.layouts.load import load
@@ -138,3 +140,18 @@ def test_no_image_is_held_but_the_one_before() -> None:
 
     peak(3)
     assert peak(120) - peak(20) < 100 * 1024
+
+
+@pytest.mark.parametrize(("other", "loose"), [(31, 31), (32, 64)])
+def test_the_image_before_a_wrong_read_counts_where_it_is_far_nearer(
+    other: int, loose: int
+) -> None:
+    """It is nearer where it differs in less than half as many bytes as the wrong read."""
+    right = bytes(range(64))
+    wrong = relations.swapped(right, 2)
+    after = bytearray(right)
+    for at in [*range(0, 64, 2), 1][:other]:
+        after[at] = 0xFF
+    changes = history(None, [Image.of(right), Image.of(wrong), Image.of(bytes(after))])
+    assert [move.kind for move in changes.steps[0].moves] == [relations.SWAPPED_16]
+    assert sum(each.range.length for each in changes.steps[1].loose) == loose

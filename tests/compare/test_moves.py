@@ -16,7 +16,7 @@ from parambak.memory.image import Image, Range
 BASE = random.Random(8).randbytes(0x300) + b"\xff" * 0x500
 
 
-def told(new: bytes, old: bytes = BASE) -> tuple[Move, ...]:
+def moves_of(new: bytes, old: bytes = BASE) -> tuple[Move, ...]:
     """Return the moves from one memory to another."""
     sides = Image.of(old), Image.of(new)
     return moves_between(*sides, runs(*sides))
@@ -41,7 +41,7 @@ def part(start: int, end: int, new: bytes) -> bytes:
 )
 def test_a_move_is_told_with_its_stretch(kind: str, new: bytes, start: int, end: int) -> None:
     """The kind, about where, and nothing left over."""
-    (one,) = told(new)
+    (one,) = moves_of(new)
     assert (one.kind, one.left) == (kind, ())
     assert abs(one.start - start) <= 4
     assert abs(one.end - end) <= 4
@@ -53,7 +53,7 @@ def test_what_changed_beside_a_move_is_left() -> None:
     new = bytearray(part(0x100, 0x180, relations.swapped(BASE[0x100:0x180], 2)))
     new[0x111] ^= 0x40
     new[0x7F0] = 0
-    (one,) = told(bytes(new))
+    (one,) = moves_of(bytes(new))
     assert (one.kind, one.left) == ("swapped-16", (Range(0x111, 1),))
 
 
@@ -68,7 +68,7 @@ def test_what_changed_beside_a_move_is_left() -> None:
 )
 def test_what_was_not_moved_is_not_told(new: bytes) -> None:
     """Other content, a part cleared, fewer than sixteen bytes, the same."""
-    assert told(new) == ()
+    assert moves_of(new) == ()
 
 
 @settings(max_examples=60, deadline=None)
@@ -85,7 +85,7 @@ def test_a_move_undone_is_what_it_was(way: str, by: int, seed: int) -> None:
         "up": bytes(by) + old[:-by],
         "down": old[by:] + bytes(by),
     }[way]
-    assert undo_moves(Image.of(old), Image.of(new), told(new, old)) == Image.of(old)
+    assert undo_moves(Image.of(old), Image.of(new), moves_of(new, old)) == Image.of(old)
 
 
 def test_images_with_holes_are_no_trouble() -> None:
@@ -94,3 +94,17 @@ def test_images_with_holes_are_no_trouble() -> None:
     new = Image.of(part(0, 0x100, relations.swapped(BASE[:0x100], 2))).without([Range(0x220, 4)])
     (one,) = moves_between(old, new, runs(old, new))
     assert (one.kind, one.start, one.end) == ("swapped-16", 0, 0x100)
+
+
+@pytest.mark.parametrize(("altered", "lengths"), [(19, [200]), (20, [])])
+def test_a_move_accounts_for_more_than_nine_changed_bytes_in_ten(
+    altered: int, lengths: list[int]
+) -> None:
+    """Of 200 changed bytes 19 may be left, and 20 may not."""
+    old = bytes(range(200))
+    new = bytearray(relations.swapped(old, 2))
+    for at in range(0, altered * 10, 10):
+        new[at] = 0xFF
+    moves = moves_of(bytes(new), old)
+    assert [move.length for move in moves] == lengths
+    assert [len(move.left) for move in moves] == [altered] * len(lengths)

@@ -14,7 +14,7 @@ from parambak.keeping.state.bodies import (
     SwapClosedBody,
     SwapOpenedBody,
 )
-from parambak.reports.swap_proof import contents, proof
+from parambak.reports.swap_page import contents, proof
 from parambak.swap.swaps import ReadBackStep, Step, Swap
 from tests.reports import story
 from tests.reports.page import Page

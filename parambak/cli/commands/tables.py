@@ -41,14 +41,14 @@ def command(
     The columns are those of formats/tables.md, and stay. A cell of CSV that a spreadsheet
     would take for a formula has an apostrophe before it; JSON lines are exact.
     """
-    from parambak.keeping.state.holdings import Holdings  # noqa: PLC0415 - for the tables only
+    from parambak.keeping.state.backups import Holdings  # noqa: PLC0415 - for the tables only
     from parambak.reports.tables import TABLES  # noqa: PLC0415 - the same
 
     desk = desk_of(settings)
     refuse_within(out, desk.assessor.vault.root)
     folder = _folder(out)
     holdings = Holdings(desk.assessor.vault)
-    known = desk.known
+    known = desk.fleet
     vessels = known.vessels if vessel is None else (select.find_vessel(known, vessel),)
     rows: dict[str, list[Row]] = {name: [] for name in TABLES}
     with Progress(quiet=settings.json, doing="listing") as progress:

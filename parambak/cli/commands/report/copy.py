@@ -20,7 +20,7 @@ def command(settings: Settings, /, *, copy: str, out: str, replace: bool) -> Ans
     from parambak.reports.copy_page import copy_page  # noqa: PLC0415 - templates are slow to import
 
     desk = desk_of(settings)
-    position, found = select.find_copy(desk.known, copy)
-    vessel = select.vessel_at(desk.known, position.where)
+    position, found = select.find_copy(desk.fleet, copy)
+    vessel = select.vessel_at(desk.fleet, position.where)
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
     return written(desk, copy_page(desk, vessel, unit, position, found), out, replace=replace)

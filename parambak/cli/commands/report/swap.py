@@ -25,8 +25,8 @@ def command(
     from parambak.reports.swap_page import swap_page  # noqa: PLC0415 - templates are slow to import
 
     desk = desk_of(settings)
-    position = select.find_position(desk.known, where)
-    vessel = select.vessel_at(desk.known, where)
+    position = select.find_position(desk.fleet, where)
+    vessel = select.vessel_at(desk.fleet, where)
     found = swaps_at(desk.assessor.vault, vessel, position)
     if not found or (number or 1) > len(found):
         raise faults.NO_SWAP.error(

@@ -24,7 +24,7 @@ def command(
     from parambak.reports.visit_page import visit_page  # noqa: PLC0415 - templates, slow to import
 
     desk = desk_of(settings)
-    ship = select.find_vessel(desk.known, vessel)
+    ship = select.find_vessel(desk.fleet, vessel)
     visits = [each for each in ship.visits if on in (None, each.on)]
     if not visits:
         days = ", ".join(each.on for each in ship.visits[-5:])
