@@ -15,7 +15,7 @@ from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.state.backups import backup_locations
 from parambak.keeping.state.bodies import RecheckBody
-from parambak.keeping.state.fold import RECHECK, fleet, last_full_recheck
+from parambak.keeping.state.fold import fleet, last_full_recheck
 from parambak.keeping.state.losses import Loss, RepairSource, body_fault, losses, repair_sources
 from parambak.memory.counted import counted
 from parambak.vault.check import unfinished
@@ -118,7 +118,7 @@ def _told_of(vault: Vault, checked: Rechecked) -> list[str]:
 
 def _oldest(vault: Vault, checked: Rechecked) -> datetime | None:
     """Return since when every byte here was read; a whole run counts though it is not on record."""
-    told = last_full_recheck(vault.of_kind(None, RECHECK), vault.folder_mark, sound=False)
+    told = last_full_recheck(vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=False)
     if checked.unread:
         return told
     began = datetime.fromisoformat(checked.cycle.began)
@@ -167,7 +167,7 @@ def _put_on_record(settings: Settings, vault: Vault, checked: Rechecked) -> list
                 folder=mark,
                 since=checked.cycle.began,
             )
-            writing.add(RECHECK, None, body.members())
+            writing.add(body.kind, None, body.members())
     except (VaultRefused, VaultDamaged) as error:
         return [f"the recheck is not on record: {error.text}"]
     if mark:
