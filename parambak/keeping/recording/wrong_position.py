@@ -101,7 +101,7 @@ def refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
 
 def _shown(value: FieldValue) -> str:
     """Return text in quotes, a number as a person knows it, and else the bytes."""
-    kind = value.plan.field.type
+    kind = value.plan.field.type.kind
     if value.value is None or value.mark or kind == "bytes":
         return _bytes(value)
     if kind == "text":
