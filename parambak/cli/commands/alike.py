@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers.faults import LAYOUT_NEEDED
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
@@ -112,7 +113,7 @@ def _mark(  # noqa: PLR0913 - what is told
     position = select.find_position(fleet(assessor.vault), where)
     layout = assessor.layout_of(position)
     if layout is None or position.latest is None:
-        raise faults.LAYOUT_NEEDED.error(expected="a layout", found="none")
+        raise LAYOUT_NEEDED.error(expected="a layout", found="none")
     from parambak.layouts.plan import plan_of  # noqa: PLC0415 - only where a mark is made
 
     names = [plan.name for plan in plan_of(layout).fields]

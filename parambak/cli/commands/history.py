@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.cli import faults, store
+from parambak.answers import faults, given_files
+from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import compare_faults, files_in
+from parambak.cli.parts import compare_faults
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
@@ -78,7 +79,7 @@ def command(settings: Settings, where: str, name: str | None, layout: str | None
     vault = store.open_vault(settings)
     position = select.find_position(fleet(vault), where)
     assessor = Assessor(vault, store.chip_table())
-    chosen = files_in.layout_file(layout).layout if layout else assessor.layout_of(position)
+    chosen = given_files.layout_file(layout).layout if layout else assessor.layout_of(position)
     told = _told(assessor, position, chosen)
     if name is not None:
         _require_field(told, name)

@@ -15,7 +15,7 @@ from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.state.backups import backup_locations
 from parambak.keeping.state.bodies import RecheckBody
-from parambak.keeping.state.fold import RECHECK, fleet, last_full_recheck
+from parambak.keeping.state.fold import fleet, last_full_recheck
 from parambak.keeping.state.losses import Loss, RepairSource, body_fault, losses, repair_sources
 from parambak.memory.counted import counted
 from parambak.vault.check import unfinished
@@ -86,7 +86,8 @@ def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> 
     if checked.damaged:
         histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))
         lost = losses(fleet(vault), histories, [each.file for each in checked.damaged])
-    settings.told.update(_told_of(vault, checked))
+    answered = settings.session.answered
+    answered.update(_told_of(vault, checked))
     found = Found(
         checked,
         lost,
@@ -96,7 +97,7 @@ def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> 
         tuple(p.handle for p in backup_locations(vault) if p.vessels is None)
         if checked.damaged
         else (),
-        noted=any(f.code not in HARMLESS and f.text not in settings.told for f in vault.warnings),
+        noted=any(f.code not in HARMLESS and f.text not in answered for f in vault.warnings),
     )
     return Answer(
         _document(found),
@@ -118,7 +119,7 @@ def _told_of(vault: Vault, checked: Rechecked) -> list[str]:
 
 def _oldest(vault: Vault, checked: Rechecked) -> datetime | None:
     """Return since when every byte here was read; a whole run counts though it is not on record."""
-    told = last_full_recheck(vault.of_kind(None, RECHECK), vault.folder_mark, sound=False)
+    told = last_full_recheck(vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=False)
     if checked.unread:
         return told
     began = datetime.fromisoformat(checked.cycle.began)
@@ -167,7 +168,7 @@ def _put_on_record(settings: Settings, vault: Vault, checked: Rechecked) -> list
                 folder=mark,
                 since=checked.cycle.began,
             )
-            writing.add(RECHECK, None, body.members())
+            writing.add(body.kind, None, body.members())
     except (VaultRefused, VaultDamaged) as error:
         return [f"the recheck is not on record: {error.text}"]
     if mark:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from parambak.cli.parts import files_in
 from parambak.compare.two_layouts import ONLY_NEW
 from parambak.memory.counted import counted
+from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,7 +31,7 @@ def renames_file(path: str | None) -> RenamesFile | None:
 
     if path is None:
         return None
-    data = files_in.read_whole(path, MOST_RENAMES)[0]
+    data = read_given(path, MOST_RENAMES).data
     try:
         return RenamesFile(Path(path).name, data, read_renames(data))
     except LayoutRefused as error:

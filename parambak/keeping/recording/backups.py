@@ -95,7 +95,7 @@ def remove_backup(vault: Vault, name: str) -> BackupLocation:
 def _record_location(vault: Vault, body: PlaceBody) -> None:
     with vault.writing() as writing:
         if latest_locations(vault.records(None)).get(body.place) != body:
-            writing.add("place", None, body.members())
+            writing.add(body.kind, None, body.members())
 
 
 def send_to(  # noqa: PLR0913 - how to send, all by keyword
@@ -174,4 +174,4 @@ def _write_held(vault: Vault, place: BackupLocation, proven: Sequence[Proven], t
             last = newest_held(vault.records(each.vessel)).get(place.id)
             said = last is not None and last[1] == body and local_time(last[0].record).date()
             if said != today:
-                writing.add("held", each.vessel, body.members())
+                writing.add(body.kind, each.vessel, body.members())
