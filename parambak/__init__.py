@@ -14,6 +14,8 @@ __all__ = [
     "CatalogueAnswer",
     "CatalogueQuestion",
     "Differences",
+    "DueAnswer",
+    "DueQuestion",
     "DumpRefused",
     "InspectAnswer",
     "InspectQuestion",
@@ -22,8 +24,16 @@ __all__ = [
     "NotProven",
     "PackRefused",
     "ParambakError",
+    "ReportCopyAnswer",
+    "ReportCopyQuestion",
+    "ReportSwapAnswer",
+    "ReportSwapQuestion",
+    "ReportVisitAnswer",
+    "ReportVisitQuestion",
     "Session",
     "SheetRefused",
+    "TablesAnswer",
+    "TablesQuestion",
     "VaultDamaged",
     "VaultRefused",
     "__version__",
@@ -39,6 +49,8 @@ _MODULES = {
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
     "Differences": "api",
+    "DueAnswer": "answers.due",
+    "DueQuestion": "answers.due",
     "DumpRefused": "errors",
     "InspectAnswer": "answers.inspect",
     "InspectQuestion": "answers.inspect",
@@ -47,8 +59,16 @@ _MODULES = {
     "NotProven": "errors",
     "PackRefused": "errors",
     "ParambakError": "errors",
+    "ReportCopyAnswer": "answers.report.copy",
+    "ReportCopyQuestion": "answers.report.copy",
+    "ReportSwapAnswer": "answers.report.swap",
+    "ReportSwapQuestion": "answers.report.swap",
+    "ReportVisitAnswer": "answers.report.visit",
+    "ReportVisitQuestion": "answers.report.visit",
     "Session": "answers.session",
     "SheetRefused": "errors",
+    "TablesAnswer": "answers.tables",
+    "TablesQuestion": "answers.tables",
     "VaultDamaged": "errors",
     "VaultRefused": "errors",
     "ask": "api",
@@ -63,8 +83,13 @@ if TYPE_CHECKING:
     from typing import Any, overload
 
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
+    from parambak.answers.due import DueAnswer, DueQuestion
     from parambak.answers.inspect import InspectAnswer, InspectQuestion
+    from parambak.answers.report.copy import ReportCopyAnswer, ReportCopyQuestion
+    from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
+    from parambak.answers.report.visit import ReportVisitAnswer, ReportVisitQuestion
     from parambak.answers.session import Session
+    from parambak.answers.tables import TablesAnswer, TablesQuestion
     from parambak.api import Differences, compare, decode, load_layout, open_vault, read_dump
     from parambak.errors import (
         CallRefused,
@@ -83,7 +108,22 @@ if TYPE_CHECKING:
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
 
     @overload
+    def ask(session: Session, question: DueQuestion) -> DueAnswer: ...
+
+    @overload
     def ask(session: Session, question: InspectQuestion) -> InspectAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ReportCopyQuestion) -> ReportCopyAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ReportSwapQuestion) -> ReportSwapAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ReportVisitQuestion) -> ReportVisitAnswer: ...
+
+    @overload
+    def ask(session: Session, question: TablesQuestion) -> TablesAnswer: ...
 
     def ask(session: Session, question: Any) -> Any:
         """Return the answer; raise ParambakError where there is none."""
