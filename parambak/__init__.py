@@ -6,7 +6,7 @@ What stands in `__all__` is the Python API; it is imported where it is first use
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-__version__ = "0.1.0"
+from parambak.version import __version__
 
 # --- written by `python3 dev.py documents` from the answers; do not edit by hand ---
 __all__ = [
