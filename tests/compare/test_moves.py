@@ -166,3 +166,12 @@ def test_of_very_many_runs_the_memory_is_looked_at_as_one(
     other = relations.swapped(bytes(old), 2) if way else bytes(new)
     assert len(runs(Image.of(bytes(old)), Image.of(other))) > 3
     assert [move.kind for move in moves_of(other, bytes(old))] == [way] * count
+
+
+def test_what_stands_behind_a_move_stays_when_it_is_undone() -> None:
+    """In a memory that begins far above address 0."""
+    new = part(0x100, 0x180, relations.swapped(BASE[0x100:0x180], 2))
+    both = Image.of(BASE, 0x9000), Image.of(new, 0x9000)
+    moves = moves_between(*both, runs(*both))
+    assert [(move.start, move.end) for move in moves] == [(0x9100, 0x9180)]
+    assert undo_moves(*both, moves) == both[0]
