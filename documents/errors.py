@@ -39,14 +39,14 @@ def modules() -> list[ModuleType]:
 
 
 def faults(places: Iterable[ModuleType]) -> list[Fault]:
-    """Return each fault that the modules declare, once, by exit code and code."""
-    found = {
-        id(value): value
-        for module in places
-        for value in vars(module).values()
-        if isinstance(value, Fault)
-    }
-    return sorted(found.values(), key=lambda fault: (fault.kind.exit_code, fault.code))
+    """Return each fault that the modules declare, once, by exit code and code.
+
+    A constant of a module is a fault, or a tuple with faults among its members.
+    """
+    constants = [value for module in places for value in vars(module).values()]
+    members = [member for value in constants if isinstance(value, tuple) for member in value]
+    declared = {id(each): each for each in (*constants, *members) if isinstance(each, Fault)}
+    return sorted(declared.values(), key=lambda fault: (fault.kind.exit_code, fault.code))
 
 
 def render(known: list[Fault]) -> str:

@@ -13,8 +13,34 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 COLUMNS = 80
-FORMATS = ["intel-hex", "s-record", "raw"]
 FORMAT_HELP = "Take the dump as this; else its name and content say."
+
+
+class FormatName(click.ParamType[str]):
+    """The name of a dump format: one of those that the registry has.
+
+    The registry is imported where a name is typed, or the choice is shown, and not before.
+    """
+
+    name = "choice"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the name of the format; refuse any other word."""
+        return _formats().convert(value, param, ctx)
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str | None:
+        """Return the choice as help shows it."""
+        return _formats().get_metavar(param, ctx)
+
+    def get_missing_message(self, param: click.Parameter, ctx: click.Context | None) -> str | None:
+        """Return what there is to choose from."""
+        return _formats().get_missing_message(param, ctx)
+
+
+def _formats() -> click.Choice[str]:
+    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - where a format is named
+
+    return click.Choice(tuple(FORMATS))
 
 
 def command(

@@ -91,7 +91,7 @@ pass_settings = click.make_pass_decorator(Settings)
 def past_day(text: str) -> str:
     """Return a day that is not yet to come; raise CallRefused for another."""
     from parambak.cli import faults  # noqa: PLC0415 - only where a day is typed
-    from parambak.keeping.state.texts import check_date  # noqa: PLC0415 - the same
+    from parambak.keeping.recording.texts import check_date  # noqa: PLC0415 - the same
 
     day, today = check_date(text), Settings.clock().date()
     if not FIRST_DAY <= day <= today.isoformat():

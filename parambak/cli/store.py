@@ -13,12 +13,13 @@ from parambak.cli.parts import files_in
 from parambak.keeping.assess import Assessor
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
+from parambak.memory.names import nearest
 from parambak.vault.vault import Vault
 
 if TYPE_CHECKING:
     from parambak.cli.settings import Settings
     from parambak.keeping.chips import Chip
-    from parambak.keeping.state.known import Copy, Fleet, Position
+    from parambak.keeping.state.model import Copy, Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
 
@@ -81,11 +82,9 @@ def chip_table() -> Mapping[str, Chip]:
 def chip_named(table: Mapping[str, Chip], name: str) -> Chip:
     """Return the chip of that part number; raise CallRefused with the nearest ones."""
     if name.casefold() not in table:
-        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-        near = get_close_matches(name.casefold(), table, n=3, cutoff=0.5)
         raise faults.CHIP_NAME.error(
-            expected=" or ".join(table[each].name for each in near) or "a part of the table",
+            expected=" or ".join(table[each].name for each in nearest(name, table))
+            or "a part of the table",
             found=repr(name),
             known=", ".join(sorted(chip.name for chip in table.values())),
         )

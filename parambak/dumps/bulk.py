@@ -12,16 +12,14 @@ import sys
 from array import array
 from binascii import Error, unhexlify
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
-    from parambak.dumps.text import Text
-
-_FEWEST: Final = 16
+FEWEST: Final = 16
 """Lines below which a stretch is not worth the slicing."""
-_MOST: Final = 4096
+MOST: Final = 4096
 """Lines taken at once: their bytes stay in the processor's cache."""
 _LONGEST: Final = 257
 """Bytes of a record whose sum still fits 16 bits."""
@@ -48,49 +46,13 @@ class Shape(NamedTuple):
     kind: bytes = b""
 
     @property
-    def bytes(self) -> int:
+    def size(self) -> int:
         """Return the bytes of a record, its checksum included."""
         return self.before + self.width + len(self.kind) + self.length + 1
 
-
-class Reading(Protocol):
-    """What a format's record-by-record reader offers to this path."""
-
-    def takes_data(self) -> bool:
-        """Return whether data records may still come."""
-
-    def take(self, line: bytes, number: int) -> None:
-        """Take one line."""
-
-    def run(self, shape: Shape, address: int, data: bytes, number: int) -> None:
-        """Take the data of records that go on from each other."""
-
-    def finish(self) -> None:
-        """Judge the end of the file."""
-
-
-def take_in_bulk(text: Text, reading: Reading, shape_of: Callable[[bytes], Shape | None]) -> None:
-    """Hand all of `text` to `reading`, stretches at once and other lines one by one."""
-    body, line_end = text.body, text.line_end
-    at, number, window = 0, text.first, _MOST
-    while at < len(body):
-        shape = shape_of(body[at : at + 9]) if reading.takes_data() else None
-        lines = _lines_alike(body, at, shape, window, line_end) if shape else 0
-        if shape is None or lines < _FEWEST:
-            stop = body.find(line_end, at)
-            stop = len(body) if stop < 0 else stop
-            reading.take(body[at:stop], number)
-            at, number = stop + len(line_end), number + 1
-        else:
-            end = at + lines * _stride(shape, line_end)
-            table = _table(bytearray(body[at:end]), shape, line_end, lines)
-            for index, address, data in _stretches(table, shape, lines):
-                reading.run(shape, address, data, number + index)
-            at, number = end, number + lines
-        if shape is not None:
-            # Looking far ahead for nothing, line after line, must not cost more than the lines.
-            window = max(window // 2, _FEWEST) if lines < _FEWEST else min(window * 2, _MOST)
-    reading.finish()
+    def stride(self, line_end: bytes) -> int:
+        """Return the characters of a line, its end included."""
+        return len(self.head) + 2 * self.size + len(line_end)
 
 
 def byte_of(digits: bytes) -> int | None:
@@ -101,18 +63,14 @@ def byte_of(digits: bytes) -> int | None:
         return None
 
 
-def _stride(shape: Shape, line_end: bytes) -> int:
-    return len(shape.head) + 2 * shape.bytes + len(line_end)
-
-
-def _lines_alike(body: bytes, at: int, shape: Shape, most: int, line_end: bytes) -> int:
+def lines_alike(body: bytes, at: int, shape: Shape, most: int, line_end: bytes) -> int:
     """Return how many whole lines from `at` have the first line's frame, at most `most`.
 
     The frame is all that is the same in each line: head, length, kind and line end.
     """
-    if shape.bytes > _LONGEST:
+    if shape.size > _LONGEST:
         return 0
-    stride = _stride(shape, line_end)
+    stride = shape.stride(line_end)
     lines = min(most, (len(body) - at) // stride)
     digits = len(shape.head)
     kind = digits + 2 * (shape.before + shape.width)
@@ -123,10 +81,21 @@ def _lines_alike(body: bytes, at: int, shape: Shape, most: int, line_end: bytes)
     ]
     frame += [(end + index, line_end[index : index + 1]) for index in range(len(line_end))]
     for column, mark in frame:
-        seen = body[at + column : at + lines * stride : stride]
-        if seen != mark * lines:
-            lines = len(seen) - len(seen.lstrip(mark))
+        marks = body[at + column : at + lines * stride : stride]
+        if marks != mark * lines:
+            lines = len(marks) - len(marks.lstrip(mark))
     return lines
+
+
+def stretches(
+    part: bytes, shape: Shape, line_end: bytes, lines: int
+) -> Iterator[tuple[int, int, bytes]]:
+    """Yield the data of so many lines alike, as they go on: first line from 0, address, bytes.
+
+    Raise IrregularError where a line is not plainly a sound record of that shape.
+    """
+    table = _table(bytearray(part), shape, line_end, lines)
+    yield from _going_on(table, shape, lines)
 
 
 def _table(part: bytearray, shape: Shape, line_end: bytes, lines: int) -> bytes:
@@ -135,7 +104,7 @@ def _table(part: bytearray, shape: Shape, line_end: bytes, lines: int) -> bytes:
     Heads and line ends, known to stand in their columns, are cut out column by column, the
     last first; all that is left must be digits.
     """
-    stride = _stride(shape, line_end)
+    stride = shape.stride(line_end)
     frame = (*range(len(shape.head)), *range(stride - len(line_end), stride))
     for cut, column in enumerate(reversed(frame)):
         del part[column :: stride - cut]
@@ -143,17 +112,17 @@ def _table(part: bytearray, shape: Shape, line_end: bytes, lines: int) -> bytes:
         table = unhexlify(part)
     except Error:
         raise IrregularError from None
-    if len(table) != lines * shape.bytes:
+    if len(table) != lines * shape.size:
         raise IrregularError
     return table
 
 
-def _stretches(table: bytes, shape: Shape, lines: int) -> Iterator[tuple[int, int, bytes]]:
+def _going_on(table: bytes, shape: Shape, lines: int) -> Iterator[tuple[int, int, bytes]]:
     """Check every record's sum; yield data that go on, with their first line and address.
 
     Lines count from 0. A record that runs over the range of its address comes alone.
     """
-    step = shape.bytes
+    step = shape.size
     columns = [table[index::step] for index in range(step)]
     _check_sums(columns, lines, shape.sum)
     first = shape.before + shape.width + len(shape.kind)

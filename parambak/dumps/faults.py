@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 from parambak.errors import CallRefused, DumpRefused, Fault
 
@@ -41,7 +41,7 @@ DUMP_NO_SUCH_FORMAT: Final = Fault(
     "dump-no-such-format",
     CallRefused,
     "there is no format of that name",
-    "Name one of intel-hex, s-record and raw.",
+    "Name one of the formats listed.",
 )
 DUMP_NO_SUCH_ALLOWANCE: Final = Fault(
     "dump-no-such-allowance",
@@ -72,38 +72,84 @@ OPINION_DIFFERS: Final = _refused(
     "Do not archive it: save the dump again from the reader, and keep this file apart.",
 )
 
-# Intel HEX
+# What can be wrong with a file of records, in any text format
 
-HEX_EMPTY: Final = _refused(
-    "hex-empty", "the file is empty, or holds blank lines only", _TRANSFER_AGAIN
-)
-HEX_NO_DATA: Final = _refused("hex-no-data", "the file carries no data bytes", _READ_AGAIN)
+
+class RecordFaults(NamedTuple):
+    """The faults of a file of records in one text format; `prefix` begins their codes."""
+
+    prefix: str
+    empty: Fault
+    no_data: Fault
+    cut_short: Fault
+    checksum: Fault
+    odd_digits: Fault
+    digit: Fault
+    text_after: Fault
+    conflict: Fault
+    same_byte_twice: Fault
+    span: Fault
+    outside: Fault
+    encoding: Fault
+    line_ends: Fault
+    too_many_lines: Fault
+    too_many_bytes: Fault
+    too_many_ranges: Fault
+
+
+_OF_RECORDS: Final = {
+    "empty": ("the file is empty, or holds blank lines only", _TRANSFER_AGAIN),
+    "no_data": ("the file carries no data bytes", _READ_AGAIN),
+    "cut_short": ("the last record is cut short", _TRANSFER_AGAIN),
+    "checksum": ("the record's checksum does not match its bytes", _CHECK_DAMAGE),
+    "odd_digits": ("the record has an odd number of digits", _CHECK_DAMAGE),
+    "digit": ("the record holds something that is no hexadecimal digit", _CHECK_DAMAGE),
+    "text_after": ("text stands after the record's checksum", _SAVE_PLAIN),
+    "conflict": ("one address is given two different bytes", _READ_AGAIN),
+    "same_byte_twice": (
+        "one address is given the same byte twice",
+        "Save the dump again; if the reader always does this, allow same-byte-twice.",
+    ),
+    "span": ("the addresses lie further apart than an image may reach", _TOO_LARGE),
+    "outside": ("the file holds addresses outside the declared memory", _CHECK_CHIP),
+    "encoding": ("the file begins with a byte-order mark or is UTF-16", _SAVE_PLAIN),
+    "line_ends": (
+        "the lines end in different ways",
+        "The file was changed on its way: copy it again without conversion of text.",
+    ),
+    "too_many_lines": ("the file has more lines than a dump may have", _TOO_LARGE),
+    "too_many_bytes": ("the records carry more bytes than an image may hold", _TOO_LARGE),
+    "too_many_ranges": ("the image lies in more pieces than an image may", _TOO_LARGE),
+}
+"""What each of them says, and what to do next."""
+
+
+def _of_records(prefix: str) -> RecordFaults:
+    made = {
+        name: _refused(f"{prefix}-{name.replace('_', '-')}", text, what_next)
+        for name, (text, what_next) in _OF_RECORDS.items()
+    }
+    return RecordFaults(prefix, **made)
+
+
+HEX: Final = _of_records("hex")
+SREC: Final = _of_records("srec")
+
+# Intel HEX alone
+
 HEX_NO_END: Final = _refused(
     "hex-no-end", "the end record is missing: the dump may be cut short", _TRANSFER_AGAIN
 )
-HEX_CUT_SHORT: Final = _refused("hex-cut-short", "the last record is cut short", _TRANSFER_AGAIN)
 HEX_AFTER_END: Final = _refused(
     "hex-after-end",
     "a record follows the end record",
     "Two dumps may have been joined in one file: save each on its own.",
 )
-HEX_CHECKSUM: Final = _refused(
-    "hex-checksum", "the record's checksum does not match its bytes", _CHECK_DAMAGE
-)
 HEX_LENGTH: Final = _refused(
     "hex-length", "the record's length byte is not the number of data bytes present", _CHECK_DAMAGE
 )
-HEX_ODD_DIGITS: Final = _refused(
-    "hex-odd-digits", "the record has an odd number of digits", _CHECK_DAMAGE
-)
-HEX_DIGIT: Final = _refused(
-    "hex-digit", "the record holds something that is no hexadecimal digit", _CHECK_DAMAGE
-)
 HEX_TEXT_BEFORE: Final = _refused(
     "hex-text-before", "text stands before the record's colon", _SAVE_PLAIN
-)
-HEX_TEXT_AFTER: Final = _refused(
-    "hex-text-after", "text stands after the record's checksum", _SAVE_PLAIN
 )
 HEX_TWO_RECORDS: Final = _refused("hex-two-records", "two records stand on one line", _CHECK_DAMAGE)
 HEX_NOT_A_RECORD: Final = _refused(
@@ -128,14 +174,6 @@ HEX_TWO_STARTS: Final = _refused(
     "the file states two different start addresses",
     "Two dumps may have been joined in one file: save each on its own.",
 )
-HEX_CONFLICT: Final = _refused(
-    "hex-conflict", "one address is given two different bytes", _READ_AGAIN
-)
-HEX_SAME_BYTE_TWICE: Final = _refused(
-    "hex-same-byte-twice",
-    "one address is given the same byte twice",
-    "Save the dump again; if the reader always does this, allow same-byte-twice.",
-)
 HEX_WRAP: Final = _refused(
     "hex-wrap",
     "the record runs over the end of its segment, or of 4 GiB, and programs disagree "
@@ -153,43 +191,15 @@ HEX_PADDING: Final = _refused(
     "more 1A or 00 bytes follow the end record than fill a block",
     _TRANSFER_AGAIN,
 )
-HEX_SPAN: Final = _refused(
-    "hex-span", "the addresses lie further apart than an image may reach", _TOO_LARGE
-)
-HEX_OUTSIDE: Final = _refused(
-    "hex-outside", "the file holds addresses outside the declared memory", _CHECK_CHIP
-)
-HEX_ENCODING: Final = _refused(
-    "hex-encoding", "the file begins with a byte-order mark or is UTF-16", _SAVE_PLAIN
-)
-HEX_LINE_ENDS: Final = _refused(
-    "hex-line-ends",
-    "the lines end in different ways",
-    "The file was changed on its way: copy it again without conversion of text.",
-)
-HEX_TOO_MANY_LINES: Final = _refused(
-    "hex-too-many-lines", "the file has more lines than a dump may have", _TOO_LARGE
-)
-HEX_TOO_MANY_BYTES: Final = _refused(
-    "hex-too-many-bytes", "the records carry more bytes than an image may hold", _TOO_LARGE
-)
-HEX_TOO_MANY_RANGES: Final = _refused(
-    "hex-too-many-ranges", "the image lies in more pieces than an image may", _TOO_LARGE
-)
 
-# S-record
+# S-record alone
 
-SREC_EMPTY: Final = _refused(
-    "srec-empty", "the file is empty, or holds blank lines only", _TRANSFER_AGAIN
-)
-SREC_NO_DATA: Final = _refused("srec-no-data", "the file carries no data bytes", _READ_AGAIN)
 SREC_NO_END: Final = _refused(
     "srec-no-end",
     "neither a terminator (S7, S8, S9) nor a count (S5, S6) proves the end: the dump may be "
     "cut short",
     "Copy or save the file again from the reader; if the reader never writes an end, allow no-end.",
 )
-SREC_CUT_SHORT: Final = _refused("srec-cut-short", "the last record is cut short", _TRANSFER_AGAIN)
 SREC_AFTER_END: Final = _refused(
     "srec-after-end",
     "something follows the terminator",
@@ -200,23 +210,11 @@ SREC_TWO_ENDS: Final = _refused(
     "the file has two terminators",
     "Two dumps may have been joined in one file: save each on its own.",
 )
-SREC_CHECKSUM: Final = _refused(
-    "srec-checksum", "the record's checksum does not match its bytes", _CHECK_DAMAGE
-)
 SREC_LENGTH: Final = _refused(
     "srec-length", "the record's count byte is not the number of bytes present", _CHECK_DAMAGE
 )
 SREC_SHORT_COUNT: Final = _refused(
     "srec-short-count", "the record's count byte is too small for its address", _CHECK_DAMAGE
-)
-SREC_ODD_DIGITS: Final = _refused(
-    "srec-odd-digits", "the record has an odd number of digits", _CHECK_DAMAGE
-)
-SREC_DIGIT: Final = _refused(
-    "srec-digit", "the record holds something that is no hexadecimal digit", _CHECK_DAMAGE
-)
-SREC_TEXT_AFTER: Final = _refused(
-    "srec-text-after", "text stands after the record's checksum", _SAVE_PLAIN
 )
 SREC_NOT_A_RECORD: Final = _refused(
     "srec-not-a-record", "the line is not an S-record", _CHECK_DAMAGE
@@ -246,39 +244,8 @@ SREC_ODD_END: Final = _refused(
     "the terminator pairs with none of the data records",
     "Save the dump again; if the reader always does this, allow odd-end.",
 )
-SREC_CONFLICT: Final = _refused(
-    "srec-conflict", "one address is given two different bytes", _READ_AGAIN
-)
-SREC_SAME_BYTE_TWICE: Final = _refused(
-    "srec-same-byte-twice",
-    "one address is given the same byte twice",
-    "Save the dump again; if the reader always does this, allow same-byte-twice.",
-)
 SREC_WIDTH: Final = _refused(
     "srec-width", "the record's data run over the range of its address width", _NOT_SURE
-)
-SREC_SPAN: Final = _refused(
-    "srec-span", "the addresses lie further apart than an image may reach", _TOO_LARGE
-)
-SREC_OUTSIDE: Final = _refused(
-    "srec-outside", "the file holds addresses outside the declared memory", _CHECK_CHIP
-)
-SREC_ENCODING: Final = _refused(
-    "srec-encoding", "the file begins with a byte-order mark or is UTF-16", _SAVE_PLAIN
-)
-SREC_LINE_ENDS: Final = _refused(
-    "srec-line-ends",
-    "the lines end in different ways",
-    "The file was changed on its way: copy it again without conversion of text.",
-)
-SREC_TOO_MANY_LINES: Final = _refused(
-    "srec-too-many-lines", "the file has more lines than a dump may have", _TOO_LARGE
-)
-SREC_TOO_MANY_BYTES: Final = _refused(
-    "srec-too-many-bytes", "the records carry more bytes than an image may hold", _TOO_LARGE
-)
-SREC_TOO_MANY_RANGES: Final = _refused(
-    "srec-too-many-ranges", "the image lies in more pieces than an image may", _TOO_LARGE
 )
 
 # Raw

@@ -7,57 +7,55 @@ Source: Intel, Hexadecimal Object File Format Specification, Revision A, 1/6/88.
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Final
+from binascii import Error, unhexlify
+from typing import TYPE_CHECKING, ClassVar, Final, NamedTuple
 
 from parambak.dumps import faults
-from parambak.dumps.bulk import IrregularError, Shape, byte_of, take_in_bulk
+from parambak.dumps.bulk import Shape, byte_of
 from parambak.dumps.dump import TEXT_AROUND, WRAP, Dump, Style, Terms
-from parambak.dumps.hex_record import RECORD_IN_TEXT, Record, parse
+from parambak.dumps.format import Format, Judge
+from parambak.dumps.judges import by_bincopy, by_intelhex, portions_of
 from parambak.dumps.limits import PADDING_BLOCK
-from parambak.dumps.placing import Painting, Placing, PlacingFaults, Target, shown
+from parambak.dumps.placing import Destination, shown
+from parambak.dumps.records import RecordParser, read_records
 from parambak.dumps.text import (
     Text,
-    TextFaults,
     as_text,
     check_plain,
     check_size,
     check_terms,
     clipped,
-    left_out,
-    lines_shown,
+    first_line,
 )
-from parambak.dumps.writing import check_style, pieces
-from parambak.errors import DumpRefused
+from parambak.dumps.writing import Width, check_style, pieces
 from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
+    from parambak.errors import ParambakError
     from parambak.memory.image import Image
 
 NAME: Final = "intel-hex"
-TEXT_FAULTS: Final = TextFaults(
-    "hex",
-    faults.HEX_EMPTY,
-    faults.HEX_ENCODING,
-    faults.HEX_LINE_ENDS,
-    faults.HEX_TOO_MANY_LINES,
-)
-PLACING_FAULTS: Final = PlacingFaults(
-    faults.HEX_CONFLICT,
-    faults.HEX_SAME_BYTE_TWICE,
-    faults.HEX_SPAN,
-    faults.HEX_OUTSIDE,
-    faults.HEX_TOO_MANY_BYTES,
-    faults.HEX_TOO_MANY_RANGES,
-)
 _SEGMENT: Final = 0x1_0000
 _TOP: Final = 0x1_0000_0000
 _FIRST_COLON: Final = re.compile(rb"(?:\A|[\r\n]):")
 _LINE_END: Final = re.compile(rb"[\r\n]")
 _SEGMENT_BASE: Final = re.compile(rb"(?:\A|[\r\n]):[0-9A-Fa-f]{6}02")
+_WIDTHS: Final = {16: Width(_SEGMENT, 255), 32: Width(_TOP, 255), 20: Width(0x10_0000, 255)}
 _END_RECORD: Final = b":00000001FF"
+_FIRST_RECORD: Final = re.compile(rb":([0-9A-Fa-f]{2})((?:[0-9A-Fa-f]{2}){4,})")
+_NOT_ASKED: Final = {
+    "hex-wrap-accepted": "the libraries place data that wrap where the standard does not",
+    "hex-past-64k": "the standard does not say where data past 0xFFFF go without a base record",
+    "hex-same-byte-twice-accepted": "the libraries refuse an address that is given twice",
+}
+_RECORD_IN_TEXT: Final = re.compile(rb":[0-9A-Fa-f]{10,}")
+"""What betrays a record among other text."""
+_DIGITS: Final = b"0123456789ABCDEFabcdef"
+_FIXED: Final = 5
+"""Bytes of a record beside its data: length, address (two), type and checksum."""
 
 
 def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
@@ -65,92 +63,61 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
 
     Raise DumpRefused, with the line, for everything that `formats/intel-hex.md` refuses.
     """
-    text = prepared(data, terms)
-    return read_in_bulk(text, terms) or read_by_record(text, terms)
-
-
-def read_in_bulk(text: Text, terms: Terms) -> Dump | None:
-    """Read regular stretches at once; None where anything is odd: it is then read by record."""
-    placing = Placing(PLACING_FAULTS, terms)
-    reading = Reading(text, terms, placing)
-    try:
-        take_in_bulk(text, reading, _shape)
-        image = placing.image()
-    except (IrregularError, DumpRefused):
-        return None
-    return None if image is None else reading.dump(image)
-
-
-def _shape(line: bytes) -> Shape | None:
-    """Return the shape of a stretch that begins with the data record on `line`."""
-    length = byte_of(line[1:3])
-    if line[:1] != b":" or line[7:9] != b"00" or not length:
-        return None
-    return Shape(b":", 1, 2, length, 0x00, kind=b"\x00")
+    return read_records(Parser, prepared(data, terms), terms)
 
 
 def prepared(data: bytes, terms: Terms) -> Text:
     """Return the lines of a file: size, encoding, surroundings and line ends judged."""
     check_size(data)
     check_terms(terms)
-    check_plain(data, TEXT_FAULTS)
+    check_plain(data, faults.HEX)
     body, first, findings = _without_surroundings(data, terms)
-    text = as_text(body, first, TEXT_FAULTS)
+    text = as_text(body, first, faults.HEX)
     return Text(text.body, text.line_end, text.first, tuple(findings) + text.findings)
 
 
-def read_by_record(text: Text, terms: Terms) -> Dump:
-    """Read line by line: the judge of the bulk path, and the one that names a fault's line."""
-    placing = Placing(PLACING_FAULTS, terms)
-    reading = Reading(text, terms, placing)
-    reading.take_all()
-    image = placing.image()
-    if image is None:
-        painting = Painting(placing.ranges(), PLACING_FAULTS, terms)
-        reading = Reading(text, terms, painting)
-        reading.take_all()
-        image = painting.image()
-        reading.findings.append(painting.finding("hex"))
-    return reading.dump(image)
+class Parser(RecordParser):
+    """What has been read of one file of Intel HEX so far."""
 
+    format = NAME
+    faults = faults.HEX
+    note_texts: ClassVar = {
+        "hex-blank-line": "blank lines",
+        "hex-empty-record": "data records of length 0",
+        "hex-past-64k": "no base record, and data that go past 0xFFFF, taken to go straight on",
+        "hex-wrap-accepted": "allowed: data that wrap, placed as the standard says",
+        "hex-base-changes": "type 04 after type 02, the base set to 0 right before",
+        "hex-end-address": "the end record's address is not zero",
+        "hex-zero-field": "records of type 02 to 05 whose address field is not zero",
+    }
 
-class Reading:
-    """What has been read of one file so far."""
-
-    def __init__(self, text: Text, terms: Terms, target: Target) -> None:
-        self.findings = list(text.findings)
+    def __init__(self, text: Text, terms: Terms, destination: Destination) -> None:
+        super().__init__(text, terms, destination)
         self.base: int | None = None
         """The last base address; None before the first."""
         self.base_type: int | None = None
         """2 or 4: the kind of the last base record; None before the first."""
-        self.ended = False
-        self._text = text
-        self._terms = terms
-        self._target = target
+        self._ended = False
         self._start: tuple[int, int] | None = None
-        self._data_seen = False
         self._base_reset = False
-        self._counts: dict[str, list[int]] = {}
         self._wraps: bool | None = None
 
-    def take_all(self) -> None:
-        """Take every line, and judge the end."""
-        number = self._text.first
-        for line in self._text.lines():
-            self.take(line, number)
-            number += 1
-        self.finish()
+    @staticmethod
+    def shape_of(line: bytes) -> Shape | None:
+        """Return the shape of a stretch that begins with the data record on `line`."""
+        length = byte_of(line[1:3])
+        if line[:1] != b":" or line[7:9] != b"00" or not length:
+            return None
+        return Shape(b":", 1, 2, length, 0x00, kind=b"\x00")
 
-    def take(self, line: bytes, number: int) -> None:
-        """Take one line, the `number`-th of the file."""
-        if not line.strip(b" \t"):
-            self._count("hex-blank-line", number)
-        elif self.ended:
-            self._after_end(line, number)
-        else:
-            self._record(parse(line, number, self._text), number)
+    @property
+    def ended(self) -> bool:
+        """Return whether the end record was met."""
+        return self._ended
 
-    def _record(self, record: Record, number: int) -> None:
+    def take_record(self, line: bytes, number: int) -> None:
+        """Take the record on a line; refuse what is none."""
+        record = _parse(line, number, self._text)
         if record.type == 0:
             self.data(record.offset, record.data, number)
         elif record.type == 1:
@@ -160,20 +127,16 @@ class Reading:
         else:
             self._start_address(record, number)
 
-    def takes_data(self) -> bool:
-        """Return whether data records may still come."""
-        return not self.ended
-
-    def run(self, shape: Shape, offset: int, data: bytes, number: int) -> None:
-        """Place the data of records that go on from each other, `shape.length` bytes in each."""
+    def take_stretch(self, shape: Shape, address: int, data: bytes, number: int) -> None:
+        """Place the data of records that go on from each other."""
         del shape
-        self.data(offset, data, number)
+        self.data(address, data, number)
 
     def data(self, offset: int, data: bytes, number: int) -> None:
         """Place the data of one record at `offset` from the base."""
         self._base_reset = False
         if not data:
-            self._count("hex-empty-record", number)
+            self.note("hex-empty-record", number)
             return
         self._data_seen = True
         address = (self.base or 0) + offset
@@ -183,7 +146,7 @@ class Reading:
         elif address + len(data) > _TOP:
             self._wrap(address, data, _TOP - address, 0, number)
         else:
-            self._target.put(address, data, number)
+            self._destination.put(address, data, number)
 
     def _by_segment(self, number: int) -> bool:
         """Say whether data wrap at a segment's end: so where the file uses type 02."""
@@ -191,7 +154,7 @@ class Reading:
             if self._wraps is None:
                 self._wraps = bool(_SEGMENT_BASE.search(self._text.body))
             if not self._wraps:
-                self._count("hex-past-64k", number)
+                self.note("hex-past-64k", number)
             return self._wraps
         return self.base_type == 2
 
@@ -203,9 +166,9 @@ class Reading:
                 expected=f"at most {fits} bytes from {shown(address)}",
                 found=f"{len(data)} bytes",
             )
-        self._count("hex-wrap-accepted", number)
-        self._target.put(address, data[:fits], number)
-        self._target.put(back_to, data[fits:], number)
+        self.note("hex-wrap-accepted", number)
+        self._destination.put(address, data[:fits], number)
+        self._destination.put(back_to, data[fits:], number)
 
     def _end(self, record: Record, number: int) -> None:
         if record.data:
@@ -213,8 +176,8 @@ class Reading:
                 line=number, expected="length 00", found=f"length {len(record.data):02X}"
             )
         if record.offset:
-            self._count("hex-end-address", number)
-        self.ended = True
+            self.note("hex-end-address", number)
+        self._ended = True
 
     def _base(self, record: Record, number: int) -> None:
         if len(record.data) != 2:
@@ -240,7 +203,7 @@ class Reading:
                 expected=f"type {self.base_type:02X} throughout",
                 found=f"type {record.type:02X}",
             )
-        self._count("hex-base-changes", number)
+        self.note("hex-base-changes", number)
 
     def _start_address(self, record: Record, number: int) -> None:
         if len(record.data) != 4:
@@ -257,10 +220,11 @@ class Reading:
 
     def _zero_field(self, record: Record, number: int) -> None:
         if record.offset:
-            self._count("hex-zero-field", number)
+            self.note("hex-zero-field", number)
 
-    def _after_end(self, line: bytes, number: int) -> None:
-        if line.startswith(b":") or RECORD_IN_TEXT.search(line):
+    def refuse_after_end(self, line: bytes, number: int) -> None:
+        """Refuse a line after the end record: a further record, or text."""
+        if line.startswith(b":") or _RECORD_IN_TEXT.search(line):
             raise faults.HEX_AFTER_END.error(
                 line=number, expected="nothing after the end record", found=clipped(line)
             )
@@ -268,38 +232,113 @@ class Reading:
             line=number, expected="nothing after the end record", found=clipped(line)
         )
 
-    def _count(self, code: str, number: int) -> None:
-        self._counts.setdefault(code, []).append(number)
-
-    def finish(self) -> None:
-        """Judge the end of the file, and turn what was counted into findings."""
+    def judge_end(self) -> None:
+        """Judge the end of the file, and turn what was noted into findings."""
         if not self.ended:
             number, line = self._text.last_line()
             raise faults.HEX_NO_END.error(
                 line=number, expected=_END_RECORD.decode(), found=clipped(line)
             )
         if not self._data_seen:
-            raise faults.HEX_NO_DATA.error(expected="a data record (type 00)", found="none")
-        for code, numbers in self._counts.items():
-            text = f"{_NOTES[code]}: {lines_shown(numbers)}"
-            self.findings.append(Finding(code, text, line=numbers[0]))
+            raise faults.HEX.no_data.error(expected="a data record (type 00)", found="none")
+        self.findings += self.notes()
 
     def dump(self, image: Image) -> Dump:
-        """Return the dump, once `finish` has judged the end."""
-        findings = self.findings + left_out(image, self._terms, "hex")
+        """Return the dump, once the end was judged."""
         start = None if self._start is None else self._start[1]
-        return Dump(NAME, image, tuple(findings), start_address=start)
+        return Dump(NAME, image, self.all_findings(image), start_address=start)
 
 
-_NOTES: Final = {
-    "hex-blank-line": "blank lines",
-    "hex-empty-record": "data records of length 0",
-    "hex-past-64k": "no base record, and data that go past 0xFFFF, taken to go straight on",
-    "hex-wrap-accepted": "allowed: data that wrap, placed as the standard says",
-    "hex-base-changes": "type 04 after type 02, the base set to 0 right before",
-    "hex-end-address": "the end record's address is not zero",
-    "hex-zero-field": "records of type 02 to 05 whose address field is not zero",
-}
+class Record(NamedTuple):
+    """Type, load offset (0 to 0xFFFF) and data of one record."""
+
+    type: int
+    offset: int
+    data: bytes
+
+
+def _parse(line: bytes, number: int, text: Text) -> Record:
+    """Return the record on `line`, the `number`-th of the file; refuse any flaw in it."""
+    if line[:1] == b":":
+        try:
+            record = unhexlify(line[1:])
+        except Error:
+            record = b""
+        if (
+            len(record) >= _FIXED
+            and len(record) == record[0] + _FIXED
+            and not sum(record) & 0xFF
+            and record[3] <= 5
+        ):
+            return Record(record[3], record[1] << 8 | record[2], record[4:-1])
+    raise _flaw(line, number, text)
+
+
+def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
+    """Return the fault of a line that is no sound record, the outermost flaw first."""
+    shape = _shape_flaw(line, number, text)
+    if shape is not None:
+        return shape
+    record = unhexlify(line[1:])
+    right = -sum(record[:-1]) & 0xFF
+    if right != record[-1]:
+        return faults.HEX.checksum.error(
+            line=number, expected=f"{right:02X}", found=f"{record[-1]:02X}"
+        )
+    return faults.HEX_TYPE.error(line=number, expected="00 to 05", found=f"{record[3]:02X}")
+
+
+def _shape_flaw(line: bytes, number: int, text: Text) -> ParambakError | None:
+    if line[:1] != b":":
+        return _no_colon(line, number, text)
+    rest = line[1:].lstrip(_DIGITS)
+    given = line[1 : len(line) - len(rest)]
+    needed = 2 * (int(given[:2], 16) + _FIXED) if len(given) >= 2 else 2 * _FIXED
+    if b":" in rest:
+        return faults.HEX_TWO_RECORDS.error(
+            line=number, expected="one record on a line", found=clipped(line)
+        )
+    if rest and len(given) != needed:
+        return faults.HEX.digit.error(
+            line=number,
+            expected="hexadecimal digits",
+            found=f"'{clipped(rest[:1])}' in column {2 + len(given)}",
+        )
+    if rest:
+        return faults.HEX.text_after.error(
+            line=number, expected="nothing after the checksum", found=clipped(rest)
+        )
+    return _length_flaw(given, needed, number, text)
+
+
+def _length_flaw(given: bytes, needed: int, number: int, text: Text) -> ParambakError | None:
+    if len(given) == needed:
+        return None
+    expected, found = f"{needed} digits after the colon", f"{len(given)}"
+    if len(given) < needed and text.last_line()[0] == number:
+        return faults.HEX.cut_short.error(line=number, expected=expected, found=found)
+    if len(given) % 2:
+        return faults.HEX.odd_digits.error(line=number, expected=expected, found=found)
+    if len(given) < 2 * _FIXED:
+        return faults.HEX_LENGTH.error(line=number, expected=expected, found=found)
+    return faults.HEX_LENGTH.error(
+        line=number,
+        expected=f"{(needed - 2 * _FIXED) // 2} data bytes",
+        found=f"{(len(given) - 2 * _FIXED) // 2}",
+    )
+
+
+def _no_colon(line: bytes, number: int, text: Text) -> ParambakError:
+    expected = "a record, beginning with a colon"
+    if b":" in line:
+        return faults.HEX_TEXT_BEFORE.error(line=number, expected=expected, found=clipped(line))
+    lines = iter(text.lines())
+    before = [next(lines) for _ in range(number - text.first)]
+    around = not any(other[:1] == b":" for other in before)
+    if not around:
+        around = not any(other[:1] == b":" for other in lines)
+    fault = faults.HEX_TEXT_AROUND if around else faults.HEX_NOT_A_RECORD
+    return fault.error(line=number, expected=expected, found=clipped(line))
 
 
 def _start_shown(start: tuple[int, int]) -> str:
@@ -339,7 +378,7 @@ def _without_text(body: bytes, findings: list[Finding]) -> tuple[bytes, int, lis
     before, after = body[:first], body[end:]
     mark = b"\n" if b"\n" in body else b"\r"
     for part, start_line in ((before, 1), (after, 1 + body.count(mark, 0, end))):
-        hidden = RECORD_IN_TEXT.search(part)
+        hidden = _RECORD_IN_TEXT.search(part)
         if hidden:
             line = start_line + part.count(mark, 0, hidden.start())
             raise faults.HEX_TEXT_BEFORE.error(
@@ -361,7 +400,7 @@ def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Sty
     Base records stand only where the address width asks for them; no record crosses a
     64 KiB boundary. Raise CallRefused where the style does not fit the image.
     """
-    width = check_style(image, style, NAME, {16: _SEGMENT, 32: _TOP, 20: 0x10_0000}, 255)
+    width = check_style(image, style, _WIDTHS, NAME)
     return b"".join(line + style.line_end for line in _written(image, style, width))
 
 
@@ -382,3 +421,50 @@ def _written(image: Image, style: Style, width: int) -> Iterator[bytes]:
 def _record_line(offset: int, kind: int, data: bytes) -> bytes:
     record = bytes((len(data), offset >> 8, offset & 0xFF, kind)) + data
     return b":" + (record + bytes((-sum(record) & 0xFF,))).hex().upper().encode()
+
+
+def _begins(data: bytes) -> bool:
+    record = _FIRST_RECORD.fullmatch(first_line(data))
+    return record is not None and len(record[2]) == 2 * (int(record[1], 16) + 4)
+
+
+def _judge(data: bytes, dump: Dump) -> Judge | str:
+    codes = {finding.code for finding in dump.findings}
+    for code, why in _NOT_ASKED.items():
+        if code in codes:
+            return why
+    around = frozenset({TEXT_AROUND} if "hex-text-around-accepted" in codes else ())
+    portions = _with_base(prepared(data, Terms(accepted=around)).lines())
+    if "hex-zero-field" in codes:
+        return by_bincopy(portions, "add_ihex")
+    return by_intelhex(portions)
+
+
+def _with_base(lines: Iterable[bytes]) -> Iterator[list[str]]:
+    """Yield portions that each begin with the base record in force.
+
+    Start addresses (types 03 and 05) hold no data and are left out: stated twice alike,
+    intelhex refuses them. So are data records that carry no bytes: bincopy may refuse those.
+    """
+    base: list[str] = []
+    for portion in portions_of(lines):
+        kept = [
+            line
+            for line in portion
+            if line[7:9] not in ("03", "05") and (line[7:9] != "00" or line[1:3] != "00")
+        ]
+        yield base + kept
+        base = next(([line] for line in reversed(kept) if line[7:9] in ("02", "04")), base)
+
+
+FORMAT: Final = Format(
+    name=NAME,
+    label="Intel HEX",
+    endings=("hex", "ihx", "ihex"),
+    contents="Intel HEX",
+    read=read,
+    write=write,
+    judge=_judge,
+    begins=_begins,
+    trace=re.compile(rb"(?m)^:[0-9A-Fa-f]{8}"),
+)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_right
-from typing import TYPE_CHECKING, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from parambak.dumps.dump import SAME_BYTE_TWICE
 from parambak.dumps.limits import MAX_IMAGE, MAX_RANGES, MAX_SPAN
@@ -14,21 +14,10 @@ from parambak.memory.image import Block, Image, Range
 
 if TYPE_CHECKING:
     from parambak.dumps.dump import Terms
-    from parambak.errors import Fault
+    from parambak.dumps.faults import RecordFaults
 
 
-class PlacingFaults(NamedTuple):
-    """One format's codes for what can go wrong with addresses."""
-
-    conflict: Fault
-    same_byte_twice: Fault
-    span: Fault
-    outside: Fault
-    too_many_bytes: Fault
-    too_many_ranges: Fault
-
-
-class Target(Protocol):
+class Destination(Protocol):
     """What a format's reader hands its data to."""
 
     def put(self, address: int, data: bytes, line: int) -> None:
@@ -42,7 +31,7 @@ class Placing:
     the bytes carried and not the number of records.
     """
 
-    def __init__(self, faults: PlacingFaults, terms: Terms) -> None:
+    def __init__(self, faults: RecordFaults, terms: Terms) -> None:
         self.content = bytearray()
         self._faults = faults
         self._low_allowed = terms.base if terms.memory_size is not None else 0
@@ -136,27 +125,27 @@ class Placing:
         content = memoryview(self.content)
         runs = iter(order)
         blocks = []
-        for each in ranges:
+        for stretch in ranges:
             parts = []
-            left = each.length
+            left = stretch.length
             while left:
                 run = next(runs)
                 part = content[self._marks[run] : self._marks_end(run)]
                 parts.append(part)
                 left -= len(part)
-            blocks.append(Block(each.start, b"".join(parts)))
+            blocks.append(Block(stretch.start, b"".join(parts)))
         return blocks
 
 
 class Painting:
     """Judges overlapping records: each byte in file order, on the ranges already known."""
 
-    def __init__(self, ranges: list[Range], faults: PlacingFaults, terms: Terms) -> None:
+    def __init__(self, ranges: list[Range], faults: RecordFaults, terms: Terms) -> None:
         self._ranges = ranges
-        self._starts = [each.start for each in ranges]
+        self._starts = [stretch.start for stretch in ranges]
         self._offsets = [0]
-        for each in ranges:
-            self._offsets.append(self._offsets[-1] + each.length)
+        for stretch in ranges:
+            self._offsets.append(self._offsets[-1] + stretch.length)
         self._content = bytearray(self._offsets[-1])
         self._held = bytearray(self._offsets[-1])
         self._faults = faults
@@ -201,13 +190,15 @@ class Painting:
             self.first_twice = self.first_twice or (line, address + index)
             self.twice += 1
 
-    def finding(self, prefix: str) -> Finding:
+    def finding(self) -> Finding:
         """Return the finding about the bytes that were given twice."""
         line, address = self.first_twice or (None, 0)
         text = (
             f"allowed: {counted(self.twice, 'byte')} given twice alike, first at {shown(address)}"
         )
-        return Finding(f"{prefix}-same-byte-twice-accepted", text, line=line, offset=address)
+        return Finding(
+            f"{self._faults.prefix}-same-byte-twice-accepted", text, line=line, offset=address
+        )
 
     def image(self) -> Image:
         """Return the image that was painted."""

@@ -7,11 +7,12 @@ specification. Pure: text in, values out.
 from __future__ import annotations
 
 import tomllib
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import msgspec
 from msgspec import Meta, Struct
 
+from parambak.dumps import registry
 from parambak.errors import Fault, SheetRefused
 from parambak.memory.findings import Finding
 from parambak.memory.image import Block, Image
@@ -44,8 +45,9 @@ class Profile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, ren
     the value of bytes that it leaves out; `swapped_words` whether its files
     hold the two bytes of each word exchanged; `sum` what its screen shows, as
     `archive` names it; `file_times` whether its files carry the time of the
-    read; `record_length` the data bytes of a record that it loads; `short_names` whether
-    it takes names of eight letters, a point and three alone.
+    read; `format` the name of the format of its files; `record_length` the data
+    bytes of a record that it loads; `short_names` whether it takes names of
+    eight letters, a point and three alone.
     """
 
     name: Text
@@ -55,7 +57,7 @@ class Profile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, ren
     swapped_words: bool = False
     sum: Text | None = None
     file_times: bool = True
-    format: Literal["intel-hex", "s-record", "raw"] | None = None
+    format: str | None = None
     record_length: Annotated[int, Meta(ge=1, le=255)] | None = None
     short_names: bool = False
     note: Annotated[str, Meta(max_length=4000)] | None = None
@@ -74,12 +76,19 @@ def load_profile(data: bytes) -> Profile:
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         raise PROFILE_TEXT.error(expected="TOML text in UTF-8", found=str(error)[:200]) from error
     try:
-        return msgspec.convert(tree, _File).reader
+        return _checked(msgspec.convert(tree, _File).reader)
     except (msgspec.ValidationError, RecursionError) as error:
         why = str(error)[:200].replace("{", "(").replace("}", ")")
         raise PROFILE_ENTRY.error(
             why=why, expected="the keys of formats/reader-profile.md", found=why
         ) from error
+
+
+def _checked(profile: Profile) -> Profile:
+    if profile.format not in (None, *registry.FORMATS):
+        why = f"Invalid enum value {profile.format!r} - at `$.reader.format`"
+        raise msgspec.ValidationError(why)
+    return profile
 
 
 def as_on_chip(

@@ -5,31 +5,60 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from parambak.dumps import faults
 from parambak.dumps.dump import LOOKS_OTHERWISE, Dump, Style, Terms
+from parambak.dumps.format import Format
 from parambak.dumps.limits import MAX_IMAGE
-from parambak.dumps.looks import look
 from parambak.dumps.placing import shown
 from parambak.dumps.text import check_size, check_terms
 from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 from parambak.memory.image import Image
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from parambak.dumps.format import Look
+
 NAME: Final = "raw"
 
 
-def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
+def format_with(look: Callable[[bytes], Look | None]) -> Format:
+    """Return the format; `look` says what other format a content looks like."""
+
+    def read_raw(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
+        return read(data, look, terms=terms)
+
+    return Format(
+        name=NAME,
+        label="raw",
+        endings=(),
+        contents="a chip's bytes",
+        read=read_raw,
+        write=write,
+        judge=lambda _data, _dump: "a raw dump is its own bytes: there is nothing to decode",
+        has_addresses=False,
+    )
+
+
+def read(
+    data: bytes,
+    look: Callable[[bytes], Look | None],
+    *,
+    terms: Terms = Terms(),  # noqa: B008 - Terms is immutable
+) -> Dump:
     """Return `data` as the image that begins at `terms.base`.
 
-    Raise DumpRefused for everything that `formats/raw.md` refuses.
+    `look` says what other format a content looks like. Raise DumpRefused for
+    everything that `formats/raw.md` refuses.
     """
     check_size(data)
     check_terms(terms)
     if not data:
         raise faults.RAW_EMPTY.error(expected="the chip's bytes", found="0 bytes")
-    findings = _looks_otherwise(data, terms)
+    findings = _looks_otherwise(look(data), terms)
     if terms.memory_size is not None and len(data) != terms.memory_size:
         raise faults.RAW_SIZE.error(
             expected=f"{terms.memory_size} bytes", found=counted(len(data), "byte")
@@ -45,16 +74,15 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
     return Dump(NAME, Image.of(data, terms.base), tuple(findings))
 
 
-def _looks_otherwise(data: bytes, terms: Terms) -> list[Finding]:
-    seen = look(data)
-    if seen is None:
+def _looks_otherwise(other: Look | None, terms: Terms) -> list[Finding]:
+    if other is None:
         return []
     if not terms.allows(LOOKS_OTHERWISE):
         raise faults.RAW_LOOKS_OTHERWISE.error(
-            line=seen.line, offset=seen.offset, expected="a chip's bytes", found=seen.what
+            line=other.line, offset=other.offset, expected="a chip's bytes", found=other.what
         )
-    text = f"allowed: taken as raw, though it looks like {seen.what}"
-    return [Finding("raw-looks-otherwise-accepted", text, line=seen.line, offset=seen.offset)]
+    text = f"allowed: taken as raw, though it looks like {other.what}"
+    return [Finding("raw-looks-otherwise-accepted", text, line=other.line, offset=other.offset)]
 
 
 def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Style is immutable

@@ -1,67 +1,94 @@
-"""The formats by name: which one a file is in, and reading and writing by its name."""
+"""The formats by name: which one a file is in, and reading and writing by its name.
+
+A new format is one module with its `FORMAT`, and one place in `FORMATS`.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Final, Protocol, cast
+from typing import TYPE_CHECKING, Final
 
 from parambak.dumps import intel_hex, raw, s_record
 from parambak.dumps.dump import LOOKS_OTHERWISE, Dump, Style, Terms
 from parambak.dumps.faults import DUMP_NAME_DIFFERS, DUMP_NO_SUCH_FORMAT
-from parambak.dumps.looks import first_record, signature
+from parambak.dumps.format import Format, Look
+from parambak.dumps.text import BYTE_ORDER_MARKS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from parambak.memory.image import Image
 
+_SIGNATURES: Final = {
+    b"PK\x03\x04": "ZIP",
+    b"PK\x05\x06": "ZIP",
+    b"PK\x07\x08": "ZIP",
+    b"\x7fELF": "ELF",
+}
+_LOOKED_AT: Final = 1 << 16
+"""How much of the file is searched for a record among other text."""
 
-class Format(Protocol):
-    """What each format's module offers."""
 
-    def read(self, data: bytes, *, terms: Terms = ...) -> Dump:
-        """Return the dump that a whole file stands for, or raise DumpRefused."""
+def look(data: bytes) -> Look | None:
+    """Return what other format the content looks like, None where it may be a chip's bytes.
 
-    def write(self, image: Image, *, style: Style = ...) -> bytes:
-        """Return a whole file that stands for the image, or raise CallRefused."""
+    A record, or the greater part of one, at the start of a line betrays a text format even
+    where the rest is damaged; so does one in UTF-16.
+    """
+    archive = _signature(data)
+    if archive is not None:
+        return Look(archive, offset=0)
+    head = data[:_LOOKED_AT]
+    if head.startswith(tuple(BYTE_ORDER_MARKS)) or 0 in head[:2]:
+        plain = head.replace(b"\x00", b"")
+        for mark in BYTE_ORDER_MARKS:
+            plain = plain.removeprefix(mark)
+        if _format_begun(plain) is not None:
+            return Look("records in UTF-16 or after a byte-order mark", line=1, offset=0)
+    for form in FORMATS.values():
+        trace = form.trace.search(head.replace(b"\r", b"\n")) if form.trace else None
+        if trace:
+            before = head[: trace.start()]
+            line = 1 + (before.count(b"\n") or before.count(b"\r"))
+            return Look(form.contents, line=line, offset=trace.start())
+        if form.trace is None and form.begins is not None and form.begins(head):
+            return Look(form.contents, offset=0)
+    return None
+
+
+def _signature(data: bytes) -> str | None:
+    """Return "ZIP" or "ELF" where the content begins as such a file does."""
+    return next((name for mark, name in _SIGNATURES.items() if data.startswith(mark)), None)
 
 
 FORMATS: Final[Mapping[str, Format]] = MappingProxyType(
-    {
-        "intel-hex": cast("Format", intel_hex),
-        "s-record": cast("Format", s_record),
-        "raw": cast("Format", raw),
-    }
+    {form.name: form for form in (intel_hex.FORMAT, s_record.FORMAT, raw.format_with(look))}
 )
-"""Every format, by the name that scripts use."""
-
-_SUFFIXES: Final = {
-    "hex": "intel-hex",
-    "ihx": "intel-hex",
-    "ihex": "intel-hex",
-    "s19": "s-record",
-    "s28": "s-record",
-    "s37": "s-record",
-    "srec": "s-record",
-    "mot": "s-record",
-}
+"""Every format, by the name that options, profiles and records use."""
 
 
 def detect(name: str, data: bytes) -> str:
     """Return the format of a file by its name where that says it, else by its content.
 
-    By content: the first line that is not blank has a record's whole shape, else raw.
-    Raise DumpRefused where name and content say different formats.
+    By content: the format as whose files it begins, else raw. Raise DumpRefused where name and
+    content say different formats.
     """
-    seen = first_record(data)
-    named = _SUFFIXES.get(name.rpartition(".")[2].lower()) if "." in name else None
+    begun = _format_begun(data)
+    ending = name.rpartition(".")[2].lower() if "." in name else ""
+    named = next((form.name for form in FORMATS.values() if ending in form.endings), None)
     if named is None:
-        return seen or "raw"
-    other = signature(data) or (seen if seen != named else None)
+        return begun or raw.NAME
+    other = _signature(data) or (begun if begun != named else None)
     if other is not None:
         raise DUMP_NAME_DIFFERS.error(expected=f"{named}, as the name says", found=other)
     return named
+
+
+def _format_begun(data: bytes) -> str | None:
+    """Return the name of the format as whose files the content begins."""
+    forms = (form for form in FORMATS.values() if form.begins is not None and form.begins(data))
+    return next((form.name for form in forms), None)
 
 
 def read_dump(
@@ -78,7 +105,7 @@ def read_dump(
     """
     if format == raw.NAME:
         terms = replace(terms, accepted=terms.accepted | {LOOKS_OTHERWISE})
-    return _format(detect(name, data) if format is None else format).read(data, terms=terms)
+    return format_named(detect(name, data) if format is None else format).read(data, terms=terms)
 
 
 def write_dump(
@@ -87,10 +114,11 @@ def write_dump(
     style: Style = Style(),  # noqa: B008 - Style is immutable
 ) -> bytes:
     """Return `image` as a file in the format of that name."""
-    return _format(format).write(image, style=style)
+    return format_named(format).write(image, style=style)
 
 
-def _format(name: str) -> Format:
+def format_named(name: str) -> Format:
+    """Return the format of that name; raise CallRefused where there is none."""
     if name not in FORMATS:
         raise DUMP_NO_SUCH_FORMAT.error(expected=", ".join(FORMATS), found=name)
     return FORMATS[name]

@@ -6,53 +6,48 @@ Source: M68000 Family Programmer's Reference Manual, Appendix C, S-Record Output
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, NamedTuple
+import re
+from binascii import Error, unhexlify
+from typing import TYPE_CHECKING, ClassVar, Final, NamedTuple
 
 from parambak.dumps import faults
-from parambak.dumps.bulk import IrregularError, Shape, byte_of, take_in_bulk
+from parambak.dumps.bulk import Shape, byte_of
 from parambak.dumps.dump import NO_END, ODD_END, Dump, Style, Terms
-from parambak.dumps.placing import Painting, Placing, PlacingFaults, Target, shown
-from parambak.dumps.srec_record import ADDRESS_BYTES, COUNTS, DATA, Record, parse
+from parambak.dumps.format import Format, Judge
+from parambak.dumps.judges import by_bincopy, portions_of
+from parambak.dumps.placing import Destination, shown
+from parambak.dumps.records import RecordParser, read_records
 from parambak.dumps.text import (
     Text,
-    TextFaults,
     as_text,
     check_plain,
     check_size,
     check_terms,
     clipped,
-    left_out,
-    lines_shown,
+    first_line,
 )
-from parambak.dumps.writing import check_style, pieces
-from parambak.errors import DumpRefused
+from parambak.dumps.writing import Width, check_style, pieces
 from parambak.memory.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
+    from parambak.errors import ParambakError
     from parambak.memory.image import Image
 
 NAME: Final = "s-record"
-TEXT_FAULTS: Final = TextFaults(
-    "srec",
-    faults.SREC_EMPTY,
-    faults.SREC_ENCODING,
-    faults.SREC_LINE_ENDS,
-    faults.SREC_TOO_MANY_LINES,
-)
-PLACING_FAULTS: Final = PlacingFaults(
-    faults.SREC_CONFLICT,
-    faults.SREC_SAME_BYTE_TWICE,
-    faults.SREC_SPAN,
-    faults.SREC_OUTSIDE,
-    faults.SREC_TOO_MANY_BYTES,
-    faults.SREC_TOO_MANY_RANGES,
-)
+ADDRESS_BYTES: Final = {0: 2, 1: 2, 2: 3, 3: 4, 5: 2, 6: 3, 7: 4, 8: 3, 9: 2}
+"""Width of the address field (in S5 and S6: of the count) by type."""
+DATA: Final = frozenset({1, 2, 3})
+COUNTS: Final = frozenset({5, 6})
+_WIDTH_OF_DIGIT: Final = {48 + kind: width for kind, width in ADDRESS_BYTES.items()}
+_DIGITS: Final = b"0123456789ABCDEFabcdef"
 _PARTNER: Final = {1: 9, 2: 8, 3: 7}
 """The terminator of each data record's type (Appendix C)."""
 _WIDTH_OF_HEAD: Final = {b"S1": 2, b"S2": 3, b"S3": 4}
 _TYPE_OF_WIDTH: Final = {16: 1, 24: 2, 32: 3}
+_WIDTHS: Final = {16: Width(1 << 16, 252), 24: Width(1 << 24, 251), 32: Width(1 << 32, 250)}
+_FIRST_RECORD: Final = re.compile(rb"S[0-9]([0-9A-Fa-f]{2})((?:[0-9A-Fa-f]{2})+)")
 
 
 def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
@@ -60,52 +55,15 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
 
     Raise DumpRefused, with the line, for everything that `formats/s-record.md` refuses.
     """
-    text = prepared(data, terms)
-    return read_in_bulk(text, terms) or read_by_record(text, terms)
-
-
-def read_in_bulk(text: Text, terms: Terms) -> Dump | None:
-    """Read regular stretches at once; None where anything is odd: it is then read by record."""
-    placing = Placing(PLACING_FAULTS, terms)
-    reading = Reading(text, terms, placing)
-    try:
-        take_in_bulk(text, reading, _shape)
-        image = placing.image()
-    except (IrregularError, DumpRefused):
-        return None
-    return None if image is None else reading.dump(image)
-
-
-def _shape(line: bytes) -> Shape | None:
-    """Return the shape of a stretch that begins with the data record on `line`."""
-    width = _WIDTH_OF_HEAD.get(line[:2])
-    count = byte_of(line[2:4])
-    if width is None or count is None or count <= width + 1:
-        return None
-    return Shape(line[:2], 1, width, count - width - 1, 0xFF)
+    return read_records(Parser, prepared(data, terms), terms)
 
 
 def prepared(data: bytes, terms: Terms) -> Text:
     """Return the lines of a file: size, encoding and line ends judged."""
     check_size(data)
     check_terms(terms)
-    check_plain(data, TEXT_FAULTS)
-    return as_text(data, 1, TEXT_FAULTS)
-
-
-def read_by_record(text: Text, terms: Terms) -> Dump:
-    """Read line by line: the judge of the bulk path, and the one that names a fault's line."""
-    placing = Placing(PLACING_FAULTS, terms)
-    reading = Reading(text, terms, placing)
-    reading.take_all()
-    image = placing.image()
-    if image is None:
-        painting = Painting(placing.ranges(), PLACING_FAULTS, terms)
-        reading = Reading(text, terms, painting)
-        reading.take_all()
-        image = painting.image()
-        reading.findings.append(painting.finding("srec"))
-    return reading.dump(image)
+    check_plain(data, faults.SREC)
+    return as_text(data, 1, faults.SREC)
 
 
 class _Overrun(NamedTuple):
@@ -117,42 +75,48 @@ class _Overrun(NamedTuple):
     line: int
 
 
-class Reading:
-    """What has been read of one file so far."""
+class Parser(RecordParser):
+    """What has been read of one file of S-records so far."""
 
-    def __init__(self, text: Text, terms: Terms, target: Target) -> None:
-        self.findings = list(text.findings)
+    format = NAME
+    faults = faults.SREC
+    note_texts: ClassVar = {
+        "srec-blank-line": "blank lines",
+        "srec-empty-record": "data records that carry no bytes",
+        "srec-past-width": "data over the record's address width, taken to go straight on",
+        "srec-header-twice": "further header records (S0)",
+        "srec-header-late": "the header record (S0) does not come first",
+        "srec-header-address": "the header record's address is not zero",
+        "srec-odd-end-accepted": "allowed: a terminator that pairs with no data record",
+    }
+
+    def __init__(self, text: Text, terms: Terms, destination: Destination) -> None:
+        super().__init__(text, terms, destination)
         self.records = 0
         """Data records so far."""
-        self._text = text
-        self._terms = terms
-        self._target = target
         self._types: set[int] = set()
-        self._data_seen = False
         self._header: bytes | None = None
         self._count_line: int | None = None
         self._end: Record | None = None
         self._overrun: _Overrun | None = None
-        self._notes: dict[str, list[int]] = {}
 
-    def take_all(self) -> None:
-        """Take every line, and judge the end."""
-        number = self._text.first
-        for line in self._text.lines():
-            self.take(line, number)
-            number += 1
-        self.finish()
+    @staticmethod
+    def shape_of(line: bytes) -> Shape | None:
+        """Return the shape of a stretch that begins with the data record on `line`."""
+        width = _WIDTH_OF_HEAD.get(line[:2])
+        count = byte_of(line[2:4])
+        if width is None or count is None or count <= width + 1:
+            return None
+        return Shape(line[:2], 1, width, count - width - 1, 0xFF)
 
-    def take(self, line: bytes, number: int) -> None:
-        """Take one line, the `number`-th of the file."""
-        if not line.strip(b" \t"):
-            self._note("srec-blank-line", number)
-        elif self._end is not None:
-            self._after_end(line, number)
-        else:
-            self._record(parse(line, number, self._text), number)
+    @property
+    def ended(self) -> bool:
+        """Return whether the terminator was met."""
+        return self._end is not None
 
-    def _record(self, record: Record, number: int) -> None:
+    def take_record(self, line: bytes, number: int) -> None:
+        """Take the record on a line; refuse what is none."""
+        record = _parse(line, number, self._text)
         if record.type in DATA:
             self.data(record.type, record.address, record.data, number)
         elif record.type == 0:
@@ -162,12 +126,8 @@ class Reading:
         else:
             self._take_end(record, number)
 
-    def takes_data(self) -> bool:
-        """Return whether data records may still come."""
-        return self._end is None
-
-    def run(self, shape: Shape, address: int, data: bytes, number: int) -> None:
-        """Place the data of records that go on from each other, `shape.length` bytes in each."""
+    def take_stretch(self, shape: Shape, address: int, data: bytes, number: int) -> None:
+        """Place the data of records that go on from each other."""
         self.records += len(data) // shape.length - 1
         self.data(shape.head[1] - 48, address, data, number)
 
@@ -182,13 +142,13 @@ class Reading:
         self.records += 1
         self._types.add(kind)
         if not data:
-            self._note("srec-empty-record", number)
+            self.note("srec-empty-record", number)
             return
         self._data_seen = True
         self._judge_overrun((kind, address))
         if address + len(data) > 1 << 8 * ADDRESS_BYTES[kind]:
             self._overrun = _Overrun(kind, address, len(data), number)
-        self._target.put(address, data, number)
+        self._destination.put(address, data, number)
 
     def _judge_overrun(self, follower: tuple[int, int] | None) -> None:
         """Refuse data over their address width, unless what follows explains them.
@@ -212,18 +172,18 @@ class Reading:
                 expected=f"at most {limit - over.address} bytes from {shown(over.address)}",
                 found=f"{over.length} bytes",
             )
-        self._note("srec-past-width", over.line)
+        self.note("srec-past-width", over.line)
         self._overrun = None
 
     def _take_header(self, record: Record, number: int) -> None:
         if self._header is not None:
-            self._note("srec-header-twice", number)
+            self.note("srec-header-twice", number)
             return
         self._header = record.data
         if self.records or self._count_line is not None:
-            self._note("srec-header-late", number)
+            self.note("srec-header-late", number)
         if record.address:
-            self._note("srec-header-address", number)
+            self.note("srec-header-address", number)
 
     def _take_count(self, record: Record, number: int) -> None:
         if self._count_line is not None:
@@ -259,26 +219,22 @@ class Reading:
                     expected=" or ".join(f"S{kind}" for kind in sorted(pairs)),
                     found=f"S{record.type}",
                 )
-            self._note("srec-odd-end-accepted", number)
+            self.note("srec-odd-end-accepted", number)
         self._end = record
         self._judge_overrun(None)
 
-    def _after_end(self, line: bytes, number: int) -> None:
+    def refuse_after_end(self, line: bytes, number: int) -> None:
+        """Refuse a line after the terminator: a second one, or anything else."""
         two = line[:1] == b"S" and line[1:2] in (b"7", b"8", b"9")
         fault = faults.SREC_TWO_ENDS if two else faults.SREC_AFTER_END
         raise fault.error(line=number, expected="nothing after the terminator", found=clipped(line))
 
-    def _note(self, code: str, number: int) -> None:
-        self._notes.setdefault(code, []).append(number)
-
-    def finish(self) -> None:
+    def judge_end(self) -> None:
         """Judge the end of the file, and turn what was noted into findings."""
         self._judge_overrun(None)
         if not self._data_seen:
-            raise faults.SREC_NO_DATA.error(expected="a data record (S1, S2, S3)", found="none")
-        for code, numbers in self._notes.items():
-            text = f"{_NOTES[code]}: {lines_shown(numbers)}"
-            self.findings.append(Finding(code, text, line=numbers[0]))
+            raise faults.SREC.no_data.error(expected="a data record (S1, S2, S3)", found="none")
+        self.findings += self.notes()
         if self._end is None:
             self._without_end()
         if len(self._types) > 1:
@@ -302,21 +258,97 @@ class Reading:
         self.findings.append(Finding("srec-no-end-accepted", text, line=number))
 
     def dump(self, image: Image) -> Dump:
-        """Return the dump, once `finish` has judged the end."""
-        findings = self.findings + left_out(image, self._terms, "srec")
+        """Return the dump, once the end was judged."""
         start = None if self._end is None else self._end.address
-        return Dump(NAME, image, tuple(findings), header=self._header, start_address=start)
+        return Dump(NAME, image, self.all_findings(image), header=self._header, start_address=start)
 
 
-_NOTES: Final = {
-    "srec-blank-line": "blank lines",
-    "srec-empty-record": "data records that carry no bytes",
-    "srec-past-width": "data over the record's address width, taken to go straight on",
-    "srec-header-twice": "further header records (S0)",
-    "srec-header-late": "the header record (S0) does not come first",
-    "srec-header-address": "the header record's address is not zero",
-    "srec-odd-end-accepted": "allowed: a terminator that pairs with no data record",
-}
+class Record(NamedTuple):
+    """Type (0 to 9), address or count, and data of one record."""
+
+    type: int
+    address: int
+    data: bytes
+
+
+def _parse(line: bytes, number: int, text: Text) -> Record:
+    """Return the record on `line`, the `number`-th of the file; refuse any flaw in it."""
+    if line[:1] == b"S" and len(line) > 2:
+        width = _WIDTH_OF_DIGIT.get(line[1], 0)
+        try:
+            record = unhexlify(line[2:])
+        except Error:
+            record = b""
+        if (
+            width
+            and len(record) >= width + 2
+            and len(record) == record[0] + 1
+            and sum(record) & 0xFF == 0xFF
+        ):
+            address = int.from_bytes(record[1 : 1 + width], "big")
+            return Record(line[1] - 48, address, record[1 + width : -1])
+    raise _flaw(line, number, text)
+
+
+def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
+    """Return the fault of a line that is no sound record, the outermost flaw first."""
+    if line[:1] != b"S":
+        return faults.SREC_NOT_A_RECORD.error(
+            line=number, expected="a record, beginning with S", found=clipped(line)
+        )
+    kind = line[1:2]
+    last = text.last_line()[0] == number
+    if not kind and last:
+        return faults.SREC.cut_short.error(line=number, expected="a type", found="nothing")
+    if not kind.isdigit() or int(kind) not in ADDRESS_BYTES:
+        return faults.SREC_TYPE.error(
+            line=number, expected="S0 to S3 or S5 to S9", found=clipped(line[:2])
+        )
+    width = ADDRESS_BYTES[int(kind)]
+    shape = _shape_flaw(line, number, width, last=last)
+    if shape is not None:
+        return shape
+    record = unhexlify(line[2:])
+    right = ~sum(record[:-1]) & 0xFF
+    return faults.SREC.checksum.error(
+        line=number, expected=f"{right:02X}", found=f"{record[-1]:02X}"
+    )
+
+
+def _shape_flaw(line: bytes, number: int, width: int, *, last: bool) -> ParambakError | None:
+    rest = line[2:].lstrip(_DIGITS)
+    given = line[2 : len(line) - len(rest)]
+    count = int(given[:2], 16) if len(given) >= 2 else None
+    needed = 2 * ((width + 1 if count is None else count) + 1)
+    if rest and len(given) != needed:
+        return faults.SREC.digit.error(
+            line=number,
+            expected="hexadecimal digits",
+            found=f"'{clipped(rest[:1])}' in column {3 + len(given)}",
+        )
+    if rest:
+        return faults.SREC.text_after.error(
+            line=number, expected="nothing after the checksum", found=clipped(rest)
+        )
+    if len(given) == needed and count is not None and count >= width + 1:
+        return None
+    return _length_flaw(len(given), needed, count, (number, width), last=last)
+
+
+def _length_flaw(
+    given: int, needed: int, count: int | None, at: tuple[int, int], *, last: bool
+) -> ParambakError:
+    number, width = at
+    if given < needed and last:
+        fault, expected, found = faults.SREC.cut_short, f"{needed} digits after the type", given
+    elif given % 2:
+        fault, expected, found = faults.SREC.odd_digits, f"{needed} digits after the type", given
+    elif count is not None and count < width + 1:
+        fault, expected, found = faults.SREC_SHORT_COUNT, f"a count of {width + 1} or more", count
+    else:
+        fault, expected = faults.SREC_LENGTH, f"{needed // 2 - 1} bytes after the count"
+        found = max(0, given // 2 - 1)
+    return fault.error(line=number, expected=expected, found=str(found))
 
 
 def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Style is immutable
@@ -324,8 +356,7 @@ def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Sty
 
     No record crosses a 64 KiB boundary. Raise CallRefused where the style does not fit.
     """
-    ends = {bits: 1 << bits for bits in _TYPE_OF_WIDTH}
-    width = check_style(image, style, NAME, ends, 252)
+    width = check_style(image, style, _WIDTHS, NAME, header=True)
     return b"".join(line + style.line_end for line in _written(image, style, width))
 
 
@@ -345,3 +376,33 @@ def _record_line(kind: int, address: int, data: bytes) -> bytes:
     record = bytes((width + len(data) + 1,)) + address.to_bytes(width, "big") + data
     checksum = bytes((~sum(record) & 0xFF,))
     return b"S%d" % kind + (record + checksum).hex().upper().encode()
+
+
+def _begins(data: bytes) -> bool:
+    record = _FIRST_RECORD.fullmatch(first_line(data))
+    return record is not None and len(record[2]) == 2 * int(record[1], 16)
+
+
+def _judge(data: bytes, dump: Dump) -> Judge | str:
+    if any(finding.code == "srec-same-byte-twice-accepted" for finding in dump.findings):
+        return "the libraries refuse an address that is given twice"
+    return by_bincopy(_with_bytes(prepared(data, Terms()).lines()), "add_srec")
+
+
+def _with_bytes(lines: Iterable[bytes]) -> Iterator[list[str]]:
+    """Yield portions without data records that carry no bytes: bincopy may refuse those."""
+    for portion in portions_of(lines):
+        yield [line for line in portion if line[:4] not in ("S103", "S204", "S305")]
+
+
+FORMAT: Final = Format(
+    name=NAME,
+    label="S-record",
+    endings=("s19", "s28", "s37", "srec", "mot"),
+    contents="S-records",
+    read=read,
+    write=write,
+    judge=_judge,
+    begins=_begins,
+    trace=re.compile(rb"(?m)^S[0-9][0-9A-Fa-f]{8}"),
+)

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 from parambak.dumps.dump import ALLOWANCES
 from parambak.dumps.faults import DUMP_NO_SUCH_ALLOWANCE, DUMP_TOO_LARGE
 from parambak.dumps.limits import MAX_FILE, MAX_LINES
 from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
+from parambak.memory.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from parambak.dumps.dump import Terms
-    from parambak.errors import Fault
+    from parambak.dumps.faults import RecordFaults
     from parambak.memory.image import Image
 
-_BYTE_ORDER_MARKS: Final = {
+BYTE_ORDER_MARKS: Final = {
     b"\xef\xbb\xbf": "a UTF-8 byte-order mark",
     b"\xff\xfe": "a UTF-16 byte-order mark, low byte first",
     b"\xfe\xff": "a UTF-16 byte-order mark, high byte first",
@@ -34,16 +36,9 @@ _LINE_ENDS: Final = {
 _LOWER_CASE: Final = tuple(b"abcdef")
 """The lower-case digits: any other small letter is refused where it stands."""
 _LINES_AT_A_TIME: Final = 1 << 18
-
-
-class TextFaults(NamedTuple):
-    """One format's codes for what can go wrong with a file of lines."""
-
-    prefix: str
-    empty: Fault
-    encoding: Fault
-    line_ends: Fault
-    too_many_lines: Fault
+_FIRST_LINE_WITHIN: Final = 1 << 17
+"""Bytes at the start of a file within which its first line is looked for."""
+_LINE: Final = re.compile(rb"[^\r\n]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +70,12 @@ class Text:
         return number, self.body[:end].rpartition(self.line_end)[2]
 
 
+def first_line(data: bytes) -> bytes:
+    """Return the first line that is not blank, without blanks before it; empty if there is none."""
+    line = _LINE.match(data[:_FIRST_LINE_WITHIN].lstrip(b" \t\r\n"))
+    return line[0] if line else b""
+
+
 def check_size(data: bytes) -> None:
     """Refuse a file that is over the cap."""
     if len(data) > MAX_FILE:
@@ -87,19 +88,19 @@ def check_terms(terms: Terms) -> None:
         raise DUMP_NO_SUCH_ALLOWANCE.error(expected=", ".join(ALLOWANCES), found=name)
 
 
-def check_plain(data: bytes, faults: TextFaults) -> None:
+def check_plain(data: bytes, faults: RecordFaults) -> None:
     """Refuse an empty or blank file, a byte-order mark, and UTF-16."""
     blank = b" \t\r\n\x00\x1a"
     if not data[:4096].strip(blank) and not data.strip(blank):
         raise faults.empty.error(expected="records", found=f"{len(data)} bytes without one")
-    for mark, name in _BYTE_ORDER_MARKS.items():
+    for mark, name in BYTE_ORDER_MARKS.items():
         if data.startswith(mark):
             raise faults.encoding.error(line=1, offset=0, expected="plain ASCII", found=name)
     if data[:2] in _UTF_16_STARTS:
         raise faults.encoding.error(line=1, offset=0, expected="plain ASCII", found="UTF-16")
 
 
-def as_text(body: bytes, first: int, faults: TextFaults) -> Text:
+def as_text(body: bytes, first: int, faults: RecordFaults) -> Text:
     """Return the lines of `body`, whose first has the number `first`; refuse mixed line ends."""
     line_end = _line_end(body)
     if line_end is None:
@@ -158,8 +159,7 @@ def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
 
 def clipped(line: bytes) -> str:
     """Return a line as it can be shown: at most 60 characters, odd bytes escaped."""
-    text = line[:60].decode("ascii", "backslashreplace")
-    text = "".join(each if each.isprintable() else f"\\x{ord(each):02x}" for each in text)
+    text = printable(line[:60])
     return text + "…" if len(line) > 60 else text
 
 

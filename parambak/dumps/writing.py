@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.dumps.faults import DUMP_NOTHING_TO_WRITE, DUMP_STYLE
 
@@ -17,14 +17,20 @@ _LONGEST_HEADER = 252
 _LINE_ENDS = (b"\n", b"\r\n", b"\r")
 
 
+class Width(NamedTuple):
+    """What an address width allows: addresses below `end`, `longest` data bytes in a record."""
+
+    end: int
+    longest: int
+
+
 def check_style(
-    image: Image, style: Style, name: str, ends: Mapping[int, int], longest: int
+    image: Image, style: Style, widths: Mapping[int, Width], name: str, *, header: bool = False
 ) -> int:
     """Return the address width to write with, in bits; refuse what does not fit the image.
 
-    `ends` gives the first address that each width cannot hold; `longest` is the most data
-    bytes that a record of the narrowest width holds (one less for each 8 bits wider, in
-    S-records only).
+    `widths` are those of the format, by their bits, the one to prefer first; `header` says
+    whether it has a header.
     """
     if not image.size:
         raise DUMP_NOTHING_TO_WRITE.error(expected="at least one byte", found="none")
@@ -32,7 +38,7 @@ def check_style(
         raise DUMP_STYLE.error(expected="LF, CR LF or CR", found=repr(style.line_end))
     if style.fill is not None or style.base:
         raise DUMP_STYLE.error(expected="fill and base for raw only", found=name)
-    if style.header and name != "s-record":
+    if style.header and not header:
         raise DUMP_STYLE.error(expected="a header in S-records only", found=name)
     if len(style.header) > _LONGEST_HEADER:
         raise DUMP_STYLE.error(
@@ -40,17 +46,17 @@ def check_style(
         )
     width = style.address_width
     if width is None:
-        width = next((bits for bits in ends if image.end <= ends[bits]), 32)
-    if width not in ends:
+        width = next((bits for bits in widths if image.end <= widths[bits].end), 32)
+    if width not in widths:
         raise DUMP_STYLE.error(
-            expected=f"an address width of {', '.join(map(str, ends))} bits", found=str(width)
+            expected=f"an address width of {', '.join(map(str, widths))} bits", found=str(width)
         )
-    if image.end > ends[width]:
+    if image.end > widths[width].end:
         raise DUMP_STYLE.error(
-            expected=f"addresses under 0x{ends[width]:X} for {width} bits",
+            expected=f"addresses under 0x{widths[width].end:X} for {width} bits",
             found=f"0x{image.end - 1:X}",
         )
-    most = longest - (width - 16) // 8 if name == "s-record" else longest
+    most = widths[width].longest
     if style.record_length is not None and not 1 <= style.record_length <= most:
         raise DUMP_STYLE.error(
             expected=f"a record length of 1 to {most}", found=str(style.record_length)

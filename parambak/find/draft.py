@@ -7,11 +7,11 @@ as an entry; all else as a comment. Every entry carries its evidence as a note.
 from __future__ import annotations
 
 import json
-import unicodedata
 from typing import TYPE_CHECKING
 
 from parambak.find.search import scale_text
 from parambak.layouts.model import MOST_MEMORY
+from parambak.memory.names import folded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -135,15 +135,11 @@ def _name(name: str, taken: set[str]) -> str:
     ].strip()
     made = made or "value"
     tried, number = made, 1
-    while _folded(tried) in taken:
+    while folded(tried) in taken:
         number += 1
         tried = f"{made}_{number}"
-    taken.add(_folded(tried))
+    taken.add(folded(tried))
     return tried
-
-
-def _folded(name: str) -> str:
-    return unicodedata.normalize("NFKC", name).casefold()
 
 
 def _plain(text: str) -> str:

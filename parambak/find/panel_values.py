@@ -7,12 +7,12 @@ other with `|` between, in the order of the copies. `formats/layout-find.md` has
 from __future__ import annotations
 
 import re
-import unicodedata
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.find import faults
-from parambak.layouts.texts import hidden
+from parambak.memory.names import folded
+from parambak.memory.printable import hidden
 
 if TYPE_CHECKING:
     from parambak.errors import ParambakError
@@ -80,14 +80,14 @@ def parse(data: bytes, copies: int) -> Values:
     taken: dict[str, int] = {}
     for number, text in _lines(data):
         wanted = _wanted(text, number, copies, notes)
-        folded = unicodedata.normalize("NFKC", wanted.name).casefold()
-        if folded in taken:
+        key = folded(wanted.name)
+        if key in taken:
             raise faults.VALUES_TWICE.error(
                 line=number,
                 expected="a new name",
-                found=f"{wanted.name}, as in line {taken[folded]}",
+                found=f"{wanted.name}, as in line {taken[key]}",
             )
-        taken[folded] = number
+        taken[key] = number
         found.append(wanted)
         if len(found) > MOST_VALUES:
             raise faults.VALUES_TOO_LARGE.error(

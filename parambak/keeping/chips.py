@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 1 << 20
 LARGEST = 16 << 20  # an image's limit
-
 TEXT = Fault(
     "chips-text",
     SheetRefused,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from decimal import Decimal
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -24,8 +23,9 @@ from parambak.layouts.field_types import TYPES, stored_number
 from parambak.layouts.mistakes import advice, describe
 from parambak.layouts.parse import LONGEST_NUMBER
 from parambak.layouts.slots import field_length, field_width
-from parambak.layouts.texts import hidden
 from parambak.memory.counted import counted
+from parambak.memory.names import folded
+from parambak.memory.printable import hidden
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -119,16 +119,16 @@ def judge_taken(
     source: Source, path: Path, name: str, taken: dict[str, str], ledger: Ledger
 ) -> None:
     """Note a name that the scope `taken` has already, after folding and normalising."""
-    folded = unicodedata.normalize("NFKC", name).casefold()
-    if folded in taken:
+    key = folded(name)
+    if key in taken:
         ledger.note(
             faults.NAME_TWICE,
             source,
             (*path, "name"),
             expected="names that differ by more than case",
-            found=f"{describe(name)} beside {describe(taken[folded])}",
+            found=f"{describe(name)} beside {describe(taken[key])}",
         )
-    taken.setdefault(folded, name)
+    taken.setdefault(key, name)
 
 
 def judge_field(source: Source, path: Path, field: Field, ledger: Ledger) -> None:

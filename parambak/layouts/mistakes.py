@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from parambak.layouts.texts import hidden
 from parambak.layouts.toml_text import lines_of
+from parambak.memory.names import nearest
+from parambak.memory.printable import printable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from parambak.errors import Fault
 
@@ -106,7 +107,7 @@ def describe(value: object) -> str:
         return str(value) if bits <= 64 else f"a whole number of {bits} bits"
     if isinstance(value, str):
         short = value[:LONGEST_FOUND]
-        safe = "".join(each if not hidden(each) else f"\\u{ord(each):04X}" for each in short)
+        safe = printable(short)
         return f'"{safe}"' if len(value) <= LONGEST_FOUND else f'"{safe}…"'
     if isinstance(value, list | tuple):
         return f"a list of {len(value)}"
@@ -123,20 +124,11 @@ def kind_of(value: object) -> str:
     return names.get(type(value), "a date or time")
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Return the known word nearest to `word`, None where none is near."""
-    from difflib import get_close_matches  # noqa: PLC0415 - only a mistake needs it
-
-    by_lower = {each.lower(): each for each in known}
-    close = get_close_matches(word.lower()[:80], by_lower, n=1, cutoff=0.55)
-    return by_lower[close[0]] if close else None
-
-
 def advice(word: str, known: Sequence[str]) -> str:
     """Return what to write instead of `word`."""
-    near = nearest(word, known)
-    if near is not None:
-        return f"Did you mean `{near}`?"
+    near = nearest(word, known, most=1)
+    if near:
+        return f"Did you mean `{near[0]}`?"
     return "Known are: " + ", ".join(known[:40]) + (" …" if len(known) > 40 else "") + "."
 
 

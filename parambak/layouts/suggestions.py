@@ -12,7 +12,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from parambak.layouts.mistakes import nearest
+from parambak.memory.names import nearest
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -164,16 +164,19 @@ def _text_advice(expected: str, text: str) -> str:
 
 def word_advice(word: str, known: Sequence[str]) -> str:
     """Return which of `known` to write in place of `word`; other languages' types are known."""
-    meant = _meant_type(word, known) if "u8" in known else nearest(word, known)
-    if meant is not None:
-        return f"Did you mean `{meant}`?"
+    near = _type_words(word, known) if "u8" in known else nearest(word, known, most=1)
+    if near:
+        return f"Did you mean `{near[0]}`?"
     return "Choose one of those; formats/field-layout.md says what each is for."
 
 
-def _meant_type(word: str, known: Sequence[str]) -> str | None:
+def _type_words(word: str, known: Sequence[str]) -> list[str]:
     lower = word.strip().lower().removeprefix("unsigned ").removeprefix("signed ")
     sized = _SIZED.match(lower)
     if sized is not None:
         kind = {"u": "u", "f": "f", "r": "f"}.get(sized["kind"][0], "s")
         lower = kind + sized["bits"]
-    return lower if lower in known else _FOREIGN_TYPES.get(lower) or nearest(word, known)
+    if lower in known:
+        return [lower]
+    foreign = _FOREIGN_TYPES.get(lower)
+    return [foreign] if foreign else nearest(word, known, most=1)

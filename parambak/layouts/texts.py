@@ -2,21 +2,13 @@
 
 from __future__ import annotations
 
-import unicodedata
 from datetime import date
 from typing import TYPE_CHECKING, Literal
 
+from parambak.memory.printable import hidden
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-# Categories of characters that a terminal obeys instead of showing, or hides:
-# control, format (bidirectional ones are in it), surrogate, private, separators of lines.
-HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
-
-
-def hidden(text: str) -> bool:
-    """Return whether any character of `text` would be obeyed or hidden, not shown."""
-    return not text.isprintable() and any(unicodedata.category(each) in HIDDEN for each in text)
 
 
 def _units(encoding: str) -> int:

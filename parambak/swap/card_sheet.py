@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import json
 import re
-import unicodedata
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.errors import Fault, SheetRefused
 from parambak.layouts.mistakes import describe, key_text
-from parambak.layouts.texts import hidden
 from parambak.layouts.toml_text import MAX_BYTES, lines_of, read_toml
+from parambak.memory.names import folded, one_letter_apart
+from parambak.memory.printable import hidden
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Mapping
@@ -151,16 +151,11 @@ TABLES: Mapping[str, Mapping[str, Shape]] = {
 KNOWN = (*TABLES, *ROWS)
 
 
-def folded(name: str) -> str:
-    """Return a name as it is compared: NFKC, without case."""
-    return unicodedata.normalize("NFKC", name).casefold()
-
-
 def meant(name: str, known: Iterable[str]) -> str | None:
     """Return the known word that `name` is a slip of: letters and case alone, None where none."""
     bare = _letters(name)
     for word in known:
-        if name != word and (bare == _letters(word) or _one_letter(bare, _letters(word))):
+        if name != word and (bare == _letters(word) or _slip_of_one_letter(bare, _letters(word))):
             return word
     return None
 
@@ -169,21 +164,17 @@ def _letters(name: str) -> str:
     return re.sub(r"[-_ ]", "", folded(name))
 
 
-def _one_letter(one: str, other: str) -> bool:
-    """Tell whether one letter added, left out, changed or moved by one makes them equal.
+def _slip_of_one_letter(one: str, other: str) -> bool:
+    """Return whether one letter added, left out, changed or moved by one makes them equal.
 
     A letter changed makes another word of a short one (side is not size), and a digit
     another name (label2).
     """
     if min(len(one), len(other)) < 3 or any(each.isdigit() for each in set(one) ^ set(other)):
         return False
-    start = 0
-    while start < min(len(one), len(other)) and one[start] == other[start]:
-        start += 1
-    mine, theirs = one[start:], other[start:]
-    swapped = mine[1:2] + mine[:1] + mine[2:]
-    changed = len(one) >= 6 and mine[1:] == theirs[1:]
-    return changed or theirs in {mine[1:], swapped} or mine == theirs[1:]
+    if len(one) == len(other) < 6 and sorted(one) != sorted(other):
+        return False
+    return one_letter_apart(one, other)
 
 
 class Entry(NamedTuple):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from parambak.errors import CallRefused, Fault
 from parambak.layouts.decimals import exact, rounded
+from parambak.memory.names import nearest_in_words
 from parambak.swap.limits import RPM
 
 if TYPE_CHECKING:
@@ -192,11 +193,8 @@ def _limit(name: str, limits: Mapping[str, Limit] | None) -> Limit | None:
     if limits is None:
         return None
     if name.casefold() not in limits:
-        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
         known = [limit.name for limit in limits.values()]
-        near = get_close_matches(name, known, n=3, cutoff=0.4) or known[:5]
-        raise READING_NAME.error(expected=" or ".join(near), found=repr(name))
+        raise READING_NAME.error(expected=nearest_in_words(name, known), found=repr(name))
     return limits[name.casefold()]
 
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from parambak.dumps import intel_hex, s_record
 from parambak.dumps.dump import SAME_BYTE_TWICE, TEXT_AROUND, WRAP, Dump, Style, Terms
+from parambak.dumps.records import read_by_record, read_in_bulk
 from parambak.errors import ParambakError
 from parambak.memory.image import Block, Image
 
@@ -36,7 +37,7 @@ def outcome(read: object) -> Dump | tuple[object, ...]:
 
 def judged(module: ModuleType, data: bytes, terms: Terms) -> Dump | tuple[object, ...]:
     """Return what reading record by record alone gives."""
-    return outcome(lambda: module.read_by_record(module.prepared(data, terms), terms))
+    return outcome(lambda: read_by_record(module.Parser, module.prepared(data, terms), terms))
 
 
 def image_of(rng: random.Random) -> Image:
@@ -106,14 +107,14 @@ def test_regular_file_takes_the_bulk_path(
     module = FORMATS[name]
     data = module.write(image, style=Style(record_length=length, address_width=32))
     taken = []
-    take = module.Reading.take
+    take = module.Parser.take
 
     def counted(self: object, line: bytes, number: int) -> None:
         taken.append(number)
         take(self, line, number)
 
-    monkeypatch.setattr(module.Reading, "take", counted)
-    dump = module.read_in_bulk(module.prepared(data, Terms()), Terms())
+    monkeypatch.setattr(module.Parser, "take", counted)
+    dump = read_in_bulk(module.Parser, module.prepared(data, Terms()), Terms())
     assert dump is not None
     assert dump.image == image
     assert len(taken) < 30

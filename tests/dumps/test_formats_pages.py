@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
+import documents.errors
 from parambak.dumps import faults
 from parambak.dumps.dump import ALLOWANCES, Terms
 from parambak.dumps.registry import FORMATS
-from parambak.errors import DumpRefused, Fault
+from parambak.errors import DumpRefused
 
 ROOT = Path(__file__).parents[2]
 PAGES = {name: (ROOT / "formats" / f"{name}.md").read_text("utf-8") for name in FORMATS}
@@ -51,11 +52,11 @@ def test_every_block_is_an_example(name: str) -> None:
 def test_every_code_is_on_its_page(name: str) -> None:
     """Each refusal and each finding of a format stands in its tables, and no other does."""
     prefix = PREFIXES[name]
-    refusals = {each.code for each in vars(faults).values() if isinstance(each, Fault)}
+    refusals = {fault.code for fault in documents.errors.faults([faults])}
     source = "".join(path.read_text("utf-8") for path in (ROOT / "parambak/dumps").glob("*.py"))
     findings = set(re.findall(r'"((?:hex|srec|raw)-[a-z0-9-]+)"', source))
     if name != "raw":
-        shared = re.findall(r'f"\{(?:faults\.)?prefix\}-([a-z-]+)"', source)
+        shared = re.findall(r'f"\{(?:[a-z_.]+\.)?prefix\}-([a-z-]+)"', source)
         findings |= {prefix + each for each in shared}
     known = {code for code in refusals | findings if code.startswith(prefix)}
     assert set(re.findall(rf"`({prefix}[a-z0-9-]+)`", PAGES[name])) == known

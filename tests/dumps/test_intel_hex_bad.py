@@ -104,11 +104,14 @@ BAD = {
         found="'G' in column 13",
     ),
     "full-width digit": Bad(
-        FOUR.replace(b"22", b"2\xef\xbc\x92") + END, "hex-digit", 1, found="'\\xef' in column 13"
+        FOUR.replace(b"22", b"2\xef\xbc\x92") + END,
+        "hex-digit",
+        1,
+        found="'\\u{00EF}' in column 13",
     ),
     "space inside a record": Bad(FOUR.replace(b"22", b" 2") + END, "hex-digit", 1),
     "NUL inside a record": Bad(
-        FOUR.replace(b"22", b"\x002") + END, "hex-digit", 1, found="'\\x00' in column 12"
+        FOUR.replace(b"22", b"\x002") + END, "hex-digit", 1, found="'\\u{0000}' in column 12"
     ),
     "text before the colon": Bad(
         FOUR + b"> " + MORE + END,

@@ -7,7 +7,7 @@ import pytest
 from parambak.dumps import raw
 from parambak.dumps.dump import LOOKS_OTHERWISE, Style, Terms
 from parambak.dumps.limits import MAX_IMAGE
-from parambak.dumps.registry import read_dump
+from parambak.dumps.registry import FORMATS, read_dump
 from parambak.errors import ParambakError
 from parambak.memory.image import Block, Image
 
@@ -87,14 +87,16 @@ def test_damaged_file_is_refused_by_its_defect(name: str) -> None:
 def test_line_of_a_hidden_record_is_told() -> None:
     """What looks like a record is pointed at by its line and offset."""
     with pytest.raises(ParambakError) as caught:
-        raw.read(b"dump\r\n\r\n:0400100011223344F2\r\n")
+        FORMATS["raw"].read(b"dump\r\n\r\n:0400100011223344F2\r\n")
     assert (caught.value.line, caught.value.offset) == (3, 8)
 
 
 def test_bytes_stand_from_the_base() -> None:
     """Byte 0 of the file is at the base address."""
-    assert raw.read(b"\x01\x02").image == Image.of(b"\x01\x02")
-    assert raw.read(b"\x01\x02", terms=Terms(base=0x8000)).image == Image.of(b"\x01\x02", 0x8000)
+    assert FORMATS["raw"].read(b"\x01\x02").image == Image.of(b"\x01\x02")
+    assert FORMATS["raw"].read(b"\x01\x02", terms=Terms(base=0x8000)).image == Image.of(
+        b"\x01\x02", 0x8000
+    )
 
 
 def test_declared_raw_is_taken_and_noted() -> None:
@@ -103,7 +105,7 @@ def test_declared_raw_is_taken_and_noted() -> None:
     dump = read_dump("dump.bin", data, format="raw")
     assert dump.image == Image.of(data)
     assert [finding.code for finding in dump.findings] == ["raw-looks-otherwise-accepted"]
-    assert raw.read(data, terms=Terms(frozenset({LOOKS_OTHERWISE}))) == dump
+    assert FORMATS["raw"].read(data, terms=Terms(frozenset({LOOKS_OTHERWISE}))) == dump
 
 
 def test_writing_keeps_addresses() -> None:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import ClassVar
+from typing import TYPE_CHECKING
 
 import bincopy
 import intelhex
 import pytest
 
 from parambak.dumps.dump import SAME_BYTE_TWICE, TEXT_AROUND, WRAP, Style, Terms
+from parambak.dumps.format import Judge
 from parambak.dumps.registry import read_dump, write_dump
 from parambak.dumps.second_opinion import second_opinion
 from parambak.errors import DumpRefused
 from parambak.memory.image import Block, Image
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
 
 IMAGE = Image.from_blocks([Block(0xFFF0, bytes(range(200))), Block(0x20000, b"\x55" * 70_000)])
 
@@ -77,28 +81,24 @@ def test_refusal_of_the_judge_is_a_refusal() -> None:
     assert "checksum" in error.found
 
 
-class Portioned:
-    """A judge that says how it was asked, and then refuses at length."""
-
-    name = "nobody"
-    portions: ClassVar[list[int]] = []
-
-    def pieces(self, lines: list[str]) -> list[tuple[int, bytes]]:
-        """Count the lines; refuse the second portion."""
-        self.portions.append(len(lines))
-        if len(self.portions) > 1:
-            raise ValueError("x" * 300)
-        return []
-
-
 def test_judge_is_asked_in_portions(monkeypatch: pytest.MonkeyPatch) -> None:
     """4,096 lines at a time, the base in force before them; a long refusal is cut."""
-    monkeypatch.setattr("parambak.dumps.second_opinion._IntelHex", Portioned)
-    Portioned.portions.clear()
+    asked: list[int] = []
+
+    def pieces(portions: Iterable[list[str]]) -> Iterator[tuple[int, bytes]]:
+        for portion in portions:
+            asked.append(len(portion))
+            if len(asked) > 1:
+                raise ValueError("x" * 300)
+            yield from ()
+
+    monkeypatch.setattr(
+        "parambak.dumps.intel_hex.by_intelhex", lambda portions: Judge("nobody", pieces(portions))
+    )
     data = write_dump(IMAGE, "intel-hex", Style(record_length=8))
     with pytest.raises(DumpRefused) as caught:
         second_opinion(data, read_dump("dump", data))
-    assert Portioned.portions == [4096, 4097]
+    assert asked == [4096, 4097]
     assert caught.value.found == "x" * 200
 
 

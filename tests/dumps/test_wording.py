@@ -9,7 +9,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from parambak.dumps import raw
 from parambak.dumps.dump import (
     LOOKS_OTHERWISE,
     NO_END,
@@ -20,7 +19,7 @@ from parambak.dumps.dump import (
     Terms,
 )
 from parambak.dumps.limits import MAX_IMAGE
-from parambak.dumps.registry import read_dump, write_dump
+from parambak.dumps.registry import FORMATS, read_dump, write_dump
 from parambak.errors import ParambakError
 from parambak.memory.image import Block, Image
 from tests.dumps import test_intel_hex_bad as hexes
@@ -244,7 +243,7 @@ def outcomes() -> str:
     for name, file, data, terms in files():
         lines.append(name)
         if file == "a.bin":
-            lines += told(lambda: raw.read(data, terms=terms))  # noqa: B023 - called at once
+            lines += told(lambda: FORMATS["raw"].read(data, terms=terms))  # noqa: B023 - called at once
         else:
             lines += told(lambda: read_dump(file, data, terms=terms))  # noqa: B023 - called at once
     for name, (form, image, style) in STYLES.items():

@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from parambak.dumps import intel_hex, raw, s_record
+from parambak.dumps import intel_hex, s_record
 from parambak.dumps.dump import ALLOWANCES, Style, Terms
+from parambak.dumps.records import read_by_record
+from parambak.dumps.registry import FORMATS
 from parambak.errors import ParambakError
 from parambak.memory.image import Block, Image
 
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
     import random
 
 FIXTURES: Final = Path(__file__).resolve().parents[2] / "fixtures" / "dumps"
-READERS: Final = (intel_hex, s_record, raw)
+READERS: Final = (intel_hex, s_record, FORMATS["raw"])
 LONGEST: Final = 8192
 """Bytes of an input: the rarely met cases are of structure, not of size."""
 TERMS: Final = (
@@ -41,13 +43,13 @@ def one_input(data: bytes) -> None:
     terms = TERMS[data[0] // len(READERS) % len(TERMS)]
     content = data[1:]
     taken = outcome(reader.read, content, terms=terms)
-    if reader is raw:
+    if reader is FORMATS["raw"]:
         return
     try:
         text = reader.prepared(content, terms)
     except ParambakError:
         return
-    judged = outcome(reader.read_by_record, text, terms)
+    judged = outcome(read_by_record, reader.Parser, text, terms)
     if taken != judged:
         raise AssertionError(f"in bulk {taken!r}, by record {judged!r}")
 

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 
 from parambak.compare.two_layouts import read_renames
 from parambak.keeping.recording.entries import amend
-from parambak.keeping.recording.request import LayoutFile, RenamesFile
+from parambak.keeping.recording.received import LayoutFile, RenamesFile
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256, sum16
@@ -127,7 +127,7 @@ def test_both_files_of_a_pair_are_on_record(laptop: Laptop) -> None:
     found = compare(Image.of(image()), read.image, BEFORE_POWER)
     record_read_back(laptop.vault, laptop.position(), laptop.latest(), [(read, found)], by=None)
     (record,) = newest(laptop)
-    assert [each["name"] for each in record.body["dumps"]] == ["R0\\udcff.BIN", "R1\\udcff.BIN"]
+    assert [each["name"] for each in record.body["dumps"]] == ["R0\\u{DCFF}.BIN", "R1\\u{DCFF}.BIN"]
     for half in (0, 1):
         data = image()[half::2]
         assert laptop.vault.read_object(sha256(data)) == data

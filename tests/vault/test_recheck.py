@@ -123,7 +123,7 @@ def test_a_strange_name_is_made_safe_to_print(first: Home) -> None:
     os.close(os.open(os.fsencode(first.root / "objects") + b"/\x1b[2J\xff", os.O_CREAT))
     (remark,) = run(first).remarks
     assert remark.file.isprintable()
-    assert "\\x1b" in remark.file
+    assert "\\u{001B}" in remark.file
 
 
 @pytest.mark.parametrize(

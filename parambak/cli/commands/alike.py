@@ -13,17 +13,20 @@ from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.keeping.state import on_purpose, select
+from parambak.keeping.recording.remarks import record_on_purpose
+from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.remarks import on_purpose_marks
 from parambak.memory.counted import counted
+from parambak.memory.names import nearest_in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
     from parambak.compare.alike import Gathered, Unlike
-    from parambak.keeping.state.known import Position
-    from parambak.keeping.state.on_purpose import OnPurpose
+    from parambak.keeping.state.model import Position
+    from parambak.keeping.state.remarks import OnPurpose
 
 MOST_ROWS = 40  # on the page; --json has them all
 MOST_NAMED = 4  # fields of the odd one, in the answer
@@ -78,7 +81,7 @@ def command(  # noqa: PLR0913 - one argument an option
         for count, vessel in enumerate(known.vessels, start=1):
             for position in vessel.positions:
                 _take(assessor, position, groups, lacking)
-            marked += on_purpose.marks(vault, vessel)
+            marked += on_purpose_marks(vault, vessel)
             vessel.forget()
             progress(count, len(known.vessels))
     _compare(groups, marked)
@@ -114,11 +117,10 @@ def _mark(  # noqa: PLR0913 - what is told
 
     names = [plan.name for plan in plan_of(layout).fields]
     if field_name not in names:
-        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-        near = get_close_matches(field_name, names, n=3, cutoff=0.4) or names[:5]
-        raise faults.NO_FIELD.error(expected=" or ".join(near), found=repr(field_name[:80]))
-    on_purpose.mark(
+        raise faults.NO_FIELD.error(
+            expected=nearest_in_words(field_name, names), found=repr(field_name[:80])
+        )
+    record_on_purpose(
         assessor.vault, where, field=field_name, reason=reason, by=by, withdrawn=withdraw
     )
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import faults, store
-from parambak.cli.command import FORMAT_HELP, FORMATS
+from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import files_in
 from parambak.cli.parts.why import (
@@ -20,14 +20,15 @@ from parambak.cli.parts.why import (
 )
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings, past_day
-from parambak.keeping.recording.request import Request
+from parambak.keeping.recording.filing import TypedPosition
+from parambak.keeping.recording.received import Request
 from parambak.keeping.recording.take_in import TakenIn, take_in
-from parambak.keeping.recording.target import Target
-from parambak.keeping.recording.visits import VISIT_NONE, the_open_visit
+from parambak.keeping.recording.visits import VISIT_NONE
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import Normal
 from parambak.keeping.state.fold import Folding
-from parambak.keeping.ways import HOW
+from parambak.keeping.state.model import CONNECTIONS
+from parambak.keeping.state.visits import the_open_visit
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PAIR_SCHEMES
 
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 
     from parambak.cli.screen import Screen
     from parambak.keeping.chips import Chip
-    from parambak.keeping.state.known import Visit
+    from parambak.keeping.state.model import Visit
     from parambak.reads.agreement.model import Explanation
     from parambak.reads.pairs import PairScheme
     from parambak.vault.vault import Vault
@@ -103,10 +104,10 @@ class _Words:
     metavar="CODE=REASON",
     help="Declare a finding normal for this memory; needs --read-by.",
 )
-@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
+@click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
 @click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
-@click.option("--how", type=click.Choice(HOW), help="Where the chip was when it was read.")
+@click.option("--how", type=click.Choice(CONNECTIONS), help="Where the chip was when it was read.")
 @click.option("--reseated/--not-reseated", default=None, help="Taken out and put back before?")
 @click.option(
     "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
@@ -187,8 +188,8 @@ def _request(dumps: tuple[str, ...], words: _Words) -> tuple[Request, Mapping[st
     return request, chips
 
 
-def _target(words: _Words) -> Target:
-    return Target(
+def _target(words: _Words) -> TypedPosition:
+    return TypedPosition(
         vessel=words.vessel or "",
         position=words.position,
         unit=words.unit,

@@ -11,10 +11,11 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.assess import Assessor
-from parambak.keeping.state import exchanges, select
+from parambak.keeping.state import select
+from parambak.keeping.state.backups import Holdings
+from parambak.keeping.state.cards import exchange_notes
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.holdings import Holdings
-from parambak.keeping.state.known import Unit
+from parambak.keeping.state.model import Unit
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from parambak.cli.screen import Screen
-    from parambak.keeping.state.known import Conflict, Fleet, Position, Vessel
+    from parambak.keeping.state.model import Conflict, Fleet, Position, Vessel
 
 
 @parambak_command("catalogue", example="parambak catalogue grebe/port-thruster")
@@ -85,7 +86,7 @@ class _Listing:
         for each in (*holders, *positions):
             self._dispute(each.where, each.conflicts)
         units = [holder for holder in holders if isinstance(holder, Unit)]
-        self.warnings += exchanges.notes(self._assessor.vault, vessel, units)
+        self.warnings += exchange_notes(self._assessor.vault, vessel, units)
         if not vessel.named:
             lost = ", ".join((*vessel.aboard.missing, *(f for f, _ in vessel.aboard.damaged)))
             self.warnings.append(f"vessel {vessel.handle} has lost its name, with {lost or 'it'}")

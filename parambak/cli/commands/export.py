@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import store
-from parambak.cli.command import FORMATS
+from parambak.cli.command import FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.file_out import moved, write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -41,7 +41,7 @@ class _Words:
     "export", example="parambak export grebe/port-thruster/U12 --as s-record --out U12.S19"
 )
 @click.argument("copy", metavar="COPY")
-@click.option("--as", "format_name", type=click.Choice(FORMATS), required=True, help="The format.")
+@click.option("--as", "format_name", type=FormatName(), required=True, help="The format.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option("--fill", metavar="HH", help="Write absent bytes as this, such as FF (raw).")
 @click.option(
@@ -95,13 +95,14 @@ def _files(image: Image, words: _Words) -> list[tuple[str, Image]]:
 
 def _style(words: _Words, base: int) -> Style:
     from parambak.dumps.dump import Style  # noqa: PLC0415 - only for writing
+    from parambak.dumps.registry import format_named  # noqa: PLC0415 - the same
 
     return Style(
         record_length=words.record_length,
         address_width=int(words.address_width) if words.address_width else None,
         header=(words.header or "").encode("ascii", "replace"),
         fill=_number(words.fill, "--fill", 16, 0xFF),
-        base=base if words.format_name == "raw" else 0,
+        base=0 if format_named(words.format_name).has_addresses else base,
     )
 
 

@@ -14,15 +14,17 @@ from parambak.cli.parts import compare_faults, files_in
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.keeping.state import remarks, select
+from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.remarks import remarks_of_change, remarks_on_record
+from parambak.memory.names import nearest_in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from parambak.cli.screen import Screen
     from parambak.compare.history import History
-    from parambak.keeping.state.known import Copy, Position, Read
+    from parambak.keeping.state.model import Copy, Position, Read
     from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
@@ -124,9 +126,9 @@ def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told
         raise refusal.in_file(name)
     vault = assessor.vault
     vessel = select.vessel_at(fleet(vault), position.where)
-    every = remarks.on_record(vault, vessel)
+    every = remarks_on_record(vault, vessel)
     said = {
-        at: remarks.of_change(every, position, times[at - 1].copy.image, time.copy.image)
+        at: remarks_of_change(every, position, times[at - 1].copy.image, time.copy.image)
         for at, time in enumerate(times)
         if at
     }
@@ -169,10 +171,9 @@ def _require_field(told: Told, name: str) -> None:
     if told.layout is None:
         raise faults.LAYOUT_NEEDED.error(expected="--layout FILE", found="no layout")
     if name not in known:
-        from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-        near = get_close_matches(name[:80], known, n=3, cutoff=0.4) or known[:5]
-        raise compare_faults.HISTORY_FIELD.error(expected=" or ".join(near), found=repr(name[:80]))
+        raise compare_faults.HISTORY_FIELD.error(
+            expected=nearest_in_words(name, known), found=repr(name[:80])
+        )
 
 
 def _heights() -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.cli.command import FORMAT_HELP, FORMATS
+from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import files_in
 from parambak.cli.parts.why import explained, explanation_document, explanation_page
@@ -58,12 +58,9 @@ class _Shown:
     notes: tuple[Finding, ...]
 
 
-FORMAT_NAMES = dict(zip(FORMATS, ("Intel HEX", "S-record", "raw"), strict=True))
-
-
 @parambak_command("inspect", example="parambak inspect THRUST1.HEX THRUST2.HEX", vault=False)
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
-@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
+@click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
 @click.option(
     "--accept", multiple=True, metavar="NAME", help="Let one named irregularity pass, and note it."
 )
@@ -194,13 +191,15 @@ def _verdict(number: int, against: int, *, differ: bool) -> str:
 
 
 def _facts(document: dict[str, Any]) -> list[tuple[str, str]]:
+    from parambak.dumps.registry import format_named  # noqa: PLC0415 - once a dump was read
+
     ranges = document["ranges"]
     shown = ", ".join(
         f"0x{r['start']:04X}-0x{r['start'] + r['length'] - 1:04X}" for r in ranges[:8]
     )
     more = f" and {len(ranges) - 8} more" if len(ranges) > 8 else ""
     return [
-        ("format", FORMAT_NAMES[document["format"]]),
+        ("format", format_named(document["format"]).label),
         ("size", f"{document['size']} bytes"),
         ("addresses", shown + more),
         ("SHA-256", document["sha256"]),

@@ -14,10 +14,10 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings, past_day
 from parambak.errors import ParambakError, VaultDamaged
-from parambak.keeping.recording.visits import the_open_visit
+from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.texts import NAME, REMARK, check_texts
+from parambak.keeping.state.visits import the_open_visit
 from parambak.swap import measurement_records
 from parambak.swap.limits import Limits, load_limits
 from parambak.swap.measurements import Measurement, read_measurements

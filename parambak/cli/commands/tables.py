@@ -41,7 +41,7 @@ def command(
     The columns are those of formats/tables.md, and stay. A cell of CSV that a spreadsheet
     would take for a formula has an apostrophe before it; JSON lines are exact.
     """
-    from parambak.keeping.state.holdings import Holdings  # noqa: PLC0415 - for the tables only
+    from parambak.keeping.state.backups import Holdings  # noqa: PLC0415 - for the tables only
     from parambak.reports.tables import TABLES  # noqa: PLC0415 - the same
 
     desk = desk_of(settings)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from parambak.cli.screen import Screen
     from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
-    from parambak.keeping.recording.request import RenamesFile
+    from parambak.keeping.recording.received import RenamesFile
 
 MOST_RENAMES = 256 * 1024
 WORD_NEEDED = (
@@ -27,7 +27,7 @@ def renames_file(path: str | None) -> RenamesFile | None:
     """Return a table of renames and its bytes; None where none is named."""
     from parambak.compare.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
     from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
-    from parambak.keeping.recording.request import RenamesFile  # noqa: PLC0415 - the same
+    from parambak.keeping.recording.received import RenamesFile  # noqa: PLC0415 - the same
 
     if path is None:
         return None

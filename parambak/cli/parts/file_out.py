@@ -33,7 +33,7 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
     try:
         again = files_in.read_whole(path, files_in.DUMP_BYTES)[0]
         dump = read_dump("", again, format=format_name, terms=Terms(base=style.base))
-        _compare(again == data, dump.image, _expected(image, format_name, style, len(data)), path)
+        _compare(again == data, dump.image, _expected(image, style, len(data)), path)
         second_opinion(again, dump)
     except BaseException:
         remove(Path(path))  # what did not read back must not lie ready to be loaded
@@ -54,9 +54,9 @@ def _compare(same: bool, found: Image, expected: Image, path: str) -> None:  # n
         )
 
 
-def _expected(image: Image, format_name: str, style: Style, size: int) -> Image:
-    """Return the image that the file stands for: in raw, with what fills its gaps."""
-    if format_name == "raw" and style.fill is not None:
+def _expected(image: Image, style: Style, size: int) -> Image:
+    """Return the image that the file stands for: with what fills its gaps."""
+    if style.fill is not None:
         return Image.of(image.filled(style.base, style.base + size, style.fill), style.base)
     return image
 

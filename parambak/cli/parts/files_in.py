@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from parambak.dumps.dump import Dump, Terms
     from parambak.dumps.profile import Profile
-    from parambak.keeping.recording.request import Incoming, LayoutFile, ProfileFile
+    from parambak.keeping.recording.received import Incoming, LayoutFile, ProfileFile
     from parambak.reads.pairs import PairScheme
     from parambak.swap.card_sheet import Sheet
 
@@ -84,7 +84,7 @@ def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
     """Return a dump file ready to be archived, decoded a second time by unrelated code."""
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - for archiving only
     from parambak.errors import ParambakError  # noqa: PLC0415 - the same
-    from parambak.keeping.recording.request import Incoming  # noqa: PLC0415 - the same
+    from parambak.keeping.recording.received import Incoming  # noqa: PLC0415 - the same
     from parambak.keeping.state.bodies import DumpEntry, FindingEntry  # noqa: PLC0415 - the same
 
     data, state = read_whole(path, DUMP_BYTES)
@@ -110,7 +110,7 @@ def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
 
 def layout_file(path: str) -> LayoutFile:
     """Return a layout and the files of its own folder that it includes."""
-    from parambak.keeping.recording.request import LayoutFile  # noqa: PLC0415 - only where a layout is given
+    from parambak.keeping.recording.received import LayoutFile  # noqa: PLC0415 - only where a layout is given
     from parambak.layouts.load import load  # noqa: PLC0415 - the same
 
     data = read_whole(path, TEXT_BYTES)[0]
@@ -178,7 +178,7 @@ def profile_file(path: str) -> ProfileFile:
     """Return a reader profile and its bytes."""
     from parambak.dumps.profile import load_profile  # noqa: PLC0415 - the same
     from parambak.errors import ParambakError  # noqa: PLC0415 - only where a profile is given
-    from parambak.keeping.recording.request import ProfileFile  # noqa: PLC0415 - the same
+    from parambak.keeping.recording.received import ProfileFile  # noqa: PLC0415 - the same
 
     data = read_whole(path, TEXT_BYTES)[0]
     try:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.request import Incoming
+    from parambak.keeping.recording.received import Incoming
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
     from parambak.reads.agreement.model import Explanation

@@ -17,7 +17,7 @@ from parambak.swap.recording import ValueLayouts
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.request import Incoming
+    from parambak.keeping.recording.received import Incoming
     from parambak.keeping.state.bodies import LayoutEntry
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image

@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING
 from parambak.dumps.faults import RAW_SIZE
 from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.keeping.fits import refuse_better_fit
-from parambak.keeping.same_unit import refuse_other_unit
+from parambak.keeping.recording.cards import refuse_exchanged
+from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
+from parambak.keeping.recording.wrong_position import refuse_better_fit, refuse_other_unit
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import ImageEntry, ReaderSum
-from parambak.keeping.state.exchanges import refuse_exchanged
-from parambak.keeping.state.known import Unit
-from parambak.keeping.state.texts import NAME, REMARK, check_date, check_texts
+from parambak.keeping.state.model import Unit
 from parambak.memory.digests import sha256
 from parambak.reads import reader_sum
 
@@ -24,9 +23,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from parambak.keeping.chips import Chip
-    from parambak.keeping.recording.request import Incoming, Request
-    from parambak.keeping.recording.target import Aimed
-    from parambak.keeping.state.known import Fleet, Position
+    from parambak.keeping.recording.filing import Filing
+    from parambak.keeping.recording.received import Incoming, Request
+    from parambak.keeping.state.model import Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
     from parambak.vault.vault import Vault
@@ -66,7 +65,7 @@ class Admission:
     """
 
     def __init__(
-        self, vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request, aimed: Aimed
+        self, vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request, aimed: Filing
     ) -> None:
         self._vault = vault
         self._known = known

@@ -11,7 +11,7 @@ from parambak.vault.joining import Joined, join
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from parambak.keeping.state.known import Vessel
+    from parambak.keeping.state.model import Vessel
     from parambak.vault.joining import Piece
     from parambak.vault.packs.reading import Pack, PackFile, WrittenPack
     from parambak.vault.vault import Vault

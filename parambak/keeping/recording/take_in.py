@@ -9,21 +9,19 @@ from msgspec import Struct
 
 from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.admit import Admission
-from parambak.keeping.recording.identities import new_identity
-from parambak.keeping.recording.kept_layout import objects_of, put_layout
-from parambak.keeping.recording.target import Aimed, aim
+from parambak.keeping.recording.filing import Filing, file_under, new_identity
+from parambak.keeping.recording.received import entry_of, objects_of, put_layout, put_profile
 from parambak.keeping.state import bodies, select
 from parambak.keeping.state.fold import Folding
-from parambak.keeping.state.known import Fleet
-from parambak.keeping.state.texts import kept_name
+from parambak.keeping.state.model import Fleet
 from parambak.memory.digests import sha256
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from parambak.keeping.chips import Chip
-    from parambak.keeping.recording.request import Incoming, ProfileFile, Request
-    from parambak.keeping.state.known import Copy, Position
+    from parambak.keeping.recording.received import Request
+    from parambak.keeping.state.model import Copy, Position
     from parambak.keeping.verified import Verdict
     from parambak.reads.vote import Vote
     from parambak.vault.vault import Vault, Writing
@@ -60,21 +58,21 @@ def take_in(
 
 def _admit(
     vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request
-) -> tuple[Aimed, Admission]:
+) -> tuple[Filing, Admission]:
     if request.vote:
         _voted(request)  # raises where no vote can be taken
-    aimed = aim(known, request.target)
+    aimed = file_under(known, request.target)
     admission = Admission(vault, chips, known, request, aimed)
     admission.admit()
     return aimed, admission
 
 
 def _write(
-    writing: Writing, request: Request, aimed: Aimed, matched: bodies.ReaderSum | None
+    writing: Writing, request: Request, aimed: Filing, matched: bodies.ReaderSum | None
 ) -> None:
     """Write the objects and one record a read, and one for what a vote over them gave."""
     layout = put_layout(writing, request.layout) if request.layout else None
-    profile = _put_profile(writing, request.profile)
+    profile = put_profile(writing, request.profile)
     by = writing.person(request.read_by, aimed.vessel) if request.read_by else None
     common = _common(request, aimed, matched, layout, profile)
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
@@ -112,7 +110,7 @@ def _voted(request: Request) -> Vote:
 
 def _common(
     request: Request,
-    aimed: Aimed,
+    aimed: Filing,
     matched: bodies.ReaderSum | None,
     layout: bodies.LayoutEntry | None,
     profile: bodies.ProfileEntry | None,
@@ -140,22 +138,11 @@ def _common(
     )
 
 
-def entry_of(file: Incoming) -> bodies.DumpEntry:
-    """Return a dump's entry as a record holds it: its name as text."""
-    return msgspec.structs.replace(file.entry, name=kept_name(file.entry.name))
-
-
-def _put_profile(writing: Writing, given: ProfileFile | None) -> bodies.ProfileEntry | None:
-    if given is None:
-        return None
-    return bodies.ProfileEntry(sha256=writing.put(given.data), name=kept_name(given.name))
-
-
 def _answer(
     folding: Folding,
     request: Request,
     chips: Mapping[str, Chip],
-    aimed: Aimed,
+    aimed: Filing,
     admission: Admission,
 ) -> TakenIn:
     """Read the vault again, and judge the copy that the last dump gave."""

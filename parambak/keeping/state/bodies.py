@@ -23,7 +23,6 @@ BODY = Fault(
     "a record's body does not have the shape of its kind",
     "Run `parambak recheck`; a newer version of the program may have written it.",
 )
-
 Count = Annotated[int, msgspec.Meta(ge=0)]
 Facts = dict[str, str | list[str]]
 Digest = str
@@ -507,7 +506,6 @@ KINDS: dict[str, type[Body]] = {
     "held": HeldBody,
     "recheck": RecheckBody,
 }
-
 AnyBody = TypeVar("AnyBody", bound=Body)
 
 
@@ -525,6 +523,12 @@ def sound(stored: Stored, kind: type[AnyBody]) -> AnyBody | None:
         return body_of(stored.record, stored.digest, kind)
     except VaultDamaged:
         return None
+
+
+def new_entities(body: Body) -> tuple[Entity, ...]:
+    """Return the entities that a record brings in, under the member `new` of any kind."""
+    entities: tuple[Entity, ...] = getattr(body, "new", ())
+    return entities
 
 
 def misshapen(record: str, expected: str, found: str) -> ParambakError:

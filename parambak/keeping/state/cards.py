@@ -1,24 +1,57 @@
-"""Cards: in which unit one is, and whether a sheet is for the unit or card that is meant."""
+"""Cards: in which unit one is, which are exchanged for fault-finding, and whom a sheet is for.
+
+While the cards of two like units are exchanged, a chip at a position of either unit carries
+the parameters of the other. That is worked out from the records each time.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import Fault, SheetRefused
+from parambak.keeping.state.bodies import CardsExchangedBody, body_of
+from parambak.keeping.state.record_sets import local_time
+from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping, Sequence
+    from datetime import date
 
-    from parambak.keeping.state.known import Card, Unit, Vessel
+    from parambak.keeping.state.model import Card, Unit, Vessel
+    from parambak.vault.vault import Vault
+
+    Pair = frozenset[str]
 
 IN_A_UNIT = "in a unit"
-
+WHEREABOUTS = (IN_A_UNIT, "spare aboard", "ashore", "scrapped")
+EXCHANGE = "cards-exchanged"
 SHEET_OTHER = Fault(
     "sheet-other",
     SheetRefused,
     "the card sheet is for another {what}",
     "Take the sheet of the {what} that is meant; if a name under [for] is wrong, mend it there.",
 )
+
+
+class Exchange(NamedTuple):
+    """Two units whose cards are exchanged: why, by whom (a mark), since which day."""
+
+    units: tuple[Unit, Unit]
+    why: str
+    by: str | None
+    on: date
+
+    @property
+    def said(self) -> str:
+        """Return what that means, in words."""
+        one, other = self.units
+        mine, its = ({p.short.casefold(): p.short for p in unit.positions} for unit in self.units)
+        shared = ", ".join(mine[key] for key in sorted(mine.keys() & its.keys()))
+        chip = f"the chip in {shared} of either" if shared else "a chip in either"
+        return (
+            f"the cards of {one.where} and {other.where} are EXCHANGED since {self.on} "
+            f"({self.why}): {chip} carries the parameters of the other until they are put back"
+        )
 
 
 def unit_of(vessel: Vessel, card: Card) -> Unit | None:
@@ -34,6 +67,54 @@ def unit_of(vessel: Vessel, card: Card) -> Unit | None:
 def cards_in(vessel: Vessel, unit: Unit) -> tuple[Card, ...]:
     """Return the cards that are on record as being in a unit."""
     return tuple(card for card in vessel.cards if unit_of(vessel, card) is unit)
+
+
+def still_exchanged(
+    told: Iterable[tuple[str, CardsExchangedBody]], same: Mapping[str, str]
+) -> dict[Pair, str]:
+    """Return the pairs of units that are exchanged, each with the record that says so.
+
+    `told` are the records with their bodies in causal order; `same` gives for each identity
+    of a unit the one that it is known by.
+    """
+    found: dict[Pair, str] = {}
+    for record, body in told:
+        pair = frozenset(same.get(unit, unit) for unit in body.units)
+        if body.back:
+            found.pop(pair, None)
+        else:
+            found.setdefault(pair, record)
+    return found
+
+
+def exchanges(vault: Vault, vessel: Vessel) -> tuple[Exchange, ...]:
+    """Return the pairs of units aboard whose cards are exchanged now."""
+    if not any(vault.of_kind(identity, EXCHANGE) for identity in vessel.ids):
+        return ()
+    every = causal_order([each for identity in vessel.ids for each in vault.records(identity)])
+    mine = {each.digest: each for each in every if each.record.kind == EXCHANGE}
+    told = [(d, body_of(each.record, d, CardsExchangedBody)) for d, each in mine.items()]
+    units = {unit.id: unit for unit in vessel.units}
+    same = {identity: unit.id for unit in vessel.units for identity in unit.ids}
+    found = []
+    for pair, record in still_exchanged(told, same).items():
+        known = sorted((units[each] for each in pair if each in units), key=lambda u: u.short)
+        if len(known) == 2:  # of a merged vessel the two may have become one
+            stored = mine[record]
+            body = body_of(stored.record, record, CardsExchangedBody)
+            day = local_time(stored.record).date()
+            found.append(Exchange((known[0], known[1]), body.why, stored.record.by, day))
+    return tuple(found)
+
+
+def exchange_notes(vault: Vault, vessel: Vessel, units: Sequence[Unit]) -> tuple[str, ...]:
+    """Say for each of these units whether its card is exchanged with another's."""
+    wanted = {unit.id for unit in units}
+    return tuple(
+        each.said
+        for each in exchanges(vault, vessel)
+        if not wanted.isdisjoint({unit.id for unit in each.units})
+    )
 
 
 def refuse_other(

@@ -1,6 +1,7 @@
-"""What damage costs: which copies, names and layouts rely on a damaged or missing file.
+"""What damage costs, and from where it can be repaired.
 
-Worked out from the records; pure. A file is named as within the vault.
+Which copies, names and layouts rely on a damaged or missing file is worked out from the
+records alone. A file is named as within the vault.
 """
 
 from __future__ import annotations
@@ -10,14 +11,18 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
+from parambak.keeping.state.backups import backup_locations, held_in, latest_locations
 from parambak.keeping.state.bodies import body_of
 from parambak.vault import objects, records
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from datetime import date
 
-    from parambak.keeping.state.known import Copy, Fleet, Position, Vessel
+    from parambak.keeping.state.backups import Held
+    from parambak.keeping.state.model import Copy, Fleet, Position, Vessel
     from parambak.vault.records import Record, Stored
+    from parambak.vault.vault import Vault
 
 
 class Loss(NamedTuple):
@@ -55,13 +60,49 @@ def losses(
     `histories` are the records about each vessel identity, and about the vault itself;
     they are gone through once, one at a time.
     """
-    reckoning = _Reckoning(fleet, damaged)
+    reckoning = _LossCount(fleet, damaged)
     for stored in histories:
         reckoning.take(stored)
     return reckoning.told()
 
 
-class _Reckoning:
+class RepairSource(NamedTuple):
+    """A place, by the name to call it, with how many of the damaged files it held on a day."""
+
+    place: str
+    files: int
+    on: date
+
+
+def repair_sources(vault: Vault, lost: Mapping[str, Sequence[Loss]]) -> tuple[RepairSource, ...]:
+    """Return the places known here that hold some of the damaged files, the best first.
+
+    A place holds a file if it holds a record that relies on it; `lost` gives those.
+    """
+    told = latest_locations(vault.records(None))
+    identities = {loss.identity for found in lost.values() for loss in found if loss.identity}
+    held = {each: held_in(vault.records(each), told) for each in sorted(identities)}
+    days: dict[str, dict[str, date]] = {}
+    for file, found in lost.items():
+        for loss in found:
+            for each in held.get(loss.identity or "", {}).get(loss.record or "", ()):
+                day = _proven_on(each)
+                known = days.setdefault(each.place, {})
+                known[file] = max(day, known.get(file, day))
+    handles = {place.id: place.handle for place in backup_locations(vault)}
+    every = [
+        RepairSource(handles[place], len(by_file), min(by_file.values()))
+        for place, by_file in days.items()
+        if place in handles
+    ]
+    return tuple(sorted(every, key=lambda each: (-each.files, -each.on.toordinal(), each.place)))
+
+
+def _proven_on(held: Held) -> date:
+    return held.hashed_on or held.on
+
+
+class _LossCount:
     """One going through the records."""
 
     def __init__(self, fleet: Fleet, damaged: Iterable[str]) -> None:

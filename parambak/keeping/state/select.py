@@ -11,18 +11,18 @@ from datetime import date
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from parambak.errors import CallRefused, Fault, NotFound, ParambakError, VaultDamaged
+from parambak.memory.names import nearest_in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.keeping.state.known import Card, Copy, Fleet, Position, Read, Unit, Vessel
+    from parambak.keeping.state.model import Card, Copy, Fleet, Position, Read, Unit, Vessel
 
     AnyNamed = TypeVar("AnyNamed", Unit, Position)
 
 CARD = "card:"
 MOST_MEANT = 4  # positions that a message names
 MOST_TYPED = 80  # characters of what was typed that a message repeats
-
 WHERE_SHAPE = Fault(
     "where-shape",
     CallRefused,
@@ -282,11 +282,7 @@ def copy_name(position: Position, copy: Copy) -> str:
 
 def _nearest(name: str, known: Iterable[str]) -> str:
     """Return the nearest known names in a few words, for the message."""
-    from difflib import get_close_matches  # noqa: PLC0415 - only for a message
-
-    every = sorted(set(known))
-    near = get_close_matches(name[:MOST_TYPED], every, n=3, cutoff=0.5) or every[:5]
-    return " or ".join(near) if near else "none is there yet"
+    return nearest_in_words(name, sorted(set(known))) or "none is there yet"
 
 
 def _typed(text: str) -> str:

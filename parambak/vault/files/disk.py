@@ -16,6 +16,7 @@ from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, NamedTuple, TypeVar, cast
 
 from parambak.memory.digests import sha256
+from parambak.memory.printable import printable
 from parambak.vault.faults import (
     DISK_FULL,
     EXPORT_EXISTS,
@@ -68,7 +69,7 @@ class UnprovenError(OSError):
 
 def shown(text: str) -> str:
     """Return foreign text (a file's name, another process's words) safe to print."""
-    return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text[:200])
+    return printable(text[:200])
 
 
 def words(error: OSError) -> str:

@@ -6,11 +6,11 @@ import json
 
 import click
 
-from parambak.cli.command import FORMAT_HELP, FORMATS
+from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer
-from parambak.keeping.state.texts import NAME, check_texts
+from parambak.keeping.recording.texts import NAME, check_texts
 from parambak.memory.counted import counted
 from parambak.memory.digests import crc32, sha256, sum8, sum16
 
@@ -18,7 +18,7 @@ from parambak.memory.digests import crc32, sha256, sum8, sum16
 @parambak_command("program", example="parambak card program U7.BIN --place U7", vault=False)
 @click.argument("dump", metavar="DUMP")
 @click.option("--place", metavar="TEXT", help="Its place on the card, such as U7.")
-@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
+@click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
 def command(
     dump: str, place: str | None, format_name: str | None, accept: tuple[str, ...]

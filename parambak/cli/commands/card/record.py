@@ -10,7 +10,7 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.entries import record_sheet
+from parambak.keeping.recording.cards import record_sheet
 from parambak.memory.counted import counted
 
 

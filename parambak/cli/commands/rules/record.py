@@ -11,7 +11,8 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import ParambakError
-from parambak.keeping.recording.rules_file import load_rules, record_rules
+from parambak.keeping.recording.entries import record_rules
+from parambak.keeping.state.rules_file import load_rules
 
 
 @parambak_command("record", example="parambak rules record grebe OWNER.TOML --by 'J. Doe'")

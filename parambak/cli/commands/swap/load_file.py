@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import faults, store
-from parambak.cli.command import FORMATS
+from parambak.cli.command import FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import cautions, deviations
 from parambak.cli.parts import files_in
 from parambak.cli.parts.file_out import moved, write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.assess import Assessor
+from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.texts import NAME, REMARK, check_texts
 from parambak.keeping.verified import AFTER_UNVERIFIED
 from parambak.memory import digests
 from parambak.memory.counted import counted
@@ -31,7 +31,7 @@ from parambak.swap.state import SwapState, accepted_words, notes_on, swap_state
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.dumps.profile import Profile
-    from parambak.keeping.state.known import Copy
+    from parambak.keeping.state.model import Copy
     from parambak.layouts.decode import Decoded
     from parambak.memory.image import Image
     from parambak.reads.pairs import PairScheme
@@ -71,9 +71,7 @@ class _Written:
     example="parambak swap load-file grebe/port-thruster/U12 --as intel-hex --out LOAD.HEX",
 )
 @click.argument("where", metavar="WHERE")
-@click.option(
-    "--as", "format_name", type=click.Choice(FORMATS), help="The format; else the profile's."
-)
+@click.option("--as", "format_name", type=FormatName(), help="The format; else the profile's.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option(
     "--profile",
@@ -251,11 +249,12 @@ def _write(  # noqa: PLR0913, PLR0917 - the parts of one file
     words: _Words,
 ) -> _Written:
     from parambak.dumps.dump import Style  # noqa: PLC0415 - only for writing
+    from parambak.dumps.registry import format_named  # noqa: PLC0415 - the same
 
     base = profile.base if profile is not None else 0
     style = Style(
         record_length=profile.record_length if profile is not None else None,
-        base=base if format_name == "raw" else 0,
+        base=0 if format_named(format_name).has_addresses else base,
     )
     data, digest = write_dump_file(
         moved(image, base) if base else image,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.cli import faults, store
-from parambak.cli.command import FORMAT_HELP, FORMATS
+from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.parts import files_in
@@ -20,7 +20,8 @@ from parambak.cli.parts.read_back_values import Layouts, opened, read_values, va
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping.assess import Assessor
-from parambak.keeping.state import exchanges, select
+from parambak.keeping.state import select
+from parambak.keeping.state.cards import exchange_notes
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PAIR_SCHEMES
@@ -31,8 +32,8 @@ from parambak.swap.swaps import newest_open, swaps_at
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.request import Incoming
-    from parambak.keeping.state.known import Copy, Position, Vessel
+    from parambak.keeping.recording.received import Incoming
+    from parambak.keeping.state.model import Copy, Position, Vessel
     from parambak.reads.pairs import PairScheme
     from parambak.swap.recording import ValueLayouts
     from parambak.swap.swaps import Swap
@@ -67,7 +68,7 @@ class _Words:
     show_default=True,
     help="Before power-up nothing may differ; after it, counters and clocks may.",
 )
-@click.option("--format", "format_name", type=click.Choice(FORMATS), help=FORMAT_HELP)
+@click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
 @click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
 @click.option(
     "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
@@ -132,7 +133,7 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
 
 def _exchanged(vault: Vault, vessel: Vessel, position: Position) -> tuple[str, ...]:
     units = [unit for unit in vessel.units if position in unit.positions]
-    return exchanges.notes(vault, vessel, units)
+    return exchange_notes(vault, vessel, units)
 
 
 def _doubted(
