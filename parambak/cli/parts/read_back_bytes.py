@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from parambak.cli.commands.decode import decoded_by
-from parambak.cli.commands.diff import run_document, run_rows
+from parambak.cli.parts.runs import run_document, run_rows
 from parambak.cli.commands.swap.check import cautions
 from parambak.cli.parts.why import explained, explanation_document, explanation_page
 from parambak.cli.screen import MARKS
