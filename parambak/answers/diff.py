@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec import UNSET, UnsetType
 
-from parambak.answers import differences, faults, given_files
+from parambak.answers import differences, given_files
 from parambak.answers.copies import given_copies
-from parambak.answers.differences import RunShown, Span, ValuesCompared, run_shown
-from parambak.answers.forms import NO, YES, Answer, LazyList, Part, Question
+from parambak.answers.differences import RunShown, ValuesCompared, run_shown
+from parambak.answers.forms import NO, YES, Answer, LazyList, Part, Question, RangeShown
 from parambak.compare.bytes import runs
 from parambak.compare.fields import FADING, MOVED, SETTLED
 from parambak.compare.rows import rows_around
@@ -89,7 +89,7 @@ class MoveShown(Part, frozen=True):
     length: int
     by: int
     changed_bytes: int
-    left: tuple[Span, ...]
+    left: tuple[RangeShown, ...]
     how: str
 
 
@@ -125,8 +125,8 @@ class Comparison(Part, frozen=True, kw_only=True):
     changed_bytes: int
     runs: Collection[RunShown]
     fields: Collection[FieldChangeShown]
-    unexplained: tuple[Span, ...]
-    fading: tuple[Span, ...]
+    unexplained: tuple[RangeShown, ...]
+    fading: tuple[RangeShown, ...]
     moved: tuple[MoveShown, ...]
     failing_checks: tuple[str, ...]
     remarks: tuple[RemarkShown, ...]
@@ -171,7 +171,7 @@ class ValuesDiffAnswer(Answer, ValuesCompared, frozen=True):
     new: str
     changed_bytes: None = None
     runs: tuple[RunShown, ...] = ()
-    unexplained: tuple[Span, ...] = ()
+    unexplained: tuple[RangeShown, ...] = ()
     bytes_compared: bool = False
 
     @property
@@ -306,9 +306,7 @@ def _put_remark(session: Session, pair: _Pair, text: str, by: str | None) -> Non
         found = f"{pair.old.name} and {pair.new.name}" if pair.runs else "the same bytes"
         raise DIFF_REMARK.error(expected="two copies of one position", found=found)
     spans = pair.asked or tuple(run.range for run in pair.runs)
-    record_remark(
-        session.vault, position.where, copies=(old, new), text=text, ranges=spans, by=by
-    )
+    record_remark(session.vault, position.where, copies=(old, new), text=text, ranges=spans, by=by)
 
 
 def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
@@ -325,8 +323,8 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
         "changed_bytes": sum(run.length for run in pair.runs),
         "runs": tuple(map(run_shown, pair.runs)),
         "fields": tuple(_field_changes(step)) if step is not None else (),
-        "unexplained": tuple(_span(stretch.range) for stretch in loose),
-        "fading": tuple(_span(stretch.range) for stretch in loose if stretch.kind == FADING),
+        "unexplained": tuple(_range_shown(stretch.range) for stretch in loose),
+        "fading": tuple(_range_shown(stretch.range) for stretch in loose if stretch.kind == FADING),
         "moved": tuple(map(_move_shown, moves)),
         "failing_checks": step.broken if step is not None else (),
         "remarks": on_record,
@@ -357,14 +355,12 @@ def _field_changes(step: Step) -> Iterator[FieldChangeShown]:
 
 
 def _move_shown(move: Move) -> MoveShown:
-    left = tuple(map(_span, move.left))
-    return MoveShown(
-        move.kind, move.start, move.length, move.by, move.changed, left, move.words
-    )
+    left = tuple(map(_range_shown, move.left))
+    return MoveShown(move.kind, move.start, move.length, move.by, move.changed, left, move.words)
 
 
-def _span(stretch: Range) -> Span:
-    return Span(stretch.start, stretch.length)
+def _range_shown(stretch: Range) -> RangeShown:
+    return RangeShown(stretch.start, stretch.length)
 
 
 def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> ValuesDiffAnswer:
@@ -375,7 +371,7 @@ def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> Values
     layout = given_files.layout_file(question.layout).layout if question.layout else new.layout
     if path is None or layout is None:
         missing = "--old-layout" if path is None else "--layout"
-        raise faults.TWO_LAYOUTS.error(expected="two layouts", found=f"no {missing}")
+        raise differences.TWO_LAYOUTS.error(expected="two layouts", found=f"no {missing}")
     table = differences.renames_of(differences.renames_file(question.renames))
     before = differences.decoded_by(given_files.layout_file(path).layout, old.image)
     after = differences.decoded_by(layout, new.image)

@@ -6,6 +6,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from parambak.answers.forms import Part
+from parambak.errors import CallRefused, Fault
 from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
@@ -17,13 +18,12 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 RENAMES_BYTES = 256 * 1024
-
-
-class Span(Part, frozen=True):
-    """A stretch of addresses; `length` in bytes."""
-
-    start: int
-    length: int
+TWO_LAYOUTS = Fault(
+    "two-layouts-needed",
+    CallRefused,
+    "values are compared where both sides have a layout of their own",
+    "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
+)
 
 
 class RunShown(Part, frozen=True):

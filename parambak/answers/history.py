@@ -46,14 +46,14 @@ class HistoryQuestion(Question, frozen=True):
     layout: str | None = None
 
 
-class ReadShown(Part, frozen=True):
+class HistoryRead(Part, frozen=True):
     """One read of a copy: its day, and who read."""
 
     read_on: str
     read_by: str | None
 
 
-class CopyShown(Part, frozen=True):
+class HistoryCopy(Part, frozen=True):
     """The memory as it was for a time: the copy, the reads that gave it, one after the other.
 
     A copy that came back later stands once more. `remarks` are on what changed since the
@@ -63,7 +63,7 @@ class CopyShown(Part, frozen=True):
     copy: str
     number: int
     sha256: str
-    reads: tuple[ReadShown, ...]
+    reads: tuple[HistoryRead, ...]
     remarks: tuple[str, ...]
 
     @property
@@ -72,7 +72,7 @@ class CopyShown(Part, frozen=True):
         return self.reads[0].read_on
 
 
-class ChangeShown(Part, frozen=True):
+class HistoryChange(Part, frozen=True):
     """A field, a check or a stretch in no field that changed, and the first read of it.
 
     `field` is null for a stretch; `how` is there for moved content alone. `entry` counts
@@ -97,14 +97,14 @@ class ChangeShown(Part, frozen=True):
     how: str | UnsetType = UNSET
 
 
-class UnwrittenShown(Part, frozen=True):
+class UnwrittenChange(Part, frozen=True):
     """A change that wants explaining and has no remark: a field or a stretch, and the read."""
 
     what: str
     read_on: str
 
 
-class FieldShown(Part, frozen=True):
+class HistoryField(Part, frozen=True):
     """The values of the field that was asked for, one for each entry of `copies`."""
 
     field: str
@@ -121,13 +121,13 @@ class HistoryAnswer(Answer, frozen=True):
     """
 
     where: str
-    copies: tuple[CopyShown, ...]
-    changes: Collection[ChangeShown]
-    not_written_down: Collection[UnwrittenShown]
+    copies: tuple[HistoryCopy, ...]
+    changes: Collection[HistoryChange]
+    not_written_down: Collection[UnwrittenChange]
     lost: tuple[str, ...]
     other_layout: tuple[str, ...]
     unchanged_fields: int | None
-    field: FieldShown | UnsetType = UNSET
+    field: HistoryField | UnsetType = UNSET
 
 
 @dataclass
@@ -240,15 +240,15 @@ def _require_field(history: History, layout: Layout | None, name: str) -> None:
         raise HISTORY_FIELD.error(expected=nearest_in_words(name, names), found=repr(name[:80]))
 
 
-def _copies(followed: _Followed) -> Iterator[CopyShown]:
+def _copies(followed: _Followed) -> Iterator[HistoryCopy]:
     for number, time in enumerate(followed.times):
         copy = time.copy
-        yield CopyShown(
+        yield HistoryCopy(
             select.copy_name(followed.position, copy),
             copy.number,
             copy.sha256,
             tuple(
-                ReadShown(read.read_on.isoformat(), followed.person(read.by))
+                HistoryRead(read.read_on.isoformat(), followed.person(read.by))
                 for read in time.reads
             ),
             _remarks(followed, number),
@@ -259,7 +259,7 @@ def _remarks(followed: _Followed, number: int) -> tuple[str, ...]:
     return tuple(remark.text for remark in followed.remarks.get(number, ()))
 
 
-def _changes(followed: _Followed, field: str | None) -> Iterator[ChangeShown]:
+def _changes(followed: _Followed, field: str | None) -> Iterator[HistoryChange]:
     """Yield every change in order; of one field or check alone where it is named."""
     for step in followed.history.steps:
         time = followed.times[step.image]
@@ -283,8 +283,8 @@ def _changes(followed: _Followed, field: str | None) -> Iterator[ChangeShown]:
 
 def _field_change(
     change: FieldChange, renewed: tuple[str, ...], at: dict[str, Any]
-) -> ChangeShown:
-    return ChangeShown(
+) -> HistoryChange:
+    return HistoryChange(
         change.field,
         change.kind,
         change.at,
@@ -299,12 +299,12 @@ def _field_change(
     )
 
 
-def _stretch(kind: str, stretch: Range, at: dict[str, Any]) -> ChangeShown:
+def _stretch(kind: str, stretch: Range, at: dict[str, Any]) -> HistoryChange:
     nothing = (None,) * 5
-    return ChangeShown(None, kind, stretch.start, stretch.length, *nothing, (), **at)
+    return HistoryChange(None, kind, stretch.start, stretch.length, *nothing, (), **at)
 
 
-def _not_written_down(followed: _Followed) -> Iterator[UnwrittenShown]:
+def _not_written_down(followed: _Followed) -> Iterator[UnwrittenChange]:
     """Yield what changed, wants explaining and has no remark, all of one thing together."""
     entries: dict[str, array[int]] = {}
     for step in followed.history.steps:
@@ -317,7 +317,7 @@ def _not_written_down(followed: _Followed) -> Iterator[UnwrittenShown]:
             entries.setdefault(name, array("L")).append(step.image)
     for name, numbers in entries.items():
         for number in numbers:
-            yield UnwrittenShown(name, followed.times[number].reads[0].read_on.isoformat())
+            yield UnwrittenChange(name, followed.times[number].reads[0].read_on.isoformat())
 
 
 def _unchanged(history: History) -> int:
@@ -327,7 +327,7 @@ def _unchanged(history: History) -> int:
     return len(history.first.keys() - changed)
 
 
-def _field(followed: _Followed, name: str | None) -> FieldShown | UnsetType:
+def _field(followed: _Followed, name: str | None) -> HistoryField | UnsetType:
     """Return the values of a field over all entries; nothing of a check, or where none is asked."""
     first = followed.history.first.get(name) if name is not None else None
     if first is None:
@@ -336,4 +336,4 @@ def _field(followed: _Followed, name: str | None) -> FieldShown | UnsetType:
     for number, change in changes_of(followed.history, first.field):
         if change.kind != MOVED:
             values[number:] = [change.new] * (len(values) - number)
-    return FieldShown(first.field, first.unit, tuple(values))
+    return HistoryField(first.field, first.unit, tuple(values))

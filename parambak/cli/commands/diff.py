@@ -134,9 +134,7 @@ def side_by_side(comparison: Comparison) -> list[str]:
 
 
 def _line(row: ByteRow, digits: int) -> str:
-    old, new = (
-        [side[at : at + 2] for at in range(0, len(side), 2)] for side in (row.old, row.new)
-    )
+    old, new = ([side[at : at + 2] for at in range(0, len(side), 2)] for side in (row.old, row.new))
     pairs = list(zip(old, new, strict=True))
     after = " ".join(now if was != now or now == ABSENT else SAME for was, now in pairs)
     texts = "".join(map(_letter, old))

@@ -155,9 +155,9 @@ def _document(due: Due, today: date) -> dict[str, Any]:
 
 
 def _write(file: str, found: tuple[Due, ...], now: datetime, vault: Path, *, replace: bool) -> None:
-    from parambak.cli.parts.file_out import refuse_within  # noqa: PLC0415 - for writing only
     from parambak.reports.calendar import calendar  # noqa: PLC0415 - slow to import
     from parambak.vault.files.disk import write_export  # noqa: PLC0415 - for writing only
+    from parambak.vault.files.given import refuse_within  # noqa: PLC0415 - for writing only
 
     refuse_within(file, vault)
     write_export(Path(file), calendar(found, now), replace=replace)

@@ -22,7 +22,7 @@ from parambak.memory.image import Range
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from parambak.answers.history import ChangeShown, CopyShown, HistoryAnswer
+    from parambak.answers.history import HistoryAnswer, HistoryChange, HistoryCopy
     from parambak.cli.screen import Screen
 
 NARROW, WIDE = 16, 78  # characters of a small line, in a table and by itself
@@ -81,7 +81,7 @@ def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:
     _verdict(screen, history)
 
 
-def _copy_row(copy: CopyShown) -> tuple[str, ...]:
+def _copy_row(copy: HistoryCopy) -> tuple[str, ...]:
     by = ", ".join(dict.fromkeys(read.read_by for read in copy.reads if read.read_by))
     return (copy.since, copy.sha256[:8], str(len(copy.reads)), by, "; ".join(copy.remarks))
 
@@ -95,7 +95,7 @@ def _other_layout(screen: Screen, history: HistoryAnswer) -> None:
 
 
 def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
-    last: dict[str, ChangeShown] = {}
+    last: dict[str, HistoryChange] = {}
     counts: Counter[str] = Counter()
     for change in history.changes:
         if change.field is not None and change.kind != MOVED:

@@ -86,7 +86,8 @@ def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> 
     if checked.damaged:
         histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))
         lost = losses(fleet(vault), histories, [each.file for each in checked.damaged])
-    settings.told.update(_told_of(vault, checked))
+    answered = settings.session.answered
+    answered.update(_told_of(vault, checked))
     found = Found(
         checked,
         lost,
@@ -96,7 +97,7 @@ def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> 
         tuple(p.handle for p in backup_locations(vault) if p.vessels is None)
         if checked.damaged
         else (),
-        noted=any(f.code not in HARMLESS and f.text not in settings.told for f in vault.warnings),
+        noted=any(f.code not in HARMLESS and f.text not in answered for f in vault.warnings),
     )
     return Answer(
         _document(found),

@@ -36,8 +36,14 @@ def tables(screen: Screen, values: ValuesCompared) -> None:
             [_change_row(change) for change in values.fields],
         )
     for title, chosen in (
-        ("Values that could not be carried over:", [one for one in values.not_carried if one.old_field]),
-        ("Fields of the new layout alone:", [one for one in values.not_carried if one.why == ONLY_NEW]),
+        (
+            "Values that could not be carried over:",
+            [one for one in values.not_carried if one.old_field],
+        ),
+        (
+            "Fields of the new layout alone:",
+            [one for one in values.not_carried if one.why == ONLY_NEW],
+        ),
     ):
         if chosen:
             screen.say()

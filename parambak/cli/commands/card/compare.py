@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.recording.cards import SHEET_WHERE
 from parambak.keeping.state import select
@@ -48,7 +48,7 @@ def command(
     if (new_card is None) == (new_card_serial is None):
         found = "neither" if new_card is None else "both"
         raise faults.COMPARE_CARD.error(expected="one of the two", found=found)
-    given = files_in.sheet_file(new_card) if new_card is not None else None
+    given = given_files.sheet_file(new_card) if new_card is not None else None
     vault = store.open_vault(settings)
     vessel, unit = _unit(vault, where)
     own = _stated(vault, unit)

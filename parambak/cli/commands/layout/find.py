@@ -9,11 +9,11 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import ParambakError
 from parambak.memory.counted import counted
+from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -58,7 +58,7 @@ def command(
     from parambak.find.panel_values import parse  # noqa: PLC0415 - the same
     from parambak.find.search import search  # noqa: PLC0415 - once the call is right
 
-    data = files_in.read_whole(values_file, VALUES_BYTES)[0]
+    data = read_given(values_file, VALUES_BYTES).data
     try:
         values = parse(data, len(copies))
     except ParambakError as error:

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import faults, store
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
-from parambak.cli.parts import files_in
 from parambak.cli.parts.read_back_bytes import Behind, Meant, read_back
 from parambak.cli.parts.read_back_bytes import answer as bytes_answer
 from parambak.cli.parts.read_back_doubts import Compared, doubts_of, not_enough, older, others
@@ -105,9 +105,9 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     image, name = assessor.image(copy.image), select.copy_name(position, copy)
     told = opened(files, own, position.layout) if files.named else None
     size = told.layouts.new.layout.memory if told else assessor.memory_size(position, own)
-    profile = files_in.profile_file(words.profile).profile if words.profile else None
-    taking = files_in.Taking(words.format_name, (), size, profile, words.pair)
-    incoming = files_in.reads_of(dumps, taking)
+    profile = given_files.profile_file(words.profile).profile if words.profile else None
+    taking = given_files.Taking(words.format_name, (), size, profile, words.pair)
+    incoming = given_files.reads_of(dumps, taking)
     if told is not None:
         values = read_values(incoming, words.stage, told, image)
         given: _Given = [(read.incoming, read.found) for read in values]

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from parambak.cli import faults
-from parambak.cli.parts import files_in
+from parambak.answers import faults
+from parambak.answers.given_files import DUMP_BYTES
 from parambak.memory.digests import sha256
 from parambak.memory.image import Block, Image
+from parambak.vault.files.given import read_given, refuse_within, remove_given, write_given
 
 if TYPE_CHECKING:
     from parambak.dumps.dump import Style
+    from parambak.vault.files.given import Folder
 
 
 def write_dump_file(  # noqa: PLR0913 - the parts of one file
-    image: Image, path: str, format_name: str, style: Style, *, vault: Path, replace: bool
+    image: Image, path: str, format_name: str, style: Style, *, vault: Folder, replace: bool
 ) -> tuple[bytes, str]:
     """Write the image as a file, read it back, and return its bytes and digest.
 
@@ -25,26 +26,19 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
     from parambak.dumps.dump import Terms  # noqa: PLC0415 - for writing only
     from parambak.dumps.registry import read_dump, write_dump  # noqa: PLC0415 - for writing only
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - the same
-    from parambak.vault.files.disk import remove, write_export  # noqa: PLC0415 - the same
 
     refuse_within(path, vault)
     data = write_dump(image, format_name, style)
-    write_export(Path(path), data, replace=replace)
+    write_given(path, data, replace=replace)
     try:
-        again = files_in.read_whole(path, files_in.DUMP_BYTES)[0]
+        again = read_given(path, DUMP_BYTES).data
         dump = read_dump("", again, format=format_name, terms=Terms(base=style.base))
         _compare(again == data, dump.image, _expected(image, style, len(data)), path)
         second_opinion(again, dump)
     except BaseException:
-        remove(Path(path))  # what did not read back must not lie ready to be loaded
+        remove_given(path)  # what did not read back must not lie ready to be loaded
         raise
     return again, sha256(again)
-
-
-def refuse_within(path: str, vault: Path) -> None:
-    """Raise where a file that is to leave the vault would stand inside its folder."""
-    if Path(path).resolve().is_relative_to(vault.resolve()):
-        raise faults.LEAVES_VAULT.error(file=path, expected=f"outside {vault}", found=path)
 
 
 def _compare(same: bool, found: Image, expected: Image, path: str) -> None:  # noqa: FBT001 - one of three

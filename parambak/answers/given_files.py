@@ -1,16 +1,15 @@
-"""Reading what the user names: dumps, layouts and sheets, each bounded and whole."""
+"""The files that a question names: dumps, layouts, sheets and profiles, read and parsed."""
 
 from __future__ import annotations
 
-import os
-import stat
-from pathlib import Path
+from pathlib import PurePath
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.cli import faults
+from parambak.answers import faults
 from parambak.errors import LayoutRefused
 from parambak.memory.counted import counted
 from parambak.memory.digests import sha256
+from parambak.vault.files.given import read_beside, read_given
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -25,48 +24,9 @@ DUMP_BYTES = 64 * 1024 * 1024
 TEXT_BYTES = 4 * 1024 * 1024
 
 
-def read_whole(path: str, limit: int) -> tuple[bytes, os.stat_result]:
-    """Return a file's bytes and its state; refuse what is absent, no file, too large or moving."""
-    try:
-        before = os.stat(path)  # noqa: PTH116 - the state is wanted, links followed
-    except FileNotFoundError as error:
-        raise faults.FILE_ABSENT.error(file=path, expected="a file", found="nothing") from error
-    except (OSError, ValueError) as error:
-        raise faults.FILE_KIND.error(file=path, expected="a file", found=str(error)) from error
-    if not stat.S_ISREG(before.st_mode):
-        raise faults.FILE_KIND.error(file=path, expected="a file", found=_kind(before.st_mode))
-    if before.st_size > limit:
-        raise faults.FILE_SIZE.error(
-            file=path, expected=f"at most {limit} bytes", found=f"{before.st_size} bytes"
-        )
-    try:
-        with Path(path).open("rb") as file:
-            data = file.read(limit + 1)
-            after = os.fstat(file.fileno())
-    except OSError as error:
-        raise faults.SYSTEM.error(
-            file=path, expected="a file that can be read", found=error.strerror or str(error)
-        ) from error
-    if len(data) != before.st_size or _state(before) != _state(after):
-        raise faults.FILE_CHANGED.error(
-            file=path, expected=f"{before.st_size} bytes, unchanged", found=f"{len(data)} bytes"
-        )
-    return data, after
-
-
-def _state(of: os.stat_result) -> tuple[int, int]:
-    return of.st_size, of.st_mtime_ns
-
-
-def _kind(mode: int) -> str:
-    if stat.S_ISDIR(mode):
-        return "a folder"
-    return "a pipe" if stat.S_ISFIFO(mode) else "a device"
-
-
 def read_dump_file(path: str, format_name: str | None, terms: Terms) -> Dump:
     """Return the dump that a file holds, by its own name and content."""
-    return dump_of(path, read_whole(path, DUMP_BYTES)[0], format_name, terms)
+    return dump_of(path, read_given(path, DUMP_BYTES).data, format_name, terms)
 
 
 def dump_of(path: str, data: bytes, format_name: str | None, terms: Terms) -> Dump:
@@ -75,7 +35,7 @@ def dump_of(path: str, data: bytes, format_name: str | None, terms: Terms) -> Du
     from parambak.errors import ParambakError  # noqa: PLC0415 - the same
 
     try:
-        return read_dump(Path(path).name, data, format=format_name, terms=terms)
+        return read_dump(PurePath(path).name, data, format=format_name, terms=terms)
     except ParambakError as error:
         raise error.in_file(path) from error
 
@@ -87,25 +47,25 @@ def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
     from parambak.keeping.recording.received import Incoming  # noqa: PLC0415 - the same
     from parambak.keeping.state.bodies import DumpEntry, FindingEntry  # noqa: PLC0415 - the same
 
-    data, state = read_whole(path, DUMP_BYTES)
-    dump = dump_of(path, data, format_name, terms)
+    file = read_given(path, DUMP_BYTES)
+    dump = dump_of(path, file.data, format_name, terms)
     try:
-        opinion = second_opinion(data, dump)
+        opinion = second_opinion(file.data, dump)
     except ParambakError as error:
         raise error.in_file(path) from error
     entry = DumpEntry(
-        sha256=sha256(data),
-        name=Path(path).name,
+        sha256=sha256(file.data),
+        name=file.name,
         format=dump.format,
-        bytes=len(data),
-        modified=state.st_mtime_ns,
-        path_mark=sha256(str(Path(path).resolve()).encode("utf-8", "surrogateescape")),
-        file_mark=sha256(f"{state.st_dev}:{state.st_ino}".encode()) if state.st_ino else None,
+        bytes=len(file.data),
+        modified=file.modified,
+        path_mark=sha256(file.path.encode("utf-8", "surrogateescape")),
+        file_mark=sha256(file.inode.encode()) if file.inode else None,
         accepted=tuple(sorted(terms.accepted)),
         findings=tuple(FindingEntry(code=f.code, text=f.text) for f in dump.findings),
         opinion=opinion.judge if opinion.agrees else None,
     )
-    return Incoming(data, dump, entry)
+    return Incoming(file.data, dump, entry)
 
 
 def layout_file(path: str) -> LayoutFile:
@@ -113,48 +73,26 @@ def layout_file(path: str) -> LayoutFile:
     from parambak.keeping.recording.received import LayoutFile  # noqa: PLC0415 - only where a layout is given
     from parambak.layouts.load import load  # noqa: PLC0415 - the same
 
-    data = read_whole(path, TEXT_BYTES)[0]
+    data = read_given(path, TEXT_BYTES).data
     parts: dict[str, bytes] = {}
 
     def include(name: str) -> bytes:
-        parts[name] = beside(path, name)
+        parts[name] = read_beside(path, name, TEXT_BYTES)
         return parts[name]
 
     try:
-        layout = load(data, name=Path(path).name, include=include)
+        layout = load(data, name=PurePath(path).name, include=include)
     except LayoutRefused as error:
         raise error.in_file(path) from error
-    return LayoutFile(Path(path).name, data, layout, parts)
-
-
-def beside(path: str, name: str) -> bytes:
-    """Return a file in the same folder as `path`; refuse one that leaves it."""
-    folder = Path(path).resolve().parent
-    wanted = (folder / name).resolve()
-    if not wanted.is_relative_to(folder):
-        raise faults.FILE_ABSENT.error(
-            file=name, expected="a file in the layout's folder", found="a path that leaves it"
-        )
-    return read_whole(str(wanted), TEXT_BYTES)[0]
+    return LayoutFile(PurePath(path).name, data, layout, parts)
 
 
 def sheet_file(path: str) -> tuple[bytes, Sheet]:
     """Return a card sheet's bytes, and what it states."""
     from parambak.swap.card_sheet import read_sheet  # noqa: PLC0415 - only where a sheet is given
 
-    data = read_whole(path, TEXT_BYTES)[0]
+    data = read_given(path, TEXT_BYTES).data
     return data, read_sheet(data, path)
-
-
-def shipped(name: str) -> bytes:
-    """Return a file of `shared/`, from inside the wheel or from the checkout."""
-    import parambak  # noqa: PLC0415 - its own place on disk is asked
-
-    package = Path(parambak.__file__).parent
-    for folder in (package / "shared", package.parent / "shared"):
-        if (folder / name).is_file():
-            return (folder / name).read_bytes()
-    raise faults.SHIPPED.error(expected=f"shared/{name} in the installation", found="nothing")
 
 
 def terms_of(
@@ -180,9 +118,9 @@ def profile_file(path: str) -> ProfileFile:
     from parambak.errors import ParambakError  # noqa: PLC0415 - only where a profile is given
     from parambak.keeping.recording.received import ProfileFile  # noqa: PLC0415 - the same
 
-    data = read_whole(path, TEXT_BYTES)[0]
+    data = read_given(path, TEXT_BYTES).data
     try:
-        return ProfileFile(Path(path).name, data, load_profile(data))
+        return ProfileFile(PurePath(path).name, data, load_profile(data))
     except ParambakError as error:
         raise error.in_file(path) from error
 
