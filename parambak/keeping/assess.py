@@ -146,17 +146,17 @@ class Assessor:
         digests = [d.sha256 for read in copy.reads for d in read.dumps]
         if position.layout is not None:
             digests += [position.layout.sha256, *(part.sha256 for part in position.layout.parts)]
-        found = []
+        damage = []
         try:
             self.image(copy.image)
         except VaultDamaged as error:
-            found.append(_words(error))
+            damage.append(_words(error))
         for digest in dict.fromkeys(digests):
             try:
                 self.vault.read_object(digest)
             except VaultDamaged as error:
-                found.append(_words(error))
-        return tuple(dict.fromkeys(found))
+                damage.append(_words(error))
+        return tuple(dict.fromkeys(damage))
 
     def _others(
         self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
@@ -186,18 +186,18 @@ class Assessor:
         day = copy.newest.read_on
         made = [r for r in position.reads if r.read_on == day and not r.reconstructed_from]
         same = {read.record for read in agreeing}
-        mine = [n for n, read in enumerate(made) if read.record in same]
-        if not mine:
+        own = [n for n, read in enumerate(made) if read.record in same]
+        if not own:
             return False
-        between = [made[n] for n in range(mine[0], mine[-1]) if n not in mine]
-        return bool(between) and len(made) - len(mine) >= len(mine)
+        between = [made[n] for n in range(own[0], own[-1]) if n not in own]
+        return bool(between) and len(made) - len(own) >= len(own)
 
     def _suspicions(
         self, position: Position, layout: Layout | None, image: Image
     ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
         """Return the findings against the image, and those that were declared normal."""
         declared = self._declared(position, layout)
-        standing, lifted = [], []
+        unlifted, lifted = [], []
         size = self.memory_size(position, layout)
         for suspicion in _judged(layout, image, size, normal_of(layout)):
             finding = suspicion.finding
@@ -208,13 +208,13 @@ class Assessor:
                 text = f"declared normal by {self.person(by)}, {normal.reason}: {finding.text}"
                 lifted.append(Finding(finding.code, text))
             else:
-                standing.append(finding)
+                unlifted.append(finding)
         if size is None:
             no = (
                 f"chip {position.chip} is not in the table" if position.chip else "no chip declared"
             )
             lifted.append(Finding("no-chip", f"{no}: the size was not judged"))
-        return tuple(standing), tuple(lifted)
+        return tuple(unlifted), tuple(lifted)
 
     def _declared(
         self, position: Position, layout: Layout | None
@@ -247,11 +247,14 @@ def _judged(
     layout: Layout | None, image: Image, size: int | None, normal: plausibility.Normal
 ) -> tuple[plausibility.Suspicion, ...]:
     """Return what speaks against an image, by its bytes alone and by its layout."""
-    found = plausibility.judge(image, memory_size=size, normal=normal)
+    suspicions = plausibility.judge(image, memory_size=size, normal=normal)
     if layout is None:
-        return found
+        return suspicions
     blank = blank_runs(layout, image)
-    return (*found, *(plausibility.Suspicion(each, subject=subject) for each, subject in blank))
+    return (
+        *suspicions,
+        *(plausibility.Suspicion(finding, subject=subject) for finding, subject in blank),
+    )
 
 
 def _words(error: VaultDamaged) -> str:
@@ -276,7 +279,7 @@ def normal_of(layout: Layout | None) -> plausibility.Normal:
         return plausibility.Normal()
     return plausibility.Normal(
         kept_twice="kept-twice" in layout.normal,
-        blocks=tuple((each.at, each.duplicate_at, each.length) for each in layout.kept_twice),
+        blocks=tuple((block.at, block.duplicate_at, block.length) for block in layout.kept_twice),
         seven_bit="seven-bit" in layout.normal,
         constant_line="constant-line" in layout.normal,
     )
@@ -288,7 +291,7 @@ FEWEST_BYTES = 16
 
 def blank_runs(layout: Layout, image: Image) -> tuple[tuple[Finding, str], ...]:
     """Return each run of blank single fields, with its subject: its first and last field."""
-    found = []
+    blank = []
     for run in _runs(layout, image):
         if len(run) >= FEWEST_FIELDS and sum(slot.length for slot in run) >= FEWEST_BYTES:
             first, last = run[0], run[-1]
@@ -298,8 +301,8 @@ def blank_runs(layout: Layout, image: Image) -> tuple[tuple[Finding, str], ...]:
                 "was lost for a stretch, or this part was never set"
             )
             subject = f"{first.name} {last.name}"
-            found.append((Finding("read-blank-fields", text, offset=first.at), subject))
-    return tuple(found)
+            blank.append((Finding("read-blank-fields", text, offset=first.at), subject))
+    return tuple(blank)
 
 
 def _runs(layout: Layout, image: Image) -> Iterator[list[Slot]]:

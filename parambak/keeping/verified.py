@@ -69,7 +69,7 @@ def made_apart(reads: Sequence[Pass]) -> int:
     groups: list[list[Pass]] = []
     for read in reads:
         same = [group for group in groups if any(_one_read(read, other) for other in group)]
-        merged = [read, *(each for group in same for each in group)]
+        merged = [read, *(one for group in same for one in group)]
         groups = [group for group in groups if group not in same]
         groups.append(merged)
     return len(groups)
@@ -89,7 +89,7 @@ def _one_read(one: Pass, other: Pass) -> bool:
 
 def _same_file(one: DumpEntry, other: DumpEntry) -> bool:
     marks = (one.file_mark, other.file_mark), (one.path_mark, other.path_mark)
-    return any(mine is not None and mine == theirs for mine, theirs in marks)
+    return any(own is not None and own == other_mark for own, other_mark in marks)
 
 
 class CopyEvidence(Struct, frozen=True):
@@ -125,12 +125,12 @@ class Verdict(Struct, frozen=True):
     @property
     def verified(self) -> bool:
         """Return whether every condition is met."""
-        return all(each.met for each in self.conditions)
+        return all(condition.met for condition in self.conditions)
 
     @property
     def unmet(self) -> tuple[Condition, ...]:
         """Return the conditions that are not met or not known."""
-        return tuple(each for each in self.conditions if not each.met)
+        return tuple(condition for condition in self.conditions if not condition.met)
 
 
 _IN_CIRCUIT = (
@@ -159,19 +159,19 @@ def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
 def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
     name = "read-twice"
     made = [read for read in evidence.agreeing if not read.reconstructed_from]
-    given, apart = len(made), made_apart(made)
-    # Told also where the condition is met: a chip that reads in two ways is failing.
-    against = "".join(f"; {each}" for each in evidence.disagreeing)
+    count, apart = len(made), made_apart(made)
+    # Said also where the condition is met: a chip that reads in two ways is failing.
+    against = "".join(f"; {read}" for read in evidence.disagreeing)
     if apart >= rules.reads and evidence.wavering:
         text = (
             "the chip gives now this image and now another, as often: read it again, reseated, "
             "until one of them prevails"
         )
-        return Condition.no(name, text + "".join(f"; {each}" for each in evidence.disagreeing))
+        return Condition.no(name, text + "".join(f"; {read}" for read in evidence.disagreeing))
     if apart >= rules.reads:
         doubt = _IN_CIRCUIT if all(read.how in CONNECTED_TO_CARD for read in made) else ""
         own = [read for read in made if not read.after_unverified]
-        if len(own) < given and made_apart(own) < rules.reads:
+        if len(own) < count and made_apart(own) < rules.reads:
             doubt += AFTER_UNVERIFIED
         return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}{against}")
     if not made:
@@ -179,9 +179,9 @@ def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
             "RECONSTRUCTED by a vote over reads that differ: no read gave this image, and it is "
             "never verified by itself. Check its values by hand"
         )
-    elif given > apart:
+    elif count > apart:
         text = (
-            f"{given} dumps count as {_reads(apart)}: the same file, or files of the very same "
+            f"{count} dumps count as {_reads(apart)}: the same file, or files of the very same "
             "time. Read the chip again and archive the new file; if the reader has no clock, "
             "archive it with --no-file-times"
         )

@@ -25,7 +25,6 @@ from parambak.keeping.state.bodies import (
     SheetOfCardBody,
 )
 from parambak.keeping.state.cards import (
-    EXCHANGE,
     IN_A_UNIT,
     SHEET_OTHER,
     cards_in,
@@ -109,19 +108,17 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
             facts["unit"] = _unit_aboard(ship, unit)
         if card_type:
             facts["card_type"] = card_type
-        standing = {card.serial.casefold(): card for card in ship.cards}.get(serial.casefold())
-        if standing is not None:
-            told: Facts = {name: value for name, value in facts.items() if name != "serial"}
-            if unit is None and standing.facts.get("unit"):
-                told["unit"] = ""  # it has left that one
-            for home, identity in ship.homes(standing.ids):
-                add_signed(
-                    writing, "amend", home, AmendBody(what="card", id=identity, facts=told), by
-                )
-            return standing.where, False
+        card = {card.serial.casefold(): card for card in ship.cards}.get(serial.casefold())
+        if card is not None:
+            corrected: Facts = {name: value for name, value in facts.items() if name != "serial"}
+            if unit is None and card.facts.get("unit"):
+                corrected["unit"] = ""  # it has left that one
+            for home, identity in ship.homes(card.ids):
+                add_signed(writing, home, AmendBody(what="card", id=identity, facts=corrected), by)
+            return card.where, False
         refuse_near(serial, (card.serial for card in ship.cards), "card")
         entity = Entity(what="card", id=new_identity(), facts=facts, inside=ship.id)
-        add_signed(writing, "entered", ship.id, EnteredBody(new=(entity,)), by)
+        add_signed(writing, ship.id, EnteredBody(new=(entity,)), by)
     return f"{ship.handle}/{select.CARD}{serial}", True
 
 
@@ -161,10 +158,10 @@ def record_sheet(  # noqa: PLR0913 - what is known of a sheet, all by keyword
             kept = kept_name(name)
             if isinstance(holder, Unit):
                 body = CardSheetBody(unit=identity, sheet=sheet, name=kept)
-                add_signed(writing, "card-sheet", home, body, by, sheet)
+                add_signed(writing, home, body, by, sheet)
             else:
                 own = SheetOfCardBody(card=identity, sheet=sheet, name=kept)
-                add_signed(writing, "sheet-of-card", home, own, by, sheet)
+                add_signed(writing, home, own, by, sheet)
     return holder
 
 
@@ -180,21 +177,21 @@ def _refuse_other(target: Mapping[str, str], ship: Vessel, holder: Unit | Card) 
 
 
 def refuse_exchanged(
-    vault: Vault, known: Fleet, target: TypedPosition, *, confirmed: bool
+    vault: Vault, fleet: Fleet, typed: TypedPosition, *, confirmed: bool
 ) -> tuple[str, ...]:
     """Raise where a read is filed under a unit whose card is exchanged; warn if confirmed."""
-    vessels = select.vessels_named(known, target.vessel)
-    if target.unit is None or len(vessels) != 1:
+    vessels = select.vessels_named(fleet, typed.vessel)
+    if typed.unit is None or len(vessels) != 1:
         return ()
-    name = target.unit.casefold()
-    for each in exchanges(vault, vessels[0]):
-        names = [n.casefold() for unit in each.units for n in (unit.short, *unit.former)]
+    name = typed.unit.casefold()
+    for exchange in exchanges(vault, vessels[0]):
+        names = [n.casefold() for unit in exchange.units for n in (unit.short, *unit.former)]
         if name in names:
             if confirmed:
-                return (each.said,)
-            one, other = (unit.where for unit in each.units)
+                return (exchange.said,)
+            one, other = (unit.where for unit in exchange.units)
             raise EXCHANGED_READ.error(
-                one=one, other=other, expected="each card in its own unit", found=each.said
+                one=one, other=other, expected="each card in its own unit", found=exchange.said
             )
     return ()
 
@@ -206,9 +203,9 @@ def record_exchange(  # noqa: PLR0913 - what is told of an exchange, all by keyw
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
         vessel, first, second = _two_units(fleet(vault), one, other)
-        standing = _exchange_of(exchanges(vault, vessel), first, second, back=back)
+        before = _exchange_of(exchanges(vault, vessel), first, second, back=back)
         cards = [cards_in(vessel, unit) for unit in (first, second)]
-        known = all(len(each) == 1 for each in cards)
+        known = all(len(one) == 1 for one in cards)
         homes = {vessel.home(i) for i in first.ids} & {vessel.home(i) for i in second.ids}
         for home in sorted(homes or {vessel.id}):
             body = CardsExchangedBody(
@@ -217,16 +214,16 @@ def record_exchange(  # noqa: PLR0913 - what is told of an exchange, all by keyw
                 cards=(cards[0][0].id, cards[1][0].id) if known else None,
                 back=back,
             )
-            writing.add(EXCHANGE, home, body.members(), by=writing.person(by, home))
-    (told,) = standing or [each for each in exchanges(vault, vessel) if first in each.units]
-    return told, _unlike(first, second)
+            writing.add(body.kind, home, body.members(), by=writing.person(by, home))
+    (exchange,) = before or [one for one in exchanges(vault, vessel) if first in one.units]
+    return exchange, _unlike(first, second)
 
 
-def _two_units(known: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
-    parts = [select.parse_where(each) for each in (one, other)]
+def _two_units(fleet: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
+    parts = [select.parse_where(where) for where in (one, other)]
     if any(part.holder is None or part.position is not None for part in parts):
         raise EXCHANGE_UNITS.error(expected="VESSEL/UNIT VESSEL/UNIT", found=f"{one} {other}"[:160])
-    vessels = [select.find_vessel(known, part.vessel) for part in parts]
+    vessels = [select.find_vessel(fleet, part.vessel) for part in parts]
     first, second = (
         select.find_holder(v, p.holder or "") for v, p in zip(vessels, parts, strict=True)
     )
@@ -242,20 +239,24 @@ def _two_units(known: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
 
 
 def _exchange_of(
-    found: Sequence[Exchange], first: Unit, second: Unit, *, back: bool
+    exchanges: Sequence[Exchange], first: Unit, second: Unit, *, back: bool
 ) -> list[Exchange]:
     """Return the exchange that is put back; raise where the record says otherwise."""
     pair = {first.id, second.id}
-    mine = [each for each in found if {unit.id for unit in each.units} == pair]
-    if back and not mine:
+    of_pair = [exchange for exchange in exchanges if {unit.id for unit in exchange.units} == pair]
+    if back and not of_pair:
         raise EXCHANGE_NONE.error(expected="an exchange of these two", found="none")
-    taken = [each for each in found if not pair.isdisjoint({unit.id for unit in each.units})]
-    if not back and taken:
-        one, other = (unit.where for unit in taken[0].units)
+    overlapping = [
+        exchange
+        for exchange in exchanges
+        if not pair.isdisjoint({unit.id for unit in exchange.units})
+    ]
+    if not back and overlapping:
+        one, other = (unit.where for unit in overlapping[0].units)
         raise EXCHANGE_TWICE.error(
-            one=one, other=other, expected="each card in its own unit", found=taken[0].said
+            one=one, other=other, expected="each card in its own unit", found=overlapping[0].said
         )
-    return mine
+    return of_pair
 
 
 def _identity(vessel: Vessel, unit: Unit, home: str) -> str:

@@ -85,28 +85,26 @@ def amend(
     texts = [(f"fact {name}", value, REMARK) for name, value in facts.items()]
     check_texts([*texts, ("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
-        known = fleet(vault)
-        vessel = select.vessel_at(known, where.partition("@")[0])
-        about = _about(known, vessel, where)
-        told, warnings = _checked(known, vessel, where, about.what, facts)
+        ships = fleet(vault)
+        vessel = select.vessel_at(ships, where.partition("@")[0])
+        about = _about(ships, vessel, where)
+        checked, warnings = _checked(ships, vessel, where, about.what, facts)
         for home, identity in about.identities:
-            body = AmendBody(what=about.what, id=identity, facts=told, why=why)
-            add_signed(writing, "amend", home, body, by)
+            body = AmendBody(what=about.what, id=identity, facts=checked, why=why)
+            add_signed(writing, home, body, by)
     return about.said, warnings
 
 
-def add_signed(
-    writing: Writing, kind: str, vessel: str, body: Body, by: str | None, *relies_on: str
-) -> None:
+def add_signed(writing: Writing, vessel: str, body: Body, by: str | None, *relies_on: str) -> None:
     """Write a record, and the person it is by."""
     mark = writing.person(by, vessel) if by else None
-    writing.add(kind, vessel, body.members(), by=mark, relies_on=relies_on)
+    writing.add(body.kind, vessel, body.members(), by=mark, relies_on=relies_on)
 
 
-def _about(known: Fleet, vessel: Vessel, where: str) -> _About:
+def _about(fleet: Fleet, vessel: Vessel, where: str) -> _About:
     """Return what a WHERE or COPY names."""
     if "@" in where:
-        position, copy = select.find_copy(known, where)
+        position, copy = select.find_copy(fleet, where)
         read = copy.newest
         said = f"the newest read of {select.copy_name(position, copy)}"
         return _About("read", said, ((read.vessel, read.record),))
@@ -118,67 +116,67 @@ def _about(known: Fleet, vessel: Vessel, where: str) -> _About:
         holder = select.find_holder(vessel, parts.holder)
         what = "card" if parts.holder.casefold().startswith(select.CARD) else "unit"
         return _About(what, f"{what} {holder.where}", vessel.homes(holder.ids))
-    position = select.find_position(known, where)
+    position = select.find_position(fleet, where)
     return _About("position", f"position {position.where}", vessel.homes(position.ids))
 
 
 def _checked(
-    known: Fleet, vessel: Vessel, where: str, what: str, facts: Mapping[str, str]
+    fleet: Fleet, vessel: Vessel, where: str, what: str, facts: Mapping[str, str]
 ) -> tuple[Facts, tuple[str, ...]]:
     """Return the facts as they go on record, and warnings; raise where one cannot."""
     if not facts:
         raise AMEND_NOTHING.error(expected="a fact", found="none")
-    told: Facts = {}
+    checked: Facts = {}
     warnings: list[str] = []
     for name, value in facts.items():
         if name not in FACTS[what]:
             raise AMEND_FACT.error(what=what, expected=" or ".join(FACTS[what]), found=name)
         if name == "short" or (name == "serial" and what == "card"):
-            _refuse_taken(known, vessel, where, what, check_short(value, what))
-        told[name] = value
+            _refuse_taken(fleet, vessel, where, what, check_short(value, what))
+        checked[name] = value
         if name == "imo":
-            told[name], findings = read_imo(value)
+            checked[name], findings = read_imo(value)
             warnings += [finding.text for finding in findings]
         if name == "read_on":
-            told[name] = check_date(value)
+            checked[name] = check_date(value)
         if name == "whereabouts" and value not in WHEREABOUTS:
             raise AMEND_WHEREABOUTS.error(expected=" or ".join(WHEREABOUTS), found=repr(value[:80]))
         if name == "position":
-            told[name] = _position_aboard(known, vessel, value)
+            checked[name] = _position_aboard(fleet, vessel, value)
         if name == "former":
-            told[name] = [*vessel.former, value]
-    return told, tuple(warnings)
+            checked[name] = [*vessel.former, value]
+    return checked, tuple(warnings)
 
 
-def _position_aboard(known: Fleet, vessel: Vessel, where: str) -> str:
-    position = select.find_position(known, where)
-    if all(position.ids != each.ids for each in vessel.positions):
+def _position_aboard(fleet: Fleet, vessel: Vessel, where: str) -> str:
+    position = select.find_position(fleet, where)
+    if all(position.ids != other.ids for other in vessel.positions):
         raise AMEND_OTHER_VESSEL.error(
             expected=f"a position of {vessel.handle}", found=position.where
         )
     return position.id
 
 
-def _refuse_taken(known: Fleet, vessel: Vessel, where: str, what: str, name: str) -> None:
+def _refuse_taken(fleet: Fleet, vessel: Vessel, where: str, what: str, name: str) -> None:
     """Raise where a sibling has that name, but for case and punctuation."""
-    mine: set[str] = set()
+    own_names: set[str] = set()
     siblings: list[str] = []
     parts = select.parse_where(where)
     if what == "vessel":
-        siblings, mine = [v.short for v in known.vessels], {vessel.short}
+        siblings, own_names = [v.short for v in fleet.vessels], {vessel.short}
     elif what == "position" and parts.holder:
         holder = select.find_holder(vessel, parts.holder)
-        siblings, mine = [p.short for p in holder.positions], {parts.position or ""}
+        siblings, own_names = [p.short for p in holder.positions], {parts.position or ""}
     elif what == "unit":
-        siblings, mine = [u.short for u in vessel.units], {parts.holder or ""}
+        siblings, own_names = [u.short for u in vessel.units], {parts.holder or ""}
     elif what == "card":
         siblings = [c.serial for c in vessel.cards]
-        mine = {(parts.holder or "")[len(select.CARD) :]}
-    own = {each.casefold() for each in mine}
+        own_names = {(parts.holder or "")[len(select.CARD) :]}
+    own = {sibling.casefold() for sibling in own_names}
     if name.casefold() in own:
         return
-    others = [each for each in siblings if each.casefold() not in own]
-    if name.casefold() in {each.casefold() for each in others}:
+    others = [sibling for sibling in siblings if sibling.casefold() not in own]
+    if name.casefold() in {sibling.casefold() for sibling in others}:
         raise AMEND_TAKEN.error(what=what, expected="a name of its own", found=name)
     if what != "vessel":
         refuse_near(name, others, what)
@@ -192,6 +190,5 @@ def record_rules(vault: Vault, *, vessel: str, name: str, data: bytes, by: str |
         rules = writing.put(data)
         body = ShipsRulesBody(rules=rules, name=kept_name(name))
         for identity in sorted(ship.ids):
-            mark = writing.person(by, identity) if by else None
-            writing.add("ships-rules", identity, body.members(), by=mark, relies_on=[rules])
+            add_signed(writing, identity, body, by, rules)
     return ship.handle

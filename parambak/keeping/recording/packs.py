@@ -26,8 +26,10 @@ def pack(
 
     Raises NotFound or CallRefused for a name, and what `PackFile.write` raises.
     """
-    known = fleet(vault)
-    ships = {ship.handle: ship for ship in (select.find_vessel(known, name) for name in names)}
+    known_ships = fleet(vault)
+    ships = {
+        ship.handle: ship for ship in (select.find_vessel(known_ships, name) for name in names)
+    }
     identities = identities_of(ships.values())
     return file.write(vault, identities, progress, replace=replace), tuple(ships)
 
@@ -64,13 +66,13 @@ def _watched(pack: Pack, progress: Progress) -> Iterator[Piece]:
     done = 0
 
     def reading(read: Callable[[], bytes]) -> Callable[[], bytes]:
-        def told() -> bytes:
+        def counted() -> bytes:
             nonlocal done
             done += 1
             progress(min(done, total), total)
             return read()
 
-        return told
+        return counted
 
     for piece in pieces:
         yield piece._replace(read=reading(piece.read))

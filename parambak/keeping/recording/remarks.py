@@ -39,10 +39,10 @@ def record_remark(  # noqa: PLR0913 - what is told, all by keyword
     """Put a remark on record, with the visit that is open; raise CallRefused without a name."""
     check_texts([("remark", text, REMARK), ("name of the person", by, NAME)])
     with vault.writing() as writing:
-        known = fleet(vault)
-        position = select.find_position(known, where)
-        vessel = select.vessel_at(known, where)
-        visit = _open_visit(vault, known, vessel)
+        ships = fleet(vault)
+        position = select.find_position(ships, where)
+        vessel = select.vessel_at(ships, where)
+        visit = _open_visit(vault, ships, vessel)
         home = vessel.home(position.id)
         mark = writing.person(by, home) if by else visit.by if visit is not None else None
         if mark is None:
@@ -53,24 +53,24 @@ def record_remark(  # noqa: PLR0913 - what is told, all by keyword
             image_old=old.image,
             image_new=new.image,
             text=text,
-            ranges=tuple((each.start, each.length) for each in _few(ranges)),
+            ranges=tuple((stretch.start, stretch.length) for stretch in _few(ranges)),
             visit=visit.id if visit is not None else None,
         )
         needed = dict.fromkeys((old.sha256, new.sha256))
-        writing.add("remarked", home, body.members(), by=mark, relies_on=list(needed))
+        writing.add(body.kind, home, body.members(), by=mark, relies_on=list(needed))
 
 
-def _open_visit(vault: Vault, known: Fleet, vessel: Vessel) -> Visit | None:
-    found = the_open_visit(known, vault.writer, vessel.handle)
-    return found[1] if found is not None else None
+def _open_visit(vault: Vault, fleet: Fleet, vessel: Vessel) -> Visit | None:
+    open_one = the_open_visit(fleet, vault.writer, vessel.handle)
+    return open_one[1] if open_one is not None else None
 
 
 def _few(ranges: Sequence[Range]) -> Sequence[Range]:
     """Return the stretches; of too many, the one that holds them all."""
     if len(ranges) <= MOST_RANGES:
         return ranges
-    start = min(each.start for each in ranges)
-    return [Range(start, max(each.end for each in ranges) - start)]
+    start = min(stretch.start for stretch in ranges)
+    return [Range(start, max(stretch.end for stretch in ranges) - start)]
 
 
 def record_on_purpose(  # noqa: PLR0913 - what is told, all by keyword
@@ -80,12 +80,12 @@ def record_on_purpose(  # noqa: PLR0913 - what is told, all by keyword
     texts = [("field", field, NAME), ("reason", reason, REMARK)]
     check_texts([*texts, ("name of the person", by, NAME)])
     with vault.writing() as writing:
-        known = fleet(vault)
-        position = select.find_position(known, where)
-        vessel = select.vessel_at(known, where)
+        ships = fleet(vault)
+        position = select.find_position(ships, where)
+        vessel = select.vessel_at(ships, where)
         for identity in sorted(position.ids):
             home = vessel.home(identity)
             body = OnPurposeBody(position=identity, field=field, reason=reason, withdrawn=withdrawn)
             by_mark = writing.person(by, home) if by else None
-            writing.add("on-purpose", home, body.members(), by=by_mark)
+            writing.add(body.kind, home, body.members(), by=by_mark)
     return position

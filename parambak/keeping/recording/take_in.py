@@ -51,30 +51,30 @@ def take_in(
     if vault.made:
         _admit(vault, chips, Fleet(()), request)
     with vault.writing() as writing:
-        aimed, admission = _admit(vault, chips, folding.fleet(), request)
-        _write(writing, request, aimed, admission.reader_sum)
-    return _answer(folding, request, chips, aimed, admission)
+        filing, admission = _admit(vault, chips, folding.fleet(), request)
+        _write(writing, request, filing, admission.reader_sum)
+    return _answer(folding, request, chips, filing, admission)
 
 
 def _admit(
-    vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request
+    vault: Vault, chips: Mapping[str, Chip], fleet: Fleet, request: Request
 ) -> tuple[Filing, Admission]:
     if request.vote:
         _voted(request)  # raises where no vote can be taken
-    aimed = file_under(known, request.target)
-    admission = Admission(vault, chips, known, request, aimed)
+    filing = file_under(fleet, request.target)
+    admission = Admission(vault, chips, fleet, request, filing)
     admission.admit()
-    return aimed, admission
+    return filing, admission
 
 
 def _write(
-    writing: Writing, request: Request, aimed: Filing, matched: bodies.ReaderSum | None
+    writing: Writing, request: Request, filing: Filing, matched: bodies.ReaderSum | None
 ) -> None:
     """Write the objects and one record a read, and one for what a vote over them gave."""
     layout = put_layout(writing, request.layout) if request.layout else None
     profile = put_profile(writing, request.profile)
-    by = writing.person(request.read_by, aimed.vessel) if request.read_by else None
-    common = _common(request, aimed, matched, layout, profile)
+    by = writing.person(request.read_by, filing.vessel) if request.read_by else None
+    common = _common(request, filing, matched, layout, profile)
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []
     for incoming in request.dumps:
@@ -82,13 +82,13 @@ def _write(
         dumps = [writing.put(file.data, again=False) for file in incoming.files]
         body = msgspec.structs.replace(
             common,
-            new=() if records else aimed.new,
+            new=() if records else filing.new,
             image=bodies.ImageEntry.of(incoming.image, image),
             dumps=tuple(entry_of(file) for file in incoming.files),
         )
         relies_on = [image, *dumps, *kept]
         records.append(
-            writing.add("read", aimed.vessel, body.members(), by=by, relies_on=relies_on)
+            writing.add(body.kind, filing.vessel, body.members(), by=by, relies_on=relies_on)
         )
     if request.vote:
         voted = _voted(request).image
@@ -99,7 +99,7 @@ def _write(
             reader_sum=None,
             reconstructed_from=tuple(records),
         )
-        writing.add("read", aimed.vessel, body.members(), by=by, relies_on=[image, *kept])
+        writing.add(body.kind, filing.vessel, body.members(), by=by, relies_on=[image, *kept])
 
 
 def _voted(request: Request) -> Vote:
@@ -110,7 +110,7 @@ def _voted(request: Request) -> Vote:
 
 def _common(
     request: Request,
-    aimed: Filing,
+    filing: Filing,
     matched: bodies.ReaderSum | None,
     layout: bodies.LayoutEntry | None,
     profile: bodies.ProfileEntry | None,
@@ -118,7 +118,7 @@ def _common(
     """Return what the reads of one call have in common; image and dumps are each one's own."""
     return bodies.ReadBody(
         call=new_identity(),
-        position=aimed.id,
+        position=filing.id,
         image=bodies.ImageEntry(sha256="", ranges=()),
         dumps=(),
         read_on=request.read_on,
@@ -142,11 +142,11 @@ def _answer(
     folding: Folding,
     request: Request,
     chips: Mapping[str, Chip],
-    aimed: Filing,
+    filing: Filing,
     admission: Admission,
 ) -> TakenIn:
     """Read the vault again, and judge the copy that the last dump gave."""
-    position = select.find_position(folding.fleet(), aimed.where)
+    position = select.find_position(folding.fleet(), filing.where)
     voted = _voted(request) if request.vote else None
     image = voted.image if voted else request.dumps[-1].image
     entry = bodies.ImageEntry.of(image, sha256(image.content))
@@ -155,7 +155,7 @@ def _answer(
         position=position,
         copy=copy,
         verdict=Assessor(folding.vault, chips).verdict(position, copy),
-        made=aimed.made,
+        made=filing.made,
         reader_sum=admission.reader_sum.matched if admission.reader_sum else None,
         warnings=admission.warnings,
         vote=voted,

@@ -117,16 +117,16 @@ def bare(name: str) -> str:
     return re.sub(r"[^a-z0-9]", "", name.casefold())
 
 
-def refuse_near_vessel(name: str, known: Iterable[str]) -> None:
+def refuse_near_vessel(name: str, names: Iterable[str]) -> None:
     """Raise CallRefused where a known vessel's name is one letter, or case and marks, away."""
-    for other in known:
+    for other in names:
         if bare(other) == bare(name) or one_letter_apart(name.casefold(), other.casefold()):
             raise VESSEL_NEAR.error(expected=other, found=name)
 
 
-def refuse_near(name: str, known: Iterable[str], what: str) -> None:
+def refuse_near(name: str, names: Iterable[str], what: str) -> None:
     """Raise CallRefused where a known name differs by case and punctuation alone."""
-    for other in known:
+    for other in names:
         if bare(other) == bare(name):
             raise NAME_NEAR.error(what=what, expected=other, found=name)
 
@@ -142,10 +142,10 @@ def read_imo(text: str) -> tuple[str, tuple[Finding, ...]]:
 
     Raises CallRefused where it is not seven digits. A wrong check digit is a finding.
     """
-    found = _SEVEN.fullmatch(text)
-    if found is None:
+    match = _SEVEN.fullmatch(text)
+    if match is None:
         raise IMO_SHAPE.error(expected="seven digits, with or without IMO", found=repr(text[:40]))
-    number = found[1]
+    number = match[1]
     if imo_digit_right(number):
         return number, ()
     warning = (

@@ -47,14 +47,14 @@ def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
     if vault.made:  # what is refused leaves no vault behind
         vessel_or_new(Fleet(()), vessel, confirmed=confirmed)
     with vault.writing() as writing:
-        known = fleet(vault)
-        identity, handle, new = vessel_or_new(known, vessel, confirmed=confirmed)
-        if the_open_visit(known, vault.writer, vessel) is not None:
+        ships = fleet(vault)
+        identity, handle, new = vessel_or_new(ships, vessel, confirmed=confirmed)
+        if the_open_visit(ships, vault.writer, vessel) is not None:
             raise VISIT_OPEN.error(vessel=handle, expected="no open visit", found=handle)
         mark = writing.person(by, identity) if by else None
         body = VisitOpenedBody(visit=new_identity(), on=on, new=new, reader=reader)
         relies_on = [mark] if mark else []
-        writing.add("visit-opened", identity, body.members(), by=mark, relies_on=relies_on)
+        writing.add(body.kind, identity, body.members(), by=mark, relies_on=relies_on)
     return handle, bool(new)
 
 
@@ -64,14 +64,14 @@ def close_visit(
     """Put the closing on record; return the vessel's handle, the visit, and what was done."""
     check_texts([("remark", remark, REMARK)])
     with vault.writing() as writing:
-        known = fleet(vault)
-        found = the_open_visit(known, vault.writer, vessel)
-        if found is None:
+        ships = fleet(vault)
+        open_one = the_open_visit(ships, vault.writer, vessel)
+        if open_one is None:
             raise VISIT_NONE.error(expected="an open visit", found="none")
-        handle, visit = found
+        handle, visit = open_one
         body = VisitClosedBody(visit=visit.id, remark=remark)
         # A name that was lost meanwhile does not keep the visit open.
         by = visit.by if visit.by and vault.has_object(visit.by) else None
-        writing.add("visit-closed", visit.vessel, body.members(), by=by)
-    ship = select.find_vessel(known, handle)
+        writing.add(body.kind, visit.vessel, body.members(), by=by)
+    ship = select.find_vessel(ships, handle)
     return handle, visit, attendance(vault, ship, visit)

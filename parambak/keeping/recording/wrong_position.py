@@ -51,15 +51,15 @@ def refuse_better_fit(
     `own` and `others` are each a copy's name and image; `moving` are the
     ranges that are expected to change, which are left out of the comparison.
     """
-    mine = _distance(image, own, moving)
+    here = _distance(image, own, moving)
     best = min(
         (_distance(image, other, moving) for other in others),
         key=lambda fit: fit.differing,
         default=None,
     )
-    if best is not None and _far_better(best.differing, mine.differing):
+    if best is not None and _far_better(best.differing, here.differing):
         raise FITS_ELSEWHERE.error(
-            expected=f"near {mine.copy}, from which it differs in {mine.differing} bytes",
+            expected=f"near {here.copy}, from which it differs in {here.differing} bytes",
             found=f"nearer to {best.copy}, from which it differs in "
             f"{counted(best.differing, 'byte')}",
         )
@@ -87,7 +87,7 @@ def refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
     places = coverage.ranges_of(layout, "identifies-unit")
     if all(own.read(*place) in {None, image.read(*place)} for place in places):
         return
-    read = {each.field: each for each in decode(layout, image).fields}
+    read = {value.field: value for value in decode(layout, image).fields}
     for before in decode(layout, own).fields:
         now = read[before.field]
         if before.identifies_unit and before.own not in {None, now.own}:
@@ -101,7 +101,7 @@ def refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
 
 def _shown(value: FieldValue) -> str:
     """Return text in quotes, a number as a person knows it, and else the bytes."""
-    kind = value.plan.field.type
+    kind = value.plan.field.type.kind
     if value.value is None or value.mark or kind == "bytes":
         return _bytes(value)
     if kind == "text":

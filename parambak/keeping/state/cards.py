@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 IN_A_UNIT = "in a unit"
 WHEREABOUTS = (IN_A_UNIT, "spare aboard", "ashore", "scrapped")
-EXCHANGE = "cards-exchanged"
 SHEET_OTHER = Fault(
     "sheet-other",
     SheetRefused,
@@ -70,50 +69,58 @@ def cards_in(vessel: Vessel, unit: Unit) -> tuple[Card, ...]:
 
 
 def still_exchanged(
-    told: Iterable[tuple[str, CardsExchangedBody]], same: Mapping[str, str]
+    records: Iterable[tuple[str, CardsExchangedBody]], same: Mapping[str, str]
 ) -> dict[Pair, str]:
     """Return the pairs of units that are exchanged, each with the record that says so.
 
     `told` are the records with their bodies in causal order; `same` gives for each identity
     of a unit the one that it is known by.
     """
-    found: dict[Pair, str] = {}
-    for record, body in told:
+    exchanged: dict[Pair, str] = {}
+    for record, body in records:
         pair = frozenset(same.get(unit, unit) for unit in body.units)
         if body.back:
-            found.pop(pair, None)
+            exchanged.pop(pair, None)
         else:
-            found.setdefault(pair, record)
-    return found
+            exchanged.setdefault(pair, record)
+    return exchanged
 
 
 def exchanges(vault: Vault, vessel: Vessel) -> tuple[Exchange, ...]:
     """Return the pairs of units aboard whose cards are exchanged now."""
-    if not any(vault.of_kind(identity, EXCHANGE) for identity in vessel.ids):
+    if not any(vault.of_kind(identity, CardsExchangedBody.kind) for identity in vessel.ids):
         return ()
-    every = causal_order([each for identity in vessel.ids for each in vault.records(identity)])
-    mine = {each.digest: each for each in every if each.record.kind == EXCHANGE}
-    told = [(d, body_of(each.record, d, CardsExchangedBody)) for d, each in mine.items()]
+    records = causal_order(
+        [stored for identity in vessel.ids for stored in vault.records(identity)]
+    )
+    of_exchanges = {
+        stored.digest: stored for stored in records if stored.record.kind == CardsExchangedBody.kind
+    }
+    with_bodies = [
+        (d, body_of(stored.record, d, CardsExchangedBody)) for d, stored in of_exchanges.items()
+    ]
     units = {unit.id: unit for unit in vessel.units}
     same = {identity: unit.id for unit in vessel.units for identity in unit.ids}
-    found = []
-    for pair, record in still_exchanged(told, same).items():
-        known = sorted((units[each] for each in pair if each in units), key=lambda u: u.short)
-        if len(known) == 2:  # of a merged vessel the two may have become one
-            stored = mine[record]
+    current = []
+    for pair, record in still_exchanged(with_bodies, same).items():
+        pair_units = sorted((units[unit] for unit in pair if unit in units), key=lambda u: u.short)
+        if len(pair_units) == 2:  # of a merged vessel the two may have become one
+            stored = of_exchanges[record]
             body = body_of(stored.record, record, CardsExchangedBody)
             day = local_time(stored.record).date()
-            found.append(Exchange((known[0], known[1]), body.why, stored.record.by, day))
-    return tuple(found)
+            current.append(
+                Exchange((pair_units[0], pair_units[1]), body.why, stored.record.by, day)
+            )
+    return tuple(current)
 
 
 def exchange_notes(vault: Vault, vessel: Vessel, units: Sequence[Unit]) -> tuple[str, ...]:
     """Say for each of these units whether its card is exchanged with another's."""
-    wanted = {unit.id for unit in units}
+    ids = {unit.id for unit in units}
     return tuple(
-        each.said
-        for each in exchanges(vault, vessel)
-        if not wanted.isdisjoint({unit.id for unit in each.units})
+        exchange.said
+        for exchange in exchanges(vault, vessel)
+        if not ids.isdisjoint({unit.id for unit in exchange.units})
     )
 
 
@@ -130,13 +137,13 @@ def refuse_other(
     ship = (vessel.handle, vessel.short, *vessel.former, facts.get("display", ""))
     _refuse(target, "vessel", vessel.handle, (*ship, imo, f"IMO {imo}", f"IMO{imo}"))
     if unit is not None:
-        known = (unit.short, *unit.former, unit.facts.get("display", ""))
-        _refuse(target, "unit", unit.where, known)
+        names = (unit.short, *unit.former, unit.facts.get("display", ""))
+        _refuse(target, "unit", unit.where, names)
     if serial is not None:
         _refuse(target, "card", f"card {serial}", (serial,))
 
 
-def _refuse(target: Mapping[str, str], what: str, expected: str, known: tuple[str, ...]) -> None:
+def _refuse(target: Mapping[str, str], what: str, expected: str, names: tuple[str, ...]) -> None:
     named = target.get(what)
-    if named is not None and named.casefold() not in {each.casefold() for each in known}:
+    if named is not None and named.casefold() not in {name.casefold() for name in names}:
         raise SHEET_OTHER.error(what=what, expected=expected, found=f"{what} {named[:80]}")

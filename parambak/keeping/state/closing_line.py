@@ -9,7 +9,7 @@ import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
-from parambak.keeping.state.backups import HELD
+from parambak.keeping.state.bodies import HeldBody
 from parambak.vault.order import behind, heads
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def line_of(name: str, histories: Iterable[Sequence[Stored]]) -> ClosingLine:
     for stored in histories:
         lasting = _without_last_held(stored) or stored
         records += len(lasting)
-        ends.update(each.digest[:DIGITS] for each in heads(lasting))
+        ends.update(head.digest[:DIGITS] for head in heads(lasting))
     return ClosingLine(name.casefold(), records, tuple(sorted(ends)))
 
 
@@ -84,12 +84,12 @@ def _without_last_held(stored: Sequence[Stored]) -> list[Stored]:
     fetched from there is whole without them.
     """
     behind: set[str] = set()
-    found = []
-    for each in reversed(stored):
-        if each.record.kind != HELD or each.digest in behind:
-            found.append(each)
-            behind.update(each.record.after)
-    return found
+    lasting = []
+    for stored_record in reversed(stored):
+        if stored_record.record.kind != HeldBody.kind or stored_record.digest in behind:
+            lasting.append(stored_record)
+            behind.update(stored_record.record.after)
+    return lasting
 
 
 def write(line: ClosingLine) -> str:
@@ -128,21 +128,21 @@ def read(text: str) -> tuple[ClosingLine, ...]:
 
 def match_line(line: ClosingLine, stored: Sequence[Stored]) -> LineMatch:
     """Return what one identity's records show of a line."""
-    after = {each.digest: each.record.after for each in stored}
-    found = [digest for digest in after if digest[:DIGITS] in line.ends]
-    return LineMatch(frozenset(digest[:DIGITS] for digest in found), len(behind(found, after)))
+    after = {one.digest: one.record.after for one in stored}
+    ends = [digest for digest in after if digest[:DIGITS] in line.ends]
+    return LineMatch(frozenset(digest[:DIGITS] for digest in ends), len(behind(ends, after)))
 
 
-def judge(line: ClosingLine, seen: Iterable[LineMatch], now: int) -> LineVerdict:
+def judge(line: ClosingLine, matches: Iterable[LineMatch], now: int) -> LineVerdict:
     """Return what is known of the history that a line closed.
 
     `seen` is of each identity whose records were looked at, `now` counts the ship's records.
     """
     here: set[str] = set()
     behind = 0
-    for each in seen:
-        here |= each.ends
-        behind += each.behind
+    for match in matches:
+        here |= match.ends
+        behind += match.behind
     gone = [end for end in line.ends if end not in here]
     if gone:
         return LineVerdict(line, "cut", _cut(line, gone, now), next=_FETCH)

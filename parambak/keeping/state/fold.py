@@ -7,6 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from parambak.errors import VaultDamaged
+from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
 from parambak.keeping.state.facts import conflicts, merged_facts
 from parambak.keeping.state.model import (
@@ -23,9 +24,6 @@ from parambak.keeping.state.model import (
     Visit,
 )
 from parambak.keeping.state.record_sets import (
-    CARD_SHEET,
-    SHEET_OF_CARD,
-    SHIPS_RULES,
     IdentityRecords,
     VesselRecords,
     local_time,
@@ -42,15 +40,13 @@ from parambak.vault.records import file_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.keeping.state import bodies
     from parambak.keeping.state.vessel_names import VesselIdentity
     from parambak.vault.records import Stored
     from parambak.vault.vault import Vault
 
     Members = Sequence[tuple[IdentityRecords, str]]
 
-VISIT_OPENED, VISIT_CLOSED = "visit-opened", "visit-closed"  # kinds of records
-RECHECK = "recheck"
+VISIT_OPENED, VISIT_CLOSED = bodies.VisitOpenedBody.kind, bodies.VisitClosedBody.kind
 MOST_RECORD_SETS = 4  # identities whose records are kept sorted, for the next fold
 
 
@@ -151,7 +147,7 @@ def _units(ship: VesselRecords, vessel: str) -> tuple[Unit, ...]:
         where = f"{vessel}/{short}"
         positions = _positions(ship, ids, where)
         former = _former(members, short)
-        sheet = ship.last_file(CARD_SHEET, ids)
+        sheet = ship.last_file(bodies.CardSheetBody.kind, ids)
         units.append(Unit(ids, short, where, facts, positions, sheet, against, former))
     return tuple(units)
 
@@ -177,14 +173,14 @@ def _cards(ship: VesselRecords, vessel: str) -> tuple[Card, ...]:
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/card:{serial}"
         positions = _positions(ship, ids, where)
-        sheet = ship.last_file(SHEET_OF_CARD, ids)
+        sheet = ship.last_file(bodies.SheetOfCardBody.kind, ids)
         cards.append(Card(ids, serial, where, facts, positions, against, sheet))
     return tuple(cards)
 
 
 def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple[Position, ...]:
     positions = []
-    rules = ship.last_file(SHIPS_RULES, ship.ids)
+    rules = ship.last_file(bodies.ShipsRulesBody.kind, ship.ids)
     for members in ship.named("position", "short").values():
         mine = [member for member in members if member[0].inside.get(member[1]) in holder]
         if not mine:
@@ -304,7 +300,7 @@ def _out_of_order(reads: Sequence[Read]) -> bool:
 
 
 def _last_sound_recheck(vault: Vault) -> datetime | None:
-    return last_full_recheck(vault.of_kind(None, RECHECK), vault.folder_mark, sound=True)
+    return last_full_recheck(vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=True)
 
 
 def last_full_recheck(
@@ -317,7 +313,7 @@ def last_full_recheck(
     """
     newest = None
     for each in stored:
-        if each.record.kind != RECHECK:
+        if each.record.kind != RecheckBody.kind:
             continue
         try:
             body = body_of(each.record, each.digest, RecheckBody)

@@ -26,9 +26,9 @@ if TYPE_CHECKING:
 
 
 class Loss(NamedTuple):
-    """One thing that is lost with a file: in words, and where, as far as that is known.
+    """One thing that is lost with a file: in words, and where, as far as that is on record.
 
-    Whoever holds `record`, about the vessel `identity`, holds the file too; `in_dump` tells
+    Whoever holds `record`, about the vessel `identity`, holds the file too; `in_dump` says
     that archiving the same dump again brings it back.
     """
 
@@ -41,7 +41,7 @@ class Loss(NamedTuple):
 
 
 def body_fault(record: Record, digest: str) -> str | None:
-    """Return why a record's body tells nothing of its kind; None where it does."""
+    """Return why a record's body cannot be used; None where it can."""
     kind = bodies.KINDS.get(record.kind)
     if kind is None:
         return None
@@ -60,14 +60,14 @@ def losses(
     `histories` are the records about each vessel identity, and about the vault itself;
     they are gone through once, one at a time.
     """
-    reckoning = _LossCount(fleet, damaged)
-    for stored in histories:
-        reckoning.take(stored)
-    return reckoning.told()
+    count = _LossCount(fleet, damaged)
+    for history in histories:
+        count.take(history)
+    return count.losses()
 
 
 class RepairSource(NamedTuple):
-    """A place, by the name to call it, with how many of the damaged files it held on a day."""
+    """A backup location by name, and how many of the damaged files it held on a day."""
 
     place: str
     files: int
@@ -75,27 +75,36 @@ class RepairSource(NamedTuple):
 
 
 def repair_sources(vault: Vault, lost: Mapping[str, Sequence[Loss]]) -> tuple[RepairSource, ...]:
-    """Return the places known here that hold some of the damaged files, the best first.
+    """Return the locations on record that hold some of the damaged files, the best first.
 
-    A place holds a file if it holds a record that relies on it; `lost` gives those.
+    A location holds a file if it holds a record that relies on it; `lost` gives those.
     """
-    told = latest_locations(vault.records(None))
-    identities = {loss.identity for found in lost.values() for loss in found if loss.identity}
-    held = {each: held_in(vault.records(each), told) for each in sorted(identities)}
+    locations = latest_locations(vault.records(None))
+    identities = {loss.identity for of_file in lost.values() for loss in of_file if loss.identity}
+    held = {one: held_in(vault.records(one), locations) for one in sorted(identities)}
     days: dict[str, dict[str, date]] = {}
-    for file, found in lost.items():
-        for loss in found:
-            for each in held.get(loss.identity or "", {}).get(loss.record or "", ()):
-                day = _proven_on(each)
-                known = days.setdefault(each.place, {})
-                known[file] = max(day, known.get(file, day))
+    for file, of_file in lost.items():
+        for loss in of_file:
+            for holding in held.get(loss.identity or "", {}).get(loss.record or "", ()):
+                day = _proven_on(holding)
+                of_location = days.setdefault(holding.place, {})
+                of_location[file] = max(day, of_location.get(file, day))
     handles = {place.id: place.handle for place in backup_locations(vault)}
-    every = [
+    sources = [
         RepairSource(handles[place], len(by_file), min(by_file.values()))
         for place, by_file in days.items()
         if place in handles
     ]
-    return tuple(sorted(every, key=lambda each: (-each.files, -each.on.toordinal(), each.place)))
+    return tuple(
+        sorted(
+            sources,
+            key=lambda holding: (
+                -holding.files,
+                -holding.on.toordinal(),
+                holding.place,
+            ),
+        )
+    )
 
 
 def _proven_on(held: Held) -> date:
@@ -107,16 +116,16 @@ class _LossCount:
 
     def __init__(self, fleet: Fleet, damaged: Iterable[str]) -> None:
         self._files = frozenset(damaged)
-        self._found: dict[str, dict[str, Loss]] = {}
+        self._by_file: dict[str, dict[str, Loss]] = {}
         self._signed: Counter[tuple[str, str]] = Counter()
         self._signers: dict[tuple[str, str], Stored] = {}
         self._reads: dict[str, tuple[Position, Copy]] = {}
         self._wheres: dict[str, str] = {}
         self._handles: dict[str, str] = {}
         for vessel in fleet.vessels:
-            self._learn(vessel)
+            self._add_names(vessel)
 
-    def _learn(self, vessel: Vessel) -> None:
+    def _add_names(self, vessel: Vessel) -> None:
         self._handles.update(dict.fromkeys(vessel.ids, vessel.handle))
         for holder in vessel.holders:
             self._wheres.update(dict.fromkeys(holder.ids, holder.where))
@@ -127,7 +136,7 @@ class _LossCount:
 
     def take(self, history: Sequence[Stored]) -> None:
         """Go through the records about one vessel, or about the vault."""
-        known = {stored.digest for stored in history}
+        digests = {stored.digest for stored in history}
         for stored in history:
             record = stored.record
             for digest in record.objects:
@@ -138,21 +147,21 @@ class _LossCount:
             if own:
                 self._add(own, self._loss(self._described(stored), stored))
             for parent in record.after:
-                file = self._lost(records.file_of(parent)) if parent not in known else None
+                file = self._lost(records.file_of(parent)) if parent not in digests else None
                 if file:
                     text = f"a record about {self._ship(record)}; what it told is not known"
                     whose = self._vessel(record), None, stored.digest, record.vessel
                     self._add(file, Loss(text, *whose))
 
-    def told(self) -> dict[str, tuple[Loss, ...]]:
-        """Return what was found, by file."""
+    def losses(self) -> dict[str, tuple[Loss, ...]]:
+        """Return what is lost, by file."""
         for (file, ship), count in self._signed.items():
             noun = "record" if count == 1 else "records"
             text = f"the name of the person who made {count} {noun} about {ship}"
             last = self._signers[file, ship]
             whose = self._vessel(last.record), None, last.digest, last.record.vessel
             self._add(file, Loss(text, *whose))
-        return {file: tuple(found.values()) for file, found in sorted(self._found.items())}
+        return {file: tuple(lost.values()) for file, lost in sorted(self._by_file.items())}
 
     def _lost(self, file: str) -> str | None:
         """Return the damaged file, or folder that cannot be read, that this one is or is in."""
@@ -162,7 +171,7 @@ class _LossCount:
         return folder if folder in self._files else None
 
     def _add(self, file: str, loss: Loss) -> None:
-        self._found.setdefault(file, {}).setdefault(loss.text, loss)
+        self._by_file.setdefault(file, {}).setdefault(loss.text, loss)
 
     def _object(self, file: str, digest: str, stored: Stored) -> None:
         if digest == stored.record.by:
@@ -230,16 +239,16 @@ class _LossCount:
 
     def _loss(self, text: str, stored: Stored, *, in_dump: bool = False) -> Loss:
         position = stored.record.body.get("position") or stored.record.body.get("unit")
-        where = self._where(stored, position if isinstance(position, str) else "", known=True)
+        where = self._where(stored, position if isinstance(position, str) else "", or_ship=False)
         record = stored.record
         whose = self._vessel(record), where or None, stored.digest, record.vessel
         return Loss(text, *whose, in_dump)
 
-    def _where(self, stored: Stored, position: str, *, known: bool = False) -> str:
+    def _where(self, stored: Stored, position: str, *, or_ship: bool = True) -> str:
         read = self._reads.get(stored.digest)
         if read:
             return read[0].where
-        return self._wheres.get(position, "" if known else self._ship(stored.record))
+        return self._wheres.get(position, self._ship(stored.record) if or_ship else "")
 
     def _place(self, identity: str, record: Record) -> str:
         return self._wheres.get(identity) or self._ship(record)

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from parambak.vault.records import Record
     from parambak.vault.vault import Stored
 
-CARD_SHEET, SHEET_OF_CARD, SHIPS_RULES = "card-sheet", "sheet-of-card", "ships-rules"
-
 
 def local_time(record: Record) -> datetime:
     """Return the laptop's clock when the record was written, with its offset."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.keeping.state.bodies import OnPurposeBody, RemarkedBody, sound
+from parambak.keeping.state.bodies import OnPurposeBody, RemarkedBody, of_kind
 from parambak.keeping.state.record_sets import local_time
 from parambak.memory.image import Range
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class Remark(NamedTuple):
-    """One remark: the position's identity, the two images, and what is said; `by` is a mark."""
+    """One remark: the position's identity, the two images, and the text; `by` is a mark."""
 
     position: str
     old: ImageEntry
@@ -31,34 +31,29 @@ class Remark(NamedTuple):
 
 
 def remarks_on_record(vault: Vault, vessel: Vessel) -> tuple[Remark, ...]:
-    """Return every remark on changes aboard a vessel, in the order of its records."""
-    found = []
-    for identity in sorted(vessel.ids):
-        for stored in vault.records(identity):
-            body = sound(stored, RemarkedBody) if stored.record.kind == "remarked" else None
-            if body is None:
-                continue
-            found.append(
-                Remark(
-                    body.position,
-                    body.image_old,
-                    body.image_new,
-                    body.text,
-                    tuple(Range(*each) for each in body.ranges),
-                    body.visit,
-                    stored.record.by,
-                    local_time(stored.record).date(),
-                )
-            )
-    return tuple(found)
+    """Return all remarks on changes aboard a vessel, in the order of its records."""
+    return tuple(
+        Remark(
+            body.position,
+            body.image_old,
+            body.image_new,
+            body.text,
+            tuple(Range(*stretch) for stretch in body.ranges),
+            body.visit,
+            stored.record.by,
+            local_time(stored.record).date(),
+        )
+        for identity in sorted(vessel.ids)
+        for stored, body in of_kind(vault.records(identity), RemarkedBody)
+    )
 
 
 def remarks_of_change(
-    every: Iterable[Remark], position: Position, old: ImageEntry, new: ImageEntry
+    remarks: Iterable[Remark], position: Position, old: ImageEntry, new: ImageEntry
 ) -> tuple[Remark, ...]:
     """Return the remarks on the change of a position from one image to another."""
-    mine = (each for each in every if each.position in position.ids)
-    return tuple(each for each in mine if (each.old, each.new) == (old, new))
+    here = (remark for remark in remarks if remark.position in position.ids)
+    return tuple(remark for remark in here if (remark.old, remark.new) == (old, new))
 
 
 class OnPurpose(NamedTuple):
@@ -72,15 +67,12 @@ class OnPurpose(NamedTuple):
 def on_purpose_marks(vault: Vault, vessel: Vessel) -> tuple[OnPurpose, ...]:
     """Return what differs on purpose aboard a vessel, by position and field."""
     where = {identity: p.where for p in vessel.positions for identity in p.ids}
-    found: dict[tuple[str, str], OnPurpose] = {}
+    marks: dict[tuple[str, str], OnPurpose] = {}
     for identity in sorted(vessel.ids):
-        for stored in vault.records(identity):
-            told = stored.record.kind == "on-purpose"
-            body = sound(stored, OnPurposeBody) if told else None
-            at = where.get(body.position) if body is not None else None
-            if body is not None and at is not None:
-                key = (at, body.field)
-                found.pop(key, None)
+        for _, body in of_kind(vault.records(identity), OnPurposeBody):
+            at = where.get(body.position)
+            if at is not None:
+                marks.pop((at, body.field), None)
                 if not body.withdrawn:
-                    found[key] = OnPurpose(at, body.field, body.reason)
-    return tuple(sorted(found.values()))
+                    marks[at, body.field] = OnPurpose(at, body.field, body.reason)
+    return tuple(sorted(marks.values()))

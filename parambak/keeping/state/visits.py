@@ -37,46 +37,53 @@ def visits_of(
         if body is not None:
             day = local_time(stored.record).date().isoformat()
             ends.setdefault(body.visit, (day, body.remark))
-    found: dict[str, Visit] = {}
+    visits: dict[str, Visit] = {}
     for stored in sorted(opened, key=_clock):
-        begun = bodies.sound(stored, bodies.VisitOpenedBody)
-        if begun is not None and begun.visit not in found:
+        opening = bodies.sound(stored, bodies.VisitOpenedBody)
+        if opening is not None and opening.visit not in visits:
             record = stored.record
-            end, remark = ends.get(begun.visit, (None, None))
-            found[begun.visit] = Visit(
-                begun.visit, identity, begun.on, record.by, begun.reader, record.writer, end, remark
+            end, remark = ends.get(opening.visit, (None, None))
+            visits[opening.visit] = Visit(
+                opening.visit,
+                identity,
+                opening.on,
+                record.by,
+                opening.reader,
+                record.writer,
+                end,
+                remark,
             )
-    return tuple(found.values())
+    return tuple(visits.values())
 
 
 def _clock(stored: Stored) -> tuple[str, str]:
     return stored.record.clock.utc, stored.digest
 
 
-def open_visits(known: Fleet, writer: str) -> list[tuple[str, Visit]]:
+def open_visits(fleet: Fleet, writer: str) -> list[tuple[str, Visit]]:
     """Return the visits that this writer has open, each with its vessel's handle."""
     return [
         (vessel.handle, visit)
-        for vessel in known.vessels
+        for vessel in fleet.vessels
         for visit in vessel.visits
         if visit.writer == writer and visit.closed is None
     ]
 
 
-def the_open_visit(known: Fleet, writer: str, vessel: str | None) -> tuple[str, Visit] | None:
+def the_open_visit(fleet: Fleet, writer: str, vessel: str | None) -> tuple[str, Visit] | None:
     """Return the visit that a command without further words belongs to, or None.
 
     Raise CallRefused where several are open and no vessel is named.
     """
-    found = open_visits(known, writer)
+    visits = open_visits(fleet, writer)
     if vessel is not None:
-        named = {v.handle for v in select.vessels_named(known, vessel)}
-        found = [each for each in found if each[0] in named]
-    if len(found) > 1:
+        named = {v.handle for v in select.vessels_named(fleet, vessel)}
+        visits = [one for one in visits if one[0] in named]
+    if len(visits) > 1:
         raise VISIT_SEVERAL.error(
-            expected="one open visit", found=", ".join(handle for handle, _ in found)
+            expected="one open visit", found=", ".join(handle for handle, _ in visits)
         )
-    return found[0] if found else None
+    return visits[0] if visits else None
 
 
 class Attendance(NamedTuple):
@@ -114,7 +121,7 @@ def attendance(vault: Vault, ship: Vessel, visit: Visit) -> Attendance:
     measured = [
         stored
         for identity in sorted(ship.ids)
-        for stored in vault.of_kind(identity, "measured")
+        for stored in vault.of_kind(identity, bodies.MeasuredBody.kind)
         if stored.record.body.get("visit") == visit.id
     ]
     return Attendance(reads, tuple(missed), tuple(changed), len(measured))

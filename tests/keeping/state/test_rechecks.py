@@ -5,13 +5,13 @@ from typing import Any
 
 import pytest
 
-from parambak.keeping.state.fold import RECHECK, last_full_recheck
+from parambak.keeping.state.fold import last_full_recheck
 from parambak.vault.records import Clock, Record, Stored, encode, file_of
 
 HERE, THERE = "a" * 64, "b" * 64
 
 
-def stored(day: str, kind: str = RECHECK, **body: Any) -> Stored:
+def stored(day: str, kind: str = "recheck", **body: Any) -> Stored:
     """Return a record of a recheck, written on a day."""
     record = Record(
         format=1,

@@ -108,7 +108,7 @@ def _candidate_document(candidate: Candidate) -> dict[str, Any]:
     return {
         "at": candidate.at,
         "length": candidate.length,
-        "type": interpretation.type,
+        "type": interpretation.type.name,
         "byte_order": interpretation.order,
         "scale": scale_text(interpretation),
         "fraction": interpretation.fraction or None,
@@ -178,8 +178,8 @@ def _stored_as(candidate: Candidate) -> str:
     from parambak.find.search import scale_text  # noqa: PLC0415 - once there is one
 
     interpretation = candidate.interpretation
-    words: list[str] = [interpretation.type]
-    if interpretation.type in {"bcd", "gray", "text", "sign-magnitude"}:
+    words = [interpretation.type.name]
+    if interpretation.type.length is None:
         words.append(str(candidate.length))
     words += [str(each) for each in (interpretation.order, interpretation.encoding) if each]
     scale = scale_text(interpretation)
