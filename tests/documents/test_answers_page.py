@@ -48,8 +48,8 @@ def test_what_the_commands_print_fits_the_schema(tmp_path: Path) -> None:
     ship.write("b.hex", dump(changed(0x0010)), second=1)
     ship.write("layout.toml", LAYOUT)
     for number, name in enumerate(("a.hex", "b.hex"), start=1):
-        words = ("--layout", "layout.toml", "--read-on", f"202{number}-03-01")
-        ship.answer("archive", name, *WHERE, *words)
+        day = f"202{number}-03-01"
+        ship.answer("archive", name, *WHERE, "--layout", "layout.toml", "--read-on", day)
     calls: list[tuple[tuple[str, ...], str]] = [
         (("inspect", "a.hex"), "InspectAnswer"),
         (("catalogue",), "CatalogueAnswer"),
