@@ -59,6 +59,9 @@ def test_what_the_commands_print_fits_the_schema(tmp_path: Path) -> None:
         (("history", AT), "HistoryAnswer"),
         (("history", AT, "--field", "run_hours"), "HistoryAnswer"),
         (("alike",), "AlikeAnswer"),
+        (("due",), "DueAnswer"),
+        (("tables", "--out", "tables"), "TablesAnswer"),
+        (("report", "copy", "grebe/port-thruster/U12", "--out", "copy.html"), "ReportCopyAnswer"),
     ]
     for words, name in calls:
         definition = {"$ref": f"#/$defs/{name}", "$defs": schema["$defs"]}
