@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 from msgspec import Struct
 
 from parambak.keeping.apart import made_apart
-from parambak.keeping.ways import POWERED
+from parambak.keeping.state.read_facts import POWERED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -121,7 +121,7 @@ def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
         )
         return Condition.no(name, text + "".join(f"; {each}" for each in evidence.disagreeing))
     if apart >= rules.reads:
-        doubt = _IN_CIRCUIT if all(read.how in POWERED for read in made) else ""
+        doubt = _IN_CIRCUIT if all(read.facts.how in POWERED for read in made) else ""
         own = [read for read in made if not read.after_unverified]
         if len(own) < given and made_apart(own) < rules.reads:
             doubt += AFTER_UNVERIFIED

@@ -20,6 +20,7 @@ from parambak.keeping.state.known import (
     Vessel,
     Visit,
 )
+from parambak.keeping.state.read_facts import ReadFacts
 from parambak.keeping.state.rechecks import RECHECK, last_full
 from parambak.keeping.state.record_sets import Book, Ship, local_time, visits_of
 from parambak.keeping.state.vessel_names import names_of, one_ship_each, signboards, with_handles
@@ -252,6 +253,7 @@ def _from_read_back(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBac
         taken_in=taken_in,
         writer=stored.record.writer,
         by=stored.record.by,
+        facts=ReadFacts(),
         layout=body.layout,
         after_unverified=any(body.swap in each.unverified for each in ship.books),
     )
@@ -273,17 +275,12 @@ def _read(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBody) -> Read
         taken_in=taken_in,
         writer=stored.record.writer,
         by=stored.record.by,
-        reader=body.reader,
+        facts=body,
         reader_sum=body.reader_sum,
-        untimed=body.untimed,
-        compared=body.compared,
         layout=body.layout,
         normal=body.normal,
         remark=told.get("remark", body.remark),
         visit=body.visit,
-        how=body.how,
-        reseated=body.reseated,
-        pair=body.pair,
         reconstructed_from=body.reconstructed_from,
     )
 
