@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from parambak.layouts.check_methods import compute
 from parambak.layouts.decimals import with_point
-from parambak.layouts.field_types import codec
+from parambak.layouts.field_types import TYPES
 from parambak.layouts.model import Check, Field
 
 KIB = 1024
@@ -131,11 +131,8 @@ class Maker:
         if kind[0] in "us" and extra == HALVES and digits:
             last -= last % (10**digits // 2)
         number = Fraction(last, 10**digits)
-        write = codec(
-            Field(name="x", at=0, type=kind, length=length),  # type: ignore[arg-type]
-            length,
-            order,  # type: ignore[arg-type]
-        ).write
+        field = Field(name="x", at=0, type=TYPES[kind], length=length)
+        write = field.codec(order).write  # type: ignore[arg-type]
         if kind[0] in "us" and extra == HALVES and digits:
             stored = write(number * 2)
         elif whole and extra == FINER and length > 1 and kind != "bcd":

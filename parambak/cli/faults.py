@@ -2,44 +2,14 @@
 
 from __future__ import annotations
 
-from parambak.errors import CallRefused, DumpRefused, Fault, NotFound, NotProven, ParambakError
+from parambak.errors import CallRefused, Fault, NotFound, NotProven, ParambakError
 
 CALL = Fault("call", CallRefused, "{message}", "Run `{command} --help`.")
-SYSTEM = Fault(
-    "system",
-    ParambakError,
-    "the operating system refused",
-    "Check that the disk or stick is in, has room, and may be written.",
-)
 MEMORY = Fault(
     "memory",
     ParambakError,
     "the machine ran out of memory",
     "Close other programs and try again.",
-)
-FILE_ABSENT = Fault(
-    "file-absent", NotFound, "no such file", "Check the name; quote it where it holds spaces."
-)
-FILE_KIND = Fault(
-    "file-kind",
-    DumpRefused,
-    "that is not a file that can be read whole",
-    "Name the reader's file itself, not a folder or a device.",
-)
-FILE_SIZE = Fault(
-    "file-size", DumpRefused, "the file is too large", "Check that the right file was named."
-)
-FILE_CHANGED = Fault(
-    "file-changed",
-    DumpRefused,
-    "the file changed while it was read",
-    "Wait until the reader has finished writing it, then try again.",
-)
-LAYOUT_NEEDED = Fault(
-    "layout-needed",
-    CallRefused,
-    "no layout is known for these bytes",
-    "Give one with --layout FILE; `archive … --layout` keeps it with the position.",
 )
 ACCEPT_CONDITION = Fault(
     "swap-accept-condition",
@@ -152,53 +122,11 @@ NOTHING_MEANT = Fault(
     "Run `parambak swap check {where}`; to compare with a copy that is not verified, use "
     "`parambak diff {where} DUMP`.",
 )
-PAIR_COUNT = Fault(
-    "pair-count",
-    CallRefused,
-    "with --pair every two dumps are one read of one memory",
-    "Name the dumps two by two: first chip, second chip, and again for a second read.",
-)
-DAY_TO_COME = Fault(
-    "day-to-come",
-    CallRefused,
-    "no chip was read on that day",
-    "Type the day of the read; if it is right, set this computer's clock.",
-)
-VAULT_FOLDER = Fault(
-    "vault-no-folder",
-    NotFound,
-    "The folder that the vault is to lie in is not there, so no new vault was made.",
-    "Is the stick plugged in, the share connected? For a new vault there, make the folder first.",
-)
-LEAVES_VAULT = Fault(
-    "export-into-vault",
-    CallRefused,
-    "a file for a reader does not go inside the vault",
-    "Name a file outside the vault's folder.",
-)
-NOT_THE_SAME = Fault(
-    "export-not-the-same",
-    ParambakError,
-    "the file that was written does not read back as the same image",
-    "Do not use the file. Try another folder or stick, and tell the maintainers.",
-)
 NORMAL_SHAPE = Fault(
     "normal-shape",
     CallRefused,
     "that declares nothing normal",
     "Write --normal CODE=REASON with a finding's code, and --read-by with your name.",
-)
-ACCEPT_NAME = Fault(
-    "accept-name", CallRefused, "there is no such allowance", "Name one of those expected."
-)
-CHIP_NAME = Fault(
-    "chip-unknown",
-    CallRefused,
-    "no such chip in the table",
-    "Leave --chip out, or name a part number of the table: {known}.",
-)
-SHIPPED = Fault(
-    "shipped-absent", NotFound, "the installation lacks a file of its own", "Install it again."
 )
 DEMO_FOLDER = Fault(
     "demo-folder",

@@ -22,6 +22,7 @@ from parambak.cli.menu import SECTIONS
 from parambak.cli.settings import Answer, Settings
 from parambak.cli.written import pieces
 from parambak.errors import ParambakError
+from parambak.vault.files.given import SYSTEM
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -256,7 +257,7 @@ def _system(error: MemoryError | OSError) -> dict[str, Any]:
     """Return what the operating system refused as a document of the contract."""
     if isinstance(error, MemoryError):
         return faults.MEMORY.error().document()
-    return faults.SYSTEM.error(
+    return SYSTEM.error(
         file=str(error.filename) if error.filename else None,
         expected="access to the file",
         found=error.strerror or str(error),

@@ -5,19 +5,31 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from parambak.cli.written import Listed
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from parambak.answers.session import Session
     from parambak.cli.screen import Screen
 
 VAULT_VARIABLE = "PARAMBAK_VAULT"
 OWN_VARIABLE = "PARAMBAK_OWN"
 FIRST_DAY = "1970-01-01"
+
+
+if TYPE_CHECKING:
+    from parambak.answers.forms import Answer as Answered
+    from parambak.answers.forms import Question
+
+Q = TypeVar("Q", bound="Question")
+A = TypeVar("A", bound="Answered")
 
 
 @dataclass
@@ -27,8 +39,6 @@ class Settings:
     json: bool = False
     vault: str | None = None
     own: str | None = None
-    said: list[Callable[[], tuple[str, ...]]] = field(default_factory=list)
-    told: set[str] = field(default_factory=set)  # notes that the answer itself gives
 
     @property
     def vault_named(self) -> str | None:
@@ -64,10 +74,32 @@ class Settings:
 
         return platformdirs.user_cache_path("parambak", appauthor=False)
 
+    @cached_property
+    def session(self) -> Session:
+        """Return what every question of this call is asked with."""
+        from parambak.answers.session import Session  # noqa: PLC0415 - some calls ask nothing
+        from parambak.cli.progress import Progress  # noqa: PLC0415 - the same
+
+        return Session(self, self.clock, lambda doing: Progress(quiet=self.json, doing=doing))
+
+    def ask(
+        self,
+        answer: Callable[[Session, Q], A],
+        question: Q,
+        page: Callable[[Screen, A], None],
+    ) -> Answer:
+        """Ask a question; return its answer for scripts, and as the page that is made of it."""
+        answered = answer(self.session, question)
+        return Answer(
+            members(answered),
+            lambda screen: page(screen, answered),
+            exit_code=answered.exit_code,
+            warnings=self.session.notes(),
+        )
+
     def notes(self) -> tuple[str, ...]:
-        """Return what the vaults that were opened have to say beside any answer."""
-        every = dict.fromkeys(note for said in self.said for note in said())
-        return tuple(note for note in every if note not in self.told)
+        """Return what the vault that was opened has to say beside any answer."""
+        return self.session.vault_notes() if "session" in self.__dict__ else ()
 
     @staticmethod
     def clock() -> datetime:
@@ -88,12 +120,20 @@ class Answer:
 pass_settings = click.make_pass_decorator(Settings)
 
 
-def past_day(text: str) -> str:
+def past_day(settings: Settings, text: str) -> str:
     """Return a day that is not yet to come; raise CallRefused for another."""
-    from parambak.cli import faults  # noqa: PLC0415 - only where a day is typed
-    from parambak.keeping.state.texts import check_date  # noqa: PLC0415 - the same
+    return settings.session.past_day(text)
 
-    day, today = check_date(text), Settings.clock().date()
-    if not FIRST_DAY <= day <= today.isoformat():
-        raise faults.DAY_TO_COME.error(expected=f"a day from {FIRST_DAY} to {today}", found=day)
-    return day
+
+def members(answer: Answered) -> dict[str, Any]:
+    """Return an answer's members as plain values; a lazy list stays one, to be written in parts."""
+    from msgspec import to_builtins  # noqa: PLC0415 - not needed for `--version`
+
+    from parambak.answers.forms import LazyList  # noqa: PLC0415 - the same
+
+    plain: dict[str, Any] = {}
+    for name in answer.__struct_fields__:
+        value = getattr(answer, name)
+        lazy = isinstance(value, LazyList)
+        plain[name] = Listed(partial(map, to_builtins, value)) if lazy else to_builtins(value)
+    return plain

@@ -2,93 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+__all__ = [
+    "Given",
+    "chip_named",
+    "chip_table",
+    "every_given",
+    "given",
+    "namesakes",
+    "open_vault",
+    "warnings_of",
+]
+
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from parambak.cli import faults
-from parambak.cli.parts import files_in
+from parambak.answers import given_files
+from parambak.answers.session import chip_in, chip_table
 from parambak.keeping.assess import Assessor
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
-from parambak.memory.names import nearest
-from parambak.vault.vault import Vault
+from parambak.vault.files.given import names_a_file
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
     from parambak.cli.settings import Settings
     from parambak.keeping.chips import Chip
-    from parambak.keeping.state.known import Copy, Fleet, Position
+    from parambak.keeping.state.model import Copy, Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
+    from parambak.vault.vault import Vault
 
 
 def open_vault(settings: Settings, *, create: bool = False) -> Vault:
-    """Return the vault that the settings name; `create` makes it where there is none.
-
-    One that was named is not made where the folder around it is missing too: so looks the path
-    of a stick that is not plugged in.
-    """
-    around = settings.vault_folder.absolute().parent
-    if create and settings.vault_named and not around.is_dir():
-        raise faults.VAULT_FOLDER.error(
-            file=str(settings.vault_folder), expected="a folder", found=f"no {around}"
-        )
-    vault = Vault.open(
-        settings.vault_folder,
-        own=settings.own_folder,
-        clock=settings.clock,
-        create=create,
-        cache=settings.cache_folder,
-    )
-    settings.said.append(lambda: _notes(vault))
-    return vault
+    """Return the vault of the call's session; `create` makes it where there is none."""
+    return settings.session.open(create=create)
 
 
 def _notes(vault: Vault) -> tuple[str, ...]:
     return tuple(finding.text for finding in vault.warnings)
 
 
-class _ChipTable(Mapping[str, "Chip"]):
-    """The shipped chips by name in lower case; read where one is first asked for."""
-
-    def __init__(self) -> None:
-        self._read: Mapping[str, Chip] | None = None
-
-    def _chips(self) -> Mapping[str, Chip]:
-        from parambak.keeping.chips import chips  # noqa: PLC0415 - most calls name no chip
-
-        if self._read is None:
-            self._read = chips(files_in.shipped("chips.toml"))
-        return self._read
-
-    def __getitem__(self, name: str) -> Chip:
-        return self._chips()[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._chips())
-
-    def __len__(self) -> int:
-        return len(self._chips())
-
-
-@cache
-def chip_table() -> Mapping[str, Chip]:
-    """Return the shipped table of memory chips, by name in lower case."""
-    return _ChipTable()
-
-
 def chip_named(table: Mapping[str, Chip], name: str) -> Chip:
     """Return the chip of that part number; raise CallRefused with the nearest ones."""
-    if name.casefold() not in table:
-        raise faults.CHIP_NAME.error(
-            expected=" or ".join(table[each].name for each in nearest(name, table))
-            or "a part of the table",
-            found=repr(name),
-            known=", ".join(sorted(chip.name for chip in table.values())),
-        )
-    return table[name.casefold()]
+    return chip_in(table, name)
 
 
 def warnings_of(vault: Vault) -> tuple[str, ...]:
@@ -138,8 +96,8 @@ def every_given(settings: Settings, texts: Iterable[str]) -> list[Given]:
 
 
 def _given(settings: Settings, text: str, opened: list[tuple[Assessor, Fleet]]) -> Given:
-    if _is_file(text):
-        dump = files_in.read_dump_file(text, None, files_in.terms_of(()))
+    if names_a_file(text):
+        dump = given_files.read_dump_file(text, None, given_files.terms_of(()))
         return Given(Path(text).name, dump.image)
     if not opened:
         vault = open_vault(settings)
@@ -151,8 +109,3 @@ def _given(settings: Settings, text: str, opened: list[tuple[Assessor, Fleet]]) 
     if copy.reconstructed:
         name += " (RECONSTRUCTED by a vote, never verified by itself)"
     return Given(name, assessor.image(copy.image), layout, position, copy, assessor)
-
-
-def _is_file(text: str) -> bool:
-    dotted = text.startswith(("./", "../", ".\\", "..\\", "/", "~"))
-    return dotted or Path(text).exists() or ("@" not in text and "/" not in text)

@@ -238,8 +238,8 @@ def _number(plan: FieldPlan, raw: bytes | None) -> float | None:
     if plan.field.points:
         number = plan.reader.number(raw)
         return float(number) if number is not None else None
-    if plan.codec.whole is not None:
-        return float(plan.codec.whole(raw))
+    if plan.codec.integer is not None:
+        return float(plan.codec.integer(raw))
     stored = plan.codec.read(raw).number
     return float(stored) if stored is not None else None
 

@@ -137,7 +137,12 @@ def change(old: FieldValue, new: FieldValue) -> FieldChange:
 def number(field: FieldValue) -> Fraction | None:
     """Return the exact number that a field holds; None for a text, a name, a blank."""
     plan, raw = field.plan, field.own
-    if raw is None or field.mark == "blank" or plan.reader.is_text or plan.field.type == "flag":
+    if (
+        raw is None
+        or field.mark == "blank"
+        or plan.reader.is_text
+        or plan.field.type.name == "flag"
+    ):
         return None
     stored = plan.codec.read(field.raw or b"").number
     if stored is None or (plan.meaning is not None and stored in plan.meaning):

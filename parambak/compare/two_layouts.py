@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.compare.fields import EXPECTED, PARAMETER, value_text
 from parambak.errors import Fault, LayoutRefused
-from parambak.layouts.field_types import TYPES
 from parambak.layouts.mistakes import Ledger, advice, describe
 from parambak.layouts.parse import parse
 
@@ -48,7 +47,6 @@ RENAMES_TWICE = Fault(
     "Rename the other one too, or write `other_name = false` where it is left out on purpose.",
 )
 
-_TEXTS = frozenset({"text", "date-time", "bytes"})
 ONLY_OLD = "the new layout has no such field"
 ONLY_NEW = "the old layout has no such field"
 LEFT_OUT = "left out by the table of renames"
@@ -160,10 +158,8 @@ def _change(old: FieldValue, new: FieldValue) -> ValueChange:
 
 def _family(plan: FieldPlan) -> str:
     """Return the kind of value that a field has: "number", "name", or the family of texts."""
-    family = TYPES[plan.field.type].family
-    if family in _TEXTS:
-        return family
-    return "number" if plan.meaning is None else "name"
+    kind = plan.field.type.kind
+    return "name" if kind == "number" and plan.meaning is not None else kind
 
 
 def _why_not(old: FieldValue, new: FieldValue) -> str | None:
@@ -242,7 +238,7 @@ def _stored(plan: FieldPlan, number: Fraction) -> bytes | None:
 
 
 def _is_float(plan: FieldPlan) -> bool:
-    return TYPES[plan.field.type].family == "float"
+    return plan.field.type.is_float
 
 
 Path = tuple[str, ...]

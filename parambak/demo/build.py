@@ -62,14 +62,14 @@ def _raw(plan: FieldPlan, value: str) -> int | Fraction | str:
     for number, name in (plan.meaning or {}).items():
         if name == value:
             return number
-    if plan.field.type in {"text", "date-time"}:
+    if not plan.field.type.is_number:
         return value
     exact = Fraction(value)
     if plan.scaling is not None:
         raw = plan.scaling.raw(exact)
         if raw is None:
             raise ValueError(f"{plan.name} cannot be {value}")
-        exact = raw if plan.field.type.startswith("f") else Fraction(round(raw))
+        exact = raw if plan.field.type.is_float else Fraction(round(raw))
     return int(exact) if exact.denominator == 1 else exact
 
 

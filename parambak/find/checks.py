@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from parambak.find.common_bytes import CommonBytes
-    from parambak.layouts.model import ByteOrder
+    from parambak.layouts.field_types import ByteOrder
 
 Value = tuple[str, int, int, "ByteOrder | None"]
 """A method, its value, how many bytes it takes, and the byte order it was worked out in."""

@@ -88,10 +88,10 @@ def _entry(found: FoundValue, candidate: Candidate, name: str, order: str) -> It
     yield "[[field]]"
     yield f"name = {_text(name)}"
     yield f"at = 0x{candidate.at:04X}"
-    yield f"type = {_text(interpretation.type)}"
-    if interpretation.type in {"bcd", "gray", "sign-magnitude", "text"}:
+    yield f"type = {_text(interpretation.type.name)}"
+    if interpretation.type.length is None:
         yield f"length = {candidate.length}"
-    if interpretation.type == "text":
+    if interpretation.type.kind == "text":
         yield f"encoding = {_text(interpretation.encoding or 'ascii')}"
     elif interpretation.order and interpretation.order != order:
         yield f"byte-order = {_text(interpretation.order)}"
@@ -100,7 +100,7 @@ def _entry(found: FoundValue, candidate: Candidate, name: str, order: str) -> It
         yield f"scale = {scale}"
     if interpretation.fraction:
         yield f"fraction = {interpretation.fraction}"
-    if found.wanted.unit and interpretation.type != "text":
+    if found.wanted.unit and interpretation.type.kind != "text":
         yield f"unit = {_text(found.wanted.unit)}"
     if candidate.also_at:
         yield f"also-at = [{', '.join(f'0x{at:04X}' for at in candidate.also_at)}]"

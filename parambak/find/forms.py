@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from parambak.layouts.model import ByteOrder, Encoding, TypeName
+    from parambak.layouts.field_types import ByteOrder, FieldType
+    from parambak.layouts.model import Encoding
 
 ORDERS: tuple[ByteOrder, ...] = ("big", "little")
 LONGEST = 16
@@ -23,7 +24,7 @@ class Interpretation(NamedTuple):
     before anything is known of the memory (common practice, no source).
     """
 
-    type: TypeName
+    type: FieldType
     length: int
     order: ByteOrder | None
     scale: Fraction = Fraction(1)
@@ -72,38 +73,6 @@ class Form(NamedTuple):
     interpretations: tuple[Interpretation, ...]
 
 
-SHARES: Mapping[TypeName, float] = MappingProxyType(
-    {
-        "u8": 0.12,
-        "u16": 0.26,
-        "u24": 0.01,
-        "u32": 0.08,
-        "u40": 0.001,
-        "u48": 0.001,
-        "u56": 0.001,
-        "u64": 0.003,
-        "s8": 0.03,
-        "s16": 0.16,
-        "s24": 0.005,
-        "s32": 0.04,
-        "s40": 0.001,
-        "s48": 0.001,
-        "s56": 0.001,
-        "s64": 0.001,
-        "f16": 0.003,
-        "f32": 0.10,
-        "f64": 0.01,
-        "mbf32": 0.01,
-        "mbf40": 0.003,
-        "mbf64": 0.003,
-        "ibm32": 0.008,
-        "ibm64": 0.002,
-        "ffp32": 0.005,
-        "sign-magnitude": 0.005,
-        "gray": 0.002,
-    }
-)
-BCD_SHARE = 0.02
 DIGITS_SHARE = 0.005
 ROUNDED = 0.15
 """Of interpretations with a scale finer than the display, against those that show all digits."""
@@ -140,11 +109,6 @@ FRACTIONS = MappingProxyType(
     {3: 0.004, 4: 0.012, 5: 0.003, 6: 0.004, 7: 0.003, 8: 0.012, 10: 0.003, 12: 0.004, 15: 0.003}
     | {16: 0.004}
 )
-
-
-def type_share(name: TypeName) -> float:
-    """Return how common a type is before anything is known of the memory."""
-    return SHARES.get(name, BCD_SHARE)
 
 
 def scale_share(interpretation: Interpretation, places: int) -> float:

@@ -29,7 +29,6 @@ _UPPER_BITS, _UPPER_MOST = 2.0, 4.0
 """What each 00 or FF above a whole number may say, and all of them: a narrower field would
 need them to stand beside it by chance, in all copies. More would make widths too sure, in
 memories that are blank at 00 above all (measured on invented controllers)."""
-_WHOLE = frozenset("us")
 
 
 class Hit(NamedTuple):
@@ -74,7 +73,7 @@ def _of_form(
     seen = wanted.seen
     rarest = max(seen, key=lambda index: _rarity(chance, form.needles[index]))
     count = 0
-    text = form.interpretations[0].type == "text"
+    text = form.interpretations[0].type.kind == "text"
     for tried, position in enumerate(_positions(common.datas[rarest], form.needles[rarest])):
         if tried > MOST_TRIED:
             crowded.append(form)
@@ -180,7 +179,7 @@ def _bits(
 ) -> tuple[float, bool]:
     """Return the bits of a hit, what a span leaves open taken off, and whether it is rounded."""
     total, rounded = 0.0, False
-    first, last = (0, form.length) if form.interpretations[0].type == "text" else _core(raws)
+    first, last = (0, form.length) if form.interpretations[0].type.kind == "text" else _core(raws)
     total += _edges(form.interpretations[0], first, last)
     for number, (index, raw) in enumerate(zip(seen, raws, strict=True)):
         needle = form.needles[index]
@@ -200,10 +199,7 @@ def _bits(
 def _edges(interpretation: Interpretation, first: int, last: int) -> float:
     """Return the bits of what stands before `first` and from `last` on, its 00 or FF."""
     before, behind = min(_EDGE_BITS, first), min(_EDGE_BITS, interpretation.length - last)
-    whole = interpretation.type == "bcd" or (
-        interpretation.type[0] in _WHOLE and interpretation.type[1:].isdecimal()
-    )
-    if not whole or first == last:
+    if not interpretation.type.filled or first == last:
         return before + behind
     if interpretation.order == "big":
         return min(_UPPER_MOST, _UPPER_BITS * first) + behind

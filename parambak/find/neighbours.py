@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from parambak.find.hits import Hit
     from parambak.find.panel_values import PanelValue
+    from parambak.layouts.field_types import FieldType
 
 _ANYWHERE, _NEAR, _LISTED = 0.35, 0.25, 0.4
 _STEPPED = 0.7
@@ -121,7 +122,7 @@ def _fellows(wanted: Sequence[PanelValue]) -> dict[tuple[str, str], list[tuple[i
     return {stem: sorted(each.items()) for stem, each in groups.items()}
 
 
-Kind = tuple[str, int, str | None, tuple[Fraction, int]]
+Kind = tuple["FieldType", int, str | None, tuple[Fraction, int]]
 Hypothesis = tuple[Kind, int, int]
 """An interpretation's kind, the step, and where row 0 would be."""
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from math import log2
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.find.forms import scale_share, type_share
+from parambak.find.forms import scale_share
 from parambak.find.neighbours import Neighbours, Placed, share_of_step, stepped
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ class LearnedShares:
         if interpretation.order:
             self.orders.add(interpretation.order, weight)
             self.aligned.add(_alignment(at, interpretation.length), weight)
-        if interpretation.type != "text":
+        if interpretation.type.kind != "text":
             key = (interpretation.scale, interpretation.fraction)
             self.scales.setdefault(unit, WeightedCount()).add(key, weight)
 
@@ -85,9 +85,9 @@ class LearnedShares:
         self, interpretation: Interpretation, unit: str, places: int, own: LearnedShares | None
     ) -> float:
         """Return how common the interpretation is here, its place apart."""
-        if interpretation.type == "text":
+        if interpretation.type.kind == "text":
             return interpretation.share
-        type_before = type_share(interpretation.type)
+        type_before = interpretation.type.share
         key = (interpretation.type, interpretation.length)
         own_of = own or LearnedShares()
         share = interpretation.share * self.types.share(key, type_before, _TRUST_TYPE, own_of.types)

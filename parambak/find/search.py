@@ -56,7 +56,7 @@ def evidence(
     if also_at:
         said.append("kept again at " + ", ".join(f"0x{at:04X}" for at in also_at))
     others = dict.fromkeys(
-        each.type for each in hit.interpretations if each.type != ranked.interpretation.type
+        way.type.name for way in hit.interpretations if way.type != ranked.interpretation.type
     )
     if others:
         said.append(f"{', '.join(others)} would read the same")
@@ -71,7 +71,7 @@ def support_of_others(
     scales = Counter(
         (one.unit, first.interpretation.scale, first.interpretation.fraction)
         for one, first in zip(wanted, firsts, strict=True)
-        if first and first.interpretation.type != "text"
+        if first and first.interpretation.type.kind != "text"
     )
     begins = {first.hit.at: one.name for one, first in zip(wanted, firsts, strict=True) if first}
     ends = {

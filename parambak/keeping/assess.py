@@ -6,21 +6,21 @@ from typing import TYPE_CHECKING
 
 from parambak.compare.bytes import differing_bytes
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
-from parambak.keeping.blank_fields import blank_runs
 from parambak.keeping.state.rules import CAREFUL
-from parambak.keeping.verified import Evidence, Verdict, judge
+from parambak.keeping.verified import CopyEvidence, Verdict, judge
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from parambak.keeping.chips import Chip
     from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal
-    from parambak.keeping.state.known import Copy, Position, Read
+    from parambak.keeping.state.model import Copy, Position, Read
     from parambak.keeping.state.rules import Rules
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
+    from parambak.layouts.slots import Slot
     from parambak.memory.image import Image
     from parambak.vault.vault import Vault
 
@@ -46,7 +46,7 @@ class Assessor:
         """
         if position.rules is None:
             return CAREFUL
-        from parambak.keeping.recording.rules_file import load_rules  # noqa: PLC0415 - only with rules
+        from parambak.keeping.state.rules_file import load_rules  # noqa: PLC0415 - only with rules
 
         digest, _ = position.rules
         if digest not in self._rules:
@@ -97,7 +97,7 @@ class Assessor:
         """Return whether the copy is verified now, and every condition's reason."""
         return judge(self._evidence(position, copy), self._rules_or_careful(position)[0])
 
-    def _evidence(self, position: Position, copy: Copy) -> Evidence:
+    def _evidence(self, position: Position, copy: Copy) -> CopyEvidence:
         damage = (*self._damage(position, copy), *self._rules_or_careful(position)[1])
         layout, fault = self._layout_or_fault(position)
         image = self._image_or_none(copy)
@@ -109,7 +109,7 @@ class Assessor:
             suspicions, lifted = self._suspicions(position, layout, image)
             if layout is not None:
                 checks = _checks(layout, image)
-        return Evidence(
+        return CopyEvidence(
             agreeing=agreeing,
             disagreeing=disagreeing,
             compared_by_reader=any(read.facts.compared for read in copy.reads),
@@ -146,17 +146,17 @@ class Assessor:
         digests = [d.sha256 for read in copy.reads for d in read.dumps]
         if position.layout is not None:
             digests += [position.layout.sha256, *(part.sha256 for part in position.layout.parts)]
-        found = []
+        damage = []
         try:
             self.image(copy.image)
         except VaultDamaged as error:
-            found.append(_words(error))
+            damage.append(_words(error))
         for digest in dict.fromkeys(digests):
             try:
                 self.vault.read_object(digest)
             except VaultDamaged as error:
-                found.append(_words(error))
-        return tuple(dict.fromkeys(found))
+                damage.append(_words(error))
+        return tuple(dict.fromkeys(damage))
 
     def _others(
         self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
@@ -186,18 +186,18 @@ class Assessor:
         day = copy.newest.read_on
         made = [r for r in position.reads if r.read_on == day and not r.reconstructed_from]
         same = {read.record for read in agreeing}
-        mine = [n for n, read in enumerate(made) if read.record in same]
-        if not mine:
+        own = [n for n, read in enumerate(made) if read.record in same]
+        if not own:
             return False
-        between = [made[n] for n in range(mine[0], mine[-1]) if n not in mine]
-        return bool(between) and len(made) - len(mine) >= len(mine)
+        between = [made[n] for n in range(own[0], own[-1]) if n not in own]
+        return bool(between) and len(made) - len(own) >= len(own)
 
     def _suspicions(
         self, position: Position, layout: Layout | None, image: Image
     ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
         """Return the findings against the image, and those that were declared normal."""
         declared = self._declared(position, layout)
-        standing, lifted = [], []
+        unlifted, lifted = [], []
         size = self.memory_size(position, layout)
         for suspicion in _judged(layout, image, size, normal_of(layout)):
             finding = suspicion.finding
@@ -208,13 +208,13 @@ class Assessor:
                 text = f"declared normal by {self.person(by)}, {normal.reason}: {finding.text}"
                 lifted.append(Finding(finding.code, text))
             else:
-                standing.append(finding)
+                unlifted.append(finding)
         if size is None:
             no = (
                 f"chip {position.chip} is not in the table" if position.chip else "no chip declared"
             )
             lifted.append(Finding("no-chip", f"{no}: the size was not judged"))
-        return tuple(standing), tuple(lifted)
+        return tuple(unlifted), tuple(lifted)
 
     def _declared(
         self, position: Position, layout: Layout | None
@@ -247,11 +247,14 @@ def _judged(
     layout: Layout | None, image: Image, size: int | None, normal: plausibility.Normal
 ) -> tuple[plausibility.Suspicion, ...]:
     """Return what speaks against an image, by its bytes alone and by its layout."""
-    found = plausibility.judge(image, memory_size=size, normal=normal)
+    suspicions = plausibility.judge(image, memory_size=size, normal=normal)
     if layout is None:
-        return found
+        return suspicions
     blank = blank_runs(layout, image)
-    return (*found, *(plausibility.Suspicion(each, subject=subject) for each, subject in blank))
+    return (
+        *suspicions,
+        *(plausibility.Suspicion(finding, subject=subject) for finding, subject in blank),
+    )
 
 
 def _words(error: VaultDamaged) -> str:
@@ -276,7 +279,69 @@ def normal_of(layout: Layout | None) -> plausibility.Normal:
         return plausibility.Normal()
     return plausibility.Normal(
         kept_twice="kept-twice" in layout.normal,
-        blocks=tuple((each.at, each.duplicate_at, each.length) for each in layout.kept_twice),
+        blocks=tuple((block.at, block.duplicate_at, block.length) for block in layout.kept_twice),
         seven_bit="seven-bit" in layout.normal,
         constant_line="constant-line" in layout.normal,
     )
+
+
+FEWEST_FIELDS = 3
+FEWEST_BYTES = 16
+
+
+def blank_runs(layout: Layout, image: Image) -> tuple[tuple[Finding, str], ...]:
+    """Return each run of blank single fields, with its subject: its first and last field."""
+    blank = []
+    for run in _runs(layout, image):
+        if len(run) >= FEWEST_FIELDS and sum(slot.length for slot in run) >= FEWEST_BYTES:
+            first, last = run[0], run[-1]
+            text = (
+                f"{len(run)} fields one after the other, {first.name} to {last.name} at "
+                f"0x{first.at:04X}-0x{last.end - 1:04X}, are all {layout.blank:02X}: the contact "
+                "was lost for a stretch, or this part was never set"
+            )
+            subject = f"{first.name} {last.name}"
+            blank.append((Finding("read-blank-fields", text, offset=first.at), subject))
+    return tuple(blank)
+
+
+def _runs(layout: Layout, image: Image) -> Iterator[list[Slot]]:
+    from parambak.layouts.slots import slots  # noqa: PLC0415 - slow to import, layouts only
+
+    blank = bytes([layout.blank])
+    run: list[Slot] = []
+    for slot in slots(layout):
+        if slot.kind != "field" or slot.prefix or slot.again:
+            continue
+        if image.read(slot.at, slot.length) == blank * slot.length:
+            run.append(slot)
+            continue
+        yield run
+        run = []
+    yield run
+
+
+def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str, ...]:
+    """Say which of the layout and the latest copy are of another size than the chip.
+
+    One of the two is wrong, and only a person can tell which: the chip may be the right
+    one, and the layout or the read not.
+    """
+    doubts = []
+    has = f"{chip.name} has {chip.size} bytes"
+    layout = assessor.layout_of(position)
+    if layout is not None and position.layout is not None and layout.memory != chip.size:
+        doubts.append(
+            f"{has}, and the layout on record here, {position.layout.name}, is for "
+            f"{layout.memory}: nothing more can be archived here until one of them is mended. "
+            "Give the right layout with `archive --layout`, or the right chip with `amend --chip`"
+        )
+    latest = position.latest
+    if latest is not None:
+        size = sum(length for _, length in latest.image.ranges)
+        if size != chip.size:
+            doubts.append(
+                f"{has}, and the latest copy, {latest.sha256[:8]}, holds {size}: it is not "
+                "verified as long as this chip is on record"
+            )
+    return tuple(doubts)

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 1 << 20
 LARGEST = 16 << 20  # an image's limit
-
 TEXT = Fault(
     "chips-text",
     SheetRefused,
@@ -65,16 +64,16 @@ def chips(text: bytes) -> Mapping[str, Chip]:
 
     Raises SheetRefused, with the line where it can be told, for a file that is no such table.
     """
-    found: dict[str, Chip] = {}
+    table_of_chips: dict[str, Chip] = {}
     lines = _entry_lines(text)
     tables = _tables(text)
     for number, table in enumerate(tables):
         line = lines[number] if len(lines) == len(tables) else None
         chip = _chip(table, number, line)
-        if chip.name.casefold() in found:
+        if chip.name.casefold() in table_of_chips:
             raise TWICE.error(line=line, expected="one entry", found=chip.name, name=chip.name)
-        found[chip.name.casefold()] = chip
-    return MappingProxyType(found)
+        table_of_chips[chip.name.casefold()] = chip
+    return MappingProxyType(table_of_chips)
 
 
 def _tables(text: bytes) -> list[Any]:
@@ -87,10 +86,10 @@ def _tables(text: bytes) -> list[Any]:
         line = text.count(b"\n", 0, error.start) + 1
         raise TEXT.error(line=line, expected="UTF-8", found=f"{text[error.start]:02X}") from error
     except (ValueError, RecursionError) as error:
-        said = str(error)[:200]
-        where = re.search(r"at line (\d+)", said)
+        message = str(error)[:200]
+        where = re.search(r"at line (\d+)", message)
         line_or_none = int(where[1]) if where else None
-        raise TEXT.error(line=line_or_none, expected="TOML", found=said) from error
+        raise TEXT.error(line=line_or_none, expected="TOML", found=message) from error
     tables = document.get("chip")
     if list(document) != ["chip"] or not isinstance(tables, list):
         raise TEXT.error(
@@ -107,8 +106,10 @@ def _chip(table: object, number: int, line: int | None) -> Chip:
     try:
         chip = msgspec.convert(table, Chip, strict=True)
     except msgspec.ValidationError as error:
-        said = str(error).replace("$.", "").replace("object", "entry")
-        raise ENTRY.error(line=line, entry=entry, expected="a part's keys", found=said) from error
+        message = str(error).replace("$.", "").replace("object", "entry")
+        raise ENTRY.error(
+            line=line, entry=entry, expected="a part's keys", found=message
+        ) from error
     if chip.size * 8 % chip.width:
         expected = f"whole words of {chip.width} bits"
         raise ENTRY.error(line=line, entry=entry, expected=expected, found=f"size {chip.size}")

@@ -41,7 +41,7 @@ class Due(NamedTuple):
         return min(reason.on for reason in self.reasons)
 
 
-class Known(NamedTuple):
+class PositionStatus(NamedTuple):
     """What is known of a position's copies.
 
     `unmet` are the conditions that the newest copy does not meet; `reads` is how many
@@ -59,7 +59,7 @@ class Known(NamedTuple):
     places: Sequence[str]
 
 
-def due_of(known: Known, rules: Rules) -> Due | None:
+def due_of(known: PositionStatus, rules: Rules) -> Due | None:
     """Return why and from when a position is due; None where nothing ever makes it so."""
     reasons = [*_read_again(known), *_by_age(known, rules), *_by_places(known, rules)]
     if not reasons:
@@ -68,7 +68,7 @@ def due_of(known: Known, rules: Rules) -> Due | None:
     return Due(known.where, known.id, tuple(ordered))
 
 
-def _read_again(known: Known) -> list[Reason]:
+def _read_again(known: PositionStatus) -> list[Reason]:
     if known.reads < 2:
         text = "it was read only once: read the chip a second time"
         others = [each for each in known.unmet if each.condition != "read-twice"]
@@ -77,14 +77,14 @@ def _read_again(known: Known) -> list[Reason]:
     return _failed(known, known.unmet)
 
 
-def _failed(known: Known, unmet: Sequence[Condition]) -> list[Reason]:
+def _failed(known: PositionStatus, unmet: Sequence[Condition]) -> list[Reason]:
     if not unmet:
         return []
     words = "; ".join(f"{each.condition}: {each.text}" for each in unmet)
     return [Reason(NOT_VERIFIED, known.newest_on, f"the newest copy is not verified: {words}")]
 
 
-def _by_age(known: Known, rules: Rules) -> list[Reason]:
+def _by_age(known: PositionStatus, rules: Rules) -> list[Reason]:
     if rules.verified_months is None or known.verified_on is None:
         return []
     on = months_later(known.verified_on, rules.verified_months)
@@ -93,7 +93,7 @@ def _by_age(known: Known, rules: Rules) -> list[Reason]:
     return [Reason(TOO_OLD, on, text)]
 
 
-def _by_places(known: Known, rules: Rules) -> list[Reason]:
+def _by_places(known: PositionStatus, rules: Rules) -> list[Reason]:
     wanted = rules.places if rules.places is not None else 1
     if len(known.places) >= wanted:
         return []

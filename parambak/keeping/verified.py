@@ -6,17 +6,17 @@ not met, or not known; "failed" and "not known" are two answers.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple, Self
+from typing import TYPE_CHECKING, NamedTuple, Protocol, Self
 
 from msgspec import Struct
 
-from parambak.keeping.apart import made_apart
-from parambak.keeping.state.read_facts import POWERED
+from parambak.keeping.state.read_facts import CONNECTED_TO_CARD
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.known import Read
+    from parambak.keeping.state.bodies import DumpEntry
+    from parambak.keeping.state.model import Read
     from parambak.keeping.state.rules import Rules
     from parambak.memory.findings import Finding
 
@@ -44,7 +44,55 @@ class Condition(NamedTuple):
         return cls(condition, met=None, text=text)
 
 
-class Evidence(Struct, frozen=True):
+class Pass(Protocol):
+    """One pass of the reader: a read, or a dump read back from a loaded card."""
+
+    @property
+    def record(self) -> str:
+        """The digest of its record."""
+
+    @property
+    def call(self) -> str:
+        """What is common to the passes of one command."""
+
+    @property
+    def dumps(self) -> tuple[DumpEntry, ...]:
+        """The files that it gave."""
+
+    @property
+    def untimed(self) -> bool:
+        """Whether the files' times mean nothing."""
+
+
+def made_apart(reads: Sequence[Pass]) -> int:
+    """Return how many of the reads were made apart, at least 1 for any read at all."""
+    groups: list[list[Pass]] = []
+    for read in reads:
+        same = [group for group in groups if any(_one_read(read, other) for other in group)]
+        merged = [read, *(one for group in same for one in group)]
+        groups = [group for group in groups if group not in same]
+        groups.append(merged)
+    return len(groups)
+
+
+def _one_read(one: Pass, other: Pass) -> bool:
+    """Tell whether two entries are one pass of the reader given twice."""
+    if one.record == other.record:
+        return True
+    pairs = [(a, b) for a in one.dumps for b in other.dumps]
+    if one.call == other.call and any(_same_file(a, b) for a, b in pairs):
+        return True
+    if one.untimed or other.untimed:
+        return False
+    return any(a.modified is not None and a.modified == b.modified for a, b in pairs)
+
+
+def _same_file(one: DumpEntry, other: DumpEntry) -> bool:
+    marks = (one.file_mark, other.file_mark), (one.path_mark, other.path_mark)
+    return any(own is not None and own == other_mark for own, other_mark in marks)
+
+
+class CopyEvidence(Struct, frozen=True):
     """All that the answer rests on.
 
     `agreeing` are the reads that gave this image outside live bytes;
@@ -77,12 +125,12 @@ class Verdict(Struct, frozen=True):
     @property
     def verified(self) -> bool:
         """Return whether every condition is met."""
-        return all(each.met for each in self.conditions)
+        return all(condition.met for condition in self.conditions)
 
     @property
     def unmet(self) -> tuple[Condition, ...]:
         """Return the conditions that are not met or not known."""
-        return tuple(each for each in self.conditions if not each.met)
+        return tuple(condition for condition in self.conditions if not condition.met)
 
 
 _IN_CIRCUIT = (
@@ -96,7 +144,7 @@ AFTER_UNVERIFIED = (
 _LOST = "the image is damaged or lost: there are no bytes to judge"
 
 
-def judge(evidence: Evidence, rules: Rules) -> Verdict:
+def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
     """Return whether the copy is verified under the ship's rules, and why."""
     return Verdict(
         (
@@ -108,22 +156,22 @@ def judge(evidence: Evidence, rules: Rules) -> Verdict:
     )
 
 
-def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
+def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
     name = "read-twice"
     made = [read for read in evidence.agreeing if not read.reconstructed_from]
-    given, apart = len(made), made_apart(made)
-    # Told also where the condition is met: a chip that reads in two ways is failing.
-    against = "".join(f"; {each}" for each in evidence.disagreeing)
+    count, apart = len(made), made_apart(made)
+    # Said also where the condition is met: a chip that reads in two ways is failing.
+    against = "".join(f"; {read}" for read in evidence.disagreeing)
     if apart >= rules.reads and evidence.wavering:
         text = (
             "the chip gives now this image and now another, as often: read it again, reseated, "
             "until one of them prevails"
         )
-        return Condition.no(name, text + "".join(f"; {each}" for each in evidence.disagreeing))
+        return Condition.no(name, text + "".join(f"; {read}" for read in evidence.disagreeing))
     if apart >= rules.reads:
-        doubt = _IN_CIRCUIT if all(read.facts.how in POWERED for read in made) else ""
+        doubt = _IN_CIRCUIT if all(read.facts.how in CONNECTED_TO_CARD for read in made) else ""
         own = [read for read in made if not read.after_unverified]
-        if len(own) < given and made_apart(own) < rules.reads:
+        if len(own) < count and made_apart(own) < rules.reads:
             doubt += AFTER_UNVERIFIED
         return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}{against}")
     if not made:
@@ -131,9 +179,9 @@ def _read_twice(evidence: Evidence, rules: Rules) -> Condition:
             "RECONSTRUCTED by a vote over reads that differ: no read gave this image, and it is "
             "never verified by itself. Check its values by hand"
         )
-    elif given > apart:
+    elif count > apart:
         text = (
-            f"{given} dumps count as {_reads(apart)}: the same file, or files of the very same "
+            f"{count} dumps count as {_reads(apart)}: the same file, or files of the very same "
             "time. Read the chip again and archive the new file; if the reader has no clock, "
             "archive it with --no-file-times"
         )
@@ -147,7 +195,7 @@ def _reads(number: int) -> str:
     return "1 read" if number == 1 else f"{number} reads"
 
 
-def _plausible(evidence: Evidence) -> Condition:
+def _plausible(evidence: CopyEvidence) -> Condition:
     name = "plausible"
     if evidence.lost:
         return Condition.unknown(name, _LOST)
@@ -157,7 +205,7 @@ def _plausible(evidence: Evidence) -> Condition:
     return Condition.yes(name, "the image is plausible for its chip" + lifted)
 
 
-def _checks_hold(evidence: Evidence, rules: Rules) -> Condition:
+def _checks_hold(evidence: CopyEvidence, rules: Rules) -> Condition:
     name = "checks-hold"
     if evidence.layout_fault:
         return Condition.unknown(name, evidence.layout_fault)
@@ -185,7 +233,7 @@ def _by_checks(name: str, checks: Sequence[tuple[str, bool | None]]) -> Conditio
     )
 
 
-def _intact(evidence: Evidence) -> Condition:
+def _intact(evidence: CopyEvidence) -> Condition:
     if evidence.damage:
         return Condition.no("intact", "; ".join(evidence.damage))
     return Condition.yes("intact", "the bytes on disk hash to the recorded digest")

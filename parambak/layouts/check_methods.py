@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from parambak.layouts.model import ByteOrder, Check
+    from parambak.layouts.field_types import ByteOrder
+    from parambak.layouts.model import Check
 
 _CATALOGUE = """
 crc-3/gsm crc-3/rohc crc-4/g-704 crc-4/interlaken crc-5/epc-c1g2 crc-5/g-704 crc-5/usb

@@ -1,10 +1,15 @@
-"""What a layout says, field by field: does it make sense. Addresses are judged in `room.py`."""
+"""What a layout says of each entry, field by field and check by check: does it make sense.
+
+Addresses, and how entries stand to each other, are judged in `judge.py`.
+"""
 
 from __future__ import annotations
 
 import re
 from decimal import Decimal
 from itertools import pairwise
+from operator import attrgetter
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from parambak.layouts import faults
@@ -19,17 +24,17 @@ from parambak.layouts.check_methods import (
     width,
 )
 from parambak.layouts.decimals import plain
-from parambak.layouts.field_types import TYPES, stored_number
 from parambak.layouts.mistakes import advice, describe
+from parambak.layouts.model import stored_number
 from parambak.layouts.parse import LONGEST_NUMBER
-from parambak.layouts.slots import field_length, field_width
 from parambak.memory.counted import counted
 from parambak.memory.names import folded
 from parambak.memory.printable import hidden
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Mapping
 
+    from parambak.layouts.field_types import FieldType
     from parambak.layouts.mistakes import Ledger, Path, Source
     from parambak.layouts.model import Check, Field, Group, KeptTwice, Reserved
 
@@ -41,30 +46,31 @@ _MAY_HIDE = re.compile(
     r"\u2028-\u202e\u2060-\u206f\ue000-\uf8ff\ufeff\ufff9-\ufffb"
     r"\U00010000-\U0010ffff]"
 )
-_NUMBERS = frozenset({"integer", "float", "bcd", "sign-magnitude", "gray", "bits"})
-_WHOLE = _NUMBERS - {"float"}
-
-# The families with which each key has a sense; keys not named here go with all.
-_FAMILIES: dict[str, frozenset[str]] = {
-    "bit": frozenset({"bits"}),
-    "width": frozenset({"bits"}),
-    "scale": _NUMBERS,
-    "bias": _NUMBERS,
-    "fraction": _WHOLE,
-    "points": _NUMBERS,
-    "decimals": _NUMBERS,
-    "low": _NUMBERS,
-    "high": _NUMBERS,
-    "low_from": _NUMBERS,
-    "high_from": _NUMBERS,
-    "tolerance": _NUMBERS,
-    "meaning": _WHOLE,
-    "encoding": frozenset({"text"}),
-    "padding": frozenset({"text"}),
-    "parts": frozenset({"date-time"}),
-    "century": frozenset({"date-time"}),
-}
-_RARE = tuple(_FAMILIES)
+# With which types each key goes; keys not named here go with all.
+_BITS = attrgetter("takes_bits")
+_NUMBER = attrgetter("is_number")
+_WHOLE = attrgetter("is_whole")
+_TYPES_OF_KEY: Mapping[str, Callable[[FieldType], bool]] = MappingProxyType(
+    {
+        "bit": _BITS,
+        "width": _BITS,
+        "scale": _NUMBER,
+        "bias": _NUMBER,
+        "fraction": _WHOLE,
+        "points": _NUMBER,
+        "decimals": _NUMBER,
+        "low": _NUMBER,
+        "high": _NUMBER,
+        "low_from": _NUMBER,
+        "high_from": _NUMBER,
+        "tolerance": _NUMBER,
+        "meaning": _WHOLE,
+        "encoding": lambda field_type: field_type.kind == "text",
+        "padding": lambda field_type: field_type.kind == "text",
+        "parts": lambda field_type: field_type.kind == "date-time",
+        "century": lambda field_type: field_type.kind == "date-time",
+    }
+)
 
 
 def judge_texts(source: Source, ledger: Ledger) -> None:
@@ -133,12 +139,11 @@ def judge_taken(
 
 def judge_field(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
     """Note what does not make sense in one field, its address and limits by name apart."""
-    family = TYPES[field.type].family
-    for name in _RARE:
+    for name, goes_with in _TYPES_OF_KEY.items():
         value = getattr(field, name)
         if value is None or value == ():
             continue
-        if family not in _FAMILIES[name]:
+        if not goes_with(field.type):
             ledger.note(
                 faults.NOT_FOR_TYPE,
                 source,
@@ -149,13 +154,13 @@ def judge_field(source: Source, path: Path, field: Field, ledger: Ledger) -> Non
         elif isinstance(value, Decimal):
             _judge_number(source, (*path, name.replace("_", "-")), value, ledger)
     _judge_length(source, path, field, ledger)
-    if family == "bits":
+    if field.type.takes_bits:
         _judge_bits(source, path, field, ledger)
-    if family == "date-time":
+    if field.type.kind == "date-time":
         _judge_parts(source, path, field, ledger)
     if field.points:
         _judge_points(source, path, field, ledger)
-    if field.meaning is not None and family in _WHOLE:
+    if field.meaning is not None and field.type.is_whole:
         _judge_meaning(source, path, field, field.meaning, ledger)
     _judge_limits(source, path, field, ledger)
 
@@ -180,19 +185,15 @@ def _judge_number(source: Source, path: Path, value: Decimal, ledger: Ledger) ->
 
 
 def _judge_length(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
-    word = TYPES[field.type]
-    if word.family == "date-time":
-        fixed: int | None = len(field.parts)
-    else:
-        fixed = word.length
+    fixed = len(field.parts) if field.type.kind == "date-time" else field.type.length
     if field.length is None:
-        if fixed is None and word.family != "bits":
+        if fixed is None and not field.type.takes_bits:
             ledger.note(faults.KEY_MISSING, source, path, key="length", expected="`length`")
         return
     if fixed is not None and field.length != fixed:
         expected = f"{fixed} with type {field.type}, or no length"
-    elif not 1 <= field.length <= word.longest:
-        expected = f"1 to {word.longest} bytes with type {field.type}"
+    elif not 1 <= field.length <= field.type.longest:
+        expected = f"1 to {field.type.longest} bytes with type {field.type}"
     elif (field.encoding or "").startswith("utf-16") and field.length % 2:
         expected = "an even number of bytes"
     else:
@@ -206,15 +207,16 @@ def _judge_bits(source: Source, path: Path, field: Field, ledger: Ledger) -> Non
     if field.bit is None:
         ledger.note(faults.KEY_MISSING, source, path, key="bit", expected="`bit`")
         return
-    width = field_width(field)
+    width = field.stored_width
     if width is None:
         ledger.note(faults.KEY_MISSING, source, path, key="width", expected="`width`")
         return
-    if field.type == "flag" and field.width not in {None, 1}:
+    if field.type.width is not None and field.width not in {None, field.type.width}:
+        expected = f"{field.type.width} for a {field.type}"
         ledger.note(
-            faults.BITS, source, (*path, "width"), expected="1 for a flag", found=str(field.width)
+            faults.BITS, source, (*path, "width"), expected=expected, found=str(field.width)
         )
-    room = 8 * field_length(field)
+    room = 8 * field.stored_length
     bits = "1 bit" if width == 1 else f"{describe(width)} bits"
     if field.bit < 0 or width < 1 or field.bit + width > room:
         ledger.note(
@@ -270,24 +272,14 @@ def _judge_points(source: Source, path: Path, field: Field, ledger: Ledger) -> N
         )
 
 
-def number_bounds(field: Field) -> tuple[int, int]:
-    """Return the lowest and highest stored number that a whole-number field can hold."""
-    word, bits = TYPES[field.type], 8 * field_length(field)
-    if word.family == "bcd":
-        return 0, 100 ** (bits // 8) - 1
-    if word.family == "bits":
-        bits = field_width(field) or 1
-    if word.family == "sign-magnitude":
-        return -(1 << (bits - 1)) + 1, (1 << (bits - 1)) - 1
-    return (-(1 << (bits - 1)), (1 << (bits - 1)) - 1) if word.signed else (0, (1 << bits) - 1)
-
-
 def _judge_meaning(
     source: Source, path: Path, field: Field, meaning: dict[str, str], ledger: Ledger
 ) -> None:
-    if not 1 <= field_length(field) <= 16 or not 0 <= (field_width(field) or 1) <= 64:
+    sound = 1 <= field.stored_length <= 16 and 0 <= (field.stored_width or 1) <= 64
+    bounds = field.bounds if sound else None
+    if bounds is None:
         return  # noted already; there is no telling what it can hold
-    low, high = number_bounds(field)
+    low, high = bounds
     seen: dict[int, str] = {}
     for key in meaning:
         here = (*path, "meaning", key)

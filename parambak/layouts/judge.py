@@ -10,19 +10,15 @@ from parambak.layouts import entry_rules, faults, slots
 from parambak.layouts.check_methods import stored_length
 from parambak.layouts.coverage import masks_of
 from parambak.layouts.entry_rules import judge_check
-from parambak.layouts.field_types import TYPES
 from parambak.layouts.mistakes import advice, describe
 from parambak.layouts.model import MOST_FIELDS, Field
-from parambak.layouts.slots import Slot, field_length
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from parambak.layouts.mistakes import Ledger, Path, Source
     from parambak.layouts.model import Group, LayoutFile
-
-# Families whose byte order changes nothing.
-_ORDERLESS = frozenset({"text", "date-time", "bytes"})
+    from parambak.layouts.slots import Slot
 
 
 class LayoutPart(NamedTuple):
@@ -65,7 +61,7 @@ def judge_field_address(
 ) -> None:
     """Note a field outside the memory; `base` is where its first and its last row begin."""
     first, last = base
-    length = field_length(field)
+    length = field.stored_length
     if field.at < 0:
         judge_span(spot, "at", field.at, length, memory, ledger)
     else:
@@ -79,9 +75,9 @@ def judge_field_address(
 
 def judge_order(spot: Spot, field: Field, ledger: Ledger, *, known: bool) -> None:
     """Note a field of several bytes whose order nothing says."""
-    if known or field.byte_order is not None or TYPES[field.type].family in _ORDERLESS:
+    if known or field.byte_order is not None or not field.type.ordered:
         return
-    if field_length(field) > 1:
+    if field.stored_length > 1:
         ledger.note(faults.BYTE_ORDER, spot.source, spot.path, expected="`byte-order`")
 
 
@@ -169,9 +165,6 @@ def _note(
         found=f"{describe(slot.name)} at {_stretch(slot.at, slot.length)}, "
         f"{describe(other.name)} at {_stretch(other.at, other.length)}",
     )
-
-
-_WORDS = frozenset({"text", "date-time", "bytes"})
 
 
 class Judge:
@@ -325,7 +318,7 @@ class Judge:
             return False
         if slot.width is None:
             # Bits that do not say how many take no whole byte from their neighbours.
-            return not (isinstance(slot.entry, Field) and slot.entry.type == "bits")
+            return not (isinstance(slot.entry, Field) and slot.entry.type.takes_bits)
         bit = slot.bit or 0
         return bit >= 0 and slot.width >= 1 and bit + slot.width <= 8 * slot.length
 
@@ -350,7 +343,7 @@ class Judge:
         self, field: Field, key: str, name: str, prefix: str, by_name: dict[str, Field]
     ) -> None:
         other = slots.seen_from(by_name, name, prefix)
-        if other is not None and TYPES[other.type].family not in _WORDS:
+        if other is not None and other.type.is_number:
             return
         spot = self.spots[id(field)]
         known = [each.name for each in by_name.values()]

@@ -11,6 +11,9 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta, Struct
 
+from parambak.layouts import field_types
+from parambak.layouts.field_types import ByteOrder, Codec, FieldType, Storage
+
 MOST_MEMORY = 16 * 1024 * 1024
 MOST_FIELDS = 200_000
 MOST_DEPTH = 8
@@ -24,7 +27,6 @@ Address = Annotated[int, Meta(description="Address of the first byte, from 0.")]
 Length = Annotated[int, Meta(description="How many bytes.")]
 Name = Annotated[str, Meta(min_length=1, max_length=80)]
 Text = Annotated[str, Meta(max_length=4000)]
-ByteOrder = Literal["big", "little"]
 Encoding = Literal[
     "ascii",
     "latin-1",
@@ -48,41 +50,6 @@ Encoding = Literal[
 Padding = Literal["any", "space", "zero", "blank", "after-zero", "none"]
 Part = Literal["year", "month", "day", "hour", "minute", "second", "weekday", "skip"]
 Normal = Literal["kept-twice", "seven-bit", "constant-line"]
-TypeName = Literal[
-    "u8",
-    "u16",
-    "u24",
-    "u32",
-    "u40",
-    "u48",
-    "u56",
-    "u64",
-    "s8",
-    "s16",
-    "s24",
-    "s32",
-    "s40",
-    "s48",
-    "s56",
-    "s64",
-    "f16",
-    "f32",
-    "f64",
-    "mbf32",
-    "mbf40",
-    "mbf64",
-    "ibm32",
-    "ibm64",
-    "ffp32",
-    "bcd",
-    "sign-magnitude",
-    "gray",
-    "flag",
-    "bits",
-    "text",
-    "date-time",
-    "bytes",
-]
 
 
 class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
@@ -90,7 +57,7 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
 
     name: Annotated[Name, Meta(description="Name, unique beside its neighbours.")]
     at: Annotated[Address, Meta(description="First byte; in a group, from the row's start.")]
-    type: Annotated[TypeName, Meta(description="How the bytes are to be read.")]
+    type: Annotated[FieldType, Meta(description="How the bytes are to be read.")]
     length: Annotated[int | None, Meta(description="Bytes, where the type does not say it.")] = None
     bit: Annotated[int | None, Meta(description="Lowest bit, counted from 0.")] = None
     width: Annotated[int | None, Meta(description="How many bits.")] = None
@@ -145,6 +112,48 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
     identifies_unit: bool = False
     note: Text | None = None
     source: Text | None = None
+
+    @property
+    def stored_length(self) -> int:
+        """Return how many bytes the field takes."""
+        if self.type.kind == "date-time":
+            return len(self.parts)
+        return self.type.length or (1 if self.length is None else self.length)
+
+    @property
+    def stored_width(self) -> int | None:
+        """Return how many bits a flag or bits field takes; None for other types."""
+        return (self.type.width or self.width) if self.type.takes_bits else None
+
+    @property
+    def bounds(self) -> tuple[int, int] | None:
+        """Return the lowest and highest stored number; None for what is no whole number."""
+        bits = (self.stored_width or 1) if self.type.takes_bits else 8 * self.stored_length
+        return None if self.type.bounds is None else self.type.bounds(bits)
+
+    @property
+    def meanings(self) -> dict[int, str] | None:
+        """Return the names by stored number, where there are any."""
+        if self.meaning is None:
+            return None
+        return {stored_number(key): name for key, name in self.meaning.items()}
+
+    def codec(self, order: ByteOrder, blank: int = 0xFF) -> Codec:
+        """Return how its bytes are read and written in `order`; a blank byte reads `blank`."""
+        return self.type.codec(
+            Storage(
+                self.stored_length,
+                order,
+                blank,
+                self.bit or 0,
+                self.stored_width or 1,
+                self.encoding or "ascii",
+                self.padding or "any",
+                self.parts,
+                self.century or 0,
+                self.binary,
+            )
+        )
 
 
 class Group(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
@@ -268,23 +277,33 @@ class Layout(Struct, frozen=True, kw_only=True, eq=False, dict=True):
     source: str | None
 
 
-def _number(kind: type, value: object) -> Number:
-    """Make a Number of what TOML gives; the library asks for each type that is not its own."""
+def stored_number(text: str) -> int:
+    """Return the number that a key of `meaning` writes: decimal, or hexadecimal with 0x."""
+    return int(text, 16 if "x" in text else 10)
+
+
+def _own(kind: type, value: object) -> Number | FieldType:
+    """Make a Number or FieldType of what TOML gives; the library asks for what is not its own."""
+    if kind is FieldType:
+        field_type = field_types.TYPES.get(value) if isinstance(value, str) else None
+        if field_type is None:
+            raise TypeError("not a type")
+        return field_type
     if kind is not Number or isinstance(value, bool) or not isinstance(value, int | Decimal):
         raise TypeError("not a number")
     return Number(value)
 
 
-def _number_schema(_: type) -> dict[str, Any]:
-    return {"type": "number"}
+def _own_schema(kind: type) -> dict[str, Any]:
+    return {"enum": sorted(field_types.TYPES)} if kind is FieldType else {"type": "number"}
 
 
 def structured(tree: dict[str, Any]) -> LayoutFile:
     """Return a parsed file as structs; raise msgspec.ValidationError at its first mistake."""
-    return msgspec.convert(tree, LayoutFile, dec_hook=_number)
+    return msgspec.convert(tree, LayoutFile, dec_hook=_own)
 
 
 def schema() -> dict[str, Any]:
     """Return the JSON Schema of a layout file, for editors that complete and check."""
-    made: dict[str, Any] = msgspec.json.schema(LayoutFile, schema_hook=_number_schema)
+    made: dict[str, Any] = msgspec.json.schema(LayoutFile, schema_hook=_own_schema)
     return made

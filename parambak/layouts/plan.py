@@ -5,9 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.layouts import floats
 from parambak.layouts.decimals import exact, plain, with_point
-from parambak.layouts.field_types import TYPES, Codec, codec, stored_number
 from parambak.layouts.model import Field
 from parambak.layouts.scaling import Line, Scaling, scaling
 from parambak.layouts.slots import Slot, seen_from, slots
@@ -16,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from decimal import Decimal
 
+    from parambak.layouts.field_types import Codec
     from parambak.layouts.model import Layout
 
 NO_MEANING = "no meaning given"
@@ -50,20 +49,19 @@ class FieldReader:
     )
 
     def __init__(self, slot: Slot, field: Field, blank: int) -> None:
-        word = TYPES[field.type]
-        self.codec: Codec = codec(field, slot.length, slot.byte_order, blank)
+        self.codec: Codec = field.codec(slot.byte_order, blank)
         self.scaling: Scaling | None = scaling(field)
-        self.blank = None if word.family == "bytes" else bytes([blank]) * slot.length
-        self.is_text = word.family == "text"
-        self.is_bits = word.family == "bits"
-        self.meaning = _meaning(field)
+        self.blank = None if field.type.kind == "bytes" else bytes([blank]) * slot.length
+        self.is_text = field.type.kind == "text"
+        self.is_bits = field.type.takes_bits
+        self.meaning = field.meanings
         # A measured value may have a word for a few special numbers; the rest need none.
         self.measures = self.scaling is not None or field.unit is not None
-        self.low, self.high = _limit(field, field.low), _limit(field, field.high)
+        self.low, self.high = _limit(self, field, field.low), _limit(self, field, field.high)
         self.low_text = None if field.low is None else plain(field.low)
         self.high_text = None if field.high is None else plain(field.high)
         self.limits: Limits = (self.low_text, self.high_text)
-        self.raw_bounds = _raw_bounds(self, whole=word.family not in {"float", "text"})
+        self.raw_bounds = _raw_bounds(self) if field.type.is_whole else None
         self.show: Callable[[bytes], Shown] = _shower(self)
 
     def is_blank(self, raw: bytes, shown: Shown) -> bool:
@@ -71,7 +69,7 @@ class FieldReader:
         if raw != self.blank:
             return False
         if self.is_bits:
-            return True  # the whole of the shared bytes is blank
+            return True  # the integer of the shared bytes is blank
         within = shown[1]
         named = self.meaning is not None and self.codec.read(raw).number in self.meaning
         return not within and not named
@@ -123,13 +121,7 @@ class FieldPlan:
         self.high_from: FieldPlan | None = None
 
 
-def _meaning(field: Field) -> dict[int, str] | None:
-    if field.meaning is None:
-        return None
-    return {stored_number(key): name for key, name in field.meaning.items()}
-
-
-def _limit(field: Field, limit: Decimal | None) -> Fraction | None:
+def _limit(reader: FieldReader, field: Field, limit: Decimal | None) -> Fraction | None:
     """Return a limit as a fraction; for a bare IEEE float, what the type makes of it.
 
     So that a stored 0.1 lies inside a limit written 0.1, though neither is exact.
@@ -137,15 +129,16 @@ def _limit(field: Field, limit: Decimal | None) -> Fraction | None:
     if limit is None:
         return None
     value = Fraction(limit)
-    if field.type in {"f16", "f32", "f64"} and field.scale is None and field.bias is None:
-        made = floats.write_ieee(value, TYPES[field.type].length or 8)
-        stored = None if made is None or field.points else floats.read_ieee(made)
-        return value if stored is None or isinstance(stored, str) else stored
-    return value
+    scaled = field.points or field.scale is not None or field.bias is not None
+    if scaled or not field.type.limit_as_stored:
+        return value
+    raw = reader.codec.write(value)
+    number = None if raw is None else reader.codec.read(raw).number
+    return value if number is None else Fraction(number)
 
 
-def _raw_bounds(reader: FieldReader, *, whole: bool) -> tuple[int, int] | None:
-    if not whole or (reader.low is None and reader.high is None):
+def _raw_bounds(reader: FieldReader) -> tuple[int, int] | None:
+    if reader.low is None and reader.high is None:
         return None
     if reader.scaling is not None:
         return reader.scaling.raw_bounds(reader.low, reader.high)
@@ -155,52 +148,52 @@ def _raw_bounds(reader: FieldReader, *, whole: bool) -> tuple[int, int] | None:
 def _shower(reader: FieldReader) -> Callable[[bytes], Shown]:
     """Return the function that shows a raw pattern of this field, the quickest that can.
 
-    Most fields are whole numbers with limits in whole numbers, scaled by one exact line:
+    Most fields are integer numbers with limits in integer numbers, scaled by one exact line:
     they have a function each that asks for nothing that the field does not need.
     """
-    whole, bounds = reader.codec.whole, reader.raw_bounds
+    integer, bounds = reader.codec.integer, reader.raw_bounds
     bounded = reader.low is not None or reader.high is not None
-    if whole is None or (bounded and bounds is None):
+    if integer is None or (bounded and bounds is None):
         return _any_shower(reader)
     if reader.meaning is not None:
-        return _name_shower(reader, whole, reader.meaning)
+        return _name_shower(reader, integer, reader.meaning)
     units = None if reader.scaling is None else reader.scaling.units()
     if reader.scaling is not None and (units is None or not reader.scaling.places):
         return _any_shower(reader)
     if reader.scaling is None or units is None:
-        return _number_shower(whole, bounds)
-    return _decimal_shower(whole, bounds, units, reader.scaling.places)
+        return _number_shower(integer, bounds)
+    return _decimal_shower(integer, bounds, units, reader.scaling.places)
 
 
 def _name_shower(
-    reader: FieldReader, whole: Callable[[bytes], int], meaning: dict[int, str]
+    reader: FieldReader, integer: Callable[[bytes], int], meaning: dict[int, str]
 ) -> Callable[[bytes], Shown]:
     unnamed = _any_shower(reader)
 
     def show(raw: bytes) -> Shown:
-        name = meaning.get(whole(raw))
+        name = meaning.get(integer(raw))
         return unnamed(raw) if name is None else (name, None, None)
 
     return show
 
 
 def _number_shower(
-    whole: Callable[[bytes], int], bounds: tuple[int, int] | None
+    integer: Callable[[bytes], int], bounds: tuple[int, int] | None
 ) -> Callable[[bytes], Shown]:
     low, high = bounds or (0, 0)
 
     def free(raw: bytes) -> Shown:
-        return str(whole(raw)), None, None
+        return str(integer(raw)), None, None
 
     def judged(raw: bytes) -> Shown:
-        number = whole(raw)
+        number = integer(raw)
         return str(number), low <= number <= high, None
 
     return free if bounds is None else judged
 
 
 def _decimal_shower(
-    whole: Callable[[bytes], int],
+    integer: Callable[[bytes], int],
     bounds: tuple[int, int] | None,
     units: tuple[int, int],
     places: int,
@@ -213,7 +206,7 @@ def _decimal_shower(
     bounded = bounds is not None
 
     def show(raw: bytes) -> Shown:
-        number = whole(raw)
+        number = integer(raw)
         value = number * times + plus
         within = low <= number <= high if bounded else None
         if value < one:

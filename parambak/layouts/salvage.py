@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 from msgspec import inspect
 
-from parambak.layouts import faults
+from parambak.layouts import faults, field_types
+from parambak.layouts.field_types import FieldType
 from parambak.layouts.mistakes import advice, describe, kind_of
 from parambak.layouts.model import Field, LayoutFile, structured
 from parambak.layouts.suggestions import kind_advice, word_advice
@@ -78,7 +79,9 @@ class _Walk:
             return self.note(faults.OUT_OF_BOUNDS, path, f"a whole number, {bounds}", node)
         return node
 
-    def _custom(self, node: Any, _: inspect.CustomType, path: Path) -> Any:
+    def _custom(self, node: Any, kind: inspect.CustomType, path: Path) -> Any:
+        if kind.cls is FieldType:
+            return self.word(node, list(field_types.TYPES), path)
         if isinstance(node, bool) or not (isinstance(node, int) or kind_of(node).endswith("point")):
             return self.note(faults.WRONG_KIND, path, "a number", node)
         return node
@@ -97,13 +100,16 @@ class _Walk:
         return node
 
     def _literal(self, node: Any, kind: inspect.LiteralType, path: Path) -> Any:
+        return self.word(node, [str(word) for word in kind.values], path)
+
+    def word(self, node: Any, words: list[str], path: Path) -> Any:
+        """Return `node` where it is one of the words."""
         if not isinstance(node, str):
             return self.note(faults.WRONG_KIND, path, "text", node)
-        if node not in kind.values:
-            known = [str(each) for each in kind.values]
-            expected = "one of " + ", ".join(known)
+        if node not in words:
+            expected = "one of " + ", ".join(words)
             return self.note(
-                faults.UNKNOWN_WORD, path, expected, node, advice=word_advice(node, known)
+                faults.UNKNOWN_WORD, path, expected, node, advice=word_advice(node, words)
             )
         return node
 

@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 from msgspec import Struct
 
 from parambak.layouts.check_methods import stored_length
-from parambak.layouts.field_types import TYPES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
+    from parambak.layouts.field_types import ByteOrder
     from parambak.layouts.model import (
-        ByteOrder,
         Check,
         Field,
         Group,
@@ -59,37 +58,18 @@ class Slot(Struct, frozen=True, eq=False):
         return self.at + self.length
 
 
-def field_length(field: Field) -> int:
-    """Return how many bytes `field` takes."""
-    if field.type == "date-time":
-        return len(field.parts)
-    fixed = TYPES[field.type].length
-    if fixed is not None:
-        return fixed
-    if field.length is not None:
-        return field.length
-    return 1
-
-
-def field_width(field: Field) -> int | None:
-    """Return how many bits a flag or bits field takes; None for other types."""
-    if field.type == "flag":
-        return 1
-    return field.width if field.type == "bits" else None
-
-
 def _of_field(  # noqa: PLR0913 - the parts of a row, all by keyword
     field: Field, *, base: int, prefix: str, row: str | None, order: ByteOrder, again: bool = False
 ) -> Slot:
     return Slot(
         name=prefix + field.name,
         at=base,
-        length=field_length(field),
+        length=field.stored_length,
         kind="field",
         entry=field,
         byte_order=field.byte_order or order,
         bit=field.bit,
-        width=field_width(field),
+        width=field.stored_width,
         expected_to_change=field.expected_to_change,
         live=field.live,
         belongs_to_card=field.belongs_to_card,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from parambak.compare.fields import value_text
 from parambak.compare.small_line import small_line
 from parambak.errors import VaultDamaged
-from parambak.keeping.state import remarks
+from parambak.keeping.state.remarks import remarks_on_record
 from parambak.layouts.decode import decode
 from parambak.reports import over_visits, parts
 from parambak.reports.html import render
@@ -16,7 +16,7 @@ from parambak.reports.parameters import parameters
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.known import Copy, Position, Unit, Vessel
+    from parambak.keeping.state.model import Copy, Position, Unit, Vessel
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
     from parambak.reports.parts import Desk, Difference
@@ -63,7 +63,7 @@ def _remarks(
 ) -> list[dict[str, str]]:
     if before is None:
         return []
-    aboard = remarks.on_record(desk.assessor.vault, vessel)
+    aboard = remarks_on_record(desk.assessor.vault, vessel)
     return parts.remarks_on(desk, aboard, position, before, copy)
 
 

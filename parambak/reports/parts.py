@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from parambak.compare.bytes import runs
 from parambak.compare.fields import changes, unexplained
 from parambak.errors import ParambakError
-from parambak.keeping import closing_line
-from parambak.keeping.state import read_facts, remarks, select
+from parambak.keeping.state import closing_line, read_facts, select
+from parambak.keeping.state.remarks import remarks_of_change
 from parambak.memory import digests
 from parambak.reports import memory_map
 from parambak.reports.parameters import limits
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from parambak.compare.bytes import Run
     from parambak.compare.fields import FieldChange
     from parambak.keeping.assess import Assessor
-    from parambak.keeping.state.known import Copy, Fleet, Position, Read, Unit, Vessel
+    from parambak.keeping.state.model import Copy, Fleet, Position, Read, Unit, Vessel
     from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
@@ -175,7 +175,7 @@ def remarks_on(
             "who": f"{desk.person(remark.by)}, {remark.on}",
             "stretches": ", ".join(_stretch(run) for run in remark.ranges[:MOST_RUNS]),
         }
-        for remark in remarks.of_change(aboard, position, old.image, new.image)
+        for remark in remarks_of_change(aboard, position, old.image, new.image)
     ]
 
 

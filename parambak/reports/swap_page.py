@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.keeping.state.bodies import ReadBackBody
-    from parambak.keeping.state.known import Card, Vessel
+    from parambak.keeping.state.model import Card, Vessel
     from parambak.layouts.model import Layout
     from parambak.memory.image import Range
     from parambak.reports.parts import Desk

@@ -15,8 +15,8 @@ from parambak.swap.swaps import fold_swaps, in_order
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from parambak.keeping.state.holdings import Holdings
-    from parambak.keeping.state.known import Position, Read, Vessel
+    from parambak.keeping.state.backups import Holdings
+    from parambak.keeping.state.model import Position, Read, Vessel
     from parambak.reports.parts import Desk
 
 Cell = str | int | bool | None

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
-from parambak.keeping.state import remarks, select
+from parambak.keeping.state import select
+from parambak.keeping.state.remarks import remarks_on_record
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
@@ -15,7 +16,7 @@ from parambak.swap.swaps import fold_swaps, in_order
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.known import Copy, Position, Read, Vessel, Visit
+    from parambak.keeping.state.model import Copy, Position, Read, Vessel, Visit
     from parambak.keeping.state.remarks import Remark
     from parambak.reports.parts import Desk
 
@@ -24,7 +25,7 @@ def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
     """Return the HTML page of one visit."""
     reads = [(position, _reads(position, visit)) for position in vessel.positions]
     missed = [position.where for position, some in reads if not some and position.copies]
-    aboard = remarks.on_record(desk.assessor.vault, vessel)
+    aboard = remarks_on_record(desk.assessor.vault, vessel)
     return render(
         "visit.html",
         {

@@ -10,7 +10,7 @@ from parambak.swap.swaps import in_order
 from parambak.vault.faults import RECORD_SKIPPED
 
 if TYPE_CHECKING:
-    from parambak.keeping.state.known import Vessel
+    from parambak.keeping.state.model import Vessel
     from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
 

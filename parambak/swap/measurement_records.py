@@ -26,7 +26,7 @@ from parambak.swap.measurements import ROUNDED, Measurement
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.keeping.state.known import Card, Fleet, Position, Unit, Vessel
+    from parambak.keeping.state.model import Card, Fleet, Position, Unit, Vessel
     from parambak.swap.limits import Limits
     from parambak.vault.vault import Stored, Vault, Writing
 

@@ -6,10 +6,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.errors import CallRefused, Fault, NotProven
-from parambak.keeping.recording.identities import new_identity
-from parambak.keeping.recording.kept_layout import objects_of, put_layout
-from parambak.keeping.recording.take_in import entry_of
-from parambak.keeping.state import exchanges, select
+from parambak.keeping.recording.filing import new_identity
+from parambak.keeping.recording.received import entry_of, objects_of, put_layout
+from parambak.keeping.recording.texts import (
+    NAME,
+    REMARK,
+    check_short,
+    check_texts,
+    kept_name,
+    refuse_near,
+)
+from parambak.keeping.state import select
 from parambak.keeping.state.bodies import (
     AmendBody,
     Entity,
@@ -25,10 +32,8 @@ from parambak.keeping.state.bodies import (
     SwapOpenedBody,
     SwapTestedBody,
 )
-from parambak.keeping.state.cards import IN_A_UNIT, unit_of
+from parambak.keeping.state.cards import IN_A_UNIT, exchange_notes, unit_of
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.names import check_short, refuse_near
-from parambak.keeping.state.texts import NAME, REMARK, check_texts, kept_name
 from parambak.memory.digests import sha256, sum16
 from parambak.swap.conditions import QUESTIONS
 from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
@@ -37,9 +42,9 @@ from parambak.swap.swaps import SWAP_OPEN, newest_open, swaps_at, the_open_swap
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.recording.request import Incoming, LayoutFile, RenamesFile
+    from parambak.keeping.recording.received import Incoming, LayoutFile, RenamesFile
     from parambak.keeping.state.bodies import Body, Facts, FunctionTest
-    from parambak.keeping.state.known import Copy, Fleet, Position, Unit, Vessel
+    from parambak.keeping.state.model import Copy, Fleet, Position, Unit, Vessel
     from parambak.memory.image import Image
     from parambak.swap.read_back import ReadBack, ValuesReadBack
     from parambak.swap.swaps import Swap
@@ -185,7 +190,7 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
             new_card=cards.new,
         )
         _add(writing, "swap-opened", there.vessel.home(there.position.id), body, by)
-    notes = exchanges.notes(vault, there.vessel, [there.unit])
+    notes = exchange_notes(vault, there.vessel, [there.unit])
     return Opened(there.position, (*notes, *card_notes(there.vessel, there.unit, opened, cards)))
 
 

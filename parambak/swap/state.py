@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import SheetRefused, VaultDamaged
-from parambak.keeping.state import exchanges, select
-from parambak.keeping.state.cards import refuse_other
-from parambak.keeping.state.holdings import Holdings
+from parambak.keeping.state import select
+from parambak.keeping.state.backups import Holdings
+from parambak.keeping.state.cards import exchange_notes, refuse_other
 from parambak.swap import measurement_records
 from parambak.swap.card_sheet import Entry, compare_sheets, read_sheet
 from parambak.swap.conditions import SwapEvidence, readiness
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from parambak.keeping.assess import Assessor
-    from parambak.keeping.state.known import Card, Copy, Fleet, Position, Unit, Vessel
+    from parambak.keeping.state.model import Card, Copy, Fleet, Position, Unit, Vessel
     from parambak.keeping.state.rules import Rules
     from parambak.layouts.decode import Decoded
     from parambak.swap.card_sheet import Sheet
@@ -151,7 +151,7 @@ def selected_copy(position: Position, swap: Swap | None) -> Copy | None:
 
 def notes_on(vault: Vault, found: SwapState) -> tuple[str, ...]:
     """Return what has to be said beside every answer of a swap, but for its deviations."""
-    said = exchanges.notes(vault, found.vessel, [found.unit]) if found.unit is not None else ()
+    said = exchange_notes(vault, found.vessel, [found.unit]) if found.unit is not None else ()
     return (*said, *others_words(found.others), *_ended_words(found.ended))
 
 

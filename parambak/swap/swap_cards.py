@@ -11,7 +11,7 @@ from parambak.swap.swaps import fold_swaps, in_order
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.known import Card, Unit, Vessel
+    from parambak.keeping.state.model import Card, Unit, Vessel
     from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
 

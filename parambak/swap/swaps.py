@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from parambak.errors import CallRefused, Fault, NotFound
-from parambak.keeping.apart import made_apart
 from parambak.keeping.state.bodies import (
     ImageEntry,
     LoadFileBody,
@@ -20,6 +19,7 @@ from parambak.keeping.state.bodies import (
     body_of,
 )
 from parambak.keeping.state.record_sets import local_time
+from parambak.keeping.verified import made_apart
 from parambak.memory.counted import counted
 from parambak.vault.order import behind, causal_order
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from parambak.keeping.state.bodies import DumpEntry, FunctionTest
-    from parambak.keeping.state.known import Position, Vessel
+    from parambak.keeping.state.model import Position, Vessel
     from parambak.vault.vault import Stored, Vault
 
 CLOSED = "closed"

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from parambak.answers import given_files, written_files
 from parambak.cli import main
-from parambak.cli.parts import file_out, files_in
 from parambak.cli.settings import Settings
 from parambak.dumps.dump import Style
 from parambak.errors import ParambakError
 from parambak.memory.image import Image
+from parambak.vault.files.given import read_given, shipped
 from tests.cli.invented import WHERE, archive_two, dump
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def test_a_card_sheet_that_is_too_large_or_no_toml(ship: Ship) -> None:
 def test_a_file_over_the_limit_is_not_read(ship: Ship) -> None:
     """64 MiB is the most; a longer one is refused by its size alone."""
     with (ship.folder / "long.bin").open("wb") as file:
-        file.truncate(files_in.DUMP_BYTES + 1)
+        file.truncate(given_files.DUMP_BYTES + 1)
     assert code_of(ship, "inspect", "long.bin") == (2, "file-size")
 
 
@@ -95,7 +96,7 @@ def test_a_file_that_grows_while_it_is_read(tmp_path: Path, monkeypatch: Any) ->
 
     monkeypatch.setattr(os, "stat", earlier)
     with pytest.raises(ParambakError) as caught:
-        files_in.read_whole(str(path), files_in.DUMP_BYTES)
+        read_given(str(path), given_files.DUMP_BYTES)
     assert caught.value.code == "file-changed"
 
 
@@ -108,7 +109,7 @@ def test_a_file_that_does_not_read_back_as_written(tmp_path: Path, monkeypatch: 
 
     monkeypatch.setattr("parambak.vault.files.disk.write_export", lying)
     with pytest.raises(ParambakError) as caught:
-        file_out.write_dump_file(
+        written_files.write_dump_file(
             Image.of(b"\x01\x02\x03"),
             str(tmp_path / "x.bin"),
             "raw",
@@ -122,7 +123,7 @@ def test_a_file_that_does_not_read_back_as_written(tmp_path: Path, monkeypatch: 
 def test_an_installation_that_lacks_a_shared_file() -> None:
     """It says so, and what to do."""
     with pytest.raises(ParambakError) as caught:
-        files_in.shipped("nothing.toml")
+        shipped("nothing.toml")
     assert caught.value.code == "shipped-absent"
 
 

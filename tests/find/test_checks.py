@@ -12,7 +12,7 @@ from parambak.layouts.model import Check
 from parambak.memory.image import Image
 
 if TYPE_CHECKING:
-    from parambak.layouts.model import ByteOrder
+    from parambak.layouts.field_types import ByteOrder
 
 
 def visits(number: int, size: int = 1024, filled: int = 512) -> list[bytearray]:

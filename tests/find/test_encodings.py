@@ -12,7 +12,7 @@ def patterns(line: str, copies: int = 1) -> dict[tuple[str, int, str | None, str
     for form in forms(wanted):
         needle = form.needles[0]
         for each in form.interpretations if isinstance(needle, bytes) else ():
-            key = each.type, each.length, each.order, f"{each.scale}/{each.fraction}"
+            key = each.type.name, each.length, each.order, f"{each.scale}/{each.fraction}"
             found[key] = needle.hex()  # type: ignore[union-attr]  # only bytes come here
     return found
 
@@ -69,12 +69,12 @@ def test_a_display_that_rounds_gives_spans() -> None:
         for needle in form.needles[:1]
         if isinstance(needle, Span)
     ]
-    hundredths = next(s for r, s in spans if r.type == "u16" and str(r.scale) == "1/100")
+    hundredths = next(s for r, s in spans if r.type.name == "u16" and str(r.scale) == "1/100")
     assert (hundredths.low, hundredths.high) == (1225, 1235)
-    floats = next(s for r, s in spans if r.type == "f32" and r.order == "big")
+    floats = next(s for r, s in spans if r.type.name == "f32" and r.order == "big")
     assert floats.holds(bytes.fromhex("41440000"))  # 12.25
     assert floats.holds(bytes.fromhex("41459999"))  # just below 12.35
     assert not floats.holds(bytes.fromhex("4145A000"))
-    motorola = next(s for r, s in spans if r.type == "ffp32" and r.order == "big")
+    motorola = next(s for r, s in spans if r.type.name == "ffp32" and r.order == "big")
     assert motorola.holds(bytes.fromhex("C4CCCC44"))
     assert not motorola.holds(bytes.fromhex("C4CCCC45"))

@@ -13,6 +13,7 @@ from parambak.find.forms import Interpretation
 from parambak.find.hits import _edges
 from parambak.find.panel_values import parse
 from parambak.find.search import Result, search
+from parambak.layouts.field_types import TYPES
 from parambak.layouts.load import check, load
 from parambak.memory.image import Image
 
@@ -82,7 +83,7 @@ def test_a_number_that_is_nothing_but_zeros_has_none_above_it() -> None:
     """The value 0 is no more likely to be 32 bits wide than its bytes say, in either order."""
     weights = []
     for order in ("big", "little"):
-        interpretation = Interpretation("u32", 4, order)
+        interpretation = Interpretation(TYPES["u32"], 4, order)
         weights.append((_edges(interpretation, 4, 4), _edges(interpretation, 0, 0)))
     assert weights[0] == weights[1]
 
@@ -175,7 +176,7 @@ def test_a_draft_loads_and_holds_its_evidence() -> None:
     assert check(text) == ()
     layout = load(text)
     entry = next(each for each in layout.fields if each.name == "t1")
-    assert (entry.at, entry.type, str(entry.scale), entry.unit) == (0x0242, "u16", "0.1", "s")
+    assert (entry.at, entry.type.name, str(entry.scale), entry.unit) == (0x0242, "u16", "0.1", "s")
     assert entry.note is not None
     assert "30.0 s stands as 012C; 31.0 s stands as 0136" in entry.note
     assert "P1_07 _x_" not in {each.name for each in layout.fields}

@@ -17,7 +17,9 @@ FLOORS = {
     "swap": 6,
     "reports": 7,
     "demo": 7,
-    "cli": 8,
+    "answers": 8,
+    "api": 9,
+    "cli": 9,
 }
 
 

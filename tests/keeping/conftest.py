@@ -12,9 +12,9 @@ from msgspec.structs import replace
 
 from parambak.dumps.dump import Dump
 from parambak.keeping.chips import Chip
-from parambak.keeping.recording.request import Incoming, LayoutFile, Request
+from parambak.keeping.recording.filing import TypedPosition
+from parambak.keeping.recording.received import Incoming, LayoutFile, Request
 from parambak.keeping.recording.take_in import TakenIn, take_in
-from parambak.keeping.recording.target import Target
 from parambak.keeping.state.bodies import DumpEntry
 from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.read_facts import ReadFacts, by_member
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from parambak.keeping.state.known import Copy, Fleet, Position
+    from parambak.keeping.state.model import Copy, Fleet, Position
 
 MEMORY = 256
 WHERE = "grebe/port-thruster/U12"
@@ -168,7 +168,7 @@ class Laptop:
         vessel, holder, position = where.split("/")
         card = holder.removeprefix("card:") if holder.startswith("card:") else None
         named = {key: words.pop(key) for key in ("chip", "new_vessel") if key in words}
-        target = Target(vessel, position, None if card else holder, card, **named)
+        target = TypedPosition(vessel, position, None if card else holder, card, **named)
         dumps = [each if isinstance(each, Incoming) else incoming(each) for each in contents]
         facts = {name: words.pop(name) for name in by_member() if name in words}
         given = layout_file(layout) if layout is not None else None

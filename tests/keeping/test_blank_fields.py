@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 
-from parambak.keeping.blank_fields import blank_runs
+from parambak.keeping.assess import blank_runs
 from parambak.layouts.load import load
 from parambak.memory.image import Image
 

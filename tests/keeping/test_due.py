@@ -9,7 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from parambak.keeping.due import Due, Known, Reason, due_of, months_later, most_urgent_first
+from parambak.keeping.due import (
+    Due,
+    PositionStatus,
+    Reason,
+    due_of,
+    months_later,
+    most_urgent_first,
+)
 from parambak.keeping.state.rules import CAREFUL, Rules
 from parambak.keeping.verified import Condition
 
@@ -17,7 +24,7 @@ OWNER = Rules(title="owner", verified_months=12, places=1)
 DAY = date(2026, 3, 1)
 
 
-def known(**changed: Any) -> Known:
+def known(**changed: Any) -> PositionStatus:
     """Return a position of which nothing is due, but for what is changed."""
     sound: dict[str, Any] = {
         "where": "grebe/port/U12",
@@ -28,7 +35,7 @@ def known(**changed: Any) -> Known:
         "verified_on": DAY,
         "places": ("office",),
     }
-    return Known(**(sound | changed))
+    return PositionStatus(**(sound | changed))
 
 
 def told(found: Due | None) -> list[tuple[str, date]]:

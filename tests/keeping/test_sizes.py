@@ -5,9 +5,8 @@ from __future__ import annotations
 import pytest
 
 from parambak.errors import LayoutRefused
-from parambak.keeping.assess import Assessor
+from parambak.keeping.assess import Assessor, size_doubts
 from parambak.keeping.recording.entries import amend
-from parambak.keeping.sizes import size_doubts
 from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, Laptop, image
 
 WIDE = LAYOUT.replace(b"memory = 256", b"memory = 512")

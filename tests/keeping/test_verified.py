@@ -8,7 +8,7 @@ import pytest
 
 from parambak.errors import CallRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.keeping.recording.rules_file import record_rules
+from parambak.keeping.recording.entries import record_rules
 from parambak.keeping.state.bodies import Normal
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import CHIPS, LAYOUT, MEMORY, WHERE, image, incoming, same_file
@@ -396,15 +396,15 @@ def test_a_read_of_another_visit_that_differs_is_no_disagreement(laptop: Laptop)
 
 def test_a_lost_include_of_the_layout_is_damage(laptop: Laptop) -> None:
     """A layout is its files together: the loss of one leaves the checks not known."""
-    from parambak.keeping.recording.request import LayoutFile, Request
+    from parambak.keeping.recording.filing import TypedPosition
+    from parambak.keeping.recording.received import LayoutFile, Request
     from parambak.keeping.recording.take_in import take_in
-    from parambak.keeping.recording.target import Target
     from parambak.layouts.load import load
 
     part = b'[[check]]\nname = "sum"\nmethod = "sum-16"\nover = [[0, 0x7F]]\nat = 0x80\n'
     text = b'[layout]\ntitle = "t"\nmemory = 256\nbyte-order = "big"\ninclude = ["part.toml"]\n'
     layout = LayoutFile("l.toml", text, load(text, include=lambda _: part), {"part.toml": part})
-    target = Target("grebe", "U12", "port-thruster")
+    target = TypedPosition("grebe", "U12", "port-thruster")
     take_in(laptop.vault, Request(target, [incoming(image())], layout=layout), CHIPS)
     assert met(verdict(laptop))["intact"] is True
     laptop.lose(sha256(part))

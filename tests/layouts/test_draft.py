@@ -41,7 +41,7 @@ def test_a_draft_shows_what_is_written_first() -> None:
     text = draft(8192, "28C64")
     assert "a 28C64" in text
     layout = load(taken_in(text).encode())
-    assert {field.type for field in layout.fields} == {"text", "u16", "u8", "flag", "u32"}
+    assert {field.type.name for field in layout.fields} == {"text", "u16", "u8", "flag", "u32"}
     assert (len(layout.groups), len(layout.reserved), len(layout.checks)) == (1, 1, 1)
     assert layout.checks[0].over == ((0, 8189),)
     assert max(map(len, text.splitlines())) <= 100

@@ -14,7 +14,7 @@ from msgspec import inspect
 
 from parambak.layouts import model
 from parambak.layouts.check_methods import ALIASES, CRC_NAMES, METHODS
-from parambak.layouts.field_types import TYPES
+from parambak.layouts.field_types import TYPES, FieldType
 from tests.layouts.test_worked_examples import examples
 
 if TYPE_CHECKING:
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 
 Said = tuple[str, str, object]
 PLAINLY = set(METHODS) - {*CRC_NAMES, *ALIASES}
-# Families of which a byte order says nothing.
-WITHOUT_ORDER = {"text", "date-time", "bytes"}
 
 
 def parts_of(kind: inspect.Type) -> Iterator[inspect.Type]:
@@ -60,6 +58,8 @@ def to_be_said() -> set[Said]:
             for kind in parts_of(key.type):
                 if isinstance(kind, inspect.LiteralType):
                     wanted |= {(name, key.encode_name, word) for word in kind.values}
+                if isinstance(kind, inspect.CustomType) and kind.cls is FieldType:
+                    wanted |= {(name, key.encode_name, word) for word in TYPES}
                 if isinstance(kind, inspect.BoolType):
                     wanted.add((name, key.encode_name, True))
     return wanted
@@ -131,9 +131,9 @@ def test_every_type_of_several_bytes_stands_in_both_orders() -> None:
                 shown.add((field["type"], field.get("byte-order", head)))
     wanted = {
         (name, order)
-        for name, word in TYPES.items()
+        for name, field_type in TYPES.items()
         for order in ("big", "little")
-        if word.longest > 1 and word.family not in WITHOUT_ORDER
+        if field_type.longest > 1 and field_type.ordered
     }
     assert sorted(wanted - shown) == []
 

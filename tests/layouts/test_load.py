@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
 from parambak.layouts import slots
-from parambak.layouts.field_types import TYPES
 from parambak.layouts.load import check, load
-from parambak.layouts.model import TypeName, schema
+from parambak.layouts.model import schema
 from parambak.layouts.toml_text import lines_of
 
 ROOT = Path(__file__).parents[2]
@@ -99,11 +98,6 @@ def test_the_schema_knows_every_key_and_takes_numbers() -> None:
     assert field["scale"]["anyOf"][0]["type"] == "number"
     assert made["$defs"]["Field"]["additionalProperties"] is False
     msgspec.json.encode(made)
-
-
-def test_the_table_of_types_has_every_type_word() -> None:
-    """The words that the model takes are those that the codecs know."""
-    assert set(TYPES) == set(TypeName.__args__)  # type: ignore[attr-defined]
 
 
 def nodes(tree: object, path: tuple[str | int, ...] = ()) -> list[tuple[str | int, ...]]:

@@ -5,7 +5,7 @@ import random
 import pytest
 from stdnum import imo
 
-from parambak.keeping.state.ship_identity import imo_digit_right, read_imo
+from parambak.keeping.recording.texts import imo_digit_right, read_imo
 
 
 @pytest.mark.parametrize(

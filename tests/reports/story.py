@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from parambak.errors import NotProven
 from parambak.keeping.assess import Assessor
 from parambak.keeping.recording import visits
-from parambak.keeping.recording.entries import record_sheet
-from parambak.keeping.state import remarks
+from parambak.keeping.recording.cards import record_sheet
+from parambak.keeping.recording.remarks import record_remark
 from parambak.keeping.state.bodies import FunctionTest
 from parambak.keeping.state.fold import fleet
 from parambak.memory.image import Image, Range
@@ -151,7 +151,7 @@ def say(laptop: Laptop) -> None:
     old, new = laptop.position().copies[-2:]
     ranges = [Range(0x23, 1)]
     words = {"text": "set by hand", "by": BY}
-    remarks.remark(laptop.vault, WHERE, copies=(old, new), ranges=ranges, **words)
+    record_remark(laptop.vault, WHERE, copies=(old, new), ranges=ranges, **words)
 
 
 def whole(laptop: Laptop) -> None:

@@ -19,9 +19,9 @@ from typing import TYPE_CHECKING
 
 from parambak.errors import ParambakError
 from parambak.keeping.assess import Assessor
-from parambak.keeping.recording.entries import record_sheet
-from parambak.keeping.recording.identities import new_identity
-from parambak.keeping.recording.rules_file import record_rules
+from parambak.keeping.recording.cards import record_sheet
+from parambak.keeping.recording.entries import record_rules
+from parambak.keeping.recording.filing import new_identity
 from parambak.keeping.state.bodies import FunctionTest, HeldBody
 from parambak.layouts import coverage
 from parambak.layouts.decode import decode

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 
 from parambak.compare.two_layouts import read_renames
 from parambak.keeping.recording.entries import amend
-from parambak.keeping.recording.request import LayoutFile, RenamesFile
+from parambak.keeping.recording.received import LayoutFile, RenamesFile
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256, sum16

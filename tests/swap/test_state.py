@@ -8,7 +8,7 @@ import pytest
 
 from parambak.errors import SheetRefused
 from parambak.keeping.assess import Assessor
-from parambak.keeping.recording.entries import enter_card, record_sheet
+from parambak.keeping.recording.cards import enter_card, record_sheet
 from parambak.swap.card_sheet import read_sheet
 from parambak.swap.recording import open_swap
 from parambak.swap.state import swap_state

@@ -7,14 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers.faults import LAYOUT_NEEDED
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.keeping.state import on_purpose, select
+from parambak.keeping.recording.remarks import record_on_purpose
+from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.remarks import on_purpose_marks
 from parambak.memory.counted import counted
 from parambak.memory.names import nearest_in_words
 
@@ -23,8 +26,8 @@ if TYPE_CHECKING:
 
     from parambak.cli.screen import Screen
     from parambak.compare.alike import Gathered, Unlike
-    from parambak.keeping.state.known import Position
-    from parambak.keeping.state.on_purpose import OnPurpose
+    from parambak.keeping.state.model import Position
+    from parambak.keeping.state.remarks import OnPurpose
 
 MOST_ROWS = 40  # on the page; --json has them all
 MOST_NAMED = 4  # fields of the odd one, in the answer
@@ -79,7 +82,7 @@ def command(  # noqa: PLR0913 - one argument an option
         for count, vessel in enumerate(known.vessels, start=1):
             for position in vessel.positions:
                 _take(assessor, position, groups, lacking)
-            marked += on_purpose.marks(vault, vessel)
+            marked += on_purpose_marks(vault, vessel)
             vessel.forget()
             progress(count, len(known.vessels))
     _compare(groups, marked)
@@ -110,7 +113,7 @@ def _mark(  # noqa: PLR0913 - what is told
     position = select.find_position(fleet(assessor.vault), where)
     layout = assessor.layout_of(position)
     if layout is None or position.latest is None:
-        raise faults.LAYOUT_NEEDED.error(expected="a layout", found="none")
+        raise LAYOUT_NEEDED.error(expected="a layout", found="none")
     from parambak.layouts.plan import plan_of  # noqa: PLC0415 - only where a mark is made
 
     names = [plan.name for plan in plan_of(layout).fields]
@@ -118,7 +121,7 @@ def _mark(  # noqa: PLR0913 - what is told
         raise faults.NO_FIELD.error(
             expected=nearest_in_words(field_name, names), found=repr(field_name[:80])
         )
-    on_purpose.mark(
+    record_on_purpose(
         assessor.vault, where, field=field_name, reason=reason, by=by, withdrawn=withdraw
     )
 

@@ -15,7 +15,7 @@ from parambak.keeping.state.fold import fleet
 
 if TYPE_CHECKING:
     from parambak.keeping.chips import Chip
-    from parambak.keeping.state.known import Position
+    from parambak.keeping.state.model import Position
     from parambak.vault.vault import Vault
 
 OPTIONS = {
@@ -68,8 +68,7 @@ def command(
 
 def _doubts(vault: Vault, position: Position, chip: Chip) -> tuple[str, ...]:
     """Say what the chip that is on record now contradicts; the position as it was before."""
-    from parambak.keeping.assess import Assessor  # noqa: PLC0415 - where a chip is named only
-    from parambak.keeping.sizes import size_doubts  # noqa: PLC0415 - the same
+    from parambak.keeping.assess import Assessor, size_doubts  # noqa: PLC0415 - a chip is rarely named
 
     return size_doubts(Assessor(vault, store.chip_table()), position, chip)
 

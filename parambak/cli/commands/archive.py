@@ -6,38 +6,35 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args, get_type_hints
 
 import click
+from msgspec import to_builtins
 from msgspec.structs import replace
 
+from parambak.answers import given_files
+from parambak.answers.disagreement import explanation_of, vote_shown
 from parambak.cli import faults, store
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
-from parambak.cli.parts.why import (
-    explained,
-    explanation_document,
-    explanation_page,
-    vote_document,
-    vote_page,
-)
+from parambak.cli.parts.disagreement import explanation_page, vote_page
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings, past_day
-from parambak.keeping.recording.request import Request
+from parambak.keeping.recording.filing import TypedPosition
+from parambak.keeping.recording.received import Request
 from parambak.keeping.recording.take_in import TakenIn, take_in
-from parambak.keeping.recording.target import Target
-from parambak.keeping.recording.visits import VISIT_NONE, the_open_visit
+from parambak.keeping.recording.visits import VISIT_NONE
 from parambak.keeping.state import read_facts, select
 from parambak.keeping.state.bodies import Normal
 from parambak.keeping.state.fold import Folding
+from parambak.keeping.state.visits import the_open_visit
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from parambak.answers.disagreement import ExplanationShown
     from parambak.cli.screen import Screen
     from parambak.keeping.chips import Chip
-    from parambak.keeping.recording.request import ProfileFile
-    from parambak.keeping.state.known import Visit
-    from parambak.reads.agreement.model import Explanation
+    from parambak.keeping.recording.received import ProfileFile
+    from parambak.keeping.state.model import Visit
     from parambak.reads.pairs import PairScheme
     from parambak.vault.vault import Vault
 
@@ -131,13 +128,13 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
     """
     facts = read_facts.ReadFacts(**{name: options.pop(name) for name in read_facts.by_member()})
     words = _Words(facts=facts, **options)
-    request, chips = _request(dumps, words)
+    request, chips = _request(settings, dumps, words)
     vault = store.open_vault(settings, create=True)
     folding = Folding(vault)
     request = _with_visit(folding, request, words)
     taken = take_in(vault, request, chips, folding)
     names = [incoming.entry.name for incoming in request.dumps]
-    found = explained([incoming.image for incoming in request.dumps], names)
+    found = explanation_of([incoming.image for incoming in request.dumps], names)
     return Answer(
         {
             "where": taken.position.where,
@@ -149,36 +146,38 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
             ],
             "made": list(taken.made),
             "reader_sum": taken.reader_sum,
-            "explanation": explanation_document(found),
-            "vote": vote_document(taken.vote),
+            "explanation": to_builtins(found),
+            "vote": to_builtins(vote_shown(taken.vote)),
         },
         lambda screen: _page(screen, taken, len(request.dumps), found),
         warnings=(*store.warnings_of(vault), *taken.warnings),
     )
 
 
-def _request(dumps: tuple[str, ...], words: _Words) -> tuple[Request, Mapping[str, Chip]]:
+def _request(
+    settings: Settings, dumps: tuple[str, ...], words: _Words
+) -> tuple[Request, Mapping[str, Chip]]:
     """Return what is asked, every file read and checked before a vault is touched."""
     chips = store.chip_table()
     size = store.chip_named(chips, words.chip).size if words.chip is not None else None
-    layout = files_in.layout_file(words.layout) if words.layout is not None else None
+    layout = given_files.layout_file(words.layout) if words.layout is not None else None
     if size is None and layout is not None:
         size = layout.layout.memory
-    profile = files_in.profile_file(words.profile) if words.profile is not None else None
-    taking = files_in.Taking(
+    profile = given_files.profile_file(words.profile) if words.profile is not None else None
+    taking = given_files.Taking(
         words.format_name,
         words.accept,
         size,
         profile.profile if profile else None,
         cast("PairScheme | None", words.facts.pair),
     )
-    reads = files_in.reads_of(dumps, taking)
+    reads = given_files.reads_of(dumps, taking)
     request = Request(
         target=_target(words),
         dumps=reads,
         layout=layout,
         read_by=words.read_by,
-        read_on=past_day(words.read_on) if words.read_on is not None else None,
+        read_on=past_day(settings, words.read_on) if words.read_on is not None else None,
         facts=_facts(words.facts, profile),
         reader_sum=words.reader_sum,
         normal=_normal(words),
@@ -201,8 +200,8 @@ def _facts(stated: read_facts.ReadFacts, profile: ProfileFile | None) -> read_fa
     )
 
 
-def _target(words: _Words) -> Target:
-    return Target(
+def _target(words: _Words) -> TypedPosition:
+    return TypedPosition(
         vessel=words.vessel or "",
         position=words.position,
         unit=words.unit,
@@ -246,7 +245,7 @@ def _name(vault: Vault, visit: Visit) -> str | None:
     return vault.person(visit.by) if visit.by else None
 
 
-def _page(screen: Screen, taken: TakenIn, given: int, found: Explanation | None) -> None:
+def _page(screen: Screen, taken: TakenIn, given: int, found: ExplanationShown | None) -> None:
     reads = counted(given, "read")
     screen.heading(f"{reads} put on record for {taken.position.where}")
     facts = [
@@ -264,8 +263,9 @@ def _page(screen: Screen, taken: TakenIn, given: int, found: Explanation | None)
     screen.say()
     if found is not None:
         explanation_page(screen, found)
-    if taken.vote is not None:
-        vote_page(screen, taken.vote)
+    vote = vote_shown(taken.vote)
+    if vote is not None:
+        vote_page(screen, vote)
     if taken.verdict.verified:
         without = "" if taken.position.layout else ", without a layout: no check inside is known"
         screen.good(f"VERIFIED{without}. Keep a copy of the vault in a second place.")

@@ -10,13 +10,12 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.closing_lines import line_of
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping import closing_line
-from parambak.keeping.state import select
+from parambak.keeping.state import closing_line, select
 from parambak.keeping.state.fold import fleet
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.closing_line import Line
+    from parambak.keeping.state.closing_line import ClosingLine
 
 
 @parambak_command("closing-line", example="parambak closing-line grebe")
@@ -49,7 +48,7 @@ def command(settings: Settings, vessels: tuple[str, ...]) -> Answer:
     )
 
 
-def _page(screen: Screen, lines: list[Line]) -> None:
+def _page(screen: Screen, lines: list[ClosingLine]) -> None:
     if not lines:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
     for line in lines:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.cli import faults, store
+from parambak.answers import faults, given_files
+from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 
@@ -44,7 +44,7 @@ def command(settings: Settings, copy: str, layout: str | None) -> Answer:
 def layout_for(given: store.Given, path: str | None) -> Layout:
     """Return the layout named, else the position's own; refuse where there is none."""
     if path is not None:
-        return files_in.layout_file(path).layout
+        return given_files.layout_file(path).layout
     if given.layout is None:
         raise faults.LAYOUT_NEEDED.error(expected="--layout FILE", found="no layout")
     return given.layout

@@ -14,10 +14,10 @@ import click
 
 from parambak.cli import faults
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.demo.scenario import scenario
 from parambak.demo.steps import Call, File
+from parambak.vault.files.given import shipped
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -38,14 +38,14 @@ def command(settings: Settings, folder: str | None) -> Answer:
     """
     folder = folder or _free_name()
     place = _empty_folder(folder)
-    layouts = {name: files_in.shipped(f"layouts/{name}") for name in LAYOUTS}
+    layouts = {name: shipped(f"layouts/{name}") for name in LAYOUTS}
     if not settings.json:
         click.echo(f"An invented scenario, run for real in the folder {folder}.\n")
     steps = []
     before = Path.cwd()
     os.chdir(place)
     try:
-        for step in scenario(layouts, files_in.shipped("limits/thruster.toml")):
+        for step in scenario(layouts, shipped("limits/thruster.toml")):
             if isinstance(step, File):
                 _write(step)
             else:

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.decode import decoded_by
-from parambak.cli.parts import by_values, compare_faults, files_in
+from parambak.cli.parts import by_values, compare_faults
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.compare.fields import FADING
 from parambak.memory.counted import counted
@@ -59,13 +60,13 @@ def command(  # noqa: PLR0913 - one argument an option
     Values that go back and forth, and cells that fade, show from three on.
     """
     given = store.every_given(settings, _named(copies, since))
-    chosen = files_in.layout_file(layout).layout if layout else _layout_of(given)
+    chosen = given_files.layout_file(layout).layout if layout else _layout_of(given)
     if old_layout is not None or renames is not None:
         if len(given) > 2 or remark is not None:
             raise compare_faults.DIFF_WHAT.error(
                 expected="OLD and NEW alone", found=f"{len(given)} things"
             )
-        own = files_in.layout_file(layout).layout if layout else given[-1].layout
+        own = given_files.layout_file(layout).layout if layout else given[-1].layout
         return _by_values(given[0], given[1], (old_layout, own), renames)
     return _by_bytes(given, chosen, remark, by)
 
@@ -169,7 +170,7 @@ def _by_values(
         missing = "--old-layout" if path is None else "--layout"
         raise faults.TWO_LAYOUTS.error(expected="two layouts", found=f"no {missing}")
     table = by_values.table_of(by_values.renames_file(renames))
-    old = decoded_by(files_in.layout_file(path).layout, before.image)
+    old = decoded_by(given_files.layout_file(path).layout, before.image)
     new = decoded_by(new_layout, after.image)
     try:
         found = carry_over(old, new, table)

@@ -20,13 +20,13 @@ from parambak.keeping.due import (
     ONE_READ,
     TOO_OLD,
     Due,
-    Known,
+    PositionStatus,
     due_of,
     most_urgent_first,
 )
 from parambak.keeping.state import select
+from parambak.keeping.state.backups import Holdings
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.holdings import Holdings
 from parambak.keeping.state.rules import CAREFUL
 from parambak.memory.counted import counted
 
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from parambak.cli.screen import Screen
-    from parambak.keeping.state.known import Fleet, Position
+    from parambak.keeping.state.model import Fleet, Position
     from parambak.keeping.state.rules import Rules
 
 NEXT = {
@@ -122,7 +122,7 @@ def _rules(assessor: Assessor, position: Position) -> Rules:
         return CAREFUL  # that they are lost is said by the condition `intact`
 
 
-def _known(assessor: Assessor, holdings: Holdings, position: Position) -> Known:
+def _known(assessor: Assessor, holdings: Holdings, position: Position) -> PositionStatus:
     newest = position.copies[-1]
     verdict = assessor.verdict(position, newest)
     verified_on: date | None = newest.newest.read_on if verdict.verified else None
@@ -131,7 +131,7 @@ def _known(assessor: Assessor, holdings: Holdings, position: Position) -> Known:
             if assessor.verdict(position, copy).verified:
                 verified_on = copy.newest.read_on
                 break
-    return Known(
+    return PositionStatus(
         where=position.where,
         id=position.id,
         newest_on=newest.newest.read_on,
@@ -155,9 +155,9 @@ def _document(due: Due, today: date) -> dict[str, Any]:
 
 
 def _write(file: str, found: tuple[Due, ...], now: datetime, vault: Path, *, replace: bool) -> None:
-    from parambak.cli.parts.file_out import refuse_within  # noqa: PLC0415 - for writing only
     from parambak.reports.calendar import calendar  # noqa: PLC0415 - slow to import
     from parambak.vault.files.disk import write_export  # noqa: PLC0415 - for writing only
+    from parambak.vault.files.given import refuse_within  # noqa: PLC0415 - for writing only
 
     refuse_within(file, vault)
     write_export(Path(file), calendar(found, now), replace=replace)

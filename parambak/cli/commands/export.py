@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers.written_files import moved, write_dump_file
 from parambak.cli import store
 from parambak.cli.command import FormatName
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts.file_out import moved, write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.reads.pairs import PAIR_SCHEMES
 

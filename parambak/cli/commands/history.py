@@ -8,14 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.cli import faults, store
+from parambak.answers import faults, given_files
+from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import compare_faults, files_in
+from parambak.cli.parts import compare_faults
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.keeping.state import remarks, select
+from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.remarks import remarks_of_change, remarks_on_record
 from parambak.memory.names import nearest_in_words
 
 if TYPE_CHECKING:
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 
     from parambak.cli.screen import Screen
     from parambak.compare.history import History
-    from parambak.keeping.state.known import Copy, Position, Read
+    from parambak.keeping.state.model import Copy, Position, Read
     from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
@@ -77,7 +79,7 @@ def command(settings: Settings, where: str, name: str | None, layout: str | None
     vault = store.open_vault(settings)
     position = select.find_position(fleet(vault), where)
     assessor = Assessor(vault, store.chip_table())
-    chosen = files_in.layout_file(layout).layout if layout else assessor.layout_of(position)
+    chosen = given_files.layout_file(layout).layout if layout else assessor.layout_of(position)
     told = _told(assessor, position, chosen)
     if name is not None:
         _require_field(told, name)
@@ -125,9 +127,9 @@ def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told
         raise refusal.in_file(name)
     vault = assessor.vault
     vessel = select.vessel_at(fleet(vault), position.where)
-    every = remarks.on_record(vault, vessel)
+    every = remarks_on_record(vault, vessel)
     said = {
-        at: remarks.of_change(every, position, times[at - 1].copy.image, time.copy.image)
+        at: remarks_of_change(every, position, times[at - 1].copy.image, time.copy.image)
         for at, time in enumerate(times)
         if at
     }

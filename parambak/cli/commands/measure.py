@@ -9,18 +9,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings, past_day
 from parambak.errors import ParambakError, VaultDamaged
-from parambak.keeping.recording.visits import the_open_visit
+from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.texts import NAME, REMARK, check_texts
+from parambak.keeping.state.visits import the_open_visit
 from parambak.swap import measurement_records
 from parambak.swap.limits import Limits, load_limits
 from parambak.swap.measurements import Measurement, read_measurements
+from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -104,8 +105,10 @@ def command(settings: Settings, /, where: str, **options: Any) -> Answer:
     stated = _stated(vault, words.limits, earlier)
     by_name = stated.limits.by_name if stated.limits is not None else None
     readings = read_measurements(words.readings, words.not_possible, by_name)
-    today = date.fromisoformat(past_day(words.on)) if words.on else settings.clock().date()
-    calibrated = past_day(words.calibrated) if words.calibrated else None
+    today = settings.clock().date()
+    if words.on:
+        today = date.fromisoformat(past_day(settings, words.on))
+    calibrated = past_day(settings, words.calibrated) if words.calibrated else None
     found = _Found(
         at.where,
         words.stage,
@@ -134,7 +137,7 @@ def _stated(
 ) -> _Stated:
     """Return the limits of the file named, else those last kept here."""
     if path is not None:
-        data = files_in.read_whole(path, files_in.TEXT_BYTES)[0]
+        data = read_given(path, given_files.TEXT_BYTES).data
         try:
             return _Stated(load_limits(data), (Path(path).name, data))
         except ParambakError as error:

@@ -9,12 +9,12 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts.file_out import refuse_within
 from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.recording.packs import pack
 from parambak.memory.counted import counted
 from parambak.vault.faults import RECORD_SKIPPED
+from parambak.vault.files.given import refuse_within
 from parambak.vault.packs.reading import PackFile
 
 if TYPE_CHECKING:

@@ -25,7 +25,7 @@ def command(settings: Settings) -> Answer:
     vault = store.open_vault(settings)
     records = vault.rebuild()
     vessels = len(vault.vessels())
-    settings.told.update(f.text for f in vault.warnings if f.code == INDEX_REBUILT)
+    settings.session.answered.update(f.text for f in vault.warnings if f.code == INDEX_REBUILT)
     return Answer(
         {"records": records, "vessels": vessels},
         lambda screen: _page(screen, records, vessels),

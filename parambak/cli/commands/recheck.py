@@ -13,12 +13,10 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.closing_lines import judged, read_lines
 from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.healing import Healer, healers
-from parambak.keeping.recording.places import places
+from parambak.keeping.state.backups import backup_locations
 from parambak.keeping.state.bodies import RecheckBody
-from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.losses import Loss, body_fault, losses
-from parambak.keeping.state.rechecks import RECHECK, last_full
+from parambak.keeping.state.fold import fleet, last_full_recheck
+from parambak.keeping.state.losses import Loss, RepairSource, body_fault, losses, repair_sources
 from parambak.memory.counted import counted
 from parambak.vault.check import unfinished
 from parambak.vault.check.recheck import Rechecked, Terms, recheck
@@ -34,7 +32,7 @@ from parambak.vault.records import clock_of
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.closing_line import Verdict
+    from parambak.keeping.state.closing_line import LineVerdict
     from parambak.vault.check.unfinished import Cycle
     from parambak.vault.vault import Vault
 
@@ -48,10 +46,10 @@ class Found(NamedTuple):
 
     checked: Rechecked
     lost: dict[str, tuple[Loss, ...]]
-    known: tuple[Verdict, ...]
+    known: tuple[LineVerdict, ...]
     oldest: datetime | None
-    healers: tuple[Healer, ...]
-    places: tuple[str, ...]
+    sources: tuple[RepairSource, ...]
+    full_backups: tuple[str, ...]
     noted: bool
 
     @property
@@ -88,15 +86,18 @@ def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> 
     if checked.damaged:
         histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))
         lost = losses(fleet(vault), histories, [each.file for each in checked.damaged])
-    settings.told.update(_told_of(vault, checked))
+    answered = settings.session.answered
+    answered.update(_told_of(vault, checked))
     found = Found(
         checked,
         lost,
         judged(vault, lines),
         _oldest(vault, checked),
-        healers(vault, lost) if lost else (),
-        tuple(p.handle for p in places(vault) if p.vessels is None) if checked.damaged else (),
-        noted=any(f.code not in HARMLESS and f.text not in settings.told for f in vault.warnings),
+        repair_sources(vault, lost) if lost else (),
+        tuple(p.handle for p in backup_locations(vault) if p.vessels is None)
+        if checked.damaged
+        else (),
+        noted=any(f.code not in HARMLESS and f.text not in answered for f in vault.warnings),
     )
     return Answer(
         _document(found),
@@ -118,7 +119,7 @@ def _told_of(vault: Vault, checked: Rechecked) -> list[str]:
 
 def _oldest(vault: Vault, checked: Rechecked) -> datetime | None:
     """Return since when every byte here was read; a whole run counts though it is not on record."""
-    told = last_full(vault.of_kind(None, RECHECK), vault.folder_mark, sound=False)
+    told = last_full_recheck(vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=False)
     if checked.unread:
         return told
     began = datetime.fromisoformat(checked.cycle.began)
@@ -167,7 +168,7 @@ def _put_on_record(settings: Settings, vault: Vault, checked: Rechecked) -> list
                 folder=mark,
                 since=checked.cycle.began,
             )
-            writing.add(RECHECK, None, body.members())
+            writing.add(body.kind, None, body.members())
     except (VaultRefused, VaultDamaged) as error:
         return [f"the recheck is not on record: {error.text}"]
     if mark:
@@ -214,7 +215,7 @@ def _document(found: Found) -> dict[str, Any]:
         ],
         "places": [
             {"place": each.place, "files": each.files, "on": each.on.isoformat()}
-            for each in found.healers
+            for each in found.sources
         ],
         "next": _next_step(found),
     }
@@ -275,8 +276,8 @@ def _next_step(found: Found) -> str | None:
             "Fetch vault.toml from another copy of this vault, or write its three lines anew as "
             "formats/vault.md has them, and run recheck again."
         )
-    if found.healers:
-        best = found.healers[0]
+    if found.sources:
+        best = found.sources[0]
         part = "" if best.files == len(files) else f"{best.files} of {len(files)} of "
         return (
             f"Run `parambak place send {best.place}`: on {best.on} that place held {part}the files "
@@ -284,8 +285,8 @@ def _next_step(found: Found) -> str | None:
         )
     if files:
         fetch = "Fetch"
-        if found.places:
-            heal = f"`parambak place send {found.places[0]}`"
+        if found.full_backups:
+            heal = f"`parambak place send {found.full_backups[0]}`"
             fetch = f"Run {heal}, which heals what that place holds; else fetch"
         return (
             f"Delete nothing. {fetch} the files named above from another copy of this vault to the "

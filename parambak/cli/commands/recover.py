@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from parambak.cli import faults, store
+from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -15,6 +15,7 @@ from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.losses import Loss, losses
 from parambak.memory.counted import counted
 from parambak.vault.check.recover import new_vault, refuse_unfit_target, surveyed
+from parambak.vault.files.given import FILE_ABSENT
 from parambak.vault.joining import join
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def command(settings: Settings, folders: tuple[str, ...]) -> Answer:
     sources = [Path(folder) for folder in folders]
     for source in sources:
         if not _may_be_there(source):
-            raise faults.FILE_ABSENT.error(file=str(source))
+            raise FILE_ABSENT.error(file=str(source))
     refuse_unfit_target(settings.vault_folder, sources)
     recovered = _recover(settings, sources)
     return Answer(

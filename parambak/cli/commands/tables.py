@@ -10,14 +10,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.cli import faults
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts.file_out import refuse_within
 from parambak.cli.parts.report_out import desk_of
 from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.state import select
 from parambak.memory.counted import counted
+from parambak.vault.files.given import FILE_KIND, refuse_within
 
 if TYPE_CHECKING:
     from parambak.reports.tables import Row, Table
@@ -41,7 +40,7 @@ def command(
     The columns are those of formats/tables.md, and stay. A cell of CSV that a spreadsheet
     would take for a formula has an apostrophe before it; JSON lines are exact.
     """
-    from parambak.keeping.state.holdings import Holdings  # noqa: PLC0415 - for the tables only
+    from parambak.keeping.state.backups import Holdings  # noqa: PLC0415 - for the tables only
     from parambak.reports.tables import TABLES  # noqa: PLC0415 - the same
 
     desk = desk_of(settings)
@@ -71,7 +70,7 @@ def command(
 def _folder(out: str) -> Path:
     folder = Path(out)
     if folder.exists() and not folder.is_dir():
-        raise faults.FILE_KIND.error(file=out, expected="a folder", found="a file")
+        raise FILE_KIND.error(file=out, expected="a folder", found="a file")
     folder.mkdir(parents=True, exist_ok=True)
     return folder
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from parambak.cli.parts import files_in
 from parambak.compare.two_layouts import ONLY_NEW
 from parambak.memory.counted import counted
+from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
     from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
-    from parambak.keeping.recording.request import RenamesFile
+    from parambak.keeping.recording.received import RenamesFile
 
 MOST_RENAMES = 256 * 1024
 WORD_NEEDED = (
@@ -27,11 +27,11 @@ def renames_file(path: str | None) -> RenamesFile | None:
     """Return a table of renames and its bytes; None where none is named."""
     from parambak.compare.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
     from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
-    from parambak.keeping.recording.request import RenamesFile  # noqa: PLC0415 - the same
+    from parambak.keeping.recording.received import RenamesFile  # noqa: PLC0415 - the same
 
     if path is None:
         return None
-    data = files_in.read_whole(path, MOST_RENAMES)[0]
+    data = read_given(path, MOST_RENAMES).data
     try:
         return RenamesFile(Path(path).name, data, read_renames(data))
     except LayoutRefused as error:

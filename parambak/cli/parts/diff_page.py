@@ -19,8 +19,10 @@ from parambak.compare.fields import (
     TOLERANCE,
 )
 from parambak.compare.history import history
-from parambak.keeping.state import remarks, select
+from parambak.keeping.recording.remarks import record_remark
+from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.remarks import remarks_of_change, remarks_on_record
 from parambak.memory.counted import counted
 from parambak.memory.image import Range
 
@@ -130,9 +132,9 @@ def _with_remarks(pair: Pair, on_record: dict[str, tuple[Remark, ...]]) -> Pair:
         return pair
     if position.where not in on_record:
         vessel = select.vessel_at(fleet(assessor.vault), position.where)
-        on_record[position.where] = remarks.on_record(assessor.vault, vessel)
+        on_record[position.where] = remarks_on_record(assessor.vault, vessel)
     every = on_record[position.where]
-    return replace(pair, remarks=remarks.of_change(every, position, old.image, new.image))
+    return replace(pair, remarks=remarks_of_change(every, position, old.image, new.image))
 
 
 def put_remark(pair: Pair, text: str, by: str | None) -> None:
@@ -144,7 +146,7 @@ def put_remark(pair: Pair, text: str, by: str | None) -> None:
         raise compare_faults.DIFF_REMARK.error(expected="two copies of one position", found=found)
     spans = pair.asked or tuple(run.range for run in pair.runs)
     where = position.where
-    remarks.remark(assessor.vault, where, copies=(old, new), text=text, ranges=spans, by=by)
+    record_remark(assessor.vault, where, copies=(old, new), text=text, ranges=spans, by=by)
 
 
 def page(screen: Screen, pairs: Sequence[Pair]) -> None:

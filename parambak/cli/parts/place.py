@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from parambak.cli.settings import Settings
-    from parambak.keeping.recording.places import Place
+    from parambak.keeping.state.backups import BackupLocation
     from parambak.vault.locations.stores import Store
     from parambak.vault.vault import Vault
 
@@ -69,7 +69,7 @@ def _quiet() -> None:
     library.propagate = False
 
 
-def vessels_of(vault: Vault, place: Place) -> list[str] | None:
+def vessels_of(vault: Vault, place: BackupLocation) -> list[str] | None:
     """Return the handles of the vessels that a place is limited to; None for all.
 
     One that is not in the vault is told by its identity.
@@ -81,7 +81,7 @@ def vessels_of(vault: Vault, place: Place) -> list[str] | None:
     return [*named, *sorted(place.vessels.difference(*named.values()))]
 
 
-def also_known(vault: Vault, place: Place) -> list[str]:
+def also_known(vault: Vault, place: BackupLocation) -> list[str]:
     """Return a note for each vessel that is sent there under some of its identities only."""
     if place.vessels is None:
         return []
@@ -93,7 +93,7 @@ def also_known(vault: Vault, place: Place) -> list[str]:
     ]
 
 
-def document(vault: Vault, place: Place) -> dict[str, Any]:
+def document(vault: Vault, place: BackupLocation) -> dict[str, Any]:
     """Return a place as scripts are told of it."""
     return {
         "place": place.handle,

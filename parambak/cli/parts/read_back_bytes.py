@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from msgspec import to_builtins
+
+from parambak.answers.disagreement import ExplanationShown, explanation_of
 from parambak.cli.commands.decode import decoded_by
 from parambak.cli.commands.diff import run_document, run_rows
 from parambak.cli.commands.swap.check import cautions
-from parambak.cli.parts.why import explained, explanation_document, explanation_page
+from parambak.cli.parts.disagreement import explanation_page
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer
 from parambak.layouts import coverage
@@ -18,10 +21,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.request import Incoming
+    from parambak.keeping.recording.received import Incoming
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
-    from parambak.reads.agreement.model import Explanation
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ class Read:
 
     incoming: Incoming
     found: ReadBack
-    explanation: Explanation | None = None
+    explanation: ExplanationShown | None = None
     start_up: str | None = None
 
 
@@ -77,7 +79,7 @@ def _read(incoming: Incoming, stage: str, meant: Meant, behind: Behind) -> Read:
             held_before=behind.held_before,
             others=behind.others,
         )
-    why = explained((meant.image, incoming.image), names) if wrote is None else None
+    why = explanation_of((meant.image, incoming.image), names) if wrote is None else None
     return Read(incoming, found, why, wrote)
 
 
@@ -102,7 +104,7 @@ def answer(meant: Meant, stage: str, reads: list[Read]) -> Answer:
             ],
             "failing_checks": [check.check for read in reads for check in read.found.failing],
             "start_up": next((read.start_up for read in reads if read.start_up), None),
-            "explanation": explanation_document(
+            "explanation": to_builtins(
                 next((read.explanation for read in reads if read.explanation), None)
             ),
         },

@@ -12,8 +12,8 @@ from parambak.memory.digests import sha256
 from parambak.swap.recording import released_files
 
 if TYPE_CHECKING:
-    from parambak.keeping.recording.request import Incoming
-    from parambak.keeping.state.known import Copy, Position, Vessel
+    from parambak.keeping.recording.received import Incoming
+    from parambak.keeping.state.model import Copy, Position, Vessel
     from parambak.memory.image import Image
     from parambak.reads.pairs import PairScheme
     from parambak.swap.swaps import Swap

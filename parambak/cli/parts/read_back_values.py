@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.answers import given_files
 from parambak.cli import faults
 from parambak.cli.commands.decode import decoded_by
 from parambak.cli.commands.swap.check import cautions
-from parambak.cli.parts import by_values, files_in
+from parambak.cli.parts import by_values
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer
 from parambak.errors import LayoutRefused
@@ -17,7 +18,7 @@ from parambak.swap.recording import ValueLayouts
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.request import Incoming
+    from parambak.keeping.recording.received import Incoming
     from parambak.keeping.state.bodies import LayoutEntry
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
@@ -61,9 +62,9 @@ def opened(files: Layouts, own: Layout | None, entry: LayoutEntry | None) -> Ope
     """
     if files.new is None:
         raise faults.TWO_LAYOUTS.error(expected="two layouts", found="no --layout")
-    new, renames = files_in.layout_file(files.new), by_values.renames_file(files.renames)
+    new, renames = given_files.layout_file(files.new), by_values.renames_file(files.renames)
     if files.old is not None:
-        old = files_in.layout_file(files.old)
+        old = given_files.layout_file(files.old)
         return Opened(files, old.layout, ValueLayouts(old, new, renames))
     if own is None or entry is None:
         raise faults.TWO_LAYOUTS.error(expected="two layouts", found="no --old-layout")

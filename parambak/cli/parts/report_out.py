@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from parambak.cli import store
-from parambak.cli.parts.file_out import refuse_within
 from parambak.cli.settings import Answer
 from parambak.keeping.assess import Assessor
 from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256
 from parambak.reports.parts import Desk
+from parambak.vault.files.given import refuse_within
 
 if TYPE_CHECKING:
     from parambak.cli.settings import Settings

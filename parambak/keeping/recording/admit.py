@@ -12,13 +12,12 @@ from msgspec.structs import asdict
 from parambak.dumps.faults import RAW_SIZE
 from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.keeping.fits import refuse_better_fit
-from parambak.keeping.same_unit import refuse_other_unit
+from parambak.keeping.recording.cards import refuse_exchanged
+from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
+from parambak.keeping.recording.wrong_position import refuse_better_fit, refuse_other_unit
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import ImageEntry, ReaderSum
-from parambak.keeping.state.exchanges import refuse_exchanged
-from parambak.keeping.state.known import Unit
-from parambak.keeping.state.texts import NAME, REMARK, check_date, check_texts
+from parambak.keeping.state.model import Unit
 from parambak.memory.digests import sha256
 from parambak.reads import reader_sum
 
@@ -26,9 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from parambak.keeping.chips import Chip
-    from parambak.keeping.recording.request import Incoming, Request
-    from parambak.keeping.recording.target import Aimed
-    from parambak.keeping.state.known import Fleet, Position
+    from parambak.keeping.recording.filing import Filing
+    from parambak.keeping.recording.received import Incoming, Request
+    from parambak.keeping.state.model import Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
     from parambak.vault.vault import Vault
@@ -68,16 +67,21 @@ class Admission:
     """
 
     def __init__(
-        self, vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request, aimed: Aimed
+        self,
+        vault: Vault,
+        chips: Mapping[str, Chip],
+        fleet: Fleet,
+        request: Request,
+        filing: Filing,
     ) -> None:
         self._vault = vault
-        self._known = known
+        self._fleet = fleet
         self._request = request
-        self._position = aimed.position
-        self._vessel = aimed.vessel
+        self._position = filing.position
+        self._vessel = filing.vessel
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_that_holds()
-        self._size, self._size_by = _memory_size(aimed.chip, chips, self._layout)
+        self._size, self._size_by = _memory_size(filing.chip, chips, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
 
@@ -86,7 +90,7 @@ class Admission:
         _check_words(self._request)
         confirmed = self._request.position_confirmed
         self.warnings += refuse_exchanged(
-            self._vault, self._known, self._request.target, confirmed=confirmed
+            self._vault, self._fleet, self._request.target, confirmed=confirmed
         )
         self.reader_sum = self._matched_sum()
         for incoming in self._request.dumps:
@@ -135,7 +139,7 @@ class Admission:
         return tuple(
             f"the same bytes as {select.copy_name(other, other.latest)}: make sure that each "
             "unit's own chip was read"
-            for vessel in self._known.vessels
+            for vessel in self._fleet.vessels
             if self._vessel in vessel.ids
             for unit in vessel.units
             for other in unit.positions
@@ -163,12 +167,12 @@ class Admission:
         Those are the other positions of this unit and of the units aboard of
         the same maker's type; a type that nobody told shuts no unit out.
         """
-        vessel = next(v for v in self._known.vessels if self._vessel in v.ids)
+        vessel = next(v for v in self._fleet.vessels if self._vessel in v.ids)
         holder = next(h for h in vessel.holders if position in h.positions)
-        mine = holder.facts.get("maker_type", "") if isinstance(holder, Unit) else ""
+        own_type = holder.facts.get("maker_type", "") if isinstance(holder, Unit) else ""
         for unit in vessel.units:
-            its = unit.facts.get("maker_type", "")
-            if mine and its and mine.casefold() != its.casefold():
+            other_type = unit.facts.get("maker_type", "")
+            if own_type and other_type and own_type.casefold() != other_type.casefold():
                 continue
             for other in unit.positions:
                 if other.ids == position.ids or other.latest is None:
@@ -214,14 +218,14 @@ def _memory_size(
     chip: str | None, chips: Mapping[str, Chip], layout: Layout | None
 ) -> tuple[int | None, str]:
     """Return the memory's size in bytes and whose it is; raise where chip and layout disagree."""
-    known = chips.get(chip.casefold()) if chip else None
-    if known is None:
+    part = chips.get(chip.casefold()) if chip else None
+    if part is None:
         return (layout.memory, "the layout") if layout is not None else (None, "")
-    if layout is not None and layout.memory != known.size:
+    if layout is not None and layout.memory != part.size:
         raise CHIP_DIFFERS.error(
-            chip=known.name, expected=f"{known.size} bytes", found=f"{layout.memory} bytes"
+            chip=part.name, expected=f"{part.size} bytes", found=f"{layout.memory} bytes"
         )
-    return known.size, f"the chip {known.name}"
+    return part.size, f"the chip {part.name}"
 
 
 def _refuse_other_size(incoming: Incoming, size: int | None, whose: str) -> None:

@@ -11,7 +11,7 @@ from parambak.vault.joining import Joined, join
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from parambak.keeping.state.known import Vessel
+    from parambak.keeping.state.model import Vessel
     from parambak.vault.joining import Piece
     from parambak.vault.packs.reading import Pack, PackFile, WrittenPack
     from parambak.vault.vault import Vault
@@ -26,8 +26,10 @@ def pack(
 
     Raises NotFound or CallRefused for a name, and what `PackFile.write` raises.
     """
-    known = fleet(vault)
-    ships = {ship.handle: ship for ship in (select.find_vessel(known, name) for name in names)}
+    known_ships = fleet(vault)
+    ships = {
+        ship.handle: ship for ship in (select.find_vessel(known_ships, name) for name in names)
+    }
     identities = identities_of(ships.values())
     return file.write(vault, identities, progress, replace=replace), tuple(ships)
 
@@ -64,13 +66,13 @@ def _watched(pack: Pack, progress: Progress) -> Iterator[Piece]:
     done = 0
 
     def reading(read: Callable[[], bytes]) -> Callable[[], bytes]:
-        def told() -> bytes:
+        def counted() -> bytes:
             nonlocal done
             done += 1
             progress(min(done, total), total)
             return read()
 
-        return told
+        return counted
 
     for piece in pieces:
         yield piece._replace(read=reading(piece.read))

@@ -9,21 +9,19 @@ from msgspec import Struct
 
 from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.admit import Admission
-from parambak.keeping.recording.identities import new_identity
-from parambak.keeping.recording.kept_layout import objects_of, put_layout
-from parambak.keeping.recording.target import Aimed, aim
+from parambak.keeping.recording.filing import Filing, file_under, new_identity
+from parambak.keeping.recording.received import entry_of, objects_of, put_layout, put_profile
 from parambak.keeping.state import bodies, select
 from parambak.keeping.state.fold import Folding
-from parambak.keeping.state.known import Fleet
-from parambak.keeping.state.texts import kept_name
+from parambak.keeping.state.model import Fleet
 from parambak.memory.digests import sha256
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from parambak.keeping.chips import Chip
-    from parambak.keeping.recording.request import Incoming, ProfileFile, Request
-    from parambak.keeping.state.known import Copy, Position
+    from parambak.keeping.recording.received import Request
+    from parambak.keeping.state.model import Copy, Position
     from parambak.keeping.verified import Verdict
     from parambak.reads.vote import Vote
     from parambak.vault.vault import Vault, Writing
@@ -53,30 +51,30 @@ def take_in(
     if vault.made:
         _admit(vault, chips, Fleet(()), request)
     with vault.writing() as writing:
-        aimed, admission = _admit(vault, chips, folding.fleet(), request)
-        _write(writing, request, aimed, admission.reader_sum)
-    return _answer(folding, request, chips, aimed, admission)
+        filing, admission = _admit(vault, chips, folding.fleet(), request)
+        _write(writing, request, filing, admission.reader_sum)
+    return _answer(folding, request, chips, filing, admission)
 
 
 def _admit(
-    vault: Vault, chips: Mapping[str, Chip], known: Fleet, request: Request
-) -> tuple[Aimed, Admission]:
+    vault: Vault, chips: Mapping[str, Chip], fleet: Fleet, request: Request
+) -> tuple[Filing, Admission]:
     if request.vote:
         _voted(request)  # raises where no vote can be taken
-    aimed = aim(known, request.target)
-    admission = Admission(vault, chips, known, request, aimed)
+    filing = file_under(fleet, request.target)
+    admission = Admission(vault, chips, fleet, request, filing)
     admission.admit()
-    return aimed, admission
+    return filing, admission
 
 
 def _write(
-    writing: Writing, request: Request, aimed: Aimed, matched: bodies.ReaderSum | None
+    writing: Writing, request: Request, filing: Filing, matched: bodies.ReaderSum | None
 ) -> None:
     """Write the objects and one record a read, and one for what a vote over them gave."""
     layout = put_layout(writing, request.layout) if request.layout else None
-    profile = _put_profile(writing, request.profile)
-    by = writing.person(request.read_by, aimed.vessel) if request.read_by else None
-    common = _common(request, aimed, matched, layout, profile)
+    profile = put_profile(writing, request.profile)
+    by = writing.person(request.read_by, filing.vessel) if request.read_by else None
+    common = _common(request, filing, matched, layout, profile)
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []
     for incoming in request.dumps:
@@ -84,13 +82,13 @@ def _write(
         dumps = [writing.put(file.data, again=False) for file in incoming.files]
         body = msgspec.structs.replace(
             common,
-            new=() if records else aimed.new,
+            new=() if records else filing.new,
             image=bodies.ImageEntry.of(incoming.image, image),
             dumps=tuple(entry_of(file) for file in incoming.files),
         )
         relies_on = [image, *dumps, *kept]
         records.append(
-            writing.add("read", aimed.vessel, body.members(), by=by, relies_on=relies_on)
+            writing.add(body.kind, filing.vessel, body.members(), by=by, relies_on=relies_on)
         )
     if request.vote:
         voted = _voted(request).image
@@ -101,7 +99,7 @@ def _write(
             reader_sum=None,
             reconstructed_from=tuple(records),
         )
-        writing.add("read", aimed.vessel, body.members(), by=by, relies_on=[image, *kept])
+        writing.add(body.kind, filing.vessel, body.members(), by=by, relies_on=[image, *kept])
 
 
 def _voted(request: Request) -> Vote:
@@ -112,7 +110,7 @@ def _voted(request: Request) -> Vote:
 
 def _common(
     request: Request,
-    aimed: Aimed,
+    filing: Filing,
     matched: bodies.ReaderSum | None,
     layout: bodies.LayoutEntry | None,
     profile: bodies.ProfileEntry | None,
@@ -120,7 +118,7 @@ def _common(
     """Return what the reads of one call have in common; image and dumps are each one's own."""
     return bodies.ReadBody(
         call=new_identity(),
-        position=aimed.id,
+        position=filing.id,
         image=bodies.ImageEntry(sha256="", ranges=()),
         dumps=(),
         read_on=request.read_on,
@@ -135,26 +133,15 @@ def _common(
     )
 
 
-def entry_of(file: Incoming) -> bodies.DumpEntry:
-    """Return a dump's entry as a record holds it: its name as text."""
-    return msgspec.structs.replace(file.entry, name=kept_name(file.entry.name))
-
-
-def _put_profile(writing: Writing, given: ProfileFile | None) -> bodies.ProfileEntry | None:
-    if given is None:
-        return None
-    return bodies.ProfileEntry(sha256=writing.put(given.data), name=kept_name(given.name))
-
-
 def _answer(
     folding: Folding,
     request: Request,
     chips: Mapping[str, Chip],
-    aimed: Aimed,
+    filing: Filing,
     admission: Admission,
 ) -> TakenIn:
     """Read the vault again, and judge the copy that the last dump gave."""
-    position = select.find_position(folding.fleet(), aimed.where)
+    position = select.find_position(folding.fleet(), filing.where)
     voted = _voted(request) if request.vote else None
     image = voted.image if voted else request.dumps[-1].image
     entry = bodies.ImageEntry.of(image, sha256(image.content))
@@ -163,7 +150,7 @@ def _answer(
         position=position,
         copy=copy,
         verdict=Assessor(folding.vault, chips).verdict(position, copy),
-        made=aimed.made,
+        made=filing.made,
         reader_sum=admission.reader_sum.matched if admission.reader_sum else None,
         warnings=admission.warnings,
         vote=voted,

@@ -6,7 +6,7 @@ with a default leaves every earlier record as it is.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, TypeVar
 
 import msgspec
 
@@ -15,6 +15,8 @@ from parambak.keeping.state.read_facts import ReadFacts
 from parambak.memory.image import Image, Range
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
     from parambak.errors import ParambakError
     from parambak.vault.records import Record, Stored
 
@@ -24,7 +26,6 @@ BODY = Fault(
     "a record's body does not have the shape of its kind",
     "Run `parambak recheck`; a newer version of the program may have written it.",
 )
-
 Count = Annotated[int, msgspec.Meta(ge=0)]
 Facts = dict[str, str | list[str]]
 Digest = str
@@ -32,7 +33,12 @@ Identity = str
 
 
 class Body(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, gc=False):
-    """What every body has in common: members at their default are left out."""
+    """What every body has in common: members at their default are left out.
+
+    `kind` is what a record with this body is of; empty for what only stands within a body.
+    """
+
+    kind: ClassVar[str] = ""
 
     def members(self) -> dict[str, Any]:
         """Return the body as plain JSON values."""
@@ -158,6 +164,8 @@ class ReadBody(Body, ReadFacts, frozen=True):
     of those records gave.
     """
 
+    kind: ClassVar[str] = "read"
+
     call: Identity
     position: Identity
     image: ImageEntry
@@ -177,6 +185,8 @@ class ReadBody(Body, ReadFacts, frozen=True):
 class EnteredBody(Body, frozen=True):
     """kind "entered": things known without a read, such as a spare card."""
 
+    kind: ClassVar[str] = "entered"
+
     new: tuple[Entity, ...]
 
 
@@ -187,6 +197,8 @@ class AmendBody(Body, frozen=True):
     identity, for a read the digest of its record.
     """
 
+    kind: ClassVar[str] = "amend"
+
     what: str
     id: str
     facts: Facts
@@ -195,6 +207,8 @@ class AmendBody(Body, frozen=True):
 
 class VisitOpenedBody(Body, frozen=True):
     """kind "visit-opened": an attendance aboard begins."""
+
+    kind: ClassVar[str] = "visit-opened"
 
     visit: Identity
     on: str
@@ -205,12 +219,16 @@ class VisitOpenedBody(Body, frozen=True):
 class VisitClosedBody(Body, frozen=True):
     """kind "visit-closed"."""
 
+    kind: ClassVar[str] = "visit-closed"
+
     visit: Identity
     remark: str | None = None
 
 
 class CardSheetBody(Body, frozen=True):
     """kind "card-sheet": what the card of a unit must carry."""
+
+    kind: ClassVar[str] = "card-sheet"
 
     unit: Identity
     sheet: Digest
@@ -219,6 +237,8 @@ class CardSheetBody(Body, frozen=True):
 
 class SheetOfCardBody(Body, frozen=True):
     """kind "sheet-of-card": what one card carries, a spare or one that is fitted."""
+
+    kind: ClassVar[str] = "sheet-of-card"
 
     card: Identity
     sheet: Digest
@@ -232,6 +252,8 @@ class CardsExchangedBody(Body, frozen=True):
     order. With `back` they were put back.
     """
 
+    kind: ClassVar[str] = "cards-exchanged"
+
     units: tuple[Identity, Identity]
     why: str
     cards: tuple[Identity, Identity] | None = None
@@ -244,6 +266,8 @@ class LoadFileBody(Body, frozen=True):
     Of a pair, `file_sha256` is the first chip's and `second_sha256` the other's. With
     `unverified` it was released though its copy is not verified, for the `reason` given.
     """
+
+    kind: ClassVar[str] = "load-file"
 
     position: Identity
     image: ImageEntry
@@ -263,6 +287,8 @@ class ReadBackBody(Body, frozen=True):
     `layout`, by which what was read was decoded, and `old_layout`, that of the copy meant;
     `renames` is the table between them. `call` is common to the dumps of one command.
     """
+
+    kind: ClassVar[str] = "read-back"
 
     position: Identity
     meant: ImageEntry
@@ -311,6 +337,8 @@ class ReadingEntry(Body, frozen=True):
 class MeasuredBody(Body, frozen=True):
     """kind "measured": readings taken at a unit or position."""
 
+    kind: ClassVar[str] = "measured"
+
     about: Identity
     stage: str
     readings: tuple[ReadingEntry, ...]
@@ -325,6 +353,8 @@ class MeasuredBody(Body, frozen=True):
 class ShipsRulesBody(Body, frozen=True):
     """kind "ships-rules": what the vessel's owner requires before a swap."""
 
+    kind: ClassVar[str] = "ships-rules"
+
     rules: Digest
     name: str
 
@@ -335,6 +365,8 @@ class SwapOpenedBody(Body, frozen=True):
     `route` is "load" (the new card's memory is loaded) or "move-chip" (the old chip goes
     onto the new card). `new` holds a card that comes in with it.
     """
+
+    kind: ClassVar[str] = "swap-opened"
 
     swap: Identity
     position: Identity
@@ -351,6 +383,8 @@ class SwapAnswerBody(Body, frozen=True):
     `answer` is "yes", "no", "not-known" or "not-needed".
     """
 
+    kind: ClassVar[str] = "swap-answer"
+
     swap: Identity
     condition: str
     answer: str
@@ -360,6 +394,8 @@ class SwapAnswerBody(Body, frozen=True):
 class SwapMeantBody(Body, frozen=True):
     """kind "swap-meant": the copy that is meant, where it is not the newest; the last one holds."""
 
+    kind: ClassVar[str] = "swap-meant"
+
     swap: Identity
     image: ImageEntry
     why: str
@@ -367,6 +403,8 @@ class SwapMeantBody(Body, frozen=True):
 
 class SwapDeviationBody(Body, frozen=True):
     """kind "swap-deviation": a condition not met is accepted; `text` is what it said then."""
+
+    kind: ClassVar[str] = "swap-deviation"
 
     swap: Identity
     condition: str
@@ -385,6 +423,8 @@ class FunctionTest(Body, frozen=True):
 class SwapTestedBody(Body, frozen=True):
     """kind "swap-tested": function tests while the swap stays open, some of them failed."""
 
+    kind: ClassVar[str] = "swap-tested"
+
     swap: Identity
     tests: tuple[FunctionTest, ...]
 
@@ -394,6 +434,8 @@ class SwapClosedBody(Body, frozen=True):
 
     `taken_in` are the records of the read-backs that become reads of the position.
     """
+
+    kind: ClassVar[str] = "swap-closed"
 
     swap: Identity
     outcome: str
@@ -408,6 +450,8 @@ class OnPurposeBody(Body, frozen=True):
     With `withdrawn` it is looked at again.
     """
 
+    kind: ClassVar[str] = "on-purpose"
+
     position: Identity
     field: str
     reason: str
@@ -419,6 +463,8 @@ class RemarkedBody(Body, frozen=True):
 
     `ranges` are the changed stretches that it is about: address and length.
     """
+
+    kind: ClassVar[str] = "remarked"
 
     position: Identity
     image_old: ImageEntry
@@ -435,6 +481,8 @@ class RecheckBody(Body, frozen=True):
     record without a `folder` says nothing of any.
     """
 
+    kind: ClassVar[str] = "recheck"
+
     objects: int
     records: int
     damaged: int
@@ -448,6 +496,8 @@ class PlaceBody(Body, frozen=True):
     Without `vessels`, which are identities, it is for all; with `packed` it holds packs.
     With `removed` it was given up.
     """
+
+    kind: ClassVar[str] = "place"
 
     place: Identity
     name: str
@@ -464,6 +514,8 @@ class HeldBody(Body, frozen=True):
     `lacking`, records that are not whole there. Without `hashed`, sizes alone were looked at.
     """
 
+    kind: ClassVar[str] = "held"
+
     place: Identity
     name: str
     heads: tuple[Digest, ...]
@@ -473,31 +525,12 @@ class HeldBody(Body, frozen=True):
     lacking: tuple[Digest, ...] = ()
 
 
-KINDS: dict[str, type[Body]] = {
-    "read": ReadBody,
-    "entered": EnteredBody,
-    "amend": AmendBody,
-    "visit-opened": VisitOpenedBody,
-    "visit-closed": VisitClosedBody,
-    "card-sheet": CardSheetBody,
-    "sheet-of-card": SheetOfCardBody,
-    "cards-exchanged": CardsExchangedBody,
-    "load-file": LoadFileBody,
-    "read-back": ReadBackBody,
-    "measured": MeasuredBody,
-    "on-purpose": OnPurposeBody,
-    "remarked": RemarkedBody,
-    "ships-rules": ShipsRulesBody,
-    "swap-opened": SwapOpenedBody,
-    "swap-answer": SwapAnswerBody,
-    "swap-meant": SwapMeantBody,
-    "swap-deviation": SwapDeviationBody,
-    "swap-tested": SwapTestedBody,
-    "swap-closed": SwapClosedBody,
-    "place": PlaceBody,
-    "held": HeldBody,
-    "recheck": RecheckBody,
-}
+def kinds() -> dict[str, type[Body]]:
+    """Return the body of each kind of record, by the kind: every body that has one."""
+    return {body.kind: body for body in Body.__subclasses__() if body.kind}
+
+
+KINDS = kinds()
 
 AnyBody = TypeVar("AnyBody", bound=Body)
 
@@ -516,6 +549,20 @@ def sound(stored: Stored, kind: type[AnyBody]) -> AnyBody | None:
         return body_of(stored.record, stored.digest, kind)
     except VaultDamaged:
         return None
+
+
+def of_kind(records: Iterable[Stored], kind: type[AnyBody]) -> Iterator[tuple[Stored, AnyBody]]:
+    """Yield the records of one kind, each with its body; those of another shape are left out."""
+    for stored in records:
+        body = sound(stored, kind) if stored.record.kind == kind.kind else None
+        if body is not None:
+            yield stored, body
+
+
+def new_entities(body: Body) -> tuple[Entity, ...]:
+    """Return the entities that a record brings in, under the member `new` of any kind."""
+    entities: tuple[Entity, ...] = getattr(body, "new", ())
+    return entities
 
 
 def misshapen(record: str, expected: str, found: str) -> ParambakError:

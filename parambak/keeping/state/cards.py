@@ -1,24 +1,56 @@
-"""Cards: in which unit one is, and whether a sheet is for the unit or card that is meant."""
+"""Cards: in which unit one is, which are exchanged for fault-finding, and whom a sheet is for.
+
+While the cards of two like units are exchanged, a chip at a position of either unit carries
+the parameters of the other. That is worked out from the records each time.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import Fault, SheetRefused
+from parambak.keeping.state.bodies import CardsExchangedBody, body_of
+from parambak.keeping.state.record_sets import local_time
+from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping, Sequence
+    from datetime import date
 
-    from parambak.keeping.state.known import Card, Unit, Vessel
+    from parambak.keeping.state.model import Card, Unit, Vessel
+    from parambak.vault.vault import Vault
+
+    Pair = frozenset[str]
 
 IN_A_UNIT = "in a unit"
-
+WHEREABOUTS = (IN_A_UNIT, "spare aboard", "ashore", "scrapped")
 SHEET_OTHER = Fault(
     "sheet-other",
     SheetRefused,
     "the card sheet is for another {what}",
     "Take the sheet of the {what} that is meant; if a name under [for] is wrong, mend it there.",
 )
+
+
+class Exchange(NamedTuple):
+    """Two units whose cards are exchanged: why, by whom (a mark), since which day."""
+
+    units: tuple[Unit, Unit]
+    why: str
+    by: str | None
+    on: date
+
+    @property
+    def said(self) -> str:
+        """Return what that means, in words."""
+        one, other = self.units
+        mine, its = ({p.short.casefold(): p.short for p in unit.positions} for unit in self.units)
+        shared = ", ".join(mine[key] for key in sorted(mine.keys() & its.keys()))
+        chip = f"the chip in {shared} of either" if shared else "a chip in either"
+        return (
+            f"the cards of {one.where} and {other.where} are EXCHANGED since {self.on} "
+            f"({self.why}): {chip} carries the parameters of the other until they are put back"
+        )
 
 
 def unit_of(vessel: Vessel, card: Card) -> Unit | None:
@@ -36,6 +68,62 @@ def cards_in(vessel: Vessel, unit: Unit) -> tuple[Card, ...]:
     return tuple(card for card in vessel.cards if unit_of(vessel, card) is unit)
 
 
+def still_exchanged(
+    records: Iterable[tuple[str, CardsExchangedBody]], same: Mapping[str, str]
+) -> dict[Pair, str]:
+    """Return the pairs of units that are exchanged, each with the record that says so.
+
+    `told` are the records with their bodies in causal order; `same` gives for each identity
+    of a unit the one that it is known by.
+    """
+    exchanged: dict[Pair, str] = {}
+    for record, body in records:
+        pair = frozenset(same.get(unit, unit) for unit in body.units)
+        if body.back:
+            exchanged.pop(pair, None)
+        else:
+            exchanged.setdefault(pair, record)
+    return exchanged
+
+
+def exchanges(vault: Vault, vessel: Vessel) -> tuple[Exchange, ...]:
+    """Return the pairs of units aboard whose cards are exchanged now."""
+    if not any(vault.of_kind(identity, CardsExchangedBody.kind) for identity in vessel.ids):
+        return ()
+    records = causal_order(
+        [stored for identity in vessel.ids for stored in vault.records(identity)]
+    )
+    of_exchanges = {
+        stored.digest: stored for stored in records if stored.record.kind == CardsExchangedBody.kind
+    }
+    with_bodies = [
+        (d, body_of(stored.record, d, CardsExchangedBody)) for d, stored in of_exchanges.items()
+    ]
+    units = {unit.id: unit for unit in vessel.units}
+    same = {identity: unit.id for unit in vessel.units for identity in unit.ids}
+    current = []
+    for pair, record in still_exchanged(with_bodies, same).items():
+        pair_units = sorted((units[unit] for unit in pair if unit in units), key=lambda u: u.short)
+        if len(pair_units) == 2:  # of a merged vessel the two may have become one
+            stored = of_exchanges[record]
+            body = body_of(stored.record, record, CardsExchangedBody)
+            day = local_time(stored.record).date()
+            current.append(
+                Exchange((pair_units[0], pair_units[1]), body.why, stored.record.by, day)
+            )
+    return tuple(current)
+
+
+def exchange_notes(vault: Vault, vessel: Vessel, units: Sequence[Unit]) -> tuple[str, ...]:
+    """Say for each of these units whether its card is exchanged with another's."""
+    ids = {unit.id for unit in units}
+    return tuple(
+        exchange.said
+        for exchange in exchanges(vault, vessel)
+        if not ids.isdisjoint({unit.id for unit in exchange.units})
+    )
+
+
 def refuse_other(
     target: Mapping[str, str], vessel: Vessel, unit: Unit | None, serial: str | None
 ) -> None:
@@ -49,13 +137,13 @@ def refuse_other(
     ship = (vessel.handle, vessel.short, *vessel.former, facts.get("display", ""))
     _refuse(target, "vessel", vessel.handle, (*ship, imo, f"IMO {imo}", f"IMO{imo}"))
     if unit is not None:
-        known = (unit.short, *unit.former, unit.facts.get("display", ""))
-        _refuse(target, "unit", unit.where, known)
+        names = (unit.short, *unit.former, unit.facts.get("display", ""))
+        _refuse(target, "unit", unit.where, names)
     if serial is not None:
         _refuse(target, "card", f"card {serial}", (serial,))
 
 
-def _refuse(target: Mapping[str, str], what: str, expected: str, known: tuple[str, ...]) -> None:
+def _refuse(target: Mapping[str, str], what: str, expected: str, names: tuple[str, ...]) -> None:
     named = target.get(what)
-    if named is not None and named.casefold() not in {each.casefold() for each in known}:
+    if named is not None and named.casefold() not in {name.casefold() for name in names}:
         raise SHEET_OTHER.error(what=what, expected=expected, found=f"{what} {named[:80]}")

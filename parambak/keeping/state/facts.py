@@ -1,10 +1,10 @@
-"""Facts told and told again: the causally later wins, two unaware of each other conflict."""
+"""Facts recorded and recorded again: the later wins, two unaware of each other conflict."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from parambak.keeping.state.known import Conflict
+from parambak.keeping.state.model import Conflict
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -12,100 +12,104 @@ if TYPE_CHECKING:
     from parambak.keeping.state.bodies import Facts
 
 
-class Teller(Protocol):
-    """What holds the facts that are told under one vessel identity."""
+class FactHolder(Protocol):
+    """What holds the facts recorded under one vessel identity."""
 
-    facts: FactBook
+    facts: FactHistory
 
 
-class _Told(NamedTuple):
+class _Statement(NamedTuple):
+    """The value of a fact, and the record that states it."""
+
     record: str
     value: str | list[str]
 
 
-class FactBook:
-    """What the records of one vessel tell of each entity.
+class FactHistory:
+    """What the records of one vessel state of each entity.
 
-    `after` gives for each record those it knew of. Tell the records in causal
-    order; of the entity `id`, `facts` then gives each fact as told last.
+    `after` gives for each record those it knew of. Add the records in causal order; of an
+    entity, `current` then gives each fact as stated last.
     """
 
     def __init__(self, after: Mapping[str, Iterable[str]]) -> None:
         self._after = after
-        self._tips: dict[str, dict[str, list[_Told]]] = {}
+        self._latest: dict[str, dict[str, list[_Statement]]] = {}
         self._earlier: dict[str, dict[str, list[str]]] = {}
 
-    def tell(self, entity: str, facts: Facts, record: str) -> None:
-        """Take in what a record tells of an entity."""
-        tips = self._tips.setdefault(entity, {})
+    def add(self, entity: str, facts: Facts, record: str) -> None:
+        """Take in what a record states of an entity."""
+        latest = self._latest.setdefault(entity, {})
         for name, value in facts.items():
-            standing = tips.get(name, [])
-            for told in standing:
-                if isinstance(told.value, str) and told.value != value:
-                    self._earlier.setdefault(entity, {}).setdefault(name, []).append(told.value)
-            unaware = [told for told in standing if not self._knew(record, told.record)]
-            tips[name] = [*unaware, _Told(record, value)]
+            before = latest.get(name, [])
+            for old in before:
+                if isinstance(old.value, str) and old.value != value:
+                    self._earlier.setdefault(entity, {}).setdefault(name, []).append(old.value)
+            unaware = [old for old in before if not self._is_after(record, old.record)]
+            latest[name] = [*unaware, _Statement(record, value)]
 
     def __contains__(self, entity: str) -> bool:
-        return entity in self._tips
+        return entity in self._latest
 
-    def standing(self, entity: str) -> dict[str, tuple[str, ...]]:
-        """Return for each fact that is a text what stands, the one to show first.
+    def current(self, entity: str) -> dict[str, tuple[str, ...]]:
+        """Return for each fact that is a text its current values, the one to show first.
 
-        More than one stands where records told it unaware of each other.
+        There are several where records state it unaware of each other.
         """
-        found = {}
-        for name, tips in self._tips.get(entity, {}).items():
-            values = [told.value for told in reversed(tips) if isinstance(told.value, str)]
+        current = {}
+        for name, statements in self._latest.get(entity, {}).items():
+            values = [each.value for each in reversed(statements) if isinstance(each.value, str)]
             if values:
-                found[name] = tuple(dict.fromkeys(values))
-        return found
+                current[name] = tuple(dict.fromkeys(values))
+        return current
 
     def texts(self, entity: str) -> dict[str, str]:
         """Return each fact of the entity that is one text."""
-        return {name: values[0] for name, values in self.standing(entity).items() if values[0]}
+        return {name: values[0] for name, values in self.current(entity).items() if values[0]}
 
     def listed(self, entity: str, name: str) -> tuple[str, ...]:
-        """Return a fact that is a list of texts: all that stand, empty where nobody told it."""
-        found: list[str] = []
-        for told in self._tips.get(entity, {}).get(name, []):
-            found += [told.value] if isinstance(told.value, str) else told.value
-        return tuple(dict.fromkeys(found))
+        """Return a fact that is a list of texts: all current ones, empty where none is stated."""
+        texts: list[str] = []
+        for statement in self._latest.get(entity, {}).get(name, []):
+            value = statement.value
+            texts += [value] if isinstance(value, str) else value
+        return tuple(dict.fromkeys(texts))
 
     def earlier(self, entity: str, name: str) -> tuple[str, ...]:
         """Return the values a fact had before, oldest first."""
         return tuple(dict.fromkeys(self._earlier.get(entity, {}).get(name, [])))
 
-    def _knew(self, record: str, earlier: str) -> bool:
+    def _is_after(self, record: str, earlier: str) -> bool:
+        """Return whether a record is after an earlier one, or is that one."""
         seen = {record}
         waiting = [record]
         while waiting:
-            for known in self._after.get(waiting.pop(), ()):
-                if known == earlier:
+            for parent in self._after.get(waiting.pop(), ()):
+                if parent == earlier:
                     return True
-                if known not in seen:
-                    seen.add(known)
-                    waiting.append(known)
+                if parent not in seen:
+                    seen.add(parent)
+                    waiting.append(parent)
         return record == earlier
 
 
-def conflicts(standing: Mapping[str, tuple[str, ...]]) -> tuple[Conflict, ...]:
-    """Return the facts of which more than one value stands; case alone is no conflict."""
-    found = []
-    for name, values in sorted(standing.items()):
+def conflicts(current: Mapping[str, tuple[str, ...]]) -> tuple[Conflict, ...]:
+    """Return the facts that have more than one current value; case alone is no conflict."""
+    against = []
+    for name, values in sorted(current.items()):
         different = {value.casefold(): value for value in reversed(values)}
         if len(different) > 1:
-            found.append(Conflict(name, tuple(v for v in values if v in different.values())))
-    return tuple(found)
+            against.append(Conflict(name, tuple(v for v in values if v in different.values())))
+    return tuple(against)
 
 
-def told(
-    members: Iterable[tuple[Teller, str]],
+def merged_facts(
+    members: Iterable[tuple[FactHolder, str]],
 ) -> tuple[dict[str, str], tuple[Conflict, ...]]:
-    """Return the facts of one thing under its identities, and those told differently."""
-    standing: dict[str, tuple[str, ...]] = {}
-    for book, entity in members:
-        for name, values in book.facts.standing(entity).items():
-            standing[name] = tuple(dict.fromkeys((*standing.get(name, ()), *values)))
-    first = {name: next((v for v in values if v), "") for name, values in standing.items()}
-    return {name: value for name, value in first.items() if value}, conflicts(standing)
+    """Return the facts of one thing under its identities, and those that conflict."""
+    current: dict[str, tuple[str, ...]] = {}
+    for holder, entity in members:
+        for name, values in holder.facts.current(entity).items():
+            current[name] = tuple(dict.fromkeys((*current.get(name, ()), *values)))
+    first = {name: next((v for v in values if v), "") for name, values in current.items()}
+    return {name: value for name, value in first.items() if value}, conflicts(current)

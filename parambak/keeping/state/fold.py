@@ -1,19 +1,22 @@
-"""From the records of a vault to what is known: worked out at each call, never stored."""
+"""From the records of a vault to its vessels and copies: worked out at each call, never stored."""
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
-from parambak.keeping.state.facts import conflicts, told
-from parambak.keeping.state.known import (
+from parambak.errors import VaultDamaged
+from parambak.keeping.state import bodies
+from parambak.keeping.state.bodies import RecheckBody, body_of
+from parambak.keeping.state.facts import conflicts, merged_facts
+from parambak.keeping.state.model import (
     Aboard,
     Card,
     Conflict,
     Copy,
     Fleet,
-    Look,
+    Loader,
     Position,
     Read,
     Unit,
@@ -21,31 +24,38 @@ from parambak.keeping.state.known import (
     Visit,
 )
 from parambak.keeping.state.read_facts import ReadFacts
-from parambak.keeping.state.rechecks import RECHECK, last_full
-from parambak.keeping.state.record_sets import Book, Ship, local_time, visits_of
-from parambak.keeping.state.vessel_names import names_of, one_ship_each, signboards, with_handles
+from parambak.keeping.state.record_sets import (
+    IdentityRecords,
+    VesselRecords,
+    local_time,
+)
+from parambak.keeping.state.vessel_names import (
+    grouped_by_vessel,
+    names_of,
+    vessel_identities,
+    with_handles,
+)
+from parambak.keeping.state.visits import visits_of
 from parambak.vault.records import file_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import datetime
+    from collections.abc import Iterable, Sequence
 
-    from parambak.keeping.state import bodies
-    from parambak.keeping.state.vessel_names import Signboard
-    from parambak.vault.vault import Stored, Vault
+    from parambak.keeping.state.vessel_names import VesselIdentity
+    from parambak.vault.records import Stored
+    from parambak.vault.vault import Vault
 
-    Members = Sequence[tuple[Book, str]]
+    Members = Sequence[tuple[IdentityRecords, str]]
 
-
-VISIT_OPENED, VISIT_CLOSED = "visit-opened", "visit-closed"  # kinds of records
-BOOKS = 4  # identities whose records are kept sorted, for the next fold of the same vault
+VISIT_OPENED, VISIT_CLOSED = bodies.VisitOpenedBody.kind, bodies.VisitClosedBody.kind
+MOST_RECORD_SETS = 4  # identities whose records are kept sorted, for the next fold
 
 
 def fleet(vault: Vault) -> Fleet:
-    """Return everything the vault's records tell.
+    """Return all vessels of a vault, by its records.
 
-    How the vessels are named is known at once, from the few records that tell it; what is
-    aboard one is read where it is asked for.
+    Their names are worked out at once, from the few records that have them; what is aboard
+    one is read where it is asked for.
     """
     return Folding(vault).fleet()
 
@@ -55,17 +65,18 @@ class Folding:
 
     def __init__(self, vault: Vault) -> None:
         self.vault = vault
-        self._books: dict[str, Book] = {}
-        self._telling: object = None
-        self._boards: list[Signboard] = []
+        self._record_sets: dict[str, IdentityRecords] = {}
+        self._naming_records: object = None
+        self._identities: list[VesselIdentity] = []
         self._changes = -1
         self._fleet = Fleet(())
 
     def fleet(self) -> Fleet:
-        """Return what the records tell now: the same value as long as they are the same."""
-        telling = self.vault.telling()
-        if telling is not self._telling:
-            self._telling, self._boards = telling, signboards(self.vault)
+        """Return what the records say now: the same value as long as they are the same."""
+        naming_records = self.vault.telling()
+        if naming_records is not self._naming_records:
+            self._naming_records = naming_records
+            self._identities = vessel_identities(self.vault)
             self._changes = -1
         if self.vault.changes != self._changes:
             self._changes = self.vault.changes
@@ -75,11 +86,13 @@ class Folding:
     def _folded(self) -> Fleet:
         vault = self.vault
         visited = frozenset(vault.vessels_with(VISIT_OPENED))
-        named = [names_of(ship) for ship in one_ship_each(self._boards)]
+        named = [names_of(ship) for ship in grouped_by_vessel(self._identities)]
         vessels = []
         for names, handle in with_handles(named):
             ids = names.ids
-            look = Look(partial(self._aboard, ids, handle), partial(self._visits, ids & visited))
+            loader = Loader(
+                partial(self._aboard, ids, handle), partial(self._visits, ids & visited)
+            )
             vessel = Vessel(
                 ids,
                 names.short,
@@ -87,7 +100,7 @@ class Folding:
                 facts=names.facts,
                 former=names.former,
                 conflicts=names.conflicts,
-                look=look,
+                loader=loader,
             )
             vessels.append(vessel)
         return Fleet(tuple(vessels), partial(_last_sound_recheck, vault))
@@ -96,107 +109,84 @@ class Folding:
         of_kind = self.vault.of_kind
         return tuple(
             visit
-            for each in sorted(visited)
-            for visit in visits_of(each, of_kind(each, VISIT_OPENED), of_kind(each, VISIT_CLOSED))
+            for vessel in sorted(visited)
+            for visit in visits_of(
+                vessel, of_kind(vessel, VISIT_OPENED), of_kind(vessel, VISIT_CLOSED)
+            )
         )
 
     def _aboard(self, ids: frozenset[str], handle: str) -> Aboard:
-        ship = Ship([self._book(identity) for identity in sorted(ids)])
+        ship = VesselRecords([self._records_of(identity) for identity in sorted(ids)])
         return Aboard(
             units=_units(ship, handle),
             cards=_cards(ship, handle),
-            homes={entity: book.identity for book in ship.books for entity in book.kinds},
-            damaged=tuple(each for book in ship.books for each in book.damaged),
-            missing=tuple(file_of(each) for book in ship.books for each in book.missing()),
+            homes={
+                entity: records.identity for records in ship.record_sets for entity in records.kinds
+            },
+            damaged=tuple(record for records in ship.record_sets for record in records.damaged),
+            missing=tuple(
+                file_of(digest) for records in ship.record_sets for digest in records.missing()
+            ),
         )
 
-    def _book(self, identity: str) -> Book:
-        records = self.vault.records(identity)
-        book = self._books.get(identity)
-        if book is None or not book.go_on(records):
-            while len(self._books) >= BOOKS:
-                self._books.pop(next(iter(self._books)))
-            book = self._books[identity] = Book(identity, records)
-        return book
+    def _records_of(self, identity: str) -> IdentityRecords:
+        stored = self.vault.records(identity)
+        records = self._record_sets.get(identity)
+        if records is None or not records.extend(stored):
+            while len(self._record_sets) >= MOST_RECORD_SETS:
+                self._record_sets.pop(next(iter(self._record_sets)))
+            records = self._record_sets[identity] = IdentityRecords(identity, stored)
+        return records
 
 
-def _units(ship: Ship, vessel: str) -> tuple[Unit, ...]:
+def _units(ship: VesselRecords, vessel: str) -> tuple[Unit, ...]:
     units = []
     for members in ship.named("unit", "short").values():
-        facts, against = told(members)
+        facts, against = merged_facts(members)
         short = facts.get("short", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/{short}"
         positions = _positions(ship, ids, where)
         former = _former(members, short)
-        units.append(Unit(ids, short, where, facts, positions, _sheet(ship, ids), against, former))
+        sheet = ship.last_file(bodies.CardSheetBody.kind, ids)
+        units.append(Unit(ids, short, where, facts, positions, sheet, against, former))
     return tuple(units)
 
 
 def _former(members: Members, short: str) -> tuple[str, ...]:
     """Return the short names that a thing had under its identities, but for today's."""
-    every = [
+    names = [
         name
-        for book, each in members
+        for records, entity in members
         for name in (
-            *book.facts.earlier(each, "short"),
-            *book.facts.standing(each).get("short", ()),
+            *records.facts.earlier(entity, "short"),
+            *records.facts.current(entity).get("short", ()),
         )
     ]
-    return tuple(dict.fromkeys(name for name in every if name and name != short))
+    return tuple(dict.fromkeys(name for name in names if name and name != short))
 
 
-def _cards(ship: Ship, vessel: str) -> tuple[Card, ...]:
+def _cards(ship: VesselRecords, vessel: str) -> tuple[Card, ...]:
     cards = []
     for members in ship.named("card", "serial").values():
-        facts, against = told(members)
+        facts, against = merged_facts(members)
         serial = facts.get("serial", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/card:{serial}"
         positions = _positions(ship, ids, where)
-        cards.append(Card(ids, serial, where, facts, positions, against, _sheet_of_card(ship, ids)))
+        sheet = ship.last_file(bodies.SheetOfCardBody.kind, ids)
+        cards.append(Card(ids, serial, where, facts, positions, against, sheet))
     return tuple(cards)
 
 
-def _sheet(ship: Ship, unit: frozenset[str]) -> tuple[str, str] | None:
-    """Return the digest and the name of the card sheet recorded last for a unit."""
-    sheets = [
-        (ship.order(record), body.sheet, body.name)
-        for book in ship.books
-        for record, body in book.sheets
-        if body.unit in unit
-    ]
-    return max(sheets)[1:] if sheets else None
-
-
-def _sheet_of_card(ship: Ship, card: frozenset[str]) -> tuple[str, str] | None:
-    """Return the digest and the name of the sheet recorded last for a card."""
-    sheets = [
-        (ship.order(record), body.sheet, body.name)
-        for book in ship.books
-        for record, body in book.card_sheets
-        if body.card in card
-    ]
-    return max(sheets)[1:] if sheets else None
-
-
-def _rules(ship: Ship) -> tuple[str, str] | None:
-    """Return the digest and the name of the ship's rules recorded last."""
-    rules = [
-        (ship.order(record), body.rules, body.name)
-        for book in ship.books
-        for record, body in book.rules
-    ]
-    return max(rules)[1:] if rules else None
-
-
-def _positions(ship: Ship, holder: frozenset[str], where: str) -> tuple[Position, ...]:
+def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple[Position, ...]:
     positions = []
+    rules = ship.last_file(bodies.ShipsRulesBody.kind, ship.ids)
     for members in ship.named("position", "short").values():
-        mine = [(book, each) for book, each in members if book.inside.get(each) in holder]
+        mine = [member for member in members if member[0].inside.get(member[1]) in holder]
         if not mine:
             continue
-        facts, against = told(mine)
+        facts, against = merged_facts(mine)
         ids = frozenset(entity for _, entity in mine)
         short = facts.get("short", "")
         reads, of_reads = _reads(ship, ids)
@@ -210,40 +200,42 @@ def _positions(ship: Ship, holder: frozenset[str], where: str) -> tuple[Position
                 out_of_order=_out_of_order(reads),
                 conflicts=(*against, *of_reads),
                 former=_former(mine, short),
-                rules=_rules(ship),
+                rules=rules,
             )
         )
     return tuple(positions)
 
 
-def _reads(ship: Ship, position: frozenset[str]) -> tuple[list[Read], list[Conflict]]:
+def _reads(ship: VesselRecords, position: frozenset[str]) -> tuple[list[Read], list[Conflict]]:
     """Return a position's reads by date, then by order of the records, and their conflicts."""
-    found = []
+    reads = []
     against = []
-    for each in sorted(position):
-        for book, stored, body in ship.reads.get(each, ()):
-            found.append(_read(ship, book, stored, body))
-            if stored.digest not in book.facts:
+    for identity in sorted(position):
+        for records, stored, body in ship.reads.get(identity, ()):
+            reads.append(_read(ship, records, stored, body))
+            if stored.digest not in records.facts:
                 continue
             against += [
-                Conflict(f"{told.fact} of read {stored.digest[:8]}", told.values)
-                for told in conflicts(book.facts.standing(stored.digest))
+                Conflict(f"{conflict.fact} of read {stored.digest[:8]}", conflict.values)
+                for conflict in conflicts(records.facts.current(stored.digest))
             ]
-    for book in ship.books:
-        found += [
-            _from_read_back(ship, book, *book.read_backs[record])
-            for record in dict.fromkeys(book.taken_in)
-            if record in book.read_backs and book.read_backs[record][1].position in position
+    for records in ship.record_sets:
+        reads += [
+            _from_read_back(ship, records, *records.read_backs[record])
+            for record in dict.fromkeys(records.taken_in)
+            if record in records.read_backs and records.read_backs[record][1].position in position
         ]
-    return sorted(found, key=lambda read: (read.read_on, read.order)), against
+    return sorted(reads, key=lambda read: (read.read_on, read.order)), against
 
 
-def _from_read_back(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBackBody) -> Read:
+def _from_read_back(
+    ship: VesselRecords, records: IdentityRecords, stored: Stored, body: bodies.ReadBackBody
+) -> Read:
     """Return the read that a read-back is, once its swap was closed."""
     taken_in = local_time(stored.record)
     return Read(
         record=stored.digest,
-        vessel=book.identity,
+        vessel=records.identity,
         call=body.call or stored.digest[:32],
         order=ship.order(stored.digest),
         image=body.image,
@@ -255,17 +247,19 @@ def _from_read_back(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBac
         by=stored.record.by,
         facts=ReadFacts(),
         layout=body.layout,
-        after_unverified=any(body.swap in each.unverified for each in ship.books),
+        after_unverified=any(body.swap in each.unverified for each in ship.record_sets),
     )
 
 
-def _read(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBody) -> Read:
-    told = book.facts.texts(stored.digest) if stored.digest in book.facts else {}
+def _read(
+    ship: VesselRecords, records: IdentityRecords, stored: Stored, body: bodies.ReadBody
+) -> Read:
+    corrected = records.facts.texts(stored.digest) if stored.digest in records.facts else {}
     taken_in = local_time(stored.record)
-    stated = told.get("read_on", body.read_on)
+    stated = corrected.get("read_on", body.read_on)
     return Read(
         record=stored.digest,
-        vessel=book.identity,
+        vessel=records.identity,
         call=body.call,
         order=ship.order(stored.digest),
         image=body.image,
@@ -279,7 +273,7 @@ def _read(ship: Ship, book: Book, stored: Stored, body: bodies.ReadBody) -> Read
         reader_sum=body.reader_sum,
         layout=body.layout,
         normal=body.normal,
-        remark=told.get("remark", body.remark),
+        remark=corrected.get("remark", body.remark),
         visit=body.visit,
         reconstructed_from=body.reconstructed_from,
     )
@@ -298,9 +292,34 @@ def _copies(reads: Sequence[Read]) -> tuple[Copy, ...]:
 
 
 def _out_of_order(reads: Sequence[Read]) -> bool:
-    """Tell whether the newest read by date is not the newest record."""
+    """Return whether the newest read by date is not the newest record."""
     return bool(reads) and reads[-1].order != max(read.order for read in reads)
 
 
 def _last_sound_recheck(vault: Vault) -> datetime | None:
-    return last_full(vault.of_kind(None, RECHECK), vault.folder_mark, sound=True)
+    return last_full_recheck(vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=True)
+
+
+def last_full_recheck(
+    stored: Iterable[Stored], folder: str | None, *, sound: bool
+) -> datetime | None:
+    """Return since when every file of this folder had been read, by the newest such record.
+
+    `folder` is the folder's mark: what was read in another copy of the vault does not count.
+    With `sound`, only where nothing was damaged.
+    """
+    newest = None
+    for each in stored:
+        if each.record.kind != RecheckBody.kind:
+            continue
+        try:
+            body = body_of(each.record, each.digest, RecheckBody)
+            begun = datetime.fromisoformat(body.since or each.record.clock.utc)
+            since = begun.astimezone(UTC)
+        except (VaultDamaged, ValueError, OverflowError):
+            continue  # it proves nothing
+        if begun.tzinfo is None:
+            continue
+        if folder is not None and body.folder == folder and not (sound and body.damaged):
+            newest = max(since, newest) if newest else since
+    return newest

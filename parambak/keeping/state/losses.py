@@ -1,6 +1,7 @@
-"""What damage costs: which copies, names and layouts rely on a damaged or missing file.
+"""What damage costs, and from where it can be repaired.
 
-Worked out from the records; pure. A file is named as within the vault.
+Which copies, names and layouts rely on a damaged or missing file is worked out from the
+records alone. A file is named as within the vault.
 """
 
 from __future__ import annotations
@@ -10,20 +11,24 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
+from parambak.keeping.state.backups import backup_locations, held_in, latest_locations
 from parambak.keeping.state.bodies import body_of
 from parambak.vault import objects, records
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from datetime import date
 
-    from parambak.keeping.state.known import Copy, Fleet, Position, Vessel
+    from parambak.keeping.state.backups import Held
+    from parambak.keeping.state.model import Copy, Fleet, Position, Vessel
     from parambak.vault.records import Record, Stored
+    from parambak.vault.vault import Vault
 
 
 class Loss(NamedTuple):
-    """One thing that is lost with a file: in words, and where, as far as that is known.
+    """One thing that is lost with a file: in words, and where, as far as that is on record.
 
-    Whoever holds `record`, about the vessel `identity`, holds the file too; `in_dump` tells
+    Whoever holds `record`, about the vessel `identity`, holds the file too; `in_dump` says
     that archiving the same dump again brings it back.
     """
 
@@ -36,7 +41,7 @@ class Loss(NamedTuple):
 
 
 def body_fault(record: Record, digest: str) -> str | None:
-    """Return why a record's body tells nothing of its kind; None where it does."""
+    """Return why a record's body cannot be used; None where it can."""
     kind = bodies.KINDS.get(record.kind)
     if kind is None:
         return None
@@ -55,27 +60,72 @@ def losses(
     `histories` are the records about each vessel identity, and about the vault itself;
     they are gone through once, one at a time.
     """
-    reckoning = _Reckoning(fleet, damaged)
-    for stored in histories:
-        reckoning.take(stored)
-    return reckoning.told()
+    count = _LossCount(fleet, damaged)
+    for history in histories:
+        count.take(history)
+    return count.losses()
 
 
-class _Reckoning:
+class RepairSource(NamedTuple):
+    """A backup location by name, and how many of the damaged files it held on a day."""
+
+    place: str
+    files: int
+    on: date
+
+
+def repair_sources(vault: Vault, lost: Mapping[str, Sequence[Loss]]) -> tuple[RepairSource, ...]:
+    """Return the locations on record that hold some of the damaged files, the best first.
+
+    A location holds a file if it holds a record that relies on it; `lost` gives those.
+    """
+    locations = latest_locations(vault.records(None))
+    identities = {loss.identity for of_file in lost.values() for loss in of_file if loss.identity}
+    held = {one: held_in(vault.records(one), locations) for one in sorted(identities)}
+    days: dict[str, dict[str, date]] = {}
+    for file, of_file in lost.items():
+        for loss in of_file:
+            for holding in held.get(loss.identity or "", {}).get(loss.record or "", ()):
+                day = _proven_on(holding)
+                of_location = days.setdefault(holding.place, {})
+                of_location[file] = max(day, of_location.get(file, day))
+    handles = {place.id: place.handle for place in backup_locations(vault)}
+    sources = [
+        RepairSource(handles[place], len(by_file), min(by_file.values()))
+        for place, by_file in days.items()
+        if place in handles
+    ]
+    return tuple(
+        sorted(
+            sources,
+            key=lambda holding: (
+                -holding.files,
+                -holding.on.toordinal(),
+                holding.place,
+            ),
+        )
+    )
+
+
+def _proven_on(held: Held) -> date:
+    return held.hashed_on or held.on
+
+
+class _LossCount:
     """One going through the records."""
 
     def __init__(self, fleet: Fleet, damaged: Iterable[str]) -> None:
         self._files = frozenset(damaged)
-        self._found: dict[str, dict[str, Loss]] = {}
+        self._by_file: dict[str, dict[str, Loss]] = {}
         self._signed: Counter[tuple[str, str]] = Counter()
         self._signers: dict[tuple[str, str], Stored] = {}
         self._reads: dict[str, tuple[Position, Copy]] = {}
         self._wheres: dict[str, str] = {}
         self._handles: dict[str, str] = {}
         for vessel in fleet.vessels:
-            self._learn(vessel)
+            self._add_names(vessel)
 
-    def _learn(self, vessel: Vessel) -> None:
+    def _add_names(self, vessel: Vessel) -> None:
         self._handles.update(dict.fromkeys(vessel.ids, vessel.handle))
         for holder in vessel.holders:
             self._wheres.update(dict.fromkeys(holder.ids, holder.where))
@@ -86,7 +136,7 @@ class _Reckoning:
 
     def take(self, history: Sequence[Stored]) -> None:
         """Go through the records about one vessel, or about the vault."""
-        known = {stored.digest for stored in history}
+        digests = {stored.digest for stored in history}
         for stored in history:
             record = stored.record
             for digest in record.objects:
@@ -97,21 +147,21 @@ class _Reckoning:
             if own:
                 self._add(own, self._loss(self._described(stored), stored))
             for parent in record.after:
-                file = self._lost(records.file_of(parent)) if parent not in known else None
+                file = self._lost(records.file_of(parent)) if parent not in digests else None
                 if file:
                     text = f"a record about {self._ship(record)}; what it told is not known"
                     whose = self._vessel(record), None, stored.digest, record.vessel
                     self._add(file, Loss(text, *whose))
 
-    def told(self) -> dict[str, tuple[Loss, ...]]:
-        """Return what was found, by file."""
+    def losses(self) -> dict[str, tuple[Loss, ...]]:
+        """Return what is lost, by file."""
         for (file, ship), count in self._signed.items():
             noun = "record" if count == 1 else "records"
             text = f"the name of the person who made {count} {noun} about {ship}"
             last = self._signers[file, ship]
             whose = self._vessel(last.record), None, last.digest, last.record.vessel
             self._add(file, Loss(text, *whose))
-        return {file: tuple(found.values()) for file, found in sorted(self._found.items())}
+        return {file: tuple(lost.values()) for file, lost in sorted(self._by_file.items())}
 
     def _lost(self, file: str) -> str | None:
         """Return the damaged file, or folder that cannot be read, that this one is or is in."""
@@ -121,7 +171,7 @@ class _Reckoning:
         return folder if folder in self._files else None
 
     def _add(self, file: str, loss: Loss) -> None:
-        self._found.setdefault(file, {}).setdefault(loss.text, loss)
+        self._by_file.setdefault(file, {}).setdefault(loss.text, loss)
 
     def _object(self, file: str, digest: str, stored: Stored) -> None:
         if digest == stored.record.by:
@@ -189,16 +239,16 @@ class _Reckoning:
 
     def _loss(self, text: str, stored: Stored, *, in_dump: bool = False) -> Loss:
         position = stored.record.body.get("position") or stored.record.body.get("unit")
-        where = self._where(stored, position if isinstance(position, str) else "", known=True)
+        where = self._where(stored, position if isinstance(position, str) else "", or_ship=False)
         record = stored.record
         whose = self._vessel(record), where or None, stored.digest, record.vessel
         return Loss(text, *whose, in_dump)
 
-    def _where(self, stored: Stored, position: str, *, known: bool = False) -> str:
+    def _where(self, stored: Stored, position: str, *, or_ship: bool = True) -> str:
         read = self._reads.get(stored.digest)
         if read:
             return read[0].where
-        return self._wheres.get(position, "" if known else self._ship(stored.record))
+        return self._wheres.get(position, self._ship(stored.record) if or_ship else "")
 
     def _place(self, identity: str, record: Record) -> str:
         return self._wheres.get(identity) or self._ship(record)

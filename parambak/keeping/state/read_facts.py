@@ -37,8 +37,9 @@ class ReadFact(NamedTuple):
 
 
 CONNECTIONS = ("socket", "clip", "in-circuit", "service-port")
-POWERED = ("in-circuit", "service-port")
-"""Connections by which other parts of the card can falsify two reads alike."""
+"""Where the chip was when it was read, as a record names it."""
+CONNECTED_TO_CARD = ("in-circuit", "service-port")
+"""Those by which other parts of the card can falsify two reads alike."""
 
 
 class ReadFacts(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, gc=False):

@@ -1,15 +1,14 @@
-"""One vessel identity's records, sorted by what they tell; and those of one ship together."""
+"""The records of one vessel identity, sorted by what they state; and those of one ship together."""
 
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta, timezone
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import body_of, misshapen
-from parambak.keeping.state.facts import FactBook
-from parambak.keeping.state.known import Visit
+from parambak.keeping.state.facts import FactHistory
 from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
@@ -28,39 +27,53 @@ def local_time(record: Record) -> datetime:
         return moment.astimezone(UTC)
 
 
-class Book:
-    """One vessel identity's records, sorted by what they tell."""
+class GivenFile(NamedTuple):
+    """A file on record: in which record, of which kind, for which identity, and its digest."""
+
+    record: str
+    kind: str
+    identity: str
+    sha256: str
+    name: str
+
+
+class IdentityRecords:
+    """The records of one vessel identity, sorted by what they state.
+
+    `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
+    `files` are the card sheets and ship's rules. `taken_in` are the read-backs that became
+    reads, `unverified` the swaps in which a file was released though its copy was not
+    verified. `damaged` are the records that cannot be used, each by its file and why.
+    """
 
     def __init__(self, identity: str, stored: Sequence[Stored]) -> None:
         self.identity = identity
         self.stored: tuple[Stored, ...] = ()
         self._after: dict[str, tuple[str, ...]] = {}
-        self.facts = FactBook(self._after)
+        self.facts = FactHistory(self._after)
         self.inside: dict[str, str] = {}
         self.kinds: dict[str, str] = {}
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
-        self.sheets: list[tuple[str, bodies.CardSheetBody]] = []
-        self.card_sheets: list[tuple[str, bodies.SheetOfCardBody]] = []
-        self.rules: list[tuple[str, bodies.ShipsRulesBody]] = []
+        self.files: list[GivenFile] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
         self.unverified: set[str] = set()
         self.damaged: list[tuple[str, str]] = []
-        self.go_on(tuple(stored))
+        self.extend(tuple(stored))
 
-    def go_on(self, stored: tuple[Stored, ...]) -> bool:
-        """Take in what came behind the records known so far; False where that is not all."""
-        known = len(self.stored)
+    def extend(self, stored: tuple[Stored, ...]) -> bool:
+        """Take in what came behind the records so far; False where they do not go on so."""
+        count = len(self.stored)
         if stored is self.stored:
             return True
         if any(mine is not its for mine, its in zip(self.stored, stored, strict=False)):
             return False
-        if len(stored) < known:
+        if len(stored) < count:
             return False
         self.stored = stored
-        self._after.update((each.digest, each.record.after) for each in stored[known:])
-        for each in stored[known:]:
-            self._take(each)
+        self._after.update((later.digest, later.record.after) for later in stored[count:])
+        for later in stored[count:]:
+            self._take(later)
         return True
 
     def missing(self) -> tuple[str, ...]:
@@ -78,29 +91,22 @@ class Book:
         except VaultDamaged as error:
             self.damaged.append((error.file or "", f"{error.text}: {error.found}"))
             return
+        for entity in bodies.new_entities(body):
+            self._enter(entity, stored.digest)
+        self._sort(body, stored)
+
+    def _sort(self, body: bodies.Body, stored: Stored) -> None:
         match body:
             case bodies.ReadBody():
-                self._enter(body.new, stored.digest)
                 self.reads.append((stored, body))
-            case bodies.EnteredBody():
-                self._enter(body.new, stored.digest)
             case bodies.AmendBody():
-                self.facts.tell(body.id, body.facts, stored.digest)
-            case bodies.VisitOpenedBody():
-                self._enter(body.new, stored.digest)
+                self.facts.add(body.id, body.facts, stored.digest)
             case bodies.CardSheetBody():
-                self.sheets.append((stored.digest, body))
+                self._file(stored, body.unit, body.sheet, body.name)
             case bodies.SheetOfCardBody():
-                self.card_sheets.append((stored.digest, body))
+                self._file(stored, body.card, body.sheet, body.name)
             case bodies.ShipsRulesBody():
-                self.rules.append((stored.digest, body))
-            case _:
-                self._take_of_swap(body, stored)
-
-    def _take_of_swap(self, body: bodies.Body, stored: Stored) -> None:
-        match body:
-            case bodies.SwapOpenedBody():
-                self._enter(body.new, stored.digest)
+                self._file(stored, self.identity, body.rules, body.name)
             case bodies.ReadBackBody():
                 self.read_backs[stored.digest] = (stored, body)
             case bodies.SwapClosedBody():
@@ -110,85 +116,71 @@ class Book:
             case _:
                 pass
 
-    def _enter(self, entities: Iterable[bodies.Entity], record: str) -> None:
-        for entity in entities:
-            self.kinds[entity.id] = entity.what
-            if entity.inside:
-                self.inside[entity.id] = entity.inside
-            self.facts.tell(entity.id, entity.facts, record)
+    def _enter(self, entity: bodies.Entity, record: str) -> None:
+        self.kinds[entity.id] = entity.what
+        if entity.inside:
+            self.inside[entity.id] = entity.inside
+        self.facts.add(entity.id, entity.facts, record)
+
+    def _file(self, stored: Stored, identity: str, sha256: str, name: str) -> None:
+        self.files.append(GivenFile(stored.digest, stored.record.kind, identity, sha256, name))
 
 
 def _check_days(body: bodies.Body, record: str) -> None:
     """Raise VaultDamaged where a day of a read is none."""
-    told: object = body.read_on if isinstance(body, bodies.ReadBody) else None
+    day: object = body.read_on if isinstance(body, bodies.ReadBody) else None
     if isinstance(body, bodies.AmendBody) and body.what == "read":
-        told = body.facts.get("read_on")
-    if told:
+        day = body.facts.get("read_on")
+    if day:
         try:
-            date.fromisoformat(str(told))
+            date.fromisoformat(str(day))
         except ValueError as error:
-            raise misshapen(record, "a day such as 2026-03-01", repr(told)[:40]) from error
+            raise misshapen(record, "a day such as 2026-03-01", repr(day)[:40]) from error
 
 
-def visits_of(
-    identity: str, opened: Iterable[Stored], closed: Iterable[Stored]
-) -> tuple[Visit, ...]:
-    """Return the visits to a vessel, in the order of the clocks at their opening.
+class VesselRecords:
+    """The records of all identities that are one ship, by identity, and their common order.
 
-    A visit is closed once a record says so, in whatever order they are found: whoever
-    closed it knew it. Of two records that open or close one visit the earlier counts.
+    `reads` are by position: a corrected read is at the position that the correction names.
     """
-    ends: dict[str, tuple[str, str | None]] = {}
-    for stored in sorted(closed, key=_clock):
-        body = bodies.sound(stored, bodies.VisitClosedBody)
-        if body is not None:
-            day = local_time(stored.record).date().isoformat()
-            ends.setdefault(body.visit, (day, body.remark))
-    found: dict[str, Visit] = {}
-    for stored in sorted(opened, key=_clock):
-        begun = bodies.sound(stored, bodies.VisitOpenedBody)
-        if begun is not None and begun.visit not in found:
-            record = stored.record
-            end, remark = ends.get(begun.visit, (None, None))
-            found[begun.visit] = Visit(
-                begun.visit, identity, begun.on, record.by, begun.reader, record.writer, end, remark
-            )
-    return tuple(found.values())
 
+    def __init__(self, record_sets: Iterable[IdentityRecords]) -> None:
+        self.record_sets = sorted(record_sets, key=lambda records: records.identity)
+        self.ids = frozenset(records.identity for records in self.record_sets)
+        stored = [one for records in self.record_sets for one in records.stored]
+        ordered = stored if len(self.record_sets) == 1 else causal_order(stored)
+        self._order = {one.digest: order for order, one in enumerate(ordered)}
+        self._named: dict[str, dict[str, list[tuple[IdentityRecords, str]]]] = {}
+        self.reads: dict[str, list[tuple[IdentityRecords, Stored, bodies.ReadBody]]] = {}
+        for records in self.record_sets:
+            for read, body in records.reads:
+                position = body.position
+                if read.digest in records.facts:
+                    position = records.facts.texts(read.digest).get("position", position)
+                self.reads.setdefault(position, []).append((records, read, body))
 
-def _clock(stored: Stored) -> tuple[str, str]:
-    return stored.record.clock.utc, stored.digest
-
-
-class Ship:
-    """The books of the identities that are one ship, by identity, and their common order."""
-
-    def __init__(self, books: Iterable[Book]) -> None:
-        self.books = sorted(books, key=lambda book: book.identity)
-        every = [stored for book in self.books for stored in book.stored]
-        ordered = every if len(self.books) == 1 else causal_order(every)
-        self._order = {stored.digest: order for order, stored in enumerate(ordered)}
-        self._named: dict[str, dict[str, list[tuple[Book, str]]]] = {}
-        self.reads: dict[str, list[tuple[Book, Stored, bodies.ReadBody]]] = {}
-        for book in self.books:
-            for stored, body in book.reads:
-                at = body.position
-                if stored.digest in book.facts:  # amended
-                    at = book.facts.texts(stored.digest).get("position", at)
-                self.reads.setdefault(at, []).append((book, stored, body))
-
-    def named(self, what: str, fact: str) -> dict[str, list[tuple[Book, str]]]:
+    def named(self, what: str, fact: str) -> dict[str, list[tuple[IdentityRecords, str]]]:
         """Return the entities of one kind, those of one name together, by name."""
         if what not in self._named:
-            found: dict[str, list[tuple[Book, str]]] = {}
-            for book in self.books:
-                for entity, kind in book.kinds.items():
+            by_name: dict[str, list[tuple[IdentityRecords, str]]] = {}
+            for records in self.record_sets:
+                for entity, kind in records.kinds.items():
                     if kind == what:
-                        name = book.facts.texts(entity).get(fact, entity[:8])
-                        found.setdefault(name.casefold(), []).append((book, entity))
-            self._named[what] = dict(sorted(found.items()))
+                        name = records.facts.texts(entity).get(fact, entity[:8])
+                        by_name.setdefault(name.casefold(), []).append((records, entity))
+            self._named[what] = dict(sorted(by_name.items()))
         return self._named[what]
 
     def order(self, record: str) -> int:
         """Return how many records about the ship come before this one."""
         return self._order[record]
+
+    def last_file(self, kind: str, identities: frozenset[str]) -> tuple[str, str] | None:
+        """Return the digest and the name of the file of a kind recorded last for an identity."""
+        files = [
+            (self.order(file.record), file.sha256, file.name)
+            for records in self.record_sets
+            for file in records.files
+            if file.kind == kind and file.identity in identities
+        ]
+        return max(files)[1:] if files else None

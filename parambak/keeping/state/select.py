@@ -16,14 +16,13 @@ from parambak.memory.names import nearest_in_words
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.keeping.state.known import Card, Copy, Fleet, Position, Read, Unit, Vessel
+    from parambak.keeping.state.model import Card, Copy, Fleet, Position, Read, Unit, Vessel
 
     AnyNamed = TypeVar("AnyNamed", Unit, Position)
 
 CARD = "card:"
 MOST_MEANT = 4  # positions that a message names
 MOST_TYPED = 80  # characters of what was typed that a message repeats
-
 WHERE_SHAPE = Fault(
     "where-shape",
     CallRefused,
@@ -98,38 +97,38 @@ def parse_where(text: str) -> Where:
 
 def vessels_named(fleet: Fleet, name: str) -> list[Vessel]:
     """Return every vessel that answers to a handle, short name, former name or IMO number."""
-    wanted = name.casefold()
-    exact = [v for v in fleet.vessels if wanted == v.handle.casefold()]
+    typed = name.casefold()
+    exact = [v for v in fleet.vessels if typed == v.handle.casefold()]
     if exact:
         return exact
-    short = [v for v in fleet.vessels if wanted == v.short.casefold()]
+    short = [v for v in fleet.vessels if typed == v.short.casefold()]
     if short:
         return short
-    number = wanted.removeprefix("imo").strip()
+    number = typed.removeprefix("imo").strip()
     by_number = [v for v in fleet.vessels if number and v.facts.get("imo") == number]
     if by_number:
         return by_number
-    return [v for v in fleet.vessels if wanted in {f.casefold() for f in v.former}]
+    return [v for v in fleet.vessels if typed in {f.casefold() for f in v.former}]
 
 
-def vessel_at(known: Fleet, where: str) -> Vessel:
+def vessel_at(fleet: Fleet, where: str) -> Vessel:
     """Return the vessel of a WHERE, whatever else it names; raise as `find_vessel`."""
-    return find_vessel(known, parse_where(where).vessel)
+    return find_vessel(fleet, parse_where(where).vessel)
 
 
 def find_vessel(fleet: Fleet, name: str) -> Vessel:
     """Return the one vessel of that name; raise NotFound or CallRefused otherwise."""
-    found = vessels_named(fleet, name)
-    if not found:
+    matches = vessels_named(fleet, name)
+    if not matches:
         refuse_lost_name(fleet, name)
         raise WHERE_VESSEL.error(
             expected=_nearest(name, [v.handle for v in fleet.vessels]), found=_typed(name)
         )
-    if len(found) > 1:
+    if len(matches) > 1:
         raise WHERE_TWO_VESSELS.error(
-            expected=" or ".join(v.handle for v in found), found=_typed(name)
+            expected=" or ".join(v.handle for v in matches), found=_typed(name)
         )
-    return found[0]
+    return matches[0]
 
 
 def refuse_lost_name(fleet: Fleet, name: str) -> None:
@@ -150,10 +149,10 @@ def refuse_lost_name(fleet: Fleet, name: str) -> None:
 
 def find_holder(vessel: Vessel, name: str) -> Unit | Card:
     """Return the unit of that name, or with `card:SERIAL` the card; raise NotFound."""
-    wanted = name.casefold()
-    if wanted.startswith(CARD):
+    typed = name.casefold()
+    if typed.startswith(CARD):
         serials = {card.serial.casefold(): card for card in vessel.cards}
-        card = serials.get(wanted.removeprefix(CARD))
+        card = serials.get(typed.removeprefix(CARD))
         if card is None:
             raise WHERE_CARD.error(
                 vessel=vessel.handle, expected=_nearest(name, list(serials)), found=_typed(name)
@@ -168,11 +167,11 @@ def find_holder(vessel: Vessel, name: str) -> Unit | Card:
 
 def named_among(things: Sequence[AnyNamed], name: str) -> AnyNamed | None:
     """Return the unit or position of that short name, else the only one that had it before."""
-    wanted = name.casefold()
+    typed = name.casefold()
     for thing in things:
-        if thing.short.casefold() == wanted:
+        if thing.short.casefold() == typed:
             return thing
-    before = [t for t in things if wanted in {former.casefold() for former in t.former}]
+    before = [t for t in things if typed in {former.casefold() for former in t.former}]
     return before[0] if len(before) == 1 else None
 
 
@@ -226,15 +225,15 @@ def find_copy(fleet: Fleet, text: str) -> tuple[Position, Copy]:
 def choose(position: Position, which: str) -> Copy:
     """Return the copy of a position that WHICH names; raise NotFound or CallRefused."""
     copies = position.copies
-    wanted = which.strip().lower()
-    if wanted in {"latest", "previous"}:
-        return _counted(position, wanted, copies, -1 if wanted == "latest" else -2)
-    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", wanted):
-        return _on_or_before(position, wanted)
-    if re.fullmatch(r"[0-9]{1,7}", wanted):
-        return _counted(position, wanted, copies, int(wanted) - 1)
-    if re.fullmatch(r"[0-9a-f]{8,64}", wanted):
-        return _by_digest(position, wanted)
+    typed = which.strip().lower()
+    if typed in {"latest", "previous"}:
+        return _counted(position, typed, copies, -1 if typed == "latest" else -2)
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", typed):
+        return _on_or_before(position, typed)
+    if re.fullmatch(r"[0-9]{1,7}", typed):
+        return _counted(position, typed, copies, int(typed) - 1)
+    if re.fullmatch(r"[0-9a-f]{8,64}", typed):
+        return _by_digest(position, typed)
     expected = "latest, previous, a date, a number or a digest"
     raise COPY_SHAPE.error(expected=expected, found=_typed(which))
 
@@ -264,16 +263,16 @@ def _on_or_before(position: Position, which: str) -> Copy:
 
 
 def _by_digest(position: Position, which: str) -> Copy:
-    found = [copy for copy in position.copies if copy.sha256.startswith(which)]
-    if not found:
+    matches = [copy for copy in position.copies if copy.sha256.startswith(which)]
+    if not matches:
         raise COPY_NONE.error(
             where=position.where,
             expected=" or ".join(copy.sha256[:8] for copy in position.copies[-3:]),
             found=repr(which),
         )
-    if len({copy.sha256 for copy in found}) > 1:
-        raise COPY_TWO.error(expected="one copy", found=f"{len(found)} copies")
-    return found[-1]
+    if len({copy.sha256 for copy in matches}) > 1:
+        raise COPY_TWO.error(expected="one copy", found=f"{len(matches)} copies")
+    return matches[-1]
 
 
 def copy_name(position: Position, copy: Copy) -> str:
@@ -281,9 +280,9 @@ def copy_name(position: Position, copy: Copy) -> str:
     return f"{position.where}@{copy.sha256[:8]}"
 
 
-def _nearest(name: str, known: Iterable[str]) -> str:
+def _nearest(name: str, names: Iterable[str]) -> str:
     """Return the nearest known names in a few words, for the message."""
-    return nearest_in_words(name, sorted(set(known))) or "none is there yet"
+    return nearest_in_words(name, sorted(set(names))) or "none is there yet"
 
 
 def _typed(text: str) -> str:

@@ -1,8 +1,8 @@
-"""How every vessel is named, from the few records that tell of the vessels themselves.
+"""How every vessel is named, from the few records that state facts of the vessels themselves.
 
 What is aboard a vessel is in its other records, and is read only of the vessel asked for
-(fold.py). The answer is that of all its records: a fact told once, or told again with the
-same value, needs no order, and for others the order is proven, or walked.
+(fold.py). The answer is that of all its records: a fact stated once, or again with the same
+value, needs no order; for others the order is proven, or the vessel's history is walked.
 """
 
 from __future__ import annotations
@@ -10,58 +10,60 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.keeping.state import bodies
-from parambak.keeping.state.facts import FactBook, told
+from parambak.keeping.state.facts import FactHistory, merged_facts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from parambak.keeping.state.bodies import Facts
-    from parambak.keeping.state.known import Conflict
+    from parambak.keeping.state.model import Conflict
     from parambak.vault.vault import Stored, Vault
 
+    Statements = Iterable[tuple[str, Facts]]  # each the digest of a record and its facts
 
-class Signboard:
-    """What is told of one vessel identity itself: its names and numbers."""
 
-    def __init__(self, identity: str, facts: FactBook) -> None:
+class VesselIdentity:
+    """What is recorded of one vessel identity itself: its names and its IMO number."""
+
+    def __init__(self, identity: str, facts: FactHistory) -> None:
         self.identity = identity
         self.facts = facts
         texts = facts.texts(identity)
         self.number = texts.get("imo")
-        every = (
+        names = (
             texts.get("short", ""),
             *facts.earlier(identity, "short"),
             *facts.listed(identity, "former"),
         )
-        self.names = frozenset(name.casefold() for name in every if name)
+        self.names = frozenset(name.casefold() for name in names if name)
 
 
-def signboards(vault: Vault) -> list[Signboard]:
-    """Return the signboard of every vessel identity in a vault, in order."""
-    whole = not vault.lacking()
+def vessel_identities(vault: Vault) -> list[VesselIdentity]:
+    """Return every vessel identity in a vault, in order."""
+    complete = not vault.lacking()
     return [
-        _signboard(vault, identity, telling, whole=whole)
-        for identity, telling in sorted(vault.telling().items())
+        _vessel_identity(vault, identity, stored, complete=complete)
+        for identity, stored in sorted(vault.telling().items())
     ]
 
 
-def one_ship_each(boards: Iterable[Signboard]) -> list[tuple[Signboard, ...]]:
+def grouped_by_vessel(identities: Iterable[VesselIdentity]) -> list[tuple[VesselIdentity, ...]]:
     """Group identities that are one ship: IMO number and a name agree."""
-    alone: list[tuple[Signboard, ...]] = []
-    numbered: dict[str, list[list[Signboard]]] = {}
-    for board in boards:
-        if board.number is None:
-            alone.append((board,))
+    groups: list[list[VesselIdentity]] = []
+    numbered: dict[str, list[list[VesselIdentity]]] = {}
+    for identity in identities:
+        if identity.number is None:
+            groups.append([identity])
             continue
-        groups = numbered.setdefault(board.number, [])
-        same = [group for group in groups if any(board.names & other.names for other in group)]
-        joined = [board, *(each for group in same for each in group)]
-        numbered[board.number] = [*(group for group in groups if group not in same), joined]
-    every = [*alone, *(tuple(group) for groups in numbered.values() for group in groups)]
-    return [tuple(sorted(group, key=lambda board: board.identity)) for group in every]
+        others = numbered.setdefault(identity.number, [])
+        same = [group for group in others if any(identity.names & one.names for one in group)]
+        joined = [identity, *(one for group in same for one in group)]
+        numbered[identity.number] = [*(group for group in others if group not in same), joined]
+    groups += [group for others in numbered.values() for group in others]
+    return [tuple(sorted(group, key=lambda one: one.identity)) for group in groups]
 
 
-class Names(NamedTuple):
+class VesselNames(NamedTuple):
     """How one ship is named: by all identities that are it."""
 
     ids: frozenset[str]
@@ -71,23 +73,23 @@ class Names(NamedTuple):
     conflicts: tuple[Conflict, ...]
 
 
-def names_of(ship: Sequence[Signboard]) -> Names:
-    """Return how a ship is named, from the signboards of its identities in order."""
-    facts, against = told((board, board.identity) for board in ship)
+def names_of(ship: Sequence[VesselIdentity]) -> VesselNames:
+    """Return how a ship is named, from its identities in order."""
+    facts, against = merged_facts((one, one.identity) for one in ship)
     former: list[str] = []
-    for board in ship:
-        book, identity = board.facts, board.identity
-        former += [*book.listed(identity, "former"), *book.earlier(identity, "short")]
-        former.append(book.texts(identity).get("short", ""))
+    for one in ship:
+        former += one.facts.listed(one.identity, "former")
+        former += one.facts.earlier(one.identity, "short")
+        former.append(one.facts.texts(one.identity).get("short", ""))
     short = facts.get("short", ship[0].identity[:8])
     kept = dict.fromkeys(name for name in former if name and name != short)
-    ids = frozenset(board.identity for board in ship)
-    return Names(ids, short, facts, tuple(kept), against)
+    ids = frozenset(one.identity for one in ship)
+    return VesselNames(ids, short, facts, tuple(kept), against)
 
 
-def with_handles(ships: Iterable[Names]) -> list[tuple[Names, str]]:
+def with_handles(ships: Iterable[VesselNames]) -> list[tuple[VesselNames, str]]:
     """Return ships by handle: those that share a short name told apart by their first digits."""
-    by_name: dict[str, list[Names]] = {}
+    by_name: dict[str, list[VesselNames]] = {}
     for ship in ships:
         by_name.setdefault(ship.short.casefold(), []).append(ship)
     named = []
@@ -102,63 +104,63 @@ def with_handles(ships: Iterable[Names]) -> list[tuple[Names, str]]:
     return named
 
 
-def _signboard(vault: Vault, identity: str, telling: Sequence[Stored], *, whole: bool) -> Signboard:
-    said = [(stored.digest, facts) for stored in telling for facts in _facts_of(stored, identity)]
+def _vessel_identity(
+    vault: Vault, identity: str, stored: Sequence[Stored], *, complete: bool
+) -> VesselIdentity:
+    statements = [(one.digest, facts) for one in stored for facts in _facts_of(one, identity)]
     after: dict[str, Iterable[str]] = {}
-    contested = _contested(said)
-    if contested:
-        after = _after(vault, identity, telling, contested, whole=whole)
-        for record, _ in said:
+    disputed = _disputed(statements)
+    if disputed:
+        after = _after(vault, identity, stored, disputed, complete=complete)
+        for record, _ in statements:
             after.setdefault(record, ())
         order = {digest: at for at, digest in enumerate(after)}
-        said.sort(key=lambda each: order[each[0]])
-    book = FactBook(after)
-    for record, facts in said:
-        book.tell(identity, facts, record)
-    return Signboard(identity, book)
+        statements.sort(key=lambda statement: order[statement[0]])
+    history = FactHistory(after)
+    for record, facts in statements:
+        history.add(identity, facts, record)
+    return VesselIdentity(identity, history)
 
 
 def _after(
     vault: Vault,
     identity: str,
-    telling: Sequence[Stored],
-    contested: Iterable[set[str]],
+    stored: Sequence[Stored],
+    disputed: Iterable[set[str]],
     *,
-    whole: bool,
+    complete: bool,
 ) -> dict[str, Iterable[str]]:
-    """Return what records are after, in causal order, as far as the contested facts need it.
+    """Return what records are after, in causal order, as far as the disputed facts need it.
 
     Where no record is lacking, every record is behind the one that is after nothing, if
     there is only one. Where that does not settle it, the vessel's history is walked.
     """
-    first = [stored.digest for stored in telling if not stored.record.after]
-    others = [records.difference(first) for records in contested]
-    if whole and len(first) == 1 and all(len(records) == 1 for records in others):
+    first = [one.digest for one in stored if not one.record.after]
+    others = [records.difference(first) for records in disputed]
+    if complete and len(first) == 1 and all(len(records) == 1 for records in others):
         return {first[0]: (), **{record: first for records in others for record in records}}
     return {link.digest: link.record.after for link in vault.chain(identity)}
 
 
-def _contested(said: Iterable[tuple[str, Facts]]) -> list[set[str]]:
-    """Return for each fact that was told with two values the records that tell it."""
+def _disputed(statements: Statements) -> list[set[str]]:
+    """Return for each fact that has two values the records that state it."""
     records: dict[str, set[str]] = {}
     values: dict[str, list[object]] = {}
-    for record, facts in said:
+    for record, facts in statements:
         for name, value in facts.items():
             records.setdefault(name, set()).add(record)
             values.setdefault(name, []).append(value)
-    return [records[name] for name, told in values.items() if any(v != told[0] for v in told)]
+    return [records[name] for name, stated in values.items() if any(v != stated[0] for v in stated)]
 
 
 def _facts_of(stored: Stored, identity: str) -> Iterator[Facts]:
-    """Yield what a record tells of the vessel itself; nothing where it is misshapen."""
+    """Yield what a record states of the vessel itself; nothing where it is misshapen."""
     kind = bodies.KINDS.get(stored.record.kind)
-    if kind is None:
-        return
-    body = bodies.sound(stored, kind)
+    body = bodies.sound(stored, kind) if kind is not None else None
     if isinstance(body, bodies.AmendBody):
         if body.id == identity:
             yield body.facts
-        return
-    for entity in getattr(body, "new", ()):
-        if entity.id == identity:
-            yield entity.facts
+    elif body is not None:
+        for entity in bodies.new_entities(body):
+            if entity.id == identity:
+                yield entity.facts

@@ -7,8 +7,8 @@ import click
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.entries import WHEREABOUTS, enter_card
-from parambak.keeping.state.cards import IN_A_UNIT
+from parambak.keeping.recording.cards import enter_card
+from parambak.keeping.state.cards import IN_A_UNIT, WHEREABOUTS
 
 
 @parambak_command("add", example="parambak card add grebe PC-4471 --whereabouts 'spare aboard'")

@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer
+from parambak.vault.files.given import shipped
 
 BLANK = "cards/blank.toml"
 
@@ -18,7 +18,7 @@ BLANK = "cards/blank.toml"
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
 def command(out: str | None, replace: bool) -> Answer:  # noqa: FBT001 - click passes flags so
     """Write a card sheet in which every line is a comment, to fill in in any editor."""
-    data = files_in.shipped(BLANK)
+    data = shipped(BLANK)
     text = data.decode("utf-8")
     if out is None:
         return Answer({"file": None, "text": text}, lambda _: click.echo(text, nl=False))

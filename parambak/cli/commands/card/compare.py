@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.entries import SHEET_WHERE
-from parambak.keeping.state import exchanges, select
-from parambak.keeping.state.cards import refuse_other
+from parambak.keeping.recording.cards import SHEET_WHERE
+from parambak.keeping.state import select
+from parambak.keeping.state.cards import exchange_notes, refuse_other
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.known import Card, Unit
+from parambak.keeping.state.model import Card, Unit
 from parambak.memory.counted import counted
 from parambak.memory.digests import sha256
 from parambak.swap.card_sheet import DEFER, NOT_ASKED, NOT_STATED, compare_sheets, meaning
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
-    from parambak.keeping.state.known import Vessel
+    from parambak.keeping.state.model import Vessel
     from parambak.swap.card_sheet import Entry, Sheet
     from parambak.vault.vault import Vault
 
@@ -48,7 +48,7 @@ def command(
     if (new_card is None) == (new_card_serial is None):
         found = "neither" if new_card is None else "both"
         raise faults.COMPARE_CARD.error(expected="one of the two", found=found)
-    given = files_in.sheet_file(new_card) if new_card is not None else None
+    given = given_files.sheet_file(new_card) if new_card is not None else None
     vault = store.open_vault(settings)
     vessel, unit = _unit(vault, where)
     own = _stated(vault, unit)
@@ -61,7 +61,7 @@ def command(
     entries = compare_sheets(own.entries, other.entries)
     if not entries:
         raise faults.COMPARE_NOTHING.error(expected="entries", found="two sheets without any")
-    notes = exchanges.notes(vault, vessel, [unit])
+    notes = exchange_notes(vault, vessel, [unit])
     if given is not None:
         notes += own_sheet(given[0], unit)
     return Answer(

@@ -10,11 +10,11 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import cautions
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state.exchanges import exchange
+from parambak.keeping.recording.cards import record_exchange
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.state.exchanges import Exchange
+    from parambak.keeping.state.cards import Exchange
 
 
 @parambak_command(
@@ -36,7 +36,7 @@ def command(  # noqa: PLR0913 - one argument an option
     Read both chips before: each unit runs with the other's parameters until they are back.
     """
     vault = store.open_vault(settings)
-    told, warnings = exchange(vault, one, other, why=why, by=by, back=back)
+    told, warnings = record_exchange(vault, one, other, why=why, by=by, back=back)
     return Answer(
         {"units": [unit.where for unit in told.units], "exchanged": not back, "why": why},
         lambda screen: _page(screen, told, back=back),

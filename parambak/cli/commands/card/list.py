@@ -9,15 +9,15 @@ import click
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state import exchanges, select
-from parambak.keeping.state.cards import unit_of
+from parambak.keeping.state import select
+from parambak.keeping.state.cards import exchanges, unit_of
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.state.exchanges import Exchange
-    from parambak.keeping.state.known import Card, Vessel
+    from parambak.keeping.state.cards import Exchange
+    from parambak.keeping.state.model import Card, Vessel
 
 
 @parambak_command("list", example="parambak card list grebe")
@@ -31,7 +31,7 @@ def command(settings: Settings, /, *, vessel: str | None) -> Answer:
     cards: list[dict[str, Any]] = []
     found: list[Exchange] = []
     for ship in ships:
-        mine = exchanges.exchanges(vault, ship)
+        mine = exchanges(vault, ship)
         cards += [_document(ship, card, mine) for card in ship.cards]
         found += mine
         if len(ships) > 1:

@@ -6,11 +6,11 @@ import json
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer
-from parambak.keeping.state.texts import NAME, check_texts
+from parambak.keeping.recording.texts import NAME, check_texts
 from parambak.memory.counted import counted
 from parambak.memory.digests import crc32, sha256, sum8, sum16
 
@@ -29,7 +29,7 @@ def command(
     tells whether two memories hold the same.
     """
     check_texts([("place", place, NAME)])
-    image = files_in.read_dump_file(dump, format_name, files_in.terms_of(accept)).image
+    image = given_files.read_dump_file(dump, format_name, given_files.terms_of(accept)).image
     data = image.content
     size = len(data)
     sums = {

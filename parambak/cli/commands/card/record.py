@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.entries import record_sheet
+from parambak.keeping.recording.cards import record_sheet
 from parambak.memory.counted import counted
 
 
@@ -25,7 +25,7 @@ def command(settings: Settings, where: str, sheet: str, by: str | None) -> Answe
     WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what that
     card carries. `card blank` gives a sheet to fill in.
     """
-    data, stated = files_in.sheet_file(sheet)
+    data, stated = given_files.sheet_file(sheet)
     vault = store.open_vault(settings)
     name = Path(sheet).name
     kept = record_sheet(vault, where=where, name=name, data=data, by=by, target=stated.target)

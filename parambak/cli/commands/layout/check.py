@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer
 from parambak.memory.counted import counted
+from parambak.vault.files.given import read_beside, read_given
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -25,11 +26,11 @@ def command(file: str) -> Answer:
     from parambak.layouts import coverage  # noqa: PLC0415 - once the call is right
     from parambak.layouts.load import check, load  # noqa: PLC0415 - the same
 
-    data = files_in.read_whole(file, files_in.TEXT_BYTES)[0]
+    data = read_given(file, given_files.TEXT_BYTES).data
     name = Path(file).name
 
     def include(part: str) -> bytes:
-        return files_in.beside(file, part)
+        return read_beside(file, part, given_files.TEXT_BYTES)
 
     mistakes = check(data, name=name, include=include)
     problems: list[dict[str, Any]] = [

@@ -9,11 +9,11 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import ParambakError
 from parambak.memory.counted import counted
+from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
@@ -58,7 +58,7 @@ def command(
     from parambak.find.panel_values import parse  # noqa: PLC0415 - the same
     from parambak.find.search import search  # noqa: PLC0415 - once the call is right
 
-    data = files_in.read_whole(values_file, VALUES_BYTES)[0]
+    data = read_given(values_file, VALUES_BYTES).data
     try:
         values = parse(data, len(copies))
     except ParambakError as error:
@@ -108,7 +108,7 @@ def _candidate_document(candidate: Candidate) -> dict[str, Any]:
     return {
         "at": candidate.at,
         "length": candidate.length,
-        "type": interpretation.type,
+        "type": interpretation.type.name,
         "byte_order": interpretation.order,
         "scale": scale_text(interpretation),
         "fraction": interpretation.fraction or None,
@@ -178,8 +178,8 @@ def _stored_as(candidate: Candidate) -> str:
     from parambak.find.search import scale_text  # noqa: PLC0415 - once there is one
 
     interpretation = candidate.interpretation
-    words: list[str] = [interpretation.type]
-    if interpretation.type in {"bcd", "gray", "text", "sign-magnitude"}:
+    words = [interpretation.type.name]
+    if interpretation.type.length is None:
         words.append(str(candidate.length))
     words += [str(each) for each in (interpretation.order, interpretation.encoding) if each]
     scale = scale_text(interpretation)

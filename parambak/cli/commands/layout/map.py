@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer
 from parambak.memory.counted import counted
 
@@ -28,7 +28,7 @@ def command(file: str) -> Answer:
     from parambak.layouts import coverage  # noqa: PLC0415 - once the call is right
     from parambak.layouts.coverage import CHARACTERS, parts, picture  # noqa: PLC0415 - the same
 
-    layout = files_in.layout_file(file).layout
+    layout = given_files.layout_file(file).layout
     found = parts(layout)
     drawn = picture(layout)
     document: dict[str, Any] = {

@@ -11,13 +11,13 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import place as common
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.places import add_place
+from parambak.keeping.recording.backups import add_backup
 from parambak.vault.locations.address import parse
 from parambak.vault.locations.faults import PACKED_ELSEWHERE
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.places import Place
+    from parambak.keeping.state.backups import BackupLocation
 
 
 @parambak_command("add", example="parambak place add red-stick /media/red/parambak --vessel grebe")
@@ -51,7 +51,7 @@ def command(  # noqa: PLR0913 - one argument an option
         raise PACKED_ELSEWHERE.error(file=address, expected="a folder", found="a server or store")
     vault = store.open_vault(settings)
     with common.opened(address, vault) as there:
-        place = add_place(
+        place = add_backup(
             vault, there, name=name, address=address, vessels=vessels, packed=packed, merge=merge
         )
     return Answer(
@@ -61,7 +61,7 @@ def command(  # noqa: PLR0913 - one argument an option
     )
 
 
-def _advice(settings: Settings, place: Place) -> list[str]:
+def _advice(settings: Settings, place: BackupLocation) -> list[str]:
     """Return what speaks against this place, without standing in its way."""
     path = parse(place.address)
     if path.scheme:
@@ -81,7 +81,7 @@ def _advice(settings: Settings, place: Place) -> list[str]:
     return notes
 
 
-def _page(screen: Screen, place: Place, vessels: list[str] | None) -> None:
+def _page(screen: Screen, place: BackupLocation, vessels: list[str] | None) -> None:
     what = "all vessels" if vessels is None else ", ".join(vessels)
     screen.good(f"{place.handle} is a place for {what}.")
     screen.say(f"Fill it with `parambak place send {place.handle}`.")

@@ -8,14 +8,13 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import place as common
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.places import places
-from parambak.keeping.state.holdings import newest_held
+from parambak.keeping.state.backups import backup_locations, newest_held
 from parambak.keeping.state.record_sets import local_time
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.places import Place
+    from parambak.keeping.state.backups import BackupLocation
     from parambak.keeping.state.bodies import HeldBody
     from parambak.vault.records import Stored
 
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
 def command(settings: Settings, /) -> Answer:
     """List the places, and for how many vessels each was last proven to hold what."""
     vault = store.open_vault(settings)
-    known = places(vault)
+    known = backup_locations(vault)
     held = {v: newest_held(vault.records(v)) for v in vault.vessels()} if known else {}
     handles = common.handles(vault)
     documents = [{**common.document(vault, p), **_held(p, held, handles)} for p in known]
@@ -37,7 +36,9 @@ def command(settings: Settings, /) -> Answer:
 
 
 def _held(
-    place: Place, held: dict[str, dict[str, tuple[Stored, HeldBody]]], handles: dict[str, str]
+    place: BackupLocation,
+    held: dict[str, dict[str, tuple[Stored, HeldBody]]],
+    handles: dict[str, str],
 ) -> dict[str, Any]:
     """Return when the place was last proven, and how much it held then of how many vessels.
 

@@ -8,7 +8,7 @@ from parambak.cli import store
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import place as common
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.places import remove_place
+from parambak.keeping.recording.backups import remove_backup
 
 
 @parambak_command("remove", example="parambak place remove red-stick")
@@ -20,7 +20,7 @@ def command(settings: Settings, /, name: str) -> Answer:
     What is in it stays there. `place add` with its address takes it up again.
     """
     vault = store.open_vault(settings)
-    place = remove_place(vault, name)
+    place = remove_backup(vault, name)
     return Answer(
         common.document(vault, place),
         lambda screen: screen.good(f"{place.handle} is given up; what is in it was not touched."),

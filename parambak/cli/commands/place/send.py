@@ -11,13 +11,14 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import place as common
 from parambak.cli.progress import Progress
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.places import find_place, send_to
+from parambak.keeping.recording.backups import send_to
+from parambak.keeping.state.backups import find_backup
 from parambak.memory.counted import counted
 from parambak.vault.records import clock_of
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.places import Place
+    from parambak.keeping.state.backups import BackupLocation
     from parambak.vault.locations.send import Sent
     from parambak.vault.vault import Vault
 
@@ -36,7 +37,7 @@ def command(
     Nothing is deleted. It may be broken off at any moment; called again, it goes on.
     """
     vault = store.open_vault(settings)
-    place = find_place(vault, name)
+    place = find_backup(vault, name)
     address = common.whole(settings, at) if at else place.address
     with common.opened(address, vault) as there, _progress(settings) as progress:
         sent, notes = send_to(
@@ -70,7 +71,7 @@ def _exit_code(sent: Sent) -> int:
     return 1 if sent.refused else 0
 
 
-def _document(vault: Vault, place: Place, sent: Sent, *, hashed: bool) -> dict[str, Any]:
+def _document(vault: Vault, place: BackupLocation, sent: Sent, *, hashed: bool) -> dict[str, Any]:
     handles = common.handles(vault)
     taken = sent.fetched
     return {

@@ -6,12 +6,14 @@ from pathlib import Path
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import ParambakError
-from parambak.keeping.recording.rules_file import load_rules, record_rules
+from parambak.keeping.recording.entries import record_rules
+from parambak.keeping.state.rules_file import load_rules
+from parambak.vault.files.given import read_given
 
 
 @parambak_command("record", example="parambak rules record grebe OWNER.TOML --by 'J. Doe'")
@@ -21,7 +23,7 @@ from parambak.keeping.recording.rules_file import load_rules, record_rules
 @pass_settings
 def command(settings: Settings, /, *, vessel: str, file: str, by: str | None) -> Answer:
     """Keep FILE (TOML) as the ship's rules of VESSEL; they hold from here on."""
-    data = files_in.read_whole(file, files_in.TEXT_BYTES)[0]
+    data = read_given(file, given_files.TEXT_BYTES).data
     try:
         rules = load_rules(data)
     except ParambakError as error:

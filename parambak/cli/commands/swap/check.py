@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import files_in
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.assess import Assessor
@@ -63,7 +63,7 @@ def command(  # noqa: PLR0913 - one argument an option
     A condition that is accepted stays visible from then on, and the answer is yes only in
     the call that accepted it.
     """
-    data, given = files_in.sheet_file(new_card) if new_card is not None else (b"", None)
+    data, given = given_files.sheet_file(new_card) if new_card is not None else (b"", None)
     if accept is None and (confirm or by or reason):
         raise faults.ACCEPT_ALONE.error(expected="--accept CONDITION", found="no --accept")
     vault = store.open_vault(settings)

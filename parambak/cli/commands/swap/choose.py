@@ -21,7 +21,7 @@ from parambak.swap.state import accepted_words, notes_on, swap_state
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.compare.bytes import Run
-    from parambak.keeping.state.known import Copy
+    from parambak.keeping.state.model import Copy
     from parambak.swap.state import SwapState
 
 MOST_RUNS = 20  # on the page; --json has them all

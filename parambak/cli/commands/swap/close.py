@@ -11,9 +11,9 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.assess import Assessor
-from parambak.keeping.recording.entries import WHEREABOUTS
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import FunctionTest
+from parambak.keeping.state.cards import WHEREABOUTS
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
 from parambak.swap import recording

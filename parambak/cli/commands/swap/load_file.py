@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
+from parambak.answers.written_files import moved, write_dump_file
 from parambak.cli import faults, store
 from parambak.cli.command import FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import cautions, deviations
-from parambak.cli.parts import files_in
-from parambak.cli.parts.file_out import moved, write_dump_file
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.assess import Assessor
+from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.texts import NAME, REMARK, check_texts
 from parambak.keeping.verified import AFTER_UNVERIFIED
 from parambak.memory import digests
 from parambak.memory.counted import counted
@@ -31,7 +31,7 @@ from parambak.swap.state import SwapState, accepted_words, notes_on, swap_state
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.dumps.profile import Profile
-    from parambak.keeping.state.known import Copy
+    from parambak.keeping.state.model import Copy
     from parambak.layouts.decode import Decoded
     from parambak.memory.image import Image
     from parambak.reads.pairs import PairScheme
@@ -101,7 +101,7 @@ def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
     check_texts([("name of the person", words.by, NAME), ("reason", words.reason, REMARK)])
     if not words.unverified and (words.confirm or words.reason):
         raise faults.UNVERIFIED_ALONE.error(expected="--unverified", found="not given")
-    profile = files_in.profile_file(words.profile).profile if words.profile else None
+    profile = given_files.profile_file(words.profile).profile if words.profile else None
     format_name = words.format_name or (profile.format if profile else None)
     if format_name is None:
         raise faults.FORMAT_NEEDED.error(expected="--as FORMAT", found="neither --as nor a profile")

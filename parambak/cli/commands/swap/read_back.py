@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers import given_files
 from parambak.cli import faults, store
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
-from parambak.cli.parts import files_in
 from parambak.cli.parts.read_back_bytes import Behind, Meant, read_back
 from parambak.cli.parts.read_back_bytes import answer as bytes_answer
 from parambak.cli.parts.read_back_doubts import Compared, doubts_of, not_enough, older, others
@@ -20,7 +20,8 @@ from parambak.cli.parts.read_back_values import Layouts, opened, read_values, va
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping.assess import Assessor
-from parambak.keeping.state import exchanges, select
+from parambak.keeping.state import select
+from parambak.keeping.state.cards import exchange_notes
 from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PAIR_SCHEMES
@@ -31,8 +32,8 @@ from parambak.swap.swaps import newest_open, swaps_at
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.request import Incoming
-    from parambak.keeping.state.known import Copy, Position, Vessel
+    from parambak.keeping.recording.received import Incoming
+    from parambak.keeping.state.model import Copy, Position, Vessel
     from parambak.reads.pairs import PairScheme
     from parambak.swap.recording import ValueLayouts
     from parambak.swap.swaps import Swap
@@ -104,9 +105,9 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     image, name = assessor.image(copy.image), select.copy_name(position, copy)
     told = opened(files, own, position.layout) if files.named else None
     size = told.layouts.new.layout.memory if told else assessor.memory_size(position, own)
-    profile = files_in.profile_file(words.profile).profile if words.profile else None
-    taking = files_in.Taking(words.format_name, (), size, profile, words.pair)
-    incoming = files_in.reads_of(dumps, taking)
+    profile = given_files.profile_file(words.profile).profile if words.profile else None
+    taking = given_files.Taking(words.format_name, (), size, profile, words.pair)
+    incoming = given_files.reads_of(dumps, taking)
     if told is not None:
         values = read_values(incoming, words.stage, told, image)
         given: _Given = [(read.incoming, read.found) for read in values]
@@ -132,7 +133,7 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
 
 def _exchanged(vault: Vault, vessel: Vessel, position: Position) -> tuple[str, ...]:
     units = [unit for unit in vessel.units if position in unit.positions]
-    return exchanges.notes(vault, vessel, units)
+    return exchange_notes(vault, vessel, units)
 
 
 def _doubted(

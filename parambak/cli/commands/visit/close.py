@@ -14,7 +14,7 @@ from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.visits import Attendance
+    from parambak.keeping.state.visits import Attendance
 
 
 @parambak_command("close", example="parambak visit close --remark 'all thrusters read'")

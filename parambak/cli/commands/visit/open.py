@@ -28,7 +28,7 @@ def command(  # noqa: PLR0913 - one argument an option
     new_vessel: bool,
 ) -> Answer:
     """Open a visit to VESSEL; `archive` then knows vessel, person and reader."""
-    day = past_day(on) if on else settings.clock().date().isoformat()
+    day = past_day(settings, on) if on else settings.clock().date().isoformat()
     vault = store.open_vault(settings, create=True)
     handle, new = open_visit(
         vault, vessel=vessel, on=day, by=by, reader=reader, confirmed=new_vessel

@@ -1,0 +1,1 @@
+"""The floor of answers: one module a job, a question in, an answer out. Begin at session.py."""

@@ -1,0 +1,63 @@
+"""What every question and every answer is; and a list that is made while it is written.
+
+The members of an answer are the keys of `--json`: formats/answers.md is generated from them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING, TypeVar
+
+from msgspec import Struct
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+__all__ = ["Answer", "LazyList", "Note", "Part", "Question"]
+
+T = TypeVar("T")
+YES, NO, DAMAGED = 0, 1, 3
+
+
+class Question(Struct, frozen=True, kw_only=True):
+    """What is asked, as typed: texts, numbers and the names of files."""
+
+
+class Answer(Struct, frozen=True, kw_only=True):
+    """What is answered: its members are plain values, none of them a path or an object."""
+
+    @property
+    def exit_code(self) -> int:
+        """Return 0 for yes, same, done; 1 for a negative answer; 3 where the vault is damaged."""
+        return YES
+
+
+class Part(Struct, frozen=True):
+    """A part of an answer, such as a line of a list."""
+
+
+class Note(Part, frozen=True):
+    """A finding with its stable code."""
+
+    code: str
+    text: str
+
+
+class LazyList(Collection[T]):
+    """A list in an answer whose entries are made anew each time it is gone through.
+
+    For what may be too long to hold. The member is declared as `Collection[…]`; in JSON it is
+    a list like any other.
+    """
+
+    def __init__(self, make: Callable[[], Iterable[T]]) -> None:
+        self._make = make
+
+    def __iter__(self) -> Iterator[T]:
+        return iter(self._make())
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+    def __contains__(self, entry: object) -> bool:
+        return any(entry == other for other in self)

@@ -1,0 +1,187 @@
+"""What a question is asked with: the vault, the clock, and where progress is shown.
+
+A session is one call of a command, or one `open_vault` of the Python API. Nothing in it
+reads the environment or the clock by itself: both are passed in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from functools import cache, cached_property
+from typing import TYPE_CHECKING, Protocol
+
+from parambak.answers import faults
+from parambak.memory.names import nearest
+from parambak.vault.files.given import folder_around, shipped
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from contextlib import AbstractContextManager
+    from datetime import datetime
+
+    from parambak.keeping.assess import Assessor
+    from parambak.keeping.chips import Chip
+    from parambak.keeping.state.model import Fleet
+    from parambak.vault.files.given import Folder
+    from parambak.vault.vault import Vault
+
+    Progress = Callable[[int, int], None]
+
+FIRST_DAY = "1970-01-01"
+
+
+class Folders(Protocol):
+    """Where the vault and the user's own folder are; worked out where first asked for."""
+
+    @property
+    def vault_named(self) -> str | None:
+        """Return the vault's folder as a person named it; None where it is the default."""
+
+    @property
+    def vault_folder(self) -> Folder:
+        """Return the vault's folder."""
+
+    @property
+    def own_folder(self) -> Folder:
+        """Return the user's own folder, which is never in the vault."""
+
+    @property
+    def cache_folder(self) -> Folder:
+        """Return the folder for the indexes of vaults on sticks and shares."""
+
+
+@contextmanager
+def no_progress(doing: str) -> Iterator[Progress]:
+    """Give a function that takes progress and shows nothing."""
+    del doing
+    yield lambda _done, _total: None
+
+
+class Session:
+    """The vault of one call, what is worked out from it once, and the notes beside its answer.
+
+    `clock` gives the local time with its offset. `progress` names the work and gives a
+    function that is called with how many are done and how many there are.
+    """
+
+    def __init__(
+        self,
+        folders: Folders,
+        clock: Callable[[], datetime],
+        progress: Callable[[str], AbstractContextManager[Progress]] = no_progress,
+    ) -> None:
+        self.folders = folders
+        self.clock = clock
+        self.progress = progress
+        self.chips = chip_table()
+        self.answered: set[str] = set()  # notes of the vault that the answer itself gives
+        self._vault: Vault | None = None
+        self._notes: list[str] = []
+
+    @property
+    def vault(self) -> Vault:
+        """Return the vault, opened where it is first asked for; raise VaultRefused or NotFound."""
+        return self._vault or self.open()
+
+    def open(self, *, create: bool = False) -> Vault:
+        """Open the vault; `create` makes it where there is none.
+
+        One that was named is not made where the folder around it is missing too: so looks the
+        path of a stick that is not plugged in.
+        """
+        from parambak.vault.vault import Vault  # noqa: PLC0415 - some questions need none
+
+        folder = self.folders.vault_folder
+        around = folder_around(folder)
+        if create and self.folders.vault_named and around is not None:
+            raise faults.VAULT_FOLDER.error(
+                file=str(folder), expected="a folder", found=f"no {around}"
+            )
+        self._vault = Vault.open(
+            folder,
+            own=self.folders.own_folder,
+            clock=self.clock,
+            create=create,
+            cache=self.folders.cache_folder,
+        )
+        return self._vault
+
+    def fleet(self) -> Fleet:
+        """Return what the vault's records say now; asked again after something is put on record."""
+        from parambak.keeping.state.fold import fleet  # noqa: PLC0415 - some questions need none
+
+        return fleet(self.vault)
+
+    @cached_property
+    def assessor(self) -> Assessor:
+        """Return what works out whether copies are verified."""
+        from parambak.keeping.assess import Assessor  # noqa: PLC0415 - some questions need none
+
+        return Assessor(self.vault, self.chips)
+
+    def chip(self, name: str) -> Chip:
+        """Return the chip of that part number; raise CallRefused with the nearest ones."""
+        return chip_in(self.chips, name)
+
+    def past_day(self, text: str) -> str:
+        """Return a day that is not yet to come; raise CallRefused for another."""
+        from parambak.keeping.recording.texts import check_date  # noqa: PLC0415 - where one is typed
+
+        day, today = check_date(text), self.clock().date()
+        if not FIRST_DAY <= day <= today.isoformat():
+            raise faults.DAY_TO_COME.error(expected=f"a day from {FIRST_DAY} to {today}", found=day)
+        return day
+
+    def note(self, *texts: str) -> None:
+        """Keep what is to be shown beside the answer and stops nothing."""
+        self._notes += texts
+
+    def vault_notes(self) -> tuple[str, ...]:
+        """Return what the vault has to say beside any answer, an error too."""
+        vault = self._vault
+        texts = [finding.text for finding in vault.warnings] if vault is not None else []
+        return tuple(text for text in texts if text not in self.answered)
+
+    def notes(self) -> tuple[str, ...]:
+        """Return all that stands beside the answer, each once."""
+        vault = self._vault
+        made = (f"a new vault was made in {vault.root}",) if vault and vault.made else ()
+        return tuple(dict.fromkeys((*made, *self.vault_notes(), *self._notes)))
+
+
+class _ChipTable(Mapping[str, "Chip"]):
+    """The shipped chips by name in lower case; read where one is first asked for."""
+
+    @cached_property
+    def _chips(self) -> Mapping[str, Chip]:
+        from parambak.keeping.chips import chips  # noqa: PLC0415 - most calls name no chip
+
+        return chips(shipped("chips.toml"))
+
+    def __getitem__(self, name: str) -> Chip:
+        return self._chips[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._chips)
+
+    def __len__(self) -> int:
+        return len(self._chips)
+
+
+@cache
+def chip_table() -> Mapping[str, Chip]:
+    """Return the shipped table of memory chips, by name in lower case."""
+    return _ChipTable()
+
+
+def chip_in(table: Mapping[str, Chip], name: str) -> Chip:
+    """Return the chip of that part number; raise CallRefused with the nearest ones."""
+    if name.casefold() not in table:
+        near = " or ".join(table[part].name for part in nearest(name, table))
+        raise faults.CHIP_NAME.error(
+            expected=near or "a part of the table",
+            found=repr(name),
+            known=", ".join(sorted(chip.name for chip in table.values())),
+        )
+    return table[name.casefold()]

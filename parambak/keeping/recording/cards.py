@@ -1,0 +1,273 @@
+"""Cards put on record: where one is, what its sheet states, which two are exchanged."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.errors import CallRefused, Fault
+from parambak.keeping.recording.entries import add_signed
+from parambak.keeping.recording.filing import new_identity
+from parambak.keeping.recording.texts import (
+    NAME,
+    REMARK,
+    check_short,
+    check_texts,
+    kept_name,
+    refuse_near,
+)
+from parambak.keeping.state import select
+from parambak.keeping.state.bodies import (
+    AmendBody,
+    CardsExchangedBody,
+    CardSheetBody,
+    EnteredBody,
+    Entity,
+    SheetOfCardBody,
+)
+from parambak.keeping.state.cards import (
+    IN_A_UNIT,
+    SHEET_OTHER,
+    cards_in,
+    exchanges,
+    refuse_other,
+)
+from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.model import Unit
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from parambak.keeping.recording.filing import TypedPosition
+    from parambak.keeping.state.bodies import Facts
+    from parambak.keeping.state.cards import Exchange
+    from parambak.keeping.state.model import Card, Fleet, Vessel
+    from parambak.vault.vault import Vault
+
+CARD_UNIT = Fault(
+    "card-unit",
+    CallRefused,
+    "a card that is in a unit is in one that is named, and any other is in none",
+    "Give --whereabouts 'in a unit' with --unit NAME, or another whereabouts without it.",
+)
+SHEET_WHERE = Fault(
+    "sheet-where",
+    CallRefused,
+    "a card sheet is kept for a unit or for a card, not for one of its positions",
+    "Write VESSEL/UNIT, or VESSEL/card:SERIAL; program memories are named inside the sheet.",
+)
+EXCHANGE_UNITS = Fault(
+    "exchange-units",
+    CallRefused,
+    "cards are exchanged between two units of one vessel",
+    "Name both as VESSEL/UNIT. For a card from elsewhere, open a swap.",
+)
+EXCHANGE_TWICE = Fault(
+    "exchange-already",
+    CallRefused,
+    "the cards of {one} and {other} are exchanged already",
+    "Put them back first, and say so with `parambak card exchange {one} {other} --back`.",
+)
+EXCHANGE_NONE = Fault(
+    "exchange-none",
+    CallRefused,
+    "the cards of these two units are not exchanged, as far as the record goes",
+    "Leave --back out to put an exchange on record; `parambak card list` shows those there are.",
+)
+EXCHANGED_READ = Fault(
+    "exchange-read",
+    CallRefused,
+    "the cards of {one} and {other} are exchanged: the chip there carries the other's parameters",
+    "Name the unit whose parameters it carries, and give --position-confirmed; or put the cards "
+    "back first, and say so with `parambak card exchange {one} {other} --back`.",
+)
+
+
+def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
+    vault: Vault,
+    *,
+    vessel: str,
+    serial: str,
+    whereabouts: str,
+    card_type: str | None,
+    by: str | None,
+    unit: str | None = None,
+) -> tuple[str, bool]:
+    """Put a card or its whereabouts on record; return its WHERE, and whether it is new.
+
+    `unit` names the unit that it is in.
+    """
+    check_short(serial, "card's serial number")
+    if (whereabouts == IN_A_UNIT) != (unit is not None):
+        found = f"{whereabouts}, {unit or 'no unit'}"
+        raise CARD_UNIT.error(expected="in a unit, and its name", found=found[:80])
+    check_texts([("card's type", card_type, NAME), ("name of the person", by, NAME)])
+    with vault.writing() as writing:
+        ship = select.find_vessel(fleet(vault), vessel)
+        facts: Facts = {"serial": serial, "whereabouts": whereabouts}
+        if unit is not None:
+            facts["unit"] = _unit_aboard(ship, unit)
+        if card_type:
+            facts["card_type"] = card_type
+        card = {card.serial.casefold(): card for card in ship.cards}.get(serial.casefold())
+        if card is not None:
+            corrected: Facts = {name: value for name, value in facts.items() if name != "serial"}
+            if unit is None and card.facts.get("unit"):
+                corrected["unit"] = ""  # it has left that one
+            for home, identity in ship.homes(card.ids):
+                add_signed(writing, home, AmendBody(what="card", id=identity, facts=corrected), by)
+            return card.where, False
+        refuse_near(serial, (card.serial for card in ship.cards), "card")
+        entity = Entity(what="card", id=new_identity(), facts=facts, inside=ship.id)
+        add_signed(writing, ship.id, EnteredBody(new=(entity,)), by)
+    return f"{ship.handle}/{select.CARD}{serial}", True
+
+
+def _unit_aboard(ship: Vessel, name: str) -> str:
+    """Return the short name of a unit; raise where it names none, or a card."""
+    if name.casefold().startswith(select.CARD):
+        raise CARD_UNIT.error(expected="the name of a unit", found=repr(name[:80]))
+    holder = select.find_holder(ship, name)
+    return holder.short if isinstance(holder, Unit) else ""
+
+
+def record_sheet(  # noqa: PLR0913 - what is known of a sheet, all by keyword
+    vault: Vault,
+    *,
+    where: str,
+    name: str,
+    data: bytes,
+    by: str | None,
+    target: Mapping[str, str] | None = None,
+) -> Unit | Card:
+    """Put the card sheet of a unit or of a card on record; return what it is kept for.
+
+    `target` is what the sheet says that it is for; raise SheetRefused where that is another.
+    """
+    check_texts([("name of the person", by, NAME)])
+    parts = select.parse_where(where)
+    if parts.holder is None or parts.position is not None:
+        raise SHEET_WHERE.error(
+            expected="VESSEL/UNIT or VESSEL/card:SERIAL", found=repr(where[:80])
+        )
+    with vault.writing() as writing:
+        ship = select.find_vessel(fleet(vault), parts.vessel)
+        holder = select.find_holder(ship, parts.holder)
+        _refuse_other(target or {}, ship, holder)
+        sheet = writing.put(data)
+        for home, identity in ship.homes(holder.ids):
+            kept = kept_name(name)
+            if isinstance(holder, Unit):
+                body = CardSheetBody(unit=identity, sheet=sheet, name=kept)
+                add_signed(writing, home, body, by, sheet)
+            else:
+                own = SheetOfCardBody(card=identity, sheet=sheet, name=kept)
+                add_signed(writing, home, own, by, sheet)
+    return holder
+
+
+def _refuse_other(target: Mapping[str, str], ship: Vessel, holder: Unit | Card) -> None:
+    """Raise where a sheet is for something else than it is recorded for."""
+    if not isinstance(holder, Unit):
+        refuse_other(target, ship, None, holder.serial)
+        return
+    refuse_other(target, ship, holder, None)
+    if "card" in target and "unit" not in target:
+        found = f"card {target['card'][:80]}"
+        raise SHEET_OTHER.error(what="unit", expected=holder.where, found=found)
+
+
+def refuse_exchanged(
+    vault: Vault, fleet: Fleet, typed: TypedPosition, *, confirmed: bool
+) -> tuple[str, ...]:
+    """Raise where a read is filed under a unit whose card is exchanged; warn if confirmed."""
+    vessels = select.vessels_named(fleet, typed.vessel)
+    if typed.unit is None or len(vessels) != 1:
+        return ()
+    name = typed.unit.casefold()
+    for exchange in exchanges(vault, vessels[0]):
+        names = [n.casefold() for unit in exchange.units for n in (unit.short, *unit.former)]
+        if name in names:
+            if confirmed:
+                return (exchange.said,)
+            one, other = (unit.where for unit in exchange.units)
+            raise EXCHANGED_READ.error(
+                one=one, other=other, expected="each card in its own unit", found=exchange.said
+            )
+    return ()
+
+
+def record_exchange(  # noqa: PLR0913 - what is told of an exchange, all by keyword
+    vault: Vault, one: str, other: str, *, why: str, by: str, back: bool
+) -> tuple[Exchange, tuple[str, ...]]:
+    """Put on record that the cards of two units were exchanged, or put back; and warnings."""
+    check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
+    with vault.writing() as writing:
+        vessel, first, second = _two_units(fleet(vault), one, other)
+        before = _exchange_of(exchanges(vault, vessel), first, second, back=back)
+        cards = [cards_in(vessel, unit) for unit in (first, second)]
+        known = all(len(one) == 1 for one in cards)
+        homes = {vessel.home(i) for i in first.ids} & {vessel.home(i) for i in second.ids}
+        for home in sorted(homes or {vessel.id}):
+            body = CardsExchangedBody(
+                units=(_identity(vessel, first, home), _identity(vessel, second, home)),
+                why=why,
+                cards=(cards[0][0].id, cards[1][0].id) if known else None,
+                back=back,
+            )
+            writing.add(body.kind, home, body.members(), by=writing.person(by, home))
+    (exchange,) = before or [one for one in exchanges(vault, vessel) if first in one.units]
+    return exchange, _unlike(first, second)
+
+
+def _two_units(fleet: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
+    parts = [select.parse_where(where) for where in (one, other)]
+    if any(part.holder is None or part.position is not None for part in parts):
+        raise EXCHANGE_UNITS.error(expected="VESSEL/UNIT VESSEL/UNIT", found=f"{one} {other}"[:160])
+    vessels = [select.find_vessel(fleet, part.vessel) for part in parts]
+    first, second = (
+        select.find_holder(v, p.holder or "") for v, p in zip(vessels, parts, strict=True)
+    )
+    if (
+        vessels[0] is not vessels[1]
+        or first is second
+        or not isinstance(first, Unit)
+        or not isinstance(second, Unit)
+    ):
+        expected = "two units of one vessel"
+        raise EXCHANGE_UNITS.error(expected=expected, found=f"{first.where} and {second.where}")
+    return vessels[0], first, second
+
+
+def _exchange_of(
+    exchanges: Sequence[Exchange], first: Unit, second: Unit, *, back: bool
+) -> list[Exchange]:
+    """Return the exchange that is put back; raise where the record says otherwise."""
+    pair = {first.id, second.id}
+    of_pair = [exchange for exchange in exchanges if {unit.id for unit in exchange.units} == pair]
+    if back and not of_pair:
+        raise EXCHANGE_NONE.error(expected="an exchange of these two", found="none")
+    overlapping = [
+        exchange
+        for exchange in exchanges
+        if not pair.isdisjoint({unit.id for unit in exchange.units})
+    ]
+    if not back and overlapping:
+        one, other = (unit.where for unit in overlapping[0].units)
+        raise EXCHANGE_TWICE.error(
+            one=one, other=other, expected="each card in its own unit", found=overlapping[0].said
+        )
+    return of_pair
+
+
+def _identity(vessel: Vessel, unit: Unit, home: str) -> str:
+    """Return the identity of a unit that one of the vessel's identities brought in."""
+    return min((i for i in unit.ids if vessel.home(i) == home), default=unit.id)
+
+
+def _unlike(first: Unit, second: Unit) -> tuple[str, ...]:
+    """Say where the two are not known to be like units."""
+    types = [unit.facts.get("maker_type") for unit in (first, second)]
+    if types[0] is not None and types[1] is not None and types[0] != types[1]:
+        said = f"{first.where} is a {types[0]} and {second.where} a {types[1]}"
+        return (f"{said}: make sure that the maker allows a card of the one in the other",)
+    return ()

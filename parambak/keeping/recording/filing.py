@@ -1,0 +1,181 @@
+"""Where a read is filed: what stands already, and what is made on the way."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from uuid import uuid4
+
+from msgspec import Struct
+
+from parambak.errors import CallRefused, Fault
+from parambak.keeping.recording.texts import check_short, refuse_near, refuse_near_vessel
+from parambak.keeping.state import select
+from parambak.keeping.state.bodies import Entity
+
+if TYPE_CHECKING:
+    from parambak.keeping.state.model import Card, Fleet, Position, Unit, Vessel
+
+UNIT_OR_CARD = Fault(
+    "target-unit-or-card",
+    CallRefused,
+    "a read belongs to a unit or to a card that is in none, never to both",
+    "Give --unit, or --card for a spare's own dump.",
+)
+OTHER_CHIP = Fault(
+    "target-other-chip",
+    CallRefused,
+    "another chip is on record for this position",
+    "Type the chip on record, or correct it with `parambak amend {where} --chip NAME --why …`.",
+)
+
+
+class TypedPosition(Struct, frozen=True):
+    """Where the user says that a read belongs, as typed."""
+
+    vessel: str
+    position: str
+    unit: str | None = None
+    card: str | None = None
+    chip: str | None = None
+    new_vessel: bool = False
+
+
+class Filing(Struct, frozen=True):
+    """The position that a read is filed under, on record already or new.
+
+    `vessel` and `id` are the identities of vessel and position, the vessel's being that
+    which brought in the position or what holds it; `position` is
+    what is known of it, None where it is new; `new` are the entities that the
+    first record must bring in; `made` says them in words.
+    """
+
+    vessel: str
+    id: str
+    where: str
+    chip: str | None
+    position: Position | None
+    new: tuple[Entity, ...]
+    made: tuple[str, ...]
+
+
+class NewEntities:
+    """The entities that a first record must bring in, and what is new, in words."""
+
+    def __init__(self) -> None:
+        self.entities: list[Entity] = []
+        self.texts: list[str] = []
+
+    def add(self, what: str, facts: dict[str, str], inside: str | None, text: str) -> str:
+        """Add an entity, and return its identity."""
+        identity = new_identity()
+        given = {name: value for name, value in facts.items() if value}
+        self.entities.append(Entity(what=what, id=identity, facts=dict(given), inside=inside))
+        self.texts.append(text)
+        return identity
+
+    def add_facts(self, what: str, identity: str, facts: dict[str, str]) -> None:
+        """Add facts of an entity that is on record already."""
+        self.entities.append(Entity(what=what, id=identity, facts=dict(facts)))
+        self.texts.append(f"now on record: {', '.join(f'{k} {v}' for k, v in facts.items())}")
+
+
+def new_identity() -> str:
+    """Return 32 hexadecimal digits that nothing else bears."""
+    return uuid4().hex
+
+
+def file_under(fleet: Fleet, typed: TypedPosition) -> Filing:
+    """Return the position on record, or the one to be made; raise where neither is right."""
+    if (typed.unit is None) == (typed.card is None):
+        raise UNIT_OR_CARD.error(
+            expected="one of --unit and --card",
+            found="neither" if typed.unit is None else "both",
+        )
+    new = NewEntities()
+    holder: Unit | Card | None
+    vessel, vessel_id, vessel_name = find_or_add_vessel(
+        fleet, typed.vessel, new, confirmed=typed.new_vessel
+    )
+    if typed.card is not None:
+        holder, holder_id, holder_name = _find_or_add_card(vessel, vessel_id, typed.card, new)
+    else:
+        holder, holder_id, holder_name = _find_or_add_unit(vessel, vessel_id, typed.unit or "", new)
+    position = _position_in(holder, typed.position)
+    if position is not None:
+        where, identity = position.where, position.id
+        _refuse_other_chip(position, typed.chip)
+        if typed.chip and not position.chip:
+            new.add_facts("position", identity, {"chip": typed.chip.casefold()})
+    else:
+        where = f"{vessel_name}/{holder_name}/{typed.position}"
+        facts = {"short": typed.position, "chip": (typed.chip or "").casefold()}
+        identity = new.add("position", facts, holder_id, f"new position {typed.position}")
+    chip = position.chip if position is not None and position.chip else typed.chip
+    if vessel is not None:
+        vessel_id = vessel.home(identity if position is not None else holder_id)
+    return Filing(vessel_id, identity, where, chip, position, tuple(new.entities), tuple(new.texts))
+
+
+def find_or_add_vessel(
+    fleet: Fleet, name: str, new: NewEntities, *, confirmed: bool
+) -> tuple[Vessel | None, str, str]:
+    """Return the vessel of that name, or bring it in; refuse a near miss."""
+    if select.vessels_named(fleet, name):
+        vessel = select.find_vessel(fleet, name)
+        return vessel, vessel.id, vessel.handle
+    check_short(name, "vessel")
+    if not confirmed:
+        select.refuse_lost_name(fleet, name)
+        refuse_near_vessel(name, (n for v in fleet.vessels for n in (v.short, *v.former)))
+    identity = new.add("vessel", {"short": name}, None, f"new vessel {name}")
+    return None, identity, name
+
+
+def vessel_or_new(
+    fleet: Fleet, name: str, *, confirmed: bool
+) -> tuple[str, str, tuple[Entity, ...]]:
+    """Return a vessel's identity and handle, and the entity where it is new."""
+    new = NewEntities()
+    _, identity, handle = find_or_add_vessel(fleet, name, new, confirmed=confirmed)
+    return identity, handle, tuple(new.entities)
+
+
+def _find_or_add_unit(
+    vessel: Vessel | None, vessel_id: str, name: str, new: NewEntities
+) -> tuple[Unit | None, str, str]:
+    units = vessel.units if vessel is not None else ()
+    unit = select.named_among(units, name)
+    if unit is not None:
+        return unit, unit.id, unit.short
+    check_short(name, "unit")
+    refuse_near(name, (unit.short for unit in units), "unit")
+    return None, new.add("unit", {"short": name}, vessel_id, f"new unit {name}"), name
+
+
+def _find_or_add_card(
+    vessel: Vessel | None, vessel_id: str, serial: str, new: NewEntities
+) -> tuple[Card | None, str, str]:
+    cards = vessel.cards if vessel is not None else ()
+    for card in cards:
+        if card.serial.casefold() == serial.casefold():
+            return card, card.id, f"{select.CARD}{card.serial}"
+    check_short(serial, "card's serial number")
+    refuse_near(serial, (card.serial for card in cards), "card")
+    facts = {"serial": serial, "whereabouts": "spare aboard"}
+    identity = new.add("card", facts, vessel_id, f"new card {serial}, a spare aboard")
+    return None, identity, f"{select.CARD}{serial}"
+
+
+def _position_in(holder: Unit | Card | None, name: str) -> Position | None:
+    positions = holder.positions if holder is not None else ()
+    position = select.named_among(positions, name)
+    if position is not None:
+        return position
+    check_short(name, "position")
+    refuse_near(name, (position.short for position in positions), "position")
+    return None
+
+
+def _refuse_other_chip(position: Position, chip: str | None) -> None:
+    if chip and position.chip and position.chip.casefold() != chip.casefold():
+        raise OTHER_CHIP.error(where=position.where, expected=position.chip, found=chip)

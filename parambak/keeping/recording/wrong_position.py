@@ -1,0 +1,113 @@
+"""Whether a dump is of another position than the one named: port and starboard mixed up."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.compare.bytes import differing_bytes
+from parambak.errors import CallRefused, Fault
+from parambak.memory.counted import counted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from parambak.layouts.decode import FieldValue
+    from parambak.layouts.model import Layout
+    from parambak.memory.image import Image, Range
+
+FITS_ELSEWHERE = Fault(
+    "position-fits-elsewhere",
+    CallRefused,
+    "this dump fits another position far better than the one named",
+    "Make sure which chip was read. If it is right as typed, give --position-confirmed.",
+)
+OTHER_UNIT = Fault(
+    "position-other-unit",
+    CallRefused,
+    "the field {name}, which tells the unit, is not that of the latest copy",
+    "Make sure which unit was read. If it is right as typed, give --position-confirmed.",
+)
+# A few bytes apart from its own latest copy is an ordinary visit; below this
+# number only an exact match elsewhere counts as a better fit.
+FEW_BYTES = 8
+FAR_BETTER = 4
+
+
+class Distance(NamedTuple):
+    """How far an image is from the latest copy of one position, in bytes."""
+
+    copy: str
+    differing: int
+
+
+def refuse_better_fit(
+    image: Image,
+    own: tuple[str, Image],
+    others: Iterable[tuple[str, Image]],
+    moving: Sequence[Range],
+) -> None:
+    """Raise CallRefused, with the figures, where another position fits far better.
+
+    `own` and `others` are each a copy's name and image; `moving` are the
+    ranges that are expected to change, which are left out of the comparison.
+    """
+    here = _distance(image, own, moving)
+    best = min(
+        (_distance(image, other, moving) for other in others),
+        key=lambda fit: fit.differing,
+        default=None,
+    )
+    if best is not None and _far_better(best.differing, here.differing):
+        raise FITS_ELSEWHERE.error(
+            expected=f"near {here.copy}, from which it differs in {here.differing} bytes",
+            found=f"nearer to {best.copy}, from which it differs in "
+            f"{counted(best.differing, 'byte')}",
+        )
+
+
+def _distance(image: Image, copy: tuple[str, Image], moving: Sequence[Range]) -> Distance:
+    name, other = copy
+    return Distance(name, differing_bytes(image.without(moving), other.without(moving)))
+
+
+def _far_better(elsewhere: int, here: int) -> bool:
+    if elsewhere == 0:
+        return here > 0
+    return here >= FEW_BYTES and elsewhere * FAR_BETTER <= here
+
+
+def refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
+    """Raise where a field that identifies the unit reads otherwise than in the latest copy.
+
+    What the latest copy lacks is not compared.
+    """
+    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
+    from parambak.layouts.decode import decode  # noqa: PLC0415 - the same
+
+    places = coverage.ranges_of(layout, "identifies-unit")
+    if all(own.read(*place) in {None, image.read(*place)} for place in places):
+        return
+    read = {value.field: value for value in decode(layout, image).fields}
+    for before in decode(layout, own).fields:
+        now = read[before.field]
+        if before.identifies_unit and before.own not in {None, now.own}:
+            expected, found = _shown(before), _shown(now)
+            if expected == found:  # other bytes of one value, such as another padding
+                expected, found = _bytes(before), _bytes(now)
+            raise OTHER_UNIT.error(
+                name=before.field, offset=before.at, expected=expected, found=found
+            )
+
+
+def _shown(value: FieldValue) -> str:
+    """Return text in quotes, a number as a person knows it, and else the bytes."""
+    kind = value.plan.field.type.kind
+    if value.value is None or value.mark or kind == "bytes":
+        return _bytes(value)
+    if kind == "text":
+        return f'"{value.value}"'
+    return f"{value.value} {value.unit}" if value.unit else value.value
+
+
+def _bytes(value: FieldValue) -> str:
+    return "no bytes there" if value.raw is None else value.raw.hex(" ").upper()

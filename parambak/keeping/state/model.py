@@ -1,0 +1,345 @@
+"""Vessels, units, cards, positions, copies and reads: plain values.
+
+`fold.py` makes them from records. Nothing here reads but through what it is given.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec import Struct
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from datetime import date, datetime
+
+    from parambak.keeping.state.bodies import (
+        DumpEntry,
+        ImageEntry,
+        LayoutEntry,
+        Normal,
+        ReaderSum,
+    )
+    from parambak.keeping.state.read_facts import ReadFacts
+
+
+class Conflict(Struct, frozen=True, gc=False):
+    """A fact of which two records state different values, neither knowing of the other."""
+
+    fact: str
+    values: tuple[str, ...]
+
+
+class Read(Struct, frozen=True, gc=False):
+    """One pass of the reader.
+
+    `order` counts the records about the ship from 0; `vessel` is the identity that this
+    record is about, one of the ship's. `facts` are what was stated of how it was made.
+    `after_unverified` says that it was read back from a card in whose swap a file was
+    released though its copy was not verified.
+    """
+
+    record: str
+    vessel: str
+    call: str
+    order: int
+    image: ImageEntry
+    dumps: tuple[DumpEntry, ...]
+    read_on: date
+    stated: bool
+    taken_in: datetime
+    writer: str
+    by: str | None
+    facts: ReadFacts
+    reader_sum: ReaderSum | None = None
+    layout: LayoutEntry | None = None
+    normal: tuple[Normal, ...] = ()
+    remark: str | None = None
+    visit: str | None = None
+    reconstructed_from: tuple[str, ...] = ()
+    after_unverified: bool = False
+
+    @property
+    def untimed(self) -> bool:
+        """Return whether the files' times mean nothing."""
+        return self.facts.untimed
+
+
+class Copy(Struct, frozen=True, gc=False):
+    """An image kept for one position, and every read that gave it, oldest first.
+
+    `number` counts the position's copies from 1, by their newest read.
+    """
+
+    number: int
+    image: ImageEntry
+    reads: tuple[Read, ...]
+
+    @property
+    def sha256(self) -> str:
+        """Return the digest of the image object."""
+        return self.image.sha256
+
+    @property
+    def reconstructed(self) -> bool:
+        """Return whether no read gave this image, but a vote over reads that differ."""
+        return all(read.reconstructed_from for read in self.reads)
+
+    @property
+    def newest(self) -> Read:
+        """Return the read that gave this image last."""
+        return self.reads[-1]
+
+
+class Position(Struct, frozen=True, gc=False):
+    """A memory chip's place in a unit, or on a card that is in none.
+
+    `rules` are the digest and the name of the ship's rules, where there are any.
+    """
+
+    ids: frozenset[str]
+    short: str
+    where: str
+    chip: str | None = None
+    copies: tuple[Copy, ...] = ()
+    out_of_order: bool = False
+    conflicts: tuple[Conflict, ...] = ()
+    former: tuple[str, ...] = ()
+    rules: tuple[str, str] | None = None
+
+    @property
+    def id(self) -> str:
+        """Return one identity, the same at each call."""
+        return min(self.ids)
+
+    @property
+    def latest(self) -> Copy | None:
+        """Return the newest copy, or None."""
+        return self.copies[-1] if self.copies else None
+
+    @property
+    def reads(self) -> tuple[Read, ...]:
+        """Return all reads of the position, oldest first."""
+        reads = [read for copy in self.copies for read in copy.reads]
+        return tuple(sorted(reads, key=lambda read: (read.read_on, read.order)))
+
+    @property
+    def layout(self) -> LayoutEntry | None:
+        """Return the layout named last, or None."""
+        named = [read for read in self.reads if read.layout]
+        return max(named, key=lambda read: read.order).layout if named else None
+
+    @property
+    def normal(self) -> tuple[tuple[Normal, Read], ...]:
+        """Return what was declared normal for this memory, and the read that says so."""
+        return tuple((normal, read) for read in self.reads for normal in read.normal)
+
+
+class Unit(Struct, frozen=True):
+    """One control unit aboard; `former` are the short names that it had."""
+
+    ids: frozenset[str]
+    short: str
+    where: str
+    facts: dict[str, str] = {}
+    positions: tuple[Position, ...] = ()
+    sheet: tuple[str, str] | None = None
+    conflicts: tuple[Conflict, ...] = ()
+    former: tuple[str, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """Return one identity, the same at each call."""
+        return min(self.ids)
+
+
+class Card(Struct, frozen=True):
+    """A processor card with a serial number and a whereabouts.
+
+    `sheet` are the digest and the name of its card sheet, where there is one.
+    """
+
+    ids: frozenset[str]
+    serial: str
+    where: str
+    facts: dict[str, str] = {}
+    positions: tuple[Position, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
+    sheet: tuple[str, str] | None = None
+
+    @property
+    def id(self) -> str:
+        """Return one identity, the same at each call."""
+        return min(self.ids)
+
+
+class Visit(Struct, frozen=True, gc=False):
+    """One attendance aboard; `closed` is None while it is open, `remark` said at its end."""
+
+    id: str
+    vessel: str
+    on: str
+    by: str | None
+    reader: str | None
+    writer: str
+    closed: str | None = None
+    remark: str | None = None
+
+
+class Aboard(Struct, frozen=True):
+    """What is aboard a vessel, by its own records.
+
+    `homes` gives for each unit, card and position which of the vessel's identities brought
+    it in: what is recorded of it later goes there too, so that one identity's records are
+    complete alone. `damaged` are the records that cannot be used, each by its file and why;
+    `missing` the files of records that others are after and that are not there.
+    """
+
+    units: tuple[Unit, ...] = ()
+    cards: tuple[Card, ...] = ()
+    homes: dict[str, str] = {}
+    damaged: tuple[tuple[str, str], ...] = ()
+    missing: tuple[str, ...] = ()
+
+
+class Loader(NamedTuple):
+    """Reads what is aboard a vessel, and its visits, where that is first asked for."""
+
+    aboard: Callable[[], Aboard]
+    visits: Callable[[], tuple[Visit, ...]]
+
+
+def _no_records() -> Loader:
+    return Loader(Aboard, tuple)
+
+
+class Vessel:
+    """A ship, by every identity that counts as this one ship.
+
+    `short` is its name as given, `named` whether a record gives it; `handle` is what names
+    it here without doubt. What is aboard is read when it is first asked for, and kept.
+    """
+
+    def __init__(  # noqa: PLR0913 - how a vessel is named, by keyword
+        self,
+        ids: frozenset[str],
+        short: str,
+        handle: str,
+        *,
+        facts: dict[str, str] | None = None,
+        former: tuple[str, ...] = (),
+        conflicts: tuple[Conflict, ...] = (),
+        loader: Loader | None = None,
+    ) -> None:
+        self.ids = ids
+        self.short = short
+        self.handle = handle
+        self.facts = {} if facts is None else facts
+        self.former = former
+        self.conflicts = conflicts
+        self._loader = loader or _no_records()
+        self._aboard: Aboard | None = None
+        self._visits: tuple[Visit, ...] | None = None
+
+    @property
+    def id(self) -> str:
+        """Return one identity, the same at each call."""
+        return min(self.ids)
+
+    @property
+    def named(self) -> bool:
+        """Return whether some record gives the vessel's name."""
+        return "short" in self.facts
+
+    @property
+    def aboard(self) -> Aboard:
+        """Return what is aboard, read from the vessel's records where it was not yet."""
+        if self._aboard is None:
+            self._aboard = self._loader.aboard()
+        return self._aboard
+
+    def forget(self) -> None:
+        """Let go of what is aboard, to be read again where it is asked for again."""
+        self._aboard = None
+
+    @property
+    def units(self) -> tuple[Unit, ...]:
+        """Return the control units, by name."""
+        return self.aboard.units
+
+    @property
+    def cards(self) -> tuple[Card, ...]:
+        """Return the cards that are in no unit, by serial number."""
+        return self.aboard.cards
+
+    @property
+    def visits(self) -> tuple[Visit, ...]:
+        """Return the visits to it, in the order of the clocks."""
+        if self._visits is None:
+            self._visits = self._loader.visits()
+        return self._visits
+
+    def home(self, identity: str) -> str:
+        """Return the vessel identity whose records have a unit, card or position."""
+        return self.aboard.homes.get(identity, self.id)
+
+    def homes(self, identities: Iterable[str]) -> tuple[tuple[str, str], ...]:
+        """Return these identities in order, each behind that of the vessel that has its records."""
+        return tuple((self.home(identity), identity) for identity in sorted(identities))
+
+    @property
+    def holders(self) -> tuple[Unit | Card, ...]:
+        """Return what holds positions: units, then cards that are in none."""
+        return (*self.units, *self.cards)
+
+    @property
+    def positions(self) -> tuple[Position, ...]:
+        """Return all positions, those of units first."""
+        return tuple(p for holder in self.holders for p in holder.positions)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Vessel) and self._values() == other._values()
+
+    def __hash__(self) -> int:
+        return hash(self.ids)
+
+    def _values(self) -> tuple[object, ...]:
+        names = (self.ids, self.short, self.handle, self.facts, self.former, self.conflicts)
+        return (*names, self.aboard, self.visits)
+
+
+class Fleet:
+    """All vessels of a vault, by handle; `rechecked` is when a recheck last found all sound."""
+
+    def __init__(
+        self,
+        vessels: tuple[Vessel, ...],
+        rechecked: Callable[[], datetime | None] | None = None,
+    ) -> None:
+        self.vessels = vessels
+        self._rechecked = rechecked
+
+    @property
+    def rechecked(self) -> datetime | None:
+        """Return when a recheck last found all sound, or None."""
+        return self._rechecked() if self._rechecked is not None else None
+
+    @property
+    def damaged(self) -> tuple[tuple[str, str], ...]:
+        """Return the records of all vessels that cannot be used, each by its file and why.
+
+        Every vessel's records are read for it, and let go again.
+        """
+        damaged: list[tuple[str, str]] = []
+        for vessel in self.vessels:
+            damaged += vessel.aboard.damaged
+            vessel.forget()
+        return tuple(damaged)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Fleet):
+            return False
+        return self.vessels == other.vessels and self.rechecked == other.rechecked
+
+    def __hash__(self) -> int:
+        return hash(self.vessels)

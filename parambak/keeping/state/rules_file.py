@@ -1,0 +1,81 @@
+"""Ship's rules as a TOML file. `formats/ships-rules.md` specifies the file."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct
+
+from parambak.errors import Fault, SheetRefused
+from parambak.keeping.state.rules import ALWAYS, CONDITIONS, Rules
+from parambak.layouts.toml_text import as_model, mistake, read_toml
+
+PAGE = "formats/ships-rules.md"
+RULES_TEXT = Fault(
+    "rules-text",
+    SheetRefused,
+    "the ship's rules are no TOML text",
+    "Save them as UTF-8 after the pattern of formats/ships-rules.md.",
+)
+RULES_ENTRY = Fault(
+    "rules-entry",
+    SheetRefused,
+    "the ship's rules are wrong: {why}",
+    "Mend that key; formats/ships-rules.md names them all.",
+)
+Text = Annotated[str, Meta(min_length=1, max_length=200)]
+Condition = Literal[CONDITIONS]  # type: ignore[valid-type]
+
+
+class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """`[rules]`: whose they are, and what a verified copy must be."""
+
+    title: Text
+    source: Text
+    reads: Annotated[int, Meta(ge=2, le=9)] = 2
+    layout: bool = False
+
+
+class Swap(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """`[swap]`: conditions required beside the careful default, and those that are not."""
+
+    required: tuple[Condition, ...] = ()
+    waived: tuple[Condition, ...] = ()
+
+
+class Rounds(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """`[rounds]`: when a copy is due to be read again, or to be sent to a place."""
+
+    verified_months: Annotated[int, Meta(ge=1, le=1200)] | None = None
+    places: Annotated[int, Meta(ge=0, le=99)] | None = None
+
+
+class _File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    rules: Head
+    swap: Swap = Swap()
+    rounds: Rounds = Rounds()
+
+
+def load_rules(data: bytes) -> Rules:
+    """Return the rules that a file states; raise SheetRefused where it is none."""
+    file = read_toml(data, RULES_TEXT)
+    model = as_model(file, _File, RULES_ENTRY, PAGE)
+    required, waived = frozenset(model.swap.required), frozenset(model.swap.waived)
+    wrong = sorted((waived & required) | (waived & frozenset(ALWAYS)))
+    if wrong:
+        why = (
+            f"{wrong[0]} is required and waived"
+            if wrong[0] in required
+            else f"{wrong[0]} cannot be waived: without it nothing can be loaded"
+        )
+        raise mistake(file, ("swap", "waived"), why, RULES_ENTRY, PAGE)
+    return Rules(
+        reads=model.rules.reads,
+        layout=model.rules.layout,
+        required=required,
+        waived=waived,
+        verified_months=model.rounds.verified_months,
+        places=model.rounds.places,
+        title=model.rules.title,
+        source=model.rules.source,
+    )
