@@ -24,9 +24,9 @@ from typing import TYPE_CHECKING
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from benchmarks.vaults.invent import invent
-from parambak.vault.locations.location import settle
+from parambak.vault.locations.location import make_location
 from parambak.vault.locations.packed import send_packed
-from parambak.vault.locations.send import Target, send
+from parambak.vault.locations.send import Location, send
 from parambak.vault.locations.stores import FolderStore
 from parambak.vault.vault import Vault
 
@@ -47,10 +47,10 @@ def nothing(_done: int, _of: int) -> None:
 def sent(vault: Vault, folder: Path, *, packed: bool) -> tuple[Sent, Sent, float, float]:
     """Send twice; return both results and their seconds."""
     store = FolderStore(folder)
-    identity = settle(
+    identity = make_location(
         store, vault=vault.identity, known=(), limited=False, packed=packed, merge=False
     )
-    target = Target(identity, packed=packed)
+    target = Location(identity, packed=packed)
     results, seconds = [], []
     for _ in range(2):
         begun = time.perf_counter()

@@ -14,8 +14,8 @@ from parambak.memory import digests
 from parambak.reports import memory_map
 from parambak.reports.parameters import limits
 from parambak.swap import measurement_records
-from parambak.swap.cautions import CAUTIONS
 from parambak.swap.limits import load_limits
+from parambak.swap.readiness import CAUTIONS
 from parambak.swap.state import who
 
 if TYPE_CHECKING:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from parambak.vault.index.storage import Medium
+    from parambak.vault.files.file_system import Storage
 
 VAULT = "vault"  # stands for the vault itself where a vessel's identity would
 _MAX = 16 << 20
@@ -87,9 +87,9 @@ class Own:
             return None
         return known if all(map(_DIGEST.fullmatch, known.values())) else None
 
-    def flushed(self, medium: Medium) -> Flushed:
-        """Return the note of what was flushed in the vault on that medium."""
-        return Flushed(self._folder, medium)
+    def flushed(self, storage: Storage) -> Flushed:
+        """Return the note of what was flushed in the vault on that storage."""
+        return Flushed(self._folder, storage)
 
     def remember(self, vault: str, last: Mapping[str, str]) -> None:
         """Note the last record written for each vessel, in place of what was; raises OSError."""

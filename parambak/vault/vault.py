@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
-from parambak.vault import empty_records, objects, persons, records, vault_toml
+from parambak.vault import objects, persons, records, vault_toml
 from parambak.vault.faults import (
     ABSENT,
     CLOCK_BACKWARDS,
@@ -29,10 +29,9 @@ from parambak.vault.faults import (
     UNREADABLE,
 )
 from parambak.vault.files import disk
+from parambak.vault.files.file_system import Storage
 from parambak.vault.files.lock import locked
 from parambak.vault.index.index import Index
-from parambak.vault.index.storage import Medium
-from parambak.vault.marker import damage_of
 from parambak.vault.order import heads
 from parambak.vault.own import VAULT, Own
 from parambak.vault.records import FOLDER as RECORDS
@@ -47,9 +46,10 @@ if TYPE_CHECKING:
 __all__ = ["Record", "Stored", "Vault", "Writing"]
 
 LOCK = "lock"
-FIRST = "vault"  # the kind of the vault's first record
 # Records about one copy of the vault: that another copy lacks them is no cut in its history.
 ABOUT_COPIES = frozenset({"held", "recheck"})
+# Nanoseconds: a younger empty file may be one that is being copied in.
+OLD = 60_000_000_000
 CLOCK_SLACK = 120  # seconds by which two laptops' clocks may differ without a word
 
 
@@ -77,10 +77,10 @@ class Vault:
         self._to_make = made
         self._own = own
         self._clock = clock
-        self.medium = Medium(root)
-        self._index = Index(self.medium, identity, self._nanoseconds, cache)
+        self.storage = Storage(root)
+        self._index = Index(self.storage, identity, self._nanoseconds, cache)
         self._names: dict[str, str] = {}
-        self._said: list[Finding] = []
+        self._findings: list[Finding] = []
 
     @classmethod
     def open(
@@ -120,7 +120,7 @@ class Vault:
     @property
     def warnings(self) -> tuple[Finding, ...]:
         """What has to be said so far and does not stop: it can grow while writing."""
-        return (*self._said, *self._index.findings)
+        return (*self._findings, *self._index.findings)
 
     @property
     def gone(self) -> tuple[str, ...]:
@@ -169,10 +169,22 @@ class Vault:
         """Tell whether a record is, or was when the index last read it, in the vault."""
         return self._index.holds(digest)
 
-    def last_written(self) -> frozenset[str] | None:
-        """Return the records that this user wrote last, of each vessel; None where not known."""
+    def unacknowledged(self, digests: Iterable[str]) -> set[str]:
+        """Return those of these records that nobody was told were written.
+
+        No record names them anywhere, no index held them, and this user did not write them
+        last. A record of no bytes can never be right: FAT may leave one of a write that lost
+        its power, and then it is no damage. formats/vault.md, "Writing".
+        """
         last = self._own.last(self.identity)
-        return None if last is None else frozenset(last.values())
+        if last is None:  # not known: any may be among them
+            return set()
+        unnamed = {d for d in digests if d not in last.values() and not self.holds(d)}
+        for vessel in (None, *self.vessels()) if unnamed else ():
+            for stored in self.records(vessel):
+                body = records.canonical(stored.record.body).decode() if unnamed else ""
+                unnamed -= {d for d in unnamed if d in stored.record.after or d in body}
+        return unnamed
 
     def lacking(self) -> tuple[str, ...]:
         """Return the digests that some record is after and that no record here has."""
@@ -272,18 +284,29 @@ class Vault:
             if self._to_make:  # another process was quicker
                 self._adopt(vault_toml.identity_of(data, self.root / vault_toml.FILE))
             self._index.refresh()
-            if self._index.hollow:
-                empty_records.remove(self, self._index.hollow, self._nanoseconds())
+            self._remove_empty()
             fresh = not self._index.vessels() and not self._index.records(None)
         if fresh:  # new, or broken off while it was made
             try:
-                writing.add(FIRST, None, {"vault": self.identity, "vault_toml": sha256(data)})
+                writing.add(
+                    vault_toml.FIRST, None, {"vault": self.identity, "vault_toml": sha256(data)}
+                )
             except BaseException as error:
                 stood = isinstance(error.__cause__, disk.UnprovenError)  # and may come back
                 if self._to_make and not stood and not disk.names_in(self.root / RECORDS):
                     disk.remove(self.root / vault_toml.FILE)
                 raise
         self._to_make = False
+
+    def _remove_empty(self) -> None:
+        """Remove the empty files of records that were never acknowledged; under the lock."""
+        now = self._nanoseconds()
+        for digest in sorted(self.unacknowledged(self._index.empty)):
+            path = self.root / file_of(digest)
+            with suppress(OSError):  # it stays, and is remarked on
+                status = path.stat()
+                if not status.st_size and now - status.st_mtime_ns > OLD:
+                    disk.remove(path)
 
     def _adopt(self, identity: str) -> None:
         self.made = self._to_make = False
@@ -310,11 +333,11 @@ class Vault:
     def say(self, code: str, text: str) -> None:
         """Add a warning, once."""
         finding = Finding(code, text)
-        if finding not in self._said:
-            self._said.append(finding)
+        if finding not in self._findings:
+            self._findings.append(finding)
 
     def _look_around(self, data: bytes) -> None:
-        first = [s.record.body for s in self._index.of_kind(None, FIRST)]
+        first = [s.record.body for s in self._index.of_kind(None, vault_toml.FIRST)]
         ours = [body for body in first if body.get("vault") == self.identity]
         if not ours:
             text = (
@@ -357,7 +380,7 @@ class Writing:
         self._held = held
         self._unnamed: set[str] = set()
         self._proven: set[str] = set()
-        self._flushed = own.flushed(vault.medium)
+        self._flushed = own.flushed(vault.storage)
         self.written: dict[str, str] = {}
 
     def put(self, data: bytes, *, again: bool = True) -> str:
@@ -538,7 +561,7 @@ def _identity(root: Path, data: bytes) -> str:
     try:
         return vault_toml.identity_of(data, root / vault_toml.FILE)
     except ParambakError as error:
-        damage = damage_of(root, data) if error.code == NEWER.code else None
+        damage = vault_toml.damage_of(root, data) if error.code == NEWER.code else None
         raise damage or error from error.__cause__
 
 

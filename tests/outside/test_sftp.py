@@ -17,8 +17,9 @@ import pytest
 
 from parambak.errors import ParambakError
 from parambak.vault.files.disk import UnfitFileError
-from parambak.vault.locations.address import open_store, parse
-from parambak.vault.locations.send import Broken, Sent, Target, send
+from parambak.vault.locations.address import parse
+from parambak.vault.locations.location import open_store
+from parambak.vault.locations.send import Location, SendingFailed, Sent, send
 from parambak.vault.locations.stores import SshTerms
 from tests.outside.sshd import (
     KEYGEN,
@@ -32,7 +33,7 @@ from tests.outside.sshd import (
     user,
 )
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.placing import clean, flip, made_place, nothing, tree
+from tests.vault.locations.placing import clean, flip, made_place, nothing, tree
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,8 +75,8 @@ def home(tmp_path: Path) -> Iterator[Home]:
 
 
 def sent(
-    home: Home, address: str, terms: SshTerms, target: Target | None = None
-) -> tuple[Target, Sent]:
+    home: Home, address: str, terms: SshTerms, target: Location | None = None
+) -> tuple[Location, Sent]:
     """Send to a folder on a server, made a place first where no target is given."""
     vault = home.open()
     store = open_store(parse(address), vault.writer, terms)
@@ -163,7 +164,7 @@ def test_cut_off_after_so_many_bytes_it_goes_on(home: Home, server: Server, tmp_
             terms = server.terms(relay.port)
             try:
                 sent(home, server.url(folder, relay.port), terms)
-            except Broken as broken:
+            except SendingFailed as broken:
                 seen.add(broken.refusal.code)
             except ParambakError as error:
                 seen.add(error.code)
@@ -192,7 +193,7 @@ def test_a_server_that_dies_in_the_middle(home: Home, server: Server, tmp_path: 
                 for pid in server.sessions():
                     os.kill(pid, 9)
 
-        with pytest.raises(Broken) as caught:
+        with pytest.raises(SendingFailed) as caught:
             send(vault, store, target, kill)
         store.close()
         assert caught.value.refusal.code == "place-lost"

@@ -18,8 +18,14 @@ from parambak.keeping.state.bodies import RecheckBody
 from parambak.keeping.state.fold import fleet, last_full_recheck
 from parambak.keeping.state.losses import Loss, RepairSource, body_fault, losses, repair_sources
 from parambak.memory.counted import counted
-from parambak.vault.check import unfinished
-from parambak.vault.check.recheck import Rechecked, Terms, recheck
+from parambak.vault.check.recheck import (
+    Rechecked,
+    Terms,
+    forget_cycle,
+    keep_cycle,
+    load_cycle,
+    recheck,
+)
 from parambak.vault.faults import (
     CLOCK_BACKWARDS,
     INDEX_ASIDE,
@@ -33,7 +39,7 @@ from parambak.vault.records import clock_of
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
     from parambak.keeping.state.closing_line import LineVerdict
-    from parambak.vault.check.unfinished import Cycle
+    from parambak.vault.check.recheck import Cycle
     from parambak.vault.vault import Vault
 
 MOST_SHOWN = 8  # of what is lost with one file
@@ -133,7 +139,7 @@ def _run(settings: Settings, vault: Vault, minutes: int | None) -> tuple[Recheck
     """Hash what there is time for; put a whole recheck on record, and keep an unfinished one."""
     now = clock_of(settings.clock()).utc
     mark = vault.folder_mark
-    begun = unfinished.load(settings.own_folder, mark) if minutes and mark else None
+    begun = load_cycle(settings.own_folder, mark) if minutes and mark else None
     end = time.monotonic() + 60 * minutes if minutes else None
     terms = Terms(now, lambda: end is not None and time.monotonic() >= end, body_fault)
     with Progress(quiet=settings.json) as progress:
@@ -148,7 +154,7 @@ def _keep(settings: Settings, vault: Vault, cycle: Cycle) -> list[str]:
 
     try:
         mark = vault.folder_mark or (vault.writer and vault.folder_mark)
-        unfinished.keep(settings.own_folder, mark or "", cycle)
+        keep_cycle(settings.own_folder, mark or "", cycle)
     except (OSError, ValueError, VaultRefused) as error:
         return [f"how far the recheck came could not be kept; it will begin anew: {error}"]
     return []
@@ -172,7 +178,7 @@ def _put_on_record(settings: Settings, vault: Vault, checked: Rechecked) -> list
     except (VaultRefused, VaultDamaged) as error:
         return [f"the recheck is not on record: {error.text}"]
     if mark:
-        unfinished.forget(settings.own_folder, mark)
+        forget_cycle(settings.own_folder, mark)
     return []
 
 

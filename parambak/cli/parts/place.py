@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from parambak.keeping.state.fold import fleet
-from parambak.vault.locations.address import SFTP, open_store, parse
+from parambak.vault.locations.address import SFTP, parse
 from parambak.vault.locations.faults import INSIDE
+from parambak.vault.locations.location import open_store
 from parambak.vault.locations.stores import SshTerms
 
 if TYPE_CHECKING:

@@ -18,8 +18,8 @@ from parambak.keeping.state.backups import (
 from parambak.keeping.state.bodies import HeldBody, PlaceBody
 from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.record_sets import local_time
-from parambak.vault.locations.location import look, must_be, refusal, settle
-from parambak.vault.locations.send import Broken, Sent, Target, send
+from parambak.vault.locations.location import contents_at, make_location, refusal, require_location
+from parambak.vault.locations.send import Location, SendingFailed, Sent, send
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -65,14 +65,14 @@ def add_backup(  # noqa: PLR0913 - what a place is, all by keyword
     check_short(name, "place")
     chosen = identities_named(vault, vessels)
     known = backup_locations(vault)
-    there = look(store).place
+    there = contents_at(store).location
     for place in known:
         if place.name.casefold() == name.casefold() and place.id != there:
             found = f"{place.handle} at {place.address}"
             raise BACKUP_NAME_TAKEN.error(name=place.handle, expected="a new name", found=found)
         if place.id == there and place.name.casefold() != name.casefold():
             raise BACKUP_KNOWN.error(name=place.handle, expected=place.handle, found=name)
-    identity = settle(
+    identity = make_location(
         store,
         vault=vault.identity,
         known=latest_locations(vault.records(None)).keys(),
@@ -113,11 +113,11 @@ def send_to(  # noqa: PLR0913 - how to send, all by keyword
 
     Where it breaks off, what was through till then is put on record, and the refusal raised.
     """
-    must_be(store, place.id, packed=place.packed)
+    require_location(store, place.id, packed=place.packed)
     try:
         with store.holding(since):
             sent = _sent(vault, store, place, progress, quick=quick, both_ways=both_ways)
-    except Broken as broken:
+    except SendingFailed as broken:
         put_on_record(vault, place, broken.proven, now().date())
         raise broken.refusal from broken
     except OSError as error:  # not even the lock
@@ -134,7 +134,7 @@ def _sent(  # noqa: PLR0913 - how to send, all by keyword
     quick: bool,
     both_ways: bool,
 ) -> Sent:
-    target = Target(place.id, place.vessels, place.packed)
+    target = Location(place.id, place.vessels, place.packed)
     if not place.packed:
         return send(vault, store, target, progress, quick=quick, both_ways=both_ways)
     from parambak.vault.locations.packed import send_packed  # noqa: PLC0415 - few places are packed

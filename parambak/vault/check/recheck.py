@@ -1,22 +1,30 @@
 """Everything in a vault hashed again, from the files alone: the index is not asked.
 
+How far a recheck that is limited in time has come is kept in the user's own folder: it speaks of
+one folder on one computer, since what was read on a stick is not read on the disk. Whoever loses
+it begins anew.
+
 What is kept in memory grows with the damage, and to some 20 MB at most with the vault: names of
 objects and records that are known to be there, or still to be looked for.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+import re
+from typing import TYPE_CHECKING, Annotated, NamedTuple
+
+import msgspec
+from msgspec import Meta, Struct
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault import empty_records, objects, records, vault_toml
-from parambak.vault.check.unfinished import Cycle
+from parambak.vault import objects, records, vault_toml
 from parambak.vault.files import disk
-from parambak.vault.vault import FIRST
+from parambak.vault.records import Utc, canonical
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
+    from pathlib import Path
 
     from parambak.vault.records import Record
     from parambak.vault.vault import Vault
@@ -28,6 +36,8 @@ _HEXADECIMAL = b"0123456789abcdef"
 _ENDINGS = {objects.FOLDER: "", records.FOLDER: records.SUFFIX}
 _MOST_KNOWN = 1 << 15  # names of each sort kept in mind as being there
 _MOST_WANTED = 256  # names looked for in one folder at once
+_MAX_CYCLE = 16 << 20  # bytes of the file that keeps how far a recheck came
+_MARK = re.compile(r"[0-9a-f]{64}")
 
 
 class Damage(NamedTuple):
@@ -35,6 +45,25 @@ class Damage(NamedTuple):
 
     file: str
     text: str
+
+
+class Cycle(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What has been read since `began` (UTC).
+
+    `folders` gives for each folder read through, such as `objects/ab`, how many files it
+    held; `damaged` what was found wrong there, by file, and is looked at again each time.
+    """
+
+    began: Utc
+    folders: dict[str, Annotated[int, Meta(ge=0)]] = {}
+    damaged: dict[str, str] = {}
+
+    def counted(self, sort: str) -> int:
+        """Return how many files of `objects` or of `records` have been read."""
+        return sum(n for folder, n in self.folders.items() if folder.startswith(sort + "/"))
+
+
+_CYCLE = msgspec.json.Decoder(Cycle)
 
 
 class Rechecked(NamedTuple):
@@ -97,7 +126,7 @@ class _Recheck:
         self._records: set[str] = set()
         self._listed: dict[str, list[str]] = {}  # the names in folders not yet read
         self._kept = 0  # how many names those are
-        self._hollow: dict[str, str] = {}  # records that are empty, and what was found
+        self._empty: dict[str, str] = {}  # records that are empty, and what was found
 
     def run(self, cycle: Cycle | None) -> Rechecked:
         held = {folder: self._held(folder) for sort in SORTS for folder in self._folders(sort)}
@@ -109,10 +138,10 @@ class _Recheck:
         counted = self._pass(left, held)
         unread = sum(held[folder] for folder in left if folder not in counted)
         self._look_for_wanted()
-        untold = self._judge_hollow()
+        harmless = self._judge_empty()
         folders = {**cycle.folders, **counted}
         whole = len(counted) == len(held)
-        self._check_toml(whole=whole, empty=sum(folders.values()) == untold)
+        self._check_toml(whole=whole, empty=sum(folders.values()) == harmless)
         after = Cycle(began=cycle.began, folders=folders, damaged=self._damaged)
         return Rechecked(
             after.counted(objects.FOLDER),
@@ -221,7 +250,7 @@ class _Recheck:
         if isinstance(found, str):
             empty = disk.size_of(self._root / records.file_of(digest)) == 0
             if empty:
-                self._hollow[digest] = found
+                self._empty[digest] = found
             else:
                 self._damaged[records.file_of(digest)] = found
             return
@@ -293,22 +322,22 @@ class _Recheck:
                 text = f"It is not there, and {records.file_of(pair[_DIGITS:])} names it."
                 self._damaged.setdefault(f"{folder}/{name}", text)
 
-    def _judge_hollow(self) -> int:
+    def _judge_empty(self) -> int:
         """Call an empty record damage, unless nothing tells of it; return how many those are."""
-        untold = empty_records.untold(self._vault, self._hollow) if self._hollow else set()
-        for digest, found in self._hollow.items():
+        harmless = self._vault.unacknowledged(self._empty) if self._empty else set()
+        for digest, text_found in self._empty.items():
             file = records.file_of(digest)
-            if digest in untold and file not in self._damaged:
+            if digest in harmless and file not in self._damaged:
                 text = "A write that was broken off left this empty; a later write removes it."
                 self._remarks[file] = text
             else:
-                self._damaged[file] = found
-        return len(untold)
+                self._damaged[file] = text_found
+        return len(harmless)
 
     # --- vault.toml ---
 
     def _note_first(self, record: Record) -> None:
-        about_vault = record.vessel is None and record.kind == FIRST
+        about_vault = record.vessel is None and record.kind == vault_toml.FIRST
         if about_vault and record.body.get("vault") == self._vault.identity:
             self._toml_digests.add(str(record.body.get("vault_toml")))
 
@@ -357,3 +386,30 @@ def _all_named(folder: str, names: list[str]) -> bool:
 
 def _named(folder: str, name: str) -> bool:
     return _all_named(folder, [name])
+
+
+# --- how far a recheck came ---
+
+
+def load_cycle(own: Path, mark: str) -> Cycle | None:
+    """Return the cycle that was begun on the folder of that mark, or None."""
+    try:
+        return _CYCLE.decode(disk.read_file(_cycle_file(own, mark), _MAX_CYCLE))
+    except (OSError, ValueError, RecursionError, msgspec.MsgspecError):
+        return None  # to begin anew is always right
+
+
+def keep_cycle(own: Path, mark: str, cycle: Cycle) -> None:
+    """Note how far a cycle has come; raises OSError."""
+    disk.write_plain(_cycle_file(own, mark), canonical(cycle))
+
+
+def forget_cycle(own: Path, mark: str) -> None:
+    """Forget a cycle: it is complete, or another was begun."""
+    disk.remove(_cycle_file(own, mark))
+
+
+def _cycle_file(own: Path, mark: str) -> Path:
+    if not _MARK.fullmatch(mark):
+        raise ValueError("a mark is a digest")
+    return own / "rechecks" / f"{mark}.json"

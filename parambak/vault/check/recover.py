@@ -24,7 +24,8 @@ from parambak.vault.own import Own
 from parambak.vault.packs import salvage
 from parambak.vault.packs.salvage import END_LENGTH, begins_or_ends
 from parambak.vault.packs.zip_form import MANIFEST
-from parambak.vault.vault import FIRST, Vault, strangers_in
+from parambak.vault.vault import Vault, strangers_in
+from parambak.vault.vault_toml import FIRST
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence

@@ -135,19 +135,6 @@ def holds(path: Path | str, digest: str, limit: int) -> bool | None:
         return False
 
 
-def read_system_file(path: str, limit: int) -> bytes:
-    """Return the first `limit` bytes of a file of the system, such as those below /proc."""
-    descriptor = os.open(path, _READ)
-    try:
-        pieces = []
-        while limit > 0 and (piece := os.read(descriptor, min(limit, _PIECE))):
-            pieces.append(piece)
-            limit -= len(piece)
-        return b"".join(pieces)
-    finally:
-        os.close(descriptor)
-
-
 def _read_all(descriptor: int, size: int, limit: int) -> bytes:
     data = os.read(descriptor, size + 1)
     if len(data) == size:

@@ -22,7 +22,7 @@ from parambak.vault.records import canonical
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from parambak.vault.index.storage import Medium
+    from parambak.vault.files.file_system import Storage
 
 FILE = "written/flushed.json"
 MOST = 128  # files noted, those used last
@@ -35,9 +35,9 @@ class Flushed:
     On a stick or a share nothing is noted: inodes there are made up as files are met.
     """
 
-    def __init__(self, own: Path, medium: Medium) -> None:
+    def __init__(self, own: Path, storage: Storage) -> None:
         self._file = own / FILE
-        self._medium = medium
+        self._storage = storage
         self._states: dict[str, str] | None = None
         self._changed = False
 
@@ -55,7 +55,7 @@ class Flushed:
     def note(self, path: Path) -> None:
         """Note that a file, just written or flushed, and its folder are on the disk."""
         key, state = _state(path)
-        if state is not None and not self._medium.stick_or_share:
+        if state is not None and not self._storage.stick_or_share:
             known = self._known()
             known.pop(key, None)
             known[key] = state

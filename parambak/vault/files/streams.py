@@ -1,10 +1,11 @@
-"""A file read or written piece by piece, by the same system calls as all others (files.py)."""
+"""A file read or written piece by piece, by the same system calls as all others (disk.py)."""
 
 from __future__ import annotations
 
 import errno
 import io
 import os
+import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -38,12 +39,13 @@ class Stream(io.RawIOBase):
         """Say yes; the system refuses where it was opened for reading."""
         return True
 
-    def read(self, size: int = -1, /) -> bytes:
-        """Return the next `size` bytes, fewer only at the file's end."""
+    def read(self, size: int | None = -1, /) -> bytes:
+        """Return the next `size` bytes, fewer only at the file's end; without a size, all."""
+        left = sys.maxsize if size is None or size < 0 else size
         pieces = []
-        while size > 0 and (piece := os.read(self._descriptor, min(size, _PIECE))):
+        while left > 0 and (piece := os.read(self._descriptor, min(left, _PIECE))):
             pieces.append(piece)
-            size -= len(piece)
+            left -= len(piece)
         return b"".join(pieces)
 
     def write(self, data: ReadableBuffer, /) -> int:

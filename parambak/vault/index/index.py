@@ -1,6 +1,6 @@
 """What is in records/, known without reading all of it at each command.
 
-Two parts: a database (index_db.py) for the many records, and the few that are newer than it,
+Two parts: a database (tables.py) for the many records, and the few that are newer than it,
 held in memory as read from their files. The database is written only when those become more
 than `LOOSE`, so a small vault has none and a record costs no flush of it. How the
 index learns of records that were merely copied in: formats/vault.md, "The index".
@@ -9,10 +9,12 @@ index learns of records that were merely copied in: formats/vault.md, "The index
 from __future__ import annotations
 
 from contextlib import suppress
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from parambak.errors import ParambakError, VaultDamaged
+from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
+from parambak.vault import records
 from parambak.vault.faults import (
     INDEX_ASIDE,
     INDEX_FAILED,
@@ -24,37 +26,20 @@ from parambak.vault.faults import (
     Mistrusted,
 )
 from parambak.vault.files import disk
-from parambak.vault.index.rows import (
-    NO_LISTING,
-    bytes_of,
-    link_from,
-    link_of,
-    listing_of,
-    row_of,
-    stored_of,
-)
-from parambak.vault.index.storage import IndexPlace, Medium, index_place
 from parambak.vault.order import causal_order, heads
-from parambak.vault.records import (
-    FOLDER,
-    SUFFIX,
-    Link,
-    Stored,
-    decode,
-    file_of,
-    named_by,
-    tells_of_vessel,
-)
+from parambak.vault.records import Link, Links, Stored, When, file_of, tells_of_vessel
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
     from parambak.vault.files.disk import Stamp
+    from parambak.vault.files.file_system import Storage
     from parambak.vault.index.tables import Database
 
     T = TypeVar("T")
 
+FILE = "index.sqlite"
 LOOSE = 64  # records outside the database, read from their files at each opening
 SMALL = 512  # records up to which every folder is listed at each opening
 NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing down
@@ -65,39 +50,68 @@ _CHUNK = 256
 _UNSETTLED = disk.Stamp(-1, 0)
 
 
+class IndexFile(NamedTuple):
+    """The index's file; a digest of the vault's folder where that lies elsewhere, else "".
+
+    `folder_times` is whether the times of the vault's folders may be believed.
+    """
+
+    path: Path
+    folder: str
+    folder_times: bool
+
+    def make(self) -> None:
+        """Make the folder of an index that lies apart from its vault; raises OSError."""
+        if self.folder:
+            disk.make_folder(self.path.parent, [])
+
+
+def index_file(storage: Storage, identity: str, cache: Path | None) -> IndexFile:
+    """Return where a vault's index lies; `cache` is the user's folder for those on sticks.
+
+    Two copies of one vault share its identity and may hold different records, so the folder
+    is part of the name in the cache.
+    """
+    root = storage.root
+    if cache is None or not storage.stick_or_share:
+        return IndexFile(root / FILE, "", folder_times=True)
+    name = sha256(f"{identity}\n{root.resolve()}".encode("utf-8", "surrogateescape"))
+    return IndexFile(cache / f"{name[:32]}.sqlite", name, folder_times=False)
+
+
 class Index:
     """The records of one vault, those of its folder that hold what their names say.
 
     `now` returns the time in nanoseconds since 1970, as the file system counts it; `cache` is
     the folder for the database of a vault on a stick or a share. `findings` is what was noted
     on the way; `gone` the digests of records that vanished since the index saw them;
-    `hollow` those whose files are empty;
+    `empty` those whose files are empty;
     `changes` is another number once what the index answers may be another answer.
     """
 
     def __init__(
-        self, medium: Medium, identity: str, now: Callable[[], int], cache: Path | None = None
+        self, storage: Storage, identity: str, now: Callable[[], int], cache: Path | None = None
     ) -> None:
-        self._medium = medium
-        self._root = root = medium.root
-        self._records = f"{root}/{FOLDER}"  # a Path would cost as much as what is asked of it
+        self._storage = storage
+        self._root = root = storage.root
+        self._records = f"{root}/{records.FOLDER}"  # a Path costs as much as what is asked of it
         self._now = now
         self._identity = identity
         self._cache = cache
-        self._lies: IndexPlace | None = None
+        self._index_file: IndexFile | None = None
         self._database: Database | None = None
-        self._passing = False
+        self._passing = False  # whether the database is kept for this process alone
+        self._version = 0
         self._loose: dict[str, Stored] = {}
         self._loose_telling: set[str] = set()
         self._stamps: dict[str, Stamp] = {}
         self._kept: dict[str, tuple[Stored, ...]] = {}
-        self._told: dict[str, list[Stored]] | None = None
-        self._version = 0
+        self._telling: dict[str, list[Stored]] | None = None
+        self._skipped: dict[str, str] = {}
         self.changes = 0
         self.findings: list[Finding] = []
         self.gone: set[str] = set()
-        self._skipped: dict[str, str] = {}
-        self.hollow: set[str] = set()
+        self.empty: set[str] = set()
 
     def close(self) -> None:
         """Close the database's file."""
@@ -109,13 +123,13 @@ class Index:
     def identify(self, identity: str) -> None:
         """Take another vault's identity; only while nothing has been looked at."""
         self._identity = identity
-        self._lies = None
+        self._index_file = None
 
     @property
-    def _place(self) -> IndexPlace:
-        if self._lies is None:
-            self._lies = index_place(self._medium, self._identity, self._cache)
-        return self._lies
+    def _file(self) -> IndexFile:
+        if self._index_file is None:
+            self._index_file = index_file(self._storage, self._identity, self._cache)
+        return self._index_file
 
     # --- what is asked ---
 
@@ -123,97 +137,85 @@ class Index:
         """Return the records about a vessel, or about the vault itself, in causal order."""
         key = vessel or ""
         if key not in self._kept:
-            found = causal_order(self._trying(lambda: self._gather(vessel, None)))
+            ordered = causal_order(self.of_kind(vessel, None))
             while len(self._kept) >= KEPT:
                 self._kept.pop(next(iter(self._kept)))
-            self._kept[key] = found
+            self._kept[key] = ordered
         return self._kept[key]
+
+    def of_kind(self, vessel: str | None, kind: str | None) -> list[Stored]:
+        """Return the records of one kind (None: all) about a vessel or the vault, in no order."""
+        return self._trying(lambda: self._gather(vessel, kind))
+
+    def _gather(self, vessel: str | None, kind: str | None) -> list[Stored]:
+        stored = [_stored_of(*row) for row in self._rows(vessel, kind)]
+        if any(s.record.vessel != vessel or kind not in (None, s.record.kind) for s in stored):
+            raise Mistrusted("a record in it is not of the vessel or kind", damaged=True)
+        loose = self._loose_about(vessel)
+        return [*(s for s in loose if kind in (None, s.record.kind)), *stored]
 
     def chain(self, vessel: str) -> tuple[Link, ...]:
         """Return the links of all records about a vessel, in causal order; quicker than those."""
         if vessel in self._kept:
-            known = self._kept[vessel]
-            return tuple(map(link_of, known))
+            return tuple(map(_link_of, self._kept[vessel]))
         return causal_order(self._trying(lambda: self._gather_links(vessel)))
 
     def _gather_links(self, vessel: str) -> list[Link]:
-        found = [
-            link_of(stored) for stored in self._loose.values() if stored.record.vessel == vessel
-        ]
-        rows = self._database.records(vessel) if self._database is not None else []
-        return [*found, *(link_from(*row) for row in rows if row[0] not in self._loose)]
+        stored = [_stored_link(*row) for row in self._rows(vessel, None)]
+        return [*map(_link_of, self._loose_about(vessel)), *stored]
+
+    def _rows(self, vessel: str | None, kind: str | None) -> list[tuple[str, bytes]]:
+        """Return digest and bytes of each such record that only the database has."""
+        rows = self._database.records(vessel or "", kind) if self._database else []
+        return [row for row in rows if row[0] not in self._loose]
+
+    def _loose_about(self, vessel: str | None) -> Iterator[Stored]:
+        return (stored for stored in self._loose.values() if stored.record.vessel == vessel)
 
     def telling(self) -> dict[str, list[Stored]]:
         """Return for each vessel the records that tell of it itself or are after nothing.
 
         In no order. Of a vessel whose first record is gone there may be none.
         """
-        if self._told is None:
-            told: dict[str, list[Stored]] = {vessel: [] for vessel in self.vessels()}
-            for vessel, stored in self._trying(self._gather_telling):
-                told.setdefault(vessel, []).append(stored)
-            self._told = told
-        return self._told
+        if self._telling is None:
+            telling: dict[str, list[Stored]] = {vessel: [] for vessel in self.vessels()}
+            for stored in self._trying(self._gather_telling):
+                telling.setdefault(stored.record.vessel or "", []).append(stored)
+            self._telling = telling
+        return self._telling
 
-    def _gather_telling(self) -> list[tuple[str, Stored]]:
-        found = [
-            (stored.record.vessel, stored)
-            for stored in self._loose.values()
-            if stored.record.vessel is not None and stored.digest in self._loose_telling
-        ]
-        rows = self._database.telling() if self._database is not None else []
-        for vessel, digest, data in rows:
+    def _gather_telling(self) -> list[Stored]:
+        telling = [self._loose[digest] for digest in self._loose_telling]
+        for vessel, digest, data in self._database.telling() if self._database else ():
             if not tells_of_vessel(data, vessel):
                 raise Mistrusted("a record in it does not tell of its vessel", damaged=True)
             if digest not in self._loose:
-                found.append((vessel, stored_of(digest, data)))
-        return found
-
-    def of_kind(self, vessel: str | None, kind: str) -> list[Stored]:
-        """Return the records of one kind about a vessel or the vault, in no order."""
-        return self._trying(lambda: self._gather(vessel, kind))
+                telling.append(_stored_of(digest, data))
+        return telling
 
     def vessels_with(self, kind: str) -> tuple[str, ...]:
         """Return the identities of the vessels that have records of one kind, in order."""
-        known = set(
-            self._trying(lambda: self._database.vessels_with(kind) if self._database else [])
-        )
-        known.update(s.record.vessel or "" for s in self._loose.values() if s.record.kind == kind)
-        return tuple(sorted(known - {""}))
+        vessels = set(self._asking(lambda database: database.vessels_with(kind)) or ())
+        vessels.update(s.record.vessel or "" for s in self._loose.values() if s.record.kind == kind)
+        return tuple(sorted(vessels - {""}))
 
     def vessels(self) -> tuple[str, ...]:
         """Return the identities of all vessels, in order."""
-        known = set(self._trying(lambda: self._database.vessels() if self._database else []))
-        known.update(s.record.vessel for s in self._loose.values() if s.record.vessel)
-        return tuple(sorted(known))
+        vessels = set(self._asking(lambda database: database.vessels()) or ())
+        vessels.update(s.record.vessel for s in self._loose.values() if s.record.vessel)
+        return tuple(sorted(vessels))
 
     def holds(self, digest: str) -> bool:
-        """Tell whether a record is known."""
-        return digest in self._loose or self._trying(
-            lambda: self._database is not None and self._database.holds(digest)
-        )
+        """Tell whether the index has a record."""
+        if digest in self._loose:
+            return True
+        return self._asking(lambda database: database.holds(digest)) is True
 
     def lacking(self) -> tuple[str, ...]:
         """Return the digests that some record is `after` and that no record has."""
-        named = set(self._trying(lambda: self._database.lacking() if self._database else []))
+        named = set(self._asking(lambda database: database.lacking()) or ())
         named.update(d for s in self._loose.values() for d in s.record.after)
         return tuple(sorted(digest for digest in named if not self.holds(digest)))
-
-    def _gather(self, vessel: str | None, kind: str | None) -> list[Stored]:
-        found = [
-            stored
-            for stored in self._loose.values()
-            if stored.record.vessel == vessel and kind in (None, stored.record.kind)
-        ]
-        if self._database is not None:
-            key = vessel or ""
-            rows = (
-                self._database.records(key) if kind is None else self._database.of_kind(key, kind)
-            )
-            found += [stored_of(*row) for row in rows if row[0] not in self._loose]
-            if any(kind not in (None, s.record.kind) or s.record.vessel != vessel for s in found):
-                raise Mistrusted("a record in it is not of the vessel or kind", damaged=True)
-        return found
 
     # --- keeping up with the folder ---
 
@@ -222,12 +224,12 @@ class Index:
         self._hold(stored, data)
         self.changes += 1
         key = stored.record.vessel or ""
-        told = self._told or {}
-        if key and (key not in told or stored.digest in self._loose_telling):
-            self._told = None
-        known = self._kept.pop(key, None)
-        if known is not None and {s.digest for s in heads(known)} == {*stored.record.after}:
-            self._kept[key] = (*known, stored)  # behind all others
+        telling = self._telling or {}
+        if key and (key not in telling or stored.digest in self._loose_telling):
+            self._telling = None
+        before = self._kept.pop(key, None)
+        if before is not None and {s.digest for s in heads(before)} == {*stored.record.after}:
+            self._kept[key] = (*before, stored)  # behind all others
         if self._database is not None:
             self._watch_times(stored.digest[:2])
         if len(self._loose) > 8 * LOOSE:
@@ -236,21 +238,22 @@ class Index:
     def refresh(self) -> None:
         """Find the records that came or went since the index last looked."""
         self._skipped.clear()
-        self.hollow.clear()
-        if self._database is None and disk.is_file(self._place.file):
+        self.empty.clear()
+        if self._database is None and disk.is_file(self._file.path):
             self._trying(self._open)
             self._changed()
         self._trying(self._survey)
-        version = self._trying(lambda: self._database.version() if self._database else 0)
-        if self._database is not None and version != self._version:
+        version = self._asking(lambda database: database.version())
+        if version is not None and version != self._version:
             self._version = version
             self._changed()  # another process wrote into it, or this one
-        lacking = self.lacking()
-        self._say(RECORD_LACKING, lacking, "is named by a later record and is not in the vault.")
+        self._say(
+            RECORD_LACKING, self.lacking(), "is named by a later record and is not in the vault."
+        )
 
     def _changed(self) -> None:
         self._kept.clear()
-        self._told = None
+        self._telling = None
         self.changes += 1
 
     def _hold(self, stored: Stored, data: bytes) -> None:
@@ -259,99 +262,86 @@ class Index:
             self._loose_telling.add(stored.digest)
 
     def _survey(self) -> None:
-        database = self._database
         # Without a database there is nothing that a folder's time could spare.
-        self._stamps = disk.stamps_in(self._records) if database else {}
+        self._stamps = disk.stamps_in(self._records) if self._database else {}
         by_times = self._goes_by_times()
         folders = self._folders(changed=by_times)
-        new, gone = self._compare(folders)
+        new, gone = self._compare(folders, all_of_them=not by_times)
         if new or gone:
             self._changed()
         folding = len(self._loose) + len(new) > LOOSE
         if folding:
             self._fold(folders)
-        else:
-            for digest in new:
-                self._take(digest)
+        for digest in () if folding else new:
+            read = self._read(digest)
+            if read is not None:
+                self._hold(*read)
         if gone:
             self._forget(gone)
         if by_times and len(folders) > NEEDLESS and not folding:
             with suppress(Mistrusted):  # only to be quicker the next time
                 self._fold(folders)
 
-    def _folders(self, *, changed: bool) -> set[str]:
-        """Return the folders of records that are there or are known; or only those `changed`."""
-        known = self._database.stamps() if self._database else {}
-        there = self._stamps or disk.folders_in(self._records)
-        folders = {*there, *known, *(digest[:2] for digest in self._loose)}
-        if not changed:
-            return folders
-        return {each for each in folders if known.get(each, _UNSETTLED) != self._stamps.get(each)}
-
-    def _compare(self, folders: set[str]) -> tuple[list[str], list[str]]:
-        """List folders; return the digests that came, and those that went."""
-        listings = self._database.listings() if self._database else {}
-        mine: dict[str, set[str]] = {}  # what is in memory, by folder
-        for digest in self._loose:
-            mine.setdefault(digest[:2], set()).add(digest)
-        new: list[str] = []
-        gone: list[str] = []
-        anew = not self._loose and not listings  # then nothing can be gone
-        for name in sorted(folders):
-            if anew and len(new) > LOOSE:
-                break
-            names, held = self._list(name), mine.get(name, set())
-            if _is_as_listed(names, held, listings.get(name, NO_LISTING)):
-                continue
-            if self._database is not None:
-                # In this order: what another process adds in between is new, never gone.
-                held = held | self._database.digests_in(name)
-                names = self._list(name)
-            there = _digests_in(name, names)
-            new += sorted(there - held)
-            gone += sorted(held - there)
-        return new, gone
-
-    def _list(self, folder: str) -> list[str]:
-        """Return the names in a folder of records, in order; none where it is no folder."""
-        try:
-            return disk.names_in(f"{self._records}/{folder}")
-        except NotADirectoryError:
-            return []
-
     def _goes_by_times(self) -> bool:
         """Tell whether a folder whose time is as it was is believed to hold what it held."""
         database = self._database
         if database is None or database.count() <= SMALL:
             return False
-        return self._place.folder_times and database.folder_times()
+        return self._file.folder_times and database.folder_times()
+
+    def _folders(self, *, changed: bool) -> list[str]:
+        """Return the folders of records that are there or were; or only those `changed`."""
+        before = self._database.stamps() if self._database else {}
+        there = self._stamps or disk.folders_in(self._records)
+        folders = sorted({*there, *before, *(digest[:2] for digest in self._loose)})
+        if not changed:
+            return folders
+        return [name for name in folders if before.get(name, _UNSETTLED) != self._stamps.get(name)]
+
+    def _compare(self, folders: list[str], *, all_of_them: bool) -> tuple[list[str], list[str]]:
+        """List folders; return the digests that came, and those that went."""
+        # In this order: what another process adds in between is new, never gone.
+        held = {digest for digest in self._loose if all_of_them or digest[:2] in folders}
+        if self._database is not None:
+            held |= self._database.digests(None if all_of_them else folders)
+        there: set[str] = set()
+        for name in folders:
+            there |= self._list(name)
+            if not held and len(there) > LOOSE:
+                break  # all of them will be listed to fold them
+        return sorted(there - held), sorted(held - there)
+
+    def _list(self, folder: str) -> set[str]:
+        """Return the digests of which a folder of records has files; none where it is none."""
+        try:
+            names = disk.names_in(f"{self._records}/{folder}")
+        except NotADirectoryError:
+            return set()
+        return {n[:64] for n in names if n.startswith(folder) and records.named_by(n)}
 
     def _forget(self, gone: list[str]) -> None:
         self.gone.update(gone)
         self._say(RECORD_VANISHED, gone, "was in the vault and is gone.")
         for digest in gone:
             self._loose.pop(digest, None)
+            self._loose_telling.discard(digest)
         if self._database is not None and any(map(self._database.holds, gone)):
             raise Mistrusted("records that it holds are gone", damaged=True)
-
-    def _take(self, digest: str) -> None:
-        stored = self._read(digest)
-        if stored is not None:
-            self._hold(*stored)
 
     def _read(self, digest: str) -> tuple[Stored, bytes] | None:
         """Return a record from its file; None, with a finding, where it is damaged."""
         file = file_of(digest)
         path = f"{self._root}/{file}"
         try:
-            data, right = bytes_of(path, digest)
-            return Stored(digest, decode(data, None if right else digest), file), data
+            data, right = _bytes_of(path, digest)
+            record = records.decode(data, None if right else digest)
+            return Stored(digest, record, file), data
         except FileNotFoundError:
             return None  # it went since the folder was listed; the next look says so
         except VaultDamaged as damage:
             self._skipped[digest] = f"found {damage.found}"
             if disk.size_of(path) == 0:
-                self.hollow.add(digest)
+                self.empty.add(digest)
         except OSError as error:
             self._skipped[digest] = disk.words(error)
         except ParambakError as error:  # of a newer format: to go on without it would mislead
@@ -362,15 +352,15 @@ class Index:
         """Notice a file system that does not change a folder's time when a name comes in."""
         before = self._stamps.get(folder)
         after = disk.stamp_of(f"{self._records}/{folder}")
-        if before is None or after is None or before != after or not self._settled(after):
+        if before is None or before != after or not self._settled(before):
             return
         with suppress(Mistrusted):
             if self._database is not None:
                 self._database.doubt_folder_times()
 
-    def _settled(self, stamp: Stamp) -> bool:
+    def _settled(self, stamp: Stamp | None) -> bool:
         """Tell whether a folder changed so long ago that a further change shows in its time."""
-        return self._now() - stamp.modified > SETTLED
+        return stamp is not None and self._now() - stamp.modified > SETTLED
 
     # --- the database ---
 
@@ -379,41 +369,45 @@ class Index:
         database = self._open()
         self._stamps = self._stamps or disk.stamps_in(self._records)
         with database.changing():
-            for name in sorted(folders):
-                settled = name in self._stamps and self._settled(self._stamps[name])
-                held = database.digests_in(name)
-                fresh = sorted(_digests_in(name, self._list(name)) - held)
-                whole = True
+            for name in folders:
+                fresh = sorted(self._list(name) - database.digests([name]))
+                taken = 0
                 for start in range(0, len(fresh), _CHUNK):
-                    chunk = fresh[start : start + _CHUNK]
-                    found = [read for digest in chunk if (read := self._read(digest)) is not None]
-                    whole = whole and len(found) == len(chunk)
-                    held.update(stored.digest for stored, _ in found)
-                    if found:
-                        self._changed()
-                    database.add(
-                        [row_of(stored, data) for stored, data in found],
-                        [parent for stored, _ in found for parent in stored.record.after],
-                    )
+                    read = [self._read(digest) for digest in fresh[start : start + _CHUNK]]
+                    right = [record for record in read if record is not None]
+                    database.add(right)
+                    taken += len(right)
+                if taken:
+                    self._changed()
+                stamp = self._stamps.get(name)
                 # A folder with a damaged record is looked at each time, until it is healed.
-                stamp = self._stamps[name] if settled and whole else _UNSETTLED
-                listing = listing_of(f"{digest}{SUFFIX}" for digest in sorted(held))
-                database.stamp(name, stamp, listing if whole else "")
+                sure = stamp is not None and taken == len(fresh) and self._settled(stamp)
+                database.stamp(name, stamp if stamp is not None and sure else _UNSETTLED)
         self._loose = {d: s for d, s in self._loose.items() if not database.holds(d)}
         self._loose_telling.intersection_update(self._loose)
 
     def _open(self) -> Database:
         """Return the database, which may by now be the passing one."""
-        from parambak.vault.index.tables import Database  # noqa: PLC0415 - SQLite is slow to import
-
         if self._database is None:
             try:
-                self._place.make()
+                self._file.make()
             except OSError as error:
                 raise Mistrusted(disk.words(error), damaged=False) from error
-            self._database = Database(self._place.file, self._identity, self._place.folder)
-            self._version = self._database.version()
+            return self._connect(self._file.path)
         return self._database
+
+    def _connect(self, path: Path | None) -> Database:
+        from parambak.vault.index.tables import Database  # noqa: PLC0415 - SQLite is slow to import
+
+        folder = self._file.folder if path else ""
+        self._database = Database(path, self._identity, folder)
+        self._passing = path is None
+        self._version = self._database.version()
+        return self._database
+
+    def _asking(self, question: Callable[[Database], T]) -> T | None:
+        """Ask the database; None where there is none."""
+        return self._trying(lambda: question(self._database) if self._database else None)
 
     def _trying(self, act: Callable[[], T]) -> T:
         """Do something with the database; where it cannot be trusted, build it anew first."""
@@ -424,7 +418,7 @@ class Index:
                 self._build_anew(verdict)
             return act()
         except Mistrusted as verdict:
-            raise INDEX_FAILED.error(file=str(self._place.file), found=str(verdict)) from verdict
+            raise INDEX_FAILED.error(file=str(self._file.path), found=str(verdict)) from verdict
         except OSError as error:
             raise UNREADABLE.error(file=self._records, found=disk.words(error)) from error
         finally:
@@ -432,8 +426,6 @@ class Index:
 
     def _build_anew(self, verdict: Mistrusted) -> None:
         """Build the index from the records: in its place, or where that fails, beside it."""
-        from parambak.vault.index.tables import Database  # noqa: PLC0415 - SQLite is slow to import
-
         passing = self._passing
         self.close()
         self._changed()
@@ -444,9 +436,7 @@ class Index:
                 self._fold(self._stamps)
                 return
             self.close()
-        self._database = Database(None, self._identity)
-        self._version = self._database.version()
-        self._passing = True
+        self._connect(None)
         self._fold(self._stamps)
         text = f"The index cannot be kept here, so all records were read: {verdict}."
         self._find(INDEX_ASIDE, text)
@@ -463,10 +453,11 @@ class Index:
         return self._trying(count)
 
     def _throw_away(self) -> bool:
+        path = self._file.path
         # The database last: a journal without its database would be taken for the next one's.
         for tail in ("-journal", "-wal", "-shm", ""):
-            disk.remove(self._place.file.with_name(self._place.file.name + tail))
-        return not disk.is_file(self._place.file)
+            disk.remove(path.with_name(path.name + tail))
+        return not disk.is_file(path)
 
     # --- what is said ---
 
@@ -478,11 +469,10 @@ class Index:
             self._find(code, f"The same is true of {len(listed) - SAID} more records.")
 
     def _say_skipped(self) -> None:
-        for count, (digest, why) in enumerate(sorted(self._skipped.items())):
-            if count == SAID:
-                self._find(RECORD_SKIPPED, f"So were {len(self._skipped) - SAID} more records.")
-                break
+        for digest, why in sorted(self._skipped.items())[:SAID]:
             self._find(RECORD_SKIPPED, f"{file_of(digest)} was left out: {why}.")
+        if len(self._skipped) > SAID:
+            self._find(RECORD_SKIPPED, f"So were {len(self._skipped) - SAID} more records.")
 
     def _find(self, code: str, text: str) -> None:
         finding = Finding(code, text)
@@ -490,13 +480,33 @@ class Index:
             self.findings.append(finding)
 
 
-def _digests_in(folder: str, names: Iterable[str]) -> set[str]:
-    """Return the digests of which these names in a folder are records."""
-    return {name[:64] for name in names if named_by(name) and name.startswith(folder)}
+def _bytes_of(path: str, digest: str) -> tuple[bytes, bool]:
+    """Return a file's bytes, and whether they are those of the digest; else OSError."""
+    try:
+        data = disk.read_quickly(path, records.MAX_BYTES)
+        if sha256(data) == digest:
+            return data, True
+    except OSError:
+        pass  # the slower way tells what is the matter, or waits for a scanner to let go
+    return disk.read_file(path, records.MAX_BYTES), False
 
 
-def _is_as_listed(names: Sequence[str], mine: set[str], listing: str) -> bool:
-    """Tell quickly whether a folder has the names that it had, and those of what is in memory."""
-    ours = {f"{digest}{SUFFIX}" for digest in mine}
-    others = [name for name in names if name not in ours]
-    return len(others) + len(ours) == len(names) and listing_of(others) == listing
+def _stored_of(digest: str, data: bytes) -> Stored:
+    """Return a record from the bytes that the database held, hashed on their way out."""
+    try:
+        return Stored(digest, records.decode_checked(data), file_of(digest))
+    except ParambakError as error:
+        raise Mistrusted("what it holds is no record", damaged=True) from error
+
+
+def _stored_link(digest: str, data: bytes) -> Link:
+    """Return the links of a record from the bytes that the database held, hashed."""
+    try:
+        return Link(digest, records.links_of(data))
+    except ParambakError as error:
+        raise Mistrusted("what it holds is no record", damaged=True) from error
+
+
+def _link_of(stored: Stored) -> Link:
+    """Return the links of a record that is held as a whole."""
+    return Link(stored.digest, Links(stored.record.after, When(stored.record.clock.utc)))

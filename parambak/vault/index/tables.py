@@ -16,16 +16,16 @@ from typing import TYPE_CHECKING, Any
 from parambak.memory.digests import sha256
 from parambak.vault.faults import Mistrusted
 from parambak.vault.files.disk import Stamp
-from parambak.vault.records import MAX_BYTES
+from parambak.vault.records import MAX_BYTES, tells_of_vessel
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
-    from parambak.vault.index.rows import Row
+    from parambak.vault.records import Stored
 
 APPLICATION = 0x50524D42
-SCHEMA = 3  # another number: thrown away and built anew
+SCHEMA = 4  # another number: thrown away and built anew
 BUSY_SECONDS = 5.0
 
 _TABLES = """
@@ -34,19 +34,19 @@ CREATE TABLE records (digest BLOB NOT NULL UNIQUE, vessel TEXT NOT NULL, kind TE
                       telling INTEGER NOT NULL, bytes BLOB NOT NULL);
 CREATE TABLE counts (vessel TEXT NOT NULL, kind TEXT NOT NULL, records INTEGER NOT NULL,
                      telling INTEGER NOT NULL, PRIMARY KEY (vessel, kind)) WITHOUT ROWID;
-CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TEXT NOT NULL,
-                      listing TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TEXT NOT NULL)
+                     WITHOUT ROWID;
 CREATE TABLE lacking (digest BLOB PRIMARY KEY) WITHOUT ROWID;
 """
 # One step for each vessel, where DISTINCT would pass over every record.
-_EACH_VESSEL = """
-WITH RECURSIVE each (vessel) AS (
+_VESSELS = """
+WITH RECURSIVE next (vessel) AS (
     SELECT min(vessel) FROM records
     UNION ALL
-    SELECT (SELECT min(vessel) FROM records WHERE vessel > each.vessel)
-    FROM each WHERE each.vessel IS NOT NULL
+    SELECT (SELECT min(vessel) FROM records WHERE vessel > next.vessel)
+    FROM next WHERE next.vessel IS NOT NULL
 )
-SELECT vessel FROM each WHERE vessel IS NOT NULL
+SELECT vessel FROM next WHERE vessel IS NOT NULL
 """
 # A rollback journal, flushed in full: it works on shares and sticks, where WAL's shared
 # memory does not; the index is written seldom, so its flushes cost little.
@@ -120,11 +120,17 @@ class Database:
         with _mistrusting():
             return int(self._one("SELECT coalesce(sum(records), 0) FROM counts"))
 
-    def digests_in(self, folder: str) -> set[str]:
-        """Return the digests whose first two digits are `folder`."""
-        low, high = bytes.fromhex(folder + "00" * 31), bytes.fromhex(folder + "ff" * 31)
-        rows = self._all("SELECT digest FROM records WHERE digest BETWEEN ? AND ?", (low, high))
-        return {digest.hex() for (digest,) in rows}
+    def digests(self, folders: Sequence[str] | None) -> set[str]:
+        """Return the digests that begin as these folders are called; None: all."""
+        ranges = [("00" * 32, "ff" * 32)]
+        if folders is not None:
+            ranges = [(name + "00" * 31, name + "ff" * 31) for name in folders]
+        question = "SELECT digest FROM records WHERE digest BETWEEN ? AND ?"
+        digests: set[str] = set()
+        for low, high in ranges:
+            rows = self._all(question, (bytes.fromhex(low), bytes.fromhex(high)))
+            digests.update(digest.hex() for (digest,) in rows)
+        return digests
 
     def holds(self, digest: str) -> bool:
         """Tell whether a record is in the index."""
@@ -134,29 +140,21 @@ class Database:
         """Return the identities of all vessels, from two tables that must agree."""
         with self._at_once():
             counted = self._all("SELECT DISTINCT vessel FROM counts ORDER BY vessel", ())
-            if counted != self._all(_EACH_VESSEL, ()):
+            if counted != self._all(_VESSELS, ()):
                 raise Mistrusted("its vessels do not add up", damaged=True)
         return [vessel for (vessel,) in counted if vessel]
 
-    def records(self, vessel: str) -> list[tuple[str, bytes]]:
-        """Return digest and bytes of each record about a vessel ("" the vault), hashed."""
+    def records(self, vessel: str, kind: str | None = None) -> list[tuple[str, bytes]]:
+        """Return digest and bytes of each record about a vessel ("" the vault), hashed.
+
+        Of one kind, or with None of all.
+        """
+        which = "FROM {} WHERE vessel = ?1 AND kind = coalesce(?2, kind)"
         with self._at_once():
-            rows = self._all("SELECT digest, bytes FROM records WHERE vessel = ?", (vessel,))
-            counted = self._all("SELECT sum(records) FROM counts WHERE vessel = ?", (vessel,))
+            rows = self._all("SELECT digest, bytes " + which.format("records"), (vessel, kind))
+            counted = self._all("SELECT sum(records) " + which.format("counts"), (vessel, kind))
         if len(rows) != (counted[0][0] or 0):
             raise Mistrusted("a vessel's records do not add up", damaged=True)
-        return [_hashed(digest, data) for digest, data in rows]
-
-    def of_kind(self, vessel: str, kind: str) -> list[tuple[str, bytes]]:
-        """Return digest and bytes of each record of one kind about a vessel, hashed."""
-        values = (vessel, kind)
-        with self._at_once():
-            rows = self._all(
-                "SELECT digest, bytes FROM records WHERE vessel = ? AND kind = ?", values
-            )
-            counted = self._all("SELECT records FROM counts WHERE vessel = ? AND kind = ?", values)
-        if len(rows) != (counted[0][0] if counted else 0):
-            raise Mistrusted("a vessel's records of a kind do not add up", damaged=True)
         return [_hashed(digest, data) for digest, data in rows]
 
     def vessels_with(self, kind: str) -> list[str]:
@@ -172,8 +170,8 @@ class Database:
                 "SELECT vessel, digest, bytes FROM records INDEXED BY by_telling WHERE telling", ()
             )
             counted = self._all("SELECT vessel, sum(telling) FROM counts GROUP BY vessel", ())
-        found = Counter(vessel for vessel, _, _ in rows)
-        if found != {vessel: count for vessel, count in counted if count}:
+        by_vessel = Counter(vessel for vessel, _, _ in rows)
+        if by_vessel != {vessel: count for vessel, count in counted if count}:
             raise Mistrusted("the records that tell of vessels do not add up", damaged=True)
         return [(vessel, *_hashed(digest, data)) for vessel, digest, data in rows]
 
@@ -191,10 +189,6 @@ class Database:
         rows = self._all("SELECT name, modified, inode FROM folders", ())
         with _mistrusting():
             return {name: Stamp(modified, int(inode)) for name, modified, inode in rows}
-
-    def listings(self) -> dict[str, str]:
-        """Return for each folder the digest of its listing; "" where it holds other files."""
-        return dict(self._all("SELECT name, listing FROM folders", ()))
 
     def folder_times(self) -> bool:
         """Tell whether this file system is believed to keep its folders' times."""
@@ -243,22 +237,22 @@ class Database:
             self._sqlite.execute(statement)
         self._sqlite.execute("COMMIT")
 
-    def add(self, rows: Sequence[Row], named: Iterable[str]) -> None:
-        """Add records, and what they are `after`; within `changing`."""
-        self._counts.update((row.vessel, row.kind) for row in rows)
-        self._telling.update((row.vessel, row.kind) for row in rows if row.telling)
+    def add(self, read: Sequence[tuple[Stored, bytes]]) -> None:
+        """Add records, each with its bytes; within `changing`."""
+        rows = [_row_of(stored, data) for stored, data in read]
+        self._counts.update((vessel, kind) for _, vessel, kind, _, _ in rows)
+        self._telling.update((vessel, kind) for _, vessel, kind, telling, _ in rows if telling)
+        named = [(bytes.fromhex(digest),) for stored, _ in read for digest in stored.record.after]
         with _mistrusting():
             self._sqlite.executemany("INSERT INTO records VALUES (?, ?, ?, ?, ?)", rows)
-            self._sqlite.executemany(
-                "INSERT INTO temp.named VALUES (?)", [(bytes.fromhex(digest),) for digest in named]
-            )
+            self._sqlite.executemany("INSERT INTO temp.named VALUES (?)", named)
 
-    def stamp(self, name: str, stamp: Stamp, listing: str) -> None:
-        """Keep a folder's stamp and the digest of its listing; within `changing`."""
+    def stamp(self, name: str, stamp: Stamp) -> None:
+        """Keep a folder's stamp; within `changing`."""
         # An inode may pass SQLite's signed 64 bits, so it is kept as text.
-        values = (name, stamp.modified, str(stamp.inode), listing)
+        values = (name, stamp.modified, str(stamp.inode))
         with _mistrusting():
-            self._sqlite.execute("INSERT OR REPLACE INTO folders VALUES (?, ?, ?, ?)", values)
+            self._sqlite.execute("INSERT OR REPLACE INTO folders VALUES (?, ?, ?)", values)
 
     def doubt_folder_times(self) -> None:
         """Note that this file system does not keep its folders' times."""
@@ -285,6 +279,13 @@ class Database:
         with _mistrusting():
             rows: list[tuple[Any, ...]] = self._sqlite.execute(question, values).fetchall()
             return rows
+
+
+def _row_of(stored: Stored, data: bytes) -> tuple[bytes, str, str, bool, bytes]:
+    """Return a record's row: digest, vessel ("" for the vault), kind, telling, bytes."""
+    record = stored.record
+    telling = record.vessel is not None and tells_of_vessel(data, record.vessel)
+    return bytes.fromhex(stored.digest), record.vessel or "", record.kind, telling, data
 
 
 def _hashed(digest: bytes, data: bytes) -> tuple[str, bytes]:

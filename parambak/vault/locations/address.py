@@ -1,17 +1,12 @@
-"""From an address to a store."""
+"""The address of a backup location: a folder's path, or a URL."""
 
 from __future__ import annotations
 
 import sys
-from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 from urllib.parse import unquote, urlsplit
 
-from parambak.vault.locations.faults import ADDRESS, PASSWORD, UNREACHABLE
-from parambak.vault.locations.stores import FolderStore, SshTerms
-
-if TYPE_CHECKING:
-    from parambak.vault.locations.stores import Store
+from parambak.vault.locations.faults import ADDRESS, PASSWORD
 
 MOST = 1000  # characters
 SFTP = frozenset({"sftp", "ssh"})
@@ -82,23 +77,3 @@ def _local(host: str, path: str) -> str:
         return f"//{host}{path}"
     drive = sys.platform == "win32" and len(path) > 2 and path[0] == "/" and path[2] == ":"
     return path[1:] if drive else path
-
-
-def open_store(address: Address, writer: str, ssh: SshTerms) -> Store:
-    """Return the store at an address; the folder need not be there yet.
-
-    `writer` is the user's identity as a writer, by which temporary files are told. Raises
-    ParambakError where it cannot be reached, is not known, or a library is wanting.
-    """
-    if not address.scheme:
-        try:
-            return FolderStore(Path(address.path))
-        except (OSError, ValueError) as error:
-            raise UNREACHABLE.error(file=address.text, found=str(error)) from error
-    if address.scheme in SFTP:
-        from parambak.vault.locations.store_sftp import connect  # noqa: PLC0415 - only for a server
-
-        return connect(address, writer, ssh)
-    from parambak.vault.locations.store_fsspec import reach  # noqa: PLC0415 - only for such a store
-
-    return reach(address, writer)

@@ -15,7 +15,7 @@ from parambak.vault.locations.stores import FolderStore
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from parambak.vault.locations.location import Listed
+    from parambak.vault.locations.location import Listing
     from parambak.vault.locations.stores import Store
     from parambak.vault.records import Record
     from parambak.vault.vault import Vault
@@ -34,18 +34,18 @@ class Fetched(NamedTuple):
     unknown: int
 
 
-class From(NamedTuple):
-    """A place to take from: what it lists, its identity, the vessels that it is limited to."""
+class Source(NamedTuple):
+    """A backup location to take from: what it lists, its identity, the vessels it is limited to."""
 
     store: Store
-    listed: Listed
+    listed: Listing
     identity: str
     vessels: frozenset[str] | None
 
 
 def fetch(
     vault: Vault,
-    place: From,
+    source: Source,
     failure: Callable[[OSError], ParambakError | None],
     *,
     both_ways: bool,
@@ -56,7 +56,7 @@ def fetch(
     Where the place is limited, nothing of other vessels is taken. `failure` tells whether an
     error means that the place itself failed. Raises OSError or that where it did.
     """
-    return _Fetch(vault, place, failure).run(both_ways=both_ways)
+    return _Fetch(vault, source, failure).run(both_ways=both_ways)
 
 
 def aside_here(vault: Vault, file: str) -> None:
@@ -70,10 +70,10 @@ def aside_here(vault: Vault, file: str) -> None:
 
 class _Fetch:
     def __init__(
-        self, vault: Vault, place: From, failure: Callable[[OSError], ParambakError | None]
+        self, vault: Vault, source: Source, failure: Callable[[OSError], ParambakError | None]
     ) -> None:
         self._vault = vault
-        self._store, self._listed, self._identity, self._vessels = place
+        self._store, self._listed, self._identity, self._vessels = source
         self._failure = failure
         self._kept: dict[str, bytes] = {}
         self._room = _KEPT

@@ -1,6 +1,6 @@
-"""A place: its marker, what is found at an address, and what is refused there.
+"""A backup location: its store opened, its marker, its contents, and what is refused there.
 
-Sending is in places_send.py; formats/places.md specifies all of it.
+Sending is in send.py; formats/places.md specifies all of it.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import errno
 import os
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import ParambakError
@@ -15,6 +16,7 @@ from parambak.memory.digests import sha256
 from parambak.vault import objects, records, vault_toml
 from parambak.vault.faults import NOT_A_VAULT
 from parambak.vault.files import disk
+from parambak.vault.locations.address import SFTP
 from parambak.vault.locations.faults import (
     ABSENT,
     ANOTHER,
@@ -28,13 +30,15 @@ from parambak.vault.locations.faults import (
     UNREACHABLE,
     UNWRITABLE,
 )
+from parambak.vault.locations.stores import FolderStore
 from parambak.vault.records import Clock, Record, encode
-from parambak.vault.vault import FIRST
+from parambak.vault.vault_toml import FIRST
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from parambak.vault.locations.stores import Store
+    from parambak.vault.locations.address import Address
+    from parambak.vault.locations.stores import SshTerms, Store
 
 FILE = "place.toml"
 FORMAT = 1
@@ -62,13 +66,13 @@ _HARMLESS = frozenset(
 )
 
 
-class Found(NamedTuple):
+class Contents(NamedTuple):
     """What is at an address: the marker's identity and the vault's, None where there is none.
 
     `vault` is "" where its file is damaged.
     """
 
-    place: str | None
+    location: str | None
     vault: str | None
     packed: bool
     empty: bool
@@ -84,7 +88,27 @@ def new_identity() -> str:
     return os.urandom(16).hex()
 
 
-def look(store: Store) -> Found:
+def open_store(address: Address, writer: str, ssh: SshTerms) -> Store:
+    """Return the store at an address; the folder need not be there yet.
+
+    `writer` is the user's identity as a writer, by which temporary files are told. Raises
+    ParambakError where it cannot be reached, is not known, or a library is wanting.
+    """
+    if not address.scheme:
+        try:
+            return FolderStore(Path(address.path))
+        except (OSError, ValueError) as error:
+            raise UNREACHABLE.error(file=address.text, found=str(error)) from error
+    if address.scheme in SFTP:
+        from parambak.vault.locations.store_sftp import connect  # noqa: PLC0415 - only for a server
+
+        return connect(address, writer, ssh)
+    from parambak.vault.locations.store_fsspec import reach  # noqa: PLC0415 - only for such a store
+
+    return reach(address, writer)
+
+
+def contents_at(store: Store) -> Contents:
     """Return what is at a store's address; raise VaultRefused for what cannot be told."""
     try:
         names = store.names("")
@@ -94,7 +118,7 @@ def look(store: Store) -> Found:
         packs = packed and any(name.endswith(".zip") for name in store.names(PACKS))
     except OSError as error:
         raise UNREACHABLE.error(file=store.shown, found=disk.words(error)) from error
-    return Found(
+    return Contents(
         place,
         _identity(data, store.shown, placed=place is not None),
         packed=packed,
@@ -137,7 +161,7 @@ def _marked(data: bytes | None, file: str) -> str | None:
     return match[2].decode()
 
 
-def settle(  # noqa: PLR0913 - what has to agree, all by keyword
+def make_location(  # noqa: PLR0913 - what has to agree, all by keyword
     store: Store,
     *,
     vault: str,
@@ -151,23 +175,31 @@ def settle(  # noqa: PLR0913 - what has to agree, all by keyword
     `vault` is the vault's identity, `known` those of the places that it knows. Refuses a
     folder of something else and, without `merge`, another vault or a place of one.
     """
-    found = look(store)
-    _refuse_another_kind(store, found, packed=packed)
-    if found.place is None and found.vault is None and not (found.empty or found.packed):
+    contents = contents_at(store)
+    _refuse_another_kind(store, contents, packed=packed)
+    if (
+        contents.location is None
+        and contents.vault is None
+        and not (contents.empty or contents.packed)
+    ):
         raise NOT_EMPTY.error(file=store.shown, expected="an empty folder", found="other files")
-    ours = found.place in known or found.vault == vault or found.empty
+    ours = contents.location in known or contents.vault == vault or contents.empty
     if not ours and not merge:
         expected = f"nothing, or vault {vault[:8]}"
-        told = f"vault {found.vault[:8]}" if found.vault else f"place {(found.place or '')[:8]}"
-        raise OTHER_VAULT.error(file=store.shown, expected=expected, found=told)
-    place = found.place or new_identity()
-    if found.place is None:
-        _write(store, FILE, marker(place))
-    if packed and not found.packed:
+        other = (
+            f"vault {contents.vault[:8]}"
+            if contents.vault
+            else f"place {(contents.location or '')[:8]}"
+        )
+        raise OTHER_VAULT.error(file=store.shown, expected=expected, found=other)
+    identity = contents.location or new_identity()
+    if contents.location is None:
+        _write(store, FILE, marker(identity))
+    if packed and not contents.packed:
         begin_packs(store)
-    elif not packed and found.vault is None:
-        _write(store, vault_toml.FILE, vault_toml.encode(place if limited else vault))
-    return place
+    elif not packed and contents.vault is None:
+        _write(store, vault_toml.FILE, vault_toml.encode(identity if limited else vault))
+    return identity
 
 
 def begin_packs(store: Store) -> None:
@@ -191,10 +223,10 @@ _PACKS_TEXT = (
 )
 
 
-def _refuse_another_kind(store: Store, found: Found, *, packed: bool) -> None:
-    if packed and found.vault is not None:
+def _refuse_another_kind(store: Store, contents: Contents, *, packed: bool) -> None:
+    if packed and contents.vault is not None:
         raise KIND.error(file=store.shown, expected="packs", found="a vault")
-    if not packed and found.packed:
+    if not packed and contents.packed:
         raise KIND.error(file=store.shown, expected="a vault", found="packs")
 
 
@@ -208,17 +240,17 @@ def refusal(store: Store, error: OSError, done: int, total: int) -> ParambakErro
     return fault.error(file=store.shown, found=disk.words(error), done=done, total=total)
 
 
-def must_be(store: Store, place: str, *, packed: bool) -> Found:
+def require_location(store: Store, identity: str, *, packed: bool) -> Contents:
     """Return what is at an address; raise VaultRefused where it is not that place."""
-    found = look(store)
-    if found.place is None:
-        what = "an empty folder" if found.empty else "no marker"
-        raise ABSENT.error(file=store.shown, expected=f"{FILE} of place {place[:8]}", found=what)
-    if found.place != place:
-        expected, other = f"place {place[:8]}", f"place {found.place[:8]}"
+    contents = contents_at(store)
+    if contents.location is None:
+        what = "an empty folder" if contents.empty else "no marker"
+        raise ABSENT.error(file=store.shown, expected=f"{FILE} of place {identity[:8]}", found=what)
+    if contents.location != identity:
+        expected, other = f"place {identity[:8]}", f"place {contents.location[:8]}"
         raise ANOTHER.error(file=store.shown, expected=expected, found=other)
-    _refuse_another_kind(store, found, packed=packed)
-    return found
+    _refuse_another_kind(store, contents, packed=packed)
+    return contents
 
 
 def first_record(identity: str) -> tuple[str, bytes]:
@@ -239,7 +271,7 @@ def first_record(identity: str) -> tuple[str, bytes]:
     return encode(record)
 
 
-class Listed:
+class Listing:
     """What a place has: the sizes of its objects and records, by digest."""
 
     def __init__(self, store: Store) -> None:

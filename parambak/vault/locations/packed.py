@@ -15,8 +15,22 @@ from parambak.vault.files import disk
 from parambak.vault.joining import join
 from parambak.vault.locations.faults import PACKED_ELSEWHERE
 from parambak.vault.locations.fetch import GONE, Fetched, aside_here
-from parambak.vault.locations.location import PACKS, begin_packs, must_be, put_aside, refusal
-from parambak.vault.locations.send import HELD, Broken, Proven, Sent, Target, chosen, proof
+from parambak.vault.locations.location import (
+    PACKS,
+    begin_packs,
+    put_aside,
+    refusal,
+    require_location,
+)
+from parambak.vault.locations.send import (
+    HELD,
+    Location,
+    Proven,
+    SendingFailed,
+    Sent,
+    proof,
+    vessels_to_send,
+)
 from parambak.vault.locations.stores import FolderStore
 from parambak.vault.packs import writing
 from parambak.vault.packs.faults import NEWER
@@ -46,7 +60,7 @@ def pack_file(vessel: str) -> str:
 def send_packed(  # noqa: PLR0913 - how to send, all by keyword
     vault: Vault,
     store: Store,
-    target: Target,
+    location: Location,
     names: Mapping[str, str],
     progress: Callable[[int, int], None],
     *,
@@ -61,16 +75,16 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
     if not isinstance(store, FolderStore):
         raise PACKED_ELSEWHERE.error(file=store.shown, expected="a folder", found="another store")
     sending = _Packing(vault, store, names, progress, quick=quick, both_ways=both_ways)
-    if not must_be(store, target.identity, packed=True).packed:
+    if not require_location(store, location.identity, packed=True).packed:
         begin_packs(store)
     disk.sweep(store.root / PACKS)
-    vessels = chosen(vault, target)
+    vessels = vessels_to_send(vault, location)
     for vessel in vessels:
         try:
             sending.one(vessel)
         except OSError as error:
             done = len(sending.proven)
-            raise Broken(
+            raise SendingFailed(
                 refusal(store, error, done, len(vessels)), tuple(sending.proven)
             ) from error
     return sending.sent()

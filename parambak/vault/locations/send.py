@@ -12,14 +12,14 @@ from parambak.vault import objects, records, vault_toml
 from parambak.vault.check.recheck import Damage
 from parambak.vault.faults import UNREADABLE
 from parambak.vault.files import disk
-from parambak.vault.locations.fetch import GONE, Fetched, From, aside_here, fetch
+from parambak.vault.locations.fetch import GONE, Fetched, Source, aside_here, fetch
 from parambak.vault.locations.location import (
     FILE,
-    Listed,
+    Listing,
     first_record,
-    must_be,
     put_aside,
     refusal,
+    require_location,
 )
 from parambak.vault.locations.stores import FolderStore
 from parambak.vault.order import heads
@@ -38,8 +38,8 @@ HELD = "held"  # the kind of record that alone is nothing to send
 _TOML_MAX = 4096
 
 
-class Target(NamedTuple):
-    """A place to send to: its identity, and the vessels that it is limited to (None: all)."""
+class Location(NamedTuple):
+    """A backup location to send to: its identity, the vessels it is limited to (None: all)."""
 
     identity: str
     vessels: frozenset[str] | None = None
@@ -80,7 +80,7 @@ class Sent(NamedTuple):
         return any(each.text == GONE for each in self.refused)
 
 
-class Broken(Exception):  # noqa: N818 - what was proven until then, beside the refusal
+class SendingFailed(Exception):  # noqa: N818 - what was proven until then, beside the refusal
     """A sending that broke off: the refusal, and the vessels that were through."""
 
     def __init__(self, refusal: ParambakError, proven: tuple[Proven, ...]) -> None:
@@ -92,7 +92,7 @@ class Broken(Exception):  # noqa: N818 - what was proven until then, beside the 
 def send(  # noqa: PLR0913 - how to send, all by keyword
     vault: Vault,
     store: Store,
-    target: Target,
+    location: Location,
     progress: Callable[[int, int], None],
     *,
     quick: bool = False,
@@ -102,16 +102,16 @@ def send(  # noqa: PLR0913 - how to send, all by keyword
 
     Raises Broken where the place fails on the way, and ParambakError before that.
     """
-    sending = Sending(vault, store, target, progress, quick=quick)
+    sending = Sending(vault, store, location, progress, quick=quick)
     try:
         return sending.run(both_ways=both_ways)
     except OSError as error:
-        raise Broken(sending.refusal(error), tuple(sending.proven)) from error
+        raise SendingFailed(sending.refusal(error), tuple(sending.proven)) from error
 
 
-def chosen(vault: Vault, target: Target) -> list[str]:
+def vessels_to_send(vault: Vault, location: Location) -> list[str]:
     """Return the identities of the vessels that are sent, in order."""
-    return [v for v in vault.vessels() if target.vessels is None or v in target.vessels]
+    return [v for v in vault.vessels() if location.vessels is None or v in location.vessels]
 
 
 def proof(
@@ -150,7 +150,7 @@ class Sending:
         self,
         vault: Vault,
         store: Store,
-        target: Target,
+        location: Location,
         progress: Callable[[int, int], None],
         *,
         quick: bool,
@@ -158,7 +158,7 @@ class Sending:
         self._vault = vault
         self._here = FolderStore(vault.root)
         self._store = store
-        self._target = target
+        self._location = location
         self._progress = progress
         self._quick = quick
         self._done = self._total = 0
@@ -171,14 +171,14 @@ class Sending:
 
     def run(self, *, both_ways: bool) -> Sent:
         """Send all; raise OSError where the place fails, `proven` then tells what is through."""
-        found = must_be(self._store, self._target.identity, packed=False)
-        self._heal_toml(found.vault)
-        self._list = Listed(self._store)
-        place = From(self._store, self._list, self._target.identity, self._target.vessels)
-        fetched = fetch(self._vault, place, self.failure, both_ways=both_ways)
-        vessels = chosen(self._vault, self._target)
+        contents = require_location(self._store, self._location.identity, packed=False)
+        self._heal_toml(contents.vault)
+        self._listing = Listing(self._store)
+        source = Source(self._store, self._listing, self._location.identity, self._location.vessels)
+        fetched = fetch(self._vault, source, self.failure, both_ways=both_ways)
+        vessels = vessels_to_send(self._vault, self._location)
         self._total = self._count(vessels)
-        if self._target.vessels is None:
+        if self._location.vessels is None:
             self._group(None)
         else:
             self._first()
@@ -212,7 +212,7 @@ class Sending:
 
     def _count(self, vessels: Sequence[str]) -> int:
         """Return how many files there are to go through."""
-        about_vault = [] if self._target.vessels is not None else [None]
+        about_vault = [] if self._location.vessels is not None else [None]
         count = 0
         seen: set[str] = set()
         for group in (*about_vault, *vessels):
@@ -222,8 +222,8 @@ class Sending:
         return count + len(seen)
 
     def _heal_toml(self, identity: str | None) -> None:
-        limited = self._target.vessels is not None
-        right = identity or (self._target.identity if limited else self._vault.identity)
+        limited = self._location.vessels is not None
+        right = identity or (self._location.identity if limited else self._vault.identity)
         data = vault_toml.encode(right)
         if identity is not None:
             if self._store.read(vault_toml.FILE, _TOML_MAX) == data:
@@ -236,7 +236,7 @@ class Sending:
 
     def _group(self, vessel: str | None) -> None:
         stored = self._vault.records(vessel)
-        there = self._list.records
+        there = self._listing.records
         missing = [s for s in stored if s.digest not in there]
         if all(s.record.kind == HELD for s in missing):
             gone = {s.digest for s in missing}
@@ -254,12 +254,12 @@ class Sending:
     def _object(self, digest: str) -> None:
         if digest not in self._objects:
             file = objects.file_of(digest)
-            size = self._list.objects.get(digest)
+            size = self._listing.objects.get(digest)
             self._objects[digest] = self._both(file, digest, size, None)
             self._step()
 
     def _record(self, stored: Stored) -> bool:
-        size = self._list.records.get(stored.digest)
+        size = self._listing.records.get(stored.digest)
         held = self._both(stored.file, stored.digest, size, stored)
         self._step()
         return held
@@ -299,8 +299,8 @@ class Sending:
 
     def _first(self) -> None:
         """Bring a limited place its own first record."""
-        digest, data = first_record(self._target.identity)
-        file, size = records.file_of(digest), self._list.records.get(digest)
+        digest, data = first_record(self._location.identity)
+        file, size = records.file_of(digest), self._listing.records.get(digest)
         if size is None or self._right_there(file, digest, len(data)) is None:
             self._write(file, data, new=size is None)
 

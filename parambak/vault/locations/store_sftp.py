@@ -17,8 +17,7 @@ from parambak.vault.locations.faults import (
     LOGIN,
     UNREACHABLE,
 )
-from parambak.vault.locations.store_fsspec import FarStore
-from parambak.vault.locations.stores import NO_FILE
+from parambak.vault.locations.stores import NO_FILE, FarStore
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -52,8 +51,10 @@ class SftpStore(FarStore):
 
     def _names(self, path: str) -> dict[str, int]:
         return {
-            each.filename: _size(each.st_size) if stat.S_ISREG(each.st_mode or 0) else NO_FILE
-            for each in self._sftp.listdir_attr(path)
+            entry.filename: NO_FILE
+            if entry.st_size is None or not stat.S_ISREG(entry.st_mode or 0)
+            else entry.st_size
+            for entry in self._sftp.listdir_attr(path)
         }
 
     def _read(self, path: str, most: int) -> bytes:
@@ -96,10 +97,6 @@ class SftpStore(FarStore):
             return stat.S_ISDIR(self._sftp.stat(path).st_mode or 0)
         except FileNotFoundError:
             return False
-
-
-def _size(size: int | None) -> int:
-    return NO_FILE if size is None else size
 
 
 def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:

@@ -1,6 +1,8 @@
-"""A store: where a place's files lie. The seam, and a folder; others in stores_fsspec, _sftp.
+"""A store, where a backup location's files lie: what each can do, and a folder.
 
-A store keeps small files under names such as `objects/ab/abcd…`. Every failure is an OSError.
+What the stores that are no folder have in common is here too; they are in store_fsspec.py and
+store_sftp.py. A store keeps small files under names such as `objects/ab/abcd…`. Every failure
+is an OSError.
 formats/places.md, "Sending", says what each must hold to.
 """
 
@@ -8,18 +10,22 @@ from __future__ import annotations
 
 import errno
 import os
+from abc import ABC, abstractmethod
 from contextlib import contextmanager, nullcontext, suppress
-from typing import TYPE_CHECKING, NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol, TypeVar
 
 from parambak.errors import ParambakError
+from parambak.memory.digests import sha256
 from parambak.vault import faults
 from parambak.vault.files import disk
 from parambak.vault.files.lock import locked
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
     from pathlib import Path
+
+    T = TypeVar("T")
 
 NO_FILE = -1  # the size of what is no file
 LOCK = "lock"
@@ -139,3 +145,115 @@ class FolderStore:
             raise FileNotFoundError(errno.ENOENT, "The folder that it would be in is not there")
         if self._same is not None and self._what_is_there() != self._same:
             raise OSError(errno.ENODEV, "The folder is gone, or another one has come in its place")
+
+
+class FarStore(ABC):
+    """A store that is no folder: a file is written beside, read back, then renamed."""
+
+    def __init__(self, shown: str, root: str, writer: str) -> None:
+        self._shown = shown
+        self._root = root.rstrip("/")
+        # Eight digits that tell this writer's temporary files, and not the writer.
+        self._mark = sha256(writer.encode())[:8]
+        self._ready: set[str] = set()
+
+    @property
+    def shown(self) -> str:
+        """Return the address."""
+        return self._shown
+
+    def names(self, folder: str) -> dict[str, int]:
+        """Return the names in a folder and their sizes; none where the folder is not there."""
+        try:
+            return as_os_error(lambda: self._names(self._path(folder)))
+        except FileNotFoundError:
+            return {}
+
+    def read(self, file: str, limit: int) -> bytes:
+        """Return a file's bytes."""
+        data = as_os_error(lambda: self._read(self._path(file), limit + 1))
+        if len(data) > limit:
+            raise disk.UnfitFileError(errno.EFBIG, f"more than {limit} bytes")
+        return data
+
+    def write(self, file: str, data: bytes) -> None:
+        """Write a temporary file, read it back, and give it its name."""
+        folder, _, _ = file.rpartition("/")
+        self._make_ready(folder)
+        name = f"{self._mark}{os.urandom(4).hex()}{disk.TEMPORARY}"
+        temporary = f"{folder}/{name}" if folder else name
+        try:
+            as_os_error(lambda: self._write(self._path(temporary), data))
+            self._must_hold(temporary, data)
+            as_os_error(lambda: self._move(self._path(temporary), self._path(file)))
+        except BaseException:
+            self._remove_quietly(temporary)
+            raise
+        if not self._renames:
+            self._must_hold(file, data)
+
+    def rename(self, file: str, to: str) -> None:
+        """Give a file another name, which nothing has."""
+        self._make_ready(to.rpartition("/")[0])
+        as_os_error(lambda: self._move(self._path(file), self._path(to)))
+
+    def holding(self, since: str) -> AbstractContextManager[None]:
+        """Keep nobody out: such stores have no locks, and whole files need none."""
+        del since
+        return nullcontext()
+
+    def close(self) -> None:  # noqa: B027 - one without a connection has nothing to end
+        """End the connection."""
+
+    def _path(self, file: str) -> str:
+        return f"{self._root}/{file}" if file else self._root or "/"
+
+    def _must_hold(self, file: str, data: bytes) -> None:
+        back = self.read(file, len(data))
+        if sha256(back) != sha256(data):
+            raise OSError(errno.EIO, "What was read back is not what was written")
+
+    def _make_ready(self, folder: str) -> None:
+        """Make a folder, and clear it of what this writer's broken-off writes left."""
+        if folder in self._ready:
+            return
+        as_os_error(lambda: self._make_folder(self._path(folder)))
+        for name in self.names(folder):
+            if name.startswith(self._mark) and name.endswith(disk.TEMPORARY):
+                self._remove_quietly(f"{folder}/{name}" if folder else name)
+        self._ready.add(folder)
+
+    def _remove_quietly(self, file: str) -> None:
+        with suppress(OSError):
+            as_os_error(lambda: self._remove(self._path(file)))
+
+    _renames = False
+
+    @abstractmethod
+    def _names(self, path: str) -> dict[str, int]: ...
+
+    @abstractmethod
+    def _read(self, path: str, most: int) -> bytes: ...
+
+    @abstractmethod
+    def _write(self, path: str, data: bytes) -> None: ...
+
+    @abstractmethod
+    def _move(self, path: str, to: str) -> None: ...
+
+    @abstractmethod
+    def _remove(self, path: str) -> None: ...
+
+    @abstractmethod
+    def _make_folder(self, path: str) -> None: ...
+
+
+def as_os_error(act: Callable[[], T]) -> T:
+    """Do it; whatever a foreign library raises becomes an OSError."""
+    try:
+        return act()
+    except OSError:
+        raise
+    except Exception as error:
+        text = disk.shown(f"{type(error).__name__}: {error}")
+        raise OSError(errno.EIO, text) from error

@@ -66,7 +66,7 @@ def _advice(settings: Settings, place: BackupLocation) -> list[str]:
     path = parse(place.address)
     if path.scheme:
         return []
-    from parambak.vault.locations.fat import has_fat  # noqa: PLC0415 - only for a folder
+    from parambak.vault.files.file_system import has_fat  # noqa: PLC0415 - only for a folder
 
     folder = Path(path.path)
     notes = []

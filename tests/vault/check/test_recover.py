@@ -15,12 +15,14 @@ from parambak.vault.check.recover import Heap, new_vault, refuse_unfit_target, s
 from parambak.vault.files import disk
 from parambak.vault.joining import Joined, join
 from parambak.vault.records import decode
-from parambak.vault.vault import FIRST, Vault
+from parambak.vault.vault_toml import FIRST
 from tests.vault.home import FIRST as KEPT
 from tests.vault.home import GREBE, Home
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+
+    from parambak.vault.vault import Vault
 
 CONTENT = "objects/40/40aff2e9d2d8922e47afd4648e6967497158785fbd1da870e7110266bf944880"
 OLDEST = "records/03/03310cd0e2bb7dc28a0e077eba2e1b3ce4ab72c0a9691e699f5c15369e047619.json"

@@ -31,7 +31,7 @@ from tests.vault.forge import (
     pack_of,
     record_part,
 )
-from tests.vault.test_bundle import KEPT, silent, unpacked
+from tests.vault.packs.test_packs import KEPT, silent, unpacked
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -9,8 +9,8 @@ from parambak.vault.locations import location
 from parambak.vault.locations.send import send
 from parambak.vault.locations.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.placing import again, clean, code_of, flip, made_place, nothing, sent_to
-from tests.vault.test_places import two_customers
+from tests.vault.locations.placing import again, clean, code_of, flip, made_place, nothing, sent_to
+from tests.vault.locations.test_send import two_customers
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -124,7 +124,7 @@ def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_pa
     vault = full.open()
 
     def settle(folder: Path, *, packed: bool) -> str:
-        return location.settle(
+        return location.make_location(
             FolderStore(folder),
             vault=vault.identity,
             known=(),

@@ -8,15 +8,15 @@ import pytest
 from parambak.errors import ParambakError
 from parambak.vault.files import disk
 from parambak.vault.locations import packed
-from parambak.vault.locations.location import settle
+from parambak.vault.locations.location import make_location
 from parambak.vault.locations.packed import pack_file, send_packed
-from parambak.vault.locations.send import HELD, Broken, Sent, Target
+from parambak.vault.locations.send import HELD, Location, SendingFailed, Sent
 from parambak.vault.locations.store_fsspec import FsspecStore
 from parambak.vault.locations.stores import FolderStore
 from parambak.vault.packs import reading
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.placing import flip, nothing, tree
-from tests.vault.test_places import AVOCETS, GREBES, two_customers
+from tests.vault.locations.placing import flip, nothing, tree
+from tests.vault.locations.test_send import AVOCETS, GREBES, two_customers
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -39,9 +39,9 @@ def stick(tmp_path: Path) -> Path:
     return folder
 
 
-def placed(home: Home, folder: Path, vessels: frozenset[str] | None = None) -> Target:
+def placed(home: Home, folder: Path, vessels: frozenset[str] | None = None) -> Location:
     """Make a folder a packed place."""
-    identity = settle(
+    identity = make_location(
         FolderStore(folder),
         vault=home.open().identity,
         known=(),
@@ -49,11 +49,11 @@ def placed(home: Home, folder: Path, vessels: frozenset[str] | None = None) -> T
         packed=True,
         merge=True,
     )
-    return Target(identity, vessels, packed=True)
+    return Location(identity, vessels, packed=True)
 
 
 def sent_packed(
-    home: Home, folder: Path, target: Target, *, quick: bool = False, both_ways: bool = False
+    home: Home, folder: Path, target: Location, *, quick: bool = False, both_ways: bool = False
 ) -> Sent:
     """Send to a folder that is a packed place."""
     store = FolderStore(folder)
@@ -211,7 +211,7 @@ def test_a_stick_pulled_between_two_packs(
         return plain(*arguments, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(packed, "pack_to_file", pull)
-    with pytest.raises(Broken) as caught:
+    with pytest.raises(SendingFailed) as caught:
         sent_packed(full, stick, target)
     assert caught.value.refusal.code == "place-lost"
     assert [each.vessel for each in caught.value.proven] == [GREBE]
@@ -239,10 +239,10 @@ def test_a_place_without_packs_yet_is_begun_again(full: Home, stick: Path) -> No
     store = FolderStore(stick)
     vault = full.open().identity
     for _ in range(2):
-        settle(store, vault=vault, known=(), limited=False, packed=True, merge=False)
+        make_location(store, vault=vault, known=(), limited=False, packed=True, merge=False)
     (stick / pack_file(GREBE)).write_bytes(b"somebody's")
     with pytest.raises(ParambakError) as caught:
-        settle(store, vault=vault, known=(), limited=False, packed=True, merge=False)
+        make_location(store, vault=vault, known=(), limited=False, packed=True, merge=False)
     assert caught.value.code == "place-other-vault"
 
 
@@ -251,5 +251,5 @@ def test_only_a_folder_can_be_packed(full: Home) -> None:
     fsspec = pytest.importorskip("fsspec")
     store = FsspecStore("memory://x", fsspec.filesystem("memory"), "/x", "w")
     with pytest.raises(ParambakError) as caught:
-        send_packed(full.open(), store, Target("9ace" * 8, packed=True), NAMES, nothing)
+        send_packed(full.open(), store, Location("9ace" * 8, packed=True), NAMES, nothing)
     assert caught.value.code == "place-packed-folder"

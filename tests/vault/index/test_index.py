@@ -226,32 +226,6 @@ def test_folders_that_did_not_change_are_not_listed(
     assert {name for name in listed if len(name) == 2} == {digest[:2]}
 
 
-def test_a_folder_is_compared_by_one_digest_of_its_names(
-    full: Home, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Where nothing came or went since, no name is looked at; a loose record is no change."""
-    compared: list[str] = []
-    digests_in = index._digests_in
-
-    def noting(folder: str, names: list[str]) -> set[str]:
-        compared.append(folder)
-        return digests_in(folder, names)
-
-    monkeypatch.setattr(index, "_digests_in", noting)
-    vault = full.open()
-    expected = answers(vault)
-    assert len(compared) == 1  # that of the record beside the database, which it has to find
-    vault._index.refresh()
-    assert len(compared) == 1
-    compared.clear()
-    (digest,) = copied_in(full.root, 1, AVOCET, "new")
-    (full.root / file_of(expected[GREBE][7])).with_name("stranger").write_text("x")
-    vault = full.open()
-    assert {digest[:2], expected[GREBE][7][:2]} <= set(compared)
-    assert len(set(compared)) <= 3
-    assert set(answers(vault)[AVOCET]) == {*expected[AVOCET], digest}
-
-
 def test_a_folder_that_changed_just_now_is_listed_again(
     full: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:

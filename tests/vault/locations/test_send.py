@@ -15,13 +15,13 @@ from hypothesis import strategies as st
 
 from parambak.errors import ParambakError
 from parambak.memory.digests import sha256
-from parambak.vault.files import disk
+from parambak.vault.files import file_system
+from parambak.vault.files.file_system import has_fat
 from parambak.vault.locations import location
-from parambak.vault.locations.fat import has_fat
-from parambak.vault.locations.send import HELD, Broken, Target, send
+from parambak.vault.locations.send import HELD, Location, SendingFailed, send
 from parambak.vault.locations.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.placing import (
+from tests.vault.locations.placing import (
     Logged,
     again,
     clean,
@@ -36,7 +36,7 @@ from tests.vault.placing import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-PAGE = (Path(__file__).parents[2] / "formats" / "places.md").read_text(encoding="utf-8")
+PAGE = (Path(__file__).parents[3] / "formats" / "places.md").read_text(encoding="utf-8")
 GREBES, AVOCETS = random.Random(1).randbytes(300), random.Random(2).randbytes(300)
 SHARED = b"a layout that both have, invented"
 
@@ -64,7 +64,7 @@ def full(home: Home) -> Home:
 
 def broken_code(act: Callable[[], object]) -> str:
     """Return the code of the refusal by which a sending breaks off."""
-    with pytest.raises(Broken) as caught:
+    with pytest.raises(SendingFailed) as caught:
         act()
     return caught.value.refusal.code
 
@@ -295,8 +295,8 @@ def test_broken_off_at_any_operation_it_goes_on(full: Home, tmp_path: Path) -> N
         try:
             target = made_place(full.open(), store)
             send(full.open(), store, target, nothing)
-        except (Broken, ParambakError) as error:
-            refusal = error.refusal if isinstance(error, Broken) else error
+        except (SendingFailed, ParambakError) as error:
+            refusal = error.refusal if isinstance(error, SendingFailed) else error
             assert refusal.code in ("place-lost", "place-unreachable")
         else:
             break
@@ -329,7 +329,7 @@ def test_what_was_through_is_told_when_it_breaks_off(full: Home, stick: Path) ->
     store = Logged(FolderStore(stick))
     target = made_place(full.open(), store)
     store.fails_at = store.operations + total - 1  # at the last file of all
-    with pytest.raises(Broken) as caught:
+    with pytest.raises(SendingFailed) as caught:
         send(full.open(), store, target, nothing)
     assert [each.vessel for each in caught.value.proven] == [GREBE]
     assert re.match(r"\d+ of \d+ files were proven there", str(caught.value.refusal.next))
@@ -447,7 +447,7 @@ def test_a_stick_with_fat_is_known(
     """By its device, from the system's own list of mounts; the line's form is from proc(5)."""
     device = tmp_path.stat().st_dev
     line = f"36 35 {os.major(device)}:{os.minor(device)} / /mnt rw - {kind} /dev/sdb1 rw\n"
-    monkeypatch.setattr(disk, "read_system_file", lambda *_: line.encode())
+    monkeypatch.setattr(file_system, "read_system_file", lambda *_: line.encode())
     assert has_fat(tmp_path) is told
 
 
@@ -459,4 +459,4 @@ def test_this_disk_has_no_fat(tmp_path: Path) -> None:
 
 def test_a_target_is_of_all_vessels_unless_it_says_so() -> None:
     """Without vessels nothing is left out."""
-    assert Target("9ace" * 8).vessels is None
+    assert Location("9ace" * 8).vessels is None

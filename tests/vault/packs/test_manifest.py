@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from tests.vault.forge import GREBE, Part, forged, good_parts, manifest_part, pack_of
-from tests.vault.test_bundle_bad import refused
+from tests.vault.packs.test_refused import refused
 
 if TYPE_CHECKING:
     from tests.vault.home import Home

@@ -8,15 +8,15 @@ import pytest
 
 from parambak.errors import ParambakError
 from parambak.vault.locations import store_fsspec
-from parambak.vault.locations.address import open_store, parse
-from parambak.vault.locations.location import look
-from parambak.vault.locations.send import Broken, send
+from parambak.vault.locations.address import parse
+from parambak.vault.locations.location import contents_at, open_store
+from parambak.vault.locations.send import SendingFailed, send
 from parambak.vault.locations.store_fsspec import FsspecStore
 from parambak.vault.locations.store_sftp import PATIENCE
 from parambak.vault.locations.stores import FolderStore, SshTerms
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.placing import flip, made_place, nothing
-from tests.vault.test_places import PAGE, two_customers
+from tests.vault.locations.placing import flip, made_place, nothing
+from tests.vault.locations.test_send import PAGE, two_customers
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -121,8 +121,8 @@ def test_cut_off_at_any_call_it_goes_on(
             del memory.store[name]
         try:
             send(full.open(), in_memory(memory), target, nothing)
-        except (Broken, ParambakError) as error:
-            refusal = error.refusal if isinstance(error, Broken) else error
+        except (SendingFailed, ParambakError) as error:
+            refusal = error.refusal if isinstance(error, SendingFailed) else error
             assert refusal.code in ("place-lost", "place-unreachable")
         left[0] = -1
         right = full.files()
@@ -281,5 +281,5 @@ def test_a_store_that_cannot_be_listed_is_not_reached(
 
     monkeypatch.setattr(store_fsspec.FsspecStore, "_names", fail)
     with pytest.raises(ParambakError) as caught:
-        look(store)
+        contents_at(store)
     assert caught.value.code == "place-unreachable"

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from parambak.vault.joining import Joined
     from parambak.vault.packs.reading import WrittenPack
 
-KEPT = Path(__file__).parents[2] / "fixtures" / "packs" / "grebe.zip"
+KEPT = Path(__file__).parents[3] / "fixtures" / "packs" / "grebe.zip"
 
 
 def silent(_done: int, _total: int) -> None:

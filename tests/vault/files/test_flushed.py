@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.vault import objects
-from parambak.vault.files import disk, flushed
-from parambak.vault.index import storage
+from parambak.vault.files import disk, file_system, flushed
 from tests.vault.home import GREBE, Home
 
 if TYPE_CHECKING:
@@ -104,7 +103,7 @@ def test_on_a_stick_nothing_is_noted(
     home: Home, standing: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its inodes are made up as files are met, so they prove nothing."""
-    monkeypatch.setattr(storage, "on_stick_or_share", lambda _root: True)
+    monkeypatch.setattr(file_system, "on_stick_or_share", lambda _root: True)
     marks = read(home, 0)
     read(home, 1)
     assert sorted(standing) == sorted(marks)

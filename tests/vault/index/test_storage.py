@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.vault.index import index, storage
+from parambak.vault.files import file_system
+from parambak.vault.index import index
 from parambak.vault.records import file_of
 from parambak.vault.vault import Vault
 from tests.vault.home import AVOCET, GREBE, Home, copied_in
-from tests.vault.test_index import DEFECTS, answers, codes
+from tests.vault.index.test_index import DEFECTS, answers, codes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -40,7 +41,7 @@ linux = pytest.mark.skipif(sys.platform != "linux", reason="what Linux tells of 
 def _mounted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Let these file systems be mounted, one of them on a USB disk, one on a card in a slot."""
     (tmp_path / "mountinfo").write_text(MOUNTS)
-    monkeypatch.setattr(storage, "MOUNTS", str(tmp_path / "mountinfo"))
+    monkeypatch.setattr(file_system, "MOUNTS", str(tmp_path / "mountinfo"))
     devices = tmp_path / "block"
     devices.mkdir()
     for number, where, removable in (
@@ -52,7 +53,7 @@ def _mounted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         partition.mkdir(parents=True)
         (partition.parent / "removable").write_text(f"{removable}\n")
         (devices / number).symlink_to(partition)
-    monkeypatch.setattr(storage, "DEVICES", str(devices))
+    monkeypatch.setattr(file_system, "DEVICES", str(devices))
     monkeypatch.setattr(os.path, "realpath", lambda path, **_: _real(str(path), str(tmp_path)))
 
 
@@ -82,7 +83,7 @@ def _real(path: str, top: str) -> str:
 )
 def test_sticks_shares_and_fixed_disks_are_told_apart(folder: str, elsewhere: bool) -> None:
     """By the file system, or by what Linux tells of the device; the nearest mount counts."""
-    assert storage.on_stick_or_share(Path(folder)) is elsewhere
+    assert file_system.on_stick_or_share(Path(folder)) is elsewhere
 
 
 @linux
@@ -90,16 +91,16 @@ def test_where_nothing_is_told_the_index_stays_with_the_vault(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A system without such a list has the vault on a disk."""
-    monkeypatch.setattr(storage, "MOUNTS", str(tmp_path / "none"))
-    assert not storage.on_stick_or_share(tmp_path)
-    place = storage.index_place(storage.Medium(tmp_path), "ab" * 16, tmp_path / "cache")
+    monkeypatch.setattr(file_system, "MOUNTS", str(tmp_path / "none"))
+    assert not file_system.on_stick_or_share(tmp_path)
+    place = index.index_file(file_system.Storage(tmp_path), "ab" * 16, tmp_path / "cache")
     assert place == (tmp_path / "index.sqlite", "", True)
 
 
 @pytest.fixture
 def stick(home: Home, monkeypatch: pytest.MonkeyPatch) -> Home:
     """Return a home whose vault is on a stick, with an index in the cache folder."""
-    monkeypatch.setattr(storage, "on_stick_or_share", lambda _root: True)
+    monkeypatch.setattr(file_system, "on_stick_or_share", lambda _root: True)
     home.made()
     copied_in(home.root, SOME)
     on_stick(home).close()
@@ -145,8 +146,8 @@ def test_the_index_of_the_other_copy_is_not_believed(stick: Home) -> None:
     copied_in(other, SOME, AVOCET, "only-there")
     on_stick(stick, other).close()
     expected = answers(stick.open())
-    here, identity = storage.Medium(stick.root), stick.opened[0].identity
-    mine = storage.index_place(here, identity, stick.own / "cache").file
+    here, identity = file_system.Storage(stick.root), stick.opened[0].identity
+    mine = index.index_file(here, identity, stick.own / "cache").path
     (its,) = [file for file in cached(stick) if file != mine]
     shutil.copyfile(its, mine)
     vault = on_stick(stick)

@@ -10,7 +10,7 @@ import pytest
 from parambak.vault import objects, records
 from parambak.vault.packs import writing, zip_form
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 PAGE = (ROOT / "formats" / "packed-vessels.md").read_text(encoding="utf-8")
 COMMANDS = re.findall(r"```sh\n(.*?)\n```\n```\n(.*?)```", PAGE, re.DOTALL)
 

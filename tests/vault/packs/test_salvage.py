@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.memory.digests import sha256
+from parambak.vault import objects
 from parambak.vault.packs import salvage
 from parambak.vault.packs.zip_form import (
     CENTRAL_HEAD,
@@ -20,7 +21,7 @@ from parambak.vault.packs.zip_form import (
     read_members,
 )
 from tests.faults import packs
-from tests.vault.test_recover import names, recovered
+from tests.vault.check.test_recover import names, recovered
 
 if TYPE_CHECKING:
     from tests.vault.home import Home
@@ -56,6 +57,21 @@ def test_recover_takes_a_damaged_pack(home: Home, tmp_path: Path, kind: str) -> 
     (refused,) = heap.refused
     assert f"{len(members) - 1} files in it proved sound" in refused.text
     assert heap.doubtful == ()
+
+
+@pytest.mark.parametrize("at", [0, len(SOUND) - 22], ids=["first byte", "end record"])
+def test_a_damaged_pack_larger_than_any_object_is_known(
+    home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
+    """By what is left of its beginning or its end: what is sound in it comes back."""
+    monkeypatch.setattr(objects, "MAX_BYTES", 1000)
+    data = bytearray(SOUND)
+    data[at] ^= 0x10
+    (tmp_path / "old.zip").write_bytes(data)
+    vault, _, heap = recovered(home, tmp_path / "old.zip")
+    assert names(vault.root) == {member.name for member in read_members(io.BytesIO(SOUND))[1:]}
+    (refused,) = heap.refused
+    assert "6 files in it proved sound" in refused.text
 
 
 def test_a_member_that_is_lost_is_named(home: Home, tmp_path: Path) -> None:

@@ -33,7 +33,7 @@ def holder(tmp_path: Path) -> Iterator[subprocess.Popen[bytes]]:
     process = subprocess.Popen(
         [sys.executable, "-c", HOLDER, str(tmp_path / "lock")],
         stdout=subprocess.PIPE,
-        cwd=Path(__file__).parents[2],
+        cwd=Path(__file__).parents[3],
     )
     with process:
         assert process.stdout is not None

@@ -6,9 +6,15 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.memory.digests import sha256
-from parambak.vault.check import unfinished
-from parambak.vault.check.recheck import Rechecked, Terms, recheck
-from parambak.vault.check.unfinished import Cycle
+from parambak.vault.check.recheck import (
+    Cycle,
+    Rechecked,
+    Terms,
+    forget_cycle,
+    keep_cycle,
+    load_cycle,
+    recheck,
+)
 from tests.vault.home import copied_in
 
 if TYPE_CHECKING:
@@ -114,11 +120,11 @@ def test_a_cycle_is_kept_and_forgotten(home: Home) -> None:
     """In the user's own folder, under the mark of the vault's folder."""
     cycle = Cycle(began=LATER, folders={"objects/40": 1}, damaged={CONTENT: "rotten"})
     mark = sha256(b"a folder")
-    unfinished.keep(home.own, mark, cycle)
-    assert unfinished.load(home.own, mark) == cycle
-    assert unfinished.load(home.own, sha256(b"another")) is None
-    unfinished.forget(home.own, mark)
-    assert unfinished.load(home.own, mark) is None
+    keep_cycle(home.own, mark, cycle)
+    assert load_cycle(home.own, mark) == cycle
+    assert load_cycle(home.own, sha256(b"another")) is None
+    forget_cycle(home.own, mark)
+    assert load_cycle(home.own, mark) is None
 
 
 @pytest.mark.parametrize(
@@ -128,6 +134,6 @@ def test_a_cycle_is_kept_and_forgotten(home: Home) -> None:
 def test_a_cycle_that_cannot_be_read_is_none(home: Home, data: bytes) -> None:
     """To begin anew is always right."""
     mark = sha256(b"a folder")
-    unfinished.keep(home.own, mark, Cycle(began=LATER))
+    keep_cycle(home.own, mark, Cycle(began=LATER))
     (home.own / "rechecks" / f"{mark}.json").write_bytes(data)
-    assert unfinished.load(home.own, mark) is None
+    assert load_cycle(home.own, mark) is None

@@ -10,8 +10,8 @@ import pytest
 
 from parambak.errors import ParambakError
 from parambak.vault.check.recheck import recheck
-from parambak.vault.locations.location import settle
-from parambak.vault.locations.send import Sent, Target, send
+from parambak.vault.locations.location import make_location
+from parambak.vault.locations.send import Location, Sent, send
 from parambak.vault.locations.stores import FolderStore
 from tests.vault.home import Home
 
@@ -74,9 +74,9 @@ def nothing(_done: int, _of: int) -> None:
 
 def made_place(
     vault: Vault, store: Store, vessels: frozenset[str] | None = None, *, merge: bool = False
-) -> Target:
+) -> Location:
     """Make a place of what is at a store."""
-    identity = settle(
+    identity = make_location(
         store,
         vault=vault.identity,
         known=(),
@@ -84,10 +84,12 @@ def made_place(
         packed=False,
         merge=merge,
     )
-    return Target(identity, vessels)
+    return Location(identity, vessels)
 
 
-def sent_to(home: Home, folder: Path, vessels: frozenset[str] | None = None) -> tuple[Target, Sent]:
+def sent_to(
+    home: Home, folder: Path, vessels: frozenset[str] | None = None
+) -> tuple[Location, Sent]:
     """Make a folder a place of a home's vault, and fill it."""
     vault = home.open()
     store = FolderStore(folder)
@@ -96,7 +98,7 @@ def sent_to(home: Home, folder: Path, vessels: frozenset[str] | None = None) -> 
 
 
 def again(
-    home: Home, folder: Path, target: Target, *, quick: bool = False, both_ways: bool = False
+    home: Home, folder: Path, target: Location, *, quick: bool = False, both_ways: bool = False
 ) -> Sent:
     """Send to a folder that is a place."""
     store = FolderStore(folder)

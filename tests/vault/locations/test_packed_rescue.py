@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from parambak.vault.locations.packed import pack_file
 from tests.vault.home import GREBE, Home
-from tests.vault.test_places_packed import full, placed, sent_packed, stick
+from tests.vault.locations.test_packed import full, placed, sent_packed, stick
 
 if TYPE_CHECKING:
     from pathlib import Path
