@@ -28,7 +28,7 @@ def modules() -> dict[str, str]:
     names |= {"Session": "answers.session"}
     names |= {name: "errors" for name, kind in vars(errors).items() if _is_error(kind)}
     for job in jobs():
-        for kind in (job.question, job.answer):
+        for kind in (job.question, *job.answers):
             names[kind.__name__] = kind.__module__.removeprefix("parambak.")
     return dict(sorted(names.items()))
 
@@ -44,7 +44,7 @@ def _block(every_job: list[Job]) -> str:
     imports = _imports({name: of for name, of in names.items() if name != "ask"})
     asked = "".join(
         f"\n    @overload\n    def ask(session: Session, question: {job.question.__name__})"
-        f" -> {job.answer.__name__}: ...\n"
+        f" -> {_union(job)}: ...\n"
         for job in every_job
     )
     return (
@@ -53,6 +53,10 @@ def _block(every_job: list[Job]) -> str:
         "    def ask(session: Session, question: Any) -> Any:\n"
         '        """Return the answer; raise ParambakError where there is none."""\n\n'
     )
+
+
+def _union(job: Job) -> str:
+    return " | ".join(kind.__name__ for kind in job.answers)
 
 
 def _imports(names: dict[str, str]) -> str:

@@ -10,13 +10,19 @@ from parambak.version import __version__
 
 # --- written by `python3 dev.py documents` from the answers; do not edit by hand ---
 __all__ = [
+    "AlikeAnswer",
+    "AlikeQuestion",
     "CallRefused",
     "CatalogueAnswer",
     "CatalogueQuestion",
+    "DiffAnswer",
+    "DiffQuestion",
     "Differences",
     "DueAnswer",
     "DueQuestion",
     "DumpRefused",
+    "HistoryAnswer",
+    "HistoryQuestion",
     "InspectAnswer",
     "InspectQuestion",
     "LayoutRefused",
@@ -34,6 +40,7 @@ __all__ = [
     "SheetRefused",
     "TablesAnswer",
     "TablesQuestion",
+    "ValuesDiffAnswer",
     "VaultDamaged",
     "VaultRefused",
     "__version__",
@@ -45,13 +52,19 @@ __all__ = [
     "read_dump",
 ]
 _MODULES = {
+    "AlikeAnswer": "answers.alike",
+    "AlikeQuestion": "answers.alike",
     "CallRefused": "errors",
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
+    "DiffAnswer": "answers.diff",
+    "DiffQuestion": "answers.diff",
     "Differences": "api",
     "DueAnswer": "answers.due",
     "DueQuestion": "answers.due",
     "DumpRefused": "errors",
+    "HistoryAnswer": "answers.history",
+    "HistoryQuestion": "answers.history",
     "InspectAnswer": "answers.inspect",
     "InspectQuestion": "answers.inspect",
     "LayoutRefused": "errors",
@@ -69,6 +82,7 @@ _MODULES = {
     "SheetRefused": "errors",
     "TablesAnswer": "answers.tables",
     "TablesQuestion": "answers.tables",
+    "ValuesDiffAnswer": "answers.diff",
     "VaultDamaged": "errors",
     "VaultRefused": "errors",
     "ask": "api",
@@ -82,8 +96,11 @@ _MODULES = {
 if TYPE_CHECKING:
     from typing import Any, overload
 
+    from parambak.answers.alike import AlikeAnswer, AlikeQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
+    from parambak.answers.diff import DiffAnswer, DiffQuestion, ValuesDiffAnswer
     from parambak.answers.due import DueAnswer, DueQuestion
+    from parambak.answers.history import HistoryAnswer, HistoryQuestion
     from parambak.answers.inspect import InspectAnswer, InspectQuestion
     from parambak.answers.report.copy import ReportCopyAnswer, ReportCopyQuestion
     from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
@@ -105,10 +122,19 @@ if TYPE_CHECKING:
     )
 
     @overload
+    def ask(session: Session, question: AlikeQuestion) -> AlikeAnswer: ...
+
+    @overload
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
 
     @overload
+    def ask(session: Session, question: DiffQuestion) -> DiffAnswer | ValuesDiffAnswer: ...
+
+    @overload
     def ask(session: Session, question: DueQuestion) -> DueAnswer: ...
+
+    @overload
+    def ask(session: Session, question: HistoryQuestion) -> HistoryAnswer: ...
 
     @overload
     def ask(session: Session, question: InspectQuestion) -> InspectAnswer: ...
