@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.answers import given_files
+from parambak.answers.decoded import decoded_by
 from parambak.cli import faults, store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.commands.decode import decoded_by
 from parambak.cli.parts import by_values, compare_faults
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.compare.fields import FADING

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.answers import given_files
+from parambak.answers.decoded import decoded_by
 from parambak.cli import faults
-from parambak.cli.commands.decode import decoded_by
 from parambak.cli.commands.swap.check import cautions
 from parambak.cli.parts import by_values
 from parambak.cli.screen import MARKS
