@@ -23,8 +23,8 @@ class DecodeQuestion(Question, frozen=True):
 class DecodedField(Part, frozen=True):
     """One field: `raw` in hexadecimal as stored, null where absent.
 
-    `value` is an exact decimal or text; `mark` says why there is no value, or what is odd. `within_limits` is null where there is
-    no limit, or no number to judge.
+    `value` is an exact decimal or text; `mark` says why there is none, or what is odd.
+    `within_limits` is null where there is no limit, or no number to judge.
     """
 
     field: str
