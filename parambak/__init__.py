@@ -15,6 +15,8 @@ __all__ = [
     "CallRefused",
     "CatalogueAnswer",
     "CatalogueQuestion",
+    "DecodeAnswer",
+    "DecodeQuestion",
     "DiffAnswer",
     "DiffQuestion",
     "Differences",
@@ -25,6 +27,14 @@ __all__ = [
     "HistoryQuestion",
     "InspectAnswer",
     "InspectQuestion",
+    "LayoutCheckAnswer",
+    "LayoutCheckQuestion",
+    "LayoutDraftAnswer",
+    "LayoutDraftQuestion",
+    "LayoutFindAnswer",
+    "LayoutFindQuestion",
+    "LayoutMapAnswer",
+    "LayoutMapQuestion",
     "LayoutRefused",
     "NotFound",
     "NotProven",
@@ -57,6 +67,8 @@ _MODULES = {
     "CallRefused": "errors",
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
+    "DecodeAnswer": "answers.decode",
+    "DecodeQuestion": "answers.decode",
     "DiffAnswer": "answers.diff",
     "DiffQuestion": "answers.diff",
     "Differences": "api",
@@ -67,6 +79,14 @@ _MODULES = {
     "HistoryQuestion": "answers.history",
     "InspectAnswer": "answers.inspect",
     "InspectQuestion": "answers.inspect",
+    "LayoutCheckAnswer": "answers.layout.check",
+    "LayoutCheckQuestion": "answers.layout.check",
+    "LayoutDraftAnswer": "answers.layout.draft",
+    "LayoutDraftQuestion": "answers.layout.draft",
+    "LayoutFindAnswer": "answers.layout.find",
+    "LayoutFindQuestion": "answers.layout.find",
+    "LayoutMapAnswer": "answers.layout.map",
+    "LayoutMapQuestion": "answers.layout.map",
     "LayoutRefused": "errors",
     "NotFound": "errors",
     "NotProven": "errors",
@@ -98,10 +118,15 @@ if TYPE_CHECKING:
 
     from parambak.answers.alike import AlikeAnswer, AlikeQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
+    from parambak.answers.decode import DecodeAnswer, DecodeQuestion
     from parambak.answers.diff import DiffAnswer, DiffQuestion, ValuesDiffAnswer
     from parambak.answers.due import DueAnswer, DueQuestion
     from parambak.answers.history import HistoryAnswer, HistoryQuestion
     from parambak.answers.inspect import InspectAnswer, InspectQuestion
+    from parambak.answers.layout.check import LayoutCheckAnswer, LayoutCheckQuestion
+    from parambak.answers.layout.draft import LayoutDraftAnswer, LayoutDraftQuestion
+    from parambak.answers.layout.find import LayoutFindAnswer, LayoutFindQuestion
+    from parambak.answers.layout.map import LayoutMapAnswer, LayoutMapQuestion
     from parambak.answers.report.copy import ReportCopyAnswer, ReportCopyQuestion
     from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
     from parambak.answers.report.visit import ReportVisitAnswer, ReportVisitQuestion
@@ -128,6 +153,9 @@ if TYPE_CHECKING:
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
 
     @overload
+    def ask(session: Session, question: DecodeQuestion) -> DecodeAnswer: ...
+
+    @overload
     def ask(session: Session, question: DiffQuestion) -> DiffAnswer | ValuesDiffAnswer: ...
 
     @overload
@@ -138,6 +166,18 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: InspectQuestion) -> InspectAnswer: ...
+
+    @overload
+    def ask(session: Session, question: LayoutCheckQuestion) -> LayoutCheckAnswer: ...
+
+    @overload
+    def ask(session: Session, question: LayoutDraftQuestion) -> LayoutDraftAnswer: ...
+
+    @overload
+    def ask(session: Session, question: LayoutFindQuestion) -> LayoutFindAnswer: ...
+
+    @overload
+    def ask(session: Session, question: LayoutMapQuestion) -> LayoutMapAnswer: ...
 
     @overload
     def ask(session: Session, question: ReportCopyQuestion) -> ReportCopyAnswer: ...
