@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.answers import given_files
 from parambak.answers.disagreement import ExplanationShown, explanation_of
-from parambak.answers.forms import Answer, Note, Part, Question
+from parambak.answers.forms import Answer, Note, Part, Question, RangeShown
 from parambak.errors import ParambakError
 from parambak.memory import digests
 from parambak.vault.files.given import read_given
@@ -34,13 +34,6 @@ class InspectQuestion(Question, frozen=True):
     chip: str | None = None
     profile: str | None = None
     second_opinion: bool = False
-
-
-class RangeShown(Part, frozen=True):
-    """A stretch of addresses without a gap; `length` in bytes."""
-
-    start: int
-    length: int
 
 
 class FindingShown(Part, frozen=True):
@@ -176,7 +169,7 @@ def _relations(reads: Sequence[_Read]) -> Iterator[RelationShown]:
     """Yield how each further dump differs from the first."""
     if len(reads) < 2:
         return
-    from parambak.compare.bytes import runs  # noqa: PLC0415 - only for two dumps or more
+    from parambak.differences.bytes import runs  # noqa: PLC0415 - only for two dumps or more
 
     for read in reads[1:]:
         changed = runs(reads[0].image, read.image)

@@ -54,18 +54,6 @@ UNVERIFIED_WORDS = Fault(
     "a copy that is not verified is released by name, with a reason, and typed again",
     "Give --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
 )
-ON_PURPOSE = Fault(
-    "alike-on-purpose",
-    CallRefused,
-    "it is not said what differs on purpose, or why",
-    "Give the position, --on-purpose FIELD and --reason TEXT.",
-)
-NO_FIELD = Fault(
-    "alike-no-field",
-    NotFound,
-    "the layout has no field of that name",
-    "Write it out as `decode` shows it, such as channel[3].upper_limit.",
-)
 SHORT_NAME = Fault(
     "load-file-short-name",
     CallRefused,
@@ -116,12 +104,6 @@ DEMO_FOLDER = Fault(
     "the demo writes only into a folder that is empty or absent",
     "Name another folder: `parambak demo DIR`.",
 )
-TWO_LAYOUTS = Fault(
-    "two-layouts-needed",
-    CallRefused,
-    "values are compared where both sides have a layout of their own",
-    "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
-)
 COMPARE_CARD = Fault(
     "sheet-compare-card",
     CallRefused,
@@ -139,10 +121,4 @@ COMPARE_NOTHING = Fault(
     CallRefused,
     "neither sheet states anything",
     "Take the # away from the lines that you can fill in, on both.",
-)
-DRAFT_SIZE = Fault(
-    "draft-size",
-    CallRefused,
-    "a draft needs the size of the memory",
-    "Give --memory BYTES, or --chip with a part number of the table, and not both.",
 )

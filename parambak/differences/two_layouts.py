@@ -16,7 +16,7 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import EXPECTED, PARAMETER, value_text
+from parambak.differences.fields import EXPECTED, PARAMETER, value_text
 from parambak.errors import Fault, LayoutRefused
 from parambak.layouts.mistakes import Ledger, advice, describe
 from parambak.layouts.parse import parse
@@ -280,7 +280,7 @@ class Renames:
         be one new field.
         """
         old_names, new_names = tuple(old), frozenset(new)
-        used: set[str] = set()
+        used: set[str | None] = set()
         pairs: dict[str, str | None] = {}
         taken: set[str] = set()
         for name in old_names:
@@ -292,7 +292,7 @@ class Renames:
                 raise RENAMES_TWICE.error(
                     line=self._lines.get(key or ""), expected="one each", found=name, key=new_name
                 )
-            used |= {key} if key is not None else set()
+            used.add(key)
             if new_name is None or new_name in new_names:
                 pairs[name] = new_name
                 taken |= {new_name} if new_name is not None else set()

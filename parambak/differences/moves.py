@@ -21,7 +21,7 @@ from parambak.memory.relations import exclusive_or
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from parambak.compare.bytes import Run
+    from parambak.differences.bytes import Run
 
 FEWEST = 16  # changed bytes that a move accounts for, else it is no move
 TELLING = 4  # values that the changed bytes must have at least
@@ -71,6 +71,11 @@ class Move(NamedTuple):
     def end(self) -> int:
         """Return the first address after the stretch."""
         return self.start + self.length
+
+    @property
+    def range(self) -> Range:
+        """Return the stretch."""
+        return Range(self.start, self.length)
 
     @property
     def words(self) -> str:
