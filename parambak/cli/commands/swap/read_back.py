@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.answers import given_files
+from parambak.answers.swap.load_file import COPY_LOST
 from parambak.cli import faults, store
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
@@ -182,7 +183,7 @@ def _meant(assessor: Assessor, position: Position, swap: Swap | None) -> Copy:
         for copy in reversed(position.copies):
             if copy.image == swap.expected:
                 return copy
-        raise faults.COPY_LOST.error(
+        raise COPY_LOST.error(
             where=position.where,
             expected="the copy that was chosen or released in this swap",
             found=f"none with the digest {swap.expected.sha256[:8]}",
