@@ -11,37 +11,6 @@ MEMORY = Fault(
     "the machine ran out of memory",
     "Close other programs and try again.",
 )
-ANSWER_SHAPE = Fault(
-    "swap-answer-shape",
-    CallRefused,
-    "that is no answer to a condition",
-    "Give CONDITION=ANSWER:TEXT, as in 'permit=yes: permit 14'; as many as you like in one call.",
-)
-TEST_SHAPE = Fault(
-    "swap-test-shape",
-    CallRefused,
-    "a function test is given as NAME=passed or NAME=failed",
-    "A remark may follow: NAME=passed: at 1310 rpm.",
-)
-ON_PURPOSE = Fault(
-    "alike-on-purpose",
-    CallRefused,
-    "it is not said what differs on purpose, or why",
-    "Give the position, --on-purpose FIELD and --reason TEXT.",
-)
-NO_FIELD = Fault(
-    "alike-no-field",
-    NotFound,
-    "the layout has no field of that name",
-    "Write it out as `decode` shows it, such as channel[3].upper_limit.",
-)
-NOTHING_MEANT = Fault(
-    "read-back-nothing-meant",
-    NotFound,
-    "there is no verified copy that the card could have been loaded with",
-    "Run `parambak swap check {where}`; to compare with a copy that is not verified, use "
-    "`parambak diff {where} DUMP`.",
-)
 NORMAL_SHAPE = Fault(
     "normal-shape",
     CallRefused,
@@ -53,12 +22,6 @@ DEMO_FOLDER = Fault(
     CallRefused,
     "the demo writes only into a folder that is empty or absent",
     "Name another folder: `parambak demo DIR`.",
-)
-TWO_LAYOUTS = Fault(
-    "two-layouts-needed",
-    CallRefused,
-    "values are compared where both sides have a layout of their own",
-    "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
 )
 COMPARE_CARD = Fault(
     "sheet-compare-card",
