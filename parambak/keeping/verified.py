@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 from msgspec import Struct
 
 from parambak.keeping.state.conditions import Condition
-from parambak.keeping.state.model import CONNECTED_TO_CARD
+from parambak.keeping.state.read_facts import CONNECTED_TO_CARD
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -147,7 +147,7 @@ def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
         )
         return Condition.no(name, text + "".join(f"; {read}" for read in evidence.disagreeing))
     if apart >= rules.reads:
-        doubt = _IN_CIRCUIT if all(read.how in CONNECTED_TO_CARD for read in made) else ""
+        doubt = _IN_CIRCUIT if all(read.facts.how in CONNECTED_TO_CARD for read in made) else ""
         own = [read for read in made if not read.after_unverified]
         if len(own) < count and made_apart(own) < rules.reads:
             doubt += AFTER_UNVERIFIED
