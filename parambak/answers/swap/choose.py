@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.differences import RunShown, run_shown
 from parambak.answers.forms import Answer, Question
-from parambak.compare.bytes import runs
+from parambak.differences.bytes import runs
 from parambak.keeping.state import select
 from parambak.swap import recording
 from parambak.swap.state import accepted_words, notes_on, swap_state

@@ -10,10 +10,10 @@ from msgspec import UNSET, UnsetType
 from msgspec.structs import asdict
 
 from parambak.answers import differences, given_files
+from parambak.answers.decoded import decoded_by
 from parambak.answers.differences import (
     NotCarriedShown,
     ValuesCompared,
-    decoded_by,
 )
 from parambak.answers.disagreement import ExplanationShown, explanation_of
 from parambak.answers.forms import NO, YES, Answer, Part, Question
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from parambak.answers.differences import RunShown, ValueChangeShown
     from parambak.answers.session import Session
-    from parambak.compare.bytes import Run
+    from parambak.differences.bytes import Run
     from parambak.keeping.assess import Assessor
     from parambak.keeping.recording.received import Incoming
     from parambak.keeping.state.model import Copy, Position, Vessel
