@@ -423,17 +423,8 @@ def _compare_values(
         except LayoutRefused as error:
             raise error.in_file(values.named) from error
         results.append((read, result))
-        dumps.append(
-            DumpReadBack(
-                file=read.entry.name,
-                differences=(),
-                expected_differences=(),
-                failing=_failing(result.failing),
-                start_up=None,
-                explanation=None,
-                values=ValuesCompared(**differences.values_compared(old, new, result.found)),
-            )
-        )
+        values_shown = ValuesCompared(**differences.values_compared(old, new, result.found))
+        dumps.append(_dump_of_values(read, result, values_shown))
     shown = differences.value_change_shown
     outcomes = [result for _, result in results]
     return list(results), {
@@ -448,6 +439,18 @@ def _compare_values(
         "failing_checks": tuple(check.check for r in outcomes for check in r.failing),
         "dumps": tuple(dumps),
     }
+
+
+def _dump_of_values(read: Incoming, result: ValuesReadBack, values: ValuesCompared) -> DumpReadBack:
+    return DumpReadBack(
+        file=read.entry.name,
+        differences=(),
+        expected_differences=(),
+        failing=_failing(result.failing),
+        start_up=None,
+        explanation=None,
+        values=values,
+    )
 
 
 def _mismatches(parts: Iterable[RunShown | ValueChangeShown]) -> tuple[Mismatch, ...]:
