@@ -12,6 +12,10 @@ from parambak.version import __version__
 __all__ = [
     "AlikeAnswer",
     "AlikeQuestion",
+    "AmendAnswer",
+    "AmendQuestion",
+    "ArchiveAnswer",
+    "ArchiveQuestion",
     "CallRefused",
     "CatalogueAnswer",
     "CatalogueQuestion",
@@ -23,6 +27,8 @@ __all__ = [
     "DueAnswer",
     "DueQuestion",
     "DumpRefused",
+    "ExportAnswer",
+    "ExportQuestion",
     "HistoryAnswer",
     "HistoryQuestion",
     "InspectAnswer",
@@ -67,6 +73,10 @@ __all__ = [
     "ValuesDiffAnswer",
     "VaultDamaged",
     "VaultRefused",
+    "VisitCloseAnswer",
+    "VisitCloseQuestion",
+    "VisitOpenAnswer",
+    "VisitOpenQuestion",
     "__version__",
     "ask",
     "compare",
@@ -78,6 +88,10 @@ __all__ = [
 _MODULES = {
     "AlikeAnswer": "answers.alike",
     "AlikeQuestion": "answers.alike",
+    "AmendAnswer": "answers.amend",
+    "AmendQuestion": "answers.amend",
+    "ArchiveAnswer": "answers.archive",
+    "ArchiveQuestion": "answers.archive",
     "CallRefused": "errors",
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
@@ -89,6 +103,8 @@ _MODULES = {
     "DueAnswer": "answers.due",
     "DueQuestion": "answers.due",
     "DumpRefused": "errors",
+    "ExportAnswer": "answers.export",
+    "ExportQuestion": "answers.export",
     "HistoryAnswer": "answers.history",
     "HistoryQuestion": "answers.history",
     "InspectAnswer": "answers.inspect",
@@ -133,6 +149,10 @@ _MODULES = {
     "ValuesDiffAnswer": "answers.diff",
     "VaultDamaged": "errors",
     "VaultRefused": "errors",
+    "VisitCloseAnswer": "answers.visit.close",
+    "VisitCloseQuestion": "answers.visit.close",
+    "VisitOpenAnswer": "answers.visit.open",
+    "VisitOpenQuestion": "answers.visit.open",
     "ask": "api",
     "compare": "api",
     "decode": "api",
@@ -145,10 +165,13 @@ if TYPE_CHECKING:
     from typing import Any, overload
 
     from parambak.answers.alike import AlikeAnswer, AlikeQuestion
+    from parambak.answers.amend import AmendAnswer, AmendQuestion
+    from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
     from parambak.answers.decode import DecodeAnswer, DecodeQuestion
     from parambak.answers.diff import DiffAnswer, DiffQuestion, ValuesDiffAnswer
     from parambak.answers.due import DueAnswer, DueQuestion
+    from parambak.answers.export import ExportAnswer, ExportQuestion
     from parambak.answers.history import HistoryAnswer, HistoryQuestion
     from parambak.answers.inspect import InspectAnswer, InspectQuestion
     from parambak.answers.layout.check import LayoutCheckAnswer, LayoutCheckQuestion
@@ -167,6 +190,8 @@ if TYPE_CHECKING:
     from parambak.answers.swap.open import SwapOpenAnswer, SwapOpenQuestion
     from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
+    from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
+    from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion
     from parambak.api import Differences, compare, decode, load_layout, open_vault, read_dump
     from parambak.errors import (
         CallRefused,
@@ -185,6 +210,12 @@ if TYPE_CHECKING:
     def ask(session: Session, question: AlikeQuestion) -> AlikeAnswer: ...
 
     @overload
+    def ask(session: Session, question: AmendQuestion) -> AmendAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ArchiveQuestion) -> ArchiveAnswer: ...
+
+    @overload
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
 
     @overload
@@ -195,6 +226,9 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: DueQuestion) -> DueAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ExportQuestion) -> ExportAnswer: ...
 
     @overload
     def ask(session: Session, question: HistoryQuestion) -> HistoryAnswer: ...
@@ -246,6 +280,12 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: TablesQuestion) -> TablesAnswer: ...
+
+    @overload
+    def ask(session: Session, question: VisitCloseQuestion) -> VisitCloseAnswer: ...
+
+    @overload
+    def ask(session: Session, question: VisitOpenQuestion) -> VisitOpenAnswer: ...
 
     def ask(session: Session, question: Any) -> Any:
         """Return the answer; raise ParambakError where there is none."""

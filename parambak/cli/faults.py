@@ -11,12 +11,6 @@ MEMORY = Fault(
     "the machine ran out of memory",
     "Close other programs and try again.",
 )
-NORMAL_SHAPE = Fault(
-    "normal-shape",
-    CallRefused,
-    "that declares nothing normal",
-    "Write --normal CODE=REASON with a finding's code, and --read-by with your name.",
-)
 DEMO_FOLDER = Fault(
     "demo-folder",
     CallRefused,
