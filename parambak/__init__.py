@@ -12,6 +12,10 @@ from parambak.version import __version__
 __all__ = [
     "AlikeAnswer",
     "AlikeQuestion",
+    "AmendAnswer",
+    "AmendQuestion",
+    "ArchiveAnswer",
+    "ArchiveQuestion",
     "CallRefused",
     "CatalogueAnswer",
     "CatalogueQuestion",
@@ -23,6 +27,8 @@ __all__ = [
     "DueAnswer",
     "DueQuestion",
     "DumpRefused",
+    "ExportAnswer",
+    "ExportQuestion",
     "HistoryAnswer",
     "HistoryQuestion",
     "InspectAnswer",
@@ -48,11 +54,29 @@ __all__ = [
     "ReportVisitQuestion",
     "Session",
     "SheetRefused",
+    "SwapAnswerAnswer",
+    "SwapAnswerQuestion",
+    "SwapCheckAnswer",
+    "SwapCheckQuestion",
+    "SwapChooseAnswer",
+    "SwapChooseQuestion",
+    "SwapCloseAnswer",
+    "SwapCloseQuestion",
+    "SwapLoadFileAnswer",
+    "SwapLoadFileQuestion",
+    "SwapOpenAnswer",
+    "SwapOpenQuestion",
+    "SwapReadBackAnswer",
+    "SwapReadBackQuestion",
     "TablesAnswer",
     "TablesQuestion",
     "ValuesDiffAnswer",
     "VaultDamaged",
     "VaultRefused",
+    "VisitCloseAnswer",
+    "VisitCloseQuestion",
+    "VisitOpenAnswer",
+    "VisitOpenQuestion",
     "__version__",
     "ask",
     "compare",
@@ -64,6 +88,10 @@ __all__ = [
 _MODULES = {
     "AlikeAnswer": "answers.alike",
     "AlikeQuestion": "answers.alike",
+    "AmendAnswer": "answers.amend",
+    "AmendQuestion": "answers.amend",
+    "ArchiveAnswer": "answers.archive",
+    "ArchiveQuestion": "answers.archive",
     "CallRefused": "errors",
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
@@ -75,6 +103,8 @@ _MODULES = {
     "DueAnswer": "answers.due",
     "DueQuestion": "answers.due",
     "DumpRefused": "errors",
+    "ExportAnswer": "answers.export",
+    "ExportQuestion": "answers.export",
     "HistoryAnswer": "answers.history",
     "HistoryQuestion": "answers.history",
     "InspectAnswer": "answers.inspect",
@@ -100,11 +130,29 @@ _MODULES = {
     "ReportVisitQuestion": "answers.report.visit",
     "Session": "answers.session",
     "SheetRefused": "errors",
+    "SwapAnswerAnswer": "answers.swap.answer",
+    "SwapAnswerQuestion": "answers.swap.answer",
+    "SwapCheckAnswer": "answers.swap.check",
+    "SwapCheckQuestion": "answers.swap.check",
+    "SwapChooseAnswer": "answers.swap.choose",
+    "SwapChooseQuestion": "answers.swap.choose",
+    "SwapCloseAnswer": "answers.swap.close",
+    "SwapCloseQuestion": "answers.swap.close",
+    "SwapLoadFileAnswer": "answers.swap.load_file",
+    "SwapLoadFileQuestion": "answers.swap.load_file",
+    "SwapOpenAnswer": "answers.swap.open",
+    "SwapOpenQuestion": "answers.swap.open",
+    "SwapReadBackAnswer": "answers.swap.read_back",
+    "SwapReadBackQuestion": "answers.swap.read_back",
     "TablesAnswer": "answers.tables",
     "TablesQuestion": "answers.tables",
     "ValuesDiffAnswer": "answers.diff",
     "VaultDamaged": "errors",
     "VaultRefused": "errors",
+    "VisitCloseAnswer": "answers.visit.close",
+    "VisitCloseQuestion": "answers.visit.close",
+    "VisitOpenAnswer": "answers.visit.open",
+    "VisitOpenQuestion": "answers.visit.open",
     "ask": "api",
     "compare": "api",
     "decode": "api",
@@ -117,10 +165,13 @@ if TYPE_CHECKING:
     from typing import Any, overload
 
     from parambak.answers.alike import AlikeAnswer, AlikeQuestion
+    from parambak.answers.amend import AmendAnswer, AmendQuestion
+    from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
     from parambak.answers.decode import DecodeAnswer, DecodeQuestion
     from parambak.answers.diff import DiffAnswer, DiffQuestion, ValuesDiffAnswer
     from parambak.answers.due import DueAnswer, DueQuestion
+    from parambak.answers.export import ExportAnswer, ExportQuestion
     from parambak.answers.history import HistoryAnswer, HistoryQuestion
     from parambak.answers.inspect import InspectAnswer, InspectQuestion
     from parambak.answers.layout.check import LayoutCheckAnswer, LayoutCheckQuestion
@@ -131,7 +182,16 @@ if TYPE_CHECKING:
     from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
     from parambak.answers.report.visit import ReportVisitAnswer, ReportVisitQuestion
     from parambak.answers.session import Session
+    from parambak.answers.swap.answer import SwapAnswerAnswer, SwapAnswerQuestion
+    from parambak.answers.swap.check import SwapCheckAnswer, SwapCheckQuestion
+    from parambak.answers.swap.choose import SwapChooseAnswer, SwapChooseQuestion
+    from parambak.answers.swap.close import SwapCloseAnswer, SwapCloseQuestion
+    from parambak.answers.swap.load_file import SwapLoadFileAnswer, SwapLoadFileQuestion
+    from parambak.answers.swap.open import SwapOpenAnswer, SwapOpenQuestion
+    from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
+    from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
+    from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion
     from parambak.api import Differences, compare, decode, load_layout, open_vault, read_dump
     from parambak.errors import (
         CallRefused,
@@ -150,6 +210,12 @@ if TYPE_CHECKING:
     def ask(session: Session, question: AlikeQuestion) -> AlikeAnswer: ...
 
     @overload
+    def ask(session: Session, question: AmendQuestion) -> AmendAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ArchiveQuestion) -> ArchiveAnswer: ...
+
+    @overload
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
 
     @overload
@@ -160,6 +226,9 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: DueQuestion) -> DueAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ExportQuestion) -> ExportAnswer: ...
 
     @overload
     def ask(session: Session, question: HistoryQuestion) -> HistoryAnswer: ...
@@ -189,7 +258,34 @@ if TYPE_CHECKING:
     def ask(session: Session, question: ReportVisitQuestion) -> ReportVisitAnswer: ...
 
     @overload
+    def ask(session: Session, question: SwapAnswerQuestion) -> SwapAnswerAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapCheckQuestion) -> SwapCheckAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapChooseQuestion) -> SwapChooseAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapCloseQuestion) -> SwapCloseAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapOpenQuestion) -> SwapOpenAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnswer: ...
+
+    @overload
     def ask(session: Session, question: TablesQuestion) -> TablesAnswer: ...
+
+    @overload
+    def ask(session: Session, question: VisitCloseQuestion) -> VisitCloseAnswer: ...
+
+    @overload
+    def ask(session: Session, question: VisitOpenQuestion) -> VisitOpenAnswer: ...
 
     def ask(session: Session, question: Any) -> Any:
         """Return the answer; raise ParambakError where there is none."""
