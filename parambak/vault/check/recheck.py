@@ -11,6 +11,7 @@ objects and records that are known to be there, or still to be looked for.
 from __future__ import annotations
 
 import re
+import time
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import msgspec
@@ -92,6 +93,12 @@ class Terms(NamedTuple):
     now: str = "1970-01-01T00:00:00Z"
     enough: Callable[[], bool] = lambda: False
     fault: Callable[[Record, str], str | None] = lambda _record, _digest: None
+
+
+def time_limit(minutes: int | None) -> Callable[[], bool]:
+    """Return what tells whether so many minutes have passed since now; None is no limit."""
+    end = time.monotonic() + 60 * minutes if minutes else None
+    return lambda: end is not None and time.monotonic() >= end
 
 
 def recheck(

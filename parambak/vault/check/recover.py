@@ -19,6 +19,7 @@ from parambak.memory.digests import sha256
 from parambak.vault import objects, records, vault_toml
 from parambak.vault.check.recheck import SORTS, Damage
 from parambak.vault.files import disk
+from parambak.vault.files.given import FILE_ABSENT
 from parambak.vault.joining import Piece
 from parambak.vault.own import Own
 from parambak.vault.packs import salvage
@@ -196,6 +197,19 @@ def new_vault(
     refuse_other_vault(root, identity)
     identity = identity or begun or os.urandom(16).hex()
     return Vault(root, identity, own=Own(own), clock=clock, made=True, cache=cache)
+
+
+def given_sources(names: Iterable[str]) -> list[Path]:
+    """Return the files and folders of these names; raise `file-absent` where one is missing."""
+    sources = [Path(name) for name in names]
+    for source in sources:
+        try:
+            there = source.exists()
+        except OSError:  # told with the files that cannot be read
+            there = True
+        if not there:
+            raise FILE_ABSENT.error(file=str(source))
+    return sources
 
 
 def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:

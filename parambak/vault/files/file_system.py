@@ -91,6 +91,11 @@ def kind_of(mounts: bytes, device: str) -> str:
     return ""
 
 
+def on_one_disk(folder: Path, other: Path) -> bool:
+    """Tell whether two folders that are there lie on one file system; raises OSError."""
+    return folder.stat().st_dev == other.stat().st_dev
+
+
 def has_fat(folder: Path) -> bool:
     """Tell whether a folder's file system is FAT or exFAT; False where the system is silent."""
     if sys.platform == "win32":
