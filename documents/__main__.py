@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from documents import answers, commands, errors, schema, tour
+from documents import answers, commands, conditions, errors, schema, tour
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -15,6 +15,7 @@ ROOT = Path(__file__).resolve().parent.parent
 MAKERS: dict[str, Callable[[str], str]] = {
     "formats/errors.md": errors.page,
     "formats/commands.md": commands.page,
+    "formats/ships-rules.md": conditions.page,
     "formats/field-layout.schema.json": schema.page,
     "formats/answers.md": answers.page,
     "formats/answers.schema.json": answers.schema,

@@ -44,9 +44,12 @@ def _formats() -> click.Choice[str]:
 
 
 def command(
-    name: str, *, example: str, vault: bool = True
+    name: str, *, example: str, vault: bool = True, **words: str
 ) -> Callable[[Callable[..., Any]], click.Command]:
-    """Return the decorator of a command; `example` is one call as a user types it."""
+    """Return the decorator of a command; `example` is one call as a user types it.
+
+    `words` are put in for their names in braces in the command's docstring.
+    """
 
     def decorate(function: Callable[..., Any]) -> click.Command:
         shown = textwrap.fill(
@@ -56,7 +59,8 @@ def command(
             subsequent_indent="      ",
             break_on_hyphens=False,
         )
-        made = click.command(name, epilog=f"Example:\n\n\b\n{shown}")(function)
+        text = (function.__doc__ or "").format(**words) if words else None
+        made = click.command(name, help=text, epilog=f"Example:\n\n\b\n{shown}")(function)
         made.params += [_json_option(), *([_vault_option()] if vault else [])]
         return made
 

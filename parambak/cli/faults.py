@@ -54,18 +54,6 @@ UNVERIFIED_WORDS = Fault(
     "a copy that is not verified is released by name, with a reason, and typed again",
     "Give --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
 )
-NO_SWAP = Fault(
-    "report-no-swap",
-    NotFound,
-    "no such swap is on record at {where}",
-    "Open one with `parambak swap open {where}`, or leave --number out.",
-)
-NO_VISIT = Fault(
-    "report-no-visit",
-    NotFound,
-    "no such visit to {vessel} is on record",
-    "Name the first day of a visit with --on, or leave it out for the last one.",
-)
 ON_PURPOSE = Fault(
     "alike-on-purpose",
     CallRefused,

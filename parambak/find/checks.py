@@ -17,7 +17,8 @@ from operator import mul, xor
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.find.forms import ORDERS
-from parambak.layouts.check_methods import CRC_NAMES, PLAIN, compute, split, width
+from parambak.layouts import check_methods
+from parambak.layouts.check_methods import CRC_NAMES, compute, stored_length, width
 from parambak.layouts.model import Check
 from parambak.memory.image import Range
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from parambak.find.common_bytes import CommonBytes
+    from parambak.layouts.check_methods import CheckMethod
     from parambak.layouts.field_types import ByteOrder
 
 Value = tuple[str, int, int, "ByteOrder | None"]
@@ -32,7 +34,12 @@ Value = tuple[str, int, int, "ByteOrder | None"]
 
 _LEFT_OUT = ("crc-82/darc",)
 """No library works it out quickly."""
-CRCS = tuple(name for name in CRC_NAMES if name not in _LEFT_OUT)
+
+
+def _methods_tried() -> list[CheckMethod]:
+    """Return every method whose width is its own, each once."""
+    rows = {row.name: row for row in check_methods.METHODS.values()}
+    return [row for row in rows.values() if row.bits is not None and row.name not in _LEFT_OUT]
 
 
 def crc_makers(least: int) -> dict[str, tuple[Callable[..., int], int]]:
@@ -40,12 +47,11 @@ def crc_makers(least: int) -> dict[str, tuple[Callable[..., int], int]]:
     import anycrc  # noqa: PLC0415 - slow to import, and only checks need it
 
     made = {}
-    for name in CRCS:
-        library_name = name.replace("crc-", "crc", 1).replace("/", "-").upper()
-        bits = int(name.removeprefix("crc-").split("/")[0])
-        if bits < least:
-            continue
-        made[name] = anycrc.Model(library_name).calc, (bits + 7) // 8
+    for row in _methods_tried():
+        bits = row.bits or 0
+        if row.name in CRC_NAMES and bits >= least:
+            library_name = row.name.replace("crc-", "crc", 1).replace("/", "-").upper()
+            made[row.name] = anycrc.Model(library_name).calc, (bits + 7) // 8
     return made
 
 
@@ -66,11 +72,25 @@ def plain_values(
 ) -> Iterator[tuple[int, tuple[Value, ...]]]:
     """Yield (end, values of every sum and exclusive-or) for rising ends."""
     state = _Plain()
+    slow = _worked_out_whole()
     position = start
     for end in ends:
         state.take(data[position:end])
         position = end
-        yield end, tuple(state.values())
+        yield end, (*state.values(), *_slow_values(slow, data[start:end] if slow else b""))
+
+
+def _worked_out_whole() -> list[CheckMethod]:
+    """Return the methods that neither a CRC's register nor `_Plain` works out on the way."""
+    quick = {name for name, *_ in _Plain().values()} | {*CRC_NAMES}
+    return [row for row in _methods_tried() if row.name not in quick]
+
+
+def _slow_values(methods: Iterable[CheckMethod], data: bytes) -> Iterator[Value]:
+    for method in methods:
+        check = Check(name="tried", method=method.name, over=((0, len(data) - 1),), at=0)
+        for order in ORDERS:
+            yield method.name, compute(check, data, order), stored_length(check), order
 
 
 class _Plain:
@@ -118,7 +138,7 @@ class _Plain:
 
 
 def _complemented(method: str, value: int, order: ByteOrder | None) -> Iterator[Value]:
-    bits = PLAIN[split(method)[0]]
+    bits = check_methods.METHODS[method].bits or 8
     mask, length = (1 << bits) - 1, bits // 8
     yield method, value & mask, length, order
     yield f"{method}-ones-complement", ~value & mask, length, order
@@ -133,7 +153,6 @@ MOST_BYTES = 64 << 20
 LEAST_RANGE = 4
 CONFIDENT_BITS = 8.0
 SHOWN = 12
-_METHODS = len(CRCS) + 26
 _BLANKS = re.compile(rb"\xff{16,}|\x00{16,}")
 _HEADERS = 6
 """Starts at which a stored value is tried before its own range."""
@@ -221,7 +240,7 @@ def _of_stretch(
         notes.append(f"checks were sought from the first {most} of {len(starts)} starts")
     starts = starts[:most]
     stored = _stored(datas[0], places)
-    everywhere = 1 + log2(max(1, len(places)) * _METHODS)
+    everywhere = 1 + log2(max(1, len(places)) * len(_methods_tried()))
     least = ceil(everywhere / len(set(datas)))
     if least > 8:
         notes.append(f"so few images cannot prove checks narrower than {least} bits")

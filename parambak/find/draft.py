@@ -122,7 +122,7 @@ def _check(found: CheckFound, name: str, order: str, taken: list[tuple[int, int]
         f"over = [[0x{found.over[0]:04X}, 0x{found.over[1]:04X}]]",
         f"at = 0x{found.at:04X}",
     ]
-    if found.byte_order != order and (found.length > 1 or "word" in found.method):
+    if found.byte_order != order and found.length > 1:
         lines.append(f"byte-order = {_text(found.byte_order)}")
     lines.append(f"note = {_text(note)}")
     return "\n".join([*lines, ""] if certain else [*(f"# {line}" for line in lines), ""])

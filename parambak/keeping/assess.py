@@ -112,7 +112,7 @@ class Assessor:
         return CopyEvidence(
             agreeing=agreeing,
             disagreeing=disagreeing,
-            compared_by_reader=any(read.compared for read in copy.reads),
+            compared_by_reader=any(read.facts.compared for read in copy.reads),
             suspicions=suspicions,
             lifted=lifted,
             checks=checks,

@@ -10,8 +10,8 @@ from parambak.memory.counted import counted
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from parambak.keeping.state.conditions import Condition
     from parambak.keeping.state.rules import Rules
-    from parambak.keeping.verified import Condition
 
 NOT_VERIFIED = "not-verified"
 ONE_READ = "one-read"

@@ -6,11 +6,12 @@ not met, or not known; "failed" and "not known" are two answers.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple, Protocol, Self
+from typing import TYPE_CHECKING, Protocol
 
 from msgspec import Struct
 
-from parambak.keeping.state.model import CONNECTED_TO_CARD
+from parambak.keeping.state.conditions import Condition
+from parambak.keeping.state.read_facts import CONNECTED_TO_CARD
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,29 +20,6 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Read
     from parambak.keeping.state.rules import Rules
     from parambak.memory.findings import Finding
-
-
-class Condition(NamedTuple):
-    """One condition: met (True), not met (False) or not known (None), and why."""
-
-    condition: str
-    met: bool | None
-    text: str
-
-    @classmethod
-    def yes(cls, condition: str, text: str) -> Self:
-        """Return the condition met."""
-        return cls(condition, met=True, text=text)
-
-    @classmethod
-    def no(cls, condition: str, text: str) -> Self:
-        """Return the condition not met."""
-        return cls(condition, met=False, text=text)
-
-    @classmethod
-    def unknown(cls, condition: str, text: str) -> Self:
-        """Return the condition not known."""
-        return cls(condition, met=None, text=text)
 
 
 class Pass(Protocol):
@@ -169,7 +147,7 @@ def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
         )
         return Condition.no(name, text + "".join(f"; {read}" for read in evidence.disagreeing))
     if apart >= rules.reads:
-        doubt = _IN_CIRCUIT if all(read.how in CONNECTED_TO_CARD for read in made) else ""
+        doubt = _IN_CIRCUIT if all(read.facts.how in CONNECTED_TO_CARD for read in made) else ""
         own = [read for read in made if not read.after_unverified]
         if len(own) < count and made_apart(own) < rules.reads:
             doubt += AFTER_UNVERIFIED

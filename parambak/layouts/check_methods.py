@@ -1,18 +1,22 @@
-"""The names of check methods, and how wide each one's value is.
+"""The methods of stored checks, each in one record: its name, its width, and its value.
 
-The CRC names and their aliases are those of the catalogue of parametrised CRC
-algorithms (G. Cook, update of 11 December 2024, 113 algorithms), in lower case.
+`METHODS` is the one list of them: what a layout may write, which keys go with a method, how
+wide its value is, and what the search tries, are asked of the record. The CRC names and their
+aliases are those of the catalogue of parametrised CRC algorithms (G. Cook, update of
+11 December 2024, 113 algorithms), in lower case. Fletcher-16 is modulo 255 with the second sum
+in the upper byte; Adler-32 is RFC 1950.
 """
 
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable
 from operator import mul
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
     from parambak.layouts.field_types import ByteOrder
     from parambak.layouts.model import Check
@@ -114,68 +118,6 @@ ALIASES: Mapping[str, str] = MappingProxyType(
     }
 )
 
-# Width in bits of each method that is not a CRC.
-PLAIN: Mapping[str, int] = MappingProxyType(
-    {
-        "sum-8": 8,
-        "sum-16": 16,
-        "sum-24": 24,
-        "sum-32": 32,
-        "word-sum-16": 16,
-        "word-sum-32": 32,
-        "xor-8": 8,
-        "xor-16": 16,
-        "fletcher-16": 16,
-        "adler-32": 32,
-    }
-)
-COMPLEMENTS = ("ones-complement", "twos-complement")
-_COMPLEMENTED = tuple(
-    f"{name}-{complement}"
-    for name in PLAIN
-    if name.startswith(("sum-", "word-sum-", "xor-"))
-    for complement in COMPLEMENTS
-)
-BY_PARAMETERS = "crc"
-METHODS = (*PLAIN, *_COMPLEMENTED, BY_PARAMETERS, *CRC_NAMES, *ALIASES)
-_KNOWN = frozenset(METHODS)
-
-
-def catalogue_name(method: str) -> str | None:
-    """Return the catalogue's name, lower case, of a CRC method or alias; else None."""
-    lower = method.lower()
-    lower = ALIASES.get(lower, lower)
-    return lower if lower in CRC_NAMES else None
-
-
-def is_method(method: str) -> bool:
-    """Return whether `method` is a name that a check may use; case does not count."""
-    return method.lower() in _KNOWN
-
-
-def split(method: str) -> tuple[str, str | None]:
-    """Return a plain method and its complement: "sum-8-ones-complement" gives both parts."""
-    lower = method.lower()
-    for complement in COMPLEMENTS:
-        if lower.endswith(f"-{complement}"):
-            return lower.removesuffix(f"-{complement}"), complement
-    return lower, None
-
-
-def width(check: Check) -> int:
-    """Return how many bits the check's value has; 8 where its method is not known."""
-    if check.method.lower() == BY_PARAMETERS:
-        return check.width if check.width is not None and 3 <= check.width <= 128 else 8
-    name = catalogue_name(check.method)
-    if name is not None:
-        return int(name.removeprefix("crc-").split("/")[0])
-    return PLAIN.get(split(check.method)[0], 8)
-
-
-def stored_length(check: Check) -> int:
-    """Return how many bytes the check's stored value takes."""
-    return (width(check) + 7) // 8
-
 
 def _reflected(value: int, bits: int) -> int:
     return int(format(value, f"0{bits}b")[::-1], 2)
@@ -271,34 +213,116 @@ def fletcher_16(data: bytes) -> int:
     return second % 255 << 8 | sum(data) % 255
 
 
-def _plain(name: str, data: bytes, order: ByteOrder, init: int) -> int:
-    methods: dict[str, Callable[[], int]] = {
-        "word-sum-16": lambda: init + _words(data, 2, order),
-        "word-sum-32": lambda: init + _words(data, 4, order),
-        "xor-8": lambda: init ^ _exclusive_or(data),
-        "xor-16": lambda: init ^ _xor_words(data, order),
-        "fletcher-16": lambda: fletcher_16(data),
-        "adler-32": lambda: zlib.adler32(data),
-    }
-    return methods.get(name, lambda: init + sum(data))()
+Worker = Callable[["Check", bytes, "ByteOrder"], int]
+
+
+class CheckMethod(NamedTuple):
+    """One method: a row of `METHODS`.
+
+    `bits` is the width of its value, None where the check says it; `value` works it out, and
+    what is above the width is cut off. `takes_init` says whether a start value goes with it.
+    """
+
+    name: str
+    bits: int | None
+    value: Worker
+    takes_init: bool = False
+
+
+def _start(check: Check) -> int:
+    return check.init or 0
+
+
+def _complemented(method: CheckMethod) -> tuple[CheckMethod, CheckMethod, CheckMethod]:
+    """Return a method of sums, and the two whose value is its complement."""
+    return (
+        method,
+        method._replace(
+            name=f"{method.name}-ones-complement",
+            value=lambda check, data, order: ~method.value(check, data, order),
+        ),
+        method._replace(
+            name=f"{method.name}-twos-complement",
+            value=lambda check, data, order: -method.value(check, data, order),
+        ),
+    )
+
+
+def _sum(check: Check, data: bytes, order: ByteOrder) -> int:
+    del order
+    return _start(check) + sum(data)
+
+
+def _sum_of_words(length: int) -> Worker:
+    return lambda check, data, order: _start(check) + _words(data, length, order)
+
+
+_SUMS = (
+    CheckMethod("sum-8", 8, _sum, takes_init=True),
+    CheckMethod("sum-16", 16, _sum, takes_init=True),
+    CheckMethod("sum-24", 24, _sum, takes_init=True),
+    CheckMethod("sum-32", 32, _sum, takes_init=True),
+    CheckMethod("word-sum-16", 16, _sum_of_words(2), takes_init=True),
+    CheckMethod("word-sum-32", 32, _sum_of_words(4), takes_init=True),
+    CheckMethod("xor-8", 8, lambda c, d, _: _start(c) ^ _exclusive_or(d), takes_init=True),
+    CheckMethod("xor-16", 16, lambda c, d, o: _start(c) ^ _xor_words(d, o), takes_init=True),
+)
+_OTHERS = (
+    CheckMethod("fletcher-16", 16, lambda _c, data, _o: fletcher_16(data)),
+    CheckMethod("adler-32", 32, lambda _c, data, _o: zlib.adler32(data)),
+)
+_BY_PARAMETERS = CheckMethod("crc", None, lambda c, d, _: _crc_by_parameters(c, d), takes_init=True)
+
+
+def _of_catalogue(name: str) -> CheckMethod:
+    bits = int(name.removeprefix("crc-").split("/")[0])
+    return CheckMethod(name, bits, lambda _c, data, _o: _catalogue_crc(name, data))
+
+
+def _methods() -> dict[str, CheckMethod]:
+    plain, *complements = zip(*map(_complemented, _SUMS), strict=True)
+    rows = [*plain, *_OTHERS]
+    rows += [row for pair in zip(*complements, strict=True) for row in pair]
+    rows += [_BY_PARAMETERS, *map(_of_catalogue, CRC_NAMES)]
+    by_name = {row.name: row for row in rows}
+    return by_name | {alias: by_name[name] for alias, name in ALIASES.items()}
+
+
+METHODS: Mapping[str, CheckMethod] = MappingProxyType(_methods())
+"""Every method by each of its names, in lower case."""
+
+
+def method_named(name: str) -> CheckMethod | None:
+    """Return the method of that name, in either case; None where there is none."""
+    return METHODS.get(name.lower())
+
+
+def catalogue_name(method: str) -> str | None:
+    """Return the catalogue's name, lower case, of a CRC method or alias; else None."""
+    lower = method.lower()
+    lower = ALIASES.get(lower, lower)
+    return lower if lower in CRC_NAMES else None
+
+
+def width(check: Check) -> int:
+    """Return how many bits the check's value has; 8 where its method is not known."""
+    method = method_named(check.method)
+    if method is None:
+        return 8
+    if method.bits is not None:
+        return method.bits
+    return check.width if check.width is not None and 3 <= check.width <= 128 else 8
+
+
+def stored_length(check: Check) -> int:
+    """Return how many bytes the check's stored value takes."""
+    return (width(check) + 7) // 8
 
 
 def compute(check: Check, data: bytes, order: ByteOrder) -> int:
-    """Return the value that `check` should hold over `data`, a number of its width.
+    """Return the value that `check`, of a known method, should hold over `data`.
 
     `order` is the byte order of the check, which word sums also read by.
     """
-    bits = width(check)
-    mask = (1 << bits) - 1
-    if check.method.lower() == BY_PARAMETERS:
-        return _crc_by_parameters(check, data) & mask
-    name = catalogue_name(check.method)
-    if name is not None:
-        return _catalogue_crc(name, data)
-    plain, complement = split(check.method)
-    value = _plain(plain, data, order, check.init or 0) & mask
-    if complement == "ones-complement":
-        return value ^ mask
-    if complement == "twos-complement":
-        return -value & mask
-    return value
+    method = METHODS[check.method.lower()]
+    return method.value(check, data, order) & ((1 << width(check)) - 1)

@@ -12,17 +12,8 @@ from operator import attrgetter
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from parambak.layouts import faults
-from parambak.layouts.check_methods import (
-    BY_PARAMETERS,
-    METHODS,
-    PLAIN,
-    catalogue_name,
-    is_method,
-    split,
-    stored_length,
-    width,
-)
+from parambak.layouts import check_methods, faults
+from parambak.layouts.check_methods import stored_length, width
 from parambak.layouts.decimals import plain
 from parambak.layouts.mistakes import advice, describe
 from parambak.layouts.model import stored_number
@@ -34,6 +25,7 @@ from parambak.memory.printable import hidden
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
+    from parambak.layouts.check_methods import CheckMethod
     from parambak.layouts.field_types import FieldType
     from parambak.layouts.mistakes import Ledger, Path, Source
     from parambak.layouts.model import Check, Field, Group, KeptTwice, Reserved
@@ -367,17 +359,18 @@ _PARAMETERS = ("width", "poly", "reflect_in", "reflect_out", "xor_out")
 
 def judge_check(source: Source, path: Path, check: Check, memory: int, ledger: Ledger) -> None:
     """Note an unknown method, parameters that do not fit it, and ranges that cannot be."""
-    if not is_method(check.method):
+    method = check_methods.method_named(check.method)
+    if method is None:
         ledger.note(
             faults.CHECK_METHOD,
             source,
             (*path, "method"),
             expected="a method of formats/field-layout.md",
             found=describe(check.method),
-            advice=advice(check.method, METHODS),
+            advice=advice(check.method, tuple(check_methods.METHODS)),
         )
     else:
-        _judge_parameters(source, path, check, ledger)
+        _judge_parameters(source, path, check, method, ledger)
     for index, (first, last) in enumerate(check.over):
         if not 0 <= first <= last < memory:
             ledger.note(
@@ -403,8 +396,10 @@ def _address(value: int) -> str:
     return f"0x{value:04X}" if 0 <= value < 1 << 64 else describe(value)
 
 
-def _judge_parameters(source: Source, path: Path, check: Check, ledger: Ledger) -> None:
-    if check.method.lower() == BY_PARAMETERS:
+def _judge_parameters(
+    source: Source, path: Path, check: Check, method: CheckMethod, ledger: Ledger
+) -> None:
+    if method.bits is None:
         _judge_crc(source, path, check, ledger)
         return
     for name in _PARAMETERS:
@@ -418,9 +413,7 @@ def _judge_parameters(source: Source, path: Path, check: Check, ledger: Ledger) 
             )
     if check.init is None:
         return
-    summed = split(check.method)[0]
-    takes = summed in PLAIN and summed not in {"fletcher-16", "adler-32"}
-    if catalogue_name(check.method) is not None or not takes:
+    if not method.takes_init:
         ledger.note(
             faults.CHECK_PARAMETERS,
             source,

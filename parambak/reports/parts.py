@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from parambak.compare.bytes import runs
 from parambak.compare.fields import changes, unexplained
 from parambak.errors import ParambakError
-from parambak.keeping.state import closing_line, select
+from parambak.keeping.state import closing_line, read_facts, select
 from parambak.keeping.state.remarks import remarks_of_change
 from parambak.memory import digests
 from parambak.reports import memory_map
 from parambak.reports.parameters import limits
 from parambak.swap import measurement_records
-from parambak.swap.cautions import CAUTIONS
 from parambak.swap.limits import load_limits
+from parambak.swap.readiness import CAUTIONS
 from parambak.swap.state import who
 
 if TYPE_CHECKING:
@@ -149,8 +149,8 @@ def reads(desk: Desk, given: Iterable[Read]) -> list[dict[str, Any]]:
         {
             "on": read.read_on.isoformat(),
             "by": desk.person(read.by),
-            "reader": read.reader,
-            "how": _how(read),
+            "reader": read.facts.reader,
+            "how": ", ".join(read_facts.phrases(read.facts)),
             "vote": bool(read.reconstructed_from),
             "files": [(dump.name, dump.format, dump.sha256) for dump in read.dumps],
             "sum": f"{read.reader_sum.shown}: {read.reader_sum.matched}"
@@ -160,14 +160,6 @@ def reads(desk: Desk, given: Iterable[Read]) -> list[dict[str, Any]]:
         }
         for read in given
     ]
-
-
-def _how(read: Read) -> str:
-    """Return how the chip was read, as far as it was told."""
-    seated = {True: "reseated", False: "not reseated", None: None}[read.reseated]
-    compared = "compared by the reader" if read.compared else None
-    pair = f"two chips, {read.pair}" if read.pair else None
-    return ", ".join(part for part in (read.how, seated, pair, compared) if part)
 
 
 def remarks_on(

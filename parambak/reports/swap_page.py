@@ -10,7 +10,7 @@ from parambak.reports.html import render
 from parambak.reports.parameters import parameters
 from parambak.swap import measurement_records
 from parambak.swap.card_sheet import DEFER, NOT_ASKED, meaning
-from parambak.swap.cautions import MOVE_CHIP
+from parambak.swap.readiness import MOVE_CHIP
 from parambak.swap.state import notes_on, swap_state, who
 from parambak.swap.swaps import swaps_at
 
@@ -166,8 +166,8 @@ def _way(state: SwapState, swap: Swap) -> list[parts.Fact]:
 def _conditions(state: SwapState) -> dict[str, Any]:
     answer = state.readiness()
     return {
-        "wanting": answer.wanting,
-        "conditions": answer.told,
+        "wanting": answer.missing,
+        "conditions": answer.listed,
     }
 
 
@@ -209,7 +209,7 @@ def _memory(desk: Desk, state: SwapState, swap: Swap) -> dict[str, Any]:
     if state.copy is None:
         return {**nothing, **shared}
     shared["reads"] = parts.reads(desk, state.copy.reads)
-    verdict = state.evidence.verdict
+    verdict = state.verdict
     shared["verified"] = verdict.verified if verdict is not None else None
     try:
         image = assessor.image(state.copy.image)

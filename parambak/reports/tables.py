@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.keeping.state import read_facts
 from parambak.swap import measurement_records
 from parambak.swap.swaps import fold_swaps, in_order
 
@@ -103,15 +104,22 @@ def _read(desk: Desk, position: Position, read: Read) -> Row:
         read.read_on.isoformat(),
         read.taken_in.isoformat(timespec="seconds"),
         desk.person(read.by) if read.by else None,
-        read.reader,
-        read.how,
+        read.facts.reader,
+        read.facts.how,
         read.image.sha256,
         "; ".join(dump.name for dump in read.dumps),
         "; ".join(dump.sha256 for dump in read.dumps),
         read.reader_sum.shown if read.reader_sum else None,
         read.remark,
         read.record,
+        *(getattr(read.facts, name, None) for name in _further_facts()),
     )
+
+
+def _further_facts() -> tuple[str, ...]:
+    """Return the facts of a read that have a column, but for those in the midst of the table."""
+    facts = read_facts.by_member()
+    return tuple(name for name in facts if facts[name].column and name not in {"reader", "how"})
 
 
 def _cards(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
@@ -256,6 +264,7 @@ TABLES: dict[str, Table] = {
             "reader_sum",
             "remark",
             "record",
+            *_further_facts(),
         ),
         _reads,
     ),

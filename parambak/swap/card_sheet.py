@@ -12,6 +12,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.errors import Fault, SheetRefused
+from parambak.keeping.state.conditions import SheetEntry
 from parambak.layouts.mistakes import describe, key_text
 from parambak.layouts.toml_text import MAX_BYTES, lines_of, read_toml
 from parambak.memory.names import folded, one_letter_apart
@@ -177,15 +178,6 @@ def _slip_of_one_letter(one: str, other: str) -> bool:
     return one_letter_apart(one, other)
 
 
-class Entry(NamedTuple):
-    """One entry of two sheets: `same` is None where one of them does not state it."""
-
-    name: str
-    unit: str
-    card: str
-    same: bool | None
-
-
 class Sheet(NamedTuple):
     """A sheet: its entries by dotted name, and what `[for]` says that it is for."""
 
@@ -346,7 +338,7 @@ def _dotted(key: str) -> str:
     return key if _BARE.fullmatch(key) else json.dumps(key, ensure_ascii=False)
 
 
-def compare_sheets(unit: dict[str, str], card: dict[str, str]) -> tuple[Entry, ...]:
+def compare_sheets(unit: dict[str, str], card: dict[str, str]) -> tuple[SheetEntry, ...]:
     """Return every entry of either sheet, by name, and whether the two agree.
 
     Names are compared without case; the unit's spelling is shown.
@@ -363,7 +355,7 @@ def compare_sheets(unit: dict[str, str], card: dict[str, str]) -> tuple[Entry, .
     for key in sorted(names):
         stated = key in ours and key in theirs
         same = key not in changed if stated else None
-        entry = Entry(names[key], ours.get(key, NOT_STATED), theirs.get(key, NOT_STATED), same)
+        entry = SheetEntry(names[key], ours.get(key, NOT_STATED), theirs.get(key, NOT_STATED), same)
         entries.append(entry)
     return tuple(entries)
 

@@ -33,9 +33,9 @@ from parambak.keeping.state.bodies import (
     SwapTestedBody,
 )
 from parambak.keeping.state.cards import IN_A_UNIT, exchange_notes, unit_of
+from parambak.keeping.state.conditions import answerable
 from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256, sum16
-from parambak.swap.conditions import QUESTIONS
 from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
 from parambak.swap.swaps import SWAP_OPEN, newest_open, swaps_at, the_open_swap
 
@@ -51,8 +51,6 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Vault, Writing
 
 ROUTES = ("load", "move-chip")
-ANSWERS = ("yes", "no", "not-known", "not-needed")
-ANSWERED = (*QUESTIONS, "belongs-to-card", "counters")
 
 SWAP_CARD = Fault(
     "swap-same-card",
@@ -215,9 +213,9 @@ def answer(vault: Vault, where: str, answers: Sequence[GivenAnswer], *, by: str)
     check_texts([(f"answer to {each.condition}"[:60], each.text, REMARK) for each in answers])
     seen: set[str] = set()
     for each in answers:
-        if each.condition not in ANSWERED:
+        if each.condition not in answerable():
             raise SWAP_CONDITION.error(
-                expected=", ".join(ANSWERED), found=repr(each.condition[:40])
+                expected=", ".join(answerable()), found=repr(each.condition[:40])
             )
         if each.condition in seen:
             raise SWAP_ANSWER_TWICE.error(expected="each condition once", found=each.condition)

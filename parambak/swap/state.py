@@ -9,10 +9,11 @@ from parambak.errors import SheetRefused, VaultDamaged
 from parambak.keeping.state import select
 from parambak.keeping.state.backups import Holdings
 from parambak.keeping.state.cards import exchange_notes, refuse_other
+from parambak.keeping.state.conditions import PersonsAnswer, SheetEntry, SwapEvidence
 from parambak.swap import measurement_records
-from parambak.swap.card_sheet import Entry, compare_sheets, read_sheet
-from parambak.swap.conditions import SwapEvidence, readiness
+from parambak.swap.card_sheet import compare_sheets, read_sheet
 from parambak.swap.lost_records import lost_since
+from parambak.swap.readiness import readiness
 from parambak.swap.swaps import CLOSED, ended_words, in_order, newest_open, swaps_at
 
 if TYPE_CHECKING:
@@ -22,9 +23,10 @@ if TYPE_CHECKING:
     from parambak.keeping.assess import Assessor
     from parambak.keeping.state.model import Card, Copy, Fleet, Position, Unit, Vessel
     from parambak.keeping.state.rules import Rules
+    from parambak.keeping.verified import Verdict
     from parambak.layouts.decode import Decoded
     from parambak.swap.card_sheet import Sheet
-    from parambak.swap.conditions import Readiness
+    from parambak.swap.readiness import Readiness
     from parambak.swap.swaps import Step, Swap
     from parambak.vault.vault import Vault
 
@@ -34,8 +36,8 @@ class SwapState:
     """A position, the swap that is open there, the copy that is meant, and the evidence.
 
     `unit` is None for a position on a card that is in no unit; `swap` where no swap is
-    open; `copy` where there is none. `others` are further swaps that are open here, as two
-    laptops may leave them. `ended` is the swap that was ended last.
+    open; `copy` and its `verdict` where there is none. `others` are further swaps that are
+    open here, as two laptops may leave them. `ended` is the swap that was ended last.
     """
 
     vessel: Vessel
@@ -44,6 +46,7 @@ class SwapState:
     swap: Swap | None
     others: tuple[Swap, ...]
     copy: Copy | None
+    verdict: Verdict | None
     evidence: SwapEvidence
     rules: Rules
     ended: Swap | None = None
@@ -79,9 +82,11 @@ def swap_state(  # noqa: PLR0913 - what is asked for and what is given with it
         each for each in every if each.end is None and (swap is None or each.id != swap.id)
     )
     copy = selected_copy(position, swap)
+    verdict = assessor.verdict(position, copy) if copy else None
     evidence = _evidence(assessor, Site(vessel, unit, position), swap, copy)
     evidence = replace(
         evidence,
+        verdict=verdict.conditions if verdict else None,
         entries=_entries(assessor, vessel, unit, swap, new_card),
         own_sheet=_one_sheet(_new_card(vessel, swap), unit, sheet_file if new_card else None),
     )
@@ -92,6 +97,7 @@ def swap_state(  # noqa: PLR0913 - what is asked for and what is given with it
         swap,
         others,
         copy,
+        verdict,
         evidence,
         assessor.rules(position),
         next((each for each in reversed(every) if each.end is not None), None),
@@ -109,12 +115,12 @@ class Site(NamedTuple):
 def _evidence(
     assessor: Assessor, there: Site, swap: Swap | None, copy: Copy | None
 ) -> SwapEvidence:
-    """Return the evidence but for what the new card's sheet says."""
+    """Return the evidence but for the verdict, and what the new card's sheet says."""
     vault, (vessel, unit, position) = assessor.vault, there
     ids = position.ids | (unit.ids if unit is not None else frozenset())
     evidence = SwapEvidence(
         copy=select.copy_name(position, copy) if copy else None,
-        verdict=assessor.verdict(position, copy) if copy else None,
+        verdict=None,
         decoded=_decoded(assessor, position, copy),
         sheet=unit is not None and unit.sheet is not None,
         older=_older(position, swap, copy),
@@ -127,7 +133,10 @@ def _evidence(
         return evidence
     return replace(
         evidence,
-        answers={name: (each, who(assessor, each)) for name, each in swap.answers.items()},
+        answers={
+            name: PersonsAnswer(answer.answer, answer.text, who(assessor, answer))
+            for name, answer in swap.answers.items()
+        },
         read_since=_read_since(vault, vessel, position, swap),
     )
 
@@ -226,7 +235,7 @@ def _entries(
     unit: Unit | None,
     swap: Swap | None,
     new_card: Sheet | None,
-) -> tuple[Entry, ...] | None:
+) -> tuple[SheetEntry, ...] | None:
     """Return the unit's sheet against the new card's, entry by entry; None where there is none.
 
     A sheet given that is for another unit or card is refused; one on record differs by that.
@@ -244,7 +253,7 @@ def _entries(
     except SheetRefused as other:
         if new_card is not None:
             raise
-        return (Entry("for", other.expected or "", other.found or "", same=False), *entries)
+        return (SheetEntry("for", other.expected or "", other.found or "", same=False), *entries)
     return entries
 
 

@@ -65,11 +65,6 @@ class Answer(Step):
     answer: str
     text: str
 
-    @property
-    def met(self) -> bool | None:
-        """Return whether the condition is met by it; None where it is not known."""
-        return {"yes": True, "not-needed": True, "no": False}.get(self.answer)
-
 
 @dataclass(frozen=True)
 class CopyChoice(Step):

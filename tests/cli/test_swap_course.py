@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.dumps.registry import write_dump
-from parambak.keeping.state.rules import TOLD
+from parambak.keeping.state.conditions import CONDITIONS, OPEN
 from parambak.memory.image import Image
 from tests.cli.invented import MEMORY, WHERE, archive_two, changed, dump
 
 if TYPE_CHECKING:
     from tests.cli.conftest import Result, Ship
 
+TOLD = tuple(condition.name for condition in CONDITIONS if condition.required is OPEN)
 AT = "grebe/port-thruster/U12"
 BY = ("--by", "A. Fitter")
 RELEASE = ("--unverified", "--confirm", "UNVERIFIED", *BY, "--reason", "stopped at sea")

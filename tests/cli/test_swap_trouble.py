@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.keeping.state.rules import TOLD
+from parambak.keeping.state.conditions import CONDITIONS, OPEN
 from tests.cli.conftest import Ship
 from tests.cli.invented import MEMORY, WHERE, archive_two, changed, dump
 from tests.cli.test_swap_course import AT, BY, PROFILE, RELEASE, code, opened, read_backs
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from tests.cli.conftest import Result
 
+TOLD = tuple(condition.name for condition in CONDITIONS if condition.required is OPEN)
 OTHER = "grebe/stbd/U1"
 THERE = ("--vessel", "grebe", "--unit", "stbd", "--position", "U1")
 PASSED = (*BY, "--test", "stop=passed")

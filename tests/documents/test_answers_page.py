@@ -46,6 +46,9 @@ def test_what_the_commands_print_fits_the_schema(tmp_path: Path) -> None:
     for words, name in (
         (("inspect", "a.hex"), "InspectAnswer"),
         (("catalogue",), "CatalogueAnswer"),
+        (("due",), "DueAnswer"),
+        (("tables", "--out", "tables"), "TablesAnswer"),
+        (("report", "copy", "grebe/port-thruster/U12", "--out", "copy.html"), "ReportCopyAnswer"),
     ):
         definition = {"$ref": f"#/$defs/{name}", "$defs": schema["$defs"]}
         jsonschema.validate(ship.answer(*words).document, definition)

@@ -1,13 +1,15 @@
 from __future__ import annotations
 
 import random
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import pytest
 
 from parambak.find.checks import crc_makers, crc_values, find_checks, plain_values
 from parambak.find.common_bytes import CommonBytes
-from parambak.layouts.check_methods import ALIASES, METHODS, compute
+from parambak.layouts import check_methods
+from parambak.layouts.check_methods import ALIASES, METHODS, CheckMethod, compute
 from parambak.layouts.model import Check
 from parambak.memory.image import Image
 
@@ -102,3 +104,20 @@ def test_values_that_run_on_agree_with_those_worked_out_at_once() -> None:
             assert value == compute(check, data[3:end], order or "big"), method
             seen.add(method)
     assert set(METHODS) - seen - set(ALIASES) == {"crc", "crc-82/darc"}
+
+
+def test_a_method_added_to_the_list_is_searched_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Though nothing works it out on the way: over each range anew."""
+
+    def squares(check: Check, data: bytes, order: ByteOrder) -> int:
+        del check, order
+        return sum(byte * byte for byte in data)
+
+    made = CheckMethod("squares-16", 16, squares)
+    methods = MappingProxyType({**check_methods.METHODS, made.name: made})
+    monkeypatch.setattr(check_methods, "METHODS", methods)
+    datas = visits(2)
+    for data in datas:
+        value = sum(byte * byte for byte in data[:510]) & 0xFFFF
+        data[510:512] = value.to_bytes(2, "little")
+    assert ("squares-16", 510, (0, 509)) in found(datas)[0]

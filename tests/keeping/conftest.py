@@ -17,6 +17,7 @@ from parambak.keeping.recording.received import Incoming, LayoutFile, Request
 from parambak.keeping.recording.take_in import TakenIn, take_in
 from parambak.keeping.state.bodies import DumpEntry
 from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.read_facts import ReadFacts, by_member
 from parambak.keeping.state.select import find_position
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256
@@ -169,8 +170,10 @@ class Laptop:
         named = {key: words.pop(key) for key in ("chip", "new_vessel") if key in words}
         target = TypedPosition(vessel, position, None if card else holder, card, **named)
         dumps = [each if isinstance(each, Incoming) else incoming(each) for each in contents]
+        facts = {name: words.pop(name) for name in by_member() if name in words}
         given = layout_file(layout) if layout is not None else None
-        request = Request(target, dumps, layout=given, **{"read_by": "A. Invented", **words})
+        words = {"read_by": "A. Invented", "facts": ReadFacts(**facts), **words}
+        request = Request(target, dumps, layout=given, **words)
         return take_in(self.vault, request, CHIPS)
 
     def verified(self, content: bytes | None = None, **words: Any) -> TakenIn:

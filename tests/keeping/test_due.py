@@ -17,8 +17,8 @@ from parambak.keeping.due import (
     months_later,
     most_urgent_first,
 )
+from parambak.keeping.state.conditions import Condition
 from parambak.keeping.state.rules import CAREFUL, Rules
-from parambak.keeping.verified import Condition
 
 OWNER = Rules(title="owner", verified_months=12, places=1)
 DAY = date(2026, 3, 1)

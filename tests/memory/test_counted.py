@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from parambak.memory.counted import counted
+from parambak.memory.counted import counted, either
 
 
 @pytest.mark.parametrize(
@@ -20,3 +20,12 @@ from parambak.memory.counted import counted
 def test_one_is_said_in_the_singular(number: int, words: tuple[str, ...], said: str) -> None:
     """And no other number is."""
     assert counted(number, *words) == said
+
+
+def test_a_choice_reads_as_a_sentence() -> None:
+    """One word, two, or more."""
+    assert [either(("a",)), either(("a", "b")), either(("a", "b", "c"))] == [
+        "a",
+        "a or b",
+        "a, b or c",
+    ]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 import vobject
 
-from parambak.cli.commands.tables import _encoded
+from parambak.answers.tables import encoded
 from parambak.keeping.due import Due, Reason
 from parambak.reports.calendar import calendar
 from parambak.reports.tables import TABLES
@@ -64,11 +64,11 @@ def test_a_table_is_read_by_a_library_for_tables(tmp_path: Path) -> None:
         ("avocet", "2026-03-02", "2026-03-03", "B", "socket; left", 0, "Überprüfung ✓", "cd"),
     ]
     file = tmp_path / "visits.csv"
-    file.write_bytes(_encoded(table, rows, "csv"))
+    file.write_bytes(encoded(table, rows, "csv"))
     read = pl.read_csv(file, infer_schema=False).fill_null("")
     assert tuple(read.columns) == table.columns
     expected = [["" if value is None else str(value) for value in row] for row in rows]
     assert [list(row) for row in read.rows()] == expected
     lines = tmp_path / "visits.jsonl"
-    lines.write_bytes(_encoded(table, rows, "jsonl"))
+    lines.write_bytes(encoded(table, rows, "jsonl"))
     assert [tuple(row) for row in pl.read_ndjson(lines).rows()] == rows

@@ -23,12 +23,12 @@ from parambak.keeping.recording.cards import record_sheet
 from parambak.keeping.recording.entries import record_rules
 from parambak.keeping.recording.filing import new_identity
 from parambak.keeping.state.bodies import FunctionTest, HeldBody
+from parambak.keeping.state.conditions import questions
 from parambak.layouts import coverage
 from parambak.layouts.decode import decode
 from parambak.memory.image import Image
 from parambak.swap import measurement_records, recording
 from parambak.swap.card_sheet import read_sheet
-from parambak.swap.conditions import QUESTIONS
 from parambak.swap.limits import load_limits
 from parambak.swap.measurements import read_measurements
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, ReadBack, compare, start_up
@@ -104,7 +104,7 @@ def told(swap: Swap) -> str | None:
     _archive(swap)
     _prepare(swap)
     found = _standing(swap)
-    wanting = found.readiness().wanting
+    wanting = found.readiness().missing
     if wanting:
         return ", ".join(wanting)
     _release(swap, found)
@@ -140,7 +140,7 @@ def _prepare(swap: Swap) -> None:
     recording.open_swap(
         laptop.vault, WHERE, why="dead", by=BY, route="load", old_card="P1", new_card="P2"
     )
-    for name in QUESTIONS:
+    for name in questions():
         recording.answer(laptop.vault, WHERE, [recording.GivenAnswer(name, "yes", "seen")], by=BY)
     if swap.wrong != "a lost place":
         _hold(laptop)

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import SheetRefused
+from parambak.keeping.state.conditions import SheetEntry
 from parambak.layouts.toml_text import MAX_BYTES
 from parambak.swap.card_sheet import (
     FREE,
@@ -17,7 +18,6 @@ from parambak.swap.card_sheet import (
     ROWS,
     TABLES,
     UNKNOWN,
-    Entry,
     Sheet,
     compare_sheets,
     meaning,
@@ -123,7 +123,7 @@ def test_the_blank_sheet_states_nothing_and_all_of_its_lines_are_sound() -> None
 def test_a_number_with_a_point_is_kept_as_it_is_typed() -> None:
     """Software 3.20 is another than 3.2: a swap must not pass for want of a nought."""
     unit, card = load_sheet(b"software = 3.20\n"), load_sheet(b"software = 3.2\n")
-    assert compare_sheets(unit, card) == (Entry("software", "3.20", "3.2", same=False),)
+    assert compare_sheets(unit, card) == (SheetEntry("software", "3.20", "3.2", same=False),)
 
 
 def test_a_quoted_name_with_a_dot_is_not_a_table() -> None:
@@ -315,10 +315,10 @@ def test_two_sheets_are_compared_entry_by_entry() -> None:
     unit = {"type": "TC-2", "links.J1": "1-2", "version": "3.1"}
     card = {"type": "TC-2", "links.j1": "2-3", "battery": "2026"}
     assert compare_sheets(unit, card) == (
-        Entry("battery", NOT_STATED, "2026", None),
-        Entry("links.J1", "1-2", "2-3", same=False),
-        Entry("type", "TC-2", "TC-2", same=True),
-        Entry("version", "3.1", NOT_STATED, None),
+        SheetEntry("battery", NOT_STATED, "2026", None),
+        SheetEntry("links.J1", "1-2", "2-3", same=False),
+        SheetEntry("type", "TC-2", "TC-2", same=True),
+        SheetEntry("version", "3.1", NOT_STATED, None),
     )
 
 

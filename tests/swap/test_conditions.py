@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Any
 
 import pytest
 
-from parambak.keeping.state.rules import CAREFUL, CONDITIONS, TOLD, VERIFIED, Rules
-from parambak.keeping.verified import Condition, Verdict
+from parambak.keeping.state.conditions import (
+    CONDITIONS,
+    OPEN,
+    Condition,
+    PersonsAnswer,
+    SheetEntry,
+    SwapEvidence,
+    names,
+    questions,
+)
+from parambak.keeping.state.rules import CAREFUL, Rules
 from parambak.layouts.decode import Decoded, decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image
-from parambak.swap.card_sheet import Entry
-from parambak.swap.cautions import CAUTIONS
-from parambak.swap.conditions import QUESTIONS, Readiness, SwapEvidence, readiness
-from parambak.swap.swaps import Answer
+from parambak.swap.readiness import CAUTIONS, Readiness, readiness
 
 LAYOUT = b"""
 [layout]
@@ -34,16 +40,16 @@ at = 1
 type = "u8"
 """
 CARD_FIELD = b'[[field]]\nname = "zero_offset"\nat = 2\ntype = "u8"\nbelongs-to-card = true\n'
-ALIKE = (Entry("type", "TC-2", "TC-2", same=True),)
+VERIFIED = ("read-twice", "plausible", "checks-hold", "intact")
+TOLD = tuple(condition.name for condition in CONDITIONS if condition.required is OPEN)
+ALIKE = (SheetEntry("type", "TC-2", "TC-2", same=True),)
 
 
-def verdict(**met: bool | None) -> Verdict:
-    """Return a verdict, all met but what is told."""
-    names = {name.replace("-", "_"): name for name in VERIFIED}
-    return Verdict(
-        tuple(
-            Condition(name, met.get(key, True), f"because of {name}") for key, name in names.items()
-        )
+def verdict(**met: bool | None) -> tuple[Condition, ...]:
+    """Return the conditions of a verdict, all met but what is told."""
+    keys = {name.replace("-", "_"): name for name in VERIFIED}
+    return tuple(
+        Condition(name, met.get(key, True), f"because of {name}") for key, name in keys.items()
     )
 
 
@@ -52,13 +58,12 @@ def decoded(ramp: int = 30, layout: bytes = LAYOUT) -> Decoded:
     return decode(load(layout), Image.of(bytes([ramp, 1, 2, 3])))
 
 
-def told(condition: str, word: str = "yes", text: str = "seen") -> tuple[Answer, str]:
-    """Return what a person told of a condition, and who."""
-    moment = datetime(2026, 3, 1, tzinfo=UTC)
-    return Answer("ab" * 32, None, moment, condition, word, text), "A. Invented, 2026-03-01"
+def told(word: str = "yes", text: str = "seen") -> PersonsAnswer:
+    """Return what a person answered, and who."""
+    return PersonsAnswer(word, text, "A. Invented, 2026-03-01")
 
 
-ALL_TOLD = {name: told(name) for name in QUESTIONS}
+ALL_TOLD = {name: told() for name in questions()}
 PLACES = (("office", date(2026, 2, 1), True),)
 
 
@@ -81,7 +86,7 @@ def asked(
 
 def stopping(found: Readiness) -> list[str]:
     """Return the required conditions that are not met."""
-    return list(found.wanting)
+    return list(found.missing)
 
 
 def answer(found: Readiness, name: str) -> Condition:
@@ -93,12 +98,12 @@ def test_all_sound_is_ready() -> None:
     """Every condition is met, in the order of the work, each with its evidence."""
     found = asked()
     assert found.ready
-    assert [each.condition for each in found.conditions] == list(CONDITIONS)
+    assert [each.condition for each in found.conditions] == list(names())
     assert all(each.met and each.text for each in found.conditions)
 
 
-OTHER = (*ALIKE, Entry("links.J1", "1-2", "2-3", same=False))
-UNSTATED = (*ALIKE, Entry("battery", "2026", "not stated", None))
+OTHER = (*ALIKE, SheetEntry("links.J1", "1-2", "2-3", same=False))
+UNSTATED = (*ALIKE, SheetEntry("battery", "2026", "not stated", None))
 # Each condition alone not met: what is told, its name, its answer, words of its evidence.
 ALONE: list[tuple[dict[str, Any], str, bool | None, str]] = [
     *[
@@ -112,7 +117,7 @@ ALONE: list[tuple[dict[str, Any], str, bool | None, str]] = [
     ({"entries": UNSTATED}, "new-card", None, "not stated on both sheets: battery"),
     ({"entries": ()}, "new-card", None, "neither sheet states anything"),
     *[
-        ({"answers": ALL_TOLD | {name: told(name, word, "because")}}, name, met, "because")
+        ({"answers": ALL_TOLD | {name: told(word, "because")}}, name, met, "because")
         for name in TOLD
         for word, met in (("no", False), ("not-known", None))
     ],
@@ -201,9 +206,7 @@ def test_before_a_swap_is_open_nobody_is_asked() -> None:
 
 def test_not_needed_is_an_answer() -> None:
     """With its reason."""
-    found = asked(
-        answers=ALL_TOLD | {"protections": told("protections", "not-needed", "alongside")}
-    )
+    found = asked(answers=ALL_TOLD | {"protections": told("not-needed", "alongside")})
     assert found.ready
     assert answer(found, "protections").text.startswith("not needed: alongside (A. Invented")
 
@@ -214,8 +217,8 @@ def test_a_read_since_the_opening_answers_for_the_last_read() -> None:
     found = asked(answers=without, read_since="2026-03-02")
     assert found.ready
     assert "read on 2026-03-02" in answer(found, "last-read").text
-    refused = without | {"last-read": told("last-read", "no", "it smokes")}
-    assert asked(answers=refused, read_since="2026-03-02").wanting == ("last-read",)
+    refused = without | {"last-read": told("no", "it smokes")}
+    assert asked(answers=refused, read_since="2026-03-02").missing == ("last-read",)
 
 
 @pytest.mark.parametrize(
@@ -246,7 +249,7 @@ def test_a_supply_that_is_out_stops_and_one_not_measured_does_by_rules(met: bool
     assert asked(supplies=(met, "evidence"), rules=Rules(waived=frozenset({"supplies"}))).ready
     assert answer(found, "supplies") == ("supplies", met, "evidence")
     strict = asked(supplies=(met, "evidence"), rules=Rules(required=frozenset({"supplies"})))
-    assert strict.wanting == (() if met else ("supplies",))
+    assert strict.missing == (() if met else ("supplies",))
 
 
 def test_counters_are_listed_with_their_values_until_they_are_noted() -> None:
@@ -257,7 +260,7 @@ def test_counters_are_listed_with_their_values_until_they_are_noted() -> None:
     found = asked(decoded=decoded(layout=counting))
     assert answer(found, "counters").met is None
     assert "hours 2" in answer(found, "counters").text
-    noted = ALL_TOLD | {"counters": told("counters", "yes", "hours 71 at the panel")}
+    noted = ALL_TOLD | {"counters": told("yes", "hours 71 at the panel")}
     assert answer(asked(decoded=decoded(layout=counting), answers=noted), "counters").met
 
 
@@ -278,7 +281,7 @@ def test_what_is_accepted_is_ready_in_that_call_alone() -> None:
     assert found.ready
     assert answer(found, "within-limits").met is False
     two = asked(**bad, entries=OTHER, accepted=frozenset({"within-limits"}))
-    assert two.wanting == ("new-card",)
+    assert two.missing == ("new-card",)
 
 
 def test_the_cautions_say_what_the_tool_does_not_show() -> None:

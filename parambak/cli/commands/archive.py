@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args, get_type_hints
 
 import click
 from msgspec import to_builtins
+from msgspec.structs import replace
 
 from parambak.answers import given_files
 from parambak.answers.disagreement import explanation_of, vote_shown
@@ -20,25 +21,25 @@ from parambak.keeping.recording.filing import TypedPosition
 from parambak.keeping.recording.received import Request
 from parambak.keeping.recording.take_in import TakenIn, take_in
 from parambak.keeping.recording.visits import VISIT_NONE
-from parambak.keeping.state import select
+from parambak.keeping.state import read_facts, select
 from parambak.keeping.state.bodies import Normal
 from parambak.keeping.state.fold import Folding
-from parambak.keeping.state.model import CONNECTIONS
 from parambak.keeping.state.visits import the_open_visit
 from parambak.memory.counted import counted
-from parambak.reads.pairs import PAIR_SCHEMES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from parambak.answers.disagreement import ExplanationShown
     from parambak.cli.screen import Screen
     from parambak.keeping.chips import Chip
+    from parambak.keeping.recording.received import ProfileFile
     from parambak.keeping.state.model import Visit
     from parambak.reads.pairs import PairScheme
     from parambak.vault.vault import Vault
 
 
+FC = TypeVar("FC", bound="Callable[..., Any]")
 LIFTABLE = (
     "read-address-line",
     "read-data-line",
@@ -46,6 +47,24 @@ LIFTABLE = (
     "read-size",
     "read-blank-fields",
 )
+
+
+def read_fact_options(function: FC) -> FC:
+    """Give a command an option for each fact of a read."""
+    hints = get_type_hints(read_facts.ReadFacts)
+    for name, fact in reversed(read_facts.by_member().items()):
+        flag = bool in (hints[name], *get_args(hints[name]))
+        option = click.option(
+            fact.option,
+            name,
+            is_flag=flag,
+            default=None if not flag or "/" in fact.option else False,
+            type=click.Choice(fact.choices) if fact.choices else None,
+            metavar=None if flag or fact.choices else "TEXT",
+            help=fact.help,
+        )
+        function = option(function)
+    return function
 
 
 @dataclass(frozen=True)
@@ -61,18 +80,13 @@ class _Words:
     reader_sum: str | None
     read_by: str | None
     read_on: str | None
-    reader: str | None
     remark: str | None
     normal: tuple[str, ...]
     format_name: str | None
     accept: tuple[str, ...]
     profile: str | None
-    how: str | None
-    reseated: bool | None
-    pair: PairScheme | None
     vote: bool
-    no_file_times: bool
-    compared: bool
+    facts: read_facts.ReadFacts
     new_vessel: bool
     position_confirmed: bool
 
@@ -92,7 +106,7 @@ class _Words:
 @click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
 @click.option("--read-by", metavar="PERSON", help="Who read the chip.")
 @click.option("--read-on", metavar="DATE", help="When, such as 2026-03-01; else today.")
-@click.option("--reader", metavar="TEXT", help="The reader that was used.")
+@read_fact_options
 @click.option("--remark", metavar="TEXT", help="Anything worth knowing in twenty years.")
 @click.option(
     "--normal",
@@ -103,18 +117,7 @@ class _Words:
 @click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
 @click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
-@click.option("--how", type=click.Choice(CONNECTIONS), help="Where the chip was when it was read.")
-@click.option("--reseated/--not-reseated", default=None, help="Taken out and put back before?")
-@click.option(
-    "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
-)
 @click.option("--vote", is_flag=True, help="Keep what most of three reads or more say, too.")
-@click.option(
-    "--no-file-times",
-    is_flag=True,
-    help="The reader has no clock: equal file times do not mean one read.",
-)
-@click.option("--compared", is_flag=True, help="The reader's own compare pass found no fault.")
 @click.option("--new-vessel", is_flag=True, help="It is another ship, though the name is near.")
 @click.option("--position-confirmed", is_flag=True, help="It is the right chip; go on.")
 @pass_settings
@@ -123,7 +126,8 @@ def command(settings: Settings, /, dumps: tuple[str, ...], **options: Any) -> An
 
     A second DUMP is your word that the chip was read again.
     """
-    words = _Words(**options)
+    facts = read_facts.ReadFacts(**{name: options.pop(name) for name in read_facts.by_member()})
+    words = _Words(facts=facts, **options)
     request, chips = _request(settings, dumps, words)
     vault = store.open_vault(settings, create=True)
     folding = Folding(vault)
@@ -161,7 +165,11 @@ def _request(
         size = layout.layout.memory
     profile = given_files.profile_file(words.profile) if words.profile is not None else None
     taking = given_files.Taking(
-        words.format_name, words.accept, size, profile.profile if profile else None, words.pair
+        words.format_name,
+        words.accept,
+        size,
+        profile.profile if profile else None,
+        cast("PairScheme | None", words.facts.pair),
     )
     reads = given_files.reads_of(dumps, taking)
     request = Request(
@@ -170,20 +178,26 @@ def _request(
         layout=layout,
         read_by=words.read_by,
         read_on=past_day(settings, words.read_on) if words.read_on is not None else None,
-        reader=words.reader or (profile.profile.name if profile else None),
+        facts=_facts(words.facts, profile),
         reader_sum=words.reader_sum,
-        untimed=words.no_file_times or bool(profile and not profile.profile.file_times),
-        compared=words.compared,
         normal=_normal(words),
         position_confirmed=words.position_confirmed,
         remark=words.remark,
         profile=profile,
-        how=words.how,
-        reseated=words.reseated,
-        pair=words.pair,
         vote=words.vote,
     )
     return request, chips
+
+
+def _facts(stated: read_facts.ReadFacts, profile: ProfileFile | None) -> read_facts.ReadFacts:
+    """Return what was stated of how the reads were made, and what the reader's profile says."""
+    if profile is None:
+        return stated
+    return replace(
+        stated,
+        reader=stated.reader or profile.profile.name,
+        untimed=stated.untimed or not profile.profile.file_times,
+    )
 
 
 def _target(words: _Words) -> TypedPosition:
@@ -211,8 +225,6 @@ def _normal(words: _Words) -> list[Normal]:
 
 def _with_visit(folding: Folding, request: Request, words: _Words) -> Request:
     """Fill in what the open visit remembers."""
-    from msgspec.structs import replace  # noqa: PLC0415 - used once
-
     vault = folding.vault
     found = the_open_visit(folding.fleet(), vault.writer, words.vessel)
     if found is None:
@@ -224,7 +236,7 @@ def _with_visit(folding: Folding, request: Request, words: _Words) -> Request:
         request,
         target=replace(request.target, vessel=words.vessel or handle),
         read_by=request.read_by or _name(vault, visit),
-        reader=request.reader or visit.reader,
+        facts=replace(request.facts, reader=request.facts.reader or visit.reader),
         visit=visit.id,
     )
 

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from msgspec.structs import asdict
+
 from parambak.dumps.faults import RAW_SIZE
 from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
@@ -201,9 +203,10 @@ def _check_words(request: Request) -> None:
     """Raise for a text or a date that a record cannot keep."""
     texts = [
         ("name of the person", request.read_by, NAME),
-        ("reader", request.reader, NAME),
         ("remark", request.remark, REMARK),
     ]
+    facts = asdict(request.facts)
+    texts += [(name, value, NAME) for name, value in facts.items() if isinstance(value, str)]
     for normal in request.normal:
         texts += [("finding", normal.code, NAME), ("reason", normal.reason, REMARK)]
     check_texts(texts)

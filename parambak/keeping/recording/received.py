@@ -10,6 +10,7 @@ from msgspec import Struct
 from parambak.keeping.recording.texts import kept_name
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import LayoutEntry, LayoutPart
+from parambak.keeping.state.read_facts import ReadFacts
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -85,18 +86,13 @@ class Request(Struct, frozen=True):
     layout: LayoutFile | None = None
     read_by: str | None = None
     read_on: str | None = None
-    reader: str | None = None
+    facts: ReadFacts = ReadFacts()
     reader_sum: str | None = None
-    untimed: bool = False
-    compared: bool = False
     normal: Sequence[Normal] = ()
     position_confirmed: bool = False
     remark: str | None = None
     visit: str | None = None
     profile: ProfileFile | None = None
-    how: str | None = None
-    reseated: bool | None = None
-    pair: str | None = None
     vote: bool = False
 
 

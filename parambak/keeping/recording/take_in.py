@@ -123,18 +123,13 @@ def _common(
         dumps=(),
         read_on=request.read_on,
         layout=layout,
-        reader=request.reader,
         reader_sum=matched,
-        untimed=request.untimed,
-        compared=request.compared,
         normal=tuple(request.normal),
         position_confirmed=request.position_confirmed,
         remark=request.remark,
         visit=request.visit,
         profile=profile,
-        how=request.how,
-        reseated=request.reseated,
-        pair=request.pair,
+        **msgspec.structs.asdict(request.facts),
     )
 
 

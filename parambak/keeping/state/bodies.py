@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, TypeVar
 import msgspec
 
 from parambak.errors import Fault, VaultDamaged
+from parambak.keeping.state.read_facts import ReadFacts
 from parambak.memory.image import Image, Range
 
 if TYPE_CHECKING:
@@ -155,14 +156,10 @@ class RenamesEntry(Body, frozen=True):
     name: str
 
 
-class ReadBody(Body, frozen=True):
+class ReadBody(Body, ReadFacts, frozen=True):
     """kind "read": one pass of the reader.
 
-    `call` is common to the reads of one `archive`. `untimed` says that the
-    files' times mean nothing, `compared` that the reader's own compare pass
-    was run, both on the word of the person named. `how` is where the chip was
-    when it was read, `reseated` whether it was taken out and put back before.
-    With `pair`, two dumps are one read of a memory that two chips hold. A read
+    `call` is common to the reads of one `archive`. A read
     with `reconstructed_from` was never made: it is what a vote over the reads
     of those records gave.
     """
@@ -176,18 +173,12 @@ class ReadBody(Body, frozen=True):
     new: tuple[Entity, ...] = ()
     read_on: str | None = None
     layout: LayoutEntry | None = None
-    reader: str | None = None
     reader_sum: ReaderSum | None = None
-    untimed: bool = False
-    compared: bool = False
     normal: tuple[Normal, ...] = ()
     position_confirmed: bool = False
     remark: str | None = None
     visit: Identity | None = None
     profile: ProfileEntry | None = None
-    how: str | None = None
-    reseated: bool | None = None
-    pair: str | None = None
     reconstructed_from: tuple[Digest, ...] = ()
 
 

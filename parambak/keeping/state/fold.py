@@ -23,6 +23,7 @@ from parambak.keeping.state.model import (
     Vessel,
     Visit,
 )
+from parambak.keeping.state.read_facts import ReadFacts
 from parambak.keeping.state.record_sets import (
     IdentityRecords,
     VesselRecords,
@@ -244,6 +245,7 @@ def _from_read_back(
         taken_in=taken_in,
         writer=stored.record.writer,
         by=stored.record.by,
+        facts=ReadFacts(),
         layout=body.layout,
         after_unverified=any(body.swap in each.unverified for each in ship.record_sets),
     )
@@ -267,17 +269,12 @@ def _read(
         taken_in=taken_in,
         writer=stored.record.writer,
         by=stored.record.by,
-        reader=body.reader,
+        facts=body,
         reader_sum=body.reader_sum,
-        untimed=body.untimed,
-        compared=body.compared,
         layout=body.layout,
         normal=body.normal,
         remark=corrected.get("remark", body.remark),
         visit=body.visit,
-        how=body.how,
-        reseated=body.reseated,
-        pair=body.pair,
         reconstructed_from=body.reconstructed_from,
     )
 

@@ -13,13 +13,14 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from datetime import date, datetime
 
-    from parambak.keeping.state.bodies import DumpEntry, ImageEntry, LayoutEntry, Normal, ReaderSum
-
-
-CONNECTIONS = ("socket", "clip", "in-circuit", "service-port")
-"""Where the chip was when it was read, as a record names it."""
-CONNECTED_TO_CARD = ("in-circuit", "service-port")
-"""Those by which other parts of the card can falsify two reads alike."""
+    from parambak.keeping.state.bodies import (
+        DumpEntry,
+        ImageEntry,
+        LayoutEntry,
+        Normal,
+        ReaderSum,
+    )
+    from parambak.keeping.state.read_facts import ReadFacts
 
 
 class Conflict(Struct, frozen=True, gc=False):
@@ -33,8 +34,9 @@ class Read(Struct, frozen=True, gc=False):
     """One pass of the reader.
 
     `order` counts the records about the ship from 0; `vessel` is the identity that this
-    record is about, one of the ship's. `after_unverified` says that it was read back from
-    a card in whose swap a file was released though its copy was not verified.
+    record is about, one of the ship's. `facts` are what was stated of how it was made.
+    `after_unverified` says that it was read back from a card in whose swap a file was
+    released though its copy was not verified.
     """
 
     record: str
@@ -48,19 +50,19 @@ class Read(Struct, frozen=True, gc=False):
     taken_in: datetime
     writer: str
     by: str | None
-    reader: str | None = None
+    facts: ReadFacts
     reader_sum: ReaderSum | None = None
-    untimed: bool = False
-    compared: bool = False
     layout: LayoutEntry | None = None
     normal: tuple[Normal, ...] = ()
     remark: str | None = None
     visit: str | None = None
-    how: str | None = None
-    reseated: bool | None = None
-    pair: str | None = None
     reconstructed_from: tuple[str, ...] = ()
     after_unverified: bool = False
+
+    @property
+    def untimed(self) -> bool:
+        """Return whether the files' times mean nothing."""
+        return self.facts.untimed
 
 
 class Copy(Struct, frozen=True, gc=False):

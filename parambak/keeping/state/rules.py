@@ -7,39 +7,7 @@ from __future__ import annotations
 
 from msgspec import Struct
 
-# Conditions of a swap, by name, in the order of the work.
-ALWAYS = ("copy", "plausible", "intact")  # no rules can do without these
-VERIFIED = ("read-twice", "plausible", "checks-hold", "intact")
-TOLD = (  # what only a person can tell; required by the careful default once a swap is open
-    "diagnosed",
-    "last-read",
-    "decided",
-    "permit",
-    "protections",
-    "way-back",
-    "old-card-kept",
-)
-CONDITIONS = (
-    "diagnosed",
-    "supplies",
-    "last-read",
-    "copy",
-    *VERIFIED,
-    "meant",
-    "second-place",
-    "within-limits",
-    "card-sheet",
-    "new-card",
-    "belongs-to-card",
-    "counters",
-    "duplicate-channel",
-    "impact",
-    "decided",
-    "permit",
-    "protections",
-    "way-back",
-    "old-card-kept",
-)
+from parambak.keeping.state import conditions
 
 
 class Rules(Struct, frozen=True):
@@ -63,7 +31,7 @@ class Rules(Struct, frozen=True):
 
     def requires(self, condition: str, *, by_default: bool) -> bool:
         """Return whether a condition is required, where the careful default says `by_default`."""
-        if condition in ALWAYS:
+        if condition in conditions.always():
             return True
         return condition in self.required or (by_default and condition not in self.waived)
 
@@ -74,7 +42,7 @@ class Rules(Struct, frozen=True):
             return ("no ship's rules are on record: the careful default holds",)
         if not self.waived:
             return ()
-        waived = ", ".join(name for name in CONDITIONS if name in self.waived)
+        waived = ", ".join(name for name in conditions.names() if name in self.waived)
         return (f"the ship's rules ({self.title}) do not require: {waived}",)
 
 

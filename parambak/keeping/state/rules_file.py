@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from msgspec import Meta, Struct
 
 from parambak.errors import Fault, SheetRefused
-from parambak.keeping.state.rules import ALWAYS, CONDITIONS, Rules
-from parambak.layouts.toml_text import as_model, mistake, read_toml
+from parambak.keeping.state import conditions
+from parambak.keeping.state.rules import Rules
+from parambak.layouts.toml_text import TomlFile, as_model, mistake, read_toml
 
 PAGE = "formats/ships-rules.md"
 RULES_TEXT = Fault(
@@ -24,7 +25,6 @@ RULES_ENTRY = Fault(
     "Mend that key; formats/ships-rules.md names them all.",
 )
 Text = Annotated[str, Meta(min_length=1, max_length=200)]
-Condition = Literal[CONDITIONS]  # type: ignore[valid-type]
 
 
 class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -39,8 +39,8 @@ class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 class Swap(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """`[swap]`: conditions required beside the careful default, and those that are not."""
 
-    required: tuple[Condition, ...] = ()
-    waived: tuple[Condition, ...] = ()
+    required: tuple[str, ...] = ()
+    waived: tuple[str, ...] = ()
 
 
 class Rounds(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
@@ -60,8 +60,9 @@ def load_rules(data: bytes) -> Rules:
     """Return the rules that a file states; raise SheetRefused where it is none."""
     file = read_toml(data, RULES_TEXT)
     model = as_model(file, _File, RULES_ENTRY, PAGE)
+    _refuse_unknown(file, model.swap)
     required, waived = frozenset(model.swap.required), frozenset(model.swap.waived)
-    wrong = sorted((waived & required) | (waived & frozenset(ALWAYS)))
+    wrong = sorted((waived & required) | (waived & frozenset(conditions.always())))
     if wrong:
         why = (
             f"{wrong[0]} is required and waived"
@@ -79,3 +80,12 @@ def load_rules(data: bytes) -> Rules:
         title=model.rules.title,
         source=model.rules.source,
     )
+
+
+def _refuse_unknown(file: TomlFile, swap: Swap) -> None:
+    """Raise SheetRefused at the first name that is no condition's."""
+    for key, listed in (("required", swap.required), ("waived", swap.waived)):
+        for row, name in enumerate(listed):
+            if name not in conditions.names():
+                why = f"Invalid enum value {name!r}"
+                raise mistake(file, ("swap", key, row), why, RULES_ENTRY, PAGE)

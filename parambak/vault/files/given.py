@@ -142,6 +142,14 @@ def folder_around(folder: Path) -> Path | None:
     return None if around.is_dir() else around
 
 
+def make_folder(path: str) -> None:
+    """Make the folder that a user named, where it is not there; raise where a file is."""
+    folder = Path(path)
+    if folder.exists() and not folder.is_dir():
+        raise FILE_KIND.error(file=path, expected="a folder", found="a file")
+    folder.mkdir(parents=True, exist_ok=True)
+
+
 def write_given(path: str, data: bytes, *, replace: bool) -> None:
     """Write a file under the name that a user gave, whole or not at all."""
     from parambak.vault.files.disk import write_export  # noqa: PLC0415 - for writing only

@@ -190,8 +190,9 @@ def test_what_is_asked_is_what_is_on_record(laptop: Laptop) -> None:
         image(), read_on="2026-02-03", reader="socket", remark="r", untimed=True, compared=True
     )
     (read,) = laptop.position().reads
-    assert (read.read_on.isoformat(), read.stated, read.reader) == ("2026-02-03", True, "socket")
-    assert (read.remark, read.untimed, read.compared) == ("r", True, True)
+    assert (read.read_on.isoformat(), read.stated) == ("2026-02-03", True)
+    assert read.facts.reader == "socket"
+    assert (read.remark, read.untimed, read.facts.compared) == ("r", True, True)
     assert read.dumps[0].format == "raw"
     assert read.writer == laptop.vault.writer
 
@@ -219,7 +220,10 @@ def test_a_sum_that_matches_says_what_it_is_a_sum_of(laptop: Laptop) -> None:
     assert taken.reader_sum == "16-bit sum of bytes over the bytes of the dump"
     (read,) = laptop.position().reads
     assert read.reader_sum is not None
-    assert (read.reader_sum.shown, read.reader_sum.matched) == (sum16(image()), taken.reader_sum)
+    assert (read.reader_sum.shown, read.reader_sum.matched) == (
+        sum16(image()),
+        taken.reader_sum,
+    )
 
 
 def test_a_sum_over_the_whole_chip_matches_by_the_chips_size(laptop: Laptop) -> None:

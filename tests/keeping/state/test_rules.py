@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import SheetRefused
-from parambak.keeping.state.rules import ALWAYS, CAREFUL, CONDITIONS, Rules
+from parambak.keeping.state.conditions import always, names
+from parambak.keeping.state.rules import CAREFUL, Rules
 from parambak.keeping.state.rules_file import Head, Rounds, Swap, load_rules
 
 ROOT = Path(__file__).parents[3]
@@ -89,8 +90,8 @@ def test_a_condition_is_required_by_default_or_by_the_rules() -> None:
     assert not rules.requires("permit", by_default=True)
     assert rules.requires("way-back", by_default=True)
     assert not rules.requires("counters", by_default=False)
-    everything = Rules(waived=frozenset(CONDITIONS))
-    assert all(everything.requires(name, by_default=False) for name in ALWAYS)
+    everything = Rules(waived=frozenset(names()))
+    assert all(everything.requires(name, by_default=False) for name in always())
 
 
 def test_none_and_weaker_rules_are_said_aloud() -> None:
@@ -105,8 +106,8 @@ def test_the_page_names_every_key_and_every_condition() -> None:
     """Its tables are whole, and its example is sound."""
     named = re.findall(r"^\| `([a-z-]+)` \|", PAGE, re.MULTILINE)
     keys = {n.replace("_", "-") for each in (Head, Swap, Rounds) for n in each.__struct_fields__}
-    assert set(named) == keys | set(CONDITIONS)
-    assert [name for name in named if name in CONDITIONS] == list(CONDITIONS)
+    assert set(named) == keys | set(names())
+    assert [name for name in named if name in names()] == list(names())
     example = re.search(r"```toml\n(.*?)```", PAGE, re.DOTALL)
     assert example is not None
     assert load_rules(example[1].encode()).title

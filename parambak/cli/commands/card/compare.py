@@ -24,8 +24,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
+    from parambak.keeping.state.conditions import SheetEntry
     from parambak.keeping.state.model import Vessel
-    from parambak.swap.card_sheet import Entry, Sheet
+    from parambak.swap.card_sheet import Sheet
     from parambak.vault.vault import Vault
 
 STATES = {True: "same", False: "differs", None: "not stated"}
@@ -103,7 +104,7 @@ def _stated(vault: Vault, holder: Unit | Card) -> Sheet:
     return sheet
 
 
-def _document(unit: Unit, serial: str | None, entries: Sequence[Entry]) -> dict[str, Any]:
+def _document(unit: Unit, serial: str | None, entries: Sequence[SheetEntry]) -> dict[str, Any]:
     return {
         "where": unit.where,
         "card": serial,
@@ -123,11 +124,11 @@ def _document(unit: Unit, serial: str | None, entries: Sequence[Entry]) -> dict[
     }
 
 
-def _meaning(entry: Entry) -> str:
+def _meaning(entry: SheetEntry) -> str:
     return NOT_ASKED if entry.same is None else meaning(entry.name)
 
 
-def _page(screen: Screen, unit: Unit, entries: Sequence[Entry]) -> None:
+def _page(screen: Screen, unit: Unit, entries: Sequence[SheetEntry]) -> None:
     screen.heading(f"The new card's sheet against that of {unit.where}")
     screen.table(
         ("entry", "unit needs", "new card has", "answer"),

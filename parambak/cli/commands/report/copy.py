@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import click
 
+from parambak.answers.report.copy import ReportCopyQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts.report_out import desk_of, written
+from parambak.cli.parts.report_out import written
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state import select
 
 
 @parambak_command("copy", example="parambak report copy grebe/port-thruster/U12 --out U12.html")
@@ -17,10 +17,5 @@ from parambak.keeping.state import select
 @pass_settings
 def command(settings: Settings, /, *, copy: str, out: str, replace: bool) -> Answer:
     """Write the page of COPY: identity, reads, conditions, parameters, digests."""
-    from parambak.reports.copy_page import copy_page  # noqa: PLC0415 - templates are slow to import
-
-    desk = desk_of(settings)
-    position, found = select.find_copy(desk.fleet, copy)
-    vessel = select.vessel_at(desk.fleet, position.where)
-    unit = next((unit for unit in vessel.units if position in unit.positions), None)
-    return written(desk, copy_page(desk, vessel, unit, position, found), out, replace=replace)
+    question = ReportCopyQuestion(copy=copy, out=out, replace=replace)
+    return settings.ask(answer, question, written)

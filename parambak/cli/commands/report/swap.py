@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import click
 
-from parambak.cli import faults
+from parambak.answers.report.swap import ReportSwapQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts.report_out import desk_of, written
+from parambak.cli.parts.report_out import written
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state import select
-from parambak.swap.swaps import swaps_at
 
 
 @parambak_command("swap", example="parambak report swap grebe/port-thruster/U12 --out swap.html")
@@ -22,15 +20,5 @@ def command(
     settings: Settings, /, *, where: str, out: str, number: int | None, replace: bool
 ) -> Answer:
     """Write the page of the swap at WHERE that was opened last, whether it is over or not."""
-    from parambak.reports.swap_page import swap_page  # noqa: PLC0415 - templates are slow to import
-
-    desk = desk_of(settings)
-    position = select.find_position(desk.fleet, where)
-    vessel = select.vessel_at(desk.fleet, where)
-    found = swaps_at(desk.assessor.vault, vessel, position)
-    if not found or (number or 1) > len(found):
-        raise faults.NO_SWAP.error(
-            where=position.where, expected="a swap", found=f"{len(found)} on record"
-        )
-    swap = found[(number or len(found)) - 1]
-    return written(desk, swap_page(desk, position.where, swap), out, replace=replace)
+    question = ReportSwapQuestion(where=where, number=number, out=out, replace=replace)
+    return settings.ask(answer, question, written)

@@ -12,10 +12,11 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.assess import Assessor
+from parambak.keeping.state.conditions import ANSWERS, answerable, questions
 from parambak.keeping.state.fold import fleet
+from parambak.memory.counted import either
 from parambak.swap import recording
-from parambak.swap.conditions import QUESTIONS
-from parambak.swap.recording import ANSWERS, GivenAnswer
+from parambak.swap.recording import GivenAnswer
 from parambak.swap.state import accepted_words, notes_on, swap_state
 from parambak.swap.swaps import the_open_swap
 
@@ -30,6 +31,8 @@ ALONE = 3  # words of one answer: CONDITION ANSWER TEXT
 @parambak_command(
     "answer",
     example="parambak swap answer grebe/port-thruster/U12 'permit=yes: permit 14' --by 'J. Doe'",
+    answers=either(tuple(ANSWERS)),
+    conditions=either(answerable()),
 )
 @click.argument("where", metavar="WHERE")
 @click.argument("words", metavar="[CONDITION=ANSWER:TEXT…]", nargs=-1)
@@ -38,11 +41,9 @@ ALONE = 3  # words of one answer: CONDITION ANSWER TEXT
 def command(settings: Settings, /, *, where: str, words: tuple[str, ...], by: str) -> Answer:
     """Put on record what a person knows of conditions; the last answer holds.
 
-    ANSWER is yes, no, not-known or not-needed. TEXT is the evidence, or why not. CONDITION
-    is diagnosed, last-read, duplicate-channel, impact, decided, permit, protections,
-    way-back, old-card-kept, belongs-to-card or counters. One answer can be given as three
-    words too: CONDITION ANSWER TEXT. Without any, on a terminal, what `swap check` still
-    wants is asked one by one.
+    ANSWER is {answers}. TEXT is the evidence, or why not. CONDITION is {conditions}. One
+    answer can be given as three words too: CONDITION ANSWER TEXT. Without any, on a terminal,
+    what `swap check` still wants is asked one by one.
     """
     told = _told(words)
     vault = store.open_vault(settings)
@@ -60,7 +61,7 @@ def command(settings: Settings, /, *, where: str, words: tuple[str, ...], by: st
             "condition": first.condition,
             "answer": first.answer,
             "answers": [{"condition": each.condition, "answer": each.answer} for each in told],
-            "wanting": list(now.readiness().wanting),
+            "wanting": list(now.readiness().missing),
         },
         lambda screen: _page(screen, now, told, accepted_words(assessor, now.swap)),
         warnings=(*store.warnings_of(vault), *notes_on(vault, now)),
@@ -102,11 +103,11 @@ def _asked(settings: Settings, vault: Vault, where: str) -> list[GivenAnswer]:
     if settings.json or not sys.stdin.isatty():
         raise faults.ANSWER_SHAPE.error(expected="CONDITION=ANSWER:TEXT", found="no answer")
     found = swap_state(fleet(vault), Assessor(vault, store.chip_table()), where)
-    asked = [each for each in found.readiness().wanting if each in QUESTIONS]
+    asked = [each for each in found.readiness().missing if each in questions()]
     told = []
     click.echo("Each is asked once; an empty line leaves it as it is.", err=True)
     for name in asked:
-        click.echo(f"{name}: {QUESTIONS[name]}?", err=True)
+        click.echo(f"{name}: {questions()[name]}?", err=True)
         typed = _prompt(", ".join(ANSWERS))
         answer = next((each for each in ANSWERS if each == typed.lower()), None)
         text = _prompt("the evidence, or why not") if answer is not None else ""
@@ -130,12 +131,12 @@ def _page(
     where = now.position.where
     deviations(screen, accepted)
     for each in told:
-        asked = QUESTIONS.get(each.condition)
+        asked = questions().get(each.condition)
         screen.good(
             f"On record for the swap at {where}: {each.condition}, {each.answer}: {each.text}"
             + (f" (asked: {asked})" if asked else "")
         )
-    wanting = now.readiness().wanting
+    wanting = now.readiness().missing
     if wanting:
         screen.say(f"Still wanting: {', '.join(wanting)}. `parambak swap check {where}` says why.")
     else:

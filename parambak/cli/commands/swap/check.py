@@ -12,18 +12,18 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.assess import Assessor
+from parambak.keeping.state import conditions
 from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.rules import ALWAYS, CONDITIONS
 from parambak.memory.digests import sha256
 from parambak.swap import recording
-from parambak.swap.cautions import CAUTIONS
+from parambak.swap.readiness import CAUTIONS
 from parambak.swap.state import SwapState, accepted_words, notes_on, swap_state, who
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.cli.screen import Screen
-    from parambak.swap.conditions import Readiness
+    from parambak.swap.readiness import Readiness
 
 
 class _Accepting(NamedTuple):
@@ -87,8 +87,8 @@ def command(  # noqa: PLR0913 - one argument an option
 def _accept(found: SwapState, words: _Accepting, assessor: Assessor) -> None:
     """Put an accepted deviation on record; raise where it cannot be accepted so."""
     condition = words.condition
-    if condition not in CONDITIONS or condition in ALWAYS:
-        able = [name for name in CONDITIONS if name not in ALWAYS]
+    able = [name for name in conditions.names() if name not in conditions.always()]
+    if condition not in able:
         raise faults.ACCEPT_CONDITION.error(expected=", ".join(able), found=repr(condition[:40]))
     if words.confirm != condition or not words.by or not words.reason:
         raise faults.ACCEPT_WORDS.error(
@@ -114,8 +114,8 @@ def _document(found: SwapState, answer: Readiness, assessor: Assessor) -> dict[s
         "ready": answer.ready,
         "open": found.swap is not None,
         "copy": found.evidence.copy,
-        "conditions": answer.told,
-        "wanting": list(answer.wanting),
+        "conditions": answer.listed,
+        "wanting": list(answer.missing),
         "deviations": [
             {
                 "condition": each.condition,
@@ -156,7 +156,7 @@ def _page(screen: Screen, found: SwapState, answer: Readiness, assessor: Assesso
     if answer.ready:
         screen.good("READY, as far as the record goes. Mind every line above.")
         return
-    screen.bad(f"NOT READY: {', '.join(answer.wanting)}. Do not take the card out yet.")
+    screen.bad(f"NOT READY: {', '.join(answer.missing)}. Do not take the card out yet.")
     if found.swap is not None:
         _next(screen, where, answer)
 
@@ -164,15 +164,15 @@ def _page(screen: Screen, found: SwapState, answer: Readiness, assessor: Assesso
 def _next(screen: Screen, where: str, answer: Readiness) -> None:
     """Say what to do about each condition that is wanting, and what was accepted of them."""
     accepted = {each.condition for each in answer.deviations}
-    left = [each for each in answer.wanting if each not in accepted]
-    told = [each for each in left if each in recording.ANSWERED]
+    left = [each for each in answer.missing if each not in accepted]
+    told = [each for each in left if each in conditions.answerable()]
     if not left:
         screen.say(
             "All of these were accepted as deviations: the answer stays no, and whoever goes on "
             "does so on the names and reasons above."
         )
         return
-    if len(left) < len(answer.wanting):
+    if len(left) < len(answer.missing):
         screen.say(f"Accepted as deviations, and not met: {', '.join(sorted(accepted))}.")
     if told:
         words = " ".join(f"'{each}=yes: TEXT'" for each in told[:2])

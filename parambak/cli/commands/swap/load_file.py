@@ -148,12 +148,12 @@ def _doubts(found: SwapState) -> tuple[str, ...]:
         )
     elif found.swap.route == "move-chip":
         said.append("in this swap the old chip is moved: this file is for a duplicate of it")
-    if answer.wanting:
+    if answer.missing:
         said.append(
-            f"`swap check {where}` says NOT READY: {', '.join(answer.wanting)}. The file is right "
+            f"`swap check {where}` says NOT READY: {', '.join(answer.missing)}. The file is right "
             "for the copy meant; that the swap may begin is another thing"
         )
-    twice = found.evidence.verdict.conditions[0].text if found.evidence.verdict else ""
+    twice = found.verdict.conditions[0].text if found.verdict else ""
     if AFTER_UNVERIFIED in twice:
         said.append(twice)
     return tuple(said)
@@ -171,7 +171,7 @@ def _copy(found: SwapState) -> Copy:
 
 def _released(found: SwapState, words: _Words) -> bool:
     """Return whether the copy is released without verification; raise where it cannot be."""
-    verdict = found.evidence.verdict
+    verdict = found.verdict
     if verdict is not None and verdict.verified:
         if words.unverified:
             raise faults.UNVERIFIED_NOT.error(expected="no --unverified", found="a verified copy")
@@ -277,7 +277,7 @@ def _document(
         "copy": found.evidence.copy,
         "format": format_name,
         "verified": not released,
-        "wanting": list(found.readiness().wanting),
+        "wanting": list(found.readiness().missing),
         "files": [
             {
                 "file": each.name,

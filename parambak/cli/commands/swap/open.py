@@ -11,7 +11,7 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import cautions
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.swap import recording
-from parambak.swap.cautions import MOVE_CHIP
+from parambak.swap.readiness import MOVE_CHIP
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen

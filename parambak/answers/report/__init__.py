@@ -1,0 +1,1 @@
+"""Printable pages, written to a file."""

@@ -1,0 +1,420 @@
+"""The conditions of a swap: one record each, from which every list of them derives.
+
+The ship's rules, `swap check`, `swap answer`, the page of a swap and `formats/ships-rules.md`
+take their names, their order and their words from `CONDITIONS`. Pure: evidence in, answers out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, NamedTuple, Self
+
+from parambak.memory.counted import counted
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from datetime import date
+
+    from parambak.layouts.decode import Decoded
+
+MOST_NAMED = 12  # values in a sentence
+# What a person may answer, and whether the condition is met by it.
+ANSWERS: Mapping[str, bool | None] = {
+    "yes": True,
+    "no": False,
+    "not-known": None,
+    "not-needed": True,
+}
+UNSURE = (
+    "a record is damaged or gone that may say which copy is meant: fetch it from another copy of "
+    "the vault, or choose the copy anew with `swap choose`"
+)
+CHOSEN_LOST = (
+    "the copy that was chosen in this swap is not on record here any more; choose one with "
+    "`swap choose`"
+)
+
+
+class Condition(NamedTuple):
+    """One condition: met (True), not met (False) or not known (None), and why."""
+
+    condition: str
+    met: bool | None
+    text: str
+
+    @classmethod
+    def yes(cls, condition: str, text: str) -> Self:
+        """Return the condition met."""
+        return cls(condition, met=True, text=text)
+
+    @classmethod
+    def no(cls, condition: str, text: str) -> Self:
+        """Return the condition not met."""
+        return cls(condition, met=False, text=text)
+
+    @classmethod
+    def unknown(cls, condition: str, text: str) -> Self:
+        """Return the condition not known."""
+        return cls(condition, met=None, text=text)
+
+
+class PersonsAnswer(NamedTuple):
+    """What a person answered on a condition: one of `ANSWERS`, the evidence, and who, when."""
+
+    answer: str
+    text: str
+    who: str
+
+
+class SheetEntry(NamedTuple):
+    """One entry of two card sheets: `same` is None where one of them does not state it."""
+
+    name: str
+    unit: str
+    card: str
+    same: bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwapEvidence:
+    """All that the conditions of a swap rest on.
+
+    `copy` and `verdict` are None where the position has no copy, with `chosen_lost` where the
+    one that was chosen is no longer this position's; `verdict` are the conditions of a verified
+    copy; `older` says why it is not the newest; `decoded` is None where there is no layout;
+    `sheet` says whether the unit's card sheet is on record; `entries` is None where no new
+    card's sheet was given. `unsure` tells that a record is lost which may say which copy is
+    meant. `own_sheet` tells that the new card's is the very file of the unit's.
+    `supplies` is what was measured. `held` are the other places that held the copy: name,
+    day when that was shown, and whether it was hashed there. `answers` are what persons
+    answered in the open swap, by condition; None where no swap is open. `read_since` is the
+    day of a read since it was opened.
+    """
+
+    copy: str | None
+    verdict: Sequence[Condition] | None
+    decoded: Decoded | None = None
+    sheet: bool = False
+    entries: Sequence[SheetEntry] | None = None
+    older: str | None = None
+    supplies: tuple[bool | None, str] = (None, "no supply was measured")
+    held: Sequence[tuple[str, date, bool]] = ()
+    answers: Mapping[str, PersonsAnswer] | None = None
+    read_since: str | None = None
+    chosen_lost: bool = False
+    own_sheet: bool = False
+    unsure: bool = False
+
+
+class Requirement(NamedTuple):
+    """When the careful default requires a condition, in the page's words and as a test.
+
+    Where not `waivable`, no ship's rules can do without it.
+    """
+
+    words: str
+    by_default: Callable[[SwapEvidence], bool]
+    waivable: bool = True
+
+
+class SwapCondition(NamedTuple):
+    """One condition of a swap.
+
+    `met_when` are the words of `formats/ships-rules.md`. `work_out` gives its state from its
+    name and the evidence. `question` is what a person is asked, None where nobody is;
+    `answerable` tells that a person's answer is taken, asked or not.
+    """
+
+    name: str
+    met_when: str
+    required: Requirement
+    work_out: Callable[[str, SwapEvidence], Condition]
+    question: str | None = None
+    answerable: bool = False
+
+    def state(self, evidence: SwapEvidence) -> Condition:
+        """Return whether it is met, and why."""
+        return self.work_out(self.name, evidence)
+
+
+def _answered(name: str, evidence: SwapEvidence) -> Condition | None:
+    """Return what a person answered, None where nobody did."""
+    given = (evidence.answers or {}).get(name)
+    if given is None:
+        return None
+    words = {"not-needed": "not needed: ", "not-known": "not known: "}
+    text = f"{words.get(given.answer, '')}{given.text} ({given.who})"
+    return Condition(name, ANSWERS.get(given.answer), text)
+
+
+def _by_a_person(question: str, name: str, evidence: SwapEvidence) -> Condition:
+    """Return a condition that only a person can answer."""
+    return _answered(name, evidence) or Condition.unknown(name, f"not told: {question}")
+
+
+def _last_read(question: str, name: str, evidence: SwapEvidence) -> Condition:
+    if evidence.read_since is not None and name not in (evidence.answers or {}):
+        return Condition.yes(name, f"read on {evidence.read_since}, with the swap open")
+    return _by_a_person(question, name, evidence)
+
+
+def _supplies(name: str, evidence: SwapEvidence) -> Condition:
+    return Condition(name, *evidence.supplies)
+
+
+def _copy(name: str, evidence: SwapEvidence) -> Condition:
+    if evidence.chosen_lost:
+        return Condition.no(name, CHOSEN_LOST)
+    if evidence.copy is None:
+        return Condition.no(name, "no copy of this position is in the vault")
+    return Condition.yes(name, evidence.copy)
+
+
+def _of_the_copy(name: str, evidence: SwapEvidence) -> Condition:
+    """Return a condition of a verified copy, as it was judged."""
+    if evidence.verdict is None:
+        return Condition.unknown(name, "there is no copy to judge")
+    return next(judged for judged in evidence.verdict if judged.condition == name)
+
+
+def _meant(name: str, evidence: SwapEvidence) -> Condition:
+    if evidence.copy is None:
+        return Condition.unknown(name, "there is no copy")
+    if evidence.unsure:
+        return Condition.unknown(name, UNSURE)
+    if evidence.older is not None:
+        return Condition.yes(name, f"an older copy, {evidence.copy}: {evidence.older}")
+    return Condition.yes(name, f"the newest copy, {evidence.copy}")
+
+
+def _second_place(name: str, evidence: SwapEvidence) -> Condition:
+    shown = [f"{place} ({day})" for place, day, hashed in evidence.held if hashed]
+    if shown:
+        return Condition.yes(name, f"shown to be held in {', '.join(shown)}")
+    if evidence.held:
+        listed = ", ".join(f"{place} ({day})" for place, day, _ in evidence.held)
+        return Condition.unknown(name, f"sent to {listed}, and not hashed there")
+    return Condition.unknown(name, "no other place was shown to hold it; `place send` shows that")
+
+
+def _within_limits(name: str, evidence: SwapEvidence) -> Condition:
+    if evidence.decoded is None:
+        return Condition.unknown(name, "no layout: the values are not known")
+    fields = evidence.decoded.fields
+    outside = [field for field in fields if field.within_limits is False]
+    if outside:
+        words = [f"{field.field} is {field.value} {field.unit or ''}".strip() for field in outside]
+        return Condition.no(name, "outside its limits: " + "; ".join(words))
+    limited = sum(1 for field in fields if field.within_limits is not None)
+    return Condition.yes(name, f"{counted(limited, 'value')} with limits, all inside")
+
+
+def _card_sheet(name: str, evidence: SwapEvidence) -> Condition:
+    if evidence.sheet:
+        return Condition.yes(name, "the unit's card sheet is on record")
+    return Condition.unknown(name, "no card sheet on record; put it there with `card record`")
+
+
+def _nothing_compared(evidence: SwapEvidence) -> str | None:
+    """Return why no two sheets were compared, None where they were."""
+    if evidence.own_sheet and evidence.entries is not None:
+        return "the sheet given is the very file on record for the unit: was the card read off?"
+    return None if evidence.sheet else "nothing to compare the new card's sheet with"
+
+
+def _new_card(name: str, evidence: SwapEvidence) -> Condition:
+    if evidence.entries is None:
+        return Condition.unknown(name, "no sheet of the new card was given (--new-card)")
+    nothing = _nothing_compared(evidence)
+    if nothing is not None:
+        return Condition.unknown(name, nothing)
+    entries = evidence.entries
+    differing = [f"{e.name}: needs {e.unit}, has {e.card}" for e in entries if e.same is False]
+    if differing:
+        return Condition.no(name, "; ".join(differing) + "; what each means: `card compare`")
+    if not entries:
+        return Condition.unknown(name, "neither sheet states anything")
+    unstated = [entry.name for entry in entries if entry.same is None]
+    if unstated:
+        return Condition.unknown(name, f"not stated on both sheets: {', '.join(unstated)}")
+    return Condition.yes(name, f"{counted(len(entries), 'entry', 'entries')}, all the same")
+
+
+def _belongs_to_card(name: str, evidence: SwapEvidence) -> Condition:
+    answered = _answered(name, evidence)
+    if answered is not None:
+        return answered
+    if evidence.decoded is None:
+        return Condition.unknown(name, "no layout: not known which fields belong to the card")
+    fields = [field.field for field in evidence.decoded.fields if field.belongs_to_card]
+    if not fields:
+        return Condition.yes(name, "no field is declared to belong to the card itself")
+    listed = ", ".join(fields)
+    return Condition.unknown(
+        name, f"belong to the old card, check them against the new one's: {listed}"
+    )
+
+
+def _counters(name: str, evidence: SwapEvidence) -> Condition:
+    answered = _answered(name, evidence)
+    if answered is not None:
+        return answered
+    if evidence.decoded is None:
+        return Condition.unknown(name, "no layout: not known which values count on")
+    moving = [field for field in evidence.decoded.fields if field.expected_to_change]
+    if not moving:
+        return Condition.yes(name, "no field is declared to count on")
+    words = [f"{f.field} {f.value} {f.unit or ''}".strip() for f in moving[:MOST_NAMED]]
+    more = f", and {len(moving) - MOST_NAMED} more" if len(moving) > MOST_NAMED else ""
+    listed = "; ".join(words)
+    return Condition.unknown(
+        name, f"will go back to those of the copy; note what they show now: {listed}{more}"
+    )
+
+
+ALWAYS = Requirement("always", lambda _: True, waivable=False)
+DEFAULT = Requirement("default", lambda _: True)
+OPEN = Requirement("open", lambda evidence: evidence.answers is not None)
+BY_RULES = Requirement("by rules", lambda _: False)
+
+
+def _asked(
+    name: str,
+    question: str,
+    met_when: str,
+    required: Requirement = OPEN,
+    work_out: Callable[[str, str, SwapEvidence], Condition] = _by_a_person,
+) -> SwapCondition:
+    """Return the record of a condition that a person is asked."""
+    return SwapCondition(
+        name, met_when, required, partial(work_out, question), question, answerable=True
+    )
+
+
+# In the order of the work.
+CONDITIONS: tuple[SwapCondition, ...] = (
+    _asked(
+        "diagnosed",
+        "is the card the cause? Supplies, fuses and connectors first",
+        "the card was found to be the cause: supplies, fuses and connectors first",
+    ),
+    SwapCondition(
+        "supplies",
+        "the supplies were measured, and are inside their limits",
+        Requirement(  # not measured is not known; measured and out is a no
+            "default, where one was measured and is out; else by rules",
+            lambda evidence: evidence.supplies[0] is False,
+        ),
+        _supplies,
+    ),
+    _asked(
+        "last-read",
+        "was the old card read once more, where that is safe, or why not",
+        "the old card was read once more before it comes out, or why not",
+        work_out=_last_read,
+    ),
+    SwapCondition("copy", "there is a copy", ALWAYS, _copy),
+    SwapCondition(
+        "read-twice", "two reads or more, made apart, gave the same image", DEFAULT, _of_the_copy
+    ),
+    SwapCondition("plausible", "the image is plausible for its chip", ALWAYS, _of_the_copy),
+    SwapCondition(
+        "checks-hold", "every check that the layout declares holds", DEFAULT, _of_the_copy
+    ),
+    SwapCondition("intact", "the bytes on disk hash to the recorded digest", ALWAYS, _of_the_copy),
+    SwapCondition(
+        "meant",
+        "it is said which copy is meant; an older one with a reason",
+        Requirement(
+            "default, where a record is lost that may say so; else by rules",
+            lambda evidence: evidence.unsure,
+        ),
+        _meant,
+    ),
+    SwapCondition(
+        "second-place", "another place was shown to hold the copy", BY_RULES, _second_place
+    ),
+    SwapCondition(
+        "within-limits",
+        "every decoded value is inside its limits, where there is a layout",
+        Requirement("default", lambda evidence: evidence.decoded is not None),
+        _within_limits,
+    ),
+    SwapCondition("card-sheet", "the unit's card sheet is on record", BY_RULES, _card_sheet),
+    SwapCondition(
+        "new-card",
+        "the new card's sheet agrees with it, where one is given; the very file of the unit's "
+        "does not count",
+        Requirement("default", lambda evidence: evidence.entries is not None),
+        _new_card,
+    ),
+    SwapCondition(
+        "belongs-to-card",
+        "no field belongs to the old card, or it was looked at",
+        BY_RULES,
+        _belongs_to_card,
+        answerable=True,
+    ),
+    SwapCondition(
+        "counters",
+        "counters that will go back to the copy's date were noted",
+        BY_RULES,
+        _counters,
+        answerable=True,
+    ),
+    _asked(
+        "duplicate-channel",
+        "is there a duplicate channel, and is it healthy",
+        "the duplicate channel, where there is one, is healthy",
+        BY_RULES,
+    ),
+    _asked(
+        "impact",
+        "what else does it touch? Connected systems, alarms, modes of working",
+        "what else the change touches was considered, and the conclusion told",
+        BY_RULES,
+    ),
+    _asked("decided", "who decides on the swap", "who decides on the swap"),
+    _asked(
+        "permit",
+        "under which permit, or no permit system and the master informed",
+        "under which permit to work, or none and the master informed",
+    ),
+    _asked(
+        "protections",
+        "which protections are out meanwhile, and who watches",
+        "which protections are out meanwhile, and who watches",
+    ),
+    _asked(
+        "way-back",
+        "when to stop, and how the old card is fitted again",
+        "when to stop, and how the old card is fitted again",
+    ),
+    _asked(
+        "old-card-kept",
+        "is the old card labelled, bagged and kept until the trials are done",
+        "the old card is labelled, bagged and not overwritten until the trials are done",
+    ),
+)
+
+
+def names() -> tuple[str, ...]:
+    """Return the names of all conditions, in the order of the work."""
+    return tuple(condition.name for condition in CONDITIONS)
+
+
+def always() -> tuple[str, ...]:
+    """Return the names of those that no rules can do without."""
+    return tuple(condition.name for condition in CONDITIONS if not condition.required.waivable)
+
+
+def answerable() -> tuple[str, ...]:
+    """Return the names of those that a person answers: those that are asked, then the others."""
+    asked = tuple(questions())
+    return (*asked, *(c.name for c in CONDITIONS if c.answerable and c.name not in asked))
+
+
+def questions() -> dict[str, str]:
+    """Return what a person is asked, by the condition's name."""
+    return {c.name: c.question for c in CONDITIONS if c.question is not None}

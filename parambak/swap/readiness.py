@@ -1,0 +1,105 @@
+"""Whether a swap may begin: every condition with its evidence, none merged into another.
+
+With it the cautions that are shown wherever the tool leads towards a swap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from parambak.keeping.state import conditions
+from parambak.keeping.state.rules import CAREFUL
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parambak.keeping.state.conditions import Condition, SwapEvidence
+    from parambak.keeping.state.rules import Rules
+    from parambak.swap.swaps import Deviation
+
+# The route on which nothing is loaded: common practice, no source.
+MOVE_CHIP: tuple[str, ...] = (
+    "Read the old chip twice before it is moved, and archive both reads: it may break on the way.",
+    (
+        "Keep a duplicate at hand: a spare chip of the same part loaded from `swap load-file`, or "
+        "that file and a reader that can load it."
+    ),
+    "Note or photograph which way round the chip sits. Lift it straight, by both ends.",
+    "Fit it to the new card with power off; look for bent and folded pins.",
+    "Read it again on the new card before power-up, and give the reads to `swap read-back`.",
+    (
+        "Links, switches, address and program memories stay with each card: compare the two sheets "
+        "with `card compare` first."
+    ),
+)
+CAUTIONS: tuple[str, ...] = (
+    "Isolate and lock out the unit; tell all who depend on it before power goes off.",
+    "Follow the maker's instructions and the ship's permit to work.",
+    "Keep to static precautions; memory kept by a battery may be lost when the card comes out.",
+    "Label the old card, bag it, and never overwrite it until the trials are done.",
+    "Test every function and every safety action before return to service.",
+    "Class, flag, local codes and licensed practice go before anything said here.",
+    "Parambak compares bytes. It does not show that the unit is safe.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """The conditions in the order of the work, and the names of those that are required.
+
+    `deviations` are those accepted earlier, `accepted` those accepted in this very call.
+    """
+
+    conditions: tuple[Condition, ...]
+    required: frozenset[str]
+    deviations: tuple[Deviation, ...] = ()
+    accepted: frozenset[str] = frozenset()
+
+    @property
+    def ready(self) -> bool:
+        """Return whether every required condition is met, or was accepted in this call.
+
+        "Not known" does not count as met.
+        """
+        return not self.missing
+
+    @property
+    def listed(self) -> list[dict[str, str | bool | None]]:
+        """Return each condition under the keys of the script contract."""
+        return [
+            {
+                "condition": each.condition,
+                "met": each.met,
+                "text": each.text,
+                "required": each.condition in self.required,
+            }
+            for each in self.conditions
+        ]
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Return the required conditions that are not met, nor accepted in this call."""
+        return tuple(
+            each.condition
+            for each in self.conditions
+            if each.condition in self.required
+            and not each.met
+            and each.condition not in self.accepted
+        )
+
+
+def readiness(
+    evidence: SwapEvidence,
+    rules: Rules = CAREFUL,
+    deviations: Sequence[Deviation] = (),
+    accepted: frozenset[str] = frozenset(),
+) -> Readiness:
+    """Return whether a swap may begin under the ship's rules."""
+    required = frozenset(
+        condition.name
+        for condition in conditions.CONDITIONS
+        if rules.requires(condition.name, by_default=condition.required.by_default(evidence))
+    )
+    states = tuple(condition.state(evidence) for condition in conditions.CONDITIONS)
+    return Readiness(states, required, tuple(deviations), accepted)
