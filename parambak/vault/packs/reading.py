@@ -221,7 +221,7 @@ def _manifest(stream: BinaryIO, member: Member) -> bytes:
 
 def _refuse_other_members(manifest: writing.Manifest, members: list[Member]) -> None:
     """Hold the manifest's list against the members, name by name and length by length."""
-    listed = {each.file: each.bytes for each in manifest.files}
+    listed = {entry.file: entry.bytes for entry in manifest.files}
     for member in members:
         if member.name not in listed:
             raise MEMBERS.error(expected="a file that the manifest lists", found=member.name)
