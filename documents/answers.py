@@ -38,11 +38,11 @@ Exit codes: 0 yes, same, done; 1 a negative answer; 2 no answer; 3 the vault is 
 
 
 class Job(NamedTuple):
-    """One job: the words of its command, and the types of its question and its answer."""
+    """One job: the words of its command, and the types of its question and its answers."""
 
     words: str
     question: type[Question]
-    answer: type[Answer]
+    answers: tuple[type[Answer], ...]
 
 
 def jobs() -> list[Job]:
@@ -59,10 +59,16 @@ def _jobs() -> Iterator[Job]:
             yield Job(words.replace(".", " ").replace("_", "-"), *_types(module, words))
 
 
-def _types(module: ModuleType, words: str) -> tuple[type[Question], type[Answer]]:
-    """Return the two types of a job, which its module's name gives their names."""
+def _types(module: ModuleType, words: str) -> tuple[type[Question], tuple[type[Answer], ...]]:
+    """Return the types of a job, which its module's name gives their names.
+
+    The answer comes first, and behind it those whose names end with its name: a job that
+    answers in two ways has a type for each.
+    """
     name = "".join(part.capitalize() for part in re.split(r"[._]", words))
-    return getattr(module, f"{name}Question"), getattr(module, f"{name}Answer")
+    first = getattr(module, f"{name}Answer")
+    others = (kind for key, kind in vars(module).items() if key.endswith(f"{name}Answer"))
+    return getattr(module, f"{name}Question"), tuple(dict.fromkeys((first, *others)))
 
 
 def page(_old: str = "") -> str:
@@ -71,9 +77,13 @@ def page(_old: str = "") -> str:
 
 
 def _section(job: Job) -> str:
-    lines = [f"\n## {job.words}\n\n{_docstring(job.answer)}\n\n", *_table(job.answer)]
-    for part in _parts(job.answer):
-        lines += [f"\n`{part.__name__}`: {_docstring(part)}\n\n", *_table(part)]
+    first, *others = job.answers
+    lines = [f"\n## {job.words}\n\n{_docstring(first)}\n\n", *_table(first)]
+    parts = dict.fromkeys(part for answer in job.answers for part in (answer, *_parts(answer)))
+    del parts[first]
+    for part in parts:
+        word = "or " if part in others else ""
+        lines += [f"\n{word}`{part.__name__}`: {_docstring(part)}\n\n", *_table(part)]
     return "".join(lines)
 
 
@@ -95,6 +105,9 @@ def _words(hint: Any) -> str:
     """Return the type of a member in words."""
     name = getattr(hint, "__name__", str(hint))
     options = getattr(hint, "__args__", ())
+    if msgspec.UnsetType in options:
+        kinds = [option for option in options if option is not msgspec.UnsetType]
+        return f"{' or '.join(_words(kind) for kind in kinds)}, or absent"
     if type(None) in options:
         others = " or ".join(_words(option) for option in options if option is not type(None))
         return f"{others}, or null"
@@ -107,6 +120,7 @@ def _words(hint: Any) -> str:
             f"`{option}`" if isinstance(option, str) else _words(option) for option in options
         )
     plain = {"str": "text", "int": "whole number", "bool": "true or false", "Any": "anything"}
+    plain["NoneType"] = "null"
     return plain.get(name, f"`{name}`")
 
 
@@ -125,7 +139,7 @@ def _parts(kind: type[msgspec.Struct]) -> list[type[msgspec.Struct]]:
 
 def schema(_old: str = "") -> str:
     """Return the whole of formats/answers.schema.json: a definition for each type."""
-    answers = [job.answer for job in jobs()]
+    answers = [kind for job in jobs() for kind in job.answers]
     _, definitions = msgspec.json.schema_components(answers, ref_template="#/$defs/{name}")
     document = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

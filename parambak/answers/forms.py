@@ -13,7 +13,7 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-__all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question"]
+__all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question", "RangeShown"]
 
 T = TypeVar("T")
 YES, NO, DAMAGED = 0, 1, 3
@@ -48,6 +48,13 @@ class FileNote(Part, frozen=True):
 
     file: str
     text: str
+
+
+class RangeShown(Part, frozen=True):
+    """A stretch of addresses without a gap; `length` in bytes."""
+
+    start: int
+    length: int
 
 
 class LazyList(Collection[T]):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.answers import given_files
 from parambak.answers.disagreement import ExplanationShown, explanation_of
-from parambak.answers.forms import Answer, Note, Part, Question
+from parambak.answers.forms import Answer, Note, Part, Question, RangeShown
 from parambak.errors import ParambakError
 from parambak.memory import digests
 from parambak.vault.files.given import read_given
@@ -34,13 +34,6 @@ class InspectQuestion(Question, frozen=True):
     chip: str | None = None
     profile: str | None = None
     second_opinion: bool = False
-
-
-class RangeShown(Part, frozen=True):
-    """A stretch of addresses without a gap; `length` in bytes."""
-
-    start: int
-    length: int
 
 
 class FindingShown(Part, frozen=True):

@@ -54,18 +54,6 @@ UNVERIFIED_WORDS = Fault(
     "a copy that is not verified is released by name, with a reason, and typed again",
     "Give --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
 )
-ON_PURPOSE = Fault(
-    "alike-on-purpose",
-    CallRefused,
-    "it is not said what differs on purpose, or why",
-    "Give the position, --on-purpose FIELD and --reason TEXT.",
-)
-NO_FIELD = Fault(
-    "alike-no-field",
-    NotFound,
-    "the layout has no field of that name",
-    "Write it out as `decode` shows it, such as channel[3].upper_limit.",
-)
 SHORT_NAME = Fault(
     "load-file-short-name",
     CallRefused,
@@ -121,12 +109,6 @@ DEMO_FOLDER = Fault(
     CallRefused,
     "the demo writes only into a folder that is empty or absent",
     "Name another folder: `parambak demo DIR`.",
-)
-TWO_LAYOUTS = Fault(
-    "two-layouts-needed",
-    CallRefused,
-    "values are compared where both sides have a layout of their own",
-    "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
 )
 COMPARE_CARD = Fault(
     "sheet-compare-card",

@@ -73,6 +73,11 @@ class Move(NamedTuple):
         return self.start + self.length
 
     @property
+    def range(self) -> Range:
+        """Return the stretch."""
+        return Range(self.start, self.length)
+
+    @property
     def words(self) -> str:
         """Return what happened to the stretch, in words."""
         if self.kind != relations.SHIFTED:

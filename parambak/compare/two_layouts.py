@@ -280,7 +280,7 @@ class Renames:
         be one new field.
         """
         old_names, new_names = tuple(old), frozenset(new)
-        used: set[str] = set()
+        used: set[str | None] = set()
         pairs: dict[str, str | None] = {}
         taken: set[str] = set()
         for name in old_names:
@@ -292,7 +292,7 @@ class Renames:
                 raise RENAMES_TWICE.error(
                     line=self._lines.get(key or ""), expected="one each", found=name, key=new_name
                 )
-            used |= {key} if key is not None else set()
+            used.add(key)
             if new_name is None or new_name in new_names:
                 pairs[name] = new_name
                 taken |= {new_name} if new_name is not None else set()

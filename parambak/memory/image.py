@@ -24,6 +24,13 @@ class Range(NamedTuple):
         """Return the first address after the stretch."""
         return self.start + self.length
 
+    @property
+    def text(self) -> str:
+        """Return the first and last address, "0x0010-0x001F"; of one byte its own, "0x0010"."""
+        if self.length == 1:
+            return f"0x{self.start:04X}"
+        return f"0x{self.start:04X}-0x{self.end - 1:04X}"
+
 
 class Block(NamedTuple):
     """Bytes that stand together, the first at `start`."""

@@ -197,3 +197,12 @@ def test_no_image_is_held_while_units_are_compared() -> None:
 
     peak(3)
     assert peak(120) - peak(20) < 100 * 1024
+
+
+def test_eight_units_are_enough_for_a_spread() -> None:
+    """Seven numbers about 125 and one at 400: of eight units it has a score, of seven none."""
+    ramps = [121, 122, 123, 124, 125, 126, 127, 400]
+    of_eight = alike(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps)]))
+    assert [(value.unit, value.score is not None) for value in of_eight] == [("u7", True)]
+    of_seven = alike(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps[1:])]))
+    assert {value.score for value in of_seven} == {None}

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from parambak.compare.bytes import runs
 from parambak.compare.fields import (
@@ -17,6 +18,7 @@ from parambak.compare.fields import (
     TOLERANCE,
     changes,
     unexplained,
+    value_text,
 )
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
@@ -376,3 +378,11 @@ def test_every_changed_byte_is_in_a_field_a_check_or_in_the_list(turned: dict[in
     for address, bits in turned.items():
         partly = address == 0x02 and not bits & 0x7C
         assert (address in listed) == (address not in explained and not partly)
+
+
+def test_a_field_without_a_value_or_a_mark_is_unreadable() -> None:
+    """Never an empty cell, nor an older value."""
+    field = decode(LAYOUT, memory()).fields[0]
+    assert value_text(field) == "15.0"
+    assert value_text(replace(field, value=None, mark="absent")) == "absent"
+    assert value_text(replace(field, value=None, mark=None)) == "unreadable"

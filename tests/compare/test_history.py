@@ -155,3 +155,18 @@ def test_the_image_before_a_wrong_read_counts_where_it_is_far_nearer(
     changes = history(None, [Image.of(right), Image.of(wrong), Image.of(bytes(after))])
     assert [move.kind for move in changes.steps[0].moves] == [relations.SWAPPED_16]
     assert sum(each.range.length for each in changes.steps[1].loose) == loose
+
+
+def test_a_check_over_a_change_that_was_renewed_with_it_is_named() -> None:
+    """Where it is renewed; where it is not, it holds no more, and is named for that."""
+    layout = load(
+        b"[layout]\ntitle = 'x'\nmemory = 4\nbyte-order = 'big'\n"
+        b"[[field]]\nname = 'ramp'\nat = 0\ntype = 'u8'\n"
+        b"[[check]]\nname = 'sum'\nmethod = 'sum-8'\nover = [[0, 1]]\nat = 3\n"
+    )
+    reads = [bytes([1, 0, 0, 1]), bytes([2, 0, 0, 2]), bytes([3, 0, 0, 2])]
+    steps = history(layout, map(Image.of, reads)).steps
+    assert [(step.renewed, step.broken) for step in steps] == [
+        ({"ramp": ("sum",)}, ()),
+        ({}, ("sum",)),
+    ]

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from parambak.compare import moves as move_module
 from parambak.compare.bytes import runs
 from parambak.compare.moves import Move, moves_between, undo_moves
 from parambak.memory import relations
@@ -108,3 +109,69 @@ def test_a_move_accounts_for_more_than_nine_changed_bytes_in_ten(
     moves = moves_of(bytes(new), old)
     assert [move.length for move in moves] == lengths
     assert [len(move.left) for move in moves] == [altered] * len(lengths)
+
+
+def test_parts_beside_each_other_whose_halves_are_exchanged_are_told_apart() -> None:
+    """Two quarters of a memory, each with its halves exchanged: two moves, not one muddle."""
+    old = random.Random(5).randbytes(0x400)
+    new = old[:0x200] + b"".join(relations.exchanged(old[at : at + 0x100]) for at in (0x200, 0x300))
+    moves = moves_of(new, old)
+    assert [(move.kind, move.start, move.length) for move in moves] == [
+        ("halves-exchanged", 0x200, 0x100),
+        ("halves-exchanged", 0x300, 0x100),
+    ]
+
+
+def test_a_small_part_of_a_large_memory_is_seen_by_its_round_addresses() -> None:
+    """Bytes that are the same in both halves do not hide where the part starts and ends."""
+    old = bytearray(random.Random(6).randbytes(1 << 20))
+    old[0x440:0x445], old[0x47B:0x480] = old[0x400:0x405], old[0x43B:0x440]
+    new = bytearray(old)
+    new[0x400:0x480] = relations.exchanged(bytes(old[0x400:0x480]))
+    (move,) = moves_of(bytes(new), bytes(old))
+    assert (move.kind, move.start, move.length) == ("halves-exchanged", 0x400, 0x80)
+
+
+def test_few_words_among_filling_are_seen_far_up_in_the_addresses() -> None:
+    """Of 8 KiB of filling at 0x4000 twenty words are swapped: what is filling does not count."""
+    old = bytearray(b"\xff" * 0x2000)
+    for number in range(20):
+        old[number * 0x190 : number * 0x190 + 2] = bytes([number + 1, number + 0x81])
+    swapped = relations.swapped(bytes(old), 2)
+    both = Image.of(bytes(old), 0x4000), Image.of(swapped, 0x4000)
+    (move,) = moves_between(*both, runs(*both))
+    assert (move.kind, move.changed, move.left) == ("swapped-16", 40, ())
+    assert undo_moves(*both, (move,)) == both[0]
+
+
+@pytest.mark.parametrize(("values", "count"), [(4, 1), (3, 0)])
+def test_a_move_has_at_least_four_values(values: int, count: int) -> None:
+    """Bytes of three values may well look swapped by chance."""
+    old = bytes(at % values + 1 for at in range(60))
+    assert len(moves_of(relations.swapped(old, 2), old)) == count
+
+
+@pytest.mark.parametrize(("way", "count"), [(relations.SWAPPED_16, 1), ("", 0)])
+def test_of_very_many_runs_the_memory_is_looked_at_as_one(
+    monkeypatch: pytest.MonkeyPatch, way: str, count: int
+) -> None:
+    """Where every byte of it is swapped, and where no move explains them."""
+    monkeypatch.setattr(move_module, "MOST_RUNS", 3)
+    old = bytearray(random.Random(7).randbytes(0x100))
+    for at in range(0, 0x100, 0x20):
+        old[at : at + 2] = b"\xff\xff"
+    new = bytearray(random.Random(8).randbytes(0x100))
+    for at in range(0, 0x100, 0x20):
+        new[at : at + 2] = b"\xff\xff"
+    other = relations.swapped(bytes(old), 2) if way else bytes(new)
+    assert len(runs(Image.of(bytes(old)), Image.of(other))) > 3
+    assert [move.kind for move in moves_of(other, bytes(old))] == [way] * count
+
+
+def test_what_stands_behind_a_move_stays_when_it_is_undone() -> None:
+    """In a memory that begins far above address 0."""
+    new = part(0x100, 0x180, relations.swapped(BASE[0x100:0x180], 2))
+    both = Image.of(BASE, 0x9000), Image.of(new, 0x9000)
+    moves = moves_between(*both, runs(*both))
+    assert [(move.start, move.end) for move in moves] == [(0x9100, 0x9180)]
+    assert undo_moves(*both, moves) == both[0]

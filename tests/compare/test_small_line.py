@@ -40,3 +40,9 @@ def test_a_long_line_keeps_what_stands_out() -> None:
 def test_a_number_of_absurd_length_is_no_number() -> None:
     """Nothing takes long."""
     assert small_line(["9" * 5000, "1e999999999"], 10) == "ab"
+
+
+def test_a_character_for_several_values_is_the_one_farthest_from_the_last() -> None:
+    """Below it as well as above: 10 behind 50 stands out more than 60."""
+    values = ["50", "50", "10", "60", "60", "50"]
+    assert small_line(values, 3) == "▇▁█"

@@ -254,6 +254,8 @@ def test_a_bad_table_of_renames_is_refused(table: bytes, code: str, line: int | 
     assert refused.value.code == code
     if line is not None:
         assert refused.value.line == line
+    if code == "renames-shape":
+        assert refused.value.expected == "text, or false"
     if code == "renames-unknown":
         assert "`ramp`" in (refused.value.next or "")
 
@@ -301,3 +303,23 @@ def test_the_example_of_the_page() -> None:
     assert [renames.new_name(old) or "" for old, _ in pairs] == [new for _, new in pairs]
     given = renames.paired([old for old, _ in pairs], [new for _, new in pairs if new])
     assert given == {old: new or None for old, new in pairs}
+
+
+def test_changes_stand_in_the_order_of_the_new_addresses() -> None:
+    """Whatever the order of the old ones was."""
+    fields = (
+        '[[field]]\nname = "a"\nat = {}\ntype = "u8"\n[[field]]\nname = "b"\nat = {}\ntype = "u8"\n'
+    )
+    old, new = made(fields.format(0, 1), {0: "0102"}), made(fields.format(9, 8), {8: "0304"})
+    changes = carry_over(old, new, NONE).changed
+    assert [(change.field, change.at, change.new) for change in changes] == [
+        ("b", 8, "3"),
+        ("a", 9, "4"),
+    ]
+
+
+def test_what_is_not_carried_over_has_the_unit_of_either_side() -> None:
+    """The old field's and the new field's, which need not be the same."""
+    old, new = (one(f'type = "u16"\nunit = "{unit}"', "0001") for unit in ("s", "min"))
+    (lost,) = carry_over(old, new, NONE).not_carried
+    assert (lost.old_unit, lost.new_unit) == ("s", "min")

@@ -11,13 +11,15 @@ import pytest
 from documents import answers
 from parambak.answers.forms import Answer, Question
 from tests.cli.conftest import Ship
-from tests.cli.invented import WHERE, dump
+from tests.cli.invented import LAYOUT, WHERE, changed, dump
 
 if TYPE_CHECKING:
     from documents.answers import Job
 
 FORMATS = Path(__file__).parents[2] / "formats"
 JOBS = answers.jobs()
+AT = "grebe/port-thruster/U12"
+SIDES = ("a.hex", "b.hex", "--old-layout", "layout.toml")
 
 
 def test_the_committed_pages_are_what_the_program_gives() -> None:
@@ -30,10 +32,11 @@ def test_the_committed_pages_are_what_the_program_gives() -> None:
 def test_each_job_has_a_question_and_an_answer_that_are_on_the_page(job: Job) -> None:
     """Its types bear its name, say what they are, and each key of the answer is listed."""
     assert issubclass(job.question, Question)
-    assert issubclass(job.answer, Answer)
+    assert all(issubclass(answer, Answer) for answer in job.answers)
     assert job.question.__doc__
     section = answers.page().split(f"\n## {job.words}\n")[1].split("\n## ")[0]
-    assert all(f"| `{name}` |" in section for name in job.answer.__struct_fields__)
+    names = {name for answer in job.answers for name in answer.__struct_fields__}
+    assert all(f"| `{name}` |" in section for name in names)
 
 
 def test_what_the_commands_print_fits_the_schema(tmp_path: Path) -> None:
@@ -42,13 +45,26 @@ def test_what_the_commands_print_fits_the_schema(tmp_path: Path) -> None:
     schema = json.loads(answers.schema())
     ship = Ship(tmp_path)
     ship.write("a.hex", dump())
-    ship.answer("archive", "a.hex", *WHERE)
-    for words, name in (
+    ship.write("b.hex", dump(changed(0x0010)), second=1)
+    ship.write("layout.toml", LAYOUT)
+    for number, name in enumerate(("a.hex", "b.hex"), start=1):
+        day = f"202{number}-03-01"
+        ship.answer("archive", name, *WHERE, "--layout", "layout.toml", "--read-on", day)
+    calls: list[tuple[tuple[str, ...], str]] = [
         (("inspect", "a.hex"), "InspectAnswer"),
         (("catalogue",), "CatalogueAnswer"),
+        (("diff", "a.hex", "b.hex"), "DiffAnswer"),
+        (("diff", "a.hex", "b.hex", f"{AT}@1"), "DiffAnswer"),
+        (("diff", *SIDES, "--layout", "layout.toml"), "ValuesDiffAnswer"),
+        (("history", AT), "HistoryAnswer"),
+        (("history", AT, "--field", "run_hours"), "HistoryAnswer"),
+        (("alike",), "AlikeAnswer"),
         (("due",), "DueAnswer"),
         (("tables", "--out", "tables"), "TablesAnswer"),
         (("report", "copy", "grebe/port-thruster/U12", "--out", "copy.html"), "ReportCopyAnswer"),
-    ):
+    ]
+    for words, name in calls:
         definition = {"$ref": f"#/$defs/{name}", "$defs": schema["$defs"]}
-        jsonschema.validate(ship.answer(*words).document, definition)
+        document = ship.answer(*words).document
+        assert "error" not in document
+        jsonschema.validate(document, definition)

@@ -2,31 +2,37 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers import given_files
-from parambak.cli import faults, store
+from parambak.answers.diff import DiffAnswer, DiffQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.commands.decode import decoded_by
-from parambak.cli.parts import by_values, compare_faults
+from parambak.cli.parts import by_values
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.compare.fields import FADING
+from parambak.compare.fields import (
+    CHECK,
+    EXPECTED,
+    FADING,
+    FLIPS,
+    MOVED,
+    PARAMETER,
+    SETTLED,
+    TOLERANCE,
+)
+from parambak.compare.rows import ABSENT, ROW_BYTES
 from parambak.memory.counted import counted
+from parambak.memory.image import Range
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from parambak.cli.parts.diff_page import Pair
+    from parambak.answers.diff import ByteRow, Comparison, FieldChangeShown, ValuesDiffAnswer
     from parambak.cli.screen import Screen
-    from parambak.compare.bytes import Run
-    from parambak.compare.fields import FieldChange
-    from parambak.layouts.model import Layout
-    from parambak.memory.image import Range
 
-RUNS_SHOWN = 40
-BYTES_SHOWN = 12
+LISTED = 40
+ORDER = (PARAMETER, FADING, FLIPS, MOVED, CHECK, TOLERANCE, EXPECTED)
+"""The sorts as the page lists them: what asks for an answer first."""
+SAME = ".."
+SHORT_ADDRESSES = 0x10000  # memories that end here have addresses of four digits
 
 
 @parambak_command("diff", example="parambak diff grebe/port-thruster/U12@previous LATEST.HEX")
@@ -59,159 +65,167 @@ def command(  # noqa: PLR0913 - one argument an option
     Of three or more, each is compared with the one before it, and the first with the last.
     Values that go back and forth, and cells that fade, show from three on.
     """
-    given = store.every_given(settings, _named(copies, since))
-    chosen = given_files.layout_file(layout).layout if layout else _layout_of(given)
-    if old_layout is not None or renames is not None:
-        if len(given) > 2 or remark is not None:
-            raise compare_faults.DIFF_WHAT.error(
-                expected="OLD and NEW alone", found=f"{len(given)} things"
-            )
-        own = given_files.layout_file(layout).layout if layout else given[-1].layout
-        return _by_values(given[0], given[1], (old_layout, own), renames)
-    return _by_bytes(given, chosen, remark, by)
+    question = DiffQuestion(
+        copies=copies,
+        since=since,
+        layout=layout,
+        old_layout=old_layout,
+        renames=renames,
+        remark=remark,
+        by=by,
+    )
+    return settings.ask(answer, question, _page)
 
 
-def _named(copies: Sequence[str], since: str | None) -> Sequence[str]:
-    """Return what is to be compared, oldest first; raise CallRefused where it is not two."""
-    if since is None:
-        if len(copies) < 2:
-            raise compare_faults.DIFF_WHAT.error(expected="two or more", found=f"{len(copies)}")
-        return copies
-    if len(copies) != 1 or "@" in copies[0]:
-        raise compare_faults.DIFF_WHAT.error(
-            expected="one WHERE with --since", found=" ".join(copies)[:80]
+def _page(screen: Screen, diff: DiffAnswer | ValuesDiffAnswer) -> None:
+    if not isinstance(diff, DiffAnswer):
+        _values_page(screen, diff)
+        return
+    total = len(diff.comparisons)
+    for number, comparison in enumerate(diff.comparisons, start=1):
+        if total > 1:
+            screen.heading(f"{number} of {total}")
+        _comparison(screen, comparison)
+        if number < total:
+            screen.say()
+
+
+def _comparison(screen: Screen, comparison: Comparison) -> None:
+    screen.facts([("old", comparison.old), ("new", comparison.new)], indent=0)
+    screen.say()
+    if not comparison.changed_bytes:
+        screen.good("The same: no byte differs.")
+        return
+    for move in comparison.moved:
+        rest = sum(stretch.length for stretch in move.left)
+        beside = f", {counted(rest, 'byte')} beside that" if rest else ""
+        screen.say(
+            f"MOVED {Range(move.start, move.length).text}: {move.how}; that accounts for "
+            f"{counted(move.changed_bytes, 'changed byte')}{beside}."
         )
-    return (f"{copies[0]}@{since}", f"{copies[0]}@latest")
+    if comparison.rows:
+        screen.lines(side_by_side(comparison))
+    if comparison.more_rows:
+        more = counted(comparison.more_rows, "more changed line")
+        screen.say(f"and {more}; --json gives every byte.")
+    screen.say()
+    _fields(screen, comparison)
+    _stretches(screen, comparison)
+    for check in comparison.failing_checks:
+        screen.say(f"CHECK {check} held before, and FAILS now.", indent=2)
+    for remark in comparison.remarks:
+        screen.say(f"Remark by {remark.by} on {remark.on}: {remark.text}", indent=2)
+    _verdict(screen, comparison)
 
 
-def _layout_of(given: Sequence[store.Given]) -> Layout | None:
-    """Return the layout that the newest of them has."""
-    return next((each.layout for each in reversed(given) if each.layout is not None), None)
+def side_by_side(comparison: Comparison) -> list[str]:
+    """Return both sides' bytes as lines of 80 columns at most; of the new one what differs."""
+    digits = 4 if comparison.end <= SHORT_ADDRESSES else 8
+    width = ROW_BYTES * 3 - 1
+    head = f"{'address':<{digits + 2}}  {'old':<{width + ROW_BYTES + 2}}  new ({SAME} as before)"
+    lines = [head]
+    last = None
+    for row in comparison.rows:
+        if last is not None and row.at != last + ROW_BYTES:
+            lines.append("...")
+        lines.append(_line(row, digits))
+        last = row.at
+    return lines
 
 
-def _by_bytes(
-    given: Sequence[store.Given], layout: Layout | None, remark: str | None, by: str | None
-) -> Answer:
-    from parambak.cli.parts import diff_page  # noqa: PLC0415 - not with two layouts
-
-    pairs = diff_page.pairs_of(given, layout)
-    whole = pairs[0] if len(pairs) == 1 else diff_page.pairs_of([given[0], given[-1]], layout)[0]
-    if remark is not None:
-        diff_page.put_remark(whole, remark, by)
-    *told, whole = diff_page.with_remarks([*pairs, whole])
-    same = not any(pair.runs for pair in told)
-    document = {"same": same, "bytes_compared": True, **_pair_document(whole)}
-    if len(told) > 1:
-        document["pairs"] = [{"same": not p.runs, **_pair_document(p)} for p in told]
-    return Answer(document, lambda screen: diff_page.page(screen, told), exit_code=0 if same else 1)
+def _line(row: ByteRow, digits: int) -> str:
+    old, new = ([side[at : at + 2] for at in range(0, len(side), 2)] for side in (row.old, row.new))
+    pairs = list(zip(old, new, strict=True))
+    after = " ".join(now if was != now or now == ABSENT else SAME for was, now in pairs)
+    texts = "".join(map(_letter, old))
+    changed = "".join(" " if was == now else _letter(now) for was, now in pairs)
+    return f"0x{row.at:0{digits}X}  {' '.join(old)}  {texts}  {after}  {changed}".rstrip()
 
 
-def _pair_document(pair: Pair) -> dict[str, Any]:
-    return {
-        "old": pair.old.name,
-        "new": pair.new.name,
-        "changed_bytes": sum(run.length for run in pair.runs),
-        "runs": [run_document(run) for run in pair.runs],
-        "fields": [_field_document(pair, change) for change in pair.fields],
-        "unexplained": [_span(each.range) for each in pair.loose],
-        "fading": [_span(each.range) for each in pair.loose if each.kind == FADING],
-        "moved": [
-            {
-                "kind": each.kind,
-                "start": each.start,
-                "length": each.length,
-                "by": each.by,
-                "changed_bytes": each.changed,
-                "left": [_span(rest) for rest in each.left],
-            }
-            for each in pair.moved
-        ],
-        "failing_checks": list(pair.broken),
-        "remarks": [
-            {"text": each.text, "by": pair.person(each.by), "on": each.on.isoformat()}
-            for each in pair.remarks
-        ],
-        "remark_wanted": pair.remark_wanted,
-    }
+def _letter(byte: str) -> str:
+    if byte == ABSENT:
+        return " "
+    value = int(byte, 16)
+    return chr(value) if 0x20 <= value < 0x7F else "."
 
 
-def _field_document(pair: Pair, change: FieldChange) -> dict[str, Any]:
-    return {
-        "field": change.field,
-        "kind": change.kind,
-        "at": change.at,
-        "old": change.old,
-        "new": change.new,
-        "unit": change.unit,
-        "by": change.by,
-        "crossed": change.crossed,
-        "within_limits": change.within_limits,
-        "expected": change.expected,
-        "checks_renewed": list(pair.renewed(change.field)),
-    }
-
-
-def _span(each: Range) -> dict[str, int]:
-    return {"start": each.start, "length": each.length}
-
-
-def _by_values(
-    before: store.Given,
-    after: store.Given,
-    layouts: tuple[str | None, Layout | None],
-    renames: str | None,
-) -> Answer:
-    """Answer by values: each side by a layout of its own."""
-    from parambak.compare.two_layouts import carry_over  # noqa: PLC0415 - for two layouts only
-    from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
-
-    path, new_layout = layouts
-    if path is None or new_layout is None:
-        missing = "--old-layout" if path is None else "--layout"
-        raise faults.TWO_LAYOUTS.error(expected="two layouts", found=f"no {missing}")
-    table = by_values.table_of(by_values.renames_file(renames))
-    old = decoded_by(given_files.layout_file(path).layout, before.image)
-    new = decoded_by(new_layout, after.image)
-    try:
-        found = carry_over(old, new, table)
-    except LayoutRefused as error:
-        raise error.in_file(renames or path) from error
-    same = not found.changed and not found.not_carried
-    sides = (("old", old.covered_bytes, old.size), ("new", new.covered_bytes, new.size))
-
-    def page(screen: Screen) -> None:
-        screen.facts([("old", before.name), ("new", after.name)], indent=0)
+def _fields(screen: Screen, comparison: Comparison) -> None:
+    """Print the changes of fields: what asks for an answer first, of a move only how many."""
+    changes = sorted(
+        (change for change in comparison.fields if change.kind != MOVED),
+        key=lambda change: ORDER.index(change.kind),
+    )
+    if changes:
+        screen.table(
+            ("address", "field", "old", "new", "by", "sort"),
+            [_change_row(change) for change in changes[:LISTED]],
+        )
+        if len(changes) > LISTED:
+            screen.say(f"and {len(changes) - LISTED} more; --json gives them all.")
         screen.say()
-        by_values.tables(screen, found, sides)
-        if same:
-            screen.good("Every value is the same.")
+
+
+def _change_row(change: FieldChangeShown) -> tuple[str, ...]:
+    unit = f" {change.unit}" if change.unit else ""
+    kind = change.kind
+    if change.crossed is not None:
+        inside = change.crossed.startswith("back")
+        kind += f", {change.crossed if inside else change.crossed.upper()}"
+    elif change.within_limits is False:
+        kind += ", FAILS"
+    if change.belongs_to_card:
+        kind += ", of the card"
+    by = change.by or ""
+    return (f"0x{change.at:04X}", change.field, change.old + unit, change.new + unit, by, kind)
+
+
+def _stretches(screen: Screen, comparison: Comparison) -> None:
+    why = "no field explains it" if comparison.has_layout else "no layout"
+    for stretch in comparison.unexplained[:LISTED]:
+        text = Range(stretch.start, stretch.length).text
+        if stretch in comparison.fading:
+            screen.say(f"FADING at {text}: in no field", indent=2)
         else:
-            screen.mind(
-                f"{counted(len(found.changed), 'value')} changed, {len(found.not_carried)} not "
-                "carried over or without a counterpart."
-            )
-        screen.say(by_values.WORD_NEEDED)
-
-    document: dict[str, Any] = {"same": same, "changed_bytes": None, "runs": [], "unexplained": []}
-    return Answer(document | by_values.document(found), page, exit_code=0 if same else 1)
+            screen.say(f"UNEXPLAINED at {text}: {why}", indent=2)
+    more = len(comparison.unexplained) - LISTED
+    if more > 0:
+        screen.say(f"and {more} more stretches; --json gives them all.")
 
 
-def run_document(run: Run) -> dict[str, Any]:
-    """Return a run under the keys of the contract."""
-    return {"start": run.start, "old": run.old.hex().upper(), "new": run.new.hex().upper()}
+def _verdict(screen: Screen, comparison: Comparison) -> None:
+    kinds = [change.kind for change in comparison.fields]
+    parameters = sum(kind in {PARAMETER, FADING, FLIPS} for kind in kinds)
+    settled = sum(kind in SETTLED for kind in kinds)
+    loose = sum(stretch.length for stretch in comparison.unexplained)
+    text = (
+        f"Different in {counted(comparison.changed_bytes, 'byte')}: "
+        f"{counted(parameters, 'parameter')} changed, "
+        f"{settled} as expected, {counted(loose, 'byte')} unexplained."
+    )
+    if FADING in kinds or comparison.fading:
+        text += " CELLS FADE: bits went one way and no check knows of it. Read the chip again."
+    if not comparison.asks:
+        screen.good(text)
+        return
+    screen.mind(text)
+    if comparison.remark_wanted:
+        screen.say(
+            "Ask who changed it, and put the answer on record: the same call with "
+            '--remark "TEXT" --by NAME.'
+        )
+    elif not comparison.remarks:
+        screen.say("Ask who changed it, and put the answer on record as a remark.")
 
 
-def run_rows(found: Sequence[Run]) -> list[tuple[str, str, str, str]]:
-    """Return runs as rows: address, number of bytes, both sides' bytes."""
-    return [
-        (f"0x{run.start:04X}", str(run.length), side(run.old), side(run.new))
-        for run in found[:RUNS_SHOWN]
-    ]
-
-
-def side(data: bytes) -> str:
-    """Return the bytes of one side, shortened where there are many."""
-    if not data:
-        return "absent"
-    shown = data[:BYTES_SHOWN].hex(" ").upper()
-    return shown if len(data) <= BYTES_SHOWN else f"{shown} …"
+def _values_page(screen: Screen, diff: ValuesDiffAnswer) -> None:
+    screen.facts([("old", diff.old), ("new", diff.new)], indent=0)
+    screen.say()
+    by_values.tables(screen, diff)
+    if diff.same:
+        screen.good("Every value is the same.")
+    else:
+        screen.mind(
+            f"{counted(len(diff.fields), 'value')} changed, {len(diff.not_carried)} not "
+            "carried over or without a counterpart."
+        )
+    screen.say(by_values.WORD_NEEDED)

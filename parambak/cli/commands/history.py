@@ -3,63 +3,30 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, field
+from collections import Counter
+from functools import partial
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import click
+from msgspec import UNSET
 
-from parambak.answers import faults, given_files
-from parambak.cli import store
+from parambak.answers.history import HistoryQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import compare_faults
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.errors import LayoutRefused, VaultDamaged
-from parambak.keeping.assess import Assessor
-from parambak.keeping.state import select
-from parambak.keeping.state.fold import fleet
-from parambak.keeping.state.remarks import remarks_of_change, remarks_on_record
-from parambak.memory.names import nearest_in_words
+from parambak.compare.fields import FADING, FLIPS, MOVED, SETTLED
+from parambak.compare.small_line import BLOCKS, PLAIN, small_line
+from parambak.memory.counted import counted
+from parambak.memory.image import Range
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection
 
+    from parambak.answers.history import HistoryAnswer, HistoryChange, HistoryCopy
     from parambak.cli.screen import Screen
-    from parambak.compare.history import History
-    from parambak.keeping.state.model import Copy, Position, Read
-    from parambak.keeping.state.remarks import Remark
-    from parambak.layouts.model import Layout
-    from parambak.memory.image import Image
 
-
-@dataclass
-class Time:
-    """One image as it was found, and the reads one after the other that gave it."""
-
-    copy: Copy
-    reads: list[Read] = field(default_factory=list)
-
-    @property
-    def on(self) -> str:
-        """Return the day on which it was first so."""
-        return self.reads[0].read_on.isoformat()
-
-
-@dataclass(frozen=True)
-class Told:
-    """All there is to show: the times, what changed, what was said, the name of each person."""
-
-    position: Position
-    times: list[Time]
-    found: History
-    remarks: dict[int, tuple[Remark, ...]]
-    names: dict[str, str]
-    layout: Layout | None
-    lost: list[str]
-    unfit: list[str]  # copies of a memory of another size, which this layout does not tell
-
-    def person(self, mark: str | None) -> str:
-        """Return a person's name by the mark on a record."""
-        return self.names.get(mark, "") if mark is not None else ""
+NARROW, WIDE = 16, 78  # characters of a small line, in a table and by itself
+LISTED = 60
 
 
 @parambak_command("history", example="parambak history grebe/port-thruster/U12 --field run_hours")
@@ -74,115 +41,189 @@ def command(settings: Settings, where: str, name: str | None, layout: str | None
     made: formats/changes.md says by which rules. A small line shows the values, a character
     for each time that the memory was found otherwise than before.
     """
-    from parambak.cli.parts import history_page  # noqa: PLC0415 - slow to import
-
-    vault = store.open_vault(settings)
-    position = select.find_position(fleet(vault), where)
-    assessor = Assessor(vault, store.chip_table())
-    chosen = given_files.layout_file(layout).layout if layout else assessor.layout_of(position)
-    told = _told(assessor, position, chosen)
-    if name is not None:
-        _require_field(told, name)
-    heights = _heights()
-    return Answer(
-        history_page.document(told, name),
-        lambda screen: _page(screen, told, name, heights),
-        warnings=store.warnings_of(vault),
-    )
-
-
-def _page(screen: Screen, told: Told, name: str | None, heights: str) -> None:
-    from parambak.cli.parts import history_page  # noqa: PLC0415 - the same
-
-    if name is None:
-        history_page.all_fields(screen, told, heights)
-    else:
-        history_page.one_field(screen, told, name, heights)
-
-
-def _told(assessor: Assessor, position: Position, layout: Layout | None) -> Told:
-    """Return the history of a position; images that are lost are named and passed over."""
-    from parambak.compare.history import history  # noqa: PLC0415 - slow to import
-
-    times: list[Time] = []
-    lost: list[str] = []
-    unfit: dict[str, LayoutRefused] = {}
-
-    def images() -> Iterator[Image]:
-        for time in _times(position):
-            try:
-                image = assessor.image(time.copy.image)
-            except VaultDamaged:
-                lost.append(select.copy_name(position, time.copy))
-                continue
-            refusal = _unfit(layout, image)
-            if refusal is not None:
-                unfit[select.copy_name(position, time.copy)] = refusal
-                continue
-            times.append(time)
-            yield image
-
-    found = history(layout, images())
-    for name, refusal in unfit.items() if not times else ():
-        raise refusal.in_file(name)
-    vault = assessor.vault
-    vessel = select.vessel_at(fleet(vault), position.where)
-    every = remarks_on_record(vault, vessel)
-    said = {
-        at: remarks_of_change(every, position, times[at - 1].copy.image, time.copy.image)
-        for at, time in enumerate(times)
-        if at
-    }
-    marks = {read.by for time in times for read in time.reads} | {each.by for each in every}
-    names = {mark: assessor.person(mark) for mark in marks if mark is not None}
-    lost = list(dict.fromkeys(lost))
-    return Told(position, times, found, said, names, layout, lost, list(unfit))
-
-
-def _times(position: Position) -> list[Time]:
-    """Return the images in the order they were found, reads that follow and agree together."""
-    copies = {read.record: copy for copy in position.copies for read in copy.reads}
-    times: list[Time] = []
-    for read in position.reads:
-        copy = copies[read.record]
-        if not times or times[-1].copy.image != copy.image:
-            times.append(Time(copy))
-        times[-1].reads.append(read)
-    return times
-
-
-def _unfit(layout: Layout | None, image: Image) -> LayoutRefused | None:
-    """Return why a layout is of another memory, as that of new software; None where it fits."""
-    if layout is None:
-        return None
-    from parambak.layouts.decode import require_fit  # noqa: PLC0415 - only with a layout
-
-    try:
-        require_fit(layout, image)
-    except LayoutRefused as error:
-        return error
-    return None
-
-
-def _require_field(told: Told, name: str) -> None:
-    known = [
-        *told.found.first,
-        *(check.name for check in (told.layout.checks if told.layout else ())),
-    ]
-    if told.layout is None:
-        raise faults.LAYOUT_NEEDED.error(expected="--layout FILE", found="no layout")
-    if name not in known:
-        raise compare_faults.HISTORY_FIELD.error(
-            expected=nearest_in_words(name, known), found=repr(name[:80])
-        )
+    question = HistoryQuestion(where=where, field=name, layout=layout)
+    return settings.ask(answer, question, partial(_page, name=name, heights=_heights()))
 
 
 def _heights() -> str:
     """Return the characters of a small line, such as the output can write."""
-    from parambak.compare.small_line import BLOCKS, PLAIN  # noqa: PLC0415 - for the page alone
-
     try:
         BLOCKS.encode(getattr(sys.stdout, "encoding", None) or "ascii")
     except (UnicodeError, LookupError):
         return PLAIN
     return BLOCKS
+
+
+def _page(screen: Screen, history: HistoryAnswer, name: str | None, heights: str) -> None:
+    if not history.copies:
+        screen.heading(history.where)
+        screen.mind("Nothing was read there yet.")
+    elif name is None:
+        _all_fields(screen, history, heights)
+    else:
+        _one_field(screen, history, name, heights)
+
+
+def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:
+    """Print the copies, the last change of every field, and what flips or fades."""
+    screen.heading(history.where)
+    screen.table(
+        ("read on", "copy", "reads", "read by", "remarks on what changed"),
+        [_copy_row(copy) for copy in history.copies],
+        (2,),
+    )
+    if history.lost:
+        screen.say(f"Passed over, since its bytes are lost or damaged: {', '.join(history.lost)}.")
+    _other_layout(screen, history)
+    screen.say()
+    _last_changes(screen, history, heights)
+    _stretches(screen, history)
+    _verdict(screen, history)
+
+
+def _copy_row(copy: HistoryCopy) -> tuple[str, ...]:
+    by = ", ".join(dict.fromkeys(read.read_by for read in copy.reads if read.read_by))
+    return (copy.since, copy.sha256[:8], str(len(copy.reads)), by, "; ".join(copy.remarks))
+
+
+def _other_layout(screen: Screen, history: HistoryAnswer) -> None:
+    if history.other_layout:
+        names = ", ".join(history.other_layout)
+        screen.mind(f"Passed over, since another layout tells it: {names}.")
+        screen.say("With that layout: `parambak history WHERE --layout FILE`; what became of the")
+        screen.say("values: `parambak diff OLD NEW --old-layout FILE --layout FILE`.")
+
+
+def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
+    last: dict[str, HistoryChange] = {}
+    counts: Counter[str] = Counter()
+    for change in history.changes:
+        if change.field is not None and change.kind != MOVED:
+            last[change.field] = change
+            counts[change.field] += 1
+    if not last:
+        has_layout = history.unchanged_fields is not None
+        screen.say("No field ever changed." if has_layout else "There is no layout: no fields.")
+        screen.say()
+        return
+    order = sorted(last.items(), key=lambda item: (item[1].kind in SETTLED, -item[1].entry))
+    values = _values(history, [name for name, _ in order[:LISTED]])
+    rows = []
+    for name, change in order[:LISTED]:
+        unit = f" {change.unit}" if change.unit else ""
+        line = small_line(values[name], NARROW, heights)
+        kind = f"{change.kind} ({counts[name]})"
+        rows.append((change.read_on, name, f"{change.old} to {change.new}{unit}", kind, line))
+    screen.table(("last change", "field", "from, to", "sort (times)", "values"), rows)
+    if len(order) > LISTED:
+        screen.say(f"and {len(order) - LISTED} more; --json gives them all.")
+    screen.say(f"{counted(history.unchanged_fields or 0, 'field')} never changed.")
+    screen.say()
+
+
+def _values(history: HistoryAnswer, names: Collection[str]) -> dict[str, list[str]]:
+    """Return the values of fields or checks at each entry; what was moved alone is left out."""
+    values: dict[str, list[str]] = {name: [] for name in names}
+    now: dict[str, str] = {}
+    for change in history.changes:
+        name = change.field
+        if name not in values:
+            continue
+        values[name] += [now.setdefault(name, change.old or "")] * (
+            change.entry - len(values[name])
+        )
+        if change.kind != MOVED:
+            now[name] = change.new or ""
+    total = len(history.copies)
+    return {name: some + [now.get(name, "")] * (total - len(some)) for name, some in values.items()}
+
+
+def _stretches(screen: Screen, history: HistoryAnswer) -> None:
+    """Print what was moved, and what changed in no field."""
+    stretches = (change for change in history.changes if change.field is None)
+    for _, group in groupby(stretches, key=lambda change: change.entry):
+        changes = list(group)
+        for move in changes:
+            if move.kind == MOVED:
+                where = Range(move.at, move.length).text
+                screen.say(f"MOVED {where}, read on {move.read_on}: {move.how}.", indent=2)
+        loose = [change for change in changes if change.kind != MOVED]
+        for change in loose[:LISTED]:
+            word = "FADING" if change.kind == FADING else "UNEXPLAINED"
+            who = f" by {change.read_by}" if change.read_by else ""
+            where = Range(change.at, change.length).text
+            screen.say(f"{word} at {where}, read on {change.read_on}{who}", indent=2)
+        if len(loose) > LISTED:
+            more = counted(len(loose) - LISTED, "more stretch", "more stretches")
+            on = changes[0].read_on
+            screen.say(f"and {more} read on {on}; --json gives them all.", indent=2)
+
+
+def _verdict(screen: Screen, history: HistoryAnswer) -> None:
+    fading, flipping = set(), set()
+    for change in history.changes:
+        if change.kind == FADING:
+            fading.add(change.field or Range(change.at, change.length).text)
+        elif change.kind == FLIPS and change.field is not None:
+            flipping.add(change.field)
+    if fading:
+        screen.bad(
+            f"Cells may be fading: {', '.join(sorted(fading))}. Bits went one way and no "
+            "check was renewed. Read the chip again, and replace it."
+        )
+    if flipping:
+        screen.mind(f"Goes back and forth: {', '.join(sorted(flipping))}. Ask who sets it.")
+    _not_written_down(screen, history)
+    if not fading and not flipping:
+        screen.good("Nothing goes back and forth, and no cell fades, as far as was read.")
+
+
+def _not_written_down(screen: Screen, history: HistoryAnswer) -> None:
+    """Name what nobody wrote down, and how it is put on record."""
+    listed: list[str] = []
+    more = 0
+    day: str | None = None
+    for what, group in groupby(history.not_written_down, key=lambda entry: entry.what):
+        days = [entry.read_on for entry in group]
+        day = min(days) if day is None else min(day, *days)
+        if len(listed) < LISTED:
+            listed.append(f"{what} ({', '.join(days)})")
+        else:
+            more += 1
+    if day is None:
+        return
+    rest = f", and {more} more" if more else ""
+    screen.mind(f"Not written down: {'; '.join(listed)}{rest}.")
+    copies = history.copies
+    at = next(at for at, copy in enumerate(copies) if copy.since == day and at)
+    pair = f"{copies[at - 1].copy} {copies[at].copy}"
+    screen.say(f"Once it is known: parambak diff {pair} --remark TEXT --by NAME")
+
+
+def _one_field(screen: Screen, history: HistoryAnswer, name: str, heights: str) -> None:
+    """Print every value of one field, who read it and when, and its small line."""
+    screen.heading(f"{history.where}: {name}")
+    field = history.field
+    values = list(field.values) if field is not UNSET else _values(history, (name,))[name]
+    unit = f" {field.unit}" if field is not UNSET and field.unit else ""
+    changed = {change.entry: change for change in history.changes}
+    rows = []
+    for at, copy in enumerate(history.copies):
+        change = changed.get(at)
+        by = copy.reads[0].read_by or ""
+        if at == 0:
+            rows.append((copy.since, values[0] + unit, "", "", by, ""))
+        elif change is not None:
+            kind = f"{change.kind}, {change.crossed}" if change.crossed else change.kind
+            remarks = "; ".join(change.remarks)
+            new = f"{change.new}{unit}"
+            rows.append((copy.since, new, change.by or "", kind, by, remarks))
+    headings = ("read on", "value", "by", "sort", "read by", "remarks on that read")
+    screen.table(headings, rows, (2,))
+    screen.say()
+    screen.lines([small_line(values, WIDE, heights)])
+    screen.say(
+        f"{counted(len(history.copies), 'time')} from {history.copies[0].since} to "
+        f"{history.copies[-1].since}; it changed at {len(changed)} of them."
+    )
+    _other_layout(screen, history)

@@ -9,9 +9,9 @@ from msgspec import to_builtins
 
 from parambak.answers.disagreement import ExplanationShown, explanation_of
 from parambak.cli.commands.decode import decoded_by
-from parambak.cli.commands.diff import run_document, run_rows
 from parambak.cli.commands.swap.check import cautions
 from parambak.cli.parts.disagreement import explanation_page
+from parambak.cli.parts.runs import run_document, run_rows
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer
 from parambak.layouts import coverage

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from parambak.answers import given_files
-from parambak.cli import faults
+from msgspec import to_builtins
+
+from parambak.answers import differences, given_files
 from parambak.cli.commands.decode import decoded_by
 from parambak.cli.commands.swap.check import cautions
 from parambak.cli.parts import by_values
@@ -18,6 +19,7 @@ from parambak.swap.recording import ValueLayouts
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
+    from parambak.compare.two_layouts import ValueChange
     from parambak.keeping.recording.received import Incoming
     from parambak.keeping.state.bodies import LayoutEntry
     from parambak.layouts.model import Layout
@@ -43,7 +45,7 @@ class ValuesRead:
 
     incoming: Incoming
     found: ValuesReadBack
-    sides: tuple[tuple[str, int, int], ...]
+    values: differences.ValuesCompared
 
 
 @dataclass(frozen=True)
@@ -61,13 +63,13 @@ def opened(files: Layouts, own: Layout | None, entry: LayoutEntry | None) -> Ope
     Refuse where only one of the two layouts is known.
     """
     if files.new is None:
-        raise faults.TWO_LAYOUTS.error(expected="two layouts", found="no --layout")
-    new, renames = given_files.layout_file(files.new), by_values.renames_file(files.renames)
+        raise differences.TWO_LAYOUTS.error(expected="two layouts", found="no --layout")
+    new, renames = given_files.layout_file(files.new), differences.renames_file(files.renames)
     if files.old is not None:
         old = given_files.layout_file(files.old)
         return Opened(files, old.layout, ValueLayouts(old, new, renames))
     if own is None or entry is None:
-        raise faults.TWO_LAYOUTS.error(expected="two layouts", found="no --old-layout")
+        raise differences.TWO_LAYOUTS.error(expected="two layouts", found="no --old-layout")
     return Opened(files, own, ValueLayouts(entry, new, renames))
 
 
@@ -75,17 +77,17 @@ def read_values(
     incoming: list[Incoming], stage: str, files: Opened, meant: Image
 ) -> list[ValuesRead]:
     """Return what became of each value of the copy meant, in every read of the card."""
-    table = by_values.table_of(files.layouts.renames)
+    table = differences.renames_of(files.layouts.renames)
     old = decoded_by(files.old, meant)
     reads = []
     for each in incoming:
         read = decoded_by(files.layouts.new.layout, each.image)
-        sides = (("old", old.covered_bytes, old.size), ("new", read.covered_bytes, read.size))
         try:
             found = compare_values(old, read, table, stage)
         except LayoutRefused as error:
             raise error.in_file(files.names.renames or files.names.new or "") from error
-        reads.append(ValuesRead(each, found, sides))
+        members = differences.values_compared(old, read, found.found)
+        reads.append(ValuesRead(each, found, differences.ValuesCompared(**members)))
     return reads
 
 
@@ -99,12 +101,12 @@ def values_answer(name: str, stage: str, reads: list[ValuesRead]) -> Answer:
             "loaded_correctly": loaded,
             "bytes_compared": False,
             "copy": name,
-            "differences": [by_values.change_document(each) for each in changes],
-            "expected_differences": [by_values.change_document(each) for each in expected],
+            "differences": _shown(changes),
+            "expected_differences": _shown(expected),
             "not_carried": [
-                each
+                to_builtins(differences.not_carried_shown(value))
                 for read in reads
-                for each in by_values.document(read.found.found)["not_carried"]
+                for value in read.found.found.not_carried
             ],
             "failing_checks": [check.check for read in reads for check in read.found.failing],
         },
@@ -113,12 +115,16 @@ def values_answer(name: str, stage: str, reads: list[ValuesRead]) -> Answer:
     )
 
 
+def _shown(changes: list[ValueChange]) -> list[dict[str, Any]]:
+    return [to_builtins(differences.value_change_shown(change)) for change in changes]
+
+
 def _page(screen: Screen, name: str, stage: str, reads: list[ValuesRead], *, loaded: bool) -> None:
     screen.facts([("meant", name), ("stage", stage)], indent=0)
     for read in reads:
         screen.say()
         screen.heading(read.incoming.entry.name)
-        by_values.tables(screen, read.found.found, read.sides)
+        by_values.tables(screen, read.values)
         for check in read.found.failing:
             screen.say(f"CHECK {MARKS[check.holds]}: {check.check}", indent=2)
     cautions(screen)

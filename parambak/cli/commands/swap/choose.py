@@ -8,8 +8,8 @@ import click
 
 from parambak.cli import store
 from parambak.cli.command import command as parambak_command
-from parambak.cli.commands.diff import run_document, run_rows
 from parambak.cli.commands.swap.check import deviations
+from parambak.cli.parts.runs import run_document, run_rows
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.compare.bytes import runs
 from parambak.keeping.assess import Assessor
