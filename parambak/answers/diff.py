@@ -11,6 +11,7 @@ from msgspec import UNSET, UnsetType
 
 from parambak.answers import differences, given_files
 from parambak.answers.copies import given_copies
+from parambak.answers.decoded import decoded_by
 from parambak.answers.differences import RunShown, ValuesCompared, run_shown
 from parambak.answers.forms import NO, YES, Answer, LazyList, Part, Question, RangeShown
 from parambak.compare.bytes import runs
@@ -373,8 +374,8 @@ def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> Values
         missing = "--old-layout" if path is None else "--layout"
         raise differences.TWO_LAYOUTS.error(expected="two layouts", found=f"no {missing}")
     table = differences.renames_of(differences.renames_file(question.renames))
-    before = differences.decoded_by(given_files.layout_file(path).layout, old.image)
-    after = differences.decoded_by(layout, new.image)
+    before = decoded_by(given_files.layout_file(path).layout, old.image)
+    after = decoded_by(layout, new.image)
     try:
         carried = carry_over(before, after, table)
     except LayoutRefused as error:

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
     from parambak.keeping.recording.received import RenamesFile
     from parambak.layouts.decode import Decoded
-    from parambak.layouts.model import Layout
-    from parambak.memory.image import Image
 
 RENAMES_BYTES = 256 * 1024
 TWO_LAYOUTS = Fault(
@@ -153,11 +151,3 @@ def renames_of(file: RenamesFile | None) -> Renames:
     from parambak.compare.two_layouts import NONE  # noqa: PLC0415 - for two layouts only
 
     return NONE if file is None else file.renames
-
-
-def decoded_by(layout: Layout, image: Image) -> Decoded:
-    """Return the image's fields; raise LayoutRefused for another size of memory."""
-    from parambak.layouts.decode import decode, require_fit  # noqa: PLC0415 - with a layout only
-
-    require_fit(layout, image)
-    return decode(layout, image)

@@ -128,9 +128,3 @@ COMPARE_NOTHING = Fault(
     "neither sheet states anything",
     "Take the # away from the lines that you can fill in, on both.",
 )
-DRAFT_SIZE = Fault(
-    "draft-size",
-    CallRefused,
-    "a draft needs the size of the memory",
-    "Give --memory BYTES, or --chip with a part number of the table, and not both.",
-)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from parambak.find.search import scale_text
 from parambak.layouts.model import MOST_MEMORY
 from parambak.memory.names import folded
 
@@ -95,7 +94,7 @@ def _entry(found: FoundValue, candidate: Candidate, name: str, order: str) -> It
         yield f"encoding = {_text(interpretation.encoding or 'ascii')}"
     elif interpretation.order and interpretation.order != order:
         yield f"byte-order = {_text(interpretation.order)}"
-    scale = scale_text(interpretation)
+    scale = interpretation.scale_text
     if scale:
         yield f"scale = {scale}"
     if interpretation.fraction:

@@ -6,6 +6,8 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.layouts.decimals import exact
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -31,6 +33,11 @@ class Interpretation(NamedTuple):
     fraction: int = 0
     encoding: Encoding | None = None
     share: float = 1.0
+
+    @property
+    def scale_text(self) -> str | None:
+        """Return the scale as an exact decimal; None where the raw number is the value."""
+        return None if self.scale == 1 else exact(self.scale)
 
 
 class Span(NamedTuple):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.find import faults
@@ -13,7 +12,6 @@ from parambak.find.common_bytes import CommonBytes
 from parambak.find.encodings import forms
 from parambak.find.hits import SearchBytes, hits, twins
 from parambak.find.ranking import rank
-from parambak.layouts.decimals import exact
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,11 +96,6 @@ def _shown(wanted: PanelValue, index: int) -> str:
     shown = wanted.shown[index]
     text = shown.text if shown else ""
     return f"{text} {wanted.unit}" if wanted.unit else text
-
-
-def scale_text(interpretation: Interpretation) -> str | None:
-    """Return the scale as an exact decimal; None where the raw number is the value."""
-    return None if interpretation.scale == 1 else exact(Fraction(interpretation.scale))
 
 
 CONFIDENT = 200

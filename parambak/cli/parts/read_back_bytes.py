@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from msgspec import to_builtins
 
+from parambak.answers.decoded import decoded_by
 from parambak.answers.disagreement import ExplanationShown, explanation_of
-from parambak.cli.commands.decode import decoded_by
 from parambak.cli.commands.swap.check import cautions
 from parambak.cli.parts.disagreement import explanation_page
 from parambak.cli.parts.runs import run_document, run_rows

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from msgspec import to_builtins
 
 from parambak.answers import differences, given_files
-from parambak.cli.commands.decode import decoded_by
+from parambak.answers.decoded import decoded_by
 from parambak.cli.commands.swap.check import cautions
 from parambak.cli.parts import by_values
 from parambak.cli.screen import MARKS

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers import given_files
+from parambak.answers.layout.check import LayoutCheckQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer
+from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.memory.counted import counted
-from parambak.vault.files.given import read_beside, read_given
 
 if TYPE_CHECKING:
+    from parambak.answers.layout.check import LayoutCheckAnswer
     from parambak.cli.screen import Screen
 
 
@@ -21,53 +20,24 @@ if TYPE_CHECKING:
     "check", example="parambak layout check shared/layouts/thruster.toml", vault=False
 )
 @click.argument("file", metavar="FILE")
-def command(file: str) -> Answer:
+@pass_settings
+def command(settings: Settings, file: str) -> Answer:
     """List every mistake in a layout FILE, with its line; exit 1 where there is one."""
-    from parambak.layouts import coverage  # noqa: PLC0415 - once the call is right
-    from parambak.layouts.load import check, load  # noqa: PLC0415 - the same
-
-    data = read_given(file, given_files.TEXT_BYTES).data
-    name = Path(file).name
-
-    def include(part: str) -> bytes:
-        return read_beside(file, part, given_files.TEXT_BYTES)
-
-    mistakes = check(data, name=name, include=include)
-    problems: list[dict[str, Any]] = [
-        {
-            "code": each.code,
-            "text": each.text,
-            "file": each.file or file,
-            "line": each.line,
-            "key": each.key,
-            "expected": each.expected,
-            "found": each.found,
-            "next": each.next,
-        }
-        for each in mistakes
-    ]
-    document: dict[str, Any] = {"problems": problems, "covered_bytes": None, "gaps": []}
-    if not problems:
-        layout = load(data, name=name, include=include)
-        document["covered_bytes"] = sum(r.length for r in coverage.covered(layout))
-        document["size"] = layout.memory
-        document["gaps"] = [{"start": r.start, "length": r.length} for r in coverage.gaps(layout)]
-    return Answer(document, lambda screen: _page(screen, document), exit_code=1 if problems else 0)
+    return settings.ask(answer, LayoutCheckQuestion(file=file), _page)
 
 
-def _page(screen: Screen, document: dict[str, Any]) -> None:
-    for each in document["problems"]:
-        at = f", line {each['line']}" if each["line"] else ""
-        key = f" ({each['key']})" if each["key"] else ""
-        screen.say(f"{each['file']}{at}{key}: {each['text']}")
-        parts = [(part, each[part]) for part in ("expected", "found") if each[part]]
-        screen.facts([*parts, ("do next", each["next"] or "Mend the line named.")])
-    number = len(document["problems"])
-    if number:
-        word = counted(number, "mistake")
-        screen.bad(f"{word}. The layout cannot be used until they are mended.")
+def _page(screen: Screen, checked: LayoutCheckAnswer) -> None:
+    for problem in checked.problems:
+        at = f", line {problem.line}" if problem.line else ""
+        key = f" ({problem.key})" if problem.key else ""
+        screen.say(f"{problem.file}{at}{key}: {problem.text}")
+        facts = (("expected", problem.expected), ("found", problem.found))
+        written = [(label, value) for label, value in facts if value]
+        screen.facts([*written, ("do next", problem.next or "Mend the line named.")])
+    if checked.problems:
+        mistakes = counted(len(checked.problems), "mistake")
+        screen.bad(f"{mistakes}. The layout cannot be used until they are mended.")
         return
-    covered, size = document["covered_bytes"], document["size"]
-    gaps = counted(len(document["gaps"]), "gap")
-    screen.say(f"{covered} of {size} bytes are covered, {gaps}.")
+    gaps = counted(len(checked.gaps), "gap")
+    screen.say(f"{checked.covered_bytes} of {checked.size} bytes are covered, {gaps}.")
     screen.good("No mistakes.")

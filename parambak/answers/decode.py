@@ -1,0 +1,114 @@
+"""What the bytes of a copy mean, by its layout, and whether its checks hold."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.answers.copies import given_copy
+from parambak.answers.decoded import decoded_by, layout_for
+from parambak.answers.forms import NO, YES, Answer, Part, Question
+
+if TYPE_CHECKING:
+    from parambak.answers.session import Session
+    from parambak.layouts.decode import CheckResult, FieldValue
+
+
+class DecodeQuestion(Question, frozen=True):
+    """The copy, a dump file or WHERE@WHICH; the layout file, where not the position's own."""
+
+    copy: str
+    layout: str | None = None
+
+
+class DecodedField(Part, frozen=True):
+    """One field: `raw` in hexadecimal as stored, null where absent.
+
+    `value` is an exact decimal or text; `mark` says why there is none, or what is odd.
+    `within_limits` is null where there is no limit, or no number to judge.
+    """
+
+    field: str
+    at: int
+    raw: str | None
+    value: str | None
+    unit: str | None
+    within_limits: bool | None
+    low: str | None
+    high: str | None
+    mark: str | None
+    expected_to_change: bool
+    live: bool
+    belongs_to_card: bool
+
+
+class DecodedCheck(Part, frozen=True):
+    """One check: `holds` is null where bytes that it needs are absent.
+
+    `stored` and `computed` are hexadecimal; null also for a promise that stores no value,
+    such as also-at.
+    """
+
+    check: str
+    at: int
+    method: str
+    holds: bool | None
+    stored: str | None
+    computed: str | None
+    mark: str | None
+
+
+class DecodeAnswer(Answer, frozen=True):
+    """Every field in address order and every check; of `size` bytes, how many are covered."""
+
+    fields: tuple[DecodedField, ...]
+    checks: tuple[DecodedCheck, ...]
+    covered_bytes: int
+    size: int
+    copy: str
+
+    @property
+    def exit_code(self) -> int:
+        """Return 1 where a check does not hold, or cannot be known to."""
+        return YES if all(check.holds is True for check in self.checks) else NO
+
+
+def answer(session: Session, question: DecodeQuestion) -> DecodeAnswer:
+    """Decode the copy; raise CallRefused without a layout, LayoutRefused where it does not fit."""
+    copy = given_copy(session, question.copy)
+    decoded = decoded_by(layout_for(copy, question.layout), copy.image)
+    return DecodeAnswer(
+        fields=tuple(_field_shown(field) for field in decoded.fields),
+        checks=tuple(_check_shown(check) for check in decoded.checks),
+        covered_bytes=decoded.covered_bytes,
+        size=decoded.size,
+        copy=copy.name,
+    )
+
+
+def _field_shown(field: FieldValue) -> DecodedField:
+    return DecodedField(
+        field=field.field,
+        at=field.at,
+        raw=field.raw.hex().upper() if field.raw is not None else None,
+        value=field.value,
+        unit=field.unit,
+        within_limits=field.within_limits,
+        low=field.low,
+        high=field.high,
+        mark=field.mark,
+        expected_to_change=field.expected_to_change,
+        live=field.live,
+        belongs_to_card=field.belongs_to_card,
+    )
+
+
+def _check_shown(check: CheckResult) -> DecodedCheck:
+    return DecodedCheck(
+        check=check.check,
+        at=check.at,
+        method=check.method,
+        holds=check.holds,
+        stored=check.stored,
+        computed=check.computed,
+        mark=check.mark,
+    )

@@ -1,0 +1,71 @@
+"""What of a memory a layout covers, by what, and what it does not."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.answers.forms import Answer, Part, Question
+from parambak.answers.given_files import layout_file
+from parambak.answers.layout.check import GapShown
+from parambak.layouts import coverage
+
+if TYPE_CHECKING:
+    from parambak.answers.session import Session
+
+
+class LayoutMapQuestion(Question, frozen=True):
+    """The layout file."""
+
+    file: str
+
+
+class MapEntry(Part, frozen=True):
+    """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
+
+    `kind` is field, group, check, reserved, or duplicate of a block kept twice.
+    """
+
+    name: str
+    kind: str
+    start: int
+    length: int
+    rows: int | None
+
+
+class MapRow(Part, frozen=True):
+    """One line of the picture: its first address, and a character for each cell."""
+
+    start: int
+    cells: str
+
+
+class LayoutMapAnswer(Answer, frozen=True):
+    """The entries in address order, the gaps, and the picture with what its characters mean."""
+
+    title: str
+    revision: str | None
+    covered_bytes: int
+    size: int
+    gaps: tuple[GapShown, ...]
+    parts: tuple[MapEntry, ...]
+    picture: tuple[MapRow, ...]
+    bytes_a_cell: int
+    legend: dict[str, str]
+
+
+def answer(session: Session, question: LayoutMapQuestion) -> LayoutMapAnswer:
+    """Draw the map; raise LayoutRefused, NotFound or CallRefused."""
+    del session
+    layout = layout_file(question.file).layout
+    rows = coverage.picture(layout)
+    return LayoutMapAnswer(
+        title=layout.title,
+        revision=layout.revision,
+        covered_bytes=coverage.covered_bytes(layout),
+        size=layout.memory,
+        gaps=tuple(GapShown(gap.start, gap.length) for gap in coverage.gaps(layout)),
+        parts=tuple(MapEntry(*part) for part in coverage.parts(layout)),
+        picture=tuple(MapRow(row.start, row.cells) for row in rows),
+        bytes_a_cell=rows[0].bytes_a_cell,
+        legend=dict(coverage.CHARACTERS),
+    )
