@@ -23,10 +23,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchmarks.layouts import shortest
-from parambak.compare.alike import alike
-from parambak.compare.bytes import runs
-from parambak.compare.history import history
-from parambak.compare.moves import moves_between
+from parambak.differences.alike import alike
+from parambak.differences.bytes import runs
+from parambak.differences.history import history
+from parambak.differences.moves import moves_between
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image

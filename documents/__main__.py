@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from documents import answers, commands, conditions, errors, schema, tour
+from documents import answers, api, commands, conditions, errors, schema, tour
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,6 +19,7 @@ MAKERS: dict[str, Callable[[str], str]] = {
     "formats/field-layout.schema.json": schema.page,
     "formats/answers.md": answers.page,
     "formats/answers.schema.json": answers.schema,
+    "parambak/__init__.py": api.page,
     "README.md": tour.page,
 }
 

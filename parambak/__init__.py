@@ -1,3 +1,204 @@
-"""Parambak: keeps, verifies and compares the parameter memories of ships' control units."""
+"""Parambak: keeps, verifies and compares the parameter memories of ships' control units.
 
-__version__ = "0.1.0"
+What stands in `__all__` is the Python API; it is imported where it is first used.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+from parambak.version import __version__
+
+# --- written by `python3 dev.py documents` from the answers; do not edit by hand ---
+__all__ = [
+    "AlikeAnswer",
+    "AlikeQuestion",
+    "CallRefused",
+    "CatalogueAnswer",
+    "CatalogueQuestion",
+    "DecodeAnswer",
+    "DecodeQuestion",
+    "DiffAnswer",
+    "DiffQuestion",
+    "Differences",
+    "DueAnswer",
+    "DueQuestion",
+    "DumpRefused",
+    "HistoryAnswer",
+    "HistoryQuestion",
+    "InspectAnswer",
+    "InspectQuestion",
+    "LayoutCheckAnswer",
+    "LayoutCheckQuestion",
+    "LayoutDraftAnswer",
+    "LayoutDraftQuestion",
+    "LayoutFindAnswer",
+    "LayoutFindQuestion",
+    "LayoutMapAnswer",
+    "LayoutMapQuestion",
+    "LayoutRefused",
+    "NotFound",
+    "NotProven",
+    "PackRefused",
+    "ParambakError",
+    "ReportCopyAnswer",
+    "ReportCopyQuestion",
+    "ReportSwapAnswer",
+    "ReportSwapQuestion",
+    "ReportVisitAnswer",
+    "ReportVisitQuestion",
+    "Session",
+    "SheetRefused",
+    "TablesAnswer",
+    "TablesQuestion",
+    "ValuesDiffAnswer",
+    "VaultDamaged",
+    "VaultRefused",
+    "__version__",
+    "ask",
+    "compare",
+    "decode",
+    "load_layout",
+    "open_vault",
+    "read_dump",
+]
+_MODULES = {
+    "AlikeAnswer": "answers.alike",
+    "AlikeQuestion": "answers.alike",
+    "CallRefused": "errors",
+    "CatalogueAnswer": "answers.catalogue",
+    "CatalogueQuestion": "answers.catalogue",
+    "DecodeAnswer": "answers.decode",
+    "DecodeQuestion": "answers.decode",
+    "DiffAnswer": "answers.diff",
+    "DiffQuestion": "answers.diff",
+    "Differences": "api",
+    "DueAnswer": "answers.due",
+    "DueQuestion": "answers.due",
+    "DumpRefused": "errors",
+    "HistoryAnswer": "answers.history",
+    "HistoryQuestion": "answers.history",
+    "InspectAnswer": "answers.inspect",
+    "InspectQuestion": "answers.inspect",
+    "LayoutCheckAnswer": "answers.layout.check",
+    "LayoutCheckQuestion": "answers.layout.check",
+    "LayoutDraftAnswer": "answers.layout.draft",
+    "LayoutDraftQuestion": "answers.layout.draft",
+    "LayoutFindAnswer": "answers.layout.find",
+    "LayoutFindQuestion": "answers.layout.find",
+    "LayoutMapAnswer": "answers.layout.map",
+    "LayoutMapQuestion": "answers.layout.map",
+    "LayoutRefused": "errors",
+    "NotFound": "errors",
+    "NotProven": "errors",
+    "PackRefused": "errors",
+    "ParambakError": "errors",
+    "ReportCopyAnswer": "answers.report.copy",
+    "ReportCopyQuestion": "answers.report.copy",
+    "ReportSwapAnswer": "answers.report.swap",
+    "ReportSwapQuestion": "answers.report.swap",
+    "ReportVisitAnswer": "answers.report.visit",
+    "ReportVisitQuestion": "answers.report.visit",
+    "Session": "answers.session",
+    "SheetRefused": "errors",
+    "TablesAnswer": "answers.tables",
+    "TablesQuestion": "answers.tables",
+    "ValuesDiffAnswer": "answers.diff",
+    "VaultDamaged": "errors",
+    "VaultRefused": "errors",
+    "ask": "api",
+    "compare": "api",
+    "decode": "api",
+    "load_layout": "api",
+    "open_vault": "api",
+    "read_dump": "api",
+}
+
+if TYPE_CHECKING:
+    from typing import Any, overload
+
+    from parambak.answers.alike import AlikeAnswer, AlikeQuestion
+    from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
+    from parambak.answers.decode import DecodeAnswer, DecodeQuestion
+    from parambak.answers.diff import DiffAnswer, DiffQuestion, ValuesDiffAnswer
+    from parambak.answers.due import DueAnswer, DueQuestion
+    from parambak.answers.history import HistoryAnswer, HistoryQuestion
+    from parambak.answers.inspect import InspectAnswer, InspectQuestion
+    from parambak.answers.layout.check import LayoutCheckAnswer, LayoutCheckQuestion
+    from parambak.answers.layout.draft import LayoutDraftAnswer, LayoutDraftQuestion
+    from parambak.answers.layout.find import LayoutFindAnswer, LayoutFindQuestion
+    from parambak.answers.layout.map import LayoutMapAnswer, LayoutMapQuestion
+    from parambak.answers.report.copy import ReportCopyAnswer, ReportCopyQuestion
+    from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
+    from parambak.answers.report.visit import ReportVisitAnswer, ReportVisitQuestion
+    from parambak.answers.session import Session
+    from parambak.answers.tables import TablesAnswer, TablesQuestion
+    from parambak.api import Differences, compare, decode, load_layout, open_vault, read_dump
+    from parambak.errors import (
+        CallRefused,
+        DumpRefused,
+        LayoutRefused,
+        NotFound,
+        NotProven,
+        PackRefused,
+        ParambakError,
+        SheetRefused,
+        VaultDamaged,
+        VaultRefused,
+    )
+
+    @overload
+    def ask(session: Session, question: AlikeQuestion) -> AlikeAnswer: ...
+
+    @overload
+    def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
+
+    @overload
+    def ask(session: Session, question: DecodeQuestion) -> DecodeAnswer: ...
+
+    @overload
+    def ask(session: Session, question: DiffQuestion) -> DiffAnswer | ValuesDiffAnswer: ...
+
+    @overload
+    def ask(session: Session, question: DueQuestion) -> DueAnswer: ...
+
+    @overload
+    def ask(session: Session, question: HistoryQuestion) -> HistoryAnswer: ...
+
+    @overload
+    def ask(session: Session, question: InspectQuestion) -> InspectAnswer: ...
+
+    @overload
+    def ask(session: Session, question: LayoutCheckQuestion) -> LayoutCheckAnswer: ...
+
+    @overload
+    def ask(session: Session, question: LayoutDraftQuestion) -> LayoutDraftAnswer: ...
+
+    @overload
+    def ask(session: Session, question: LayoutFindQuestion) -> LayoutFindAnswer: ...
+
+    @overload
+    def ask(session: Session, question: LayoutMapQuestion) -> LayoutMapAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ReportCopyQuestion) -> ReportCopyAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ReportSwapQuestion) -> ReportSwapAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ReportVisitQuestion) -> ReportVisitAnswer: ...
+
+    @overload
+    def ask(session: Session, question: TablesQuestion) -> TablesAnswer: ...
+
+    def ask(session: Session, question: Any) -> Any:
+        """Return the answer; raise ParambakError where there is none."""
+
+# --- the end of what is written by `python3 dev.py documents` ---
+
+
+def __getattr__(name: str) -> object:
+    """Import what is asked for from the module that has it."""
+    if name not in _MODULES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"parambak.{_MODULES[name]}"), name)

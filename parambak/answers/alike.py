@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from parambak.answers.session import Session
-    from parambak.compare.alike import Gathered, Unlike
+    from parambak.differences.alike import Gathered, Unlike
     from parambak.keeping.state.model import Position
     from parambak.keeping.state.remarks import OnPurpose
 
@@ -174,7 +174,7 @@ def _take(
     parts = ",".join(part.sha256 for part in position.layout.parts)
     key = f"{position.layout.sha256},{parts}"
     if key not in groups:
-        from parambak.compare.alike import Gathered  # noqa: PLC0415 - slow to import, layouts only
+        from parambak.differences.alike import Gathered  # noqa: PLC0415 - slow to import, layouts only
 
         groups[key] = Gathered(layout)
     groups[key].take(position.where, image)

@@ -14,9 +14,9 @@ from parambak.answers.copies import given_copies
 from parambak.answers.decoded import decoded_by
 from parambak.answers.differences import RunShown, ValuesCompared, run_shown
 from parambak.answers.forms import NO, YES, Answer, LazyList, Part, Question, RangeShown
-from parambak.compare.bytes import runs
-from parambak.compare.fields import FADING, MOVED, SETTLED
-from parambak.compare.rows import rows_around
+from parambak.differences.bytes import runs
+from parambak.differences.fields import FADING, MOVED, SETTLED
+from parambak.differences.rows import rows_around
 from parambak.errors import CallRefused, Fault, LayoutRefused
 from parambak.memory.image import Range
 
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     from parambak.answers.copies import GivenCopy
     from parambak.answers.session import Session
-    from parambak.compare.bytes import Run
-    from parambak.compare.history import Step
-    from parambak.compare.moves import Move
+    from parambak.differences.bytes import Run
+    from parambak.differences.history import Step
+    from parambak.differences.moves import Move
     from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout
 
@@ -254,7 +254,7 @@ def _by_bytes(
 
 def _pairs_of(given: Sequence[GivenCopy], layout: Layout | None) -> list[_Pair]:
     """Return each thing given against the one before it, sorted by what all of them show."""
-    from parambak.compare.history import history  # noqa: PLC0415 - slow to import
+    from parambak.differences.history import history  # noqa: PLC0415 - slow to import
 
     if layout is not None:
         from parambak.layouts.decode import require_fit  # noqa: PLC0415 - with a layout only
@@ -366,7 +366,7 @@ def _range_shown(stretch: Range) -> RangeShown:
 
 def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> ValuesDiffAnswer:
     """Answer by values: each side by a layout of its own."""
-    from parambak.compare.two_layouts import carry_over  # noqa: PLC0415 - for two layouts only
+    from parambak.differences.two_layouts import carry_over  # noqa: PLC0415 - for two layouts only
 
     path = question.old_layout
     layout = given_files.layout_file(question.layout).layout if question.layout else new.layout

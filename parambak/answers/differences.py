@@ -10,8 +10,8 @@ from parambak.errors import CallRefused, Fault
 from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
-    from parambak.compare.bytes import Run
-    from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
+    from parambak.differences.bytes import Run
+    from parambak.differences.two_layouts import CarryOver, NotCarried, Renames, ValueChange
     from parambak.keeping.recording.received import RenamesFile
     from parambak.layouts.decode import Decoded
 
@@ -133,7 +133,7 @@ def not_carried_shown(value: NotCarried) -> NotCarriedShown:
 
 def renames_file(path: str | None) -> RenamesFile | None:
     """Return a table of renames and its bytes; None where none is named."""
-    from parambak.compare.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
+    from parambak.differences.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
     from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
     from parambak.keeping.recording.received import RenamesFile  # noqa: PLC0415 - the same
 
@@ -148,6 +148,6 @@ def renames_file(path: str | None) -> RenamesFile | None:
 
 def renames_of(file: RenamesFile | None) -> Renames:
     """Return the table that a file of renames holds; an empty one where there is none."""
-    from parambak.compare.two_layouts import NONE  # noqa: PLC0415 - for two layouts only
+    from parambak.differences.two_layouts import NONE  # noqa: PLC0415 - for two layouts only
 
     return NONE if file is None else file.renames

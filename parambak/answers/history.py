@@ -12,8 +12,8 @@ from msgspec import UNSET, UnsetType
 
 from parambak.answers import faults, given_files
 from parambak.answers.forms import Answer, LazyList, Part, Question
-from parambak.compare.fields import MOVED, SETTLED, value_text
-from parambak.compare.history import changes_of, history
+from parambak.differences.fields import MOVED, SETTLED, value_text
+from parambak.differences.history import changes_of, history
 from parambak.errors import Fault, LayoutRefused, NotFound, VaultDamaged
 from parambak.keeping.state import select
 from parambak.keeping.state.remarks import remarks_of_change, remarks_on_record
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from parambak.answers.session import Session
-    from parambak.compare.fields import FieldChange
-    from parambak.compare.history import History
+    from parambak.differences.fields import FieldChange
+    from parambak.differences.history import History
     from parambak.keeping.state.model import Copy, Position, Read
     from parambak.keeping.state.remarks import Remark
     from parambak.layouts.model import Layout

@@ -169,7 +169,7 @@ def _relations(reads: Sequence[_Read]) -> Iterator[RelationShown]:
     """Yield how each further dump differs from the first."""
     if len(reads) < 2:
         return
-    from parambak.compare.bytes import runs  # noqa: PLC0415 - only for two dumps or more
+    from parambak.differences.bytes import runs  # noqa: PLC0415 - only for two dumps or more
 
     for read in reads[1:]:
         changed = runs(reads[0].image, read.image)

@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from parambak import __version__
 from parambak.cli import faults
 from parambak.cli.menu import SECTIONS
 from parambak.cli.settings import Answer, Settings
 from parambak.cli.written import pieces
 from parambak.errors import ParambakError
 from parambak.vault.files.given import SYSTEM
+from parambak.version import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from parambak.compare.bytes import differing_bytes
+from parambak.differences.bytes import differing_bytes
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
 from parambak.keeping.state.rules import CAREFUL
 from parambak.keeping.verified import CopyEvidence, Verdict, judge

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from icalendar import Calendar, Event
 
-from parambak import __version__
 from parambak.memory.printable import printable
+from parambak.version import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from parambak.compare.fields import value_text
-from parambak.compare.small_line import small_line
+from parambak.differences.fields import value_text
+from parambak.differences.small_line import small_line
 from parambak.errors import VaultDamaged
 from parambak.keeping.state.remarks import remarks_on_record
 from parambak.layouts.decode import decode

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from markupsafe import Markup
 
-from parambak.compare.bytes import runs
+from parambak.differences.bytes import runs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

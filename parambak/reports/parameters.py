@@ -6,7 +6,7 @@ import re
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import value_text
+from parambak.differences.fields import value_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

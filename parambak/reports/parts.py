@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from parambak.compare.bytes import runs
-from parambak.compare.fields import changes, unexplained
+from parambak.differences.bytes import runs
+from parambak.differences.fields import changes, unexplained
 from parambak.errors import ParambakError
 from parambak.keeping.state import closing_line, read_facts, select
 from parambak.keeping.state.remarks import remarks_of_change
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime
 
-    from parambak.compare.bytes import Run
-    from parambak.compare.fields import FieldChange
+    from parambak.differences.bytes import Run
+    from parambak.differences.fields import FieldChange
     from parambak.keeping.assess import Assessor
     from parambak.keeping.state.model import Copy, Fleet, Position, Read, Unit, Vessel
     from parambak.keeping.state.remarks import Remark

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from parambak.compare.bytes import Run, beyond, runs
-from parambak.compare.two_layouts import carry_over
+from parambak.differences.bytes import Run, beyond, runs
+from parambak.differences.two_layouts import carry_over
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from parambak.compare.two_layouts import CarryOver, NotCarried, Renames, ValueChange
+    from parambak.differences.two_layouts import CarryOver, NotCarried, Renames, ValueChange
     from parambak.layouts.decode import CheckResult, Decoded
     from parambak.memory.image import Image
 

@@ -29,7 +29,7 @@ RULES = {
             .rglob .unlink .rmdir .mkdir .touch .is_file .is_dir .symlink_to .hardlink_to
             .samefile .fsync"""
         ),
-        words("vault cli"),
+        words("vault cli api"),
         words("os.PathLike pathlib.PurePath pathlib.PurePosixPath pathlib.PureWindowsPath"),
     ),
     "clock": Rule(
@@ -37,7 +37,7 @@ RULES = {
             """time datetime.datetime.now datetime.datetime.utcnow datetime.datetime.today
             datetime.date.today email.utils.localtime os.times"""
         ),
-        words("cli"),
+        words("cli api"),
     ),
     "environment": Rule(
         words(
@@ -47,7 +47,7 @@ RULES = {
             pathlib.Path.home pathlib.Path.cwd .expanduser socket.gethostname platform.node
             shutil.get_terminal_size os.get_terminal_size"""
         ),
-        words("cli"),
+        words("cli api"),
     ),
     "output": Rule(
         words(

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 import pytest
 from deepdiff import DeepDiff
 
-from parambak.compare.bytes import runs
-from parambak.compare.fields import changes
-from parambak.compare.history import history
-from parambak.compare.moves import moves_between
+from parambak.differences.bytes import runs
+from parambak.differences.fields import changes
+from parambak.differences.history import history
+from parambak.differences.moves import moves_between
 from parambak.layouts.decode import decode
 from parambak.memory.image import Image
-from tests.compare.invented_histories import LAYOUT, invented
+from tests.differences.invented_histories import LAYOUT, invented
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,7 +7,7 @@ import statistics
 
 import pytest
 
-from parambak.compare.alike import alike, weighted_median
+from parambak.differences.alike import alike, weighted_median
 from parambak.layouts.load import load
 from parambak.memory.image import Image
 

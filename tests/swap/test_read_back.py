@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from parambak.compare.bytes import Run
+from parambak.differences.bytes import Run
 from parambak.layouts.verdicts import CheckResult
 from parambak.memory.image import Image
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, STAGES, compare

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from msgspec.structs import replace
 
-from parambak.compare.two_layouts import read_renames
+from parambak.differences.two_layouts import read_renames
 from parambak.keeping.recording.entries import amend
 from parambak.keeping.recording.received import LayoutFile, RenamesFile
 from parambak.layouts.decode import decode

@@ -10,7 +10,7 @@ from parambak.answers.diff import DiffAnswer, DiffQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import by_values
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.compare.fields import (
+from parambak.differences.fields import (
     CHECK,
     EXPECTED,
     FADING,
@@ -20,7 +20,7 @@ from parambak.compare.fields import (
     SETTLED,
     TOLERANCE,
 )
-from parambak.compare.rows import ABSENT, ROW_BYTES
+from parambak.differences.rows import ABSENT, ROW_BYTES
 from parambak.memory.counted import counted
 from parambak.memory.image import Range
 

@@ -14,8 +14,8 @@ from msgspec import UNSET
 from parambak.answers.history import HistoryQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.compare.fields import FADING, FLIPS, MOVED, SETTLED
-from parambak.compare.small_line import BLOCKS, PLAIN, small_line
+from parambak.differences.fields import FADING, FLIPS, MOVED, SETTLED
+from parambak.differences.small_line import BLOCKS, PLAIN, small_line
 from parambak.memory.counted import counted
 from parambak.memory.image import Range
 

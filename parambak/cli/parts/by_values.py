@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from parambak.compare.two_layouts import ONLY_NEW
+from parambak.differences.two_layouts import ONLY_NEW
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:

@@ -19,7 +19,7 @@ from parambak.swap.recording import ValueLayouts
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.compare.two_layouts import ValueChange
+    from parambak.differences.two_layouts import ValueChange
     from parambak.keeping.recording.received import Incoming
     from parambak.keeping.state.bodies import LayoutEntry
     from parambak.layouts.model import Layout

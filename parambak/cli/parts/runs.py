@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.compare.bytes import Run
+    from parambak.differences.bytes import Run
 
 RUNS_SHOWN = 40
 BYTES_SHOWN = 12

@@ -15,7 +15,7 @@ from parambak.keeping.state.read_facts import ReadFacts
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from parambak.compare.two_layouts import Renames
+    from parambak.differences.two_layouts import Renames
     from parambak.dumps.dump import Dump
     from parambak.dumps.profile import Profile
     from parambak.keeping.recording.filing import TypedPosition

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.bytes import differing_bytes
+from parambak.differences.bytes import differing_bytes
 from parambak.errors import CallRefused, Fault
 from parambak.memory.counted import counted
 

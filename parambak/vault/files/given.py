@@ -127,9 +127,7 @@ def names_a_file(text: str) -> bool:
 
 def shipped(name: str) -> bytes:
     """Return a file of `shared/`, from inside the wheel or from the checkout."""
-    import parambak  # noqa: PLC0415 - its own place on disk is asked
-
-    package = Path(parambak.__file__).parent
+    package = Path(__file__).parents[2]
     for folder in (package / "shared", package.parent / "shared"):
         if (folder / name).is_file():
             return (folder / name).read_bytes()

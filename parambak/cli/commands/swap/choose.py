@@ -11,7 +11,7 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.parts.runs import run_document, run_rows
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.compare.bytes import runs
+from parambak.differences.bytes import runs
 from parambak.keeping.assess import Assessor
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
@@ -20,7 +20,7 @@ from parambak.swap.state import accepted_words, notes_on, swap_state
 
 if TYPE_CHECKING:
     from parambak.cli.screen import Screen
-    from parambak.compare.bytes import Run
+    from parambak.differences.bytes import Run
     from parambak.keeping.state.model import Copy
     from parambak.swap.state import SwapState
 

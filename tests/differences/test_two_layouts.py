@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from parambak.compare.fields import EXPECTED, PARAMETER
-from parambak.compare.two_layouts import (
+from parambak.differences.fields import EXPECTED, PARAMETER
+from parambak.differences.two_layouts import (
     LEFT_OUT,
     NONE,
     ONLY_NEW,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from parambak.compare.bytes import runs
-from parambak.compare.moves import Move, moves_between
-from parambak.compare.rows import MOST_ROWS, Row, rows_around
+from parambak.differences.bytes import runs
+from parambak.differences.moves import Move, moves_between
+from parambak.differences.rows import MOST_ROWS, Row, rows_around
 from parambak.memory import relations
 from parambak.memory.image import Image, Range
 

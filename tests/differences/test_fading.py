@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from parambak.compare.fading import Turn, fading, flips
+from parambak.differences.fading import Turn, fading, flips
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare import fading
-from parambak.compare.bytes import differing_bytes, runs
-from parambak.compare.fields import (
+from parambak.differences import fading
+from parambak.differences.bytes import differing_bytes, runs
+from parambak.differences.fields import (
     FADING,
     FLIPS,
     PARAMETER,
@@ -19,14 +19,14 @@ from parambak.compare.fields import (
     FieldChange,
     unexplained,
 )
-from parambak.compare.moves import Move, moves_between, undo_moves
-from parambak.compare.tracker import FieldTracker, TrackedChange
+from parambak.differences.moves import Move, moves_between, undo_moves
+from parambak.differences.tracker import FieldTracker, TrackedChange
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from collections.abc import Set as AbstractSet
 
-    from parambak.compare.bytes import Run
+    from parambak.differences.bytes import Run
     from parambak.layouts.decode import FieldValue
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.compare.bytes import Run
-    from parambak.compare.moves import Move
+    from parambak.differences.bytes import Run
+    from parambak.differences.moves import Move
     from parambak.memory.image import Image
 
 ROW_BYTES = 8

@@ -16,7 +16,7 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import EXPECTED, PARAMETER, value_text
+from parambak.differences.fields import EXPECTED, PARAMETER, value_text
 from parambak.errors import Fault, LayoutRefused
 from parambak.layouts.mistakes import Ledger, advice, describe
 from parambak.layouts.parse import parse

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from parambak.compare.bytes import runs
-from parambak.compare.fields import (
+from parambak.differences.bytes import runs
+from parambak.differences.fields import (
     CHECK,
     EXPECTED,
     PARAMETER,
@@ -25,7 +25,7 @@ from parambak.layouts.load import load
 from parambak.memory.image import Image, Range
 
 if TYPE_CHECKING:
-    from parambak.compare.fields import FieldChange
+    from parambak.differences.fields import FieldChange
 
 LAYOUT = load(
     b"""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.compare.alike import FARTHEST, NO_TWO, Unlike, alike
+from parambak.differences.alike import FARTHEST, NO_TWO, Unlike, alike
 from parambak.layouts.load import load
 from parambak.memory.image import Block, Image
 

@@ -21,7 +21,7 @@ from parambak.memory.relations import exclusive_or
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from parambak.compare.bytes import Run
+    from parambak.differences.bytes import Run
 
 FEWEST = 16  # changed bytes that a move accounts for, else it is no move
 TELLING = 4  # values that the changed bytes must have at least

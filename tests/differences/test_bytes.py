@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from parambak.compare.bytes import Run, beyond, changed_bits, differing_bytes, runs
+from parambak.differences.bytes import Run, beyond, changed_bits, differing_bytes, runs
 from parambak.memory.image import Block, Image
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import (
+from parambak.differences.fields import (
     MOVED,
     TOLERANCE,
     FieldChange,
@@ -21,7 +21,7 @@ from parambak.layouts.verdicts import check_results
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from parambak.compare.bytes import Run
+    from parambak.differences.bytes import Run
     from parambak.layouts.decode import FieldValue
     from parambak.layouts.model import Layout
     from parambak.layouts.plan import FieldPlan

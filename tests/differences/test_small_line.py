@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from parambak.compare.small_line import PLAIN, small_line
+from parambak.differences.small_line import PLAIN, small_line
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from parambak.compare import moves as move_module
-from parambak.compare.bytes import runs
-from parambak.compare.moves import Move, moves_between, undo_moves
+from parambak.differences import moves as move_module
+from parambak.differences.bytes import runs
+from parambak.differences.moves import Move, moves_between, undo_moves
 from parambak.memory import relations
 from parambak.memory.image import Image, Range
 

@@ -17,7 +17,7 @@ from collections import Counter
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import value_text
+from parambak.differences.fields import value_text
 from parambak.layouts import coverage
 from parambak.layouts.decode import field_value, whole
 from parambak.layouts.plan import plan_of

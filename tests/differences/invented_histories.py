@@ -1,7 +1,7 @@
 """Histories whose every change is known, because it was invented; how many are sorted wrong.
 
-    python -m tests.compare.invented_histories            1,000 histories, the confusion table
-    python -m tests.compare.invented_histories 50 7       50 of them, from seed 7
+    python -m tests.differences.invented_histories            1,000 histories, the confusion table
+    python -m tests.differences.invented_histories 50 7       50 of them, from seed 7
 
 The seeds of the full run were used for nothing while the rules were made: SEED and those
 after it are for measuring, numbers below 1,000 for trying.
@@ -21,7 +21,7 @@ import sys
 from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.fields import (
+from parambak.differences.fields import (
     CHECK,
     EXPECTED,
     FADING,
@@ -31,7 +31,7 @@ from parambak.compare.fields import (
     TOLERANCE,
     UNEXPLAINED,
 )
-from parambak.compare.history import history
+from parambak.differences.history import history
 from parambak.layouts.check_methods import compute
 from parambak.layouts.load import load
 from parambak.memory import relations

@@ -11,7 +11,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.compare.bytes import beyond_bits
+from parambak.differences.bytes import beyond_bits
 from parambak.layouts import coverage
 from parambak.layouts.decimals import rounded
 from parambak.layouts.verdicts import PROMISES
@@ -20,7 +20,7 @@ from parambak.memory.image import Range
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.compare.bytes import Run
+    from parambak.differences.bytes import Run
     from parambak.layouts.decode import Decoded, FieldValue
     from parambak.layouts.model import Layout
     from parambak.layouts.verdicts import CheckResult

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.compare.fields import MOVED, PARAMETER, TOLERANCE
-from parambak.compare.history import changes_of, history
+from parambak.differences.fields import MOVED, PARAMETER, TOLERANCE
+from parambak.differences.history import changes_of, history
 from parambak.layouts.load import load
 from parambak.memory import relations
 from parambak.memory.image import Image
-from tests.compare.invented_histories import confusion, table, wrong
+from tests.differences.invented_histories import confusion, table, wrong
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

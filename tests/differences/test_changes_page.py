@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from parambak.compare import fields, moves
-from parambak.compare.history import history
+from parambak.differences import fields, moves
+from parambak.differences.history import history
 from parambak.layouts.load import load
 from parambak.memory.image import Image
 
