@@ -12,6 +12,10 @@ from parambak.version import __version__
 __all__ = [
     "AlikeAnswer",
     "AlikeQuestion",
+    "AmendAnswer",
+    "AmendQuestion",
+    "ArchiveAnswer",
+    "ArchiveQuestion",
     "CallRefused",
     "CatalogueAnswer",
     "CatalogueQuestion",
@@ -27,6 +31,8 @@ __all__ = [
     "DueAnswer",
     "DueQuestion",
     "DumpRefused",
+    "ExportAnswer",
+    "ExportQuestion",
     "HistoryAnswer",
     "HistoryQuestion",
     "InspectAnswer",
@@ -75,6 +81,10 @@ __all__ = [
     "ValuesDiffAnswer",
     "VaultDamaged",
     "VaultRefused",
+    "VisitCloseAnswer",
+    "VisitCloseQuestion",
+    "VisitOpenAnswer",
+    "VisitOpenQuestion",
     "__version__",
     "ask",
     "compare",
@@ -86,6 +96,10 @@ __all__ = [
 _MODULES = {
     "AlikeAnswer": "answers.alike",
     "AlikeQuestion": "answers.alike",
+    "AmendAnswer": "answers.amend",
+    "AmendQuestion": "answers.amend",
+    "ArchiveAnswer": "answers.archive",
+    "ArchiveQuestion": "answers.archive",
     "CallRefused": "errors",
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
@@ -101,6 +115,8 @@ _MODULES = {
     "DueAnswer": "answers.due",
     "DueQuestion": "answers.due",
     "DumpRefused": "errors",
+    "ExportAnswer": "answers.export",
+    "ExportQuestion": "answers.export",
     "HistoryAnswer": "answers.history",
     "HistoryQuestion": "answers.history",
     "InspectAnswer": "answers.inspect",
@@ -149,6 +165,10 @@ _MODULES = {
     "ValuesDiffAnswer": "answers.diff",
     "VaultDamaged": "errors",
     "VaultRefused": "errors",
+    "VisitCloseAnswer": "answers.visit.close",
+    "VisitCloseQuestion": "answers.visit.close",
+    "VisitOpenAnswer": "answers.visit.open",
+    "VisitOpenQuestion": "answers.visit.open",
     "ask": "api",
     "compare": "api",
     "decode": "api",
@@ -161,12 +181,15 @@ if TYPE_CHECKING:
     from typing import Any, overload
 
     from parambak.answers.alike import AlikeAnswer, AlikeQuestion
+    from parambak.answers.amend import AmendAnswer, AmendQuestion
+    from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
     from parambak.answers.closing_line import ClosingLineAnswer, ClosingLineQuestion
     from parambak.answers.decode import DecodeAnswer, DecodeQuestion
     from parambak.answers.demo import DemoAnswer, DemoQuestion
     from parambak.answers.diff import DiffAnswer, DiffQuestion, ValuesDiffAnswer
     from parambak.answers.due import DueAnswer, DueQuestion
+    from parambak.answers.export import ExportAnswer, ExportQuestion
     from parambak.answers.history import HistoryAnswer, HistoryQuestion
     from parambak.answers.inspect import InspectAnswer, InspectQuestion
     from parambak.answers.layout.check import LayoutCheckAnswer, LayoutCheckQuestion
@@ -187,6 +210,8 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
     from parambak.answers.tables import TablesAnswer, TablesQuestion
     from parambak.answers.unpack import UnpackAnswer, UnpackQuestion
+    from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
+    from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion
     from parambak.api import Differences, compare, decode, load_layout, open_vault, read_dump
     from parambak.errors import (
         CallRefused,
@@ -205,6 +230,12 @@ if TYPE_CHECKING:
     def ask(session: Session, question: AlikeQuestion) -> AlikeAnswer: ...
 
     @overload
+    def ask(session: Session, question: AmendQuestion) -> AmendAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ArchiveQuestion) -> ArchiveAnswer: ...
+
+    @overload
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
 
     @overload
@@ -221,6 +252,9 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: DueQuestion) -> DueAnswer: ...
+
+    @overload
+    def ask(session: Session, question: ExportQuestion) -> ExportAnswer: ...
 
     @overload
     def ask(session: Session, question: HistoryQuestion) -> HistoryAnswer: ...
@@ -278,6 +312,12 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: UnpackQuestion) -> UnpackAnswer: ...
+
+    @overload
+    def ask(session: Session, question: VisitCloseQuestion) -> VisitCloseAnswer: ...
+
+    @overload
+    def ask(session: Session, question: VisitOpenQuestion) -> VisitOpenAnswer: ...
 
     def ask(session: Session, question: Any) -> Any:
         """Return the answer; raise ParambakError where there is none."""

@@ -43,3 +43,9 @@ CHIP_NAME = Fault(
     "no such chip in the table",
     "Leave --chip out, or name a part number of the table: {known}.",
 )
+NORMAL_SHAPE = Fault(
+    "normal-shape",
+    CallRefused,
+    "that declares nothing normal",
+    "Write --normal CODE=REASON with a finding's code, and --read-by with your name.",
+)

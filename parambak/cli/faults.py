@@ -98,12 +98,6 @@ NOTHING_MEANT = Fault(
     "Run `parambak swap check {where}`; to compare with a copy that is not verified, use "
     "`parambak diff {where} DUMP`.",
 )
-NORMAL_SHAPE = Fault(
-    "normal-shape",
-    CallRefused,
-    "that declares nothing normal",
-    "Write --normal CODE=REASON with a finding's code, and --read-by with your name.",
-)
 DEMO_FOLDER = Fault(
     "demo-folder",
     CallRefused,

@@ -57,7 +57,7 @@ def _binary(value: Fraction, bits: int) -> tuple[int, int]:
     """Return mantissa and exponent: 0.1m times 2**exponent, the mantissa of `bits` bits."""
     exponent = value.numerator.bit_length() - value.denominator.bit_length()
     mantissa = round(value * power(2, bits - exponent))
-    if mantissa >> bits:  # rounded or estimated one too high
+    while mantissa >> bits:  # the estimate is one too low, or it rounds up to the next power
         exponent += 1
         mantissa = round(value * power(2, bits - exponent))
     return mantissa, exponent

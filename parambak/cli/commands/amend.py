@@ -6,17 +6,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.cli import store
+from parambak.answers.amend import AmendQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.entries import amend
-from parambak.keeping.state import select
-from parambak.keeping.state.fold import fleet
 
 if TYPE_CHECKING:
-    from parambak.keeping.chips import Chip
-    from parambak.keeping.state.model import Position
-    from parambak.vault.vault import Vault
+    from parambak.answers.amend import AmendAnswer
+    from parambak.cli.screen import Screen
 
 OPTIONS = {
     "short": ("--short-name", "New short name (the old one stays known as a former name)."),
@@ -42,35 +38,20 @@ OPTIONS = {
 @click.option("--why", metavar="TEXT", help="Why: what was wrong, or where it is known from.")
 @pass_settings
 def command(
-    settings: Settings, /, where: str, by: str | None, why: str | None, **facts: str | None
+    settings: Settings, /, where: str, by: str | None, why: str | None, **options: str | None
 ) -> Answer:
     """Add or correct a fact of a vessel, unit, card, position or copy.
 
     Nothing is rewritten: the correction is a new record.
     """
-    told = {name: value for name, value in facts.items() if value is not None}
-    chip = store.chip_named(store.chip_table(), told["chip"]) if "chip" in told else None
-    if chip is not None:
-        told["chip"] = chip.name.casefold()
-    vault = store.open_vault(settings)
-    known = fleet(vault)
-    said, warnings = amend(vault, where, told, by=by, why=why)
-    if chip is not None:
-        warnings += _doubts(vault, select.find_position(known, where), chip)
-    return Answer(
-        {"about": said, "facts": told},
-        lambda screen: screen.good(
-            f"On record for {said}: " + ", ".join(f"{k} {v}" for k, v in told.items()) + "."
-        ),
-        warnings=(*store.warnings_of(vault), *warnings),
-    )
+    facts = {name: value for name, value in options.items() if value is not None}
+    question = AmendQuestion(where=where, facts=facts, by=by, why=why)
+    return settings.ask(answer, question, _page)
 
 
-def _doubts(vault: Vault, position: Position, chip: Chip) -> tuple[str, ...]:
-    """Say what the chip that is on record now contradicts; the position as it was before."""
-    from parambak.keeping.assess import Assessor, size_doubts  # noqa: PLC0415 - a chip is rarely named
-
-    return size_doubts(Assessor(vault, store.chip_table()), position, chip)
+def _page(screen: Screen, amended: AmendAnswer) -> None:
+    facts = ", ".join(f"{name} {value}" for name, value in amended.facts.items())
+    screen.good(f"On record for {amended.about}: {facts}.")
 
 
 for _name, (_flag, _help) in OPTIONS.items():

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 import click
 
-from parambak.cli import store
+from parambak.answers.visit.open import VisitOpenQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings, past_day
-from parambak.keeping.recording.visits import open_visit
+from parambak.cli.settings import Answer, Settings, pass_settings
+
+if TYPE_CHECKING:
+    from parambak.answers.visit.open import VisitOpenAnswer
+    from parambak.cli.screen import Screen
 
 
 @parambak_command("open", example="parambak visit open grebe --by 'J. Doe' --reader 'bench 2'")
@@ -17,25 +22,11 @@ from parambak.keeping.recording.visits import open_visit
 @click.option("--on", metavar="DATE", help="The day, such as 2026-03-01; else today.")
 @click.option("--new-vessel", is_flag=True, help="It is another ship, though the name is near.")
 @pass_settings
-def command(  # noqa: PLR0913 - one argument an option
-    settings: Settings,
-    /,
-    *,
-    vessel: str,
-    by: str | None,
-    reader: str | None,
-    on: str | None,
-    new_vessel: bool,
-) -> Answer:
+def command(settings: Settings, /, **options: Any) -> Answer:
     """Open a visit to VESSEL; `archive` then knows vessel, person and reader."""
-    day = past_day(settings, on) if on else settings.clock().date().isoformat()
-    vault = store.open_vault(settings, create=True)
-    handle, new = open_visit(
-        vault, vessel=vessel, on=day, by=by, reader=reader, confirmed=new_vessel
-    )
-    known = "a new vessel" if new else "known already"
-    return Answer(
-        {"vessel": handle, "on": day, "new_vessel": new},
-        lambda screen: screen.good(f"Visit to {handle} ({known}) is open since {day}."),
-        warnings=store.warnings_of(vault),
-    )
+    return settings.ask(answer, VisitOpenQuestion(**options), _page)
+
+
+def _page(screen: Screen, opened: VisitOpenAnswer) -> None:
+    known = "a new vessel" if opened.new_vessel else "known already"
+    screen.good(f"Visit to {opened.vessel} ({known}) is open since {opened.on}.")

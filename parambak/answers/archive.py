@@ -1,0 +1,222 @@
+"""Dumps are put on record as reads of one chip; whether its copy is verified now."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+from msgspec.structs import replace
+
+from parambak.answers import faults, given_files
+from parambak.answers.disagreement import (
+    ExplanationShown,
+    VoteShown,
+    explanation_of,
+    vote_shown,
+)
+from parambak.answers.forms import Answer, Part, Question
+from parambak.keeping.recording.filing import TypedPosition
+from parambak.keeping.recording.received import Request
+from parambak.keeping.recording.take_in import take_in
+from parambak.keeping.recording.visits import VISIT_NONE
+from parambak.keeping.state import select
+from parambak.keeping.state.bodies import Normal
+from parambak.keeping.state.fold import Folding
+from parambak.keeping.state.read_facts import ReadFacts
+from parambak.keeping.state.visits import the_open_visit
+
+if TYPE_CHECKING:
+    from parambak.answers.session import Session
+    from parambak.keeping.recording.received import Incoming, LayoutFile, ProfileFile
+    from parambak.reads.pairs import PairScheme
+
+LIFTABLE = (
+    "read-address-line",
+    "read-data-line",
+    "read-data-short",
+    "read-size",
+    "read-blank-fields",
+)
+"""Findings that a person may declare normal for a memory."""
+
+
+class ArchiveQuestion(Question, frozen=True):
+    """The dump files, where the chip is, and what is stated of the reads.
+
+    `dumps`, `layout` and `profile` are names of files. `unit` or `card` holds the position;
+    `vessel` may be None where a visit is open. `normal` declares findings normal, each as
+    CODE=REASON. `facts` are what is stated of how the reads were made. `new_vessel` and
+    `position_confirmed` answer the doubts that a near name, or bytes that fit another position
+    better, raise. With `vote`, what most of three reads or more hold is kept too.
+    """
+
+    dumps: tuple[str, ...]
+    position: str
+    vessel: str | None = None
+    unit: str | None = None
+    card: str | None = None
+    layout: str | None = None
+    chip: str | None = None
+    reader_sum: str | None = None
+    read_by: str | None = None
+    read_on: str | None = None
+    facts: ReadFacts = ReadFacts()
+    remark: str | None = None
+    normal: tuple[str, ...] = ()
+    format: str | None = None
+    accept: tuple[str, ...] = ()
+    profile: str | None = None
+    vote: bool = False
+    new_vessel: bool = False
+    position_confirmed: bool = False
+
+
+class ConditionShown(Part, frozen=True):
+    """A condition of a verified copy: met, not met, or null where that is not known; and why."""
+
+    condition: str
+    met: bool | None
+    text: str
+
+
+class UnmetShown(Part, frozen=True):
+    """A condition that is not met or not known, and why."""
+
+    condition: str
+    text: str
+
+
+class ArchiveAnswer(Answer, frozen=True):
+    """The position and its copy, and whether it is verified now.
+
+    `unmet` are those of the `conditions` that are not met or not known. `made` says what came
+    on record with the reads; `reader_sum` what the sum on the reader's screen is a sum of.
+    `explanation` is why the reads differ, null where they do not; `layout` whether the position
+    has one; `reads` how many were put on record.
+    """
+
+    where: str
+    copy: str
+    sha256: str
+    verified: bool
+    unmet: tuple[UnmetShown, ...]
+    made: tuple[str, ...]
+    reader_sum: str | None
+    explanation: ExplanationShown | None
+    vote: VoteShown | None
+    conditions: tuple[ConditionShown, ...]
+    layout: bool
+    reads: int
+
+
+def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
+    """Put the reads on record; raise any refusal of a file, a name or the vault.
+
+    Every file is read and checked before a vault is touched.
+    """
+    request = _request(session, question)
+    folding = Folding(session.open(create=True))
+    request = _with_visit(folding, request, question)
+    taken = take_in(folding.vault, request, session.chips, folding)
+    session.note(*taken.warnings)
+    names = [read.entry.name for read in request.dumps]
+    conditions = taken.verdict.conditions
+    return ArchiveAnswer(
+        where=taken.position.where,
+        copy=select.copy_name(taken.position, taken.copy),
+        sha256=taken.copy.sha256,
+        verified=taken.verdict.verified,
+        unmet=tuple(UnmetShown(state.condition, state.text) for state in taken.verdict.unmet),
+        made=taken.made,
+        reader_sum=taken.reader_sum,
+        explanation=explanation_of([read.image for read in request.dumps], names),
+        vote=vote_shown(taken.vote),
+        conditions=tuple(ConditionShown(s.condition, s.met, s.text) for s in conditions),
+        layout=taken.position.layout is not None,
+        reads=len(request.dumps),
+    )
+
+
+def _request(session: Session, question: ArchiveQuestion) -> Request:
+    size = session.chip(question.chip).size if question.chip is not None else None
+    layout = given_files.layout_file(question.layout) if question.layout is not None else None
+    profile = given_files.profile_file(question.profile) if question.profile is not None else None
+    return Request(
+        target=TypedPosition(
+            vessel=question.vessel or "",
+            position=question.position,
+            unit=question.unit,
+            card=question.card,
+            chip=question.chip,
+            new_vessel=question.new_vessel,
+        ),
+        dumps=_reads(question, size, layout, profile),
+        layout=layout,
+        read_by=question.read_by,
+        read_on=session.past_day(question.read_on) if question.read_on is not None else None,
+        facts=_facts(question.facts, profile),
+        reader_sum=question.reader_sum,
+        normal=_normal(question),
+        position_confirmed=question.position_confirmed,
+        remark=question.remark,
+        profile=profile,
+        vote=question.vote,
+    )
+
+
+def _reads(
+    question: ArchiveQuestion,
+    size: int | None,
+    layout: LayoutFile | None,
+    profile: ProfileFile | None,
+) -> list[Incoming]:
+    """Return the reads, of a memory whose size the chip gives, else the layout."""
+    taking = given_files.Taking(
+        question.format,
+        question.accept,
+        layout.layout.memory if size is None and layout is not None else size,
+        profile.profile if profile else None,
+        cast("PairScheme | None", question.facts.pair),
+    )
+    return given_files.reads_of(question.dumps, taking)
+
+
+def _facts(stated: ReadFacts, profile: ProfileFile | None) -> ReadFacts:
+    """Return what was stated of how the reads were made, and what the reader's profile says."""
+    if profile is None:
+        return stated
+    return replace(
+        stated,
+        reader=stated.reader or profile.profile.name,
+        untimed=stated.untimed or not profile.profile.file_times,
+    )
+
+
+def _normal(question: ArchiveQuestion) -> list[Normal]:
+    declared = []
+    for text in question.normal:
+        code, _, reason = text.partition("=")
+        if not code.strip() or not reason.strip() or not question.read_by:
+            raise faults.NORMAL_SHAPE.error(expected="CODE=REASON and --read-by", found=repr(text))
+        if code.strip() not in LIFTABLE:
+            raise faults.NORMAL_SHAPE.error(expected=" or ".join(LIFTABLE), found=repr(code))
+        declared.append(Normal(code=code.strip(), reason=reason.strip()))
+    return declared
+
+
+def _with_visit(folding: Folding, request: Request, question: ArchiveQuestion) -> Request:
+    """Fill in what the open visit remembers."""
+    vault = folding.vault
+    visited = the_open_visit(folding.fleet(), vault.writer, question.vessel)
+    if visited is None:
+        if question.vessel is None:
+            raise VISIT_NONE.error(expected="--vessel NAME, or an open visit", found="neither")
+        return request
+    handle, visit = visited
+    person = vault.person(visit.by) if visit.by and not request.read_by else None
+    return replace(
+        request,
+        target=replace(request.target, vessel=question.vessel or handle),
+        read_by=request.read_by or person,
+        facts=replace(request.facts, reader=request.facts.reader or visit.reader),
+        visit=visit.id,
+    )

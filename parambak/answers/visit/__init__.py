@@ -1,0 +1,1 @@
+"""The questions about a visit: it is opened, and closed."""
