@@ -248,7 +248,7 @@ def _by_bytes(
     members["same"] = not any(pair.runs for pair in pairs)
     members["runs"] = LazyList(lambda: map(run_shown, ends.runs))
     if len(pairs) > 1:
-        members["pairs"] = LazyList(lambda: (Comparison(**_members(p, remarks)) for p in pairs))
+        members["pairs"] = LazyList(lambda: (_comparison(pair, remarks) for pair in pairs))
     return DiffAnswer(**members)
 
 
@@ -310,8 +310,12 @@ def _put_remark(session: Session, pair: _Pair, text: str, by: str | None) -> Non
     record_remark(session.vault, position.where, copies=(old, new), text=text, ranges=spans, by=by)
 
 
+def _comparison(pair: _Pair, remarks: _Remarks) -> Comparison:
+    return Comparison(runs=tuple(map(run_shown, pair.runs)), **_members(pair, remarks))
+
+
 def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
-    """Return the members of a comparison."""
+    """Return the members of a comparison but its runs, which may be very many."""
     on_record = remarks.on(pair)
     step = pair.step
     loose = step.loose if step is not None else ()
@@ -322,7 +326,6 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
         "old": pair.old.name,
         "new": pair.new.name,
         "changed_bytes": sum(run.length for run in pair.runs),
-        "runs": tuple(map(run_shown, pair.runs)),
         "fields": tuple(_field_changes(step)) if step is not None else (),
         "unexplained": tuple(_range_shown(stretch.range) for stretch in loose),
         "fading": tuple(_range_shown(stretch.range) for stretch in loose if stretch.kind == FADING),
