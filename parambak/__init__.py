@@ -17,6 +17,10 @@ __all__ = [
     "ArchiveAnswer",
     "ArchiveQuestion",
     "CallRefused",
+    "CardAddAnswer",
+    "CardAddQuestion",
+    "CardRecordAnswer",
+    "CardRecordQuestion",
     "CatalogueAnswer",
     "CatalogueQuestion",
     "ClosingLineAnswer",
@@ -72,6 +76,8 @@ __all__ = [
     "ReportSwapQuestion",
     "ReportVisitAnswer",
     "ReportVisitQuestion",
+    "RulesRecordAnswer",
+    "RulesRecordQuestion",
     "Session",
     "SheetRefused",
     "SwapAnswerAnswer",
@@ -115,6 +121,10 @@ _MODULES = {
     "ArchiveAnswer": "answers.archive",
     "ArchiveQuestion": "answers.archive",
     "CallRefused": "errors",
+    "CardAddAnswer": "answers.card.add",
+    "CardAddQuestion": "answers.card.add",
+    "CardRecordAnswer": "answers.card.record",
+    "CardRecordQuestion": "answers.card.record",
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
     "ClosingLineAnswer": "answers.closing_line",
@@ -170,6 +180,8 @@ _MODULES = {
     "ReportSwapQuestion": "answers.report.swap",
     "ReportVisitAnswer": "answers.report.visit",
     "ReportVisitQuestion": "answers.report.visit",
+    "RulesRecordAnswer": "answers.rules.record",
+    "RulesRecordQuestion": "answers.rules.record",
     "Session": "answers.session",
     "SheetRefused": "errors",
     "SwapAnswerAnswer": "answers.swap.answer",
@@ -211,6 +223,8 @@ if TYPE_CHECKING:
     from parambak.answers.alike import AlikeAnswer, AlikeQuestion
     from parambak.answers.amend import AmendAnswer, AmendQuestion
     from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
+    from parambak.answers.card.add import CardAddAnswer, CardAddQuestion
+    from parambak.answers.card.record import CardRecordAnswer, CardRecordQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
     from parambak.answers.closing_line import ClosingLineAnswer, ClosingLineQuestion
     from parambak.answers.decode import DecodeAnswer, DecodeQuestion
@@ -235,6 +249,7 @@ if TYPE_CHECKING:
     from parambak.answers.report.copy import ReportCopyAnswer, ReportCopyQuestion
     from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
     from parambak.answers.report.visit import ReportVisitAnswer, ReportVisitQuestion
+    from parambak.answers.rules.record import RulesRecordAnswer, RulesRecordQuestion
     from parambak.answers.session import Session
     from parambak.answers.swap.answer import SwapAnswerAnswer, SwapAnswerQuestion
     from parambak.answers.swap.check import SwapCheckAnswer, SwapCheckQuestion
@@ -269,6 +284,12 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: ArchiveQuestion) -> ArchiveAnswer: ...
+
+    @overload
+    def ask(session: Session, question: CardAddQuestion) -> CardAddAnswer: ...
+
+    @overload
+    def ask(session: Session, question: CardRecordQuestion) -> CardRecordAnswer: ...
 
     @overload
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
@@ -341,6 +362,9 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: ReportVisitQuestion) -> ReportVisitAnswer: ...
+
+    @overload
+    def ask(session: Session, question: RulesRecordQuestion) -> RulesRecordAnswer: ...
 
     @overload
     def ask(session: Session, question: SwapAnswerQuestion) -> SwapAnswerAnswer: ...

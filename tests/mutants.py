@@ -29,6 +29,7 @@ from collections import defaultdict
 from contextlib import suppress
 from copy import deepcopy
 from importlib import import_module
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -296,12 +297,17 @@ def mutants_of(folder: Path, room: str) -> list[Mutant]:
         source = path.read_bytes()
         finder = Finder(path.relative_to(folder).as_posix(), source)
         finder.visit(ast.parse(source))
-        for mutant in finder.mutants:
-            text = source[: mutant.start] + mutant.new.encode() + source[mutant.end :]
-            with suppress(SyntaxError):
-                ast.parse(text)
-                made.append(mutant)
+        made += finder.mutants
     return made
+
+
+def is_code(folder: Path, mutant: Mutant) -> bool:
+    """Tell whether a file with a mutant in it is still Python."""
+    source = (folder / mutant.file).read_bytes()
+    with suppress(SyntaxError):
+        ast.parse(source[: mutant.start] + mutant.new.encode() + source[mutant.end :])
+        return True
+    return False
 
 
 def copied(folder: Path) -> Path:
@@ -487,15 +493,15 @@ def shared_out(top: Path, mutants: list[Mutant], jobs: int, run_it: Any) -> list
     return [tuple(json.loads(line)) for f in files for line in f.read_text("utf-8").splitlines()]
 
 
-def selected(mutants: list[Mutant], words: argparse.Namespace) -> list[Mutant]:
+def selected(folder: Path, mutants: list[Mutant], words: argparse.Namespace) -> list[Mutant]:
     """Return the mutants that were asked for."""
     if words.only:
         file, _, line = words.only.partition(":")
         mutants = [m for m in mutants if m.file.endswith(f"/{file}")]
         mutants = [m for m in mutants if not line or m.line == int(line)]
     if words.sample is not None and words.sample < len(mutants):
-        mutants = random.Random(words.seed).sample(mutants, words.sample)
-    return mutants
+        mutants = random.Random(words.seed).sample(mutants, len(mutants))
+    return list(islice((m for m in mutants if is_code(folder, m)), words.sample))
 
 
 def tests_of(room: str) -> list[str]:
@@ -520,7 +526,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="parambak-mutants-") as made:
         top = Path(made)
         folders = [copied(top / f"copy-{number}") for number in range(words.jobs)]
-        mutants = selected(mutants_of(folders[0], words.room), words)
+        mutants = selected(folders[0], mutants_of(folders[0], words.room), words)
         tests = words.tests or tests_of(words.room)
         facts = reached(folders[0], words.room, tests)
         sys.stdout.write(

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 import click
 
-from parambak.cli import store
+from parambak.answers.card.add import CardAddQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.cards import enter_card
-from parambak.keeping.state.cards import IN_A_UNIT, WHEREABOUTS
+from parambak.keeping.state.cards import WHEREABOUTS
+
+if TYPE_CHECKING:
+    from parambak.answers.card.add import CardAddAnswer
+    from parambak.cli.screen import Screen
 
 
 @parambak_command("add", example="parambak card add grebe PC-4471 --whereabouts 'spare aboard'")
@@ -23,35 +28,14 @@ from parambak.keeping.state.cards import IN_A_UNIT, WHEREABOUTS
 @click.option("--card-type", metavar="TEXT", help="The maker's type, as printed on it.")
 @click.option("--by", metavar="PERSON", help="Who says so.")
 @pass_settings
-def command(  # noqa: PLR0913 - one argument an option
-    settings: Settings,
-    /,
-    *,
-    vessel: str,
-    serial: str,
-    whereabouts: str | None,
-    unit: str | None,
-    card_type: str | None,
-    by: str | None,
-) -> Answer:
+def command(settings: Settings, /, **options: Any) -> Answer:
     """Put a card on record, or where a known one is now.
 
     A spare's own dump is archived with --card SERIAL, never under a unit.
     """
-    vault = store.open_vault(settings)
-    told = whereabouts or ("spare aboard" if unit is None else IN_A_UNIT)
-    where, new = enter_card(
-        vault,
-        vessel=vessel,
-        serial=serial,
-        whereabouts=told,
-        card_type=card_type,
-        by=by,
-        unit=unit,
-    )
-    said = told if unit is None else f"{told}, {unit}"
-    return Answer(
-        {"where": where, "new": new, "whereabouts": told, "unit": unit},
-        lambda screen: screen.good(f"On record: {where}, {said}."),
-        warnings=store.warnings_of(vault),
-    )
+    return settings.ask(answer, CardAddQuestion(**options), _page)
+
+
+def _page(screen: Screen, card: CardAddAnswer) -> None:
+    unit = f", {card.unit}" if card.unit is not None else ""
+    screen.good(f"On record: {card.where}, {card.whereabouts}{unit}.")

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.answers import given_files
-from parambak.cli import store
+from parambak.answers.card.record import CardRecordQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.cards import record_sheet
 from parambak.memory.counted import counted
+
+if TYPE_CHECKING:
+    from parambak.answers.card.record import CardRecordAnswer
+    from parambak.cli.screen import Screen
 
 
 @parambak_command("record", example="parambak card record grebe/port-thruster SHEET.TOML")
@@ -19,22 +21,15 @@ from parambak.memory.counted import counted
 @click.argument("sheet", metavar="SHEET")
 @click.option("--by", metavar="PERSON", help="Who filled it in.")
 @pass_settings
-def command(settings: Settings, where: str, sheet: str, by: str | None) -> Answer:
+def command(settings: Settings, /, **options: Any) -> Answer:
     """Keep SHEET (TOML) as the card sheet of a unit, or of one card.
 
     WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what that
     card carries. `card blank` gives a sheet to fill in.
     """
-    data, stated = given_files.sheet_file(sheet)
-    vault = store.open_vault(settings)
-    name = Path(sheet).name
-    kept = record_sheet(vault, where=where, name=name, data=data, by=by, target=stated.target)
-    count = len(stated.entries)
-    nothing = () if count else ("the sheet states nothing: every line of it is a comment",)
-    return Answer(
-        {"where": kept.where, "entries": count},
-        lambda screen: screen.good(
-            f"The card sheet of {kept.where} is on record: {counted(count, 'entry', 'entries')}."
-        ),
-        warnings=(*store.warnings_of(vault), *nothing),
-    )
+    return settings.ask(answer, CardRecordQuestion(**options), _page)
+
+
+def _page(screen: Screen, kept: CardRecordAnswer) -> None:
+    entries = counted(kept.entries, "entry", "entries")
+    screen.good(f"The card sheet of {kept.where} is on record: {entries}.")

@@ -1,0 +1,51 @@
+"""A processor card by its serial number, and its whereabouts, put on record."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.answers.forms import Answer, Question
+from parambak.keeping.recording.cards import enter_card
+from parambak.keeping.state.cards import IN_A_UNIT
+
+if TYPE_CHECKING:
+    from parambak.answers.session import Session
+
+
+class CardAddQuestion(Question, frozen=True):
+    """The vessel, the card's serial number, where it is now, its type, and who says so.
+
+    Without `whereabouts` it is spare aboard, or with a `unit` in that unit.
+    """
+
+    vessel: str
+    serial: str
+    whereabouts: str | None = None
+    unit: str | None = None
+    card_type: str | None = None
+    by: str | None = None
+
+
+class CardAddAnswer(Answer, frozen=True):
+    """The card, whether it is new on record, and where it is."""
+
+    where: str
+    new: bool
+    whereabouts: str
+    unit: str | None
+
+
+def answer(session: Session, question: CardAddQuestion) -> CardAddAnswer:
+    """Put the card on record; raise CallRefused, NotFound, VaultRefused or VaultDamaged."""
+    unit = question.unit
+    whereabouts = question.whereabouts or ("spare aboard" if unit is None else IN_A_UNIT)
+    where, new = enter_card(
+        session.vault,
+        vessel=question.vessel,
+        serial=question.serial,
+        whereabouts=whereabouts,
+        card_type=question.card_type,
+        by=question.by,
+        unit=unit,
+    )
+    return CardAddAnswer(where=where, new=new, whereabouts=whereabouts, unit=unit)

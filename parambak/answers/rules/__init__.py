@@ -1,0 +1,1 @@
+"""The jobs about the ship's rules."""
