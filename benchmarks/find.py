@@ -23,7 +23,7 @@ from parambak.memory.image import Image
 
 if TYPE_CHECKING:
     from benchmarks.controllers.invent import Controller, Stored
-    from parambak.find.search import FoundValue
+    from parambak.find.search import ValueResult
 
 MEASURED = 7_300_000
 CONTROLLERS = 200
@@ -41,17 +41,17 @@ class Tally:
 
     def take(self, made: Controller) -> None:
         """Search one controller, and count."""
-        wanted = parse(made.values.encode(), 2).wanted
-        result = search(wanted, [Image.of(each) for each in made.images])
+        panel_values = parse(made.values.encode(), 2).panel_values
+        result = search(panel_values, [Image.of(each) for each in made.images])
         for found in result.values:
-            self._count(made.truth[found.wanted.name], found)
+            self._count(made.truth[found.panel_value.name], found)
         self.checks["there"] += made.check is not None
         for check in result.checks:
             if check.confident:
                 right = made.check is not None and check.at == made.check[1]
                 self.checks["right" if right else "wrong"] += 1
 
-    def _count(self, truth: Stored | None, found: FoundValue) -> None:
+    def _count(self, truth: Stored | None, found: ValueResult) -> None:
         kind = kind_of(truth)
         first = found.candidates[0] if found.candidates else None
         place = bool(truth and first and first.at in {truth.at, truth.twin})
@@ -122,11 +122,11 @@ def speed(size: int, values: int, seed: int) -> bool:
     lines = "\n".join([made.values, *others]).splitlines()
     by_name = {each.partition(" =")[0]: each for each in reversed(lines) if each}
     text = "\n".join(list(reversed(by_name.values()))[:values])
-    wanted = parse(text.encode(), 2).wanted
+    panel_values = parse(text.encode(), 2).panel_values
     images = [Image.of(each) for each in made.images]
     needles = [
         needle.ends[0] if isinstance(needle, Span) else needle
-        for each in wanted
+        for each in panel_values
         for form in forms(each)
         for needle in form.needles[:1]
         if needle
@@ -136,10 +136,10 @@ def speed(size: int, values: int, seed: int) -> bool:
         made.images[0].count(needle)
     counting = time.perf_counter() - begun
     begun = time.perf_counter()
-    search(wanted, images)
+    search(panel_values, images)
     took = time.perf_counter() - begun
     print(
-        f"{size // KIB} KiB, {len(wanted)} values, {len(needles)} forms: {took:.2f} s; "
+        f"{size // KIB} KiB, {len(panel_values)} values, {len(needles)} forms: {took:.2f} s; "
         f"bytes.count of each form once {counting:.2f} s; ratio {took / counting:.1f} "
         f"(at most {TIMES_OF_COUNT})"
     )

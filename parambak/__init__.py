@@ -54,6 +54,20 @@ __all__ = [
     "ReportVisitQuestion",
     "Session",
     "SheetRefused",
+    "SwapAnswerAnswer",
+    "SwapAnswerQuestion",
+    "SwapCheckAnswer",
+    "SwapCheckQuestion",
+    "SwapChooseAnswer",
+    "SwapChooseQuestion",
+    "SwapCloseAnswer",
+    "SwapCloseQuestion",
+    "SwapLoadFileAnswer",
+    "SwapLoadFileQuestion",
+    "SwapOpenAnswer",
+    "SwapOpenQuestion",
+    "SwapReadBackAnswer",
+    "SwapReadBackQuestion",
     "TablesAnswer",
     "TablesQuestion",
     "ValuesDiffAnswer",
@@ -116,6 +130,20 @@ _MODULES = {
     "ReportVisitQuestion": "answers.report.visit",
     "Session": "answers.session",
     "SheetRefused": "errors",
+    "SwapAnswerAnswer": "answers.swap.answer",
+    "SwapAnswerQuestion": "answers.swap.answer",
+    "SwapCheckAnswer": "answers.swap.check",
+    "SwapCheckQuestion": "answers.swap.check",
+    "SwapChooseAnswer": "answers.swap.choose",
+    "SwapChooseQuestion": "answers.swap.choose",
+    "SwapCloseAnswer": "answers.swap.close",
+    "SwapCloseQuestion": "answers.swap.close",
+    "SwapLoadFileAnswer": "answers.swap.load_file",
+    "SwapLoadFileQuestion": "answers.swap.load_file",
+    "SwapOpenAnswer": "answers.swap.open",
+    "SwapOpenQuestion": "answers.swap.open",
+    "SwapReadBackAnswer": "answers.swap.read_back",
+    "SwapReadBackQuestion": "answers.swap.read_back",
     "TablesAnswer": "answers.tables",
     "TablesQuestion": "answers.tables",
     "ValuesDiffAnswer": "answers.diff",
@@ -154,6 +182,13 @@ if TYPE_CHECKING:
     from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
     from parambak.answers.report.visit import ReportVisitAnswer, ReportVisitQuestion
     from parambak.answers.session import Session
+    from parambak.answers.swap.answer import SwapAnswerAnswer, SwapAnswerQuestion
+    from parambak.answers.swap.check import SwapCheckAnswer, SwapCheckQuestion
+    from parambak.answers.swap.choose import SwapChooseAnswer, SwapChooseQuestion
+    from parambak.answers.swap.close import SwapCloseAnswer, SwapCloseQuestion
+    from parambak.answers.swap.load_file import SwapLoadFileAnswer, SwapLoadFileQuestion
+    from parambak.answers.swap.open import SwapOpenAnswer, SwapOpenQuestion
+    from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
     from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
     from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion
@@ -221,6 +256,27 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: ReportVisitQuestion) -> ReportVisitAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapAnswerQuestion) -> SwapAnswerAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapCheckQuestion) -> SwapCheckAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapChooseQuestion) -> SwapChooseAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapCloseQuestion) -> SwapCloseAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapOpenQuestion) -> SwapOpenAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnswer: ...
 
     @overload
     def ask(session: Session, question: TablesQuestion) -> TablesAnswer: ...

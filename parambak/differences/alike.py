@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.differences.fields import value_text
 from parambak.layouts import coverage
-from parambak.layouts.decode import field_value, whole
+from parambak.layouts.decode import field_value, full_bytes
 from parambak.layouts.plan import plan_of
 from parambak.memory.image import Image
 
@@ -78,7 +78,7 @@ class Gathered:
 
     def take(self, name: str, image: Image) -> None:
         """Take in the unit of that name."""
-        data = whole(image, self.layout.memory)
+        data = full_bytes(image, self.layout.memory)
         if data is not None:
             row = b"".join([data[plan.at : plan.end] for plan in self._plans])
         else:

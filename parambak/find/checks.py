@@ -158,7 +158,7 @@ _HEADERS = 6
 """Starts at which a stored value is tried before its own range."""
 
 
-class CheckFound(NamedTuple):
+class LikelyCheck(NamedTuple):
     """A check that holds in all images.
 
     `bits` is what speaks against chance, all the ranges and methods tried taken off;
@@ -206,11 +206,11 @@ class _Match(NamedTuple):
 
 def find_checks(
     common: CommonBytes, changes: Sequence[Range]
-) -> tuple[list[CheckFound], list[str]]:
+) -> tuple[list[LikelyCheck], list[str]]:
     """Return the checks found, best first, and in words what could not be told."""
     if len(common.datas) < 2 or not changes:
         return [], ["checks need two images that differ: one alone cannot tell a check from chance"]
-    found: list[CheckFound] = []
+    found: list[LikelyCheck] = []
     notes: list[str] = []
     first = 0
     for stretch in common.ranges[:8]:
@@ -227,7 +227,7 @@ def find_checks(
 
 def _of_stretch(
     datas: Sequence[bytes], changes: Sequence[Range], base: int, notes: list[str]
-) -> list[CheckFound]:
+) -> list[LikelyCheck]:
     places = _places(datas[0], changes)
     if len(places) > MOST_PLACES:
         notes.append(
@@ -347,7 +347,7 @@ def _apart(place: int, length: int, start: int, end: int, outer: frozenset[int])
     return place == end or (end in outer and (place > end or place + length == start))
 
 
-def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) -> CheckFound | None:
+def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) -> LikelyCheck | None:
     """Return the check where it holds in every image, over two different contents or more."""
     check = Check(
         name="found", method=match.method, over=((match.start, match.end - 1),), at=match.at
@@ -373,12 +373,12 @@ def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) ->
     each = min(width(check), 8 * (match.length - blank))
     bits = each * len(contents) - choices
     over = (base + match.start, base + match.end - 1)
-    return CheckFound(
+    return LikelyCheck(
         match.method, base + match.at, match.length, match.order, over, bits, len(contents)
     )
 
 
-def _best(found: Sequence[CheckFound]) -> list[CheckFound]:
+def _best(found: Sequence[LikelyCheck]) -> list[LikelyCheck]:
     """Return one check for each stored place, the others that explain it named beside."""
     ordered = sorted(
         found,
@@ -387,7 +387,7 @@ def _best(found: Sequence[CheckFound]) -> list[CheckFound]:
             len(each.method), each.method,
         ),
     )  # fmt: skip
-    kept: list[CheckFound] = []
+    kept: list[LikelyCheck] = []
     others: dict[int, list[str]] = defaultdict(list)
     for each in ordered:
         over_it = [

@@ -15,8 +15,8 @@ from parambak.memory.names import folded
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from parambak.find.checks import CheckFound
-    from parambak.find.search import Candidate, FoundValue, Result
+    from parambak.find.checks import LikelyCheck
+    from parambak.find.search import Candidate, Result, ValueResult
 
 _GUESSES = 3
 _MOST_NAME = 80
@@ -35,7 +35,8 @@ def draft(result: Result, names: Sequence[str]) -> str:
     parts = [_HEAD, _head(result, names, order)]
     names_taken: set[str] = set()
     parts.extend(
-        _field(each, _name(each.wanted.name, names_taken), order, taken) for each in result.values
+        _field(each, _name(each.panel_value.name, names_taken), order, taken)
+        for each in result.values
     )
     for number, check in enumerate(result.checks, 1):
         parts.append(_check(check, _name(f"check {number}", names_taken), order, taken))
@@ -62,10 +63,10 @@ def _head(result: Result, names: Sequence[str], order: str) -> str:
     return "\n".join([*lines, *(f"# note: {_plain(note)}" for note in result.notes), ""])
 
 
-def _field(found: FoundValue, name: str, order: str, taken: list[tuple[int, int]]) -> str:
+def _field(found: ValueResult, name: str, order: str, taken: list[tuple[int, int]]) -> str:
     if not found.candidates:
         why = "stands in too many places" if found.crowded else "stands nowhere in any form tried"
-        return f"# {_plain(found.wanted.name)}: {why}.\n"
+        return f"# {_plain(found.panel_value.name)}: {why}.\n"
     first = found.candidates[0]
     extents = [(at, at + first.length) for at in (first.at, *first.also_at)]
     free = not any(a < d and c < b for a, b in extents for c, d in taken)
@@ -76,13 +77,13 @@ def _field(found: FoundValue, name: str, order: str, taken: list[tuple[int, int]
     why = "not certain; the likeliest first."
     if found.confident:
         why = "an entry above has its bytes, or a layout does not reach so far."
-    lines = [f"# {_plain(found.wanted.name)}: {why}"]
+    lines = [f"# {_plain(found.panel_value.name)}: {why}"]
     for candidate in found.candidates[:_GUESSES]:
         lines += [f"# {line}" for line in _entry(found, candidate, name, order)]
     return "\n".join([*lines, ""])
 
 
-def _entry(found: FoundValue, candidate: Candidate, name: str, order: str) -> Iterator[str]:
+def _entry(found: ValueResult, candidate: Candidate, name: str, order: str) -> Iterator[str]:
     interpretation = candidate.interpretation
     yield "[[field]]"
     yield f"name = {_text(name)}"
@@ -99,15 +100,17 @@ def _entry(found: FoundValue, candidate: Candidate, name: str, order: str) -> It
         yield f"scale = {scale}"
     if interpretation.fraction:
         yield f"fraction = {interpretation.fraction}"
-    if found.wanted.unit and interpretation.type.kind != "text":
-        yield f"unit = {_text(found.wanted.unit)}"
+    if found.panel_value.unit and interpretation.type.kind != "text":
+        yield f"unit = {_text(found.panel_value.unit)}"
     if candidate.also_at:
         yield f"also-at = [{', '.join(f'0x{at:04X}' for at in candidate.also_at)}]"
-    note = f"guess: {candidate.odds} to 1 of {found.wanted.name}; " + "; ".join(candidate.evidence)
+    note = f"guess: {candidate.odds} to 1 of {found.panel_value.name}; " + "; ".join(
+        candidate.evidence
+    )
     yield f"note = {_text(note[:_MOST_NOTE])}"
 
 
-def _check(found: CheckFound, name: str, order: str, taken: list[tuple[int, int]]) -> str:
+def _check(found: LikelyCheck, name: str, order: str, taken: list[tuple[int, int]]) -> str:
     extent = found.at, found.at + found.length
     free = not any(extent[0] < end and start < extent[1] for start, end in taken)
     certain = found.confident and free and extent[1] <= MOST_MEMORY

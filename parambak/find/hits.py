@@ -51,15 +51,15 @@ class SearchBytes(NamedTuple):
 
 
 def hits(
-    searched: SearchBytes, wanted: PanelValue, forms: Sequence[Form]
+    searched: SearchBytes, panel_value: PanelValue, forms: Sequence[Form]
 ) -> tuple[list[Hit], bool]:
     """Return the places of a value, most telling first, and whether some were too many."""
     found: list[Hit] = []
     crowded: list[Form] = []
     for form in forms:
-        near = wanted.changed and form.length <= LONGEST
+        near = panel_value.changed and form.length <= LONGEST
         common = searched.changed if near else searched.whole
-        of_form = list(_of_form(common, searched.chance, wanted, form, crowded))
+        of_form = list(_of_form(common, searched.chance, panel_value, form, crowded))
         if form not in crowded[-1:]:
             found.extend(of_form)
     found.sort(key=lambda hit: -(hit.bits + log2(hit.interpretations[0].share)))
@@ -67,10 +67,10 @@ def hits(
 
 
 def _of_form(
-    common: CommonBytes, chance: Chance, wanted: PanelValue, form: Form, crowded: list[Form]
+    common: CommonBytes, chance: Chance, panel_value: PanelValue, form: Form, crowded: list[Form]
 ) -> Iterator[Hit]:
     """Yield the hits of one form; note it in `crowded` where they are too many."""
-    seen = wanted.seen
+    seen = panel_value.seen
     rarest = max(seen, key=lambda index: _rarity(chance, form.needles[index]))
     count = 0
     text = form.interpretations[0].type.kind == "text"

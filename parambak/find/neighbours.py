@@ -96,24 +96,24 @@ def _usual_gap(gap: int) -> float:
 
 
 def stepped(
-    wanted: Sequence[PanelValue], hits: Sequence[Sequence[Hit]], size: int
+    panel_values: Sequence[PanelValue], hits: Sequence[Sequence[Hit]], size: int
 ) -> list[Mapping[tuple[int, int], tuple[float, int]]]:
     """Return, for each value, how far constant steps through its fellows support a place.
 
     Fellows are values whose names differ in their last number alone. A place is (at,
     length); what is said of it is a share from 0 to 1, and the step in bytes.
     """
-    found: list[dict[tuple[int, int], tuple[float, int]]] = [{} for _ in wanted]
-    for members in _fellows(wanted).values():
+    found: list[dict[tuple[int, int], tuple[float, int]]] = [{} for _ in panel_values]
+    for members in _fellows(panel_values).values():
         if len(members) > 1:
             _of_fellows(members, hits, size, found)
     return list(found)
 
 
-def _fellows(wanted: Sequence[PanelValue]) -> dict[tuple[str, str], list[tuple[int, int]]]:
+def _fellows(panel_values: Sequence[PanelValue]) -> dict[tuple[str, str], list[tuple[int, int]]]:
     """Return the values by name without its last number, each with that number."""
     groups: dict[tuple[str, str], dict[int, int]] = defaultdict(dict)
-    for value, each in enumerate(wanted):
+    for value, each in enumerate(panel_values):
         numbers = list(re.finditer(r"[0-9]{1,6}", each.name))
         if numbers:
             last = numbers[-1]

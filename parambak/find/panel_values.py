@@ -62,7 +62,7 @@ class PanelValue(NamedTuple):
 class Values(NamedTuple):
     """What a file of values holds, and what was taken otherwise than written."""
 
-    wanted: tuple[PanelValue, ...]
+    panel_values: tuple[PanelValue, ...]
     notes: tuple[str, ...]
 
 
@@ -79,16 +79,16 @@ def parse(data: bytes, copies: int) -> Values:
     notes: list[str] = []
     taken: dict[str, int] = {}
     for number, text in _lines(data):
-        wanted = _wanted(text, number, copies, notes)
-        key = folded(wanted.name)
+        panel_value = _wanted(text, number, copies, notes)
+        key = folded(panel_value.name)
         if key in taken:
             raise faults.VALUES_TWICE.error(
                 line=number,
                 expected="a new name",
-                found=f"{wanted.name}, as in line {taken[key]}",
+                found=f"{panel_value.name}, as in line {taken[key]}",
             )
         taken[key] = number
-        found.append(wanted)
+        found.append(panel_value)
         if len(found) > MOST_VALUES:
             raise faults.VALUES_TOO_LARGE.error(
                 line=number, expected=f"at most {MOST_VALUES} values", found="more"

@@ -150,17 +150,17 @@ class Ranked(NamedTuple):
 class ValueHits(NamedTuple):
     """One value's part in the ranking."""
 
-    wanted: PanelValue
+    panel_value: PanelValue
     hits: Sequence[Hit]
     steps: Mapping[tuple[int, int], tuple[float, int]]
 
 
 def rank(
-    wanted: Sequence[PanelValue], hits: Sequence[Sequence[Hit]], size: int
+    panel_values: Sequence[PanelValue], hits: Sequence[Sequence[Hit]], size: int
 ) -> list[list[Ranked]]:
     """Return the candidates of each value, best first."""
-    steps = stepped(wanted, hits, size)
-    fields = [ValueHits(*each) for each in zip(wanted, hits, steps, strict=True)]
+    steps = stepped(panel_values, hits, size)
+    fields = [ValueHits(*each) for each in zip(panel_values, hits, steps, strict=True)]
     own: list[LearnedShares] = [LearnedShares() for _ in fields]
     places: list[Placed | None] = [None] * len(fields)
     taken: dict[int, dict[int, float]] = {}
@@ -187,8 +187,8 @@ class _Round(NamedTuple):
 
 def _judged(index: int, field: ValueHits, own: LearnedShares, now: _Round) -> list[Ranked]:
     """Return one value's candidates by what this round knows, `own` learned left out."""
-    unit = field.wanted.unit or ""
-    places = max(each.places for each in field.wanted.shown if each is not None)
+    unit = field.panel_value.unit or ""
+    places = max(each.places for each in field.panel_value.shown if each is not None)
     weighed: list[tuple[float, Hit, Interpretation, int | None]] = []
     for hit in field.hits:
         shares = [
@@ -228,7 +228,7 @@ def _learnt(field: ValueHits, ranked: Sequence[Ranked]) -> LearnedShares:
     for each in ranked:
         if each.belief < _LEARNT:
             break
-        learned.learn(each.interpretation, each.hit.at, field.wanted.unit or "", each.belief)
+        learned.learn(each.interpretation, each.hit.at, field.panel_value.unit or "", each.belief)
     return learned
 
 

@@ -16,7 +16,7 @@ from parambak.find.ranking import rank
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.find.checks import CheckFound
+    from parambak.find.checks import LikelyCheck
     from parambak.find.forms import Form, Interpretation
     from parambak.find.hits import Hit
     from parambak.find.panel_values import PanelValue
@@ -28,7 +28,7 @@ _LIKELY = 0.5
 
 
 def evidence(
-    wanted: PanelValue, ranked: Ranked, also_at: Sequence[int], beside: Sequence[str]
+    panel_value: PanelValue, ranked: Ranked, also_at: Sequence[int], beside: Sequence[str]
 ) -> tuple[str, ...]:
     """Return the evidence for one candidate, the bytes first.
 
@@ -36,49 +36,51 @@ def evidence(
     """
     hit = ranked.hit
     pairs = dict.fromkeys(
-        (_shown(wanted, index), raw[:_MOST_SHOWN].hex().upper())
-        for index, raw in zip(wanted.seen, hit.raws, strict=True)
+        (_shown(panel_value, index), raw[:_MOST_SHOWN].hex().upper())
+        for index, raw in zip(panel_value.seen, hit.raws, strict=True)
     )
-    said = ["; ".join(f"{shown} stands as {raw}" for shown, raw in pairs)]
+    words = ["; ".join(f"{shown} stands as {raw}" for shown, raw in pairs)]
     if hit.rounded:
-        said.append("the display would round to what it showed")
-    if wanted.changed:
-        said.append("its bytes changed as the value did")
+        words.append("the display would round to what it showed")
+    if panel_value.changed:
+        words.append("its bytes changed as the value did")
     elif len(set(hit.raws)) > 1:
-        said.append("its bytes changed by less than the display shows")
+        words.append("its bytes changed by less than the display shows")
     elif len(hit.raws) > 1:
-        said.append("its bytes stayed as the value did")
+        words.append("its bytes stayed as the value did")
     if ranked.step:
-        said.append(f"a step of {abs(ranked.step)} bytes to the values beside it")
-    said += beside
+        words.append(f"a step of {abs(ranked.step)} bytes to the values beside it")
+    words += beside
     if also_at:
-        said.append("kept again at " + ", ".join(f"0x{at:04X}" for at in also_at))
+        words.append("kept again at " + ", ".join(f"0x{at:04X}" for at in also_at))
     others = dict.fromkeys(
         way.type.name for way in hit.interpretations if way.type != ranked.interpretation.type
     )
     if others:
-        said.append(f"{', '.join(others)} would read the same")
-    return tuple(said)
+        words.append(f"{', '.join(others)} would read the same")
+    return tuple(words)
 
 
 def support_of_others(
-    wanted: Sequence[PanelValue], ranked: Sequence[Sequence[Ranked]]
+    panel_values: Sequence[PanelValue], ranked: Sequence[Sequence[Ranked]]
 ) -> list[list[str]]:
     """Return what the likeliest places of the other values say of each value's own."""
     firsts = [each[0] if each and each[0].belief > _LIKELY else None for each in ranked]
     scales = Counter(
         (one.unit, first.interpretation.scale, first.interpretation.fraction)
-        for one, first in zip(wanted, firsts, strict=True)
+        for one, first in zip(panel_values, firsts, strict=True)
         if first and first.interpretation.type.kind != "text"
     )
-    begins = {first.hit.at: one.name for one, first in zip(wanted, firsts, strict=True) if first}
+    begins = {
+        first.hit.at: one.name for one, first in zip(panel_values, firsts, strict=True) if first
+    }
     ends = {
         first.hit.at + first.hit.length: one.name
-        for one, first in zip(wanted, firsts, strict=True)
+        for one, first in zip(panel_values, firsts, strict=True)
         if first
     }
-    said: list[list[str]] = []
-    for one, first in zip(wanted, firsts, strict=True):
+    support: list[list[str]] = []
+    for one, first in zip(panel_values, firsts, strict=True):
         words = []
         if first:
             same = scales[one.unit, first.interpretation.scale, first.interpretation.fraction] - 1
@@ -88,14 +90,14 @@ def support_of_others(
                 words.append(f"right behind {ends[first.hit.at]}")
             if first.hit.at + first.hit.length in begins:
                 words.append(f"right before {begins[first.hit.at + first.hit.length]}")
-        said.append(words)
-    return said
+        support.append(words)
+    return support
 
 
-def _shown(wanted: PanelValue, index: int) -> str:
-    shown = wanted.shown[index]
+def _shown(panel_value: PanelValue, index: int) -> str:
+    shown = panel_value.shown[index]
     text = shown.text if shown else ""
-    return f"{text} {wanted.unit}" if wanted.unit else text
+    return f"{text} {panel_value.unit}" if panel_value.unit else text
 
 
 CONFIDENT = 200
@@ -119,10 +121,10 @@ class Candidate(NamedTuple):
     evidence: tuple[str, ...]
 
 
-class FoundValue(NamedTuple):
+class ValueResult(NamedTuple):
     """One value's candidates, best first; `crowded` where it stands in too many places."""
 
-    wanted: PanelValue
+    panel_value: PanelValue
     confident: bool
     candidates: tuple[Candidate, ...]
     crowded: bool
@@ -131,8 +133,8 @@ class FoundValue(NamedTuple):
 class Result(NamedTuple):
     """All that was found; `end` is the memory's, `forms` how many forms were tried."""
 
-    values: tuple[FoundValue, ...]
-    checks: tuple[CheckFound, ...]
+    values: tuple[ValueResult, ...]
+    checks: tuple[LikelyCheck, ...]
     notes: tuple[str, ...]
     end: int
     forms: int
@@ -141,7 +143,7 @@ class Result(NamedTuple):
 Also = dict[tuple[int, int], tuple[int, ...]]
 
 
-def search(wanted: Sequence[PanelValue], images: Sequence[Image]) -> Result:
+def search(panel_values: Sequence[PanelValue], images: Sequence[Image]) -> Result:
     """Return where each value may lie, and which stored values may be checks.
 
     Raise `layout-find-no-bytes` where the images have no address in common.
@@ -154,15 +156,15 @@ def search(wanted: Sequence[PanelValue], images: Sequence[Image]) -> Result:
     searched = SearchBytes(
         common, near if 2 * near.size < common.size else common, Chance(common, changes)
     )
-    found, also, crowded, tried, notes = _places(searched, wanted)
-    ranked = rank(wanted, found, common.size)
-    beside = support_of_others(wanted, ranked)
+    found, also, crowded, tried, notes = _places(searched, panel_values)
+    ranked = rank(panel_values, found, common.size)
+    beside = support_of_others(panel_values, ranked)
     values = tuple(
-        _value(wanted[index], each, also[index], beside[index], crowded=crowded[index])
+        _value(panel_values[index], each, also[index], beside[index], crowded=crowded[index])
         for index, each in enumerate(ranked)
     )
     checks, of_checks = find_checks(common, changes)
-    unmoved = any(each.changed for each in wanted) and not changes
+    unmoved = any(each.changed for each in panel_values) and not changes
     if unmoved:
         notes.append("values changed, and not one byte did: are these copies of the visits named?")
     end = max(image.end for image in images)
@@ -170,13 +172,13 @@ def search(wanted: Sequence[PanelValue], images: Sequence[Image]) -> Result:
 
 
 def _places(
-    searched: SearchBytes, wanted: Sequence[PanelValue]
+    searched: SearchBytes, panel_values: Sequence[PanelValue]
 ) -> tuple[list[list[Hit]], list[Also], list[bool], int, list[str]]:
     """Return the hits of each value, their twins, whether they were too many, and the count."""
     every, alsos, crowded = [], [], []
     tried, left_out = 0, 0
-    most = max(16, MOST_WORK // searched.whole.size // len(wanted))
-    for each in wanted:
+    most = max(16, MOST_WORK // searched.whole.size // len(panel_values))
+    for each in panel_values:
         of_value: Sequence[Form] = forms(each)
         if len(of_value) > most:
             ordered = sorted(of_value, key=lambda form: -form.interpretations[0].share)
@@ -193,22 +195,22 @@ def _places(
 
 
 def _value(
-    wanted: PanelValue,
+    panel_value: PanelValue,
     ranked: Sequence[Ranked],
     also: Also,
     beside: Sequence[str],
     *,
     crowded: bool,
-) -> FoundValue:
+) -> ValueResult:
     candidates = []
     for number, each in enumerate(ranked[:SHOWN]):
         again = also.get((each.hit.at, each.hit.length), ())
-        said = evidence(wanted, each, again, () if number else beside)
+        words = evidence(panel_value, each, again, () if number else beside)
         odds = _odds(each.belief)
         candidates.append(
-            Candidate(each.hit.at, each.hit.length, each.interpretation, odds, again, said)
+            Candidate(each.hit.at, each.hit.length, each.interpretation, odds, again, words)
         )
-    return FoundValue(wanted, _confident(ranked), tuple(candidates), crowded)
+    return ValueResult(panel_value, _confident(ranked), tuple(candidates), crowded)
 
 
 def _confident(ranked: Sequence[Ranked]) -> bool:

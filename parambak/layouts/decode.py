@@ -164,7 +164,7 @@ def field_value(layout: Layout, plan: FieldPlan, image: Image) -> FieldValue:
     return _value(plan, _reader(image, layout.memory), copies)
 
 
-def whole(image: Image, memory: int) -> bytes | None:
+def full_bytes(image: Image, memory: int) -> bytes | None:
     """Return the bytes of the memory where the image holds all of them in one piece."""
     if len(image.blocks) == 1 and image.start == 0 and image.end >= memory:
         return image.blocks[0].data
@@ -173,7 +173,7 @@ def whole(image: Image, memory: int) -> bytes | None:
 
 def _reader(image: Image, memory: int) -> Callable[[int, int], bytes | None]:
     """Return the function that reads bytes; plain slicing where the image is whole."""
-    data = whole(image, memory)
+    data = full_bytes(image, memory)
     if data is None:
         return image.read
 
@@ -187,7 +187,7 @@ def _values(
     plan: Plan, image: Image, memory: int, read: Callable[[int, int], bytes | None]
 ) -> list[FieldValue]:
     """Return the values of all fields; those that stand alone in a whole image by slices."""
-    data = whole(image, memory)
+    data = full_bytes(image, memory)
     if data is None:
         return [_value(each, read, plan.copies.get(each.name, ())) for each in plan.fields]
     found = []

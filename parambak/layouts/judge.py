@@ -67,15 +67,14 @@ def judge_field_address(
     else:
         start = first + field.at if first + field.at < 0 else last + field.at
         judge_span(spot, "at", start, length, memory, ledger)
-    for index, at in enumerate(field.also_at):
+    for at in field.also_at:
         inner = Spot(spot.source, (*spot.path, "also-at"))
         judge_span(inner, "", first + at if at < 0 else last + at, length, memory, ledger)
-        del index
 
 
-def judge_order(spot: Spot, field: Field, ledger: Ledger, *, known: bool) -> None:
+def judge_order(spot: Spot, field: Field, ledger: Ledger, *, ordered: bool) -> None:
     """Note a field of several bytes whose order nothing says."""
-    if known or field.byte_order is not None or not field.type.ordered:
+    if ordered or field.byte_order is not None or not field.type.ordered:
         return
     if field.stored_length > 1:
         ledger.note(faults.BYTE_ORDER, spot.source, spot.path, expected="`byte-order`")
@@ -88,7 +87,7 @@ def last_row(group: Group, base: tuple[int, int]) -> tuple[int, int]:
 
 
 def judge_overlaps(
-    found: Sequence[Slot], spots: Mapping[int, Spot], ledger: Ledger, *, rows: bool
+    written: Sequence[Slot], spots: Mapping[int, Spot], ledger: Ledger, *, rows: bool
 ) -> None:
     """Note slots that stand on the same bytes, or the same bits, and do not say so.
 
@@ -96,24 +95,24 @@ def judge_overlaps(
     entries is noted once, however many rows they have. Without `rows`, rows of one entry
     are not held against each other, since how far apart they are is not known.
     """
-    said: set[tuple[int, int]] = set()
+    noted: set[tuple[int, int]] = set()
     if not rows:
-        said = {(id(slot.entry), id(slot.entry)) for slot in found}
-    whole = sorted(
-        (slot for slot in found if slot.width is None and not _shares(slot)),
+        noted = {(id(slot.entry), id(slot.entry)) for slot in written}
+    byte_slots = sorted(
+        (slot for slot in written if slot.width is None and not _shares(slot)),
         key=lambda slot: slot.at,
     )
     widest: Slot | None = None
-    for slot in whole:
+    for slot in byte_slots:
         if widest is not None and slot.at < widest.end:
-            _note(slot, widest, spots, said, ledger)
+            _note(slot, widest, spots, noted, ledger)
         if widest is None or slot.end > widest.end:
             widest = slot
     _judge_bits(
-        [slot for slot in found if slot.width is not None and not _shares(slot)],
-        whole,
+        [slot for slot in written if slot.width is not None and not _shares(slot)],
+        byte_slots,
         spots,
-        said,
+        noted,
         ledger,
     )
 
@@ -124,22 +123,22 @@ def _shares(slot: Slot) -> bool:
 
 def _judge_bits(
     bits: Sequence[Slot],
-    whole: Sequence[Slot],
+    byte_slots: Sequence[Slot],
     spots: Mapping[int, Spot],
-    said: set[tuple[int, int]],
+    noted: set[tuple[int, int]],
     ledger: Ledger,
 ) -> None:
-    starts = [slot.at for slot in whole]
+    starts = [slot.at for slot in byte_slots]
     taken: dict[int, list[tuple[int, Slot]]] = {}
     for slot in bits:
         before = bisect_right(starts, slot.end - 1) - 1
-        if before >= 0 and whole[before].end > slot.at:
-            _note(slot, whole[before], spots, said, ledger)
+        if before >= 0 and byte_slots[before].end > slot.at:
+            _note(slot, byte_slots[before], spots, noted, ledger)
         for address, mask in masks_of(slot).items():
             others = taken.setdefault(address, [])
             clash = next((other for held, other in others if held & mask), None)
             if clash is not None:
-                _note(slot, clash, spots, said, ledger)
+                _note(slot, clash, spots, noted, ledger)
             else:
                 others.append((mask, slot))
 
@@ -148,13 +147,13 @@ def _note(
     slot: Slot,
     other: Slot,
     spots: Mapping[int, Spot],
-    said: set[tuple[int, int]],
+    noted: set[tuple[int, int]],
     ledger: Ledger,
 ) -> None:
     pair = (id(other.entry), id(slot.entry))
-    if pair in said:
+    if pair in noted:
         return
-    said.add(pair)
+    noted.add(pair)
     spot = spots[id(slot.entry)]
     ledger.note(
         faults.OVERLAP,
@@ -234,7 +233,7 @@ class Judge:
             self.spots[id(field)] = spot
             entry_rules.judge_names(source, [(here, field.name)], taken, self.ledger)
             entry_rules.judge_field(source, here, field, self.ledger)
-            judge_order(spot, field, self.ledger, known=self.ordered)
+            judge_order(spot, field, self.ledger, ordered=self.ordered)
             if self.memory:
                 judge_field_address(spot, field, base, self.memory, self.ledger)
 
@@ -282,8 +281,8 @@ class Judge:
                 )
 
     def _judge_slots(self) -> None:
-        found = self._slots()
-        if found is None:
+        written = self._slots()
+        if written is None:
             self.ledger.note(
                 faults.TOO_MANY_FIELDS,
                 self.files[0].source,
@@ -291,9 +290,9 @@ class Judge:
                 expected=f"at most {MOST_FIELDS}",
             )
             return
-        sound = [slot for slot in found if self._is_sound(slot)]
+        sound = [slot for slot in written if self._is_sound(slot)]
         judge_overlaps(sound, self.spots, self.ledger, rows=not self.stepless)
-        self._judge_limit_names(found)
+        self._judge_limit_names(written)
 
     def _slots(self) -> list[Slot] | None:
         """Return every slot, None where there are too many to write out."""
@@ -301,16 +300,16 @@ class Judge:
         groups = [group for part in self.files for group in part.tables.group]
         if sum(map(slots.count_slots, groups)) > MOST_FIELDS:
             return None
-        found: list[Slot] = []
+        written: list[Slot] = []
         for part in self.files:
-            found.extend(slots.of_fields(part.tables.field, order))
+            written.extend(slots.of_fields(part.tables.field, order))
             for group in part.tables.group:
-                found.extend(slots.of_group(group, order))
-            found.extend(slots.of_check(check, order) for check in part.tables.check)
-            found.extend(slots.of_reserved(area, order) for area in part.tables.reserved)
+                written.extend(slots.of_group(group, order))
+            written.extend(slots.of_check(check, order) for check in part.tables.check)
+            written.extend(slots.of_reserved(area, order) for area in part.tables.reserved)
         blocks = [block for part in self.files for block in part.tables.kept_twice]
-        found.extend(list(islice(slots.of_duplicates(found, blocks), MOST_FIELDS + 1)))
-        return found if len(found) <= MOST_FIELDS else None
+        written.extend(list(islice(slots.of_duplicates(written, blocks), MOST_FIELDS + 1)))
+        return written if len(written) <= MOST_FIELDS else None
 
     def _is_sound(self, slot: Slot) -> bool:
         """Return whether the slot can be compared with others: noted already where not."""
@@ -322,11 +321,11 @@ class Judge:
         bit = slot.bit or 0
         return bit >= 0 and slot.width >= 1 and bit + slot.width <= 8 * slot.length
 
-    def _judge_limit_names(self, found: list[Slot]) -> None:
+    def _judge_limit_names(self, written: list[Slot]) -> None:
         """Note limits taken from a field that is not there, or holds no number."""
         by_name: dict[str, Field] | None = None
         judged: set[int] = set()
-        for slot in found:
+        for slot in written:
             field = slot.entry
             if not isinstance(field, Field) or id(field) in judged:
                 continue
@@ -334,7 +333,7 @@ class Judge:
                 continue
             judged.add(id(field))
             if by_name is None:
-                by_name = {each.name: each.entry for each in found if isinstance(each.entry, Field)}
+                by_name = {one.name: one.entry for one in written if isinstance(one.entry, Field)}
             for key, name in (("low-from", field.low_from), ("high-from", field.high_from)):
                 if name is not None:
                     self._judge_limit_name(field, key, name, slot.prefix, by_name)
@@ -342,16 +341,16 @@ class Judge:
     def _judge_limit_name(
         self, field: Field, key: str, name: str, prefix: str, by_name: dict[str, Field]
     ) -> None:
-        other = slots.seen_from(by_name, name, prefix)
+        other = slots.named_from(by_name, name, prefix)
         if other is not None and other.type.is_number:
             return
         spot = self.spots[id(field)]
-        known = [each.name for each in by_name.values()]
+        names = [field.name for field in by_name.values()]
         self.ledger.note(
             faults.LIMIT_FIELD,
             spot.source,
             (*spot.path, key),
             expected="the name of a field that holds a number",
             found=describe(name),
-            advice=advice(name, list(dict.fromkeys(known))),
+            advice=advice(name, list(dict.fromkeys(names))),
         )

@@ -62,16 +62,16 @@ class Source:
         if self._lines is None:
             self._lines = lines_of(self.text)
         while path:
-            for known in (path, (*path, 0)):  # a list of tables begins with its first
-                if known in self._lines:
-                    return self._lines[known]
+            for place in (path, (*path, 0)):  # a list of tables begins with its first
+                if place in self._lines:
+                    return self._lines[place]
             path = path[:-1]
         return 1
 
     def where(self, path: Path) -> str:
         """Return a name for the entry that `path` lies in: `field "ramp_up_time"`."""
         node: Any = self.tree
-        told = "the layout"
+        name_of_entry = "the layout"
         for depth, step in enumerate(path):
             if isinstance(node, dict):
                 node = node.get(step)
@@ -82,12 +82,12 @@ class Source:
             if isinstance(node, dict):
                 kind = next(part for part in reversed(path[: depth + 1]) if isinstance(part, str))
                 name = node.get("name")
-                told = (
+                name_of_entry = (
                     f"{kind} {describe(name)}"
                     if isinstance(name, str)
                     else key_text(path[: depth + 1])
                 )
-        return told
+        return name_of_entry
 
 
 def key_text(path: Path) -> str:
@@ -124,24 +124,24 @@ def kind_of(value: object) -> str:
     return names.get(type(value), "a date or time")
 
 
-def advice(word: str, known: Sequence[str]) -> str:
+def advice(word: str, names: Sequence[str]) -> str:
     """Return what to write instead of `word`."""
-    near = nearest(word, known, most=1)
+    near = nearest(word, names, most=1)
     if near:
         return f"Did you mean `{near[0]}`?"
-    return "Known are: " + ", ".join(known[:40]) + (" …" if len(known) > 40 else "") + "."
+    return "Known are: " + ", ".join(names[:40]) + (" …" if len(names) > 40 else "") + "."
 
 
 class Ledger:
     """All mistakes found so far, in whatever order; `mistakes` gives them by file and line."""
 
     def __init__(self) -> None:
-        self._found: list[Mistake] = []
+        self._mistakes: list[Mistake] = []
 
     @property
     def full(self) -> bool:
         """Return whether so many are noted that looking further is of no use."""
-        return len(self._found) >= MOST_MISTAKES
+        return len(self._mistakes) >= MOST_MISTAKES
 
     def note(
         self,
@@ -162,7 +162,7 @@ class Ledger:
             file=None, line=None, offset=None, expected=expected, found=found, **filled
         )
         text = error.text[:1].upper() + error.text[1:]
-        self._found.append(
+        self._mistakes.append(
             Mistake(
                 error.code,
                 text,
@@ -189,7 +189,7 @@ class Ledger:
         error = fault.error(
             file=None, line=None, offset=None, expected=expected, found=found, **names
         )
-        self._found.append(
+        self._mistakes.append(
             Mistake(error.code, error.text, line, None, expected, found, error.next or "", file)
         )
 
@@ -197,5 +197,5 @@ class Ledger:
     def mistakes(self) -> tuple[Mistake, ...]:
         """Return all mistakes, the layout's own first, in the order of their lines."""
         return tuple(
-            sorted(self._found, key=lambda each: (each.file or "", each.line or 0, each.key or ""))
+            sorted(self._mistakes, key=lambda one: (one.file or "", one.line or 0, one.key or ""))
         )

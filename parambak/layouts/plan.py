@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.layouts.decimals import exact, plain, with_point
 from parambak.layouts.model import Field
 from parambak.layouts.scaling import Line, Scaling, scaling
-from parambak.layouts.slots import Slot, seen_from, slots
+from parambak.layouts.slots import Slot, named_from, slots
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -298,9 +298,9 @@ def _plan(layout: Layout) -> Plan:
         for offset in field.also_at:
             copies.setdefault(plan.name, []).append(plan.slot.at - field.at + offset)
         if field.low_from is not None:
-            plan.low_from = seen_from(by_name, field.low_from, plan.slot.prefix)
+            plan.low_from = named_from(by_name, field.low_from, plan.slot.prefix)
         if field.high_from is not None:
-            plan.high_from = seen_from(by_name, field.high_from, plan.slot.prefix)
+            plan.high_from = named_from(by_name, field.high_from, plan.slot.prefix)
     steps = tuple(
         (plan, plan.at, plan.end, plan.show if plan.alone else None, plan.blank, plan.limits)
         for plan in made

@@ -155,20 +155,20 @@ def _moved(slot: Slot, at: int) -> Slot:
     )
 
 
-def of_duplicates(found: list[Slot], blocks: Iterable[KeptTwice]) -> Iterator[Slot]:
+def of_duplicates(written: list[Slot], blocks: Iterable[KeptTwice]) -> Iterator[Slot]:
     """Yield, for each slot inside a block kept twice, its twin in the duplicate."""
     for block in blocks:
-        for slot in found:
+        for slot in written:
             if block.at <= slot.at and slot.end <= block.at + block.length:
                 yield _moved(slot, slot.at - block.at + block.duplicate_at)
 
 
-def seen_from(every: Mapping[str, T], name: str, prefix: str) -> T | None:
+def named_from(by_name: Mapping[str, T], name: str, prefix: str) -> T | None:
     """Return what `name` means in the row `prefix`: the row's own first, then outwards."""
     while True:
-        found = every.get(prefix + name)
-        if found is not None or not prefix:
-            return found
+        one = by_name.get(prefix + name)
+        if one is not None or not prefix:
+            return one
         prefix = prefix[: prefix.rstrip(".").rfind(".") + 1]
 
 
@@ -180,12 +180,12 @@ def slots(layout: Layout) -> tuple[Slot, ...]:
     kept: tuple[Slot, ...] | None = layout.__dict__.get("slots")
     if kept is None:
         order = layout.byte_order
-        found = list(of_fields(layout.fields, order))
+        written = list(of_fields(layout.fields, order))
         for group in layout.groups:
-            found.extend(of_group(group, order))
-        found.extend(of_check(check, order) for check in layout.checks)
-        found.extend(of_reserved(area, order) for area in layout.reserved)
-        found.extend(list(of_duplicates(found, layout.kept_twice)))
-        kept = tuple(sorted(found, key=lambda slot: (slot.at, slot.bit or 0)))
+            written.extend(of_group(group, order))
+        written.extend(of_check(check, order) for check in layout.checks)
+        written.extend(of_reserved(area, order) for area in layout.reserved)
+        written.extend(list(of_duplicates(written, layout.kept_twice)))
+        kept = tuple(sorted(written, key=lambda slot: (slot.at, slot.bit or 0)))
         layout.__dict__["slots"] = kept
     return kept

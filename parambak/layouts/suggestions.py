@@ -104,9 +104,9 @@ def syntax_advice(line: str) -> str:
     if _is_toml(line):
         return "This line is right by itself: close the brackets opened in a line above it."
     bare = _QUOTED.sub("~", line)  # no text of a user's is taken for a slip
-    said = next((said for pattern, said in _LINES if pattern.search(bare)), None)
-    if said is not None:
-        return said
+    text = next((text for pattern, text in _LINES if pattern.search(bare)), None)
+    if text is not None:
+        return text
     if _ADDRESS.match(bare):
         return _hexadecimal(bare.split("=")[1].split("#")[0])
     match = _VALUE.match(bare)
@@ -124,14 +124,14 @@ def _is_toml(line: str) -> bool:
 def _value_advice(value: str) -> str:
     if _HEX.match(value):
         return _hexadecimal(value)
-    fitting = (said for pattern, said in _ADVICES if pattern.search(value))
+    fitting = (text for pattern, text in _ADVICES if pattern.search(value))
     return next(fitting, _ELSE)
 
 
 def _hexadecimal(value: str) -> str:
     digits = value.strip(" \t$hH").lstrip("0") or "0"
-    said = f"A hexadecimal number begins with 0x: 0x{digits.upper().zfill(4)}"
-    return said + (f"; a decimal one not with 0: {digits}." if digits.isdecimal() else ".")
+    text = f"A hexadecimal number begins with 0x: 0x{digits.upper().zfill(4)}"
+    return text + (f"; a decimal one not with 0: {digits}." if digits.isdecimal() else ".")
 
 
 def kind_advice(expected: str, value: object) -> str:
@@ -162,21 +162,21 @@ def _text_advice(expected: str, text: str) -> str:
     return "Write the number alone, without quotes and without a unit."
 
 
-def word_advice(word: str, known: Sequence[str]) -> str:
-    """Return which of `known` to write in place of `word`; other languages' types are known."""
-    near = _type_words(word, known) if "u8" in known else nearest(word, known, most=1)
+def word_advice(word: str, words: Sequence[str]) -> str:
+    """Return which of `words` to write in place of `word`; other languages' types are known."""
+    near = _type_words(word, words) if "u8" in words else nearest(word, words, most=1)
     if near:
         return f"Did you mean `{near[0]}`?"
     return "Choose one of those; formats/field-layout.md says what each is for."
 
 
-def _type_words(word: str, known: Sequence[str]) -> list[str]:
+def _type_words(word: str, words: Sequence[str]) -> list[str]:
     lower = word.strip().lower().removeprefix("unsigned ").removeprefix("signed ")
     sized = _SIZED.match(lower)
     if sized is not None:
         kind = {"u": "u", "f": "f", "r": "f"}.get(sized["kind"][0], "s")
         lower = kind + sized["bits"]
-    if lower in known:
+    if lower in words:
         return [lower]
     foreign = _FOREIGN_TYPES.get(lower)
-    return [foreign] if foreign else nearest(word, known, most=1)
+    return [foreign] if foreign else nearest(word, words, most=1)

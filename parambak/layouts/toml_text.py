@@ -223,9 +223,11 @@ def read_toml(
         raise fault.error(expected="numbers of a few digits", found="a larger one") from error
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         place = _AT_LINE.search(str(error))
-        said = _AT_LINE.sub("", str(error)).strip()[:200]
+        message = _AT_LINE.sub("", str(error)).strip()[:200]
         line_or_none = int(place[1]) if place else None
-        raise fault.error(line=line_or_none, expected="TOML text in UTF-8", found=said) from error
+        raise fault.error(
+            line=line_or_none, expected="TOML text in UTF-8", found=message
+        ) from error
 
 
 def as_model(file: TomlFile, model: type[T], fault: Fault, page: str) -> T:
@@ -236,12 +238,14 @@ def as_model(file: TomlFile, model: type[T], fault: Fault, page: str) -> T:
     try:
         return msgspec.convert(file.tree, model)
     except (msgspec.ValidationError, RecursionError, OverflowError) as error:
-        said = str(error)
-        path = _path_of(said)
-        unknown = _UNKNOWN.search(said)
+        message = str(error)
+        path = _path_of(message)
+        unknown = _UNKNOWN.search(message)
         if unknown:
             path = (*path, unknown[1])
-        raise mistake(file, path, _PATH.sub("", said).removesuffix(" - at "), fault, page) from None
+        raise mistake(
+            file, path, _PATH.sub("", message).removesuffix(" - at "), fault, page
+        ) from None
 
 
 def mistake(file: TomlFile, path: Path, why: str, fault: Fault, page: str) -> Exception:

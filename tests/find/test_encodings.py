@@ -7,9 +7,9 @@ from parambak.find.panel_values import parse
 
 def patterns(line: str, copies: int = 1) -> dict[tuple[str, int, str | None, str], str]:
     """Return the first copy's exact bytes by type, length, order and scale."""
-    (wanted,) = parse(line.encode(), copies).wanted
+    (panel_value,) = parse(line.encode(), copies).panel_values
     found: dict[tuple[str, int, str | None, str], str] = {}
-    for form in forms(wanted):
+    for form in forms(panel_value):
         needle = form.needles[0]
         for each in form.interpretations if isinstance(needle, bytes) else ():
             key = each.type.name, each.length, each.order, f"{each.scale}/{each.fraction}"
@@ -55,17 +55,17 @@ def test_text_in_each_encoding_that_differs() -> None:
     """ASCII text is the same in most encodings, and tried once."""
     found = patterns("a = TC-2")
     assert found["text", 4, None, "1/0"]
-    (wanted,) = parse("a = \u00fcbe".encode(), 1).wanted
-    needles = {form.needles[0] for form in forms(wanted)}
+    (panel_value,) = parse("a = \u00fcbe".encode(), 1).panel_values
+    needles = {form.needles[0] for form in forms(panel_value)}
     assert {b"\xfcbe", b"\x81be", "\u00fcbe".encode(), b"\x00\xfc\x00b\x00e"} <= needles
 
 
 def test_a_display_that_rounds_gives_spans() -> None:
     """12.3 may be 12.26 to 12.35 in a float, and 1225 to 1235 in hundredths."""
-    (wanted,) = parse(b"a = 12.3 | 9.0", 2).wanted
+    (panel_value,) = parse(b"a = 12.3 | 9.0", 2).panel_values
     spans = [
         (form.interpretations[0], needle)
-        for form in forms(wanted)
+        for form in forms(panel_value)
         for needle in form.needles[:1]
         if isinstance(needle, Span)
     ]

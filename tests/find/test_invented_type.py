@@ -50,7 +50,7 @@ def test_a_number_of_fixed_length_is_searched_for(monkeypatch: pytest.MonkeyPatc
         FieldType("zigzag16", zigzag, length=2, bounds=bounds),
         FieldType("real16", zigzag, length=2),
     )
-    (value,) = parse(b"a = -12.5 s", 1).wanted
+    (value,) = parse(b"a = -12.5 s", 1).panel_values
     found = {
         (way.type.name, way.order, str(way.scale)): form.needles[0]
         for form in forms(value)
@@ -72,7 +72,7 @@ def test_what_is_found_is_drafted_with_its_length(monkeypatch: pytest.MonkeyPatc
     values = [1234 + 567 * row for row in range(8)]
     text = "".join(f"p{row} = {number}\n" for row, number in enumerate(values))
     memory = bytes(64) + b"".join((3 * number).to_bytes(2, "big") for number in values) + bytes(64)
-    result = search(parse(text.encode(), 1).wanted, [Image.of(memory)])
+    result = search(parse(text.encode(), 1).panel_values, [Image.of(memory)])
     assert {one.candidates[0].interpretation.type.name for one in result.values} == {"third"}
     drafted = draft(result, ["A.BIN"])
     assert 'type = "third"\nlength = 2\n' in drafted

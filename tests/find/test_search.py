@@ -18,7 +18,7 @@ from parambak.layouts.load import check, load
 from parambak.memory.image import Image
 
 if TYPE_CHECKING:
-    from parambak.find.search import FoundValue
+    from parambak.find.search import ValueResult
 
 TABLE = [(125, 90), (300, 310), (47, 48), (1500, 900), (62, 80), (999, 1001), (250, 250)]
 VALUES = "".join(
@@ -40,13 +40,13 @@ def memories(size: int = 4096, at: int = 0x0240) -> tuple[bytearray, bytearray]:
 
 def found_in(values: str, *datas: bytes | bytearray, start: int = 0) -> Result:
     """Return what is found of the values in memories of one visit each."""
-    wanted = parse(values.encode(), len(datas)).wanted
-    return search(wanted, [Image.of(bytes(data), start) for data in datas])
+    panel_values = parse(values.encode(), len(datas)).panel_values
+    return search(panel_values, [Image.of(bytes(data), start) for data in datas])
 
 
-def by_name(result: Result) -> dict[str, FoundValue]:
+def by_name(result: Result) -> dict[str, ValueResult]:
     """Return the values found by their names."""
-    return {each.wanted.name: each for each in result.values}
+    return {each.panel_value.name: each for each in result.values}
 
 
 def test_a_table_of_two_visits_is_found_with_confidence() -> None:
@@ -66,17 +66,17 @@ def test_a_table_of_two_visits_is_found_with_confidence() -> None:
 def test_zeros_above_a_number_speak_for_the_wider_field(order: Literal["big", "little"]) -> None:
     """Fields of 16 and of 32 bits by turns, all of small numbers: each in its own width."""
     memory = bytearray(b"\xff" * 4096), bytearray(b"\xff" * 4096)
-    at, text, wanted = 0x0240, "", []
+    at, text, panel_value = 0x0240, "", []
     counts = [(18231, 18502), (4711, 4790), (9100, 12345), (2600, 3777), (3100, 3190), (700, 1900)]
     for number, values in enumerate(counts):
         length = 2 + 2 * (number % 2)
         for data, value in zip(memory, values, strict=True):
             data[at : at + length] = value.to_bytes(length, order)
         text += f"v{number} = {values[0]} h | {values[1]} h\n"
-        wanted.append((at, length, order))
+        panel_value.append((at, length, order))
         at += length
     firsts = [each.candidates[0] for each in found_in(text, *memory).values]
-    assert [(each.at, each.length, each.interpretation.order) for each in firsts] == wanted
+    assert [(each.at, each.length, each.interpretation.order) for each in firsts] == panel_value
 
 
 def test_a_number_that_is_nothing_but_zeros_has_none_above_it() -> None:
@@ -157,15 +157,15 @@ def test_addresses_are_the_images_own() -> None:
         + Image.of(bytes(data)).part(0x0242, 4096).blocks
         for data in memories()
     )
-    split = search(parse(VALUES.encode(), 2).wanted, [Image(old), Image(new)])
+    split = search(parse(VALUES.encode(), 2).panel_values, [Image(old), Image(new)])
     assert 0x0240 not in {each.at for each in split.values[0].candidates}
 
 
 def test_images_without_a_common_address_are_refused() -> None:
     """The refusal says what to do."""
-    wanted = parse(b"a = 1", 2).wanted
+    panel_values = parse(b"a = 1", 2).panel_values
     with pytest.raises(ParambakError) as refused:
-        search(wanted, [Image.of(b"abcd"), Image.of(b"abcd", 0x100)])
+        search(panel_values, [Image.of(b"abcd"), Image.of(b"abcd", 0x100)])
     assert refused.value.code == "layout-find-no-bytes"
 
 

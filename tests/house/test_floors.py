@@ -73,6 +73,35 @@ def test_the_house_is_kept(sources: dict[str, str]) -> None:
     assert not found, "\n".join(found)
 
 
+def steps_of_keeping(sources: dict[str, str]) -> list[str]:
+    """Return what in keeping/ imports upwards: `state`, then its top, then `recording`."""
+
+    def step(module: str) -> int:
+        part = module.removeprefix("parambak.keeping.").split(".")[0]
+        return {"state": 0, "recording": 2}.get(part, 1)
+
+    return [
+        f"{path}:{line}: imports {name}"
+        for path, text in sources.items()
+        for line, name in imported(text, path.removesuffix(".py").replace("/", "."), package=False)
+        if path.startswith("parambak/keeping/") and name.startswith("parambak.keeping.")
+        if step(name) > step(path.removesuffix(".py").replace("/", "."))
+    ]
+
+
+def test_what_the_records_say_knows_nothing_of_what_is_put_on_record(
+    sources: dict[str, str],
+) -> None:
+    """In keeping/, state is read by all, and recording stands on top."""
+    assert steps_of_keeping(sources) == []
+    upwards = {"parambak/keeping/state/a.py": "from parambak.keeping.recording import take_in"}
+    assert steps_of_keeping(upwards)
+    middle = {"parambak/keeping/assess.py": "from parambak.keeping.recording.texts import NAME"}
+    assert steps_of_keeping(middle)
+    downwards = {"parambak/keeping/recording/a.py": "from parambak.keeping.state import select"}
+    assert steps_of_keeping(downwards) == []
+
+
 @pytest.mark.parametrize(
     ("path", "text"),
     [

@@ -4,6 +4,7 @@ import hashlib
 import itertools
 import random
 import shutil
+import sys
 from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ import pytest
 from msgspec.structs import replace
 
 from parambak.dumps.dump import Dump
+from parambak.errors import Fault, ParambakError
 from parambak.keeping.chips import Chip
 from parambak.keeping.recording.filing import TypedPosition
 from parambak.keeping.recording.received import Incoming, LayoutFile, Request
@@ -246,6 +248,21 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
     made = Laptop(tmp_path / "one")
     yield made
     made.close()
+
+
+@pytest.fixture(autouse=True)
+def _refusals_are_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hold every refusal of the room to saying what was expected, and what was found."""
+    make = Fault.error
+
+    def error(fault: Fault, **parts: Any) -> ParambakError:
+        module = sys._getframe(1).f_globals["__name__"]
+        if module.startswith("parambak.keeping."):
+            assert parts.get("expected"), f"{fault.code} in {module} does not say what it expected"
+            assert parts.get("found"), f"{fault.code} in {module} does not say what it found"
+        return make(fault, **parts)
+
+    monkeypatch.setattr(Fault, "error", error)
 
 
 @pytest.fixture(autouse=True)

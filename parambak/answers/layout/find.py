@@ -14,8 +14,8 @@ from parambak.vault.files.given import read_given, write_given
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
-    from parambak.find.checks import CheckFound
-    from parambak.find.search import Candidate, FoundValue
+    from parambak.find.checks import LikelyCheck
+    from parambak.find.search import Candidate, ValueResult
 
 
 class LayoutFindQuestion(Question, frozen=True):
@@ -95,7 +95,7 @@ def answer(session: Session, question: LayoutFindQuestion) -> LayoutFindAnswer:
     except ParambakError as error:
         raise error.in_file(question.values) from error
     copies = given_copies(session, question.copies)
-    result = search(values.wanted, [copy.image for copy in copies])
+    result = search(values.panel_values, [copy.image for copy in copies])
     if question.out is not None:
         text = draft(result, [copy.name for copy in copies])
         write_given(question.out, text.encode("utf-8"), replace=question.replace)
@@ -107,14 +107,14 @@ def answer(session: Session, question: LayoutFindQuestion) -> LayoutFindAnswer:
     )
 
 
-def _value_shown(value: FoundValue) -> ValueShown:
+def _value_shown(value: ValueResult) -> ValueShown:
     return ValueShown(
-        name=value.wanted.name,
+        name=value.panel_value.name,
         confident=value.confident,
         crowded=value.crowded,
         candidates=tuple(_candidate_shown(candidate) for candidate in value.candidates),
-        shown=tuple(None if shown is None else shown.text for shown in value.wanted.shown),
-        unit=value.wanted.unit,
+        shown=tuple(None if shown is None else shown.text for shown in value.panel_value.shown),
+        unit=value.panel_value.unit,
     )
 
 
@@ -134,7 +134,7 @@ def _candidate_shown(candidate: Candidate) -> CandidateShown:
     )
 
 
-def _check_shown(check: CheckFound) -> CheckCandidate:
+def _check_shown(check: LikelyCheck) -> CheckCandidate:
     return CheckCandidate(
         method=check.method,
         at=check.at,

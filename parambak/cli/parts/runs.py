@@ -1,27 +1,28 @@
-"""Runs of changed bytes, for scripts and as rows of a page."""
+"""Stretches of changed bytes as rows of a page."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.differences.bytes import Run
+    from parambak.answers.differences import RunShown
+    from parambak.answers.swap.read_back import DifferenceShown
 
 RUNS_SHOWN = 40
 BYTES_SHOWN = 12
 
 
-def run_document(run: Run) -> dict[str, Any]:
-    """Return a run under the keys of the contract."""
-    return {"start": run.start, "old": run.old.hex().upper(), "new": run.new.hex().upper()}
-
-
-def run_rows(runs: Sequence[Run]) -> list[tuple[str, str, str, str]]:
+def run_rows(runs: Sequence[RunShown | DifferenceShown]) -> list[tuple[str, str, str, str]]:
     """Return runs as rows: address, number of bytes, both sides' bytes."""
     return [
-        (f"0x{run.start:04X}", str(run.length), side(run.old), side(run.new))
+        (
+            f"0x{run.start:04X}",
+            str(max(len(run.old), len(run.new)) // 2),
+            side(bytes.fromhex(run.old)),
+            side(bytes.fromhex(run.new)),
+        )
         for run in runs[:RUNS_SHOWN]
     ]
 

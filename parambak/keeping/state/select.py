@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 CARD = "card:"
 MOST_MEANT = 4  # positions that a message names
+NO_COPY = "one of 0 copies"
 MOST_TYPED = 80  # characters of what was typed that a message repeats
 WHERE_SHAPE = Fault(
     "where-shape",
@@ -256,9 +257,8 @@ def _on_or_before(position: Position, which: str) -> Copy:
     ]
     if not earlier:
         first = min((r.read_on for r in position.reads), default=None)
-        raise COPY_NONE.error(
-            where=position.where, expected=f"a date from {first} on", found=repr(which)
-        )
+        expected = f"a date from {first} on" if first else NO_COPY
+        raise COPY_NONE.error(where=position.where, expected=expected, found=repr(which))
     return max(earlier, key=lambda pair: (pair[0].read_on, pair[0].order))[1]
 
 
@@ -267,7 +267,7 @@ def _by_digest(position: Position, which: str) -> Copy:
     if not matches:
         raise COPY_NONE.error(
             where=position.where,
-            expected=" or ".join(copy.sha256[:8] for copy in position.copies[-3:]),
+            expected=" or ".join(copy.sha256[:8] for copy in position.copies[-3:]) or NO_COPY,
             found=repr(which),
         )
     if len({copy.sha256 for copy in matches}) > 1:

@@ -157,3 +157,13 @@ def test_a_visit_tells_what_was_read_changed_and_missed(laptop: Laptop) -> None:
     assert done.changed == (WHERE,)
     assert done.missed == (other,)
     assert done.measured == 0
+
+
+def test_a_record_of_a_visit_in_another_shape_is_passed_over(laptop: Laptop) -> None:
+    """Neither does it open one, nor close one: what is sound counts."""
+    opened(laptop)
+    (vessel,) = laptop.fleet.vessels
+    with laptop.vault.writing() as writing:
+        writing.add("visit-opened", vessel.id, {"visit": 5})
+        writing.add("visit-closed", vessel.id, {"visit": 5})
+    assert [visit.closed for visit in laptop.fleet.vessels[0].visits] == [None]

@@ -9,6 +9,7 @@ import pytest
 
 from parambak.errors import CallRefused, ParambakError
 from parambak.keeping.recording.entries import amend
+from parambak.keeping.state.fold import MOST_RECORD_SETS, Folding
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import WHERE, Laptop, image
 
@@ -167,6 +168,36 @@ def test_a_record_with_no_day_in_it_is_damage(laptop: Laptop) -> None:
     assert file.startswith("records/")
     assert "one fine day" in text
     assert [len(position.reads) for position in vessel.positions] == [1]
+
+
+def test_a_correction_to_no_day_is_damage_and_of_a_unit_it_is_none(laptop: Laptop) -> None:
+    """The day of a read is a day; a fact of that name of anything else is a text."""
+    laptop.take(A)
+    (vessel,) = laptop.fleet.vessels
+    read = laptop.latest().newest
+    for what, identity in (("read", read.record), ("unit", vessel.units[0].id)):
+        with laptop.vault.writing() as writing:
+            body = {"what": what, "id": identity, "facts": {"read_on": "one fine day"}}
+            writing.add("amend", vessel.id, body)
+    (vessel,) = laptop.fleet.vessels
+    ((_, text),) = vessel.aboard.damaged
+    assert "one fine day" in text
+    assert laptop.latest().newest.read_on == read.read_on
+    assert vessel.units[0].facts["read_on"] == "one fine day"
+
+
+def test_of_a_fleet_the_records_of_a_few_vessels_are_kept_sorted(laptop: Laptop) -> None:
+    """No more than a few, whatever is looked at; looked at again, the answer is the same."""
+    for number in range(MOST_RECORD_SETS + 2):
+        laptop.take(bytes([number]) * 8, where=f"vessel-{number * 111}/port/U1", new_vessel=True)
+    folding = Folding(laptop.vault)
+    first = [[p.where for p in vessel.positions] for vessel in folding.fleet().vessels]
+    assert len(folding._record_sets) == MOST_RECORD_SETS
+    for vessel in folding.fleet().vessels:
+        vessel.forget()
+    again = [[p.where for p in vessel.positions] for vessel in folding.fleet().vessels]
+    assert again == first
+    assert len(folding._record_sets) == MOST_RECORD_SETS
 
 
 def test_the_last_sound_recheck_is_known_and_one_with_damage_is_not_sound(laptop: Laptop) -> None:

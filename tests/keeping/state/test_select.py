@@ -114,6 +114,7 @@ def test_a_position_without_copies_has_no_latest() -> None:
         with pytest.raises(NotFound) as refusal:
             select.choose(position, which)
         assert refusal.value.code == "copy-none"
+        assert refusal.value.expected == "one of 0 copies"
 
 
 # --- WHERE ---

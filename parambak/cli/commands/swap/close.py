@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.cli import faults, store
+from parambak.answers.swap.close import SwapCloseQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.assess import Assessor
-from parambak.keeping.state import select
-from parambak.keeping.state.bodies import FunctionTest
 from parambak.keeping.state.cards import WHEREABOUTS
-from parambak.keeping.state.fold import fleet
 from parambak.memory.counted import counted
-from parambak.swap import recording
-from parambak.swap.state import accepted_words, others_words
-from parambak.swap.swaps import newest_open, swaps_at
 
 if TYPE_CHECKING:
+    from parambak.answers.swap.close import SwapCloseAnswer
     from parambak.cli.screen import Screen
-
-RESULTS = ("passed", "failed")
 
 
 @parambak_command(
@@ -49,108 +41,35 @@ RESULTS = ("passed", "failed")
     help="Where the old card goes.",
 )
 @pass_settings
-def command(  # noqa: PLR0913 - one argument an option
-    settings: Settings,
-    /,
-    *,
-    where: str,
-    by: str,
-    tests: tuple[str, ...],
-    abandoned: bool,
-    reason: str | None,
-    old_card_to: str,
-) -> Answer:
+def command(settings: Settings, /, **options: Any) -> Answer:
     """Close the open swap at WHERE.
 
     That the contents match, by bytes and two read-backs made apart, is one thing; that
     every function was tested is another. Only both close it. What was read back then
     becomes the newest copy, and the whereabouts of the cards are put on record.
     """
-    given = [_test(text) for text in tests]
-    vault = store.open_vault(settings)
-    assessor = Assessor(vault, store.chip_table())
-    said, way_back, notes = _so_far(assessor, where)
-    if abandoned:
-        position = recording.abandon(vault, where, tests=given, by=by, reason=reason)
-        closed = recording.Closed(position, 0, by_values=False, cards=(), notes=())
-    else:
-        closed = recording.close(
-            vault, where, tests=given, by=by, reason=reason, old_card_to=old_card_to
-        )
-        notes += _newest(assessor, where)
-    return Answer(
-        {
-            "where": closed.position.where,
-            "outcome": "abandoned" if abandoned else "closed",
-            "reads_taken_in": closed.reads,
-            "tests": [{"name": each.name, "result": each.result} for each in given],
-            "bytes_compared": not abandoned and not closed.by_values,
-            "cards": list(closed.cards),
-            "deviations": list(said),
-        },
-        lambda screen: (
-            _given_up(screen, closed.position.where, said, way_back)
-            if abandoned
-            else _page(screen, closed, given, said)
-        ),
-        warnings=(*store.warnings_of(vault), *closed.notes, *notes),
-    )
+    return settings.ask(answer, SwapCloseQuestion(**options), _page)
 
 
-def _so_far(assessor: Assessor, where: str) -> tuple[tuple[str, ...], str | None, tuple[str, ...]]:
-    """Return what was accepted in the swap, its way back as told, and words on further swaps."""
-    there = recording.site_of(fleet(assessor.vault), where)
-    every = swaps_at(assessor.vault, there.vessel, there.position)
-    swap = newest_open(every)
-    way_back = swap.answers.get("way-back") if swap is not None else None
-    return (
-        accepted_words(assessor, swap),
-        way_back.text if way_back is not None else None,
-        others_words([each for each in every if each.end is None][:-1]),
-    )
-
-
-def _newest(assessor: Assessor, where: str) -> tuple[str, ...]:
-    """Say where the newest copy is not what was read back last, or is not verified."""
-    position = recording.site_of(fleet(assessor.vault), where).position
-    copy = position.latest
-    if copy is None:
-        return ()
-    unmet = assessor.verdict(position, copy).unmet
-    if not unmet:
-        return ()
-    listed = "; ".join(f"{each.condition}: {each.text}" for each in unmet)
-    return (f"the newest copy, {select.copy_name(position, copy)}, is NOT VERIFIED: {listed}",)
-
-
-def _test(text: str) -> FunctionTest:
-    name, _, told = text.partition("=")
-    result, _, more = told.partition(":")
-    if not name.strip() or result.strip().lower() not in RESULTS:
-        raise faults.TEST_SHAPE.error(expected="NAME=passed or NAME=failed", found=repr(text[:80]))
-    return FunctionTest(name=name.strip(), result=result.strip().lower(), text=more.strip() or None)
-
-
-def _given_up(screen: Screen, where: str, said: tuple[str, ...], way_back: str | None) -> None:
-    deviations(screen, said)
-    screen.mind(f"The swap at {where} is given up, and that is on record.")
-    screen.say("Nothing that was read back became a copy. The old card's copy stands.")
-    told = f": {way_back}" if way_back is not None else ", with power off"
-    screen.say(f"The old card goes back in by the way back{told}. Test its functions too.")
-
-
-def _page(
-    screen: Screen, closed: recording.Closed, tests: list[FunctionTest], said: tuple[str, ...]
-) -> None:
-    where, taken = closed.position.where, closed.reads
-    deviations(screen, said)
+def _page(screen: Screen, closed: SwapCloseAnswer) -> None:
+    deviations(screen, closed.deviations)
+    if closed.outcome == "abandoned":
+        _given_up(screen, closed)
+        return
     by = "match by bytes"
-    if closed.by_values:
+    if not closed.bytes_compared:
         by = "carried over by VALUES of two layouts, no byte compared with the copy meant"
     facts = [
-        ("contents", f"{by}; {counted(taken, 'read-back')} on record as reads"),
-        ("functions", f"{counted(len(tests), 'test')} passed"),
+        ("contents", f"{by}; {counted(closed.reads_taken_in, 'read-back')} on record as reads"),
+        ("functions", f"{counted(len(closed.tests), 'test')} passed"),
     ]
-    screen.facts([*facts, *(("card", each) for each in closed.cards)], indent=0)
-    screen.good(f"The swap at {where} is CLOSED.")
+    screen.facts([*facts, *(("card", card) for card in closed.cards)], indent=0)
+    screen.good(f"The swap at {closed.where} is CLOSED.")
     screen.say("Keep the old card bagged until the ship says otherwise. Send the vault to a place.")
+
+
+def _given_up(screen: Screen, closed: SwapCloseAnswer) -> None:
+    screen.mind(f"The swap at {closed.where} is given up, and that is on record.")
+    screen.say("Nothing that was read back became a copy. The old card's copy stands.")
+    way_back = f": {closed.way_back}" if closed.way_back is not None else ", with power off"
+    screen.say(f"The old card goes back in by the way back{way_back}. Test its functions too.")

@@ -2,58 +2,25 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from parambak.answers import given_files
-from parambak.cli import faults, store
+from parambak.answers.swap.read_back import SwapReadBackQuestion, answer
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
-from parambak.cli.commands.swap.check import deviations
-from parambak.cli.parts.read_back_bytes import Behind, Meant, read_back
-from parambak.cli.parts.read_back_bytes import answer as bytes_answer
-from parambak.cli.parts.read_back_doubts import Compared, doubts_of, not_enough, older, others
-from parambak.cli.parts.read_back_values import Layouts, opened, read_values, values_answer
+from parambak.cli.commands.swap.check import cautions, deviations
+from parambak.cli.parts import by_values
+from parambak.cli.parts.disagreement import explanation_page
+from parambak.cli.parts.runs import run_rows
+from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.errors import VaultDamaged, VaultRefused
-from parambak.keeping.assess import Assessor
-from parambak.keeping.state import select
-from parambak.keeping.state.cards import exchange_notes
-from parambak.keeping.state.fold import fleet
-from parambak.memory.counted import counted
 from parambak.reads.pairs import PAIR_SCHEMES
-from parambak.swap.read_back import BEFORE_POWER, STAGES, ReadBack, ValuesReadBack
-from parambak.swap.recording import record_read_back
-from parambak.swap.state import accepted_words, others_words
-from parambak.swap.swaps import newest_open, swaps_at
+from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, STAGES
 
 if TYPE_CHECKING:
+    from parambak.answers.swap.read_back import DumpReadBack, SwapReadBackAnswer
     from parambak.cli.screen import Screen
-    from parambak.keeping.recording.received import Incoming
-    from parambak.keeping.state.model import Copy, Position, Vessel
-    from parambak.reads.pairs import PairScheme
-    from parambak.swap.recording import ValueLayouts
-    from parambak.swap.swaps import Swap
-    from parambak.vault.vault import Vault
-
-    _Given = list[tuple[Incoming, ReadBack | ValuesReadBack]]
-
-
-@dataclass(frozen=True)
-class _Words:
-    """The command's options, as typed."""
-
-    stage: str
-    format_name: str | None
-    profile: str | None
-    pair: PairScheme | None
-    read_by: str | None
-    layout: str | None
-    old_layout: str | None
-    renames: str | None
 
 
 @parambak_command(
@@ -92,123 +59,100 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     That is the copy chosen in the open swap, else the one released last in it, else the
     latest verified one.
     """
-    words = _Words(**options)
-    files = Layouts(words.layout, words.old_layout, words.renames)
-    vault = store.open_vault(settings)
-    position = select.find_position(fleet(vault), where)
-    vessel = select.vessel_at(fleet(vault), where)
-    assessor = Assessor(vault, store.chip_table())
-    every = swaps_at(vault, vessel, position)
-    swap = newest_open(every)
-    copy = _meant(assessor, position, swap)
-    own = assessor.layout_of(position)
-    image, name = assessor.image(copy.image), select.copy_name(position, copy)
-    told = opened(files, own, position.layout) if files.named else None
-    size = told.layouts.new.layout.memory if told else assessor.memory_size(position, own)
-    profile = given_files.profile_file(words.profile).profile if words.profile else None
-    taking = given_files.Taking(words.format_name, (), size, profile, words.pair)
-    incoming = given_files.reads_of(dumps, taking)
-    if told is not None:
-        values = read_values(incoming, words.stage, told, image)
-        given: _Given = [(read.incoming, read.found) for read in values]
-        answer = values_answer(name, words.stage, values)
+    return settings.ask(answer, SwapReadBackQuestion(where=where, dumps=dumps, **options), _page)
+
+
+def _page(screen: Screen, read: SwapReadBackAnswer) -> None:
+    deviations(screen, read.deviations)
+    screen.facts([("meant", read.copy), ("stage", read.stage)], indent=0)
+    for dump in read.dumps:
+        screen.say()
+        screen.heading(dump.file)
+        _dump(screen, dump)
+    if read.bytes_compared:
+        screen.say()
+        cautions(screen)
+        _by_bytes(screen, read)
     else:
-        meant = Meant(name, image, own, moved=swap is not None and swap.route == "move-chip")
-        reads = read_back(incoming, words.stage, meant, _behind(assessor, vessel, swap))
-        given = [(read.incoming, read.found) for read in reads]
-        answer = bytes_answer(meant, words.stage, reads)
-    times = profile is None or profile.file_times
-    doubts = doubts_of(vault, Compared(vessel, position, copy, image, incoming, words.pair, times))
-    notes = older(position, copy, swap) + others_words(others(every, swap))
-    notes += _exchanged(vault, vessel, position)
-    layouts = told.layouts if told else None
-    notes += _put_on_record(vault, position, copy, given, (words.read_by, layouts, swap))
-    so_far = newest_open(swaps_at(vault, vessel, position)) if swap is not None else None
-    doubts += not_enough(so_far, len(given), loaded=answer.exit_code == 0)
-    accepted = accepted_words(assessor, swap)
-    proven = so_far is not None and so_far.unproven is None
-    answer = _doubted(answer, accepted, doubts, proven=proven)
-    return replace(answer, warnings=(*store.warnings_of(vault), *notes))
+        cautions(screen)
+        _by_values(screen, read)
+    for doubt in read.doubts:
+        screen.mind(f"BUT {doubt}.")
+    if read.proven:
+        screen.say("`parambak swap close` takes these read-backs as proof of the contents.")
 
 
-def _exchanged(vault: Vault, vessel: Vessel, position: Position) -> tuple[str, ...]:
-    units = [unit for unit in vessel.units if position in unit.positions]
-    return exchange_notes(vault, vessel, units)
+def _dump(screen: Screen, dump: DumpReadBack) -> None:
+    if dump.values is not None:
+        by_values.tables(screen, dump.values)
+        for check in dump.failing:
+            screen.say(f"CHECK {MARKS[check.holds]}: {check.check}", indent=2)
+        return
+    _differences(screen, dump)
+    for check in dump.failing:
+        screen.say(f"CHECK {MARKS[check.holds]}: {check.check} in what was read", indent=2)
+    if dump.explanation is not None:
+        screen.say()
+        explanation_page(screen, dump.explanation)
 
 
-def _doubted(
-    answer: Answer, accepted: tuple[str, ...], doubts: tuple[str, ...], *, proven: bool
-) -> Answer:
-    """Say first what was accepted in the swap, and last what the answer may not prove.
-
-    Scripts find them under `deviations` and `doubts`.
-    """
-
-    def page(screen: Screen) -> None:
-        deviations(screen, accepted)
-        answer.page(screen)
-        for doubt in doubts:
-            screen.mind(f"BUT {doubt}.")
-        if proven:
-            screen.say("`parambak swap close` takes these read-backs as proof of the contents.")
-
-    said = {"deviations": list(accepted), "doubts": list(doubts), "proven": proven}
-    return replace(answer, document={**answer.document, **said}, page=page)
+def _differences(screen: Screen, dump: DumpReadBack) -> None:
+    if not dump.differences and not dump.expected_differences:
+        screen.say("No byte differs.")
+        return
+    rows = [
+        (word, *row, run.fields)
+        for word, runs in (("NO", dump.differences), ("expected", dump.expected_differences))
+        for run, row in zip(runs, run_rows(runs), strict=False)
+    ]
+    screen.table(("allowed", "address", "bytes", "meant", "read", "field"), rows, right=(2,))
 
 
-def _put_on_record(
-    vault: Vault,
-    position: Position,
-    copy: Copy,
-    given: _Given,
-    said: tuple[str | None, ValueLayouts | None, Swap | None],
-) -> tuple[str, ...]:
-    """Keep the read-back; a vault that cannot be written keeps nobody from the answer."""
-    by, layouts, swap = said
-    swap_id = swap.id if swap is not None else None
-    try:
-        record_read_back(vault, position, copy, given, by=by, layouts=layouts, swap=swap_id)
-    except (VaultRefused, VaultDamaged) as error:
-        return (f"this read-back is NOT ON RECORD: {error.text}",)
-    return ()
-
-
-def _meant(assessor: Assessor, position: Position, swap: Swap | None) -> Copy:
-    """Return the copy that the card should hold; raise NotFound where there is none.
-
-    The one that the open swap means or released unverified, else the latest verified.
-    """
-    if swap is not None and swap.expected is not None:
-        for copy in reversed(position.copies):
-            if copy.image == swap.expected:
-                return copy
-        raise faults.COPY_LOST.error(
-            where=position.where,
-            expected="the copy that was chosen or released in this swap",
-            found=f"none with the digest {swap.expected.sha256[:8]}",
+def _by_values(screen: Screen, read: SwapReadBackAnswer) -> None:
+    if read.loaded_correctly:
+        screen.good(f"LOADED CORRECTLY, BY VALUES: every value was carried over, {read.stage}.")
+    else:
+        screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
+        screen.say(
+            "Settle each value above with the maker. One that is meant to be left out stands "
+            "in the table of renames as `name = false`."
         )
-    for copy in reversed(position.copies):
-        if assessor.verdict(position, copy).verified:
-            return copy
-    raise faults.NOTHING_MEANT.error(
-        where=position.where,
-        expected="a verified copy to compare with",
-        found=f"{counted(len(position.copies), 'copy', 'copies')}, none verified",
-    )
+    screen.say(by_values.WORD_NEEDED)
 
 
-def _behind(assessor: Assessor, vessel: Vessel, swap: Swap | None) -> Behind:
-    """Return what is known of the swap so far: an earlier read-back, the new card's own memory."""
-    if swap is None:
-        return Behind(held_before=False, others={})
-    before = [each for each in swap.read_backs if each.body.stage == BEFORE_POWER]
-    others = {}
-    for card in vessel.cards:
-        if swap.body.new_card in card.ids:
-            for position in card.positions:
-                for copy in position.copies:
-                    with suppress(VaultDamaged):
-                        name = f"{select.copy_name(position, copy)}, the new card's own"
-                        others[name] = assessor.image(copy.image)
-    held = bool(before) and before[-1].body.loaded_correctly
-    return Behind(held_before=held, others=others)
+def _by_bytes(screen: Screen, read: SwapReadBackAnswer) -> None:
+    if not read.loaded_correctly:
+        screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
+        _next(screen, read)
+        return
+    screen.good(f"LOADED CORRECTLY: nothing differs that may not, {read.stage}.")
+    if read.stage == AFTER_POWER:
+        screen.say("Do the function tests before return to service.")
+    else:
+        screen.say("Power up with outputs inhibited, then read back with --stage after-power.")
+
+
+def _next(screen: Screen, read: SwapReadBackAnswer) -> None:
+    """Say what to do about a card that is not loaded correctly."""
+    if read.start_up:
+        screen.mind(f"START-UP WROTE OVER THE PARAMETERS: {read.start_up}.")
+        screen.say(
+            "Take the power off. Find out from the maker why the unit did not accept its "
+            "parameters (another software, a link, a check) before the file is loaded again."
+        )
+    elif read.moved:
+        screen.say(
+            "Power off. Look at the chip's way round, its pins and the socket, and read it again. "
+            "If it stays so, the chip was hurt on the way: take the duplicate (`swap load-file`)."
+        )
+    elif read.stage == BEFORE_POWER:
+        screen.say(
+            "First make sure of the reading: clean the contacts, read again. If it still differs, "
+            "load the file again, and read back again."
+        )
+    else:
+        screen.say(
+            "Take the power off again. A field or check that the unit itself writes stands in the "
+            "layout as expected-to-change; for anything else load the file again, and read back "
+            "before power and after it."
+        )

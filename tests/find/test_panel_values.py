@@ -15,35 +15,39 @@ from parambak.find.panel_values import MOST_BYTES, MOST_COPIES, MOST_VALUES, par
 def test_a_line_is_a_name_a_value_and_a_unit() -> None:
     """Blanks and comments are passed over; one value holds for every copy."""
     values = parse(b"\xef\xbb\xbf# panel\r\n\r\n ramp up = 12.5 s # soft\r\n", 2)
-    (wanted,) = values.wanted
-    assert (wanted.name, wanted.line, wanted.unit) == ("ramp up", 3, "s")
-    assert [each and each.number for each in wanted.shown] == [Fraction("12.5")] * 2
-    assert not wanted.changed
+    (panel_value,) = values.panel_values
+    assert (panel_value.name, panel_value.line, panel_value.unit) == ("ramp up", 3, "s")
+    assert [each and each.number for each in panel_value.shown] == [Fraction("12.5")] * 2
+    assert not panel_value.changed
 
 
 def test_two_visits_stand_behind_each_other() -> None:
     """`|` separates the copies' values, `?` is one not seen."""
     values = parse(b"a = 12.5 s | 9.0 s\nb = ? | -3\n", 2)
-    assert values.wanted[0].changed
-    assert values.wanted[0].shown[1] is not None
-    assert values.wanted[0].shown[1].places == 1
-    assert values.wanted[1].seen == (1,)
+    assert values.panel_values[0].changed
+    assert values.panel_values[0].shown[1] is not None
+    assert values.panel_values[0].shown[1].places == 1
+    assert values.panel_values[1].seen == (1,)
 
 
 def test_a_decimal_comma_is_taken_and_echoed() -> None:
     """A comma is a point, a long minus a minus, and 0x a whole number: each is told."""
     values = parse("a = 12,5 s\nb = \u22123\nc = 0x1F\n".encode(), 1)
-    assert [each.shown[0] and each.shown[0].text for each in values.wanted] == ["12.5", "-3", "31"]
+    assert [each.shown[0] and each.shown[0].text for each in values.panel_values] == [
+        "12.5",
+        "-3",
+        "31",
+    ]
     assert values.notes == ("line 1: 12,5 taken as 12.5", "line 3: 0x1F taken as the number 31")
 
 
 @pytest.mark.parametrize("text", ['"12.5 s"', "TC-2", "06:30", "2031-12-24", '"a | b # c"'])
 def test_what_is_no_number_is_text(text: str) -> None:
     """Quoted, or not beginning as a number with a unit."""
-    (wanted,) = parse(f"a = {text}".encode(), 1).wanted
-    assert wanted.shown[0] is not None
-    assert wanted.shown[0].number is None
-    assert wanted.shown[0].text == text.strip('"')
+    (panel_value,) = parse(f"a = {text}".encode(), 1).panel_values
+    assert panel_value.shown[0] is not None
+    assert panel_value.shown[0].number is None
+    assert panel_value.shown[0].text == text.strip('"')
 
 
 @pytest.mark.parametrize(
@@ -89,9 +93,9 @@ def test_the_example_of_the_page_is_read_as_it_stands() -> None:
     page = (Path(__file__).parents[2] / "formats" / "layout-find.md").read_text(encoding="utf-8")
     example = page.partition("```text\n")[2].partition("```")[0]
     values = parse(example.encode(), 2)
-    assert [each.name for each in values.wanted][-2:] == ["P1.07", "maker's type"]
+    assert [each.name for each in values.panel_values][-2:] == ["P1.07", "maker's type"]
     assert values.notes == ("line 3: 4,20 taken as 4.20",)
-    assert values.wanted[0].changed
+    assert values.panel_values[0].changed
 
 
 def test_too_many_copies_are_refused() -> None:

@@ -1,0 +1,131 @@
+"""What a person answers on conditions of an open swap."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.answers.forms import Answer, Part, Question
+from parambak.errors import CallRefused, Fault
+from parambak.keeping.state.conditions import ANSWERS, questions
+from parambak.swap import recording
+from parambak.swap.recording import GivenAnswer
+from parambak.swap.state import accepted_words, notes_on, swap_state
+from parambak.swap.swaps import the_open_swap
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from parambak.answers.session import Session
+
+ALONE = 3  # words of one answer: CONDITION ANSWER TEXT
+ANSWER_SHAPE = Fault(
+    "swap-answer-shape",
+    CallRefused,
+    "that is no answer to a condition",
+    "Give CONDITION=ANSWER:TEXT, as in 'permit=yes: permit 14'; as many as you like in one call.",
+)
+
+
+class SwapAnswerQuestion(Question, frozen=True):
+    """The position, the answers as typed, and the person who gives them.
+
+    Each is CONDITION=ANSWER:TEXT; one answer can be three words, CONDITION, ANSWER and TEXT.
+    """
+
+    where: str
+    words: tuple[str, ...]
+    by: str
+
+
+class AnswerGiven(Part, frozen=True):
+    """One answer: yes, no, not-known or not-needed."""
+
+    condition: str
+    answer: str
+
+
+class SwapAnswerAnswer(Answer, frozen=True):
+    """The first answer, all of them, and what is still wanting in the swap.
+
+    `texts` are the texts of the answers, and `questions` what is asked, null where nothing is,
+    both in their order. `accepted` says in words what was accepted in this swap.
+    """
+
+    where: str
+    condition: str
+    answer: str
+    answers: tuple[AnswerGiven, ...]
+    texts: tuple[str, ...]
+    questions: tuple[str | None, ...]
+    wanting: tuple[str, ...]
+    accepted: tuple[str, ...]
+
+
+def answer(session: Session, question: SwapAnswerQuestion) -> SwapAnswerAnswer:
+    """Put the answers on record, all or none; raise CallRefused or NotFound."""
+    given = given_answers(question.words)
+    require_open(session, question.where)
+    if not given:
+        raise ANSWER_SHAPE.error(expected="CONDITION=ANSWER:TEXT", found="no answer")
+    recording.answer(session.vault, question.where, given, by=question.by)
+    state = swap_state(session.fleet(), session.assessor, question.where)
+    session.note(*notes_on(session.vault, state))
+    asked = questions()
+    return SwapAnswerAnswer(
+        where=state.position.where,
+        condition=given[0].condition,
+        answer=given[0].answer,
+        answers=tuple(AnswerGiven(one.condition, one.answer) for one in given),
+        texts=tuple(one.text for one in given),
+        questions=tuple(asked.get(one.condition) for one in given),
+        wanting=state.readiness().missing,
+        accepted=accepted_words(session.assessor, state.swap),
+    )
+
+
+def require_open(session: Session, where: str) -> None:
+    """Raise NotFound where no swap is open."""
+    there = recording.site_of(session.fleet(), where)
+    the_open_swap(session.vault, there.vessel, there.position)
+
+
+def to_ask(session: Session, where: str) -> list[str]:
+    """Return the conditions that are wanting and that a person is asked; raise where none is open.
+
+    For a person at a terminal, who is asked one by one.
+    """
+    require_open(session, where)
+    missing = swap_state(session.fleet(), session.assessor, where).readiness().missing
+    return [name for name in missing if name in questions()]
+
+
+def given_answers(words: tuple[str, ...]) -> list[GivenAnswer]:
+    """Return the answers as typed: three words of one, or each in one word of its own."""
+    if len(words) == ALONE and "=" not in words[0]:
+        condition, given, text = words
+        return [GivenAnswer(condition, _answer(given), _text(condition, text))]
+    return list(_each(words))
+
+
+def _each(words: Iterable[str]) -> Iterable[GivenAnswer]:
+    for word in words:
+        condition, equals, rest = word.partition("=")
+        given, colon, text = rest.partition(":")
+        if not equals or not colon:
+            raise ANSWER_SHAPE.error(expected="CONDITION=ANSWER:TEXT", found=repr(word[:80]))
+        yield GivenAnswer(condition.strip(), _answer(given), _text(condition, text))
+
+
+def _answer(typed: str) -> str:
+    given = typed.strip().lower()
+    if given not in ANSWERS:
+        raise ANSWER_SHAPE.error(expected=", ".join(ANSWERS), found=repr(typed[:40]))
+    return given
+
+
+def _text(condition: str, typed: str) -> str:
+    text = typed.strip()
+    if not text:
+        found = f"no word on {condition[:40]}"
+        raise ANSWER_SHAPE.error(expected="the evidence, or why not", found=found)
+    return text
