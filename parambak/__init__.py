@@ -19,8 +19,12 @@ __all__ = [
     "CallRefused",
     "CatalogueAnswer",
     "CatalogueQuestion",
+    "ClosingLineAnswer",
+    "ClosingLineQuestion",
     "DecodeAnswer",
     "DecodeQuestion",
+    "DemoAnswer",
+    "DemoQuestion",
     "DiffAnswer",
     "DiffQuestion",
     "Differences",
@@ -44,8 +48,24 @@ __all__ = [
     "LayoutRefused",
     "NotFound",
     "NotProven",
+    "PackAnswer",
+    "PackQuestion",
     "PackRefused",
     "ParambakError",
+    "PlaceAddAnswer",
+    "PlaceAddQuestion",
+    "PlaceListAnswer",
+    "PlaceListQuestion",
+    "PlaceRemoveAnswer",
+    "PlaceRemoveQuestion",
+    "PlaceSendAnswer",
+    "PlaceSendQuestion",
+    "RebuildAnswer",
+    "RebuildQuestion",
+    "RecheckAnswer",
+    "RecheckQuestion",
+    "RecoverAnswer",
+    "RecoverQuestion",
     "ReportCopyAnswer",
     "ReportCopyQuestion",
     "ReportSwapAnswer",
@@ -70,6 +90,8 @@ __all__ = [
     "SwapReadBackQuestion",
     "TablesAnswer",
     "TablesQuestion",
+    "UnpackAnswer",
+    "UnpackQuestion",
     "ValuesDiffAnswer",
     "VaultDamaged",
     "VaultRefused",
@@ -95,8 +117,12 @@ _MODULES = {
     "CallRefused": "errors",
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
+    "ClosingLineAnswer": "answers.closing_line",
+    "ClosingLineQuestion": "answers.closing_line",
     "DecodeAnswer": "answers.decode",
     "DecodeQuestion": "answers.decode",
+    "DemoAnswer": "answers.demo",
+    "DemoQuestion": "answers.demo",
     "DiffAnswer": "answers.diff",
     "DiffQuestion": "answers.diff",
     "Differences": "api",
@@ -120,8 +146,24 @@ _MODULES = {
     "LayoutRefused": "errors",
     "NotFound": "errors",
     "NotProven": "errors",
+    "PackAnswer": "answers.pack",
+    "PackQuestion": "answers.pack",
     "PackRefused": "errors",
     "ParambakError": "errors",
+    "PlaceAddAnswer": "answers.place.add",
+    "PlaceAddQuestion": "answers.place.add",
+    "PlaceListAnswer": "answers.place.list",
+    "PlaceListQuestion": "answers.place.list",
+    "PlaceRemoveAnswer": "answers.place.remove",
+    "PlaceRemoveQuestion": "answers.place.remove",
+    "PlaceSendAnswer": "answers.place.send",
+    "PlaceSendQuestion": "answers.place.send",
+    "RebuildAnswer": "answers.rebuild",
+    "RebuildQuestion": "answers.rebuild",
+    "RecheckAnswer": "answers.recheck",
+    "RecheckQuestion": "answers.recheck",
+    "RecoverAnswer": "answers.recover",
+    "RecoverQuestion": "answers.recover",
     "ReportCopyAnswer": "answers.report.copy",
     "ReportCopyQuestion": "answers.report.copy",
     "ReportSwapAnswer": "answers.report.swap",
@@ -146,6 +188,8 @@ _MODULES = {
     "SwapReadBackQuestion": "answers.swap.read_back",
     "TablesAnswer": "answers.tables",
     "TablesQuestion": "answers.tables",
+    "UnpackAnswer": "answers.unpack",
+    "UnpackQuestion": "answers.unpack",
     "ValuesDiffAnswer": "answers.diff",
     "VaultDamaged": "errors",
     "VaultRefused": "errors",
@@ -168,7 +212,9 @@ if TYPE_CHECKING:
     from parambak.answers.amend import AmendAnswer, AmendQuestion
     from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
+    from parambak.answers.closing_line import ClosingLineAnswer, ClosingLineQuestion
     from parambak.answers.decode import DecodeAnswer, DecodeQuestion
+    from parambak.answers.demo import DemoAnswer, DemoQuestion
     from parambak.answers.diff import DiffAnswer, DiffQuestion, ValuesDiffAnswer
     from parambak.answers.due import DueAnswer, DueQuestion
     from parambak.answers.export import ExportAnswer, ExportQuestion
@@ -178,6 +224,14 @@ if TYPE_CHECKING:
     from parambak.answers.layout.draft import LayoutDraftAnswer, LayoutDraftQuestion
     from parambak.answers.layout.find import LayoutFindAnswer, LayoutFindQuestion
     from parambak.answers.layout.map import LayoutMapAnswer, LayoutMapQuestion
+    from parambak.answers.pack import PackAnswer, PackQuestion
+    from parambak.answers.place.add import PlaceAddAnswer, PlaceAddQuestion
+    from parambak.answers.place.list import PlaceListAnswer, PlaceListQuestion
+    from parambak.answers.place.remove import PlaceRemoveAnswer, PlaceRemoveQuestion
+    from parambak.answers.place.send import PlaceSendAnswer, PlaceSendQuestion
+    from parambak.answers.rebuild import RebuildAnswer, RebuildQuestion
+    from parambak.answers.recheck import RecheckAnswer, RecheckQuestion
+    from parambak.answers.recover import RecoverAnswer, RecoverQuestion
     from parambak.answers.report.copy import ReportCopyAnswer, ReportCopyQuestion
     from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
     from parambak.answers.report.visit import ReportVisitAnswer, ReportVisitQuestion
@@ -190,6 +244,7 @@ if TYPE_CHECKING:
     from parambak.answers.swap.open import SwapOpenAnswer, SwapOpenQuestion
     from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
+    from parambak.answers.unpack import UnpackAnswer, UnpackQuestion
     from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
     from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion
     from parambak.api import Differences, compare, decode, load_layout, open_vault, read_dump
@@ -219,7 +274,13 @@ if TYPE_CHECKING:
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
 
     @overload
+    def ask(session: Session, question: ClosingLineQuestion) -> ClosingLineAnswer: ...
+
+    @overload
     def ask(session: Session, question: DecodeQuestion) -> DecodeAnswer: ...
+
+    @overload
+    def ask(session: Session, question: DemoQuestion) -> DemoAnswer: ...
 
     @overload
     def ask(session: Session, question: DiffQuestion) -> DiffAnswer | ValuesDiffAnswer: ...
@@ -247,6 +308,30 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: LayoutMapQuestion) -> LayoutMapAnswer: ...
+
+    @overload
+    def ask(session: Session, question: PackQuestion) -> PackAnswer: ...
+
+    @overload
+    def ask(session: Session, question: PlaceAddQuestion) -> PlaceAddAnswer: ...
+
+    @overload
+    def ask(session: Session, question: PlaceListQuestion) -> PlaceListAnswer: ...
+
+    @overload
+    def ask(session: Session, question: PlaceRemoveQuestion) -> PlaceRemoveAnswer: ...
+
+    @overload
+    def ask(session: Session, question: PlaceSendQuestion) -> PlaceSendAnswer: ...
+
+    @overload
+    def ask(session: Session, question: RebuildQuestion) -> RebuildAnswer: ...
+
+    @overload
+    def ask(session: Session, question: RecheckQuestion) -> RecheckAnswer: ...
+
+    @overload
+    def ask(session: Session, question: RecoverQuestion) -> RecoverAnswer: ...
 
     @overload
     def ask(session: Session, question: ReportCopyQuestion) -> ReportCopyAnswer: ...
@@ -280,6 +365,9 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: TablesQuestion) -> TablesAnswer: ...
+
+    @overload
+    def ask(session: Session, question: UnpackQuestion) -> UnpackAnswer: ...
 
     @overload
     def ask(session: Session, question: VisitCloseQuestion) -> VisitCloseAnswer: ...

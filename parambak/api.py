@@ -98,6 +98,10 @@ class _Folders:
     def cache_folder(self) -> Path:
         return self.own_folder / "cache"
 
+    @property
+    def ssh_folder(self) -> Path:
+        return Path.home() / ".ssh"
+
 
 def open_vault(folder: FileName, *, own: FileName | None = None, create: bool = False) -> Session:
     """Return a session with the vault in a folder; every question is asked with it.

@@ -13,7 +13,7 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-__all__ = ["Answer", "LazyList", "Note", "Part", "Question", "RangeShown"]
+__all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question", "RangeShown"]
 
 T = TypeVar("T")
 YES, NO, DAMAGED = 0, 1, 3
@@ -40,6 +40,13 @@ class Note(Part, frozen=True):
     """A finding with its stable code."""
 
     code: str
+    text: str
+
+
+class FileNote(Part, frozen=True):
+    """A file, and what is wrong with it or strange."""
+
+    file: str
     text: str
 
 

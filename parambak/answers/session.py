@@ -50,6 +50,10 @@ class Folders(Protocol):
     def cache_folder(self) -> Folder:
         """Return the folder for the indexes of vaults on sticks and shares."""
 
+    @property
+    def ssh_folder(self) -> Folder:
+        """Return the folder of the user's own keys and known hosts for SSH."""
+
 
 @contextmanager
 def no_progress(doing: str) -> Iterator[Progress]:
@@ -106,6 +110,10 @@ class Session:
             cache=self.folders.cache_folder,
         )
         return self._vault
+
+    def take(self, vault: Vault) -> None:
+        """Let a vault that the question made be that of this call."""
+        self._vault = vault
 
     def fleet(self) -> Fleet:
         """Return what the vault's records say now; asked again after something is put on record."""

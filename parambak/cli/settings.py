@@ -74,6 +74,11 @@ class Settings:
 
         return platformdirs.user_cache_path("parambak", appauthor=False)
 
+    @property
+    def ssh_folder(self) -> Path:
+        """Return the folder of the user's own keys and known hosts for SSH."""
+        return Path.home() / ".ssh"
+
     @cached_property
     def session(self) -> Session:
         """Return what every question of this call is asked with."""

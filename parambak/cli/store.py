@@ -8,7 +8,6 @@ __all__ = [
     "chip_table",
     "every_given",
     "given",
-    "namesakes",
     "open_vault",
     "warnings_of",
 ]
@@ -53,20 +52,6 @@ def warnings_of(vault: Vault) -> tuple[str, ...]:
     """Return what the vault has to say that stops nothing, and that it was made."""
     made = (f"a new vault was made in {vault.root}",) if vault.made else ()
     return (*made, *_notes(vault))
-
-
-def namesakes(vault: Vault) -> tuple[str, ...]:
-    """Return a note for each name that several vessels have, as after a merge of two laptops."""
-    by_name: dict[str, list[str]] = {}
-    for vessel in fleet(vault).vessels:
-        if vessel.handle != vessel.short:
-            by_name.setdefault(vessel.short.casefold(), []).append(vessel.handle)
-    return tuple(
-        f"{len(handles)} vessels have one name: {' and '.join(sorted(handles))}; where they are "
-        "one ship, give each its IMO number (`parambak amend … --imo`), and they count as one"
-        for handles in by_name.values()
-        if len(handles) > 1
-    )
 
 
 @dataclass(frozen=True)

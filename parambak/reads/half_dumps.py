@@ -55,7 +55,7 @@ _TELLING: Final = 48
 _SMALL: Final = 0x10
 
 
-class _Read(NamedTuple):
+class _Words(NamedTuple):
     """The different words found in a text, and the share of its bytes that words make up."""
 
     words: frozenset[str]
@@ -76,21 +76,21 @@ def looks_like(image: Image) -> tuple[Finding, ...]:
     """
     content = image.content[:_LOOKED_AT]
     text = _text(content)
-    plain = _found(text, _whole())
+    plain = _words_in(text, _whole())
     if plain.words:
         return ()
-    found = []
+    swaps = []
     for size, unit, what in (
         (2, 1, "the two bytes of each 16-bit word"),
         (4, 1, "the four bytes of each 32-bit word"),
         (4, 2, "the two 16-bit words of each 32-bit word"),
     ):
-        turned = _found(_text(swapped(content, size, unit)), _whole())
+        turned = _words_in(_text(swapped(content, size, unit)), _whole())
         if turned.readable:
-            found.append(Finding("read-swapped", _swapped_text(what, turned)))
-    if found:
-        return tuple(found[:1])
-    half = _found(text, _halved())
+            swaps.append(Finding("read-swapped", _swapped_text(what, turned)))
+    if swaps:
+        return tuple(swaps[:1])
+    half = _words_in(text, _halved())
     return (Finding("read-half", _half_text(half)),) if half.readable else ()
 
 
@@ -103,9 +103,9 @@ def looks_paired(first: Image, second: Image) -> tuple[Finding, ...]:
     if first.ranges != second.ranges or first == second:
         return ()
     one, two = first.content[:_LOOKED_AT], second.content[:_LOOKED_AT]
-    alone = _found(_text(one), _whole()).words | _found(_text(two), _whole()).words
+    alone = _words_in(_text(one), _whole()).words | _words_in(_text(two), _whole()).words
     for how, even, odd in (("even-odd", one, two), ("odd-even", two, one)):
-        joined = _found(_text(interleaved(even, odd)), _whole())
+        joined = _words_in(_text(interleaved(even, odd)), _whole())
         if joined.readable and not alone:
             text = (
                 f"joined as {how} bytes, {_list(joined)} can be read, and none in either dump "
@@ -150,18 +150,18 @@ def _small(data: bytes, fill: int) -> float:
 def _text(content: bytes) -> bytes:
     """Return the printable stretches of a content, in capitals, a line each, the first ones."""
     parts, length = [], 0
-    for found in _TEXT.finditer(content):
-        parts.append(found.group()[: _MOST_TEXT - length])
+    for stretch in _TEXT.finditer(content):
+        parts.append(stretch.group()[: _MOST_TEXT - length])
         length += len(parts[-1])
         if length >= _MOST_TEXT:
             break
     return b"\n".join(parts).upper()
 
 
-def _found(text: bytes, words: re.Pattern[bytes]) -> _Read:
-    hits = [each.group() for each in words.finditer(text)]
+def _words_in(text: bytes, words: re.Pattern[bytes]) -> _Words:
+    hits = [match.group() for match in words.finditer(text)]
     letters = sum(map(len, hits))
-    return _Read(frozenset(each.decode("ascii") for each in hits), letters / max(1, len(text)))
+    return _Words(frozenset(match.decode("ascii") for match in hits), letters / max(1, len(text)))
 
 
 @cache
@@ -180,24 +180,24 @@ def _any_of(words: set[str]) -> re.Pattern[bytes]:
     return re.compile("|".join(longest_first).encode("ascii"))
 
 
-def _list(found: _Read) -> str:
-    shown = sorted(found.words, key=lambda word: (-len(word), word))[:3]
+def _list(read: _Words) -> str:
+    shown = sorted(read.words, key=lambda word: (-len(word), word))[:3]
     return ", ".join(shown)
 
 
-def _swapped_text(what: str, found: _Read) -> str:
+def _swapped_text(what: str, read: _Words) -> str:
     return (
-        f"no word can be read as it stands, but with {what} swapped {len(found.words)} can, such "
-        f"as {_list(found)}: the dump has its bytes swapped"
+        f"no word can be read as it stands, but with {what} swapped {len(read.words)} can, such "
+        f"as {_list(read)}: the dump has its bytes swapped"
     )
 
 
-def _half_text(found: _Read) -> str:
+def _half_text(read: _Words) -> str:
     shown = []
-    for half in sorted(found.words, key=lambda each: (-len(each), each))[:3]:
-        whole = next(word for word in WORDS if half in (word[0::2], word[1::2]))
-        shown.append(f"{half} of {whole}")
+    for half in sorted(read.words, key=lambda word: (-len(word), word))[:3]:
+        word_of_half = next(word for word in WORDS if half in (word[0::2], word[1::2]))
+        shown.append(f"{half} of {word_of_half}")
     return (
-        f"no whole word can be read, but every other letter of {len(found.words)} can, such as "
+        f"no whole word can be read, but every other letter of {len(read.words)} can, such as "
         f"{', '.join(shown)}: the dump is one half of a pair, its even or its odd bytes"
     )

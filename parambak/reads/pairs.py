@@ -108,7 +108,7 @@ def _one_after_the_other(low: Image, high: Image, chip: int | None) -> Image:
     if high.start < low.start + size:
         if chip is None:
             _same_ranges(low, high)
-        high = Image(tuple(Block(each.start + size, each.data) for each in high.blocks))
+        high = Image(tuple(Block(block.start + size, block.data) for block in high.blocks))
     if high.start < low.start + size or high.end > low.start + 2 * size:
         raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_extent(high))
     return Image.from_blocks((*low.blocks, *high.blocks))
@@ -121,19 +121,19 @@ def _halves(image: Image, chip: int | None) -> tuple[Image, Image]:
         raise PAIR_ODD.error(expected="two halves of one size", found=_extent(image))
     middle = image.start + size
     low, high = image.part(image.start, middle), image.part(middle, image.end)
-    return low, Image(tuple(Block(each.start - size, each.data) for each in high.blocks))
+    return low, Image(tuple(Block(block.start - size, block.data) for block in high.blocks))
 
 
 def _every_other(image: Image) -> tuple[Image, Image]:
     even, odd = [], []
-    for each in image.blocks:
-        if each.start % 2 or len(each.data) % 2:
+    for block in image.blocks:
+        if block.start % 2 or len(block.data) % 2:
             raise PAIR_ODD.error(
-                offset=each.start,
+                offset=block.start,
                 expected="stretches of whole 16-bit words",
-                found=f"{len(each.data)} bytes from 0x{each.start:04X}",
+                found=f"{len(block.data)} bytes from 0x{block.start:04X}",
             )
-        first, second = every_other(each.data)
-        even.append(Block(each.start // 2, first))
-        odd.append(Block(each.start // 2, second))
+        first, second = every_other(block.data)
+        even.append(Block(block.start // 2, first))
+        odd.append(Block(block.start // 2, second))
     return Image(tuple(even)), Image(tuple(odd))

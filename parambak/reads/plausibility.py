@@ -165,10 +165,10 @@ def _repeat_of(chip: Image, more: Image, memory_size: int) -> bool:
 
 
 def _address_lines(image: Image, base: int, fill: int, normal: Normal) -> Iterator[Suspicion]:
-    found = _window(image, base)
-    if found is None:
+    judged = _window(image, base)
+    if judged is None:
         return
-    image, start = found
+    image, start = judged
     dull = bytes({0x00, 0xFF, fill})
     steps = _steps(image, start, dull)
     if not steps:
@@ -260,10 +260,10 @@ def _halves(data: bytes, step: int) -> Iterator[tuple[bytes, bytes]]:
     if step in _NARROW:
         for at in range(0, len(data), _PIECE):
             piece = data[at : at + _PIECE]
-            whole = len(piece) // (2 * step) * (2 * step)
-            cells = memoryview(piece[:whole]).cast(_NARROW[step])
+            paired = len(piece) // (2 * step) * (2 * step)
+            cells = memoryview(piece[:paired]).cast(_NARROW[step])
             yield cells[0::2].tobytes(), cells[1::2].tobytes()
-            yield from _last(piece[whole:], step)
+            yield from _last(piece[paired:], step)
         return
     for at in range(0, len(data), 2 * step):
         yield from _last(data[at : at + 2 * step], step)

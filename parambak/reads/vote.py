@@ -119,10 +119,10 @@ def _count(contents: Sequence[bytes]) -> tuple[bytes, bytes, bytes]:
     """
     size = len(contents[0])
     planes: list[int] = []
-    every, some = -1, 0
+    in_all, in_some = -1, 0
     for content in contents:
         bits = int.from_bytes(content, "little")
-        every, some = every & bits, some | bits
+        in_all, in_some = in_all & bits, in_some | bits
         for index, plane in enumerate(planes):
             planes[index], bits = plane ^ bits, plane & bits
         planes.append(bits)
@@ -131,7 +131,7 @@ def _count(contents: Sequence[bytes]) -> tuple[bytes, bytes, bytes]:
     most, tied = _compared(planes, len(contents) // 2, (1 << 8 * size) - 1)
     if len(contents) % 2:
         tied = 0
-    doubtful = some & ~every
+    doubtful = in_some & ~in_all
     return (
         most.to_bytes(size, "little"),
         tied.to_bytes(size, "little"),
@@ -160,13 +160,13 @@ def _doubts(
     ranges: Sequence[Range],
 ) -> Iterator[Doubt]:
     place = 0
-    for each in ranges:
-        for found in _DOUBTFUL.finditer(doubtful, place, place + each.length):
-            at = found.start()
+    for stretch in ranges:
+        for match in _DOUBTFUL.finditer(doubtful, place, place + stretch.length):
+            at = match.start()
             values = tuple(content[at] for content in contents)
             decided = None if tied[at] else chosen[at]
-            yield Doubt(each.start + at - place, values, decided, tied[at])
-        place += each.length
+            yield Doubt(stretch.start + at - place, values, decided, tied[at])
+        place += stretch.length
 
 
 def _without(image: Image, holes: Sequence[Range]) -> Image:

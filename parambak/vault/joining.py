@@ -68,7 +68,7 @@ def join(
     return merge.run(pieces)
 
 
-class _Known(NamedTuple):
+class _Needs(NamedTuple):
     """What has to be kept in mind of an incoming record."""
 
     vessel: str | None
@@ -85,7 +85,7 @@ class _Merge:
         self._loose = loose
         self._objects: dict[str, list[Piece]] = {}
         self._records: dict[str, list[Piece]] = {}
-        self._known: dict[str, _Known] = {}
+        self._needs: dict[str, _Needs] = {}
         self._handled: dict[str, bool] = {}  # objects, and whether they are in the vault now
         self._refused: dict[str, str] = {}
         self._healed: list[str] = []
@@ -100,8 +100,8 @@ class _Merge:
         for digest in sorted(self._records):
             self._look_at(digest)
         by_vessel: dict[str | None, list[str]] = {}
-        for digest, known in self._known.items():
-            by_vessel.setdefault(known.vessel, []).append(digest)
+        for digest, needs in self._needs.items():
+            by_vessel.setdefault(needs.vessel, []).append(digest)
         for vessel, digests in sorted(by_vessel.items(), key=lambda item: item[0] or ""):
             self._take_vessel(vessel, digests)
         self._take_the_rest()
@@ -157,7 +157,7 @@ class _Merge:
         read = self._record_bytes(digest)
         if read is not None:
             record = read[0]
-            self._known[digest] = _Known(record.vessel, record.after, record.objects)
+            self._needs[digest] = _Needs(record.vessel, record.after, record.objects)
 
     # --- what is taken ---
 
@@ -165,11 +165,11 @@ class _Merge:
         """Take the records about one vessel, or about the vault itself, in causal order."""
         there = {stored.digest for stored in self._vault.records(vessel)}
         for digest in self._in_order(digests):
-            known = self._known[digest]
-            lacking = [d for d in known.after if d not in there]
+            needs = self._needs[digest]
+            lacking = [d for d in needs.after if d not in there]
             if lacking:
                 name = records.file_of(lacking[0])
-                self._missing.update(records.file_of(each) for each in lacking)
+                self._missing.update(map(records.file_of, lacking))
                 if not self._loose:
                     self._refuse(
                         digest,
@@ -177,16 +177,16 @@ class _Merge:
                         "or comes in whole.",
                     )
                     continue
-            if self._take_record(digest, known):
+            if self._take_record(digest, needs):
                 there.add(digest)
 
     def _in_order(self, digests: list[str]) -> Iterator[str]:
         """Yield the records so that each comes behind those among them that it is after."""
         inside = set(digests)
-        waiting = {d: sum(p in inside for p in self._known[d].after) for d in digests}
+        waiting = {d: sum(p in inside for p in self._needs[d].after) for d in digests}
         followers: dict[str, list[str]] = {}
         for digest in digests:
-            for parent in self._known[digest].after:
+            for parent in self._needs[digest].after:
                 followers.setdefault(parent, []).append(digest)
         ready = sorted((d for d in digests if not waiting[d]), reverse=True)
         while ready:
@@ -197,9 +197,9 @@ class _Merge:
                 if not waiting[follower]:
                     ready.append(follower)
 
-    def _take_record(self, digest: str, known: _Known) -> bool:
+    def _take_record(self, digest: str, needs: _Needs) -> bool:
         """Take a record and what it names; tell whether it is in the vault now."""
-        absent = [each for each in known.objects if not self._take_object(each)]
+        absent = [d for d in needs.objects if not self._take_object(d)]
         if absent:
             self._missing.update(map(objects.file_of, absent))
             if not self._loose:
@@ -239,11 +239,11 @@ class _Merge:
     def _take_the_rest(self) -> None:
         """Heal, and take what a record of the vault names or, from a loose heap, all."""
         rest = self._objects.keys() - self._handled.keys()
-        wanted: set[str] = set()
+        named_here: set[str] = set()
         if not self._loose and any(not self._vault.has_object(d) for d in rest):
-            wanted = {d for named in _named(self._vault) for d in named if d in rest}
+            named_here = {d for named in _named(self._vault) for d in named if d in rest}
         for digest in sorted(rest):
-            if self._loose or digest in wanted or self._vault.has_object(digest):
+            if self._loose or digest in named_here or self._vault.has_object(digest):
                 self._take_object(digest)
                 self._writing.keep(digest)
 
@@ -257,5 +257,5 @@ def _named(vault: Vault) -> Iterator[tuple[str, ...]]:
 
 def _words(error: ParambakError) -> str:
     parts = [(name, getattr(error, name)) for name in ("expected", "found")]
-    told = "; ".join(f"{name}: {value}" for name, value in parts if value)
-    return f"{error.text} {told[:1].upper()}{told[1:]}." if told else error.text
+    reason = "; ".join(f"{name}: {value}" for name, value in parts if value)
+    return f"{error.text} {reason[:1].upper()}{reason[1:]}." if reason else error.text

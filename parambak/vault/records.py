@@ -264,35 +264,35 @@ def _quick() -> tuple[msgspec.json.Decoder[Any], type[Struct]]:
 def _checked_quickly(data: bytes) -> Record | None:
     """Return the record if it is right as most are; None where `_checked` has to look."""
     try:
-        found = _quick()[0].decode(data)
-        datetime.fromisoformat(found.clock.utc[:-1])
-        if canonical(found) != data:
+        quick = _quick()[0].decode(data)
+        datetime.fromisoformat(quick.clock.utc[:-1])
+        if canonical(quick) != data:
             return None
     except (ValueError, RecursionError, msgspec.MsgspecError):
         return None
-    return _named_right(found) if _unfit_digests(found) is None else None
+    return _named_right(quick) if _unfit_digests(quick) is None else None
 
 
-def _named_right(found: Any) -> Record | None:
+def _named_right(quick: Any) -> Record | None:
     """Return a quickly decoded record if digests, identities and kind have their shapes."""
-    by = () if found.by is None else (found.by,)
-    vessel = () if found.vessel is None else (found.vessel,)
-    digests = (*found.after, *found.objects, *by)
-    identities = (found.writer, *vessel)
+    by = () if quick.by is None else (quick.by,)
+    vessel = () if quick.vessel is None else (quick.vessel,)
+    digests = (*quick.after, *quick.objects, *by)
+    identities = (quick.writer, *vessel)
     lengths = set(map(len, digests)) <= {64} and set(map(len, identities)) == {32}
     strange = "".join((*digests, *identities)).encode().translate(None, _HEXADECIMAL)
-    if not lengths or strange or not _is_kind(found.kind):
+    if not lengths or strange or not _is_kind(quick.kind):
         return None
     return Record(
         format=1,
-        kind=found.kind,
-        after=found.after,
-        clock=found.clock,
-        writer=found.writer,
-        objects=found.objects,
-        body=found.body,
-        vessel=found.vessel,
-        by=found.by,
+        kind=quick.kind,
+        after=quick.after,
+        clock=quick.clock,
+        writer=quick.writer,
+        objects=quick.objects,
+        body=quick.body,
+        vessel=quick.vessel,
+        by=quick.by,
     )
 
 

@@ -146,8 +146,7 @@ class Vault:
         if writer is None or stamp is None:
             return None
         path = os.fsencode(self.root.resolve()).decode("utf-8", "backslashreplace")
-        told = [writer, self.identity, path, str(stamp.inode)]
-        return sha256(records.canonical(told))
+        return sha256(records.canonical([writer, self.identity, path, str(stamp.inode)]))
 
     def vessels(self) -> tuple[str, ...]:
         """Return the identities of the vessels that have records, in order."""

@@ -6,16 +6,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.cli import store
+from parambak.answers.closing_line import ClosingLineQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts.closing_lines import line_of
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state import closing_line, select
-from parambak.keeping.state.fold import fleet
 
 if TYPE_CHECKING:
+    from parambak.answers.closing_line import ClosingLineAnswer
     from parambak.cli.screen import Screen
-    from parambak.keeping.state.closing_line import ClosingLine
 
 
 @parambak_command("closing-line", example="parambak closing-line grebe")
@@ -27,29 +24,11 @@ def command(settings: Settings, vessels: tuple[str, ...]) -> Answer:
     Write it into a report, or keep it on another stick: `recheck --known` tells
     by it whether records were removed since. Without VESSEL, of all vessels.
     """
-    vault = store.open_vault(settings)
-    known = fleet(vault)
-    named = [select.find_vessel(known, name) for name in vessels] or known.vessels
-    lines = [line_of(vault, vessel) for vessel in named]
-    return Answer(
-        {
-            "lines": [
-                {
-                    "vessel": line.name,
-                    "line": closing_line.write(line),
-                    "records": line.records,
-                    "ends": list(line.ends),
-                }
-                for line in lines
-            ]
-        },
-        lambda screen: _page(screen, lines),
-        warnings=store.warnings_of(vault),
-    )
+    return settings.ask(answer, ClosingLineQuestion(vessels=vessels), _page)
 
 
-def _page(screen: Screen, lines: list[ClosingLine]) -> None:
-    if not lines:
+def _page(screen: Screen, closing: ClosingLineAnswer) -> None:
+    if not closing.lines:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
-    for line in lines:
-        screen.say(closing_line.write(line))
+    for line in closing.lines:
+        screen.say(line.line)

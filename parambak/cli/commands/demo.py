@@ -7,22 +7,22 @@ import os
 import shlex
 import sys
 from contextlib import redirect_stderr, redirect_stdout
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from parambak.answers.demo import DemoQuestion, StepShown, answer
 from parambak.cli import faults
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.demo.scenario import scenario
-from parambak.demo.steps import Call, File
-from parambak.vault.files.given import shipped
 
 if TYPE_CHECKING:
+    from parambak.answers.demo import DemoAnswer
     from parambak.cli.screen import Screen
+    from parambak.demo.steps import Call, File
 
-LAYOUTS = ("thruster.toml", "towing-winch.toml")
 FOLDER = "parambak-demo"
 
 
@@ -38,26 +38,15 @@ def command(settings: Settings, folder: str | None) -> Answer:
     """
     folder = folder or _free_name()
     place = _empty_folder(folder)
-    layouts = {name: shipped(f"layouts/{name}") for name in LAYOUTS}
     if not settings.json:
         click.echo(f"An invented scenario, run for real in the folder {folder}.\n")
-    steps = []
+    walk = partial(answer, write=_write, run=partial(_run, quiet=settings.json))
     before = Path.cwd()
     os.chdir(place)
     try:
-        for step in scenario(layouts, shipped("limits/thruster.toml")):
-            if isinstance(step, File):
-                _write(step)
-            else:
-                steps.append(_run(step, quiet=settings.json))
+        return settings.ask(walk, DemoQuestion(folder=folder), _page)
     finally:
         os.chdir(before)
-    told = [step for step in steps if step["exit_code"] != step["expected"]]
-    return Answer(
-        {"folder": folder, "vault": str(Path(folder) / "vault"), "steps": steps},
-        lambda screen: _page(screen, folder, as_told=not told),
-        exit_code=1 if told else 0,
-    )
 
 
 def _free_name() -> str:
@@ -81,7 +70,7 @@ def _write(file: File) -> None:
     os.utime(path, (file.modified, file.modified))
 
 
-def _run(call: Call, *, quiet: bool) -> dict[str, Any]:
+def _run(call: Call, *, quiet: bool) -> StepShown:
     """Run one command as a user would, its output shown, or kept where it is not."""
     from parambak.cli.main import answered  # noqa: PLC0415 - the root imports this module
 
@@ -96,18 +85,13 @@ def _run(call: Call, *, quiet: bool) -> dict[str, Any]:
         with redirect_stderr(sys.stdout):
             code = answered(words, Settings(own="own"))
         click.echo(f"(exit code {code})\n")
-    return {
-        "why": call.why,
-        "command": typed,
-        "exit_code": code,
-        "expected": call.exit_code,
-        "output": kept.getvalue() if quiet else None,
-    }
+    output = kept.getvalue() if quiet else None
+    return StepShown(call.why, typed, code, call.exit_code, output)
 
 
-def _page(screen: Screen, folder: str, *, as_told: bool) -> None:
-    if as_told:
+def _page(screen: Screen, demo: DemoAnswer) -> None:
+    if not demo.exit_code:
         screen.good("The demo is done; every step answered as it should.")
     else:
         screen.bad("The demo did not go as it should: see the exit codes above.")
-    screen.say(f"Go on with its vault: cd {folder}, then parambak --vault vault catalogue")
+    screen.say(f"Go on with its vault: cd {demo.folder}, then parambak --vault vault catalogue")

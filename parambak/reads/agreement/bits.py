@@ -104,7 +104,7 @@ def _weak(reads: TwoReads, bits: _Bits) -> Iterator[Claim]:
 
 
 def _line(reads: TwoReads, bits: _Bits) -> Iterator[Claim]:
-    bit = max(range(8), key=lambda each: bits.alone[each])
+    bit = max(range(8), key=lambda line: bits.alone[line])
     hits = bits.alone[bit]
     if not hits:
         return
@@ -139,10 +139,10 @@ def _cost_of_line(reads: TwoReads, bit: int, hits: int, up: int) -> tuple[float,
     extra = 4.0 if parity is None else 5.0
     costs = [(extra + choice(len(reads.one[start::step]), hits), False)]
     if up in (0, hits):
-        wanted = bytes((value >> bit & 1) != (up == hits) for value in range(256))
+        can_err = bytes((value >> bit & 1) != (up == hits) for value in range(256))
         for low, high, more in ((0, reads.size, 0.0), (reads.first, reads.end, 2 * reads.place)):
             begin = low + (start - low) % step
-            visible = reads.one[begin:high:step].translate(wanted).count(1)
+            visible = reads.one[begin:high:step].translate(can_err).count(1)
             stuck = visible == hits >= _FEWEST
             if hits < _FEWEST:  # that a rare level is absent three times proves no stuck line
                 visible = max(visible, reads.at_level(up == hits, low, high) // (8 * step))
@@ -160,7 +160,7 @@ def _extent(reads: TwoReads) -> str:
 
 def _two_lines(reads: TwoReads, bits: _Bits) -> Iterator[Claim]:
     """Yield that two lines are shorted, or both in trouble."""
-    low, high = sorted(sorted(range(8), key=lambda each: -bits.alone[each])[:2])
+    low, high = sorted(sorted(range(8), key=lambda line: -bits.alone[line])[:2])
     one, two = 1 << low, 1 << high
     hits = sum(reads.xor.count(mask) for mask in (one, two, one | two))
     if hits > bits.alone[low] + bits.alone[high]:

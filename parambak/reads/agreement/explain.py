@@ -152,10 +152,10 @@ def _claims(
             yield claim
     if not reads.count:
         return
-    for each in (reads, reads.turned):
-        yield from settings.another_chip(each)
+    for ordered in (reads, reads.turned):
+        yield from settings.another_chip(ordered)
         for room in (bits, lines, stretches, settings):
-            yield from room.claims(each)
+            yield from room.claims(ordered)
 
 
 def rank(claims: Iterator[Claim]) -> list[Claim]:
@@ -213,9 +213,9 @@ def _together(pairs: Sequence[PairExplanation]) -> tuple[Cause, ...]:
             ):
                 best[cause.code] = cause
     certain = {cause.code for pair in pairs for cause in pair.causes[:1] if cause.certain}
-    every = all(pair.causes[0].certain for pair in pairs) and len(certain) == 1
+    all_certain = all(pair.causes[0].certain for pair in pairs) and len(certain) == 1
     ranked = sorted(best, key=lambda code: -votes[code])
     return tuple(
-        Cause(code, best[code].figure, best[code].text, every and code in certain)
+        Cause(code, best[code].figure, best[code].text, all_certain and code in certain)
         for code in ranked
     )

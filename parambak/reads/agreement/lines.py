@@ -50,20 +50,20 @@ class _Line(NamedTuple):
 
 def claims(reads: TwoReads) -> Iterator[Claim]:
     """Yield the address lines that explain the differences best, one or two together."""
-    if not reads.whole or reads.size < 2:
+    if not reads.unbroken or reads.size < 2:
         return
     span = reads.stretches[-1].end - 1
     bits = [1 << line for line in range(span.bit_length()) if 1 << line < reads.size]
     alike = {bit: _alike(reads, reads.stretches[0].start, bit) for bit in bits}
-    every = [_line(reads, bit, alike) for bit in bits]
-    lines = sorted(every, key=lambda each: -each.saved)[:_LOOKED_AT]
-    most = max(every, key=lambda each: len(each.hits))
+    all_lines = [_line(reads, bit, alike) for bit in bits]
+    lines = sorted(all_lines, key=lambda line: -line.saved)[:_LOOKED_AT]
+    most = max(all_lines, key=lambda line: len(line.hits))
     lines += [most] if most not in lines else []
     number = log2(span.bit_length() + 1)
-    best = [_claim(reads, each, number) for each in lines if each.hits]
+    best = [_claim(reads, line, number) for line in lines if line.hits]
     yield from best
     for one in lines:
-        two = max(every, key=lambda each: len(each.hits - one.hits))
+        two = max(all_lines, key=lambda line: len(line.hits - one.hits))
         yield from _two(reads, one, two, number)
 
 
@@ -71,8 +71,10 @@ def _line(reads: TwoReads, bit: int, alike: Mapping[int, float]) -> _Line:
     """Look which differing bytes of the sample stand, in one read, where the line is the other."""
     start, size, most = reads.stretches[0].start, reads.size, alike[bit]
     one, other, cost = reads.one, reads.other, reads.cost
-    repeats = sorted((each for each in alike if alike[each] < _REPEATS), key=alike.__getitem__)
-    usual = [each for each in repeats if each != bit][:_USUAL]
+    repeats = sorted(
+        (other_bit for other_bit in alike if alike[other_bit] < _REPEATS), key=alike.__getitem__
+    )
+    usual = [other_bit for other_bit in repeats if other_bit != bit][:_USUAL]
     moved, back, saved, telling = [], [], 0.0, 0
     for at in reads.sample:
         partner = (start + at ^ bit) - start
@@ -139,18 +141,18 @@ def _alike(reads: TwoReads, start: int, bit: int) -> float:
     return -log2((equal + 0.5) / (number + 1))
 
 
-def _claim(reads: TwoReads, found: _Line, number: float) -> Claim:
-    share = len(found.hits) / len(reads.sample)
+def _claim(reads: TwoReads, explained: _Line, number: float) -> Claim:
+    share = len(explained.hits) / len(reads.sample)
     hits = round(share * reads.count)
-    places, stuck, level = _places(reads, found, share)
+    places, stuck, level = _places(reads, explained, share)
     which = choice(reads.count, hits)
     narrowed = reads.places - places
-    if found.alike < _TELLING:
+    if explained.alike < _TELLING:
         # Most bytes equal their partners, so that any that one read has wrong stand out just
         # there: only that all are at one level speaks for the line.
-        narrowed = min(narrowed, float(hits) if found.levels == 1 else 0.0)
-    gain = narrowed - which + found.saved * reads.ratio - number
-    line, bit = f"A{found.line}", 1 << found.line
+        narrowed = min(narrowed, float(hits) if explained.levels == 1 else 0.0)
+    gain = narrowed - which + explained.saved * reads.ratio - number
+    line, bit = f"A{explained.line}", 1 << explained.line
     if stuck:
         text = (
             f"in {reads.names[1]} each byte with address line {line} {'high' if level else 'low'} "
@@ -162,19 +164,19 @@ def _claim(reads: TwoReads, found: _Line, number: float) -> Claim:
             f"{bytes_that(hits, reads.count, 'is the one', 'are those')} that the other read holds "
             f"{bit} away, where address line {line} has the other level: the line makes bad contact"
         )
-    sure = _sure(reads, found, hits) and _varied(reads, found.hits)
+    sure = _sure(reads, explained, hits) and _varied(reads, explained.hits)
     return Claim(ADDRESS_LINE, gain, share, text, sure)
 
 
-def _sure(reads: TwoReads, found: _Line, hits: int) -> bool:
+def _sure(reads: TwoReads, explained: _Line, hits: int) -> bool:
     """Say whether a line in trouble is all that it can be, as far as the places tell.
 
     At one level it is stuck, now and then or always. At both it floats, and then spares many of
     the bytes that it could have changed; else their order is another.
     """
-    if found.levels < 2:
-        return found.levels == 1 and hits >= _SURE_BYTES
-    start, bit = reads.stretches[0].start, 1 << found.line
+    if explained.levels < 2:
+        return explained.levels == 1 and hits >= _SURE_BYTES
+    start, bit = reads.stretches[0].start, 1 << explained.line
     places = [(start + at ^ bit) - start for at in reads.agreeing_sample]
     spared = sum(
         0 <= partner < reads.size and reads.one[at] != reads.one[partner]
@@ -196,11 +198,11 @@ def _varied(reads: TwoReads, hits: Collection[int]) -> bool:
     return True
 
 
-def _places(reads: TwoReads, found: _Line, share: float) -> tuple[float, bool, int]:
+def _places(reads: TwoReads, explained: _Line, share: float) -> tuple[float, bool, int]:
     """Return the bits that say where the line errs, whether it always does, and at which level."""
-    start, bit = reads.stretches[0].start, 1 << found.line
-    levels = {(start + at) >> found.line & 1 for at in found.hits}
-    if found.moved < _MOST:
+    start, bit = reads.stretches[0].start, 1 << explained.line
+    levels = {(start + at) >> explained.line & 1 for at in explained.hits}
+    if explained.moved < _MOST:
         return reads.places, False, 0
     would = partners(reads.one, bit, start)
     shows = exclusive_or(reads.one, would)
@@ -283,5 +285,5 @@ def _levels(start: int, size: int, bit: int) -> int:
     """Return FF for each address at which the line is high, as one number of bytes."""
     front = start % (2 * bit)
     turn = bytes(bit) + b"\xff" * bit
-    whole = turn * ((front + size) // (2 * bit) + 1)
-    return int.from_bytes(whole[front : front + size], "little")
+    levels = turn * ((front + size) // (2 * bit) + 1)
+    return int.from_bytes(levels[front : front + size], "little")

@@ -75,16 +75,16 @@ def _telling(reads: TwoReads) -> bool:
 
 def _shifted(reads: TwoReads) -> Iterator[Claim]:
     one, other = reads.one, reads.other
-    found = relations.shift(one, other)
-    if found is None:
+    shift = relations.shift(one, other)
+    if shift is None:
         return
     fill = relations.filling(one)
-    would = relations.shifted(one, len(other), found, fill)
+    would = relations.shifted(one, len(other), shift, fill)
     left = relations.differing(would, other)
-    edge = abs(found.by)
+    edge = abs(shift.by)
     # The bytes at the edge, if not one value, may be those pushed out at the other end.
-    gap = other[found.start : found.start + edge] if found.by > 0 else other[-edge:]
-    out = one[-edge:] if found.by > 0 else one[found.start : found.start + edge]
+    gap = other[shift.start : shift.start + edge] if shift.by > 0 else other[-edge:]
+    out = one[-edge:] if shift.by > 0 else one[shift.start : shift.start + edge]
     if gap == out and 2 * edge == len(one):
         return  # the halves exchanged
     at_edge = relations.differing(bytes([fill]) * len(gap), gap)
@@ -96,16 +96,16 @@ def _shifted(reads: TwoReads) -> Iterator[Claim]:
         price = 8.0 * at_edge
     if left > _LIKE * reads.count:
         return
-    start = 1.0 if not _late(one, found.start, fill) else reads.place
+    start = 1.0 if not _late(one, shift.start, fill) else reads.place
     cost = 4 + 2 * log2(edge + 1) + start + price
     gain = reads.null - cost - reads.rest(max(0, left))
     text = (
-        _text(reads, found.by, found.start, left) if start > 1 else _text(reads, found.by, 0, left)
+        _text(reads, shift.by, shift.start, left) if start > 1 else _text(reads, shift.by, 0, left)
     )
     share = (reads.count - max(0, left)) / reads.count
     # Crossed address lines move a block as large as the distance, or smaller, just so; a
     # stuck highest line shows one half in both.
-    moved = one[found.start :].strip(bytes([fill]))
+    moved = one[shift.start :].strip(bytes([fill]))
     data = len(moved.translate(None, bytes([fill])))
     sure = (
         _telling(reads) and len(moved) > edge and 2 * edge != len(one) and data >= 2 * _SURE_BYTES
@@ -130,7 +130,7 @@ def _text(reads: TwoReads, by: int, start: int, left: int) -> str:
 def base_moved(one: Image, other: Image, names: tuple[str, str]) -> Claim | None:
     """Return that the same bytes stand at other addresses, where they do."""
     by = other.start - one.start
-    moved = tuple(Range(each.start + by, each.length) for each in one.ranges)
+    moved = tuple(Range(stretch.start + by, stretch.length) for stretch in one.ranges)
     if not by or moved != other.ranges:
         return None
     here, there = one.content, other.content
@@ -152,8 +152,8 @@ def cut_short(one: Image, reads: TwoReads) -> Claim | None:
     """Return that the second read lacks a part of `one`, the first; what of the rest agrees."""
     if not reads.lacks or reads.count > reads.agreeing / 4:
         return None
-    lacking = sum(each.length for each in reads.lacks)
-    lost = b"".join(one.read(each.start, each.length) or b"" for each in reads.lacks[:64])
+    lacking = sum(stretch.length for stretch in reads.lacks)
+    lost = b"".join(one.read(stretch.start, stretch.length) or b"" for stretch in reads.lacks[:64])
     blank = lost.count(lost[:1]) == len(lost) and lost[0] in (0x00, 0xFF)
     gain = _LENGTH_TELLS if not reads.count else _LENGTH - reads.rest(reads.count) + reads.null
     if reads.spare:
@@ -175,7 +175,7 @@ def cut_short(one: Image, reads: TwoReads) -> Claim | None:
 
 
 def _where(lacks: tuple[Range, ...]) -> str:
-    shown = [f"0x{each.start:04X} to 0x{each.end - 1:04X}" for each in lacks[:3]]
+    shown = [f"0x{stretch.start:04X} to 0x{stretch.end - 1:04X}" for stretch in lacks[:3]]
     more = f" and {len(lacks) - 3} stretches more" if len(lacks) > 3 else ""
     return ", ".join(shown) + more
 
@@ -184,9 +184,9 @@ def repeated(one: Image, other: Image, names: tuple[str, str]) -> Claim | None:
     """Return that `other`, longer, is `one` over and over."""
     if len(one.blocks) != 1 or len(other.blocks) != 1 or one.start != other.start:
         return None
-    found = relations.repeats(other.content, one.content)
+    repeats = relations.repeats(other.content, one.content)
     telling = len(one.content.translate(None, bytes({0, 0xFF, relations.filling(one.content)})))
-    if found is None or found.share < 1.0 or telling < _SURE_DATA:
+    if repeats is None or repeats.share < 1.0 or telling < _SURE_DATA:
         return None
     text = (
         f"{names[1]} is {other.size} bytes long and holds the {one.size} bytes of {names[0]} "

@@ -56,22 +56,22 @@ def claims(reads: TwoReads) -> Iterator[Claim]:
 
 def _held(reads: TwoReads) -> list[_Stretch]:
     """Return the stretches of one value, in either read, that explain differences: the first."""
-    found: list[_Stretch] = []
+    stretches: list[_Stretch] = []
     at = reads.first
     for _ in range(_LOOKED_AT):
         hit = _DIFFERS.search(reads.xor, at)
-        if hit is None or len(found) == _MOST:
+        if hit is None or len(stretches) == _MOST:
             break
         place = hit.start()
         both = (
             _run(reads, reads.other, place, errs=True),
             _run(reads, reads.one, place, errs=False),
         )
-        best = max(both, key=lambda each: each.differing)
+        best = max(both, key=lambda stretch: stretch.differing)
         if best.differing > 1 and best.high - best.low >= _LONG - 2:
-            found.append(best)
+            stretches.append(best)
         at = best.high
-    return found
+    return stretches
 
 
 def _run(reads: TwoReads, data: bytes, place: int, *, errs: bool) -> _Stretch:
@@ -84,8 +84,8 @@ def _run(reads: TwoReads, data: bytes, place: int, *, errs: bool) -> _Stretch:
 def _run_end(data: bytes, place: int) -> int:
     """Return where the run of one value that `place` is in ends."""
     other = re.compile(b"[^" + re.escape(data[place : place + 1]) + b"]")
-    found = other.search(data, place)
-    return found.start() if found else len(data)
+    end = other.search(data, place)
+    return end.start() if end else len(data)
 
 
 def _run_start(data: bytes, place: int) -> int:
@@ -103,17 +103,19 @@ def _of_one_value(reads: TwoReads, held: list[_Stretch]) -> Iterator[Claim]:
     each_costs = 2 * reads.place
     per_byte = reads.null / reads.count
     held = [s for s in held if s.differing * per_byte > each_costs] or held[:1]
-    if not any(each.errs for each in held):
+    if not any(stretch.errs for stretch in held):
         return  # said with the two reads in the other order
-    hits = sum(each.differing for each in held)
-    values = {each.value for each in held}
+    hits = sum(stretch.differing for stretch in held)
+    values = {stretch.value for stretch in held}
     cost = len(held) * each_costs + sum(_VALUE.get(value, 8.0) for value in values)
-    said = sum(each.differing * reads.cost[each.value] for each in held if each.errs)
-    gain = reads.null - cost - reads.rest(reads.count - hits, max(0.0, reads.values - said))
+    values_shown = sum(
+        stretch.differing * reads.cost[stretch.value] for stretch in held if stretch.errs
+    )
+    gain = reads.null - cost - reads.rest(reads.count - hits, max(0.0, reads.values - values_shown))
     if reads.single_bits > _SINGLE * reads.count:
         gain -= _SINGLE_COSTS * reads.count  # data seldom differ from a blank in one bit alone
     shown = " or ".join(f"{value:02X}" for value in sorted(values)[:3])
-    both = not all(each.errs for each in held)
+    both = not all(stretch.errs for stretch in held)
     who, where = ("one read", "the other") if both else (reads.names[1], reads.names[0])
     text = (
         f"{who} holds nothing but {shown} {_where(reads, held)}, where {where} "
@@ -126,7 +128,7 @@ def _of_one_value(reads: TwoReads, held: list[_Stretch]) -> Iterator[Claim]:
     related = reads.agreeing - reads.by_chance
     sure = min(hits, related) >= _SURE_BYTES and shown in {"00", "FF"} and not to_end
     sure = sure and not both and len({reads.one[at] for at in reads.sample}) >= _VALUES
-    sure = sure and hits >= _SOLID * sum(_spread(reads, each) for each in held)
+    sure = sure and hits >= _SOLID * sum(_spread(reads, stretch) for stretch in held)
     yield Claim(CONTACT_LOST, gain, share, text, sure)
     if to_end and not (reads.lacks or reads.spare):
         text = (
@@ -144,7 +146,7 @@ def _spread(reads: TwoReads, held: _Stretch) -> int:
 
 
 def _where(reads: TwoReads, held: list[_Stretch]) -> str:
-    shown = [f"{reads.at(each.low)} to {reads.at(each.high - 1)}" for each in held[:4]]
+    shown = [f"{reads.at(stretch.low)} to {reads.at(stretch.high - 1)}" for stretch in held[:4]]
     more = f" and {len(held) - 4} stretches more" if len(held) > 4 else ""
     return "from " + ", ".join(shown) + more
 
@@ -153,9 +155,9 @@ def _of_noise(reads: TwoReads) -> Iterator[Claim]:
     clusters = _clusters(reads)
     if not clusters:
         return
-    long = [each for each in clusters if each.high - each.low >= _LONG]
-    length = sum(each.high - each.low for each in long)
-    hits = sum(each.differing for each in long)
+    long = [stretch for stretch in clusters if stretch.high - stretch.low >= _LONG]
+    length = sum(stretch.high - stretch.low for stretch in long)
+    hits = sum(stretch.differing for stretch in long)
     if not long or hits < _DENSE * length or hits < _DENSE * reads.count:
         return
     if (reads.agreeing < hits or length > _PART * reads.size) and not _noise_in_one(reads, long):
@@ -172,8 +174,8 @@ def _of_noise(reads: TwoReads) -> Iterator[Claim]:
 
 def _noise_in_one(reads: TwoReads, long: list[_Stretch]) -> bool:
     """Say whether one of the reads, and not the other, holds bytes of no order there."""
-    here = b"".join(reads.one[each.low : each.high] for each in long)
-    there = b"".join(reads.other[each.low : each.high] for each in long)
+    here = b"".join(reads.one[stretch.low : stretch.high] for stretch in long)
+    there = b"".join(reads.other[stretch.low : stretch.high] for stretch in long)
     return len(here) >= _NOISY and _noisy(here) != _noisy(there)
 
 
@@ -189,12 +191,12 @@ def _noisy(data: bytes) -> bool:
 
 def _clusters(reads: TwoReads) -> list[_Stretch]:
     """Return the stretches between gaps without a difference; none where they are many."""
-    found: list[tuple[int, int]] = []
+    clusters: list[tuple[int, int]] = []
     low = reads.first
     for gap in _GAP.finditer(reads.xor, reads.first, reads.end):
-        found.append((low, gap.start()))
+        clusters.append((low, gap.start()))
         low = gap.end()
-        if len(found) > _MOST:
+        if len(clusters) > _MOST:
             return []
-    found.append((low, reads.end))
-    return [_Stretch(a, b, 0, (b - a) - reads.xor[a:b].count(0)) for a, b in found]
+    clusters.append((low, reads.end))
+    return [_Stretch(a, b, 0, (b - a) - reads.xor[a:b].count(0)) for a, b in clusters]

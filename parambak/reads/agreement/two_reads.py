@@ -113,12 +113,12 @@ class TwoReads:
     def sample(self) -> tuple[int, ...]:
         """Return the places that differ: all, or `SAMPLE` of them from everywhere."""
         if self.count <= SAMPLE:
-            return tuple(found.start() for found in _DIFFERS.finditer(self.xor))
+            return tuple(match.start() for match in _DIFFERS.finditer(self.xor))
         step = self.size // SAMPLE
         # An even stride would meet the same address bits each time.
         starts = (n * step + n * 40503 % max(1, step) for n in range(SAMPLE))
-        found = (_DIFFERS.search(self.xor, at) for at in starts)
-        return tuple(sorted({each.start() for each in found if each is not None}))
+        matches = (_DIFFERS.search(self.xor, at) for at in starts)
+        return tuple(sorted({match.start() for match in matches if match is not None}))
 
     @cached_property
     def ratio(self) -> float:
@@ -215,25 +215,25 @@ class TwoReads:
         step = self.size // (4 * _AGREEING) | 1
         one, other, dull = self.one, self.other, self.dull
         places = range(0, self.size, step)
-        found = [at for at in places if one[at] == other[at] and one[at] not in dull]
-        return tuple(found[: 4 * _AGREEING : len(found) // _AGREEING + 1])
+        telling_places = [at for at in places if one[at] == other[at] and one[at] not in dull]
+        return tuple(telling_places[: 4 * _AGREEING : len(telling_places) // _AGREEING + 1])
 
     @cached_property
-    def whole(self) -> bool:
+    def unbroken(self) -> bool:
         """Return whether places and addresses go in step, so that address lines can be judged."""
         return self.stretches[-1].end - self.stretches[0].start == self.size
 
     @cached_property
     def _begins(self) -> list[int]:
         places, at = [], 0
-        for each in self.stretches:
+        for stretch in self.stretches:
             places.append(at)
-            at += each.length
+            at += stretch.length
         return places
 
     def address(self, place: int) -> int:
         """Return the address of a place."""
-        if self.whole:
+        if self.unbroken:
             return self.stretches[0].start + place
         index = bisect_right(self._begins, place) - 1
         return self.stretches[index].start + place - self._begins[index]
@@ -250,7 +250,7 @@ def lay(one: Image, other: Image, names: tuple[str, str]) -> TwoReads | None:
         return None
     lacks, spare = _beyond(one.ranges, common), _beyond(other.ranges, common)
     span = common[-1].end - common[0].start
-    if span <= _DENSE * sum(each.length for each in common):
+    if span <= _DENSE * sum(stretch.length for stretch in common):
         start, end = common[0].start, common[-1].end
         here, there = _filled(one, common, start, end), _filled(other, common, start, end)
     else:
@@ -262,40 +262,42 @@ def _filled(image: Image, common: Sequence[Range], start: int, end: int) -> byte
     if len(common) == 1:
         return image.filled(start, end, 0xFF)
     filled = bytearray(b"\xff") * (end - start)
-    for each in common:
-        filled[each.start - start : each.end - start] = image.read(each.start, each.length) or b""
+    for stretch in common:
+        filled[stretch.start - start : stretch.end - start] = (
+            image.read(stretch.start, stretch.length) or b""
+        )
     return bytes(filled)
 
 
 def _joined(image: Image, common: Sequence[Range]) -> bytes:
-    return b"".join(image.read(each.start, each.length) or b"" for each in common)
+    return b"".join(image.read(stretch.start, stretch.length) or b"" for stretch in common)
 
 
 def _common(some: Sequence[Range], others: Sequence[Range]) -> tuple[Range, ...]:
     """Return the stretches in both; each is in order."""
-    found, here, there = [], 0, 0
+    common, here, there = [], 0, 0
     while here < len(some) and there < len(others):
         low = max(some[here].start, others[there].start)
         high = min(some[here].end, others[there].end)
         if low < high:
-            found.append(Range(low, high - low))
+            common.append(Range(low, high - low))
         if some[here].end <= others[there].end:
             here += 1
         else:
             there += 1
-    return tuple(found)
+    return tuple(common)
 
 
 def _beyond(ranges: Sequence[Range], common: Sequence[Range]) -> tuple[Range, ...]:
     """Return the parts of `ranges` outside `common`, each of which lies within one of them."""
-    found, index = [], 0
-    for each in ranges:
-        at = each.start
-        while index < len(common) and common[index].start < each.end:
+    beyond, index = [], 0
+    for stretch in ranges:
+        at = stretch.start
+        while index < len(common) and common[index].start < stretch.end:
             if at < common[index].start:
-                found.append(Range(at, common[index].start - at))
+                beyond.append(Range(at, common[index].start - at))
             at = common[index].end
             index += 1
-        if at < each.end:
-            found.append(Range(at, each.end - at))
-    return tuple(found)
+        if at < stretch.end:
+            beyond.append(Range(at, stretch.end - at))
+    return tuple(beyond)

@@ -11,6 +11,7 @@ objects and records that are known to be there, or still to be looked for.
 from __future__ import annotations
 
 import re
+import time
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import msgspec
@@ -35,7 +36,7 @@ _HEXADECIMAL = b"0123456789abcdef"
 # How the names in a folder end; no ending has a hexadecimal digit in it.
 _ENDINGS = {objects.FOLDER: "", records.FOLDER: records.SUFFIX}
 _MOST_KNOWN = 1 << 15  # names of each sort kept in mind as being there
-_MOST_WANTED = 256  # names looked for in one folder at once
+_MOST_NAMED = 256  # names looked for in one folder at once
 _MAX_CYCLE = 16 << 20  # bytes of the file that keeps how far a recheck came
 _MARK = re.compile(r"[0-9a-f]{64}")
 
@@ -94,6 +95,12 @@ class Terms(NamedTuple):
     fault: Callable[[Record, str], str | None] = lambda _record, _digest: None
 
 
+def time_limit(minutes: int | None) -> Callable[[], bool]:
+    """Return what tells whether so many minutes have passed since now; None is no limit."""
+    end = time.monotonic() + 60 * minutes if minutes else None
+    return lambda: end is not None and time.monotonic() >= end
+
+
 def recheck(
     vault: Vault,
     progress: Callable[[int, int], None],
@@ -121,7 +128,7 @@ class _Recheck:
         self._damaged: dict[str, str] = dict.fromkeys(vault.gone, "It was here and is gone.")
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
-        self._wanted: dict[str, bytearray] = {}
+        self._named: dict[str, bytearray] = {}
         self._objects: set[str] = set()  # known to be there
         self._records: set[str] = set()
         self._listed: dict[str, list[str]] = {}  # the names in folders not yet read
@@ -137,11 +144,11 @@ class _Recheck:
         left = [folder for folder, count in held.items() if cycle.folders.get(folder) != count]
         counted = self._pass(left, held)
         unread = sum(held[folder] for folder in left if folder not in counted)
-        self._look_for_wanted()
+        self._look_for_named()
         harmless = self._judge_empty()
         folders = {**cycle.folders, **counted}
-        whole = len(counted) == len(held)
-        self._check_toml(whole=whole, empty=sum(folders.values()) == harmless)
+        complete = len(counted) == len(held)
+        self._check_toml(complete=complete, empty=sum(folders.values()) == harmless)
         after = Cycle(began=cycle.began, folders=folders, damaged=self._damaged)
         return Rechecked(
             after.counted(objects.FOLDER),
@@ -169,13 +176,13 @@ class _Recheck:
 
     def _folders(self, sort: str) -> Iterable[str]:
         """Return each folder of objects or records."""
-        found = []
+        folders = []
         for name in self._names(sort):
             if len(name) == 2 and not name.strip("0123456789abcdef"):
-                found.append(f"{sort}/{name}")
+                folders.append(f"{sort}/{name}")
             else:
                 self._remarks[f"{sort}/{name}"] = "No vault writes a file of this name."
-        return found
+        return folders
 
     def _held(self, folder: str) -> int:
         """Return how many files of a folder are to be hashed."""
@@ -244,26 +251,26 @@ class _Recheck:
     def _record(self, within: disk.QuickFolder, name: str, digest: str) -> None:
         try:
             data = within.read(name, records.MAX_BYTES)
-            found: Record | str = records.decode(data, digest)
+            record: Record | str = records.decode(data, digest)
         except (OSError, ParambakError):
-            found = self._decoded(digest)
-        if isinstance(found, str):
+            record = self._decoded(digest)
+        if isinstance(record, str):
             empty = disk.size_of(self._root / records.file_of(digest)) == 0
             if empty:
-                self._empty[digest] = found
+                self._empty[digest] = record
             else:
-                self._damaged[records.file_of(digest)] = found
+                self._damaged[records.file_of(digest)] = record
             return
-        if text := self._terms.fault(found, digest):
+        if text := self._terms.fault(record, digest):
             self._damaged[records.file_of(digest)] = text
-        if not self._records.issuperset(found.after):
-            self._want(records.FOLDER, self._records, found.after, digest)
-        if not self._objects.issuperset(found.objects):
-            self._want(objects.FOLDER, self._objects, found.objects, digest)
+        if not self._records.issuperset(record.after):
+            self._note_named(records.FOLDER, self._records, record.after, digest)
+        if not self._objects.issuperset(record.objects):
+            self._note_named(objects.FOLDER, self._objects, record.objects, digest)
         if len(self._records) < _MOST_KNOWN:
             self._records.add(digest)
-        if found.vessel is None:
-            self._note_first(found)
+        if record.vessel is None:
+            self._note_first(record)
 
     def _decoded(self, digest: str) -> Record | str:
         """Return the record, or what is wrong with its file."""
@@ -276,13 +283,13 @@ class _Recheck:
             return f"{error.text} Expected: {error.expected}; found: {error.found}."
 
     def _look_again(self, damaged: dict[str, str]) -> None:
-        """Keep saying what an earlier run found, unless it is whole by now."""
+        """Keep saying what an earlier run found, unless it is sound by now."""
         for file, text in damaged.items():
             name = file.rpartition("/")[2]
             digest = name.removesuffix(records.SUFFIX)
             if file == records.file_of(digest) and objects.DIGEST.fullmatch(digest):
-                found = self._decoded(digest)
-                still = isinstance(found, str) or self._terms.fault(found, digest) is not None
+                record = self._decoded(digest)
+                still = isinstance(record, str) or self._terms.fault(record, digest) is not None
             elif file == objects.file_of(digest):
                 still = self._object_fault(digest) is not None
             else:  # a folder and vault.toml are looked at each time
@@ -292,25 +299,25 @@ class _Recheck:
 
     # --- what records name ---
 
-    def _want(self, sort: str, known: set[str], digests: Iterable[str], record: str) -> None:
+    def _note_named(self, sort: str, known: set[str], digests: Iterable[str], record: str) -> None:
         """Note that a record names what must be there; look in a folder where enough are noted."""
         for digest in digests:
             if digest in known:
                 continue
             folder = f"{sort}/{digest[:2]}"
-            wanted = self._wanted.setdefault(folder, bytearray())
-            wanted += bytes.fromhex(digest + record)  # packed: there are many
-            if len(wanted) >= _MOST_WANTED * _DIGITS:
+            pairs = self._named.setdefault(folder, bytearray())
+            pairs += bytes.fromhex(digest + record)  # packed: there are many
+            if len(pairs) >= _MOST_NAMED * _DIGITS:
                 self._look_in(folder)
 
-    def _look_for_wanted(self) -> None:
-        for folder in sorted(self._wanted):
+    def _look_for_named(self) -> None:
+        for folder in sorted(self._named):
             self._look_in(folder)
 
     def _look_in(self, folder: str) -> None:
-        wanted = self._wanted.pop(folder)
+        packed = self._named.pop(folder)
         known = self._records if folder.startswith(records.FOLDER) else self._objects
-        pairs = [wanted[at : at + _DIGITS].hex() for at in range(0, len(wanted), _DIGITS)]
+        pairs = [packed[at : at + _DIGITS].hex() for at in range(0, len(packed), _DIGITS)]
         pairs = [pair for pair in pairs if pair[:_DIGITS] not in known]
         there = set(self._names(folder)) if pairs else set()
         if folder in self._damaged:  # it cannot be read, so nothing in it is known to be gone
@@ -325,13 +332,13 @@ class _Recheck:
     def _judge_empty(self) -> int:
         """Call an empty record damage, unless nothing tells of it; return how many those are."""
         harmless = self._vault.unacknowledged(self._empty) if self._empty else set()
-        for digest, text_found in self._empty.items():
+        for digest, fault in self._empty.items():
             file = records.file_of(digest)
             if digest in harmless and file not in self._damaged:
                 text = "A write that was broken off left this empty; a later write removes it."
                 self._remarks[file] = text
             else:
-                self._damaged[file] = text_found
+                self._damaged[file] = fault
         return len(harmless)
 
     # --- vault.toml ---
@@ -341,9 +348,9 @@ class _Recheck:
         if about_vault and record.body.get("vault") == self._vault.identity:
             self._toml_digests.add(str(record.body.get("vault_toml")))
 
-    def _check_toml(self, *, whole: bool, empty: bool) -> None:
+    def _check_toml(self, *, complete: bool, empty: bool) -> None:
         file = vault_toml.FILE
-        if not whole:  # the first record may stand in a folder that this run did not read
+        if not complete:  # the first record may stand in a folder that this run did not read
             for stored in self._vault.records(None):
                 self._note_first(stored.record)
         try:

@@ -19,6 +19,7 @@ from parambak.memory.digests import sha256
 from parambak.vault import objects, records, vault_toml
 from parambak.vault.check.recheck import SORTS, Damage
 from parambak.vault.files import disk
+from parambak.vault.files.given import FILE_ABSENT
 from parambak.vault.joining import Piece
 from parambak.vault.own import Own
 from parambak.vault.packs import salvage
@@ -123,8 +124,8 @@ class Heap:
         known = [first for first in self._firsts if _is_right(first)]
         if not known:
             return None
-        whole = [first for first in known if first.toml in self._others]
-        return min(whole or known).identity
+        with_toml = [first for first in known if first.toml in self._others]
+        return min(with_toml or known).identity
 
     def take(self, file: str, data: bytes, read: Callable[[], bytes]) -> None:
         """Take note of a file, whatever its name is."""
@@ -175,8 +176,8 @@ class Heap:
     def _learn(self, record: Record) -> None:
         self._named.update(record.objects)
         if record.kind == FIRST and record.vessel is None:
-            told = record.body.get("vault"), record.body.get("vault_toml")
-            self._firsts.append(First(record.clock.utc, str(told[0]), str(told[1])))
+            identity, toml = record.body.get("vault"), record.body.get("vault_toml")
+            self._firsts.append(First(record.clock.utc, str(identity), str(toml)))
 
 
 def new_vault(
@@ -196,6 +197,19 @@ def new_vault(
     refuse_other_vault(root, identity)
     identity = identity or begun or os.urandom(16).hex()
     return Vault(root, identity, own=Own(own), clock=clock, made=True, cache=cache)
+
+
+def given_sources(names: Iterable[str]) -> list[Path]:
+    """Return the files and folders of these names; raise `file-absent` where one is missing."""
+    sources = [Path(name) for name in names]
+    for source in sources:
+        try:
+            there = source.exists()
+        except OSError:  # told with the files that cannot be read
+            there = True
+        if not there:
+            raise FILE_ABSENT.error(file=str(source))
+    return sources
 
 
 def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
@@ -240,8 +254,8 @@ def _begun(root: Path) -> str | None:
         read = [records.decode(disk.read_file(n, records.MAX_BYTES)) for n in first[:2]]
     except (OSError, ParambakError):
         return None
-    whole = len(read) <= 1 and all(record.kind == FIRST for record in read)
-    return identity if whole and data == vault_toml.encode(identity) else None
+    only_first = len(read) <= 1 and all(record.kind == FIRST for record in read)
+    return identity if only_first and data == vault_toml.encode(identity) else None
 
 
 def _inner(root: Path) -> list[Path]:

@@ -221,7 +221,7 @@ def is_bare(folder: Path) -> bool:
     """Tell whether a folder holds no more than a failed write leaves: empty folders."""
     try:
         within = [folder / n for n in names_in(folder) if not n.endswith(TEMPORARY)]
-        return all(n.endswith(TEMPORARY) for each in within for n in names_in(each))
+        return all(n.endswith(TEMPORARY) for inner in within for n in names_in(inner))
     except OSError:  # a file stands where a folder would
         return False
 
@@ -415,7 +415,7 @@ def flush_folder(folder: Path) -> None:
 
 def flush_folders(root: Path, folders: Iterable[str]) -> None:
     """Flush these folders of a vault, those within them, and the vault's own; raises OSError."""
-    for folder in (root / each for each in folders):
+    for folder in (root / name for name in folders):
         for name in stamps_in(folder):
             flush_folder(folder / name)
         if folder.is_dir():

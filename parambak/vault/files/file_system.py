@@ -91,6 +91,11 @@ def kind_of(mounts: bytes, device: str) -> str:
     return ""
 
 
+def on_one_disk(folder: Path, other: Path) -> bool:
+    """Tell whether two folders that are there lie on one file system; raises OSError."""
+    return folder.stat().st_dev == other.stat().st_dev
+
+
 def has_fat(folder: Path) -> bool:
     """Tell whether a folder's file system is FAT or exFAT; False where the system is silent."""
     if sys.platform == "win32":
@@ -118,7 +123,7 @@ def _linux(path: str) -> bool:
         mounts = read_system_file(MOUNTS, _MOST).decode("utf-8", "surrogateescape")
     except OSError:
         return False
-    found = ("", "", "")
+    mount = ("", "", "")
     for line in mounts.splitlines():
         before, _, behind = line.partition(" - ")
         fields, kind = before.split(" "), behind.split(" ", 1)[0]
@@ -126,9 +131,9 @@ def _linux(path: str) -> bool:
             continue
         point = _unescaped(fields[4])
         inside = path == point or path.startswith(point.rstrip("/") + "/")
-        if inside and len(point) >= len(found[0]):  # of two at one point the later one counts
-            found = (point, kind, fields[2])
-    _, kind, device = found
+        if inside and len(point) >= len(mount[0]):  # of two at one point the later one counts
+            mount = (point, kind, fields[2])
+    _, kind, device = mount
     if kind in STICKS | SHARES | ONLY_READ or kind.startswith(FUSE):
         return True
     return _removable(device)

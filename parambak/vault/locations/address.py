@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import unquote, urlsplit
 
-from parambak.vault.locations.faults import ADDRESS, PASSWORD
+from parambak.vault.locations.faults import ADDRESS, INSIDE, PASSWORD
 
 MOST = 1000  # characters
 SFTP = frozenset({"sftp", "ssh"})
@@ -77,3 +78,18 @@ def _local(host: str, path: str) -> str:
         return f"//{host}{path}"
     drive = sys.platform == "win32" and len(path) > 2 and path[0] == "/" and path[2] == ":"
     return path[1:] if drive else path
+
+
+def kept_address(text: str, vault: Path) -> str:
+    """Return an address as it is kept: a folder's path from the root, a URL as it is.
+
+    Raise CallRefused where it is none, or a folder within the vault's or around it.
+    """
+    address = parse(text)
+    if address.scheme:
+        return text
+    folder = Path(address.path).absolute()
+    root, there = vault.resolve(), folder.resolve()
+    if root.is_relative_to(there) or there.is_relative_to(root):
+        raise INSIDE.error(file=text, expected="another disk or stick", found=str(root))
+    return str(folder)

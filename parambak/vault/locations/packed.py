@@ -177,7 +177,7 @@ class _Packing:
                     self._aside(file)
                     return None
                 damaged = () if self._quick else pack.check(self._progress)
-                there = _There(*_digests(pack, {each.file for each in damaged}), damaged)
+                there = _There(*_digests(pack, {damage.file for damage in damaged}), damaged)
                 if not self._quick:
                     self._heal_here(pack.pieces(), vessel, there)
                 if self._both_ways:
@@ -193,9 +193,9 @@ class _Packing:
     def _rescue(self, vessel: str, file: str) -> _There:
         """Take what the vault lost out of a pack that is refused, before it is put aside."""
         with surveyed([self._path(file)], self._progress) as heap:
-            pieces = [each for each in heap.pieces() if _may_be_of(each, vessel)]
-            of_records = {each.digest for each in pieces if each.is_record}
-            of_objects = {each.digest for each in pieces if not each.is_record}
+            pieces = [piece for piece in heap.pieces() if _may_be_of(piece, vessel)]
+            of_records = {piece.digest for piece in pieces if piece.is_record}
+            of_objects = {piece.digest for piece in pieces if not piece.is_record}
             damage = Damage(file, "It is no pack that can be read.")
             there = _There(of_records, of_objects, (damage,), pack=False)
             self._heal_here(pieces, vessel, there)
@@ -210,7 +210,7 @@ class _Packing:
         put_aside(self._store, file)
         self._healed_there.append(file)
 
-    def _heal_here(self, found: Iterable[Piece], vessel: str, there: _There) -> None:
+    def _heal_here(self, from_pack: Iterable[Piece], vessel: str, there: _There) -> None:
         """Take back what the vault lost of this vessel, if the pack has it right."""
         wrong = self._wrong_here(vessel, there)
         if not wrong:
@@ -218,7 +218,7 @@ class _Packing:
         with self._vault.writing() as writing:
             for file in wrong:
                 aside_here(self._vault, file)
-            pieces = [piece for piece in found if _file_of(piece) in wrong]
+            pieces = [piece for piece in from_pack if _file_of(piece) in wrong]
             join(self._vault, writing, pieces, loose=True)
         self._healed_here += sorted(wrong)
 
@@ -272,11 +272,11 @@ class _Packing:
     def _put(self, vessel: str, file: str, *, keep: bool) -> None:
         """Write the pack; `keep` the one that is there aside, once the new one is whole."""
         name = {vessel: self._names.get(vessel, vessel[:8])}
-        whole = f"{PACKS}/{vessel}{disk.TEMPORARY}" if keep else file
-        pack_to_file(self._vault, name, self._path(whole), self._progress, replace=True)
+        new = f"{PACKS}/{vessel}{disk.TEMPORARY}" if keep else file
+        pack_to_file(self._vault, name, self._path(new), self._progress, replace=True)
         if keep:
             self._aside(file)
-            self._store.rename(whole, file)
+            self._store.rename(new, file)
 
     def _path(self, file: str) -> Path:
         return self._store.root / file
@@ -302,7 +302,7 @@ def _lacks(there: _There, stored: tuple[Stored, ...]) -> bool:
 
 
 def _digests(pack: Pack, damaged: set[str]) -> tuple[set[str], set[str]]:
-    names = [each.file for each in pack.manifest.files if each.file not in damaged]
+    names = [member.file for member in pack.manifest.files if member.file not in damaged]
     suffix = records.SUFFIX
     of_records = {n.rpartition("/")[2].removesuffix(suffix) for n in names if n.endswith(suffix)}
     return of_records, {n.rpartition("/")[2] for n in names if not n.endswith(suffix)}

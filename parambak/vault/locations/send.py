@@ -77,7 +77,7 @@ class Sent(NamedTuple):
     @property
     def vault_damaged(self) -> bool:
         """Tell whether something is damaged here that the place could not heal."""
-        return any(each.text == GONE for each in self.refused)
+        return any(damage.text == GONE for damage in self.refused)
 
 
 class SendingFailed(Exception):  # noqa: N818 - what was proven until then, beside the refusal
@@ -246,8 +246,8 @@ class Sending:
             self._object(digest)
         here = {s.digest for s in stored if self._record(s)}
         if vessel is not None and here:
-            whole = {d for d, held in self._objects.items() if held}
-            self.proven.append(proof(vessel, stored, here, whole, hashed=not self._quick))
+            objects_held = {d for d, held in self._objects.items() if held}
+            self.proven.append(proof(vessel, stored, here, objects_held, hashed=not self._quick))
 
     # --- one file ---
 

@@ -12,6 +12,7 @@ import errno
 import os
 from abc import ABC, abstractmethod
 from contextlib import contextmanager, nullcontext, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, Protocol, TypeVar
 
 from parambak.errors import ParambakError
@@ -23,12 +24,12 @@ from parambak.vault.files.lock import locked
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
-    from pathlib import Path
 
     T = TypeVar("T")
 
 NO_FILE = -1  # the size of what is no file
 LOCK = "lock"
+KEYS = ("id_ed25519", "id_ecdsa", "id_rsa")  # the usual names of private keys
 
 
 class Store(Protocol):
@@ -62,6 +63,12 @@ class SshTerms(NamedTuple):
 
     known_hosts: tuple[Path, ...] = ()
     keys: tuple[Path, ...] = ()
+
+
+def ssh_terms(own: Path) -> SshTerms:
+    """Return the files of the user's own folder for SSH, and the system's known hosts."""
+    known = (own / "known_hosts", Path("/etc/ssh/ssh_known_hosts"))
+    return SshTerms(known, tuple(own / name for name in KEYS))
 
 
 class FolderStore:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
 from parambak.errors import ParambakError, VaultDamaged
@@ -26,7 +27,6 @@ from parambak.vault.packs.zip_form import Member, content, read_members
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from contextlib import AbstractContextManager
-    from pathlib import Path
 
     from parambak.vault.packs.writing import Packed
     from parambak.vault.vault import Vault
@@ -171,9 +171,9 @@ def pack_to_file(
 class PackFile:
     """A file outside the vault: a pack, or where one is to stand."""
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        self.name = path.name
+    def __init__(self, path: Path | str) -> None:
+        self._path = Path(path)
+        self.name = self._path.name
 
     def __str__(self) -> str:
         return str(self._path)
@@ -221,7 +221,7 @@ def _manifest(stream: BinaryIO, member: Member) -> bytes:
 
 def _refuse_other_members(manifest: writing.Manifest, members: list[Member]) -> None:
     """Hold the manifest's list against the members, name by name and length by length."""
-    listed = {each.file: each.bytes for each in manifest.files}
+    listed = {entry.file: entry.bytes for entry in manifest.files}
     for member in members:
         if member.name not in listed:
             raise MEMBERS.error(expected="a file that the manifest lists", found=member.name)

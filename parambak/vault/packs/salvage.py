@@ -1,6 +1,6 @@
 """What can still be proven of a damaged pack: each member by itself, by its digest.
 
-A pack is read strictly elsewhere (bundle_zip.py), and one rotten byte in a header refuses it
+A pack is read strictly elsewhere (zip_form.py), and one rotten byte in a header refuses it
 whole. Here its headers are only hints at where a member's data may begin: the local ones, and
 those of the directory, which tell the same once more. What unpacks there counts where its
 SHA-256 is the one in the member's name, or, where the name is hit, its CRC-32 that of the
@@ -112,8 +112,8 @@ def _name_of(hint: Hint, data: bytes) -> str | None:
     """Return how proven data is called: by its name or, where that is hit, its place; else None."""
     if hint.name.rpartition("/")[2][:64] == sha256(data):
         return hint.name
-    whole = len(data) == hint.size and zlib.crc32(data) == hint.crc
-    return f"the member at 0x{hint.at:08X}" if whole else None
+    proven = len(data) == hint.size and zlib.crc32(data) == hint.crc
+    return f"the member at 0x{hint.at:08X}" if proven else None
 
 
 def _hints(stream: BinaryIO, length: int) -> Iterator[Hint]:

@@ -78,7 +78,7 @@ def decode(data: bytes) -> Manifest:
     if not same:
         found = "the same members written otherwise"
         raise MANIFEST_FAULT.error(file=MANIFEST, expected="canonical JSON", found=found)
-    names = [each.file for each in manifest.files]
+    names = [member.file for member in manifest.files]
     if sorted(set(names)) != names:
         expected = "files by rising name, each once"
         raise MANIFEST_FAULT.error(file=MANIFEST, expected=expected, found="others")
@@ -104,14 +104,14 @@ def contents(vault: Vault, vessels: Sequence[str]) -> tuple[list[str], list[str]
     of_objects: set[str] = set()
     for vessel in vessels:
         stored = vault.records(vessel)
-        known = {each.digest for each in stored}
-        for each in stored:
-            for parent in each.record.after:
-                if parent not in known:
+        digests = {record.digest for record in stored}
+        for record in stored:
+            for parent in record.record.after:
+                if parent not in digests:
                     file = str(vault.root / records.file_of(parent))
-                    raise NOT_WHOLE.error(file=file, expected=f"a record before {each.file}")
-            of_objects.update(each.record.objects)
-        of_records |= known
+                    raise NOT_WHOLE.error(file=file, expected=f"a record before {record.file}")
+            of_objects.update(record.record.objects)
+        of_records |= digests
     return sorted(of_records), sorted(of_objects)
 
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from pathlib import Path
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from parambak.errors import ParambakError
 from parambak.vault.faults import Mistrusted
 from parambak.vault.files import disk
-from parambak.vault.index import index
+from parambak.vault.index import index, tables
 from parambak.vault.index.tables import Database
 from parambak.vault.records import file_of
 from tests.vault.home import AVOCET, GREBE, copied_in
@@ -296,7 +297,8 @@ def test_where_no_index_can_be_built_at_all_it_is_refused(
     def full_disk(*_arguments: object, **_options: object) -> sqlite3.Connection:
         raise sqlite3.OperationalError("database or disk is full")
 
-    monkeypatch.setattr(sqlite3, "connect", full_disk)
+    # Of that module alone: what measures the tests uses SQLite too.
+    monkeypatch.setattr(tables, "sqlite3", SimpleNamespace(connect=full_disk, Error=sqlite3.Error))
     with pytest.raises(ParambakError) as caught:
         full.open()
     assert caught.value.code == "vault-index-failed"

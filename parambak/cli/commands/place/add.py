@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from parambak.cli import store
+from parambak.answers.place.add import PlaceAddQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import place as common
+from parambak.cli.parts.place import typed_address
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.backups import add_backup
-from parambak.vault.locations.address import parse
-from parambak.vault.locations.faults import PACKED_ELSEWHERE
 
 if TYPE_CHECKING:
+    from parambak.answers.place.add import PlaceAddAnswer
     from parambak.cli.screen import Screen
-    from parambak.keeping.state.backups import BackupLocation
 
 
 @parambak_command("add", example="parambak place add red-stick /media/red/parambak --vessel grebe")
@@ -46,42 +42,13 @@ def command(  # noqa: PLR0913 - one argument an option
     ADDRESS is a folder, sftp://USER@HOST/PATH, or a URL of fsspec's. NAME goes along with
     the records of the vessels sent there; the address does not. `place send` fills it.
     """
-    address = common.whole(settings, address)
-    if packed and parse(address).scheme:
-        raise PACKED_ELSEWHERE.error(file=address, expected="a folder", found="a server or store")
-    vault = store.open_vault(settings)
-    with common.opened(address, vault) as there:
-        place = add_backup(
-            vault, there, name=name, address=address, vessels=vessels, packed=packed, merge=merge
-        )
-    return Answer(
-        common.document(vault, place),
-        lambda screen: _page(screen, place, common.vessels_of(vault, place)),
-        warnings=(*store.warnings_of(vault), *_advice(settings, place)),
+    question = PlaceAddQuestion(
+        name=name, address=typed_address(address), vessels=vessels, packed=packed, merge=merge
     )
+    return settings.ask(answer, question, _page)
 
 
-def _advice(settings: Settings, place: BackupLocation) -> list[str]:
-    """Return what speaks against this place, without standing in its way."""
-    path = parse(place.address)
-    if path.scheme:
-        return []
-    from parambak.vault.files.file_system import has_fat  # noqa: PLC0415 - only for a folder
-
-    folder = Path(path.path)
-    notes = []
-    if folder.stat().st_dev == settings.vault_folder.stat().st_dev:
-        notes.append("this place is on the same disk as the vault, and is lost together with it")
-    if not place.packed and has_fat(folder):
-        notes.append(
-            "this stick has FAT, where each small file takes a whole cluster: one pack for each "
-            f"vessel takes far less; for that, `parambak place remove {place.handle}`, and add "
-            "another folder on it with --packed"
-        )
-    return notes
-
-
-def _page(screen: Screen, place: BackupLocation, vessels: list[str] | None) -> None:
-    what = "all vessels" if vessels is None else ", ".join(vessels)
-    screen.good(f"{place.handle} is a place for {what}.")
-    screen.say(f"Fill it with `parambak place send {place.handle}`.")
+def _page(screen: Screen, added: PlaceAddAnswer) -> None:
+    what = "all vessels" if added.vessels is None else ", ".join(added.vessels)
+    screen.good(f"{added.place} is a place for {what}.")
+    screen.say(f"Fill it with `parambak place send {added.place}`.")

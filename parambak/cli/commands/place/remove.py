@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from parambak.cli import store
+from parambak.answers.place.remove import PlaceRemoveQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts import place as common
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.recording.backups import remove_backup
+
+if TYPE_CHECKING:
+    from parambak.answers.place.remove import PlaceRemoveAnswer
+    from parambak.cli.screen import Screen
 
 
 @parambak_command("remove", example="parambak place remove red-stick")
@@ -19,10 +23,8 @@ def command(settings: Settings, /, name: str) -> Answer:
 
     What is in it stays there. `place add` with its address takes it up again.
     """
-    vault = store.open_vault(settings)
-    place = remove_backup(vault, name)
-    return Answer(
-        common.document(vault, place),
-        lambda screen: screen.good(f"{place.handle} is given up; what is in it was not touched."),
-        warnings=store.warnings_of(vault),
-    )
+    return settings.ask(answer, PlaceRemoveQuestion(name=name), _page)
+
+
+def _page(screen: Screen, removed: PlaceRemoveAnswer) -> None:
+    screen.good(f"{removed.place} is given up; what is in it was not touched.")

@@ -1,0 +1,1 @@
+"""The questions of second places: added, sent to, listed, given up."""

@@ -1,0 +1,324 @@
+"""Every object and record of the vault hashed again, and closing lines held against it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from parambak.answers.forms import DAMAGED, YES, Answer, FileNote, Part, Question
+from parambak.answers.losses_shown import LossShown, losses_shown
+from parambak.errors import VaultDamaged, VaultRefused
+from parambak.keeping.state import closing_line, select
+from parambak.keeping.state.backups import backup_locations
+from parambak.keeping.state.bodies import RecheckBody
+from parambak.keeping.state.fold import last_full_recheck
+from parambak.keeping.state.losses import body_fault, losses, repair_sources
+from parambak.vault.check.recheck import (
+    Terms,
+    forget_cycle,
+    keep_cycle,
+    load_cycle,
+    recheck,
+    time_limit,
+)
+from parambak.vault.faults import (
+    CLOCK_BACKWARDS,
+    INDEX_ASIDE,
+    INDEX_REBUILT,
+    OWN_DAMAGED,
+    OWN_NOT_WRITTEN,
+    RECORD_SKIPPED,
+)
+from parambak.vault.records import clock_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from parambak.answers.session import Session
+    from parambak.keeping.state.closing_line import ClosingLine, LineVerdict
+    from parambak.keeping.state.losses import Loss
+    from parambak.keeping.state.model import Fleet
+    from parambak.vault.check.recheck import Cycle, Rechecked
+
+# Notes that say nothing against the vault itself.
+HARMLESS = frozenset({CLOCK_BACKWARDS, INDEX_ASIDE, INDEX_REBUILT, OWN_DAMAGED, OWN_NOT_WRITTEN})
+
+
+class RecheckQuestion(Question, frozen=True):
+    """How many minutes it may take, None for all of it; closing lines written down earlier."""
+
+    minutes: int | None = None
+    known: tuple[str, ...] = ()
+
+
+class DamagedFile(Part, frozen=True):
+    """A file that is damaged or gone, why, and what is lost with it."""
+
+    file: str
+    text: str
+    lost: tuple[LossShown, ...]
+
+
+class LineJudged(Part, frozen=True):
+    """A closing line: `state` is "whole" or "cut"; `since` counts the records after it."""
+
+    vessel: str
+    state: str
+    text: str
+    since: int | None
+    next: str | None
+
+
+class RepairShown(Part, frozen=True):
+    """A second place that held so many of the damaged files on a day."""
+
+    place: str
+    files: int
+    on: str
+
+
+class RecheckAnswer(Answer, frozen=True):
+    """What was hashed, what is damaged, and the one thing to do next.
+
+    `read` of `total` files were hashed in this round, which began at `began` (UTC);
+    `oldest_full_read` is the day since when every byte here was read.
+    """
+
+    objects: int
+    records: int
+    damaged: tuple[DamagedFile, ...]
+    remarks: tuple[FileNote, ...]
+    total: int
+    read: int
+    unread: int
+    complete: bool
+    began: str
+    oldest_full_read: str | None
+    known: tuple[LineJudged, ...]
+    places: tuple[RepairShown, ...]
+    next: str | None
+
+    @property
+    def cut(self) -> bool:
+        """Tell whether some history was cut."""
+        return any(line.state == "cut" for line in self.known)
+
+    @property
+    def exit_code(self) -> int:
+        """Return 3 for damage, else 0."""
+        return DAMAGED if self.damaged or self.cut else YES
+
+
+def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
+    """Hash the vault, put a complete run on record, and keep how far another one came.
+
+    Raise `closing-line-mistyped`, VaultRefused or NotFound.
+    """
+    lines = tuple(line for text in question.known for line in closing_line.read(text))
+    vault = session.vault
+    checked = _run(session, question.minutes)
+    lost: dict[str, tuple[Loss, ...]] = {}
+    if checked.damaged:
+        histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))
+        lost = losses(session.fleet(), histories, [damage.file for damage in checked.damaged])
+    session.answered.update(_notes_answered(session, checked))
+    oldest = _oldest_full_read(session, checked)
+    read = checked.objects + checked.records
+    known = tuple(map(_line_judged, _judged(session, lines)))
+    sources = repair_sources(vault, lost) if lost else ()
+    places = tuple(RepairShown(s.place, s.files, s.on.isoformat()) for s in sources)
+    return RecheckAnswer(
+        objects=checked.objects,
+        records=checked.records,
+        damaged=tuple(
+            DamagedFile(damage.file, damage.text, losses_shown(lost.get(damage.file, ())))
+            for damage in checked.damaged
+        ),
+        remarks=tuple(FileNote(remark.file, remark.text) for remark in checked.remarks),
+        total=read + checked.unread,
+        read=read,
+        unread=checked.unread,
+        complete=not checked.unread,
+        began=checked.cycle.began,
+        oldest_full_read=oldest.date().isoformat() if oldest else None,
+        known=known,
+        places=places,
+        next=_next_step(session, checked, lost, known, places),
+    )
+
+
+def is_doubted(session: Session) -> bool:
+    """Tell whether the vault has something to say against itself as a whole."""
+    return any(
+        finding.code not in HARMLESS and finding.text not in session.answered
+        for finding in session.vault.warnings
+    )
+
+
+def _notes_answered(session: Session, checked: Rechecked) -> list[str]:
+    """Return the vault's notes on files that the answer calls damaged: once is enough."""
+    damaged = [damage.file for damage in checked.damaged]
+    return [
+        finding.text
+        for finding in session.vault.warnings
+        if finding.code == RECORD_SKIPPED and any(finding.text.startswith(f) for f in damaged)
+    ]
+
+
+def _oldest_full_read(session: Session, checked: Rechecked) -> datetime | None:
+    """Return since when every byte here was read; a whole run counts though it is not on record."""
+    vault = session.vault
+    on_record = last_full_recheck(
+        vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=False
+    )
+    if checked.unread:
+        return on_record
+    began = datetime.fromisoformat(checked.cycle.began)
+    return max(on_record, began) if on_record else began
+
+
+# --- the run ---
+
+
+def _run(session: Session, minutes: int | None) -> Rechecked:
+    """Hash what there is time for; put a whole recheck on record, and keep an unfinished one."""
+    vault, own = session.vault, session.folders.own_folder
+    mark = vault.folder_mark
+    begun = load_cycle(own, mark) if minutes and mark else None
+    terms = Terms(clock_of(session.clock()).utc, time_limit(minutes), body_fault)
+    with session.progress("hashing") as progress:
+        checked = recheck(vault, progress, cycle=begun, terms=terms)
+    if checked.unread:
+        _keep(session, checked.cycle)
+    else:
+        _put_on_record(session, checked)
+    return checked
+
+
+def _keep(session: Session, cycle: Cycle) -> None:
+    vault = session.vault
+    try:
+        mark = vault.folder_mark or (vault.writer and vault.folder_mark)
+        keep_cycle(session.folders.own_folder, mark or "", cycle)
+    except (OSError, ValueError, VaultRefused) as error:
+        session.note(f"how far the recheck came could not be kept; it will begin anew: {error}")
+
+
+def _put_on_record(session: Session, checked: Rechecked) -> None:
+    """Keep the date of a full recheck; a vault that cannot be written only says so."""
+    vault = session.vault
+    try:
+        with vault.writing() as writing:
+            mark = vault.folder_mark  # the writer is known now
+            body = RecheckBody(
+                objects=checked.objects,
+                records=checked.records,
+                damaged=len(checked.damaged),
+                folder=mark,
+                since=checked.cycle.began,
+            )
+            writing.add(body.kind, None, body.members())
+    except (VaultRefused, VaultDamaged) as error:
+        session.note(f"the recheck is not on record: {error.text}")
+        return
+    if mark:
+        forget_cycle(session.folders.own_folder, mark)
+
+
+# --- closing lines ---
+
+
+def _judged(session: Session, lines: tuple[ClosingLine, ...]) -> tuple[LineVerdict, ...]:
+    """Return what is known of each history that a line closed."""
+    if not lines:
+        return ()
+    fleet = session.fleet()
+    sizes: dict[str, int] = {}
+    matches: list[dict[str, closing_line.LineMatch]] = [{} for _ in lines]
+    for identity in session.vault.vessels():
+        stored = session.vault.records(identity)
+        sizes[identity] = len(stored)
+        for line, matched in zip(lines, matches, strict=True):
+            match = closing_line.match_line(line, stored)
+            if match.ends:
+                matched[identity] = match
+    verdicts = []
+    for line, matched in zip(lines, matches, strict=True):
+        ids = _identities(fleet, line, frozenset(matched))
+        now = sum(sizes.get(identity, 0) for identity in ids)
+        verdicts.append(closing_line.judge(line, matched.values(), now))
+    return tuple(verdicts)
+
+
+def _identities(fleet: Fleet, line: ClosingLine, matched: frozenset[str]) -> frozenset[str]:
+    """Return the identities of the ship that a line is of: by its records, else by its name."""
+    ships = [vessel for vessel in fleet.vessels if vessel.ids & matched]
+    ships = ships or select.vessels_named(fleet, line.name)
+    return matched.union(*(vessel.ids for vessel in ships))
+
+
+def _line_judged(verdict: LineVerdict) -> LineJudged:
+    line = verdict.line.name
+    return LineJudged(line, verdict.state, verdict.text, verdict.since, verdict.next)
+
+
+# --- what to do next ---
+
+
+def _next_step(
+    session: Session,
+    checked: Rechecked,
+    lost: Mapping[str, tuple[Loss, ...]],
+    known: tuple[LineJudged, ...],
+    places: tuple[RepairShown, ...],
+) -> str | None:
+    """Return the one thing to do now."""
+    files = [damage.file for damage in checked.damaged]
+    if files == ["vault.toml"]:
+        return (
+            "Fetch vault.toml from another copy of this vault, or write its three lines anew as "
+            "formats/vault.md has them, and run recheck again."
+        )
+    if places:
+        best = places[0]
+        part = "" if best.files == len(files) else f"{best.files} of {len(files)} of "
+        return (
+            f"Run `parambak place send {best.place}`: on {best.on} that place held {part}the files "
+            "that are damaged here, and the vault is healed from there."
+        )
+    if files:
+        return (
+            f"Delete nothing. {_fetch(session)} the files named above from another copy of this "
+            f"vault to the same names here{_or_archive(files, lost)}; then run recheck again."
+            f"{_or_without(lost)}"
+        )
+    cut = [line.next for line in known if line.state == "cut"]
+    if cut:
+        return cut[0]
+    if checked.unread:
+        return "Run recheck with --minutes again: it goes on where it stopped."
+    return None
+
+
+def _fetch(session: Session) -> str:
+    """Return how to begin: with a place of all vessels, where there is one."""
+    full = [place.handle for place in backup_locations(session.vault) if place.vessels is None]
+    if not full:
+        return "Fetch"
+    return f"Run `parambak place send {full[0]}`, which heals what that place holds; else fetch"
+
+
+def _or_archive(files: list[str], lost: Mapping[str, tuple[Loss, ...]]) -> str:
+    """Return the second way, where all that is lost are bytes that a dump gives back."""
+    all_losses = [loss for losses_of_file in lost.values() for loss in losses_of_file]
+    objects = all(file.startswith("objects/") for file in files)
+    if objects and all_losses and all(loss.in_dump for loss in all_losses):
+        return ", or archive the same dumps again if you have them"
+    return ""
+
+
+def _or_without(lost: Mapping[str, tuple[Loss, ...]]) -> str:
+    """Return the way out where nothing else relies on what is lost, and nobody has it."""
+    if any(lost.values()):
+        return ""
+    return " Where no copy has them, `parambak recover` builds a new vault of all the rest."
