@@ -386,3 +386,10 @@ def test_a_field_without_a_value_or_a_mark_is_unreadable() -> None:
     assert value_text(field) == "15.0"
     assert value_text(replace(field, value=None, mark="absent")) == "absent"
     assert value_text(replace(field, value=None, mark=None)) == "unreadable"
+
+
+def test_a_check_whose_bytes_are_not_in_the_dump_is_absent() -> None:
+    """It says so in place of a value."""
+    change = compared(memory().without([Range(0x20, 2)]))["sum"]
+    assert change.new == "absent"
+    assert len(change.old) == 4

@@ -323,3 +323,18 @@ def test_what_is_not_carried_over_has_the_unit_of_either_side() -> None:
     old, new = (one(f'type = "u16"\nunit = "{unit}"', "0001") for unit in ("s", "min"))
     (lost,) = carry_over(old, new, NONE).not_carried
     assert (lost.old_unit, lost.new_unit) == ("s", "min")
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        (('type = "u32"', "0000FFFF"), ('type = "u16"', "FFFF")),
+        (('type = "u16"', "FFFF"), ('type = "u32"', "0000FFFF")),
+    ],
+)
+def test_a_blank_field_is_not_the_number_that_its_bytes_would_be(
+    old: tuple[str, str], new: tuple[str, str]
+) -> None:
+    """Whichever side is blank: 65535 was set by somebody, FFFF was never written."""
+    carried = carry_over(one(*old), one(*new, at=8), NONE)
+    assert (carried.same, len(carried.changed)) == (0, 1)
