@@ -10,7 +10,7 @@ from parambak.memory.counted import counted
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.conditions import Condition
+    from parambak.keeping.state.model import Condition
     from parambak.keeping.state.rules import Rules
 
 NOT_VERIFIED = "not-verified"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from msgspec import Struct
 
-from parambak.keeping.state.conditions import Condition
+from parambak.keeping.state.model import Condition
 from parambak.keeping.state.read_facts import CONNECTED_TO_CARD
 
 if TYPE_CHECKING:

@@ -14,7 +14,8 @@ from parambak.keeping.state.rules import CAREFUL
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.conditions import Condition, SwapEvidence
+    from parambak.keeping.state.conditions import SwapEvidence
+    from parambak.keeping.state.model import Condition
     from parambak.keeping.state.rules import Rules
     from parambak.swap.swaps import Deviation
 

@@ -17,7 +17,7 @@ from parambak.keeping.due import (
     months_later,
     most_urgent_first,
 )
-from parambak.keeping.state.conditions import Condition
+from parambak.keeping.state.model import Condition
 from parambak.keeping.state.rules import CAREFUL, Rules
 
 OWNER = Rules(title="owner", verified_months=12, places=1)

@@ -10,13 +10,13 @@ import pytest
 from parambak.keeping.state.conditions import (
     CONDITIONS,
     OPEN,
-    Condition,
     PersonsAnswer,
     SheetEntry,
     SwapEvidence,
     names,
     questions,
 )
+from parambak.keeping.state.model import Condition
 from parambak.keeping.state.rules import CAREFUL, Rules
 from parambak.layouts.decode import Decoded, decode
 from parambak.layouts.load import load

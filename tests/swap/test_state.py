@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from parambak.keeping.state.conditions import Condition
+    from parambak.keeping.state.model import Condition
     from parambak.swap.card_sheet import Sheet
 
 UNIT = b"[card]\ntype = 'TC-2'\n[links]\nJ1 = '1-2'\n"

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, NamedTuple, Self
+from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.keeping.state.model import Condition
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -34,29 +35,6 @@ CHOSEN_LOST = (
     "the copy that was chosen in this swap is not on record here any more; choose one with "
     "`swap choose`"
 )
-
-
-class Condition(NamedTuple):
-    """One condition: met (True), not met (False) or not known (None), and why."""
-
-    condition: str
-    met: bool | None
-    text: str
-
-    @classmethod
-    def yes(cls, condition: str, text: str) -> Self:
-        """Return the condition met."""
-        return cls(condition, met=True, text=text)
-
-    @classmethod
-    def no(cls, condition: str, text: str) -> Self:
-        """Return the condition not met."""
-        return cls(condition, met=False, text=text)
-
-    @classmethod
-    def unknown(cls, condition: str, text: str) -> Self:
-        """Return the condition not known."""
-        return cls(condition, met=None, text=text)
 
 
 class PersonsAnswer(NamedTuple):

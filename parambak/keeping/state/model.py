@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Self
 
 from msgspec import Struct
 
@@ -21,6 +21,29 @@ if TYPE_CHECKING:
         ReaderSum,
     )
     from parambak.keeping.state.read_facts import ReadFacts
+
+
+class Condition(NamedTuple):
+    """One condition: met (True), not met (False) or not known (None), and why."""
+
+    condition: str
+    met: bool | None
+    text: str
+
+    @classmethod
+    def yes(cls, condition: str, text: str) -> Self:
+        """Return the condition met."""
+        return cls(condition, met=True, text=text)
+
+    @classmethod
+    def no(cls, condition: str, text: str) -> Self:
+        """Return the condition not met."""
+        return cls(condition, met=False, text=text)
+
+    @classmethod
+    def unknown(cls, condition: str, text: str) -> Self:
+        """Return the condition not known."""
+        return cls(condition, met=None, text=text)
 
 
 class Conflict(Struct, frozen=True, gc=False):
