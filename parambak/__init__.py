@@ -19,6 +19,8 @@ __all__ = [
     "CallRefused",
     "CardAddAnswer",
     "CardAddQuestion",
+    "CardCompareAnswer",
+    "CardCompareQuestion",
     "CardRecordAnswer",
     "CardRecordQuestion",
     "CatalogueAnswer",
@@ -50,6 +52,8 @@ __all__ = [
     "LayoutMapAnswer",
     "LayoutMapQuestion",
     "LayoutRefused",
+    "MeasureAnswer",
+    "MeasureQuestion",
     "NotFound",
     "NotProven",
     "PackAnswer",
@@ -123,6 +127,8 @@ _MODULES = {
     "CallRefused": "errors",
     "CardAddAnswer": "answers.card.add",
     "CardAddQuestion": "answers.card.add",
+    "CardCompareAnswer": "answers.card.compare",
+    "CardCompareQuestion": "answers.card.compare",
     "CardRecordAnswer": "answers.card.record",
     "CardRecordQuestion": "answers.card.record",
     "CatalogueAnswer": "answers.catalogue",
@@ -154,6 +160,8 @@ _MODULES = {
     "LayoutMapAnswer": "answers.layout.map",
     "LayoutMapQuestion": "answers.layout.map",
     "LayoutRefused": "errors",
+    "MeasureAnswer": "answers.measure",
+    "MeasureQuestion": "answers.measure",
     "NotFound": "errors",
     "NotProven": "errors",
     "PackAnswer": "answers.pack",
@@ -224,6 +232,7 @@ if TYPE_CHECKING:
     from parambak.answers.amend import AmendAnswer, AmendQuestion
     from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.card.add import CardAddAnswer, CardAddQuestion
+    from parambak.answers.card.compare import CardCompareAnswer, CardCompareQuestion
     from parambak.answers.card.record import CardRecordAnswer, CardRecordQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
     from parambak.answers.closing_line import ClosingLineAnswer, ClosingLineQuestion
@@ -238,6 +247,7 @@ if TYPE_CHECKING:
     from parambak.answers.layout.draft import LayoutDraftAnswer, LayoutDraftQuestion
     from parambak.answers.layout.find import LayoutFindAnswer, LayoutFindQuestion
     from parambak.answers.layout.map import LayoutMapAnswer, LayoutMapQuestion
+    from parambak.answers.measure import MeasureAnswer, MeasureQuestion
     from parambak.answers.pack import PackAnswer, PackQuestion
     from parambak.answers.place.add import PlaceAddAnswer, PlaceAddQuestion
     from parambak.answers.place.list import PlaceListAnswer, PlaceListQuestion
@@ -289,6 +299,9 @@ if TYPE_CHECKING:
     def ask(session: Session, question: CardAddQuestion) -> CardAddAnswer: ...
 
     @overload
+    def ask(session: Session, question: CardCompareQuestion) -> CardCompareAnswer: ...
+
+    @overload
     def ask(session: Session, question: CardRecordQuestion) -> CardRecordAnswer: ...
 
     @overload
@@ -329,6 +342,9 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: LayoutMapQuestion) -> LayoutMapAnswer: ...
+
+    @overload
+    def ask(session: Session, question: MeasureQuestion) -> MeasureAnswer: ...
 
     @overload
     def ask(session: Session, question: PackQuestion) -> PackAnswer: ...

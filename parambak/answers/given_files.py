@@ -1,4 +1,4 @@
-"""The files that a question names: dumps, layouts, sheets and profiles, read and parsed."""
+"""The files that a question names: dumps, layouts, sheets, limits and profiles, read and parsed."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from parambak.keeping.recording.received import Incoming, LayoutFile, ProfileFile
     from parambak.reads.pairs import PairScheme
     from parambak.swap.card_sheet import Sheet
+    from parambak.swap.limits import Limits
 
 DUMP_BYTES = 64 * 1024 * 1024
 TEXT_BYTES = 4 * 1024 * 1024
@@ -93,6 +94,18 @@ def sheet_file(path: str) -> tuple[bytes, Sheet]:
 
     data = read_given(path, TEXT_BYTES).data
     return data, read_sheet(data, path)
+
+
+def limits_file(path: str) -> tuple[str, bytes, Limits]:
+    """Return the name and the bytes of a file of limits, and what it states."""
+    from parambak.errors import ParambakError  # noqa: PLC0415 - only where limits are given
+    from parambak.swap.limits import load_limits  # noqa: PLC0415 - the same
+
+    data = read_given(path, TEXT_BYTES).data
+    try:
+        return PurePath(path).name, data, load_limits(data)
+    except ParambakError as error:
+        raise error.in_file(path) from error
 
 
 def terms_of(

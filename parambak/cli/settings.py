@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 VAULT_VARIABLE = "PARAMBAK_VAULT"
 OWN_VARIABLE = "PARAMBAK_OWN"
-FIRST_DAY = "1970-01-01"
 
 
 if TYPE_CHECKING:
@@ -123,11 +122,6 @@ class Answer:
 
 
 pass_settings = click.make_pass_decorator(Settings)
-
-
-def past_day(settings: Settings, text: str) -> str:
-    """Return a day that is not yet to come; raise CallRefused for another."""
-    return settings.session.past_day(text)
 
 
 def members(answer: Answered) -> dict[str, Any]:

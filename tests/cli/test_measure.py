@@ -50,6 +50,18 @@ def test_a_reading_outside_its_limits_is_a_negative_answer(measured: Ship) -> No
     assert again.document["drift"][0]["since_last"] == "-0.4"
 
 
+def test_the_answer_says_what_holds_and_with_what_it_was_measured(measured: Ship) -> None:
+    """The limits on record and who states them, the instrument, and every reading in words."""
+    words = ("--instrument", "Meter 7", "--calibrated", "2001-01-01")
+    document = measured.answer("measure", UNIT, "battery=23.5", *words).document
+    assert document["limits"]["title"] == "Thruster controller: supplies and speed channels"
+    assert document["limits"]["source"].startswith("invented")
+    assert (document["instrument"], document["calibrated"]) == ("Meter 7", "2001-01-01")
+    assert document["readings"][0]["text"] == "in, by 1.5 V"
+    page = measured.run("measure", UNIT, "battery=23.5", *words).out
+    assert "Meter 7, calibrated 2001-01-01" in page
+
+
 def test_no_reading_writes_nothing(measured: Ship) -> None:
     """It lists what is asked."""
     before = measured.tree()
