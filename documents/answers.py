@@ -97,8 +97,8 @@ def _table(kind: type[msgspec.Struct]) -> Iterator[str]:
         yield "No members.\n"
         return
     yield "| key | value |\n|---|---|\n"
-    for name in kind.__struct_fields__:
-        yield f"| `{name}` | {_words(hints[name])} |\n"
+    for name, key in zip(kind.__struct_fields__, kind.__struct_encode_fields__, strict=True):
+        yield f"| `{key}` | {_words(hints[name])} |\n"
 
 
 def _words(hint: Any) -> str:

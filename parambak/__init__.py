@@ -19,8 +19,16 @@ __all__ = [
     "CallRefused",
     "CardAddAnswer",
     "CardAddQuestion",
+    "CardBlankAnswer",
+    "CardBlankQuestion",
     "CardCompareAnswer",
     "CardCompareQuestion",
+    "CardExchangeAnswer",
+    "CardExchangeQuestion",
+    "CardListAnswer",
+    "CardListQuestion",
+    "CardProgramAnswer",
+    "CardProgramQuestion",
     "CardRecordAnswer",
     "CardRecordQuestion",
     "CatalogueAnswer",
@@ -127,8 +135,16 @@ _MODULES = {
     "CallRefused": "errors",
     "CardAddAnswer": "answers.card.add",
     "CardAddQuestion": "answers.card.add",
+    "CardBlankAnswer": "answers.card.blank",
+    "CardBlankQuestion": "answers.card.blank",
     "CardCompareAnswer": "answers.card.compare",
     "CardCompareQuestion": "answers.card.compare",
+    "CardExchangeAnswer": "answers.card.exchange",
+    "CardExchangeQuestion": "answers.card.exchange",
+    "CardListAnswer": "answers.card.list",
+    "CardListQuestion": "answers.card.list",
+    "CardProgramAnswer": "answers.card.program",
+    "CardProgramQuestion": "answers.card.program",
     "CardRecordAnswer": "answers.card.record",
     "CardRecordQuestion": "answers.card.record",
     "CatalogueAnswer": "answers.catalogue",
@@ -232,7 +248,11 @@ if TYPE_CHECKING:
     from parambak.answers.amend import AmendAnswer, AmendQuestion
     from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.card.add import CardAddAnswer, CardAddQuestion
+    from parambak.answers.card.blank import CardBlankAnswer, CardBlankQuestion
     from parambak.answers.card.compare import CardCompareAnswer, CardCompareQuestion
+    from parambak.answers.card.exchange import CardExchangeAnswer, CardExchangeQuestion
+    from parambak.answers.card.list import CardListAnswer, CardListQuestion
+    from parambak.answers.card.program import CardProgramAnswer, CardProgramQuestion
     from parambak.answers.card.record import CardRecordAnswer, CardRecordQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
     from parambak.answers.closing_line import ClosingLineAnswer, ClosingLineQuestion
@@ -299,7 +319,19 @@ if TYPE_CHECKING:
     def ask(session: Session, question: CardAddQuestion) -> CardAddAnswer: ...
 
     @overload
+    def ask(session: Session, question: CardBlankQuestion) -> CardBlankAnswer: ...
+
+    @overload
     def ask(session: Session, question: CardCompareQuestion) -> CardCompareAnswer: ...
+
+    @overload
+    def ask(session: Session, question: CardExchangeQuestion) -> CardExchangeAnswer: ...
+
+    @overload
+    def ask(session: Session, question: CardListQuestion) -> CardListAnswer: ...
+
+    @overload
+    def ask(session: Session, question: CardProgramQuestion) -> CardProgramAnswer: ...
 
     @overload
     def ask(session: Session, question: CardRecordQuestion) -> CardRecordAnswer: ...

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, cast, get_args, get_type_hints
 
 from msgspec.structs import replace
 
@@ -18,13 +18,15 @@ from parambak.keeping.recording.filing import TypedPosition
 from parambak.keeping.recording.received import Request
 from parambak.keeping.recording.take_in import take_in
 from parambak.keeping.recording.visits import VISIT_NONE
-from parambak.keeping.state import select
+from parambak.keeping.state import read_facts, select
 from parambak.keeping.state.bodies import Normal
 from parambak.keeping.state.fold import Folding
 from parambak.keeping.state.read_facts import ReadFacts
 from parambak.keeping.state.visits import the_open_visit
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from parambak.answers.session import Session
     from parambak.keeping.recording.received import Incoming, LayoutFile, ProfileFile
     from parambak.reads.pairs import PairScheme
@@ -106,6 +108,39 @@ class ArchiveAnswer(Answer, frozen=True):
     conditions: tuple[ConditionShown, ...]
     layout: bool
     reads: int
+
+
+class FactAsked(NamedTuple):
+    """A fact of a read as it is asked for: its member of `facts`, and its option of `archive`.
+
+    It is one of `choices`, else any text; a `flag` is true or false.
+    """
+
+    member: str
+    option: str
+    help: str
+    choices: tuple[str, ...]
+    flag: bool
+
+
+def facts_asked() -> tuple[FactAsked, ...]:
+    """Return the facts of a read, in the order of the members."""
+    hints = get_type_hints(read_facts.ReadFacts)
+    return tuple(
+        FactAsked(
+            name,
+            fact.option,
+            fact.help,
+            fact.choices,
+            flag=bool in (hints[name], *get_args(hints[name])),
+        )
+        for name, fact in read_facts.by_member().items()
+    )
+
+
+def facts_stated(values: Mapping[str, Any]) -> ReadFacts:
+    """Return the facts of a read, whose members have these values."""
+    return read_facts.ReadFacts(**values)
 
 
 def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:

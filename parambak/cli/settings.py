@@ -125,19 +125,19 @@ pass_settings = click.make_pass_decorator(Settings)
 
 
 def members(answer: Answered) -> dict[str, Any]:
-    """Return an answer's members as plain values; a lazy list stays one, to be written in parts.
+    """Return an answer's members as plain values, by their keys in JSON.
 
-    A member that is not set is left out.
+    A lazy list stays one, to be written in parts; a member that is not set is left out.
     """
     from msgspec import UNSET, to_builtins  # noqa: PLC0415 - not needed for `--version`
 
     from parambak.answers.forms import LazyList  # noqa: PLC0415 - the same
 
     plain: dict[str, Any] = {}
-    for name in answer.__struct_fields__:
+    for name, key in zip(answer.__struct_fields__, answer.__struct_encode_fields__, strict=True):
         value = getattr(answer, name)
         if value is UNSET:
             continue
         lazy = isinstance(value, LazyList)
-        plain[name] = Listed(partial(map, to_builtins, value)) if lazy else to_builtins(value)
+        plain[key] = Listed(partial(map, to_builtins, value)) if lazy else to_builtins(value)
     return plain

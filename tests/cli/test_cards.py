@@ -219,12 +219,15 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
     assert aboard.run("archive", "o.hex", *stbd).code == 0
     assert aboard.run("card", "add", "grebe", "PC-1", "--unit", "port-thruster").code == 0
     words = ("card", "exchange", UNIT, other, "--why", "with the card?", "--by", "A. Person")
-    done = aboard.answer(*words)
-    assert done.document == {
+    done = aboard.answer(*words).document
+    assert done == {
         "units": [UNIT, other],
         "exchanged": True,
         "why": "with the card?",
+        "meaning": done["meaning"],
     }
+    assert f"the cards of {UNIT} and {other} are EXCHANGED since" in done["meaning"]
+    assert "the chip in U12 of either carries the parameters of the other" in done["meaning"]
     told = (
         ("catalogue",),
         ("catalogue", other),

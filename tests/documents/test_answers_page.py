@@ -35,7 +35,7 @@ def test_each_job_has_a_question_and_an_answer_that_are_on_the_page(job: Job) ->
     assert all(issubclass(answer, Answer) for answer in job.answers)
     assert job.question.__doc__
     section = answers.page().split(f"\n## {job.words}\n")[1].split("\n## ")[0]
-    names = {name for answer in job.answers for name in answer.__struct_fields__}
+    names = {name for answer in job.answers for name in answer.__struct_encode_fields__}
     assert all(f"| `{name}` |" in section for name in names)
 
 
@@ -60,6 +60,8 @@ def test_what_the_commands_print_fits_the_schema(tmp_path: Path) -> None:
         (("history", AT, "--field", "run_hours"), "HistoryAnswer"),
         (("alike",), "AlikeAnswer"),
         (("due",), "DueAnswer"),
+        (("card", "program", "a.hex"), "CardProgramAnswer"),
+        (("card", "list"), "CardListAnswer"),
         (("tables", "--out", "tables"), "TablesAnswer"),
         (("report", "copy", "grebe/port-thruster/U12", "--out", "copy.html"), "ReportCopyAnswer"),
     ]

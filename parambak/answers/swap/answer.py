@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Part, Question
 from parambak.errors import CallRefused, Fault
-from parambak.keeping.state.conditions import ANSWERS, questions
+from parambak.keeping.state.conditions import ANSWERS, answerable, questions
 from parambak.swap import recording
 from parambak.swap.recording import GivenAnswer
 from parambak.swap.state import accepted_words, notes_on, swap_state
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 ALONE = 3  # words of one answer: CONDITION ANSWER TEXT
+ANSWERABLE = answerable()
+"""The conditions that a person answers."""
 ANSWER_SHAPE = Fault(
     "swap-answer-shape",
     CallRefused,
@@ -89,14 +91,15 @@ def require_open(session: Session, where: str) -> None:
     the_open_swap(session.vault, there.vessel, there.position)
 
 
-def to_ask(session: Session, where: str) -> list[str]:
-    """Return the conditions that are wanting and that a person is asked; raise where none is open.
+def to_ask(session: Session, where: str) -> dict[str, str]:
+    """Return what a person at a terminal is asked one by one, by the condition's name.
 
-    For a person at a terminal, who is asked one by one.
+    It is asked where the condition is wanting. Raise NotFound where no swap is open.
     """
     require_open(session, where)
     missing = swap_state(session.fleet(), session.assessor, where).readiness().missing
-    return [name for name in missing if name in questions()]
+    asked = questions()
+    return {name: asked[name] for name in missing if name in asked}
 
 
 def given_answers(words: tuple[str, ...]) -> list[GivenAnswer]:

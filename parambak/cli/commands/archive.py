@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar, get_args, get_type_hints
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from parambak.answers.archive import ArchiveQuestion, answer
+from parambak.answers.archive import ArchiveQuestion, answer, facts_asked, facts_stated
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.disagreement import explanation_page, vote_page
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state import read_facts
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -26,16 +25,14 @@ FC = TypeVar("FC", bound="Callable[..., Any]")
 
 def read_fact_options(function: FC) -> FC:
     """Give a command an option for each fact of a read."""
-    hints = get_type_hints(read_facts.ReadFacts)
-    for name, fact in reversed(read_facts.by_member().items()):
-        flag = bool in (hints[name], *get_args(hints[name]))
+    for fact in reversed(facts_asked()):
         option = click.option(
             fact.option,
-            name,
-            is_flag=flag,
-            default=None if not flag or "/" in fact.option else False,
+            fact.member,
+            is_flag=fact.flag,
+            default=None if not fact.flag or "/" in fact.option else False,
             type=click.Choice(fact.choices) if fact.choices else None,
-            metavar=None if flag or fact.choices else "TEXT",
+            metavar=None if fact.flag or fact.choices else "TEXT",
             help=fact.help,
         )
         function = option(function)
@@ -77,7 +74,7 @@ def command(settings: Settings, /, **options: Any) -> Answer:
 
     A second DUMP is your word that the chip was read again.
     """
-    facts = read_facts.ReadFacts(**{name: options.pop(name) for name in read_facts.by_member()})
+    facts = facts_stated({fact.member: options.pop(fact.member) for fact in facts_asked()})
     return settings.ask(answer, ArchiveQuestion(facts=facts, **options), _page)
 
 

@@ -2,33 +2,33 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from parambak.answers.card.blank import CardBlankQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer
-from parambak.vault.files.given import shipped
+from parambak.cli.settings import Answer, Settings, pass_settings
 
-BLANK = "cards/blank.toml"
+if TYPE_CHECKING:
+    from parambak.answers.card.blank import CardBlankAnswer
+    from parambak.cli.screen import Screen
 
 
 @parambak_command("blank", example="parambak card blank --out PC-4471.toml", vault=False)
 @click.option("--out", metavar="FILE", help="The file to write; else it is printed.")
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
-def command(out: str | None, replace: bool) -> Answer:  # noqa: FBT001 - click passes flags so
+@pass_settings
+def command(settings: Settings, /, **options: Any) -> Answer:
     """Write a card sheet in which every line is a comment, to fill in in any editor."""
-    data = shipped(BLANK)
-    text = data.decode("utf-8")
-    if out is None:
-        return Answer({"file": None, "text": text}, lambda _: click.echo(text, nl=False))
-    from parambak.vault.files.disk import write_export  # noqa: PLC0415 - once the call is right
+    return settings.ask(answer, CardBlankQuestion(**options), _page)
 
-    write_export(Path(out), data, replace=replace)
-    return Answer(
-        {"file": out, "text": text},
-        lambda screen: screen.good(
-            f"A blank card sheet is in {out}. Take the # away from the lines that you fill in; "
-            "then keep it with `parambak card record`."
-        ),
+
+def _page(screen: Screen, blank: CardBlankAnswer) -> None:
+    if blank.file is None:
+        click.echo(blank.text, nl=False)
+        return
+    screen.good(
+        f"A blank card sheet is in {blank.file}. Take the # away from the lines that you fill in; "
+        "then keep it with `parambak card record`."
     )

@@ -9,6 +9,7 @@ import click
 
 from parambak.answers.swap.answer import (
     ANSWER_SHAPE,
+    ANSWERABLE,
     SwapAnswerQuestion,
     answer,
     given_answers,
@@ -17,7 +18,7 @@ from parambak.answers.swap.answer import (
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state.conditions import ANSWERS, answerable, questions
+from parambak.keeping.state.conditions import ANSWERS
 from parambak.memory.counted import either
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     "answer",
     example="parambak swap answer grebe/port-thruster/U12 'permit=yes: permit 14' --by 'J. Doe'",
     answers=either(tuple(ANSWERS)),
-    conditions=either(answerable()),
+    conditions=either(ANSWERABLE),
 )
 @click.argument("where", metavar="WHERE")
 @click.argument("words", metavar="[CONDITION=ANSWER:TEXT…]", nargs=-1)
@@ -53,8 +54,8 @@ def _asked(settings: Settings, where: str) -> tuple[str, ...]:
     asked = to_ask(settings.session, where)
     words: list[str] = []
     click.echo("Each is asked once; an empty line leaves it as it is.", err=True)
-    for name in asked:
-        click.echo(f"{name}: {questions()[name]}?", err=True)
+    for name, question in asked.items():
+        click.echo(f"{name}: {question}?", err=True)
         typed = _prompt(", ".join(ANSWERS)).lower()
         text = _prompt("the evidence, or why not") if typed in ANSWERS else ""
         if not text:

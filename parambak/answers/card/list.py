@@ -1,0 +1,98 @@
+"""The processor cards on record, and where each is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.answers.forms import Answer, Part, Question
+from parambak.keeping.state import select
+from parambak.keeping.state.cards import exchanges, unit_of
+
+if TYPE_CHECKING:
+    from parambak.answers.session import Session
+    from parambak.keeping.state.cards import Exchange
+    from parambak.keeping.state.model import Card, Vessel
+
+
+class CardListQuestion(Question, frozen=True):
+    """The vessel whose cards are listed; None for every vessel."""
+
+    vessel: str | None = None
+
+
+class CardPosition(Part, frozen=True):
+    """A position whose own dumps are kept under a card, and how many copies it has."""
+
+    where: str
+    copies: int
+
+
+class CardListed(Part, frozen=True):
+    """A card: its type, where it is, its sheet, and what its records say in two ways.
+
+    `unit` is the unit that it is in now; `belongs_to` its own unit where it is exchanged, else
+    null. `sheet` is the file name of its card sheet.
+    """
+
+    where: str
+    serial: str
+    card_type: str | None
+    whereabouts: str | None
+    unit: str | None
+    belongs_to: str | None
+    sheet: str | None
+    positions: tuple[CardPosition, ...]
+    conflicts: tuple[str, ...]
+
+
+class CardsExchanged(Part, frozen=True):
+    """Two units whose cards are exchanged now, why, and since which day."""
+
+    units: tuple[str, ...]
+    why: str
+    on: str
+
+
+class CardListAnswer(Answer, frozen=True):
+    """Every card, and the pairs of units whose cards are exchanged."""
+
+    cards: tuple[CardListed, ...]
+    exchanged: tuple[CardsExchanged, ...]
+
+
+def answer(session: Session, question: CardListQuestion) -> CardListAnswer:
+    """List the cards; raise NotFound for a vessel that is not there, VaultRefused, VaultDamaged."""
+    fleet = session.fleet()
+    vessel = question.vessel
+    vessels = fleet.vessels if vessel is None else (select.find_vessel(fleet, vessel),)
+    cards: list[CardListed] = []
+    exchanged: list[CardsExchanged] = []
+    for ship in vessels:
+        aboard = exchanges(session.vault, ship)
+        cards += [_listed(ship, card, aboard) for card in ship.cards]
+        for pair in aboard:
+            session.note(pair.said)
+            units = tuple(unit.where for unit in pair.units)
+            exchanged.append(CardsExchanged(units, pair.why, str(pair.on)))
+        if len(vessels) > 1:
+            ship.forget()
+    return CardListAnswer(cards=tuple(cards), exchanged=tuple(exchanged))
+
+
+def _listed(vessel: Vessel, card: Card, aboard: tuple[Exchange, ...]) -> CardListed:
+    own = unit_of(vessel, card)
+    pair = next((exchange.units for exchange in aboard if own in exchange.units), None)
+    now = own
+    if own is not None and pair is not None:
+        now = pair[1] if own is pair[0] else pair[0]
+    return CardListed(
+        where=card.where,
+        serial=card.serial,
+        card_type=card.facts.get("card_type"),
+        whereabouts=card.facts.get("whereabouts"),
+        unit=now.where if now is not None else card.facts.get("unit") or None,
+        belongs_to=own.where if own is not None and now is not own else None,
+        sheet=card.sheet[1] if card.sheet is not None else None,
+        positions=tuple(CardPosition(p.where, len(p.copies)) for p in card.positions),
+        conflicts=tuple(f"{c.fact}: {' or '.join(c.values)}" for c in card.conflicts),
+    )
