@@ -145,8 +145,8 @@ class Round:
 
 def _main(words: list[str]) -> int:
     folder, count, seed = words
-    for module in ("main", "commands.archive", "store"):  # once for all children
-        import_module(f"parambak.cli.{module}")
+    for module in ("cli.main", "cli.commands.archive"):  # once for all children
+        import_module(f"parambak.{module}")
     with pytest.MonkeyPatch.context() as patch:
         # What a flush is good for, a kill does not show.
         patch.setattr(os, "fsync", lambda _descriptor: None)

@@ -243,7 +243,7 @@ def test_a_call_that_ends_in_an_exception_is_seen(tmp_path: Path) -> None:
     """The harness itself: what no command may do is not taken for an answer."""
     with repeating(1), pytest.MonkeyPatch.context() as patch:
         folder = begin(tmp_path / "x", "one read")
-        # The command's first: imported behind the other it would keep that for its own.
-        patch.setattr("parambak.cli.commands.recheck.recheck", None)
+        # That of the answer first: imported behind the other it would keep that for its own.
+        patch.setattr("parambak.answers.recheck.recheck", None)
         patch.setattr("parambak.vault.check.recheck.recheck", None)
         assert call(folder, ("recheck",)).code == -1
