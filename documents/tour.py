@@ -24,6 +24,8 @@ VARYING = [
     (re.compile(r"\b[0-9a-f]{12,64}\b"), "<digest>"),
 ]
 
+ROOT = Path(__file__).resolve().parents[1]
+
 
 class Step(NamedTuple):
     """A command as README shows it, and the output shown under it."""
@@ -126,4 +128,6 @@ class Shell:
             ("HOME", "USERPROFILE", "APPDATA", "LOCALAPPDATA", "XDG_DATA_HOME", "XDG_CONFIG_HOME"),
             home,
         )
-        return keep | homes | {"COLUMNS": "80", "NO_COLOR": "1", "PYTHONUTF8": "1", "TZ": "UTC"}
+        # The program of this working copy, whatever is installed.
+        ours = {"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"}
+        return keep | homes | ours | {"COLUMNS": "80", "NO_COLOR": "1", "TZ": "UTC"}

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.answers.given_files import layout_file, read_dump_file, terms_of
 from parambak.answers.session import Session
+from parambak.errors import CallRefused, Fault
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -29,6 +30,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Differences", "ask", "compare", "decode", "load_layout", "open_vault", "read_dump"]
 
+QUESTION = Fault(
+    "question",
+    CallRefused,
+    "{name} has a member that cannot be so",
+    "See the question's type, and formats/python.md.",
+)
 FileName = str | os.PathLike[str]
 
 
@@ -127,6 +134,16 @@ def _now() -> datetime:
 def ask(session: Session, question: Question) -> Any:
     """Return the answer to a question; its type is that of the question's module.
 
-    Raise ParambakError where there is none.
+    Raise CallRefused where a member is not of its type or out of its bounds, which the commands
+    refuse by their options; else what the module says.
     """
-    return import_module(type(question).__module__).answer(session, question)
+    from msgspec import ValidationError, convert, to_builtins  # noqa: PLC0415 - slow to import
+
+    kind = type(question)
+    try:
+        checked = convert(to_builtins(question), kind)
+    except (ValidationError, TypeError) as error:
+        raise QUESTION.error(
+            name=kind.__name__, expected="members of their types", found=str(error)
+        ) from error
+    return import_module(kind.__module__).answer(session, checked)

@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -51,6 +52,25 @@ def test_every_name_of_the_face_is_there() -> None:
     face = ROOT / "parambak" / "__init__.py"
     text = face.read_text(encoding="utf-8")
     assert api.page(text) == text
+
+
+@pytest.mark.parametrize(
+    "question",
+    [
+        parambak.MeasureQuestion(where="a/b", stage="whenever"),  # type: ignore[arg-type]
+        parambak.SwapReadBackQuestion(where="a/b/c", dumps=(), stage="never"),  # type: ignore[arg-type]
+        parambak.SwapCloseQuestion(where="a/b/c", by="J. Doe", old_card_to="sea"),  # type: ignore[arg-type]
+        parambak.LayoutDraftQuestion(out="a.toml", memory=1 << 40),
+        parambak.CatalogueQuestion(where=7),  # type: ignore[arg-type]
+    ],
+    ids=lambda question: type(question).__name__,
+)
+def test_a_question_with_a_wrong_member_is_refused(tmp_path: Path, question: Any) -> None:
+    """What the commands refuse by their options is refused here too, with nothing on record."""
+    session = parambak.open_vault(tmp_path / "vault", own=tmp_path / "own", create=True)
+    with pytest.raises(parambak.CallRefused) as caught:
+        parambak.ask(session, question)
+    assert caught.value.code == "question"
 
 
 def test_a_name_that_is_not_there_is_an_attribute_error() -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+from msgspec import Meta
 
 from parambak.answers.forms import Answer, Part, Question
 from parambak.errors import SheetRefused, VaultDamaged
@@ -28,7 +30,7 @@ class DueQuestion(Question, frozen=True):
     """
 
     where: str | None = None
-    ahead: int = 0
+    ahead: Annotated[int, Meta(ge=0, le=3660)] = 0
     calendar: str | None = None
     replace: bool = False
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Annotated, cast
+
+from msgspec import Meta
 
 from parambak.answers.copies import given_copy
 from parambak.answers.forms import Answer, Part, Question
@@ -27,11 +29,11 @@ class ExportQuestion(Question, frozen=True):
     copy: str
     format: str
     out: str
-    fill: int | None = None
-    record_length: int | None = None
+    fill: Annotated[int, Meta(ge=0, le=255)] | None = None
+    record_length: Annotated[int, Meta(ge=1, le=255)] | None = None
     address_width: int | None = None
     header: str | None = None
-    base: int = 0
+    base: Annotated[int, Meta(ge=0)] = 0
     pair: str | None = None
     replace: bool = False
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
+
+from msgspec import Meta
 
 from parambak.answers import given_files
 from parambak.answers.disagreement import ExplanationShown, explanation_of
@@ -30,7 +32,7 @@ class InspectQuestion(Question, frozen=True):
     dumps: tuple[str, ...]
     format: str | None = None
     accept: tuple[str, ...] = ()
-    memory: int | None = None
+    memory: Annotated[int, Meta(ge=1)] | None = None
     chip: str | None = None
     profile: str | None = None
     second_opinion: bool = False

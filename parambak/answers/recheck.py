@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+from msgspec import Meta
 
 from parambak.answers.forms import DAMAGED, YES, Answer, FileNote, Part, Question
 from parambak.answers.losses_shown import LossShown, losses_shown
@@ -47,7 +49,7 @@ HARMLESS = frozenset({CLOCK_BACKWARDS, INDEX_ASIDE, INDEX_REBUILT, OWN_DAMAGED, 
 class RecheckQuestion(Question, frozen=True):
     """How many minutes it may take, None for all of it; closing lines written down earlier."""
 
-    minutes: int | None = None
+    minutes: Annotated[int, Meta(ge=1, le=10_000)] | None = None
     known: tuple[str, ...] = ()
 
 

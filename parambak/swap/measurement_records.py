@@ -6,7 +6,7 @@ from contextlib import suppress
 from dataclasses import asdict as fields_of
 from datetime import date
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple, get_args
 
 from msgspec.structs import asdict
 
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
     from parambak.swap.limits import Limits
     from parambak.vault.vault import Stored, Vault, Writing
 
-AS_FOUND = "as-found"
-AFTER_FITTING = "after-fitting"
-STAGES = (AS_FOUND, AFTER_FITTING)
+Stage = Literal["as-found", "after-fitting"]
+STAGES: tuple[Stage, ...] = get_args(Stage)
+AS_FOUND, AFTER_FITTING = STAGES
 
 MEASURE_WHERE = Fault(
     "measure-where",

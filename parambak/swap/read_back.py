@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from parambak.differences.bytes import Run, beyond, runs
 from parambak.differences.two_layouts import carry_over
@@ -23,9 +23,9 @@ if TYPE_CHECKING:
     from parambak.layouts.decode import CheckResult, Decoded
     from parambak.memory.image import Image
 
-BEFORE_POWER = "before-power"
-AFTER_POWER = "after-power"
-STAGES = (BEFORE_POWER, AFTER_POWER)
+Stage = Literal["before-power", "after-power"]
+STAGES: tuple[Stage, ...] = get_args(Stage)
+BEFORE_POWER, AFTER_POWER = STAGES
 FEWEST = 4  # differing bytes from which another memory's bytes are no chance
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Question
 from parambak.keeping.recording.cards import enter_card
-from parambak.keeping.state.cards import IN_A_UNIT
+from parambak.keeping.state.cards import IN_A_UNIT, Whereabouts
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
@@ -20,7 +20,7 @@ class CardAddQuestion(Question, frozen=True):
 
     vessel: str
     serial: str
-    whereabouts: str | None = None
+    whereabouts: Whereabouts | None = None
     unit: str | None = None
     card_type: str | None = None
     by: str | None = None

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+from msgspec import Meta
 
 from parambak.answers.forms import Answer, Question
 from parambak.errors import CallRefused, Fault
 from parambak.layouts.draft import draft
+from parambak.layouts.model import MOST_MEMORY
 from parambak.vault.files.given import write_given
 
 if TYPE_CHECKING:
@@ -24,7 +27,7 @@ class LayoutDraftQuestion(Question, frozen=True):
     """The memory's size in bytes, or the chip that has it; the file to write, also over another."""
 
     out: str
-    memory: int | None = None
+    memory: Annotated[int, Meta(ge=1, le=MOST_MEMORY)] | None = None
     chip: str | None = None
     replace: bool = False
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+from msgspec import Meta
 
 from parambak.answers.report.pages import PageQuestion, PageWritten, desk_of, write_page
 from parambak.errors import Fault, NotFound
@@ -23,7 +25,7 @@ class ReportSwapQuestion(PageQuestion, frozen=True, kw_only=True):
     """The position, which swap there counted from 1 (None for the last), and the file to write."""
 
     where: str
-    number: int | None = None
+    number: Annotated[int, Meta(ge=1)] | None = None
 
 
 class ReportSwapAnswer(PageWritten, frozen=True):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from parambak.answers.forms import Answer, Part, Question
 from parambak.errors import CallRefused, Fault
@@ -36,7 +36,7 @@ class SwapCloseQuestion(Question, frozen=True):
     tests: tuple[str, ...] = ()
     abandoned: bool = False
     reason: str | None = None
-    old_card_to: str = "ashore"
+    old_card_to: Literal["spare aboard", "ashore", "scrapped"] = "ashore"
 
 
 class FunctionTestShown(Part, frozen=True):

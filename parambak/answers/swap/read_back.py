@@ -29,6 +29,7 @@ from parambak.swap.read_back import (
     AFTER_POWER,
     BEFORE_POWER,
     ReadBack,
+    Stage,
     compare,
     compare_values,
     start_up,
@@ -70,7 +71,7 @@ class SwapReadBackQuestion(Question, frozen=True):
 
     where: str
     dumps: tuple[str, ...]
-    stage: str = BEFORE_POWER
+    stage: Stage = BEFORE_POWER
     format_name: str | None = None
     profile: str | None = None
     pair: PairScheme | None = None

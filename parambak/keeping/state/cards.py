@@ -6,7 +6,7 @@ the parameters of the other. That is worked out from the records each time.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple, get_args
 
 from parambak.errors import Fault, SheetRefused
 from parambak.keeping.state.bodies import CardsExchangedBody, body_of
@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
     Pair = frozenset[str]
 
-IN_A_UNIT = "in a unit"
-WHEREABOUTS = (IN_A_UNIT, "spare aboard", "ashore", "scrapped")
+Whereabouts = Literal["in a unit", "spare aboard", "ashore", "scrapped"]
+WHEREABOUTS: tuple[Whereabouts, ...] = get_args(Whereabouts)
+IN_A_UNIT = WHEREABOUTS[0]
 SHEET_OTHER = Fault(
     "sheet-other",
     SheetRefused,

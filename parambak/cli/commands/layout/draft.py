@@ -9,12 +9,11 @@ import click
 from parambak.answers.layout.draft import LayoutDraftQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.layouts.model import MOST_MEMORY
 
 if TYPE_CHECKING:
     from parambak.answers.layout.draft import LayoutDraftAnswer
     from parambak.cli.screen import Screen
-
-MOST_MEMORY = 16 * 1024 * 1024
 
 
 @parambak_command(
