@@ -201,6 +201,23 @@ def test_a_record_that_was_edited_before_it_was_known_is_left_out(full: Home) ->
     assert digest in answers(full.open())[AVOCET]
 
 
+def test_a_folder_with_a_damaged_record_is_looked_at_until_it_is_healed(
+    full: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file that is healed in place leaves its folder's time as it was."""
+    monkeypatch.setattr(index, "SMALL", 10)
+    monkeypatch.setattr(index, "NEEDLESS", 0)
+    (digest,) = copied_in(full.root, 1, AVOCET, "edited")
+    good = (full.root / file_of(digest)).read_bytes()
+    full.overwrite(file_of(digest), b"{}")
+    age(full.root)
+    for _ in range(2):
+        assert codes(full.open()) == {"vault-record-skipped"}
+    full.overwrite(file_of(digest), good)
+    age(full.root)
+    assert digest in answers(full.open())[AVOCET]
+
+
 def test_many_damaged_records_do_not_fill_the_screen(full: Home) -> None:
     """The first few are named, the rest is counted."""
     for digest in copied_in(full.root, 30, AVOCET, "edited"):
