@@ -96,6 +96,20 @@ def test_a_second_keeping_tells_a_change_from_a_fading() -> None:
     assert kinds(faded, "word") == [(1, "fading"), (2, "fading")]
 
 
+def test_a_byte_of_no_field_fades_too() -> None:
+    """Beside a second keeping that stays: bit by bit in one alone, nobody wrote it."""
+    images = [memory()]
+    for value in (0x01, 0x03):
+        content = bytearray(memory().content)
+        content[6] = value
+        images.append(Image.of(bytes(content)))
+    steps = history(LAYOUT, images).steps
+    assert [(loose.range.start, loose.kind) for step in steps for loose in step.loose] == [
+        (6, "fading"),
+        (6, "fading"),
+    ]
+
+
 def test_a_change_during_a_wrong_read_is_found_all_the_same() -> None:
     """Read with its bytes swapped once: what changed before that is told, once."""
     swapped = Image.of(relations.swapped(memory(word=333).content, 2))
