@@ -16,8 +16,8 @@ HEAD = """\
 # Commands
 
 Generated from each command's own help by `python3 dev.py documents`; do not edit.
-`parambak COMMAND --help` prints the same. Exit codes and the keys of `--json` stand in the
-contract for scripts; error codes in [errors.md](errors.md).
+`parambak COMMAND --help` prints the same. Exit codes and the keys of `--json` stand in
+[answers.md](answers.md); error codes in [errors.md](errors.md).
 """
 
 
