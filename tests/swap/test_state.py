@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from datetime import UTC, datetime
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -11,7 +13,8 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.cards import enter_card, record_sheet
 from parambak.swap.card_sheet import read_sheet
 from parambak.swap.recording import open_swap
-from parambak.swap.state import swap_state
+from parambak.swap.state import swap_state, who
+from parambak.swap.swaps import Step
 from tests.keeping.conftest import CHIPS, WHERE, Laptop
 
 if TYPE_CHECKING:
@@ -136,3 +139,11 @@ def last_read(laptop: Laptop) -> Condition:
     """Return what is told of the last read."""
     found = swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE)
     return next(c for c in found.readiness().conditions if c.condition == "last-read")
+
+
+def test_who_answered_is_named_with_the_day_or_said_to_be_nobody() -> None:
+    """A step without a person is not given another's name."""
+    moment = datetime(2026, 3, 1, 12, tzinfo=UTC)
+    people: Any = SimpleNamespace(person={"mark": "A. Fitter"}.__getitem__)
+    assert who(people, Step("r", "mark", moment)) == "A. Fitter, 2026-03-01"
+    assert who(people, Step("r", None, moment)) == "nobody named, 2026-03-01"
