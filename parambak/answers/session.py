@@ -130,7 +130,14 @@ class Session:
 
     def chip(self, name: str) -> Chip:
         """Return the chip of that part number; raise CallRefused with the nearest ones."""
-        return chip_in(self.chips, name)
+        if name.casefold() not in self.chips:
+            near = " or ".join(self.chips[part].name for part in nearest(name, self.chips))
+            raise faults.CHIP_NAME.error(
+                expected=near or "a part of the table",
+                found=repr(name),
+                known=", ".join(sorted(chip.name for chip in self.chips.values())),
+            )
+        return self.chips[name.casefold()]
 
     def past_day(self, text: str) -> str:
         """Return a day that is not yet to come; raise CallRefused for another."""
@@ -181,15 +188,3 @@ class _ChipTable(Mapping[str, "Chip"]):
 def chip_table() -> Mapping[str, Chip]:
     """Return the shipped table of memory chips, by name in lower case."""
     return _ChipTable()
-
-
-def chip_in(table: Mapping[str, Chip], name: str) -> Chip:
-    """Return the chip of that part number; raise CallRefused with the nearest ones."""
-    if name.casefold() not in table:
-        near = " or ".join(table[part].name for part in nearest(name, table))
-        raise faults.CHIP_NAME.error(
-            expected=near or "a part of the table",
-            found=repr(name),
-            known=", ".join(sorted(chip.name for chip in table.values())),
-        )
-    return table[name.casefold()]

@@ -205,7 +205,7 @@ def _unprinted(error: OSError) -> int:
 def _print_answer(answer: Answer, settings: Settings) -> int:
     _print_warnings(tuple(dict.fromkeys((*answer.warnings, *settings.notes()))))
     if settings.json:
-        for text in pieces(answer.document):
+        for text in pieces(answer.document()):
             click.echo(text, nl=False)
         click.echo()
         return answer.exit_code

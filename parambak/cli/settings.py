@@ -95,7 +95,7 @@ class Settings:
         """Ask a question; return its answer for scripts, and as the page that is made of it."""
         answered = answer(self.session, question)
         return Answer(
-            members(answered),
+            lambda: members(answered),
             lambda screen: page(screen, answered),
             exit_code=answered.exit_code,
             warnings=self.session.notes(),
@@ -113,9 +113,12 @@ class Settings:
 
 @dataclass(frozen=True)
 class Answer:
-    """What a command answers: a document for scripts, a page for people, an exit code."""
+    """What a command answers: a document for scripts, a page for people, an exit code.
 
-    document: dict[str, Any]
+    Of document and page the one that is asked for is made.
+    """
+
+    document: Callable[[], dict[str, Any]]
     page: Callable[[Screen], None]
     exit_code: int = 0
     warnings: tuple[str, ...] = field(default=())
