@@ -2,13 +2,13 @@
 
     python -m tests.mutants swap --sample 200 --seed 13      so many at random
     python -m tests.mutants keeping/state --jobs 2           all of a folder, for hours
-    python -m tests.mutants swap --only swaps.py:170         those of one file, or one line
+    python -m tests.mutants swap --only swaps.py:170 lost.py  those of some files, or lines
 
 It works in copies of the tracked files, in a temporary folder, and never in this one. The
 room's tests run once to see which of them reach which line; each mutant is then run with those
-that reach its line, the quickest first, and only where all of them pass with the others of
-the room. What is printed is still alive: either it changes nothing that anyone could see, or
-a test is missing. Linux or macOS.
+that reach its line, the quickest first; one outside any function with all of the room. What is
+printed is still alive: either it changes nothing that anyone could see, or a test is missing.
+Linux or macOS.
 """
 
 from __future__ import annotations
@@ -74,6 +74,7 @@ class Mutant(NamedTuple):
     end: int
     new: str
     old: str
+    in_function: bool
 
     @property
     def words(self) -> str:
@@ -130,7 +131,8 @@ class Finder(ast.NodeVisitor):
         old = self.source[start:end].decode()
         if new.strip("()") != old.strip("()"):
             shown = " ".join(old.split())
-            self.mutants.append(Mutant(self.file, node.lineno, start, end, new, shown))
+            inside = self.depth > 0
+            self.mutants.append(Mutant(self.file, node.lineno, start, end, new, shown, inside))
 
     def put(self, node: ast.expr, new: ast.expr) -> None:
         """Take the mutant in which another expression stands for one."""
@@ -454,10 +456,8 @@ def run(folder: Path, mutant: Mutant, facts: Reached, every: set[str], without: 
     source = path.read_bytes()
     path.write_bytes(source[: mutant.start] + mutant.new.encode() + source[mutant.end :])
     try:
-        near = facts.near(mutant)
-        if near and near != every and not survives(folder, near, without, facts):
-            return False
-        return survives(folder, every, without, facts)
+        near = facts.near(mutant) if mutant.in_function else every
+        return survives(folder, near or every, without, facts)
     finally:
         path.write_bytes(source)
 
@@ -496,12 +496,15 @@ def shared_out(top: Path, mutants: list[Mutant], jobs: int, run_it: Any) -> list
 def selected(folder: Path, mutants: list[Mutant], words: argparse.Namespace) -> list[Mutant]:
     """Return the mutants that were asked for."""
     if words.only:
-        file, _, line = words.only.partition(":")
-        mutants = [m for m in mutants if m.file.endswith(f"/{file}")]
-        mutants = [m for m in mutants if not line or m.line == int(line)]
+        mutants = [m for m in mutants if any(_is_at(m, where) for where in words.only)]
     if words.sample is not None and words.sample < len(mutants):
         mutants = random.Random(words.seed).sample(mutants, len(mutants))
     return list(islice((m for m in mutants if is_code(folder, m)), words.sample))
+
+
+def _is_at(mutant: Mutant, where: str) -> bool:
+    file, _, line = where.partition(":")
+    return mutant.file.endswith(f"/{file}") and line in {"", str(mutant.line)}
 
 
 def tests_of(room: str) -> list[str]:
@@ -519,7 +522,7 @@ def main() -> int:
     parser.add_argument("--sample", type=int)
     parser.add_argument("--seed", type=int, default=13)
     parser.add_argument("--jobs", type=int, default=1, help="processes at once")
-    parser.add_argument("--only", metavar="FILE[:LINE]", help="the mutants of one file or line")
+    parser.add_argument("--only", nargs="*", metavar="FILE[:LINE]", help="the mutants of these")
     parser.add_argument("--tests", nargs="*", help="in place of the room's own")
     words = parser.parse_args()
     began = time.monotonic()
