@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import compileall
 import json
 import os
 import random
@@ -323,6 +324,8 @@ def copied(folder: Path) -> Path:
             shutil.copy2(ROOT / name, folder / name)
     with (folder / "tests" / "conftest.py").open("a", encoding="utf-8") as quick:
         quick.write(QUICK_EXAMPLES)
+    for code in ("parambak", "tests"):
+        compileall.compile_dir(folder / code, quiet=2)
     return folder
 
 
@@ -453,13 +456,15 @@ def survives(folder: Path, tests: set[str], without: Sequence[str], facts: Reach
 def run(folder: Path, mutant: Mutant, facts: Reached, every: set[str], without: list[str]) -> bool:
     """Put one mutant into the folder and run its tests; tell whether it is alive."""
     path = folder / mutant.file
-    source = path.read_bytes()
+    source, written = path.read_bytes(), path.stat().st_mtime_ns
     path.write_bytes(source[: mutant.start] + mutant.new.encode() + source[mutant.end :])
+    os.utime(path, ns=(written + 10**10, written + 10**10))  # not the compiled file's
     try:
         near = facts.near(mutant) if mutant.in_function else every
         return survives(folder, near or every, without, facts)
     finally:
         path.write_bytes(source)
+        os.utime(path, ns=(written, written))
 
 
 def work(number: int, folder: Path, mutants: list[Mutant], run_it: Any) -> None:
