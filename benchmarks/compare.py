@@ -23,10 +23,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchmarks.layouts import shortest
-from parambak.differences.alike import alike
 from parambak.differences.bytes import runs
 from parambak.differences.history import history
 from parambak.differences.moves import moves_between
+from parambak.differences.units import alike
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image
@@ -81,7 +81,7 @@ def invented(fields: int, memory: int) -> Layout:
     for number in range(fields):
         counter = number >= fields - 20
         at = number * 8 + (memory // 2 if counter else 0)
-        more = "expected-to-change = true\n" if counter else "low = 1.0\nhigh = 6000.0\n"
+        more = "running = true\n" if counter else "low = 1.0\nhigh = 6000.0\n"
         parts.append(f'[[field]]\nname = "p{number}"\nat = {at}\ntype = "u16"\nscale = 0.1\n{more}')
     last = memory // 2 - 1
     parts.append(
@@ -197,7 +197,7 @@ def processes(copied: int, small: int, large: int) -> list[Row]:
         return []
     long = process_peak("history", copied)
     print(f"history of {copied} copies of 8 KiB, whole process: {long / MIB:.0f} MiB")
-    peaks = [process_peak("alike", count) for count in (small, large)]
+    peaks = [process_peak("compare-units", count) for count in (small, large)]
     more = (peaks[1] - peaks[0]) / (large - small)
     print(f"alike, whole process at {small} and {large}: {peaks[0] / MIB:.0f}", end="")
     print(f" and {peaks[1] / MIB:.0f} MiB, {more:.0f} bytes more for each, of 32 KiB")

@@ -42,14 +42,14 @@ class Kind(NamedTuple):
 
     type: str
     scale: str | None = None
-    bias: str | None = None
+    offset: str | None = None
     limits: tuple[str, str] | None = None
     named: bool = False
 
 
 TIME = Kind("u16", scale="0.1", limits=("2.0", "6000.0"))
 SPEED = Kind("u16", limits=("300", "60000"))
-HEAT = Kind("s16", scale="0.5", bias="-40", limits=("-40.0", "12000.0"))
+HEAT = Kind("s16", scale="0.5", offset="-40", limits=("-40.0", "12000.0"))
 HOURS = Kind("u32", scale="0.01", limits=("0.00", "40000000.00"))
 MODE = Kind("u8", named=True)
 TEETH = Kind("u8", limits=("20", "120"))
@@ -70,11 +70,11 @@ def layout_text(count: int) -> bytes:
         lines = [f'[[field]]\nname = "parameter_{index}"\nat = 0x{at:04X}\ntype = "{kind.type}"']
         if kind.named:
             words = ", ".join(f'{number} = "{name}"' for number, name in enumerate(NAMES))
-            lines.append(f"meaning = {{ {words} }}")
+            lines.append(f"values = {{ {words} }}")
         else:
             lines.append('unit = "s"')
         lines += [f"scale = {kind.scale}"] if kind.scale else []
-        lines += [f"bias = {kind.bias}"] if kind.bias else []
+        lines += [f"offset = {kind.offset}"] if kind.offset else []
         lines += [f"low = {kind.limits[0]}\nhigh = {kind.limits[1]}"] if kind.limits else []
         parts.append("\n".join(lines) + "\n")
     return "\n".join(parts).encode()
@@ -97,14 +97,14 @@ class Judged(construct.Adapter):  # type: ignore[misc]  # the library has no typ
     """A scaled number of the peer: its Decimal, and whether it is inside its limits."""
 
     def __init__(self, inner: Any, kind: Kind) -> None:
-        """Keep scale, bias and limits as Decimals, so that none is made in parsing."""
+        """Keep scale, offset and limits as Decimals, so that none is made in parsing."""
         super().__init__(inner)
-        self.scale, self.bias = Decimal(kind.scale or 1), Decimal(kind.bias or 0)
+        self.scale, self.offset = Decimal(kind.scale or 1), Decimal(kind.offset or 0)
         low, high = kind.limits or ("0", "0")
         self.low, self.high = Decimal(low), Decimal(high)
 
     def _decode(self, obj: int, context: Any, path: Any) -> tuple[Decimal, bool]:  # noqa: ARG002 - the library's shape
-        value = obj * self.scale + self.bias
+        value = obj * self.scale + self.offset
         return value, self.low <= value <= self.high
 
 

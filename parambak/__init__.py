@@ -10,12 +10,16 @@ from parambak.version import __version__
 
 # --- written by `python3 dev.py documents` from the answers; do not edit by hand ---
 __all__ = [
-    "AlikeAnswer",
-    "AlikeQuestion",
-    "AmendAnswer",
-    "AmendQuestion",
     "ArchiveAnswer",
     "ArchiveQuestion",
+    "BackupAddAnswer",
+    "BackupAddQuestion",
+    "BackupListAnswer",
+    "BackupListQuestion",
+    "BackupRemoveAnswer",
+    "BackupRemoveQuestion",
+    "BackupSendAnswer",
+    "BackupSendQuestion",
     "CallRefused",
     "CardAddAnswer",
     "CardAddQuestion",
@@ -23,8 +27,8 @@ __all__ = [
     "CardBlankQuestion",
     "CardCompareAnswer",
     "CardCompareQuestion",
-    "CardExchangeAnswer",
-    "CardExchangeQuestion",
+    "CardCrossOverAnswer",
+    "CardCrossOverQuestion",
     "CardListAnswer",
     "CardListQuestion",
     "CardProgramAnswer",
@@ -33,8 +37,10 @@ __all__ = [
     "CardRecordQuestion",
     "CatalogueAnswer",
     "CatalogueQuestion",
-    "ClosingLineAnswer",
-    "ClosingLineQuestion",
+    "CompareUnitsAnswer",
+    "CompareUnitsQuestion",
+    "CorrectAnswer",
+    "CorrectQuestion",
     "DecodeAnswer",
     "DecodeQuestion",
     "DemoAnswer",
@@ -68,14 +74,6 @@ __all__ = [
     "PackQuestion",
     "PackRefused",
     "ParambakError",
-    "PlaceAddAnswer",
-    "PlaceAddQuestion",
-    "PlaceListAnswer",
-    "PlaceListQuestion",
-    "PlaceRemoveAnswer",
-    "PlaceRemoveQuestion",
-    "PlaceSendAnswer",
-    "PlaceSendQuestion",
     "RebuildAnswer",
     "RebuildQuestion",
     "RecheckAnswer",
@@ -90,14 +88,14 @@ __all__ = [
     "ReportVisitQuestion",
     "RulesRecordAnswer",
     "RulesRecordQuestion",
+    "SealAnswer",
+    "SealQuestion",
     "Session",
     "SheetRefused",
     "SwapAnswerAnswer",
     "SwapAnswerQuestion",
     "SwapCheckAnswer",
     "SwapCheckQuestion",
-    "SwapChooseAnswer",
-    "SwapChooseQuestion",
     "SwapCloseAnswer",
     "SwapCloseQuestion",
     "SwapLoadFileAnswer",
@@ -106,6 +104,8 @@ __all__ = [
     "SwapOpenQuestion",
     "SwapReadBackAnswer",
     "SwapReadBackQuestion",
+    "SwapSelectAnswer",
+    "SwapSelectQuestion",
     "TablesAnswer",
     "TablesQuestion",
     "UnpackAnswer",
@@ -126,12 +126,16 @@ __all__ = [
     "read_dump",
 ]
 _MODULES = {
-    "AlikeAnswer": "answers.alike",
-    "AlikeQuestion": "answers.alike",
-    "AmendAnswer": "answers.amend",
-    "AmendQuestion": "answers.amend",
     "ArchiveAnswer": "answers.archive",
     "ArchiveQuestion": "answers.archive",
+    "BackupAddAnswer": "answers.backup.add",
+    "BackupAddQuestion": "answers.backup.add",
+    "BackupListAnswer": "answers.backup.list",
+    "BackupListQuestion": "answers.backup.list",
+    "BackupRemoveAnswer": "answers.backup.remove",
+    "BackupRemoveQuestion": "answers.backup.remove",
+    "BackupSendAnswer": "answers.backup.send",
+    "BackupSendQuestion": "answers.backup.send",
     "CallRefused": "errors",
     "CardAddAnswer": "answers.card.add",
     "CardAddQuestion": "answers.card.add",
@@ -139,8 +143,8 @@ _MODULES = {
     "CardBlankQuestion": "answers.card.blank",
     "CardCompareAnswer": "answers.card.compare",
     "CardCompareQuestion": "answers.card.compare",
-    "CardExchangeAnswer": "answers.card.exchange",
-    "CardExchangeQuestion": "answers.card.exchange",
+    "CardCrossOverAnswer": "answers.card.cross_over",
+    "CardCrossOverQuestion": "answers.card.cross_over",
     "CardListAnswer": "answers.card.list",
     "CardListQuestion": "answers.card.list",
     "CardProgramAnswer": "answers.card.program",
@@ -149,8 +153,10 @@ _MODULES = {
     "CardRecordQuestion": "answers.card.record",
     "CatalogueAnswer": "answers.catalogue",
     "CatalogueQuestion": "answers.catalogue",
-    "ClosingLineAnswer": "answers.closing_line",
-    "ClosingLineQuestion": "answers.closing_line",
+    "CompareUnitsAnswer": "answers.compare_units",
+    "CompareUnitsQuestion": "answers.compare_units",
+    "CorrectAnswer": "answers.correct",
+    "CorrectQuestion": "answers.correct",
     "DecodeAnswer": "answers.decode",
     "DecodeQuestion": "answers.decode",
     "DemoAnswer": "answers.demo",
@@ -184,14 +190,6 @@ _MODULES = {
     "PackQuestion": "answers.pack",
     "PackRefused": "errors",
     "ParambakError": "errors",
-    "PlaceAddAnswer": "answers.place.add",
-    "PlaceAddQuestion": "answers.place.add",
-    "PlaceListAnswer": "answers.place.list",
-    "PlaceListQuestion": "answers.place.list",
-    "PlaceRemoveAnswer": "answers.place.remove",
-    "PlaceRemoveQuestion": "answers.place.remove",
-    "PlaceSendAnswer": "answers.place.send",
-    "PlaceSendQuestion": "answers.place.send",
     "RebuildAnswer": "answers.rebuild",
     "RebuildQuestion": "answers.rebuild",
     "RecheckAnswer": "answers.recheck",
@@ -206,14 +204,14 @@ _MODULES = {
     "ReportVisitQuestion": "answers.report.visit",
     "RulesRecordAnswer": "answers.rules.record",
     "RulesRecordQuestion": "answers.rules.record",
+    "SealAnswer": "answers.seal",
+    "SealQuestion": "answers.seal",
     "Session": "answers.session",
     "SheetRefused": "errors",
     "SwapAnswerAnswer": "answers.swap.answer",
     "SwapAnswerQuestion": "answers.swap.answer",
     "SwapCheckAnswer": "answers.swap.check",
     "SwapCheckQuestion": "answers.swap.check",
-    "SwapChooseAnswer": "answers.swap.choose",
-    "SwapChooseQuestion": "answers.swap.choose",
     "SwapCloseAnswer": "answers.swap.close",
     "SwapCloseQuestion": "answers.swap.close",
     "SwapLoadFileAnswer": "answers.swap.load_file",
@@ -222,6 +220,8 @@ _MODULES = {
     "SwapOpenQuestion": "answers.swap.open",
     "SwapReadBackAnswer": "answers.swap.read_back",
     "SwapReadBackQuestion": "answers.swap.read_back",
+    "SwapSelectAnswer": "answers.swap.select",
+    "SwapSelectQuestion": "answers.swap.select",
     "TablesAnswer": "answers.tables",
     "TablesQuestion": "answers.tables",
     "UnpackAnswer": "answers.unpack",
@@ -244,18 +244,21 @@ _MODULES = {
 if TYPE_CHECKING:
     from typing import Any, overload
 
-    from parambak.answers.alike import AlikeAnswer, AlikeQuestion
-    from parambak.answers.amend import AmendAnswer, AmendQuestion
     from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
+    from parambak.answers.backup.add import BackupAddAnswer, BackupAddQuestion
+    from parambak.answers.backup.list import BackupListAnswer, BackupListQuestion
+    from parambak.answers.backup.remove import BackupRemoveAnswer, BackupRemoveQuestion
+    from parambak.answers.backup.send import BackupSendAnswer, BackupSendQuestion
     from parambak.answers.card.add import CardAddAnswer, CardAddQuestion
     from parambak.answers.card.blank import CardBlankAnswer, CardBlankQuestion
     from parambak.answers.card.compare import CardCompareAnswer, CardCompareQuestion
-    from parambak.answers.card.exchange import CardExchangeAnswer, CardExchangeQuestion
+    from parambak.answers.card.cross_over import CardCrossOverAnswer, CardCrossOverQuestion
     from parambak.answers.card.list import CardListAnswer, CardListQuestion
     from parambak.answers.card.program import CardProgramAnswer, CardProgramQuestion
     from parambak.answers.card.record import CardRecordAnswer, CardRecordQuestion
     from parambak.answers.catalogue import CatalogueAnswer, CatalogueQuestion
-    from parambak.answers.closing_line import ClosingLineAnswer, ClosingLineQuestion
+    from parambak.answers.compare_units import CompareUnitsAnswer, CompareUnitsQuestion
+    from parambak.answers.correct import CorrectAnswer, CorrectQuestion
     from parambak.answers.decode import DecodeAnswer, DecodeQuestion
     from parambak.answers.demo import DemoAnswer, DemoQuestion
     from parambak.answers.diff import DiffAnswer, DiffQuestion, ValuesDiffAnswer
@@ -269,10 +272,6 @@ if TYPE_CHECKING:
     from parambak.answers.layout.map import LayoutMapAnswer, LayoutMapQuestion
     from parambak.answers.measure import MeasureAnswer, MeasureQuestion
     from parambak.answers.pack import PackAnswer, PackQuestion
-    from parambak.answers.place.add import PlaceAddAnswer, PlaceAddQuestion
-    from parambak.answers.place.list import PlaceListAnswer, PlaceListQuestion
-    from parambak.answers.place.remove import PlaceRemoveAnswer, PlaceRemoveQuestion
-    from parambak.answers.place.send import PlaceSendAnswer, PlaceSendQuestion
     from parambak.answers.rebuild import RebuildAnswer, RebuildQuestion
     from parambak.answers.recheck import RecheckAnswer, RecheckQuestion
     from parambak.answers.recover import RecoverAnswer, RecoverQuestion
@@ -280,14 +279,15 @@ if TYPE_CHECKING:
     from parambak.answers.report.swap import ReportSwapAnswer, ReportSwapQuestion
     from parambak.answers.report.visit import ReportVisitAnswer, ReportVisitQuestion
     from parambak.answers.rules.record import RulesRecordAnswer, RulesRecordQuestion
+    from parambak.answers.seal import SealAnswer, SealQuestion
     from parambak.answers.session import Session
     from parambak.answers.swap.answer import SwapAnswerAnswer, SwapAnswerQuestion
     from parambak.answers.swap.check import SwapCheckAnswer, SwapCheckQuestion
-    from parambak.answers.swap.choose import SwapChooseAnswer, SwapChooseQuestion
     from parambak.answers.swap.close import SwapCloseAnswer, SwapCloseQuestion
     from parambak.answers.swap.load_file import SwapLoadFileAnswer, SwapLoadFileQuestion
     from parambak.answers.swap.open import SwapOpenAnswer, SwapOpenQuestion
     from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
+    from parambak.answers.swap.select import SwapSelectAnswer, SwapSelectQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
     from parambak.answers.unpack import UnpackAnswer, UnpackQuestion
     from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
@@ -307,13 +307,19 @@ if TYPE_CHECKING:
     )
 
     @overload
-    def ask(session: Session, question: AlikeQuestion) -> AlikeAnswer: ...
-
-    @overload
-    def ask(session: Session, question: AmendQuestion) -> AmendAnswer: ...
-
-    @overload
     def ask(session: Session, question: ArchiveQuestion) -> ArchiveAnswer: ...
+
+    @overload
+    def ask(session: Session, question: BackupAddQuestion) -> BackupAddAnswer: ...
+
+    @overload
+    def ask(session: Session, question: BackupListQuestion) -> BackupListAnswer: ...
+
+    @overload
+    def ask(session: Session, question: BackupRemoveQuestion) -> BackupRemoveAnswer: ...
+
+    @overload
+    def ask(session: Session, question: BackupSendQuestion) -> BackupSendAnswer: ...
 
     @overload
     def ask(session: Session, question: CardAddQuestion) -> CardAddAnswer: ...
@@ -325,7 +331,7 @@ if TYPE_CHECKING:
     def ask(session: Session, question: CardCompareQuestion) -> CardCompareAnswer: ...
 
     @overload
-    def ask(session: Session, question: CardExchangeQuestion) -> CardExchangeAnswer: ...
+    def ask(session: Session, question: CardCrossOverQuestion) -> CardCrossOverAnswer: ...
 
     @overload
     def ask(session: Session, question: CardListQuestion) -> CardListAnswer: ...
@@ -340,7 +346,10 @@ if TYPE_CHECKING:
     def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
 
     @overload
-    def ask(session: Session, question: ClosingLineQuestion) -> ClosingLineAnswer: ...
+    def ask(session: Session, question: CompareUnitsQuestion) -> CompareUnitsAnswer: ...
+
+    @overload
+    def ask(session: Session, question: CorrectQuestion) -> CorrectAnswer: ...
 
     @overload
     def ask(session: Session, question: DecodeQuestion) -> DecodeAnswer: ...
@@ -382,18 +391,6 @@ if TYPE_CHECKING:
     def ask(session: Session, question: PackQuestion) -> PackAnswer: ...
 
     @overload
-    def ask(session: Session, question: PlaceAddQuestion) -> PlaceAddAnswer: ...
-
-    @overload
-    def ask(session: Session, question: PlaceListQuestion) -> PlaceListAnswer: ...
-
-    @overload
-    def ask(session: Session, question: PlaceRemoveQuestion) -> PlaceRemoveAnswer: ...
-
-    @overload
-    def ask(session: Session, question: PlaceSendQuestion) -> PlaceSendAnswer: ...
-
-    @overload
     def ask(session: Session, question: RebuildQuestion) -> RebuildAnswer: ...
 
     @overload
@@ -415,13 +412,13 @@ if TYPE_CHECKING:
     def ask(session: Session, question: RulesRecordQuestion) -> RulesRecordAnswer: ...
 
     @overload
+    def ask(session: Session, question: SealQuestion) -> SealAnswer: ...
+
+    @overload
     def ask(session: Session, question: SwapAnswerQuestion) -> SwapAnswerAnswer: ...
 
     @overload
     def ask(session: Session, question: SwapCheckQuestion) -> SwapCheckAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SwapChooseQuestion) -> SwapChooseAnswer: ...
 
     @overload
     def ask(session: Session, question: SwapCloseQuestion) -> SwapCloseAnswer: ...
@@ -434,6 +431,9 @@ if TYPE_CHECKING:
 
     @overload
     def ask(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnswer: ...
+
+    @overload
+    def ask(session: Session, question: SwapSelectQuestion) -> SwapSelectAnswer: ...
 
     @overload
     def ask(session: Session, question: TablesQuestion) -> TablesAnswer: ...

@@ -83,13 +83,13 @@ class Differences(NamedTuple):
 def compare(old: Image, new: Image, layout: Layout | None = None) -> Differences:
     """Return how two images differ, byte by byte, and with a layout field by field."""
     from parambak.differences.bytes import runs  # noqa: PLC0415 - slow to import
-    from parambak.differences.fields import changes, unexplained  # noqa: PLC0415 - the same
+    from parambak.differences.fields import changes, unmapped  # noqa: PLC0415 - the same
 
     changed = runs(old, new)
     if layout is None:
         return Differences(changed, (), ())
     fields = changes(decode(layout, old), decode(layout, new))
-    return Differences(changed, fields, unexplained(layout, changed))
+    return Differences(changed, fields, unmapped(layout, changed))
 
 
 @dataclass(frozen=True)

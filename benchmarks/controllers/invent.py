@@ -1,7 +1,7 @@
 """Invented controllers: memories with layouts of their own, read at two visits.
 
 Parameter tables, records with their limits, tables of rows, texts, blanks, code, logs
-that go on, a block kept twice, a check: all drawn from a seed. Nothing here is taken
+that go on, a block mirrored, a check: all drawn from a seed. Nothing here is taken
 from a real controller.
 """
 

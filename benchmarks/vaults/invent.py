@@ -130,7 +130,7 @@ class Ship:
 
     def _tell(self, facts: dict[str, str], moment: datetime) -> None:
         body = {"facts": facts, "id": self._identity, "what": "vessel", "why": "certificate"}
-        self._add("amend", body, moment + timedelta(hours=1), [])
+        self._add("correct", body, moment + timedelta(hours=1), [])
 
     def _add(self, kind: str, body: dict[str, Any], moment: datetime, relies_on: list[str]) -> None:
         self._heads = [

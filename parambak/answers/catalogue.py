@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from parambak.answers.forms import Answer, Part, Question
 from parambak.keeping.state import select
 from parambak.keeping.state.backups import Holdings
-from parambak.keeping.state.cards import exchange_notes
+from parambak.keeping.state.cards import cross_over_notes
 from parambak.keeping.state.model import Unit
 
 if TYPE_CHECKING:
@@ -33,9 +33,9 @@ class UnmetCondition(Part, frozen=True):
 
 
 class HolderShown(Part, frozen=True):
-    """A second place that held the latest copy: since when, and when it was hashed there."""
+    """A second location that held the latest copy: since when, and when it was hashed there."""
 
-    place: str
+    location: str
     on: str
     hashed_on: str | None
 
@@ -53,7 +53,7 @@ class PositionShown(Part, frozen=True):
     hashed_on: str | None
     unmet: tuple[UnmetCondition, ...]
     notes: tuple[str, ...]
-    places: tuple[HolderShown, ...]
+    locations: tuple[HolderShown, ...]
 
 
 class ConflictShown(Part, frozen=True):
@@ -79,7 +79,7 @@ class Summary(Part, frozen=True):
     copies: int
     verified: int
     not_verified: tuple[str, ...]
-    in_no_other_place: tuple[str, ...]
+    in_no_backup_location: tuple[str, ...]
     oldest: OldestShown | None
 
 
@@ -129,7 +129,7 @@ class _Listing:
             self._add_conflicts(entity.where, entity.conflicts)
         units = [holder for holder in holders if isinstance(holder, Unit)]
         note = self._session.note
-        note(*exchange_notes(self._session.vault, vessel, units))
+        note(*cross_over_notes(self._session.vault, vessel, units))
         damaged = vessel.aboard.damaged
         if not vessel.named:
             lost = ", ".join((*vessel.aboard.missing, *(file for file, _ in damaged)))
@@ -153,7 +153,7 @@ class _Listing:
             hashed_on=self._hashed_on(position),
             unmet=unmet_of(verdict),
             notes=tuple(_notes(position)),
-            places=self._places(position),
+            locations=self._places(position),
         )
 
     def _places(self, position: Position) -> tuple[HolderShown, ...]:
@@ -194,6 +194,6 @@ def _summary(positions: tuple[PositionShown, ...]) -> Summary:
         copies=sum(line.copies for line in positions),
         verified=sum(line.verified for line in positions),
         not_verified=tuple(line.where for line in positions if not line.verified),
-        in_no_other_place=tuple(line.where for line in positions if not line.places),
+        in_no_backup_location=tuple(line.where for line in positions if not line.locations),
         oldest=OldestShown(oldest[1], oldest[0]) if oldest else None,
     )

@@ -36,8 +36,8 @@ class DecodedField(Part, frozen=True):
     low: str | None
     high: str | None
     mark: str | None
-    expected_to_change: bool
-    live: bool
+    running: bool
+    volatile: bool
     belongs_to_card: bool
 
 
@@ -45,7 +45,7 @@ class DecodedCheck(Part, frozen=True):
     """One check: `holds` is null where bytes that it needs are absent.
 
     `stored` and `computed` are hexadecimal; null also for a promise that stores no value,
-    such as also-at.
+    such as mirror-at.
     """
 
     check: str
@@ -96,8 +96,8 @@ def _field_shown(field: FieldValue) -> DecodedField:
         low=field.low,
         high=field.high,
         mark=field.mark,
-        expected_to_change=field.expected_to_change,
-        live=field.live,
+        running=field.running,
+        volatile=field.volatile,
         belongs_to_card=field.belongs_to_card,
     )
 

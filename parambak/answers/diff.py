@@ -15,7 +15,7 @@ from parambak.answers.decoded import decoded_by
 from parambak.answers.differences import RunShown, ValuesCompared, run_shown
 from parambak.answers.forms import NO, YES, Answer, LazyList, Part, Question, RangeShown
 from parambak.differences.bytes import runs
-from parambak.differences.fields import FADING, MOVED, SETTLED
+from parambak.differences.fields import FADING, MOVED, RUNNING, SETTLED
 from parambak.differences.rows import rows_around
 from parambak.errors import CallRefused, Fault, LayoutRefused
 from parambak.memory.image import Range
@@ -74,11 +74,11 @@ class FieldChangeShown(Part, frozen=True):
     old: str
     new: str
     unit: str | None
-    by: str | None
+    change: str | None
     crossed: str | None
     within_limits: bool | None
     belongs_to_card: bool
-    expected: bool
+    running: bool
     checks_renewed: tuple[str, ...]
 
 
@@ -126,7 +126,7 @@ class Comparison(Part, frozen=True, kw_only=True):
     changed_bytes: int
     runs: Collection[RunShown]
     fields: Collection[FieldChangeShown]
-    unexplained: tuple[RangeShown, ...]
+    unmapped: tuple[RangeShown, ...]
     fading: tuple[RangeShown, ...]
     moved: tuple[MoveShown, ...]
     failing_checks: tuple[str, ...]
@@ -141,7 +141,7 @@ class Comparison(Part, frozen=True, kw_only=True):
     def asks(self) -> bool:
         """Return whether a person is to be asked about the change."""
         return bool(
-            self.unexplained
+            self.unmapped
             or self.moved
             or any(change.kind not in {*SETTLED, MOVED} for change in self.fields)
         )
@@ -172,7 +172,7 @@ class ValuesDiffAnswer(Answer, ValuesCompared, frozen=True):
     new: str
     changed_bytes: None = None
     runs: tuple[RunShown, ...] = ()
-    unexplained: tuple[RangeShown, ...] = ()
+    unmapped: tuple[RangeShown, ...] = ()
     bytes_compared: bool = False
 
     @property
@@ -327,7 +327,7 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
         "new": pair.new.name,
         "changed_bytes": sum(run.length for run in pair.runs),
         "fields": tuple(_field_changes(step)) if step is not None else (),
-        "unexplained": tuple(_range_shown(stretch.range) for stretch in loose),
+        "unmapped": tuple(_range_shown(stretch.range) for stretch in loose),
         "fading": tuple(_range_shown(stretch.range) for stretch in loose if stretch.kind == FADING),
         "moved": tuple(map(_move_shown, moves)),
         "failing_checks": step.broken if step is not None else (),
@@ -353,7 +353,7 @@ def _field_changes(step: Step) -> Iterator[FieldChangeShown]:
             change.crossed,
             change.within_limits,
             change.belongs_to_card,
-            change.expected,
+            change.kind == RUNNING,
             step.renewed.get(change.field, ()),
         )
 

@@ -6,6 +6,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from parambak.answers.forms import Part
+from parambak.differences.fields import RUNNING
 from parambak.errors import CallRefused, Fault
 from parambak.vault.files.given import read_given
 
@@ -36,7 +37,7 @@ class RunShown(Part, frozen=True):
 
 
 class ValueChangeShown(Part, frozen=True):
-    """A value that is another one by the new layout; `expected` says that it needs no answer."""
+    """A value that is another one by the new layout; `running` says that it runs by itself."""
 
     field: str
     old_field: str
@@ -47,7 +48,7 @@ class ValueChangeShown(Part, frozen=True):
     unit: str | None
     within_limits: bool | None
     belongs_to_card: bool
-    expected: bool
+    running: bool
 
 
 class NotCarriedShown(Part, frozen=True):
@@ -113,7 +114,7 @@ def value_change_shown(change: ValueChange) -> ValueChangeShown:
         change.unit,
         change.within_limits,
         change.belongs_to_card,
-        change.expected,
+        change.kind == RUNNING,
     )
 
 

@@ -1,4 +1,4 @@
-"""What is to be read again, or sent to a second place, the most urgent first."""
+"""What is to be read again, or sent to a second backup location, the most urgent first."""
 
 from __future__ import annotations
 
@@ -105,7 +105,7 @@ def _rules(session: Session, position: Position) -> Rules:
     try:
         return session.assessor.rules(position)
     except (SheetRefused, VaultDamaged):
-        return CAREFUL  # that they are lost is said by the condition `intact`
+        return CAREFUL  # that they are lost is said by the condition `unchanged-on-disk`
 
 
 def _status(session: Session, holdings: Holdings, position: Position) -> PositionStatus:
@@ -124,7 +124,7 @@ def _status(session: Session, holdings: Holdings, position: Position) -> Positio
         unmet=verdict.unmet,
         reads=len(position.reads),
         verified_on=verified_on,
-        places=[held.name for held in holdings.of(newest) if held.hashed_on is not None],
+        locations=[held.name for held in holdings.of(newest) if held.hashed_on is not None],
     )
 
 

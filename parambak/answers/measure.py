@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 class MeasureQuestion(Question, frozen=True):
     """The unit or position, the readings (NAME=VALUE), and what could not be measured and why.
 
-    `limits` is a file; `stage` is as-found or after-fitting; `calibrated` and `on` are days,
+    `limits` is a file; `stage` is as-found or as-left; `calibrated` and `on` are days,
     `on` today where it is not given.
     """
 

@@ -1,4 +1,4 @@
-"""Every object and record of the vault hashed again, and closing lines held against it."""
+"""Every object and record of the vault hashed again, and seals held against it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from msgspec import Meta
 from parambak.answers.forms import DAMAGED, YES, Answer, FileNote, Part, Question
 from parambak.answers.losses_shown import LossShown, losses_shown
 from parambak.errors import VaultDamaged, VaultRefused
-from parambak.keeping.state import closing_line, select
+from parambak.keeping.state import seal, select
 from parambak.keeping.state.backups import backup_locations
 from parambak.keeping.state.bodies import RecheckBody
 from parambak.keeping.state.fold import last_full_recheck
@@ -37,9 +37,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from parambak.answers.session import Session
-    from parambak.keeping.state.closing_line import ClosingLine, LineVerdict
     from parambak.keeping.state.losses import Loss
     from parambak.keeping.state.model import Fleet
+    from parambak.keeping.state.seal import LineVerdict, Seal
     from parambak.vault.check.recheck import Cycle, Rechecked
 
 # Notes that say nothing against the vault itself.
@@ -47,7 +47,7 @@ HARMLESS = frozenset({CLOCK_BACKWARDS, INDEX_ASIDE, INDEX_REBUILT, OWN_DAMAGED, 
 
 
 class RecheckQuestion(Question, frozen=True):
-    """How many minutes it may take, None for all of it; closing lines written down earlier."""
+    """How many minutes it may take, None for all of it; seals written down earlier."""
 
     minutes: Annotated[int, Meta(ge=1, le=10_000)] | None = None
     known: tuple[str, ...] = ()
@@ -62,7 +62,7 @@ class DamagedFile(Part, frozen=True):
 
 
 class LineJudged(Part, frozen=True):
-    """A closing line: `state` is "whole" or "cut"; `since` counts the records after it."""
+    """A seal: `state` is "whole" or "cut"; `since` counts the records after it."""
 
     vessel: str
     state: str
@@ -72,9 +72,9 @@ class LineJudged(Part, frozen=True):
 
 
 class RepairShown(Part, frozen=True):
-    """A second place that held so many of the damaged files on a day."""
+    """A second backup location that held so many of the damaged files on a day."""
 
-    place: str
+    location: str
     files: int
     on: str
 
@@ -97,7 +97,7 @@ class RecheckAnswer(Answer, frozen=True):
     began: str
     oldest_full_read: str | None
     known: tuple[LineJudged, ...]
-    places: tuple[RepairShown, ...]
+    locations: tuple[RepairShown, ...]
     next: str | None
 
     @property
@@ -114,9 +114,9 @@ class RecheckAnswer(Answer, frozen=True):
 def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
     """Hash the vault, put a complete run on record, and keep how far another one came.
 
-    Raise `closing-line-mistyped`, VaultRefused or NotFound.
+    Raise `seal-mistyped`, VaultRefused or NotFound.
     """
-    lines = tuple(line for text in question.known for line in closing_line.read(text))
+    lines = tuple(line for text in question.known for line in seal.read(text))
     vault = session.vault
     checked = _run(session, question.minutes)
     lost: dict[str, tuple[Loss, ...]] = {}
@@ -128,7 +128,7 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
     read = checked.objects + checked.records
     known = tuple(map(_line_judged, _judged(session, lines)))
     sources = repair_sources(vault, lost) if lost else ()
-    places = tuple(RepairShown(s.place, s.files, s.on.isoformat()) for s in sources)
+    locations = tuple(RepairShown(s.location, s.files, s.on.isoformat()) for s in sources)
     return RecheckAnswer(
         objects=checked.objects,
         records=checked.records,
@@ -144,8 +144,8 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
         began=checked.cycle.began,
         oldest_full_read=oldest.date().isoformat() if oldest else None,
         known=known,
-        places=places,
-        next=_next_step(session, checked, lost, known, places),
+        locations=locations,
+        next=_next_step(session, checked, lost, known, locations),
     )
 
 
@@ -227,32 +227,32 @@ def _put_on_record(session: Session, checked: Rechecked) -> None:
         forget_cycle(session.folders.own_folder, mark)
 
 
-# --- closing lines ---
+# --- seals ---
 
 
-def _judged(session: Session, lines: tuple[ClosingLine, ...]) -> tuple[LineVerdict, ...]:
+def _judged(session: Session, lines: tuple[Seal, ...]) -> tuple[LineVerdict, ...]:
     """Return what is known of each history that a line closed."""
     if not lines:
         return ()
     fleet = session.fleet()
     sizes: dict[str, int] = {}
-    matches: list[dict[str, closing_line.LineMatch]] = [{} for _ in lines]
+    matches: list[dict[str, seal.LineMatch]] = [{} for _ in lines]
     for identity in session.vault.vessels():
         stored = session.vault.records(identity)
         sizes[identity] = len(stored)
         for line, matched in zip(lines, matches, strict=True):
-            match = closing_line.match_line(line, stored)
+            match = seal.match_line(line, stored)
             if match.ends:
                 matched[identity] = match
     verdicts = []
     for line, matched in zip(lines, matches, strict=True):
         ids = _identities(fleet, line, frozenset(matched))
         now = sum(sizes.get(identity, 0) for identity in ids)
-        verdicts.append(closing_line.judge(line, matched.values(), now))
+        verdicts.append(seal.judge(line, matched.values(), now))
     return tuple(verdicts)
 
 
-def _identities(fleet: Fleet, line: ClosingLine, matched: frozenset[str]) -> frozenset[str]:
+def _identities(fleet: Fleet, line: Seal, matched: frozenset[str]) -> frozenset[str]:
     """Return the identities of the ship that a line is of: by its records, else by its name."""
     ships = [vessel for vessel in fleet.vessels if vessel.ids & matched]
     ships = ships or select.vessels_named(fleet, line.name)
@@ -272,7 +272,7 @@ def _next_step(
     checked: Rechecked,
     lost: Mapping[str, tuple[Loss, ...]],
     known: tuple[LineJudged, ...],
-    places: tuple[RepairShown, ...],
+    locations: tuple[RepairShown, ...],
 ) -> str | None:
     """Return the one thing to do now."""
     files = [damage.file for damage in checked.damaged]
@@ -281,12 +281,12 @@ def _next_step(
             "Fetch vault.toml from another copy of this vault, or write its three lines anew as "
             "formats/vault.md has them, and run recheck again."
         )
-    if places:
-        best = places[0]
+    if locations:
+        best = locations[0]
         part = "" if best.files == len(files) else f"{best.files} of {len(files)} of "
         return (
-            f"Run `parambak place send {best.place}`: on {best.on} that place held {part}the files "
-            "that are damaged here, and the vault is healed from there."
+            f"Run `parambak backup send {best.location}`: on {best.on} that backup location held "
+            f"{part}the files that are damaged here, and the vault is healed from there."
         )
     if files:
         return (
@@ -303,11 +303,13 @@ def _next_step(
 
 
 def _fetch(session: Session) -> str:
-    """Return how to begin: with a place of all vessels, where there is one."""
-    full = [place.handle for place in backup_locations(session.vault) if place.vessels is None]
+    """Return how to begin: with a backup location of all vessels, where there is one."""
+    full = [
+        location.handle for location in backup_locations(session.vault) if location.vessels is None
+    ]
     if not full:
         return "Fetch"
-    return f"Run `parambak place send {full[0]}`, which heals what that place holds; else fetch"
+    return f"Run `parambak backup send {full[0]}`, which heals what that location holds; else fetch"
 
 
 def _or_archive(files: list[str], lost: Mapping[str, tuple[Loss, ...]]) -> str:

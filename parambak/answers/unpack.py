@@ -72,7 +72,7 @@ def namesakes(fleet: Fleet) -> tuple[str, ...]:
             by_name.setdefault(vessel.short.casefold(), []).append(vessel.handle)
     return tuple(
         f"{len(handles)} vessels have one name: {' and '.join(sorted(handles))}; where they are "
-        "one ship, give each its IMO number (`parambak amend … --imo`), and they count as one"
+        "one ship, give each its IMO number (`parambak correct … --imo`), and they count as one"
         for handles in by_name.values()
         if len(handles) > 1
     )

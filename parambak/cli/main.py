@@ -31,10 +31,10 @@ if TYPE_CHECKING:
 GROUPS: dict[str, tuple[str, ...]] = {
     "visit": ("open", "close"),
     "report": ("copy", "visit", "swap"),
-    "swap": ("open", "answer", "choose", "check", "load-file", "read-back", "close"),
-    "card": ("add", "list", "blank", "program", "record", "compare", "exchange"),
+    "swap": ("open", "answer", "select", "check", "load-file", "read-back", "close"),
+    "card": ("add", "list", "blank", "program", "record", "compare", "cross-over"),
     "rules": ("record",),
-    "place": ("add", "send", "list", "remove"),
+    "backup": ("add", "send", "list", "remove"),
     "layout": ("check", "map", "draft", "find"),
 }
 COMMANDS = {name: GROUPS.get(name, ()) for lines in SECTIONS.values() for name in lines}
@@ -43,7 +43,7 @@ GROUP_HELP = {
     "swap": "Replace a processor card, from opening the swap to closing it.",
     "report": "Pages to print: of a copy, a visit, a swap.",
     "visit": "Open and close an attendance aboard.",
-    "place": "Places: a second folder, stick or server that holds the same.",
+    "backup": "Backup locations: a second folder, stick or server that holds the same.",
     "card": "Processor cards: where each is, what it carries, and what a unit's must carry.",
     "layout": "Field layouts.",
 }

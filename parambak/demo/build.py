@@ -45,9 +45,9 @@ def settle(layout: Layout, memory: bytearray) -> None:
         data = b"".join(bytes(memory[first : last + 1]) for first, last in check.over)
         value = compute(check, data, order).to_bytes(stored_length(check), order)
         memory[check.at : check.at + len(value)] = value
-    for block in layout.kept_twice:
+    for block in layout.mirrored:
         kept = memory[block.at : block.at + block.length]
-        memory[block.duplicate_at : block.duplicate_at + block.length] = kept
+        memory[block.mirror_at : block.mirror_at + block.length] = kept
 
 
 def _stored(plan: FieldPlan, value: str) -> bytes:
@@ -59,7 +59,7 @@ def _stored(plan: FieldPlan, value: str) -> bytes:
 
 
 def _raw(plan: FieldPlan, value: str) -> int | Fraction | str:
-    for number, name in (plan.meaning or {}).items():
+    for number, name in (plan.value_names or {}).items():
         if name == value:
             return number
     if not plan.field.type.is_number:

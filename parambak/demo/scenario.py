@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from parambak.demo import tugs
 from parambak.demo.build import memory_of
-from parambak.demo.second_year import UNEXPLAINED_AT, second_year
+from parambak.demo.second_year import UNMAPPED_AT, second_year
 from parambak.demo.steps import PERSON, Call, File, archive, dump, moment
 from parambak.demo.swaps import SISTER, sister, starboard, three_swaps
 from parambak.layouts.load import load
@@ -94,7 +94,7 @@ def _port_thruster(thruster: Layout) -> Iterator[File | Call]:
 def _changed(layout: Layout) -> bytes:
     """Return the port thruster a year on: a set-point, a counter, and a byte nobody explains."""
     memory = memory_of(layout, tugs.thruster(ramp_up_time="9.0", run_hours="9377.4"))
-    memory[UNEXPLAINED_AT] = 0x3C
+    memory[UNMAPPED_AT] = 0x3C
     return bytes(memory)
 
 
@@ -127,5 +127,5 @@ def _end() -> Iterator[Call]:
     yield Call("What is to be done next?", ("due",))
     yield Call(
         "The line to write into the report: it finds a history that was cut back.",
-        ("closing-line",),
+        ("seal",),
     )

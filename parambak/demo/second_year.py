@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from parambak.layouts.model import Layout
 
-UNEXPLAINED_AT = 0x0740
+UNMAPPED_AT = 0x0740
 FADING_AT = 0x1A20  # in no field of the winch, and under none of its checks
 PORT = ("--unit", "port-thruster", "--position", "U12")
 WINCH = ("--unit", "towing-winch", "--position", "U3")
@@ -36,14 +36,14 @@ def second_year(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
         ("diff", "grebe/stbd-thruster/U12", "SWAPPED.BIN"),
         exit_code=1,
     )
-    yield Call("Which of the units alike is odd?", ("alike",))
+    yield Call("Which of the units alike is odd?", ("compare-units",))
     yield Call("The page of the visit.", ("report", "visit", "grebe", "--out", "visit.html"))
 
 
 def port(thruster: Layout, **changed: str) -> bytes:
     """Return the port thruster's memory since somebody changed a byte that no field explains."""
     memory = memory_of(thruster, tugs.thruster(**changed))
-    memory[UNEXPLAINED_AT] = 0x3C
+    memory[UNMAPPED_AT] = 0x3C
     return bytes(memory)
 
 

@@ -27,7 +27,7 @@ clock = "7.3728 MHz"
 software = "3.2"
 
 [[program]]
-place = "U7"
+position = "U7"
 label = "TC2 V3.2"
 printed = "8F21"
 
@@ -60,19 +60,19 @@ source = "invented, for the demo"
 layout = true
 
 [swap]
-required = ["supplies", "second-place", "card-sheet", "new-card"]
+required = ["supplies", "second-location", "card-sheet", "new-card"]
 
-[rounds]
+[intervals]
 verified-months = 12
-places = 1
+backup-locations = 1
 """
 TOLD = (
     ("diagnosed", "supplies and fuses are good; the card does not start in the test rack either"),
-    ("last-read", "read in the socket after the fault"),
-    ("decided", "chief engineer, master informed"),
+    ("final-read", "read in the socket after the fault"),
+    ("authorised", "chief engineer, master informed"),
     ("permit", "electrical permit 14"),
-    ("protections", "none out: the tug lies alongside, thruster isolated"),
-    ("way-back", "two hours; else the old card goes back in"),
+    ("safeties-inhibited", "none out: the tug lies alongside, thruster isolated"),
+    ("fallback-plan", "two hours; else the old card goes back in"),
     ("old-card-kept", "labelled and bagged, in the locker"),
     ("impact", "this unit alone; the bridge panel shows it as not ready meanwhile"),
 )
@@ -241,8 +241,8 @@ def _done_well(thruster: Layout, limits: bytes) -> Iterator[File | Call]:
             *BY,
         ),
     )
-    yield Call("A second place for the vault.", ("place", "add", "office", "office"))
-    yield Call("Sent there, and hashed there.", ("place", "send", "office"))
+    yield Call("A backup location for the vault.", ("backup", "add", "office", "office"))
+    yield Call("Sent there, and hashed there.", ("backup", "send", "office"))
     yield from _started(where)
     yield from _finished(thruster, where)
 

@@ -35,7 +35,7 @@ class Turn(NamedTuple):
     renewed: bool
 
 
-def flips(values: Sequence[Hashable]) -> bool:
+def alternates(values: Sequence[Hashable]) -> bool:
     """Return whether a value goes back and forth, given as it was from change to change.
 
     That is: it came back twice to a value that it had left, or changed three times between

@@ -1,9 +1,9 @@
 """Two images, field by field, and the changed bytes that no field explains.
 
-Changes are told apart: `expected` (a counter, a clock: declared so), `tolerance` (a change
+Changes are told apart: `running` (a counter, a clock: declared so), `tolerance` (a change
 of a number that the layout says is no news), `check` (a stored check that follows from
 other changes), `parameter` (anything else that the layout names). What more there is to
-know of changes, `moved`, `flips` and `fading`, is worked out in `history.py`.
+know of changes, `moved`, `alternates` and `fading`, is worked out in `history.py`.
 """
 
 from __future__ import annotations
@@ -25,15 +25,15 @@ if TYPE_CHECKING:
     from parambak.layouts.model import Layout
     from parambak.layouts.verdicts import CheckResult
 
-EXPECTED = "expected"
+RUNNING = "running"
 TOLERANCE = "tolerance"
 CHECK = "check"
 PARAMETER = "parameter"
 MOVED = "moved"
-FLIPS = "flips"
+ALTERNATES = "alternates"
 FADING = "fading"
-UNEXPLAINED = "unexplained"
-SETTLED = frozenset({EXPECTED, TOLERANCE, CHECK})
+UNMAPPED = "unmapped"
+SETTLED = frozenset({RUNNING, TOLERANCE, CHECK})
 """The sorts of change that need no explanation of their own."""
 
 
@@ -58,7 +58,7 @@ class FieldChange(NamedTuple):
     length: int = 0
 
     @property
-    def expected(self) -> bool:
+    def explained(self) -> bool:
         """Return whether the change needs no explanation of its own."""
         return self.kind in SETTLED
 
@@ -145,14 +145,14 @@ def number(field: FieldValue) -> Fraction | None:
     ):
         return None
     stored = plan.codec.read(field.raw or b"").number
-    if stored is None or (plan.meaning is not None and stored in plan.meaning):
+    if stored is None or (plan.value_names is not None and stored in plan.value_names):
         return None
     return plan.reader.number(field.raw or b"")
 
 
 def _kind(new: FieldValue, by: Fraction | None, crossed: str | None) -> str:
-    if new.expected_to_change or new.live:
-        return EXPECTED
+    if new.running or new.volatile:
+        return RUNNING
     tolerance = new.plan.field.tolerance
     if tolerance is None or by is None or crossed is not None:
         return PARAMETER
@@ -182,7 +182,7 @@ def value_text(field: FieldValue) -> str:
     return field.value if field.value is not None else (field.mark or "unreadable")
 
 
-def unexplained(layout: Layout, runs: Sequence[Run]) -> tuple[Range, ...]:
+def unmapped(layout: Layout, runs: Sequence[Run]) -> tuple[Range, ...]:
     """Return the changed stretches of which a bit is explained by no field or check.
 
     A reserved area explains a change only where it says that it changes.

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.differences import fading
 from parambak.differences.bytes import differing_bytes, runs
 from parambak.differences.fields import (
+    ALTERNATES,
     FADING,
-    FLIPS,
     PARAMETER,
     TOLERANCE,
-    UNEXPLAINED,
+    UNMAPPED,
     FieldChange,
-    unexplained,
+    unmapped,
 )
 from parambak.differences.moves import Move, moves_between, undo_moves
 from parambak.differences.tracker import FieldTracker, TrackedChange
@@ -37,7 +37,7 @@ FAR_NEARER = 2  # an image is far nearer to one than to another: it differs in h
 
 
 class Loose(NamedTuple):
-    """A changed stretch in no field; `kind` is `unexplained`, or `fading`."""
+    """A changed stretch in no field; `kind` is `unmapped`, or `fading`."""
 
     range: Range
     kind: str
@@ -126,10 +126,10 @@ class _Maker:
         }
         turns.update(self._bytes.items())
         faded = {key: steps for key, some in turns.items() if (steps := fading.fading(some, blank))}
-        flipping = {
-            name for name, changes in self._fields.items() if fading.flips(_values(changes))
+        alternating = {
+            name for name, changes in self._fields.items() if fading.alternates(_values(changes))
         }
-        return tuple(_sorted(step, faded, flipping) for step in self._steps)
+        return tuple(_sorted(step, faded, alternating) for step in self._steps)
 
     def _sides(
         self, before: Image, image: Image, changed: tuple[Run, ...]
@@ -164,13 +164,13 @@ class _Maker:
         count = sum(run.length for run in changed)
         rest = runs(*sides) if sides is not None else changed
         if self.tracker is None or self._layout is None:
-            loose = tuple(Loose(run.range, UNEXPLAINED) for run in rest)
+            loose = tuple(Loose(run.range, UNMAPPED) for run in rest)
             return Step(number, count, moves, (), {}, loose, ())
         changes, broken = self.tracker.step(images[1], changed, sides)
         for tracked in changes:
             if tracked.change.kind in {PARAMETER, TOLERANCE} and not tracked.is_check:
                 self._fields.setdefault(tracked.change.field, []).append((number, tracked))
-        ranges = unexplained(self._layout, rest)
+        ranges = unmapped(self._layout, rest)
         self._follow_loose(self.tracker, ranges, sides or images, number)
         return Step(
             number,
@@ -178,7 +178,7 @@ class _Maker:
             moves,
             tuple(tracked.change for tracked in changes),
             {tracked.change.field: tracked.renewed for tracked in changes if tracked.renewed},
-            tuple(Loose(stretch, UNEXPLAINED) for stretch in ranges),
+            tuple(Loose(stretch, UNMAPPED) for stretch in ranges),
             broken,
         )
 
@@ -212,15 +212,15 @@ def _values(changes: Iterable[tuple[int, TrackedChange]]) -> list[bytes | None]:
 
 
 def _sorted(
-    step: Step, faded: Mapping[str | int, AbstractSet[int]], flipping: AbstractSet[str]
+    step: Step, faded: Mapping[str | int, AbstractSet[int]], alternating: AbstractSet[str]
 ) -> Step:
     """Return a step whose changes have the sort that only the history of all shows."""
 
     def sort(change: FieldChange) -> FieldChange:
         if step.image in faded.get(change.field, ()) and change.kind in {PARAMETER, TOLERANCE}:
             return change._replace(kind=FADING)
-        if change.field in flipping and change.kind == PARAMETER:
-            return change._replace(kind=FLIPS)
+        if change.field in alternating and change.kind == PARAMETER:
+            return change._replace(kind=ALTERNATES)
         return change
 
     def sort_loose(loose: Loose) -> Loose:

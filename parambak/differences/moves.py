@@ -167,7 +167,7 @@ def _halves(
     if changed < FEWEST or size < smallest:
         return
     if block.start <= start and start + size <= block.end:
-        one = _exchanged(block, new, runs, part)
+        one = _crossed_over(block, new, runs, part)
         if one is not None:
             yield one
             return
@@ -176,7 +176,9 @@ def _halves(
         yield from _halves(block, new, _part(runs, half, half + size), (half, size), smallest)
 
 
-def _exchanged(block: Block, new: Image, runs: Sequence[Run], part: tuple[int, int]) -> Move | None:
+def _crossed_over(
+    block: Block, new: Image, runs: Sequence[Run], part: tuple[int, int]
+) -> Move | None:
     start, size = part
     half, at = size // 2, start - block.start
     theirs = new.read(start, size) if _worth(block, start, start + size, runs) else None

@@ -129,7 +129,7 @@ class FieldTracker:
             number
             for number, (old, new) in enumerate(pairs)
             if (check_text(old) != check_text(new) and follows(old, new))
-            or (new.method == "kept-twice" and new.holds)
+            or (new.method == "mirrored" and new.holds)
         )
 
     def guards(self, start: int, end: int) -> tuple[bool, tuple[str, ...]]:
@@ -198,12 +198,12 @@ def _guards(layout: Layout) -> Iterator[_Guard]:
         over = tuple((first, last + 1) for first, last in check.over)
         yield _Guard(check.name, over, number)
     copied = sum(1 for _ in _copied(layout))
-    for number, block in enumerate(layout.kept_twice, start=len(layout.checks) + copied):
-        spans = (block.at, block.duplicate_at)
+    for number, block in enumerate(layout.mirrored, start=len(layout.checks) + copied):
+        spans = (block.at, block.mirror_at)
         over = tuple((at, at + block.length) for at in spans)
         yield _Guard(block.name, over, number)
 
 
 def _copied(layout: Layout) -> Iterator[int]:
     """Yield the entries that are kept at several addresses, each once."""
-    yield from {id(plan.field) for plan in plan_of(layout).fields if plan.field.also_at}
+    yield from {id(plan.field) for plan in plan_of(layout).fields if plan.field.mirror_at}

@@ -16,7 +16,7 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.differences.fields import EXPECTED, PARAMETER, value_text
+from parambak.differences.fields import PARAMETER, RUNNING, value_text
 from parambak.errors import Fault, LayoutRefused
 from parambak.layouts.mistakes import Ledger, advice, describe
 from parambak.layouts.parse import parse
@@ -66,7 +66,7 @@ class ValueChange(NamedTuple):
     belongs_to_card: bool
 
     @property
-    def expected(self) -> bool:
+    def running(self) -> bool:
         """Return whether the layout expects a change of it."""
         return self.kind != PARAMETER
 
@@ -142,11 +142,11 @@ def _lost(
 
 
 def _change(old: FieldValue, new: FieldValue) -> ValueChange:
-    expected = new.expected_to_change or new.live or old.expected_to_change or old.live
+    expected = new.running or new.volatile or old.running or old.volatile
     return ValueChange(
         new.field,
         old.field,
-        EXPECTED if expected else PARAMETER,
+        RUNNING if expected else PARAMETER,
         new.at,
         value_text(old),
         value_text(new),
@@ -159,7 +159,7 @@ def _change(old: FieldValue, new: FieldValue) -> ValueChange:
 def _family(plan: FieldPlan) -> str:
     """Return the kind of value that a field has: "number", "name", or the family of texts."""
     kind = plan.field.type.kind
-    return "name" if kind == "number" and plan.meaning is not None else kind
+    return "name" if kind == "number" and plan.value_names is not None else kind
 
 
 def _why_not(old: FieldValue, new: FieldValue) -> str | None:
@@ -179,7 +179,7 @@ def _why_not(old: FieldValue, new: FieldValue) -> str | None:
 
 
 def _why_no_text(value: str, new: FieldValue) -> str | None:
-    names = new.plan.meaning
+    names = new.plan.value_names
     if names is not None:
         return None if value in names.values() else "the new layout has no such name"
     fits = new.plan.codec.write(value) is not None

@@ -68,7 +68,7 @@ def _field(found: ValueResult, name: str, order: str, taken: list[tuple[int, int
         why = "stands in too many places" if found.crowded else "stands nowhere in any form tried"
         return f"# {_plain(found.panel_value.name)}: {why}.\n"
     first = found.candidates[0]
-    extents = [(at, at + first.length) for at in (first.at, *first.also_at)]
+    extents = [(at, at + first.length) for at in (first.at, *first.mirror_at)]
     free = not any(a < d and c < b for a, b in extents for c, d in taken)
     free = free and all(end <= MOST_MEMORY for _, end in extents)
     if found.confident and free:
@@ -102,8 +102,8 @@ def _entry(found: ValueResult, candidate: Candidate, name: str, order: str) -> I
         yield f"fraction = {interpretation.fraction}"
     if found.panel_value.unit and interpretation.type.kind != "text":
         yield f"unit = {_text(found.panel_value.unit)}"
-    if candidate.also_at:
-        yield f"also-at = [{', '.join(f'0x{at:04X}' for at in candidate.also_at)}]"
+    if candidate.mirror_at:
+        yield f"mirror-at = [{', '.join(f'0x{at:04X}' for at in candidate.mirror_at)}]"
     note = f"guess: {candidate.odds} to 1 of {found.panel_value.name}; " + "; ".join(
         candidate.evidence
     )

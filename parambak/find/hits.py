@@ -262,7 +262,7 @@ def twins(
 def _twin(common: CommonBytes, chance: Chance, one: Hit, other: Hit) -> bool:
     """Return whether the bytes around both places are the same in every copy.
 
-    What repeats itself within that stretch is a table's rows, not a block kept twice.
+    What repeats itself within that stretch is a table's rows, not a block mirrored.
     """
     first, second = common.position(one.at), common.position(other.at)
     if first is None or second is None:

@@ -28,7 +28,7 @@ _LIKELY = 0.5
 
 
 def evidence(
-    panel_value: PanelValue, ranked: Ranked, also_at: Sequence[int], beside: Sequence[str]
+    panel_value: PanelValue, ranked: Ranked, mirror_at: Sequence[int], beside: Sequence[str]
 ) -> tuple[str, ...]:
     """Return the evidence for one candidate, the bytes first.
 
@@ -51,8 +51,8 @@ def evidence(
     if ranked.step:
         words.append(f"a step of {abs(ranked.step)} bytes to the values beside it")
     words += beside
-    if also_at:
-        words.append("kept again at " + ", ".join(f"0x{at:04X}" for at in also_at))
+    if mirror_at:
+        words.append("kept again at " + ", ".join(f"0x{at:04X}" for at in mirror_at))
     others = dict.fromkeys(
         way.type.name for way in hit.interpretations if way.type != ranked.interpretation.type
     )
@@ -117,7 +117,7 @@ class Candidate(NamedTuple):
     length: int
     interpretation: Interpretation
     odds: int
-    also_at: tuple[int, ...]
+    mirror_at: tuple[int, ...]
     evidence: tuple[str, ...]
 
 

@@ -39,7 +39,7 @@ class Assessor:
         self._rules: dict[str, Rules] = {}
 
     def rules(self, position: Position) -> Rules:
-        """Return the ship's rules that hold for a position, else the careful default.
+        """Return the ship's rules that hold for a position, else the default rules.
 
         Raise VaultDamaged where they are on record and cannot be had: weaker ones than the
         owner's must not hold unsaid.
@@ -161,14 +161,14 @@ class Assessor:
     def _others(
         self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
     ) -> tuple[tuple[Read, ...], tuple[str, ...]]:
-        """Return the reads that agree outside live bytes, and words on those that do not."""
+        """Return the reads that agree outside volatile bytes, and words on those that do not."""
         live = _live(layout) if layout is not None else None
         agreeing = list(copy.reads)
         against = []
         for other in position.copies:
             same_day = other.newest.read_on == copy.newest.read_on
             if other.image == copy.image or image is None or not (live or same_day):
-                continue  # without live bytes, what differs cannot agree
+                continue  # without volatile bytes, what differs cannot agree
             its = self._image_or_none(other)
             if its is None:
                 continue
@@ -270,7 +270,7 @@ def _checks(layout: Layout, image: Image) -> list[tuple[str, bool | None]]:
 def _live(layout: Layout) -> Mapping[int, int]:
     from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
 
-    return coverage.masks(layout, "live")
+    return coverage.masks(layout, "volatile")
 
 
 def normal_of(layout: Layout | None) -> plausibility.Normal:
@@ -278,8 +278,8 @@ def normal_of(layout: Layout | None) -> plausibility.Normal:
     if layout is None:
         return plausibility.Normal()
     return plausibility.Normal(
-        kept_twice="kept-twice" in layout.normal,
-        blocks=tuple((block.at, block.duplicate_at, block.length) for block in layout.kept_twice),
+        mirrored="mirrored" in layout.normal,
+        blocks=tuple((block.at, block.mirror_at, block.length) for block in layout.mirrored),
         seven_bit="seven-bit" in layout.normal,
         constant_line="constant-line" in layout.normal,
     )
@@ -334,7 +334,7 @@ def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str
         doubts.append(
             f"{has}, and the layout on record here, {position.layout.name}, is for "
             f"{layout.memory}: nothing more can be archived here until one of them is mended. "
-            "Give the right layout with `archive --layout`, or the right chip with `amend --chip`"
+            "Give the right layout with `archive --layout`, or the right chip with `correct --chip`"
         )
     latest = position.latest
     if latest is not None:

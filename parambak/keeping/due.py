@@ -1,4 +1,4 @@
-"""What is due: positions to read again, or whose copies want a second place, most urgent first."""
+"""What is due: positions to read again, or to send to a second location, the most urgent first."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 NOT_VERIFIED = "not-verified"
 ONE_READ = "one-read"
 TOO_OLD = "too-old"
-ONE_PLACE = "one-place"
-URGENCY = (NOT_VERIFIED, ONE_READ, TOO_OLD, ONE_PLACE)  # the most urgent first
+ONE_LOCATION = "one-location"
+URGENCY = (NOT_VERIFIED, ONE_READ, TOO_OLD, ONE_LOCATION)  # the most urgent first
 
 
 class Reason(NamedTuple):
@@ -46,7 +46,7 @@ class PositionStatus(NamedTuple):
 
     `unmet` are the conditions that the newest copy does not meet; `reads` is how many
     reads it ever had; `verified_on` the day of the newest read of a verified copy, None
-    where there is none; `places` are those beside the vault that were shown to hold the
+    where there is none; `locations` are those beside the vault that were shown to hold the
     newest copy.
     """
 
@@ -56,7 +56,7 @@ class PositionStatus(NamedTuple):
     unmet: Sequence[Condition]
     reads: int
     verified_on: date | None
-    places: Sequence[str]
+    locations: Sequence[str]
 
 
 def due_of(known: PositionStatus, rules: Rules) -> Due | None:
@@ -94,12 +94,12 @@ def _by_age(known: PositionStatus, rules: Rules) -> list[Reason]:
 
 
 def _by_places(known: PositionStatus, rules: Rules) -> list[Reason]:
-    wanted = rules.places if rules.places is not None else 1
-    if len(known.places) >= wanted:
+    wanted = rules.backup_locations if rules.backup_locations is not None else 1
+    if len(known.locations) >= wanted:
         return []
-    held = ", ".join(known.places) or "no other place"
-    text = f"held in {held}; wanted in {counted(wanted, 'place')} beside this vault"
-    return [Reason(ONE_PLACE, known.newest_on, text)]
+    held = ", ".join(known.locations) or "no other backup location"
+    text = f"held in {held}; wanted in {counted(wanted, 'location')} beside this vault"
+    return [Reason(ONE_LOCATION, known.newest_on, text)]
 
 
 def months_later(day: date, months: int) -> date:

@@ -73,7 +73,7 @@ def _same_file(one: DumpEntry, other: DumpEntry) -> bool:
 class CopyEvidence(Struct, frozen=True):
     """All that the answer rests on.
 
-    `agreeing` are the reads that gave this image outside live bytes;
+    `agreeing` are the reads that gave this image outside volatile bytes;
     `disagreeing` says of each other read of the same day how far it is off.
     `suspicions` are the findings that speak against the image, `lifted` those
     declared normal, each with who says so. `checks` pairs each check's name
@@ -213,5 +213,5 @@ def _by_checks(name: str, checks: Sequence[tuple[str, bool | None]]) -> Conditio
 
 def _intact(evidence: CopyEvidence) -> Condition:
     if evidence.damage:
-        return Condition.no("intact", "; ".join(evidence.damage))
-    return Condition.yes("intact", "the bytes on disk hash to the recorded digest")
+        return Condition.no("unchanged-on-disk", "; ".join(evidence.damage))
+    return Condition.yes("unchanged-on-disk", "the bytes on disk hash to the recorded digest")

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from parambak.layouts.model import Layout
     from parambak.layouts.slots import Slot
 
-Which = Literal["live", "expected-to-change", "belongs-to-card", "identifies-unit", "reserved"]
+Which = Literal["volatile", "running", "belongs-to-card", "identifies-unit", "reserved"]
 
 
 def joined(ranges: Iterable[Range]) -> tuple[Range, ...]:
@@ -85,13 +85,13 @@ def explained_bits(layout: Layout) -> bytes:
 
     That is where a field or a check would show it, or where an area without a known
     meaning is said to change. A reserved area explains no change, nor does a spare bit
-    beside flags. A changed byte is unexplained where `(old ^ new) & ~bits` is not 0.
+    beside flags. A changed byte is unmapped where `(old ^ new) & ~bits` is not 0.
     """
     kept: bytes | None = layout.__dict__.get("explained")
     if kept is None:
         bits = bytearray(layout.memory)
         for slot in slots(layout):
-            if slot.reserved and not (slot.expected_to_change or slot.live):
+            if slot.reserved and not (slot.running or slot.volatile):
                 continue
             if slot.width is None:
                 bits[slot.at : slot.end] = b"\xff" * slot.length
@@ -147,7 +147,7 @@ CHARACTERS: Mapping[str, str] = MappingProxyType(
         "-": "reserved",
         "#": "a field",
         "+": "a field expected to change",
-        "~": "live",
+        "~": "volatile",
         "!": "a check",
     }
 )
@@ -165,11 +165,11 @@ class MapRow(NamedTuple):
 def _character(slot: Slot) -> str:
     if slot.kind == "check":
         return "!"
-    if slot.live:
+    if slot.volatile:
         return "~"
     if slot.reserved:
         return "-"
-    return "+" if slot.expected_to_change else "#"
+    return "+" if slot.running else "#"
 
 
 def picture(layout: Layout, columns: int = 64) -> tuple[MapRow, ...]:
@@ -196,7 +196,7 @@ def picture(layout: Layout, columns: int = 64) -> tuple[MapRow, ...]:
 class Part(NamedTuple):
     """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
 
-    `kind` is "field", "group", "check", "reserved", or "duplicate" of a block kept twice.
+    `kind` is "field", "group", "check", "reserved", or "duplicate" of a block mirrored.
     A stretch may have holes: what is covered byte by byte, `coverage` knows.
     """
 
@@ -226,14 +226,14 @@ def parts(layout: Layout) -> tuple[Part, ...]:
         for name, (start, end) in groups.items()
     ]
     found += [
-        Part(f"{block.name}, again", "duplicate", block.duplicate_at, block.length)
-        for block in layout.kept_twice
+        Part(f"{block.name}, again", "duplicate", block.mirror_at, block.length)
+        for block in layout.mirrored
     ]
     return tuple(sorted(found, key=lambda part: part.start))
 
 
 def _in_a_duplicate(layout: Layout, slot: Slot) -> bool:
     return any(
-        block.duplicate_at <= slot.at and slot.end <= block.duplicate_at + block.length
-        for block in layout.kept_twice
+        block.mirror_at <= slot.at and slot.end <= block.mirror_at + block.length
+        for block in layout.mirrored
     )

@@ -28,7 +28,7 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     `raw` is as stored, None where a byte of it is absent. `value` is an exact decimal or
     text, None where the bytes stand for none; `mark` says why there is none, or what is
-    odd ("blank", "absent", "not BCD", "no meaning given"). `within_limits` is None where
+    odd ("blank", "absent", "not BCD", "no name given"). `within_limits` is None where
     there are no limits, or no number to judge; `limits` are the low and the high one. What
     does not depend on the image is asked of the `plan`.
     """
@@ -84,14 +84,14 @@ class FieldValue(Struct, frozen=True, gc=False):
         return self.plan.field.note
 
     @property
-    def expected_to_change(self) -> bool:
+    def running(self) -> bool:
         """Return whether the layout expects a change between visits."""
-        return self.plan.field.expected_to_change
+        return self.plan.field.running
 
     @property
-    def live(self) -> bool:
+    def volatile(self) -> bool:
         """Return whether the field changes while it is read."""
-        return self.plan.field.live
+        return self.plan.field.volatile
 
     @property
     def belongs_to_card(self) -> bool:
@@ -248,7 +248,7 @@ def _limit_of(
     number = other.reader.number(raw)
     if number is None:
         return None, None
-    return number, other.show(raw)[0] if other.reader.meaning is None else exact(number)
+    return number, other.show(raw)[0] if other.reader.value_names is None else exact(number)
 
 
 def _vote(

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from parambak.layouts.check_methods import CheckMethod
     from parambak.layouts.field_types import FieldType
     from parambak.layouts.mistakes import Ledger, Path, Source
-    from parambak.layouts.model import Check, Field, Group, KeptTwice, Reserved
+    from parambak.layouts.model import Check, Field, Group, Mirrored, Reserved
 
 _MEANING_KEY = re.compile(r"-?(?:0x[0-9A-Fa-f]{1,16}|[0-9]{1,20})")
 _FORBIDDEN_IN_NAMES = frozenset(".[]")
@@ -47,16 +47,16 @@ _TYPES_OF_KEY: Mapping[str, Callable[[FieldType], bool]] = MappingProxyType(
         "bit": _BITS,
         "width": _BITS,
         "scale": _NUMBER,
-        "bias": _NUMBER,
+        "offset": _NUMBER,
         "fraction": _WHOLE,
-        "points": _NUMBER,
+        "curve": _NUMBER,
         "decimals": _NUMBER,
         "low": _NUMBER,
         "high": _NUMBER,
         "low_from": _NUMBER,
         "high_from": _NUMBER,
         "tolerance": _NUMBER,
-        "meaning": _WHOLE,
+        "values": _WHOLE,
         "encoding": lambda field_type: field_type.kind == "text",
         "padding": lambda field_type: field_type.kind == "text",
         "parts": lambda field_type: field_type.kind == "date-time",
@@ -150,10 +150,10 @@ def judge_field(source: Source, path: Path, field: Field, ledger: Ledger) -> Non
         _judge_bits(source, path, field, ledger)
     if field.type.kind == "date-time":
         _judge_parts(source, path, field, ledger)
-    if field.points:
+    if field.curve:
         _judge_points(source, path, field, ledger)
-    if field.meaning is not None and field.type.is_whole:
-        _judge_meaning(source, path, field, field.meaning, ledger)
+    if field.values is not None and field.type.is_whole:
+        _judge_values(source, path, field, field.values, ledger)
     _judge_limits(source, path, field, ledger)
 
 
@@ -237,34 +237,32 @@ def _judge_parts(source: Source, path: Path, field: Field, ledger: Ledger) -> No
 
 
 def _judge_points(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
-    path = (*path, "points")
-    raws = [raw for raw, _ in field.points]
-    for key in ("scale", "bias", "fraction"):
+    path = (*path, "curve")
+    raws = [raw for raw, _ in field.curve]
+    for key in ("scale", "offset", "fraction"):
         if getattr(field, key) is not None:
-            ledger.note(
-                faults.POINTS, source, (*path[:-1], key), expected="points alone", found=key
-            )
-    if not all(finite(value) for _, value in field.points):
+            ledger.note(faults.CURVE, source, (*path[:-1], key), expected="points alone", found=key)
+    if not all(finite(value) for _, value in field.curve):
         ledger.note(faults.NUMBER, source, path, expected="finite numbers", found="one that is not")
     elif len(raws) < 2 or any(low >= high for low, high in pairwise(raws)):
         ledger.note(
-            faults.POINTS,
+            faults.CURVE,
             source,
             path,
             expected="two points or more, raw numbers rising",
             found=", ".join(describe(raw) for raw in raws[:8]),
         )
-    elif len({value for _, value in field.points}) == 1:
+    elif len({value for _, value in field.curve}) == 1:
         ledger.note(
             faults.SCALE,
             source,
             path,
             expected="points at different values",
-            found=f"every value {plain(field.points[0][1])}",
+            found=f"every value {plain(field.curve[0][1])}",
         )
 
 
-def _judge_meaning(
+def _judge_values(
     source: Source, path: Path, field: Field, meaning: dict[str, str], ledger: Ledger
 ) -> None:
     sound = 1 <= field.stored_length <= 16 and 0 <= (field.stored_width or 1) <= 64
@@ -274,11 +272,11 @@ def _judge_meaning(
     low, high = bounds
     seen: dict[int, str] = {}
     for key in meaning:
-        here = (*path, "meaning", key)
+        here = (*path, "values", key)
         number = _meaning_number(key)
         if number is None or not low <= number <= high:
             ledger.note(
-                faults.MEANING,
+                faults.VALUES,
                 source,
                 here,
                 where=source.where(path),
@@ -287,7 +285,7 @@ def _judge_meaning(
             )
         elif number in seen:
             ledger.note(
-                faults.MEANING_TWICE,
+                faults.VALUES_TWICE,
                 source,
                 here,
                 where=source.where(path),
@@ -330,8 +328,10 @@ def _judge_limits(source: Source, path: Path, field: Field, ledger: Ledger) -> N
 
 def judge_group(source: Source, path: Path, group: Group, ledger: Ledger) -> None:
     """Note what does not make sense in a group itself, apart from what is in it."""
-    if group.count > 1 and group.step is None:
-        ledger.note(faults.STEP, source, path, expected="`step`", found=f"{group.count} rows")
+    if group.count > 1 and group.row_size is None:
+        ledger.note(
+            faults.ROW_SIZE, source, path, expected="`row-size`", found=f"{group.count} rows"
+        )
     if group.rows and len(group.rows) != group.count:
         ledger.note(
             faults.ROWS,
@@ -342,7 +342,7 @@ def judge_group(source: Source, path: Path, group: Group, ledger: Ledger) -> Non
         )
 
 
-def judge_stretch(source: Source, path: Path, area: Reserved | KeptTwice, ledger: Ledger) -> None:
+def judge_stretch(source: Source, path: Path, area: Reserved | Mirrored, ledger: Ledger) -> None:
     """Note a reserved area or block without any length."""
     if area.length < 1:
         ledger.note(

@@ -100,8 +100,8 @@ SCALE = Fault(
     "The scale of {where} is zero.",
     "Write a scale that is not zero, or leave it out.",
 )
-POINTS = Fault(
-    "layout-points",
+CURVE = Fault(
+    "layout-curve",
     LayoutRefused,
     "The points of {where} do not make a table.",
     "Write two pairs or more, [raw, value], each raw greater than the one before.",
@@ -110,7 +110,7 @@ LIMITS = Fault(
     "layout-limits",
     LayoutRefused,
     "The low limit of {where} is above its high limit.",
-    "Exchange the two, or mend the wrong one.",
+    "CrossOver the two, or mend the wrong one.",
 )
 LIMIT_FIELD = Fault(
     "layout-limit-field",
@@ -154,14 +154,14 @@ BITS = Fault(
     "The bits of {where} do not fit its bytes.",
     "Bits count from 0, the lowest; give `length` where they run over more than one byte.",
 )
-MEANING_TWICE = Fault(
-    "layout-meaning-twice",
+VALUES_TWICE = Fault(
+    "layout-values-twice",
     LayoutRefused,
     "One value of {where} has two meanings.",
     "Keep one of the two.",
 )
-MEANING = Fault(
-    "layout-meaning",
+VALUES = Fault(
+    "layout-values",
     LayoutRefused,
     "A value in the meanings of {where} is none that it can hold.",
     "Write whole numbers that the field can hold, decimal or with 0x.",
@@ -184,11 +184,11 @@ PARTS = Fault(
     "The parts of {where} do not make a date or a time.",
     "Give year, month and day, or hour and minute, or both, each once.",
 )
-STEP = Fault(
-    "layout-step",
+ROW_SIZE = Fault(
+    "layout-row-size",
     LayoutRefused,
     "{where} has several rows, and nothing says how far apart.",
-    "Add `step`, the bytes from the start of one row to the start of the next.",
+    "Add `row-size`, the bytes from the start of one row to the start of the next.",
 )
 ROWS = Fault(
     "layout-rows",

@@ -43,7 +43,7 @@ def write_ieee(value: Fraction, length: int) -> bytes | None:
 
 
 def read_mbf(raw: bytes) -> Fraction:
-    """Return a Microsoft Binary Format value: exponent (bias 128), sign, mantissa 0.1m."""
+    """Return a Microsoft Binary Format value: exponent (offset 128), sign, mantissa 0.1m."""
     exponent, bits = raw[0], 8 * (len(raw) - 1)
     if exponent == 0:
         return Fraction(0)

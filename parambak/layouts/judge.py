@@ -67,8 +67,8 @@ def judge_field_address(
     else:
         start = first + field.at if first + field.at < 0 else last + field.at
         judge_span(spot, "at", start, length, memory, ledger)
-    for at in field.also_at:
-        inner = Spot(spot.source, (*spot.path, "also-at"))
+    for at in field.mirror_at:
+        inner = Spot(spot.source, (*spot.path, "mirror-at"))
         judge_span(inner, "", first + at if at < 0 else last + at, length, memory, ledger)
 
 
@@ -83,7 +83,7 @@ def judge_order(spot: Spot, field: Field, ledger: Ledger, *, ordered: bool) -> N
 def last_row(group: Group, base: tuple[int, int]) -> tuple[int, int]:
     """Return where the first and the last row of `group` begin."""
     first, last = base
-    return first + group.at, last + group.at + (group.count - 1) * (group.step or 0)
+    return first + group.at, last + group.at + (group.count - 1) * (group.row_size or 0)
 
 
 def judge_overlaps(
@@ -242,7 +242,7 @@ class Judge:
     ) -> None:
         entry_rules.judge_names(source, [(path, group.name)], taken, self.ledger)
         entry_rules.judge_group(source, path, group, self.ledger)
-        self.stepless = self.stepless or (group.count > 1 and group.step is None)
+        self.stepless = self.stepless or (group.count > 1 and group.row_size is None)
         if group.at < 0:
             judge_span(Spot(source, path), "at", group.at, 1, self.memory or 1, self.ledger)
             return
@@ -265,19 +265,19 @@ class Judge:
             self.spots[id(area)] = spot
             entry_rules.judge_stretch(source, spot.path, area, self.ledger)
             judge_span(spot, "at", area.at, area.length, memory, self.ledger)
-        for index, block in enumerate(tables.kept_twice):
-            spot = Spot(source, source.entry(("kept-twice",), index))
+        for index, block in enumerate(tables.mirrored):
+            spot = Spot(source, source.entry(("mirrored",), index))
             entry_rules.judge_stretch(source, spot.path, block, self.ledger)
             judge_span(spot, "at", block.at, block.length, memory, self.ledger)
-            judge_span(spot, "duplicate-at", block.duplicate_at, block.length, memory, self.ledger)
-            if abs(block.at - block.duplicate_at) < block.length:
+            judge_span(spot, "mirror-at", block.mirror_at, block.length, memory, self.ledger)
+            if abs(block.at - block.mirror_at) < block.length:
                 self.ledger.note(
                     faults.OVERLAP,
                     source,
-                    (*spot.path, "duplicate-at"),
+                    (*spot.path, "mirror-at"),
                     other="its own duplicate",
                     expected=f"at least {block.length} bytes between the two",
-                    found=describe(abs(block.at - block.duplicate_at)),
+                    found=describe(abs(block.at - block.mirror_at)),
                 )
 
     def _judge_slots(self) -> None:
@@ -307,7 +307,7 @@ class Judge:
                 written.extend(slots.of_group(group, order))
             written.extend(slots.of_check(check, order) for check in part.tables.check)
             written.extend(slots.of_reserved(area, order) for area in part.tables.reserved)
-        blocks = [block for part in self.files for block in part.tables.kept_twice]
+        blocks = [block for part in self.files for block in part.tables.mirrored]
         written.extend(list(islice(slots.of_duplicates(written, blocks), MOST_FIELDS + 1)))
         return written if len(written) <= MOST_FIELDS else None
 

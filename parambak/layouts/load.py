@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from parambak.layouts.mistakes import Path, Source
-    from parambak.layouts.model import KeptTwice, LayoutFile, Normal
+    from parambak.layouts.model import LayoutFile, Mirrored, Normal
 
 LANGUAGE = 1
 MOST_INCLUDES = 50
@@ -236,7 +236,7 @@ def _examine(
 
 def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
     head = files[0].tables.layout
-    blocks = tuple(block for each in files for block in each.tables.kept_twice)
+    blocks = tuple(block for each in files for block in each.tables.mirrored)
     memory = head.memory or 0
     return Layout(
         name=name,
@@ -253,18 +253,18 @@ def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
         groups=tuple(group for each in files for group in each.tables.group),
         checks=tuple(entry for each in files for entry in each.tables.check),
         reserved=tuple(area for each in files for area in each.tables.reserved),
-        kept_twice=blocks,
+        mirrored=blocks,
         note=head.note,
         source=head.source,
     )
 
 
 def _normal(
-    declared: tuple[Normal, ...], blocks: tuple[KeptTwice, ...], memory: int
+    declared: tuple[Normal, ...], blocks: tuple[Mirrored, ...], memory: int
 ) -> tuple[Normal, ...]:
-    """Return what is normal; a block that is half the memory, kept twice, says so itself."""
+    """Return what is normal; a block that is half the memory, mirrored, says so itself."""
     halves = {0, memory // 2}
     for block in blocks:
-        if 2 * block.length == memory and {block.at, block.duplicate_at} == halves:
-            return tuple(dict.fromkeys((*declared, "kept-twice")))
+        if 2 * block.length == memory and {block.at, block.mirror_at} == halves:
+            return tuple(dict.fromkeys((*declared, "mirrored")))
     return declared

@@ -49,7 +49,7 @@ Encoding = Literal[
 ]
 Padding = Literal["any", "space", "zero", "blank", "after-zero", "none"]
 Part = Literal["year", "month", "day", "hour", "minute", "second", "weekday", "skip"]
-Normal = Literal["kept-twice", "seven-bit", "constant-line"]
+Normal = Literal["mirrored", "seven-bit", "constant-line"]
 
 
 class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
@@ -62,15 +62,15 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
     bit: Annotated[int | None, Meta(description="Lowest bit, counted from 0.")] = None
     width: Annotated[int | None, Meta(description="How many bits.")] = None
     byte_order: ByteOrder | None = None
-    scale: Annotated[Number | None, Meta(description="value = raw * scale + bias")] = None
-    bias: Annotated[Number | None, Meta(description="value = raw * scale + bias")] = None
+    scale: Annotated[Number | None, Meta(description="value = raw * scale + offset")] = None
+    offset: Annotated[Number | None, Meta(description="value = raw * scale + offset")] = None
     fraction: (
         Annotated[
             int, Meta(ge=1, le=63, description="Bits after the point of a fixed-point number.")
         ]
         | None
     ) = None
-    points: Annotated[
+    curve: Annotated[
         tuple[tuple[int, Number], ...],
         Meta(max_length=4096, description="[raw, value] pairs, joined by straight lines."),
     ] = ()
@@ -90,7 +90,7 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
     tolerance: Annotated[
         Number | None, Meta(description="A change of up to so much between visits is no news.")
     ] = None
-    meaning: Annotated[
+    values: Annotated[
         dict[str, Name] | None, Meta(description="Names for values: stored number = name.")
     ] = None
     encoding: Encoding | None = None
@@ -102,12 +102,12 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
         bool, Meta(description="The parts of a date-time are binary, not packed BCD.")
     ] = False
     century: Annotated[int, Meta(ge=0, le=9900, description="Added to a year.")] | None = None
-    also_at: Annotated[
+    mirror_at: Annotated[
         tuple[int, ...], Meta(max_length=16, description="Further addresses of the same value.")
     ] = ()
     shares: Annotated[bool, Meta(description="Meant to share bytes with other fields.")] = False
-    expected_to_change: bool = False
-    live: Annotated[bool, Meta(description="Changes while it is read.")] = False
+    running: bool = False
+    volatile: Annotated[bool, Meta(description="Changes while it is read.")] = False
     belongs_to_card: bool = False
     identifies_unit: bool = False
     note: Text | None = None
@@ -132,11 +132,11 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
         return None if self.type.bounds is None else self.type.bounds(bits)
 
     @property
-    def meanings(self) -> dict[int, str] | None:
+    def value_names(self) -> dict[int, str] | None:
         """Return the names by stored number, where there are any."""
-        if self.meaning is None:
+        if self.values is None:
             return None
-        return {stored_number(key): name for key, name in self.meaning.items()}
+        return {stored_number(key): name for key, name in self.values.items()}
 
     def codec(self, order: ByteOrder, blank: int = 0xFF) -> Codec:
         """Return how its bytes are read and written in `order`; a blank byte reads `blank`."""
@@ -162,7 +162,9 @@ class Group(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
     name: Name
     at: Annotated[Address, Meta(description="First byte of the first row.")]
     count: Annotated[int, Meta(ge=1, le=MOST_FIELDS, description="How many rows.")]
-    step: Annotated[int, Meta(ge=1, description="Bytes from one row to the next.")] | None = None
+    row_size: Annotated[int, Meta(ge=1, description="Bytes from one row to the next.")] | None = (
+        None
+    )
     rows: Annotated[tuple[Name, ...], Meta(description="A name for each row.")] = ()
     field: tuple[Field, ...] = ()
     group: tuple["Group", ...] = ()
@@ -187,8 +189,8 @@ class Check(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
     reflect_in: bool | None = None
     reflect_out: bool | None = None
     xor_out: int | None = None
-    expected_to_change: bool = False
-    live: bool = False
+    running: bool = False
+    volatile: bool = False
     shares: bool = False
     note: Text | None = None
     source: Text | None = None
@@ -201,20 +203,20 @@ class Reserved(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, re
     at: Address
     length: Length
     must_be_blank: bool = False
-    expected_to_change: bool = False
-    live: bool = False
+    running: bool = False
+    volatile: bool = False
     shares: bool = False
     note: Text | None = None
     source: Text | None = None
 
 
-class KeptTwice(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+class Mirrored(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
     """A block and its duplicate, which must be the same."""
 
-    name: Name = "kept twice"
+    name: Name = "mirrored"
     at: Address
     length: Length
-    duplicate_at: Annotated[int, Meta(description="First byte of the duplicate.")]
+    mirror_at: Annotated[int, Meta(description="First byte of the duplicate.")]
     note: Text | None = None
     source: Text | None = None
 
@@ -247,7 +249,7 @@ class LayoutFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, 
     group: tuple[Group, ...] = ()
     check: tuple[Check, ...] = ()
     reserved: tuple[Reserved, ...] = ()
-    kept_twice: Annotated[tuple[KeptTwice, ...], Meta(max_length=64)] = ()
+    mirrored: Annotated[tuple[Mirrored, ...], Meta(max_length=64)] = ()
 
 
 class Layout(Struct, frozen=True, kw_only=True, eq=False, dict=True):
@@ -272,13 +274,13 @@ class Layout(Struct, frozen=True, kw_only=True, eq=False, dict=True):
     groups: tuple[Group, ...]
     checks: tuple[Check, ...]
     reserved: tuple[Reserved, ...]
-    kept_twice: tuple[KeptTwice, ...]
+    mirrored: tuple[Mirrored, ...]
     note: str | None
     source: str | None
 
 
 def stored_number(text: str) -> int:
-    """Return the number that a key of `meaning` writes: decimal, or hexadecimal with 0x."""
+    """Return the number that a key of `values` writes: decimal, or hexadecimal with 0x."""
     return int(text, 16 if "x" in text else 10)
 
 

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from parambak.layouts.field_types import Codec
     from parambak.layouts.model import Layout
 
-NO_MEANING = "no meaning given"
-OUTSIDE_POINTS = "outside its points"
+NO_NAME = "no name given"
+OUTSIDE_CURVE = "outside its curve"
 _ITSELF = Scaling([Line(Fraction(1), Fraction(0))], [0, 0], written=0, decimals=None)
 
 
@@ -41,11 +41,11 @@ class FieldReader:
         "limits",
         "low",
         "low_text",
-        "meaning",
         "measures",
         "raw_bounds",
         "scaling",
         "show",
+        "value_names",
     )
 
     def __init__(self, slot: Slot, field: Field, blank: int) -> None:
@@ -54,7 +54,7 @@ class FieldReader:
         self.blank = None if field.type.kind == "bytes" else bytes([blank]) * slot.length
         self.is_text = field.type.kind == "text"
         self.is_bits = field.type.takes_bits
-        self.meaning = field.meanings
+        self.value_names = field.value_names
         # A measured value may have a word for a few special numbers; the rest need none.
         self.measures = self.scaling is not None or field.unit is not None
         self.low, self.high = _limit(self, field, field.low), _limit(self, field, field.high)
@@ -71,7 +71,7 @@ class FieldReader:
         if self.is_bits:
             return True  # the integer of the shared bytes is blank
         within = shown[1]
-        named = self.meaning is not None and self.codec.read(raw).number in self.meaning
+        named = self.value_names is not None and self.codec.read(raw).number in self.value_names
         return not within and not named
 
     def number(self, raw: bytes) -> Fraction | None:
@@ -95,12 +95,12 @@ class FieldPlan:
         "high_from",
         "limits",
         "low_from",
-        "meaning",
         "name",
         "reader",
         "scaling",
         "show",
         "slot",
+        "value_names",
     )
 
     def __init__(self, slot: Slot, field: Field, reader: FieldReader) -> None:
@@ -109,11 +109,11 @@ class FieldPlan:
         self.field = field
         self.name = slot.name
         # Whether the value depends on no other bytes: copies, or fields that hold limits.
-        self.alone = not field.also_at and field.low_from is None and field.high_from is None
+        self.alone = not field.mirror_at and field.low_from is None and field.high_from is None
         self.reader = reader
         self.codec = reader.codec
         self.scaling = reader.scaling
-        self.meaning = reader.meaning
+        self.value_names = reader.value_names
         self.show = reader.show
         self.blank = reader.blank
         self.limits = reader.limits
@@ -129,7 +129,7 @@ def _limit(reader: FieldReader, field: Field, limit: Decimal | None) -> Fraction
     if limit is None:
         return None
     value = Fraction(limit)
-    scaled = field.points or field.scale is not None or field.bias is not None
+    scaled = field.curve or field.scale is not None or field.offset is not None
     if scaled or not field.type.limit_as_stored:
         return value
     raw = reader.codec.write(value)
@@ -155,8 +155,8 @@ def _shower(reader: FieldReader) -> Callable[[bytes], Shown]:
     bounded = reader.low is not None or reader.high is not None
     if integer is None or (bounded and bounds is None):
         return _any_shower(reader)
-    if reader.meaning is not None:
-        return _name_shower(reader, integer, reader.meaning)
+    if reader.value_names is not None:
+        return _name_shower(reader, integer, reader.value_names)
     units = None if reader.scaling is None else reader.scaling.units()
     if reader.scaling is not None and (units is None or not reader.scaling.places):
         return _any_shower(reader)
@@ -221,7 +221,7 @@ def _any_shower(reader: FieldReader) -> Callable[[bytes], Shown]:
     read, scale, meaning, bounds = (
         reader.codec.read,
         reader.scaling,
-        reader.meaning,
+        reader.value_names,
         reader.raw_bounds,
     )
 
@@ -233,13 +233,13 @@ def _any_shower(reader: FieldReader) -> Callable[[bytes], Shown]:
             name = meaning.get(number) if isinstance(number, int) else None
             if name is not None:
                 return name, None, mark
-            mark = None if reader.measures else NO_MEANING
+            mark = None if reader.measures else NO_NAME
         if scale is None:
             value = str(number) if isinstance(number, int) else exact(number)
         else:
             value = scale.text(number)
             if value is None:
-                return None, None, OUTSIDE_POINTS
+                return None, None, OUTSIDE_CURVE
         if bounds is not None:
             return value, bounds[0] <= number <= bounds[1], mark
         return value, _within(reader, number), mark
@@ -295,7 +295,7 @@ def _plan(layout: Layout) -> Plan:
     by_name = {plan.name: plan for plan in made}
     for plan in made:
         field = plan.field
-        for offset in field.also_at:
+        for offset in field.mirror_at:
             copies.setdefault(plan.name, []).append(plan.slot.at - field.at + offset)
         if field.low_from is not None:
             plan.low_from = named_from(by_name, field.low_from, plan.slot.prefix)

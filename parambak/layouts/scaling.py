@@ -1,6 +1,6 @@
 """Raw numbers to scaled values and back, exact, by whole-number arithmetic.
 
-A value is raw * scale + bias, or lies on the straight lines between points; two points
+A value is raw * scale + offset, or lies on the straight lines between points; two points
 reach beyond their ends, three or more do not. Where no decimal is exact (a division by
 3276), the text is rounded half to even at so many digits that neighbouring raw numbers
 stay apart; comparisons with limits always use the exact fraction.
@@ -159,19 +159,19 @@ class Scaling:
 
 def scaling(field: Field) -> Scaling | None:
     """Return the scaling of `field`, None where a value is the raw number itself."""
-    if field.points:
-        pairs = [(raw, Fraction(value)) for raw, value in field.points]
+    if field.curve:
+        pairs = [(raw, Fraction(value)) for raw, value in field.curve]
         lines = []
         for (raw, value), (next_raw, next_value) in pairwise(pairs):
             slope = (next_value - value) / (next_raw - raw)
             lines.append(Line(slope, value - raw * slope))
-        written = max(places_of(value) for _, value in field.points)
+        written = max(places_of(value) for _, value in field.curve)
         return Scaling(lines, [raw for raw, _ in pairs], written=written, decimals=field.decimals)
-    if (field.scale, field.bias, field.fraction, field.decimals) == (None, None, None, None):
+    if (field.scale, field.offset, field.fraction, field.decimals) == (None, None, None, None):
         return None
     slope = Fraction(1 if field.scale is None else field.scale) / (1 << (field.fraction or 0))
-    given = [number for number in (field.scale, field.bias) if number is not None]
-    line = Line(slope, Fraction(field.bias or 0))
+    given = [number for number in (field.scale, field.offset) if number is not None]
+    line = Line(slope, Fraction(field.offset or 0))
     return Scaling(
         [line], [0, 0], written=max(map(places_of, given), default=0), decimals=field.decimals
     )

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
         Check,
         Field,
         Group,
-        KeptTwice,
         Layout,
+        Mirrored,
         Reserved,
     )
 
@@ -30,8 +30,8 @@ class Slot(Struct, frozen=True, eq=False):
 
     `name` is written out ("channel[3].upper_limit"); `at` and `length` are in bytes;
     `bit` and `width` are of flags and bits, counted in the whole of the bytes taken in
-    `byte_order`. `again` marks a further address of the same value (`also-at`, or the
-    duplicate of a block kept twice). `row` is the row's own name, `prefix` the part of
+    `byte_order`. `again` marks a further address of the same value (`mirror-at`, or the
+    duplicate of a block mirrored). `row` is the row's own name, `prefix` the part of
     the name before the field's.
     """
 
@@ -43,8 +43,8 @@ class Slot(Struct, frozen=True, eq=False):
     byte_order: ByteOrder
     bit: int | None = None
     width: int | None = None
-    expected_to_change: bool = False
-    live: bool = False
+    running: bool = False
+    volatile: bool = False
     belongs_to_card: bool = False
     identifies_unit: bool = False
     reserved: bool = False
@@ -70,8 +70,8 @@ def _of_field(  # noqa: PLR0913 - the parts of a row, all by keyword
         byte_order=field.byte_order or order,
         bit=field.bit,
         width=field.stored_width,
-        expected_to_change=field.expected_to_change,
-        live=field.live,
+        running=field.running,
+        volatile=field.volatile,
         belongs_to_card=field.belongs_to_card,
         identifies_unit=field.identifies_unit,
         again=again,
@@ -90,7 +90,7 @@ def of_fields(
 ) -> Iterator[Slot]:
     """Yield the slots of `fields` whose addresses count from `base`."""
     for field in fields:
-        for again, at in enumerate((field.at, *field.also_at)):
+        for again, at in enumerate((field.at, *field.mirror_at)):
             yield _of_field(
                 field, base=base + at, prefix=prefix, row=row, order=order, again=again > 0
             )
@@ -101,7 +101,7 @@ def of_group(
 ) -> Iterator[Slot]:
     """Yield the slots of a group, row by row, groups in it included."""
     for index in range(group.count):
-        start = base + group.at + index * (group.step or 0)
+        start = base + group.at + index * (group.row_size or 0)
         name = f"{prefix}{group.name}[{index + 1}]."
         label = group.rows[index] if index < len(group.rows) else row
         yield from of_fields(group.field, order, base=start, prefix=name, row=label)
@@ -111,7 +111,7 @@ def of_group(
 
 def count_slots(group: Group) -> int:
     """Return how many slots the group makes when written out."""
-    of_row = sum(1 + len(field.also_at) for field in group.field)
+    of_row = sum(1 + len(field.mirror_at) for field in group.field)
     # A row without any field still counts: walking through it takes time too.
     return group.count * max(1, of_row + sum(count_slots(inner) for inner in group.group))
 
@@ -125,8 +125,8 @@ def of_check(check: Check, order: ByteOrder) -> Slot:
         kind="check",
         entry=check,
         byte_order=check.byte_order or order,
-        expected_to_change=check.expected_to_change,
-        live=check.live,
+        running=check.running,
+        volatile=check.volatile,
     )
 
 
@@ -139,8 +139,8 @@ def of_reserved(area: Reserved, order: ByteOrder) -> Slot:
         kind="reserved",
         entry=area,
         byte_order=order,
-        expected_to_change=area.expected_to_change,
-        live=area.live,
+        running=area.running,
+        volatile=area.volatile,
         reserved=True,
     )
 
@@ -155,12 +155,12 @@ def _moved(slot: Slot, at: int) -> Slot:
     )
 
 
-def of_duplicates(written: list[Slot], blocks: Iterable[KeptTwice]) -> Iterator[Slot]:
-    """Yield, for each slot inside a block kept twice, its twin in the duplicate."""
+def of_duplicates(written: list[Slot], blocks: Iterable[Mirrored]) -> Iterator[Slot]:
+    """Yield, for each slot inside a block mirrored, its twin in the duplicate."""
     for block in blocks:
         for slot in written:
             if block.at <= slot.at and slot.end <= block.at + block.length:
-                yield _moved(slot, slot.at - block.at + block.duplicate_at)
+                yield _moved(slot, slot.at - block.at + block.mirror_at)
 
 
 def named_from(by_name: Mapping[str, T], name: str, prefix: str) -> T | None:
@@ -185,7 +185,7 @@ def slots(layout: Layout) -> tuple[Slot, ...]:
             written.extend(of_group(group, order))
         written.extend(of_check(check, order) for check in layout.checks)
         written.extend(of_reserved(area, order) for area in layout.reserved)
-        written.extend(list(of_duplicates(written, layout.kept_twice)))
+        written.extend(list(of_duplicates(written, layout.mirrored)))
         kept = tuple(sorted(written, key=lambda slot: (slot.at, slot.bit or 0)))
         layout.__dict__["slots"] = kept
     return kept

@@ -29,7 +29,7 @@ _HEX_INSIDE = re.compile(
     r"[\[,]\s*(?:\$[0-9A-Fa-f]+|0[0-9A-Fa-f]+|[0-9]+[A-Fa-f][0-9A-Fa-f]*)[hH]?\s*[,\]]"
 )
 _ADDRESS = re.compile(
-    r"^(?:at|length|memory|step|duplicate-at)\s*=\s*[0-9A-Fa-f]{1,8}[hH]?\s*(?:#.*)?$"
+    r"^(?:at|length|memory|row-size|mirror-at)\s*=\s*[0-9A-Fa-f]{1,8}[hH]?\s*(?:#.*)?$"
 )
 # Of the whole line, its texts taken out. The first that fits.
 _LINES = (

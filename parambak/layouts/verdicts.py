@@ -14,13 +14,13 @@ from parambak.memory.counted import counted
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from parambak.layouts.model import Check, KeptTwice, Layout, Reserved
+    from parambak.layouts.model import Check, Layout, Mirrored, Reserved
 
     Read = Callable[[int, int], bytes | None]
 
 
 OTHER_ORDER = "holds in the other byte order"
-PROMISES = frozenset({"also-at", "kept-twice", "must-be-blank"})
+PROMISES = frozenset({"mirror-at", "mirrored", "must-be-blank"})
 """The methods of results that store no value: what the layout promises of copies and areas."""
 
 
@@ -28,7 +28,7 @@ class CheckResult(Struct, frozen=True):
     """Whether one check holds: None where bytes that it needs are absent.
 
     `stored` and `computed` are upper-case hexadecimal as wide as the stored value, most
-    significant digit first. `method` is the layout's word, or "also-at", "kept-twice" or
+    significant digit first. `method` is the layout's word, or "mirror-at", "mirrored" or
     "must-be-blank" for promises of other kinds, which store no value. `mark` says what is
     odd, or where it fails ("all bytes are 00").
     """
@@ -46,7 +46,7 @@ def check_results(layout: Layout, read: Read) -> tuple[CheckResult, ...]:
     """Return the result of everything that `layout` promises, in the order written."""
     found = [_check(layout, check, read) for check in layout.checks]
     found.extend(_copies(layout, read))
-    found.extend(_kept_twice(layout, block, read) for block in layout.kept_twice)
+    found.extend(_mirrored(layout, block, read) for block in layout.mirrored)
     found.extend(_blank(layout, area, read) for area in layout.reserved if area.must_be_blank)
     return tuple(found)
 
@@ -80,10 +80,10 @@ def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
     """Yield, for each field kept at several addresses, whether all its rows agree."""
     results: dict[int, CheckResult] = {}
     for plan in plan_of(layout).fields:
-        if not plan.field.also_at:
+        if not plan.field.mirror_at:
             continue
         slot = plan.slot
-        held = [read(slot.at - plan.field.at + at, slot.length) for at in plan.field.also_at]
+        held = [read(slot.at - plan.field.at + at, slot.length) for at in plan.field.mirror_at]
         raw = read(slot.at, slot.length)
         holds: bool | None = None
         if raw is not None and None not in held:
@@ -95,17 +95,17 @@ def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
         if earlier is None or (earlier.holds is not False and holds is not True):
             mark = f"{plan.name} differs between its addresses" if holds is False else None
             results[id(plan.field)] = CheckResult(
-                plan.name, slot.at, holds, None, None, "also-at", mark
+                plan.name, slot.at, holds, None, None, "mirror-at", mark
             )
     yield from results.values()
 
 
-def _kept_twice(layout: Layout, block: KeptTwice, read: Read) -> CheckResult:
-    first, second = read(block.at, block.length), read(block.duplicate_at, block.length)
+def _mirrored(layout: Layout, block: Mirrored, read: Read) -> CheckResult:
+    first, second = read(block.at, block.length), read(block.mirror_at, block.length)
     holds: bool | None = None
     mark = None
     if first is not None and second is not None:
-        live = masks(layout, "live")
+        live = masks(layout, "volatile")
         differing = (
             [
                 block.at + index
@@ -119,7 +119,7 @@ def _kept_twice(layout: Layout, block: KeptTwice, read: Read) -> CheckResult:
         if differing:
             many = counted(len(differing), "byte differs", "bytes differ")
             mark = f"{many}, the first at 0x{differing[0]:04X}"
-    return CheckResult(block.name, block.duplicate_at, holds, None, None, "kept-twice", mark)
+    return CheckResult(block.name, block.mirror_at, holds, None, None, "mirrored", mark)
 
 
 def _blank(layout: Layout, area: Reserved, read: Read) -> CheckResult:

@@ -46,12 +46,12 @@ _PIECE: Final = 65536
 class Normal:
     """What is normal for a memory, by its layout or by a remark with name and reason.
 
-    `kept_twice`: the upper half of the memory repeats the lower. `blocks`: (start, start of
-    the duplicate, length) of each block known to be kept twice; a repeat that these alone
+    `mirrored`: the upper half of the memory repeats the lower. `blocks`: (start, start of
+    the duplicate, length) of each block known to be mirrored; a repeat that these alone
     explain is lifted. `seven_bit`: data line D7 stays low. `constant_line`: any line may.
     """
 
-    kept_twice: bool = False
+    mirrored: bool = False
     blocks: tuple[tuple[int, int, int], ...] = ()
     seven_bit: bool = False
     constant_line: bool = False
@@ -185,7 +185,7 @@ def _address_lines(image: Image, base: int, fill: int, normal: Normal) -> Iterat
         return
     for step in steps:
         finding = Finding("read-address-line", _line_text(step, span), offset=start + step)
-        halves = normal.kept_twice and step * 2 >= span
+        halves = normal.mirrored and step * 2 >= span
         yield Suspicion(finding, lifted=halves or step not in beyond, subject=_line(step))
 
 

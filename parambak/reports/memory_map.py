@@ -86,7 +86,7 @@ def _sort(slot: Slot) -> int:
         return CHECK
     if slot.reserved:
         return RESERVED
-    return MOVING if slot.live or slot.expected_to_change else FIELD
+    return MOVING if slot.volatile or slot.running else FIELD
 
 
 def draw(cells: Cells) -> Markup:

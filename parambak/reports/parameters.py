@@ -128,7 +128,7 @@ def _marks(field: FieldValue) -> tuple[str, ...]:
 def _of_field(field: FieldValue) -> tuple[str, ...]:
     """Return what the layout says of the field, whatever its value."""
     notes = (
-        (field.expected_to_change, "expected to change"),
+        (field.running, "expected to change"),
         (field.belongs_to_card, "belongs to the card"),
         (field.identifies_unit, "identifies the unit"),
     )

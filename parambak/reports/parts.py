@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from parambak.differences.bytes import runs
-from parambak.differences.fields import changes, unexplained
+from parambak.differences.fields import changes, unmapped
 from parambak.errors import ParambakError
-from parambak.keeping.state import closing_line, read_facts, select
+from parambak.keeping.state import read_facts, seal, select
 from parambak.keeping.state.remarks import remarks_of_change
 from parambak.memory import digests
 from parambak.reports import memory_map
@@ -53,9 +53,9 @@ class Desk:
         return "nobody named" if mark is None else self.assessor.person(mark)
 
     def frame(self, title: str, vessel: Vessel) -> dict[str, Any]:
-        """Return what stands on every page: its title, when it was made, the closing line."""
+        """Return what stands on every page: its title, when it was made, the seal."""
         vault = self.assessor.vault
-        line = closing_line.line_of(
+        line = seal.line_of(
             vessel.handle, [vault.records(identity) for identity in sorted(vessel.ids)]
         )
         return {
@@ -63,7 +63,7 @@ class Desk:
             "made": _moment(self.made),
             "vault": vault.identity,
             "patterns": memory_map.PATTERNS,
-            "closing_line": closing_line.write(line),
+            "seal": seal.write(line),
             "cautions": CAUTIONS,
         }
 
@@ -92,7 +92,7 @@ class Difference(NamedTuple):
     more_fields: int
     runs: tuple[ByteRun, ...]
     more_runs: int
-    unexplained: tuple[str, ...]
+    unmapped: tuple[str, ...]
     ranges: tuple[Range, ...]
 
 
@@ -193,7 +193,7 @@ def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
     loose: Sequence[Range] = ()
     if layout is not None:
         fields = changes(decode(layout, old), decode(layout, new))
-        loose = unexplained(layout, changed)
+        loose = unmapped(layout, changed)
     words = [_stretch(run) for run in loose[:MOST_RUNS]]
     more = len(loose) - len(words)
     return Difference(
@@ -203,7 +203,7 @@ def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
         more_fields=max(0, len(fields) - MOST_CHANGES),
         runs=tuple(_byte_run(run, layout) for run in changed[:MOST_RUNS]),
         more_runs=max(0, len(changed) - MOST_RUNS),
-        unexplained=(*words, f"and {more} stretches more") if more else tuple(words),
+        unmapped=(*words, f"and {more} stretches more") if more else tuple(words),
         ranges=tuple(run.range for run in changed),
     )
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 MOST_IMAGES = 6  # images read back whose differences are printed in full
 ROUTES = {
-    "load": "the new card's memory is loaded with the copy meant",
+    "load": "the new card's memory is loaded with the selected copy",
     "move-chip": "the old memory chip goes onto the new card",
 }
 
@@ -135,7 +135,7 @@ def _identity(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
     facts += _card("old card", _of(state.vessel, swap.body.old_card))
     facts += _card("new card", _of(state.vessel, swap.body.new_card))
     facts.append(("opened by", who(desk.assessor, swap.opened)))
-    facts.append(("copy meant", _copy(state)))
+    facts.append(("selected copy", _copy(state)))
     if swap.choice is not None:
         facts.append(("chosen because", f"{swap.choice.why} ({who(desk.assessor, swap.choice)})"))
     if state.copy is not None:
@@ -158,7 +158,7 @@ def _card(label: str, card: Card | None) -> list[parts.Fact]:
 def _way(state: SwapState, swap: Swap) -> list[parts.Fact]:
     """Return the route, the way back, and what the copy does to counters and to the card."""
     texts = {condition.condition: condition.text for condition in state.readiness().conditions}
-    names = ("way-back", "old-card-kept", "protections", "counters", "belongs-to-card")
+    names = ("fallback-plan", "old-card-kept", "safeties-inhibited", "counters", "belongs-to-card")
     route = ROUTES.get(swap.route, swap.route)
     return [("route", route), *((name.replace("-", " "), texts[name]) for name in names)]
 
@@ -250,7 +250,7 @@ def proof(desk: Desk, swap: Swap) -> dict[str, Any]:
 
 
 def contents(swap: Swap) -> str:
-    """Return in words whether it is proven that the card holds the copy meant, and by what."""
+    """Return in words whether it is proven that the card holds the selected copy, and by what."""
     if swap.unproven is not None:
         return "contents NOT PROVEN"
     by_values = any(step.body.by_values for step in swap.proof)
@@ -285,7 +285,7 @@ def _read_back(desk: Desk, step: ReadBackStep, *, proving: bool) -> dict[str, An
 def _difference_words(body: ReadBackBody) -> str:
     """Return how much differed, and how much of it was expected to."""
     differing = body.differing_values if body.by_values else body.differing_bytes
-    expected = body.expected_values if body.by_values else body.expected_bytes
+    expected = body.running_values if body.by_values else body.running_bytes
     one, many = ("value", "values") if body.by_values else ("byte", "bytes")
     words = f"{differing} {one if differing == 1 else many} differ{'s' if differing == 1 else ''}"
     return f"{words}; {expected} more as expected" if expected else words
@@ -294,7 +294,7 @@ def _difference_words(body: ReadBackBody) -> str:
 def differences(
     desk: Desk, layout: Layout | None, swap: Swap
 ) -> tuple[list[dict[str, Any]], Sequence[Range]]:
-    """Return how what was read back differs from the copy meant, and what changed at the last.
+    """Return how what was read back differs from the selected copy, and what changed at the last.
 
     One entry for each image that differs, the newest first; one read back by values has none.
     """
@@ -303,7 +303,7 @@ def differences(
     seen = set()
     for step in reversed(swap.read_backs):
         body = step.body
-        if body.by_values or body.image in seen or body.image == body.meant:
+        if body.by_values or body.image in seen or body.image == body.selected:
             continue
         seen.add(body.image)
         if len(seen) > MOST_IMAGES:
@@ -319,12 +319,12 @@ def differences(
 def _difference(desk: Desk, layout: Layout | None, body: ReadBackBody) -> parts.Difference | None:
     vault = desk.assessor.vault
     try:
-        meant, read = (
-            entry.image(vault.read_object(entry.sha256)) for entry in (body.meant, body.image)
+        selected, read = (
+            entry.image(vault.read_object(entry.sha256)) for entry in (body.selected, body.image)
         )
     except VaultDamaged:
         return None
-    return parts.difference(layout, meant, read)
+    return parts.difference(layout, selected, read)
 
 
 def _measurements(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:

@@ -118,8 +118,8 @@ def _asks(difference: parts.Difference, *, bare: bool) -> bool:
     """Return whether somebody must be asked: all of it where no layout tells the bytes."""
     if difference.same:
         return False
-    telling = any(not change.expected for change in difference.fields)
-    return bare or telling or bool(difference.unexplained) or difference.more_fields > 0
+    telling = any(not change.explained for change in difference.fields)
+    return bare or telling or bool(difference.unmapped) or difference.more_fields > 0
 
 
 def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:

@@ -129,7 +129,7 @@ FOR = "for"
 FREE = ("links", "dip-switches", "rotary-switches", "trimmers", "terminations", "fuses")
 ROWS: Mapping[str, Mapping[str, Shape]] = {
     "program": {
-        "place": WORD,
+        "position": WORD,
         "label": WORD,
         "version": WORD,
         "part": WORD,
@@ -140,7 +140,7 @@ ROWS: Mapping[str, Mapping[str, Shape]] = {
         "crc-32": _hexadecimal(8),
         "sha-256": _hexadecimal(64),
     },
-    "interface": {"place": WORD, "type": WORD, "serial": WORD, "signal": WORD},
+    "interface": {"position": WORD, "type": WORD, "serial": WORD, "signal": WORD},
 }
 TABLES: Mapping[str, Mapping[str, Shape]] = {
     FOR: {"vessel": TEXT, "unit": TEXT, "card": TEXT},
@@ -301,12 +301,14 @@ class _Reading:
         places: set[str] = set()
         for index, row in enumerate(rows):
             at = (*path, index)
-            place = known["place"].told(row.get("place", ""))
+            place = known["position"].told(row.get("position", ""))
             if not place:
-                self.wrong(at, "which place on the card?", 'place = "…"', row.get("place", ""))
+                self.wrong(
+                    at, "which position on the card?", 'position = "…"', row.get("position", "")
+                )
                 continue
             if folded(place) in places:
-                self.wrong((*at, "place"), "two rows with one place", "another place", place)
+                self.wrong((*at, "position"), "two rows with one position", "another place", place)
             places.add(folded(place))
             self.table(at, row, known, f"{key}.{_dotted(place)}")
 
@@ -377,7 +379,7 @@ _KEYS: Mapping[tuple[str, str], str] = {
     ("card", "revision"): "a later revision may need other settings, or another program",
     ("card", "clock"): _CLOCK,
     ("card", "software"): _PROGRAM,
-    ("program", "place"): "a program memory that one of them does not have",
+    ("program", "position"): "a program memory that one of them does not have",
     ("program", "label"): "labels may be wrong: compare the checksum of a dump",
     ("program", "part"): "another memory part may be too slow, or need links set otherwise",
     ("program", "size"): "another memory part may need links set otherwise",

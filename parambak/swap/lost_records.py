@@ -1,4 +1,4 @@
-"""Whether a record that is lost may be one that says which copy is meant."""
+"""Whether a record that is lost may be one that says which copy is selected."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Vault
 
 MEANT_UNSURE = Fault(
-    "swap-meant-unsure",
+    "swap-selection-unsure",
     VaultDamaged,
-    "which copy is meant at {where} is not certain: a record is damaged or gone that may say so",
+    "which copy is selected at {where} is not certain: a record is damaged or gone that may say so",
     "Run `parambak recheck`, and fetch the record from another copy of the vault. If that cannot "
     "be: {way}; or write the copy that you mean with `parambak export`.",
 )
@@ -25,13 +25,13 @@ _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 def refuse_unsure(vault: Vault, vessel: Vessel, where: str, swap: Swap | None) -> None:
-    """Raise VaultDamaged where a lost record about the vessel may say which copy is meant.
+    """Raise VaultDamaged where a lost record about the vessel may say which copy is selected.
 
     A choice made in the open swap, or else its opening, settles what was lost before it.
     """
     lost = lost_since(vault, vessel, swap)
     if lost:
-        chosen = "name the copy anew with `parambak swap choose`"
+        chosen = "name the copy anew with `parambak swap select`"
         way = chosen if swap is not None else f"open a swap, or where one is open {chosen}"
         raise MEANT_UNSURE.error(
             where=where,

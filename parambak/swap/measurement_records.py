@@ -30,9 +30,9 @@ if TYPE_CHECKING:
     from parambak.swap.limits import Limits
     from parambak.vault.vault import Stored, Vault, Writing
 
-Stage = Literal["as-found", "after-fitting"]
+Stage = Literal["as-found", "as-left"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
-AS_FOUND, AFTER_FITTING = STAGES
+AS_FOUND, AS_LEFT = STAGES
 
 MEASURE_WHERE = Fault(
     "measure-where",

@@ -1,7 +1,7 @@
-"""Is the card loaded correctly? What was read from it, against the copy that was meant.
+"""Is the card loaded correctly? What was read from it, against the selected copy.
 
 Before power-up nothing may differ. After it, bytes of fields that the layout declares
-expected to change or live are told apart, and do not fail it as long as every check of the
+running or volatile are listed apart, and do not fail it as long as every check of the
 layout holds in what was read. Where the card has other software, with a layout of its own,
 values are compared in place of bytes.
 """
@@ -31,7 +31,7 @@ FEWEST = 4  # differing bytes from which another memory's bytes are no chance
 
 @dataclass(frozen=True, slots=True)
 class ReadBack:
-    """The answer, with every run that differs, those that were expected apart.
+    """The answer, with every run that differs, those of running fields apart.
 
     `failing` are checks of the layout that do not hold in what was read: bytes that may
     change may not for that become a block that its own check disowns.
@@ -39,7 +39,7 @@ class ReadBack:
 
     stage: str
     differences: tuple[Run, ...]
-    expected_differences: tuple[Run, ...]
+    running_differences: tuple[Run, ...]
     failing: tuple[CheckResult, ...] = ()
 
     @property
@@ -52,7 +52,7 @@ class ReadBack:
         """Return how much differs, under the names of the record."""
         return {
             "differing_bytes": sum(run.length for run in self.differences),
-            "expected_bytes": sum(run.length for run in self.expected_differences),
+            "running_bytes": sum(run.length for run in self.running_differences),
         }
 
 
@@ -73,7 +73,7 @@ class ValuesReadBack:
         return tuple(each for each in self.found.changed if not self._may(each))
 
     @property
-    def expected_differences(self) -> tuple[ValueChange, ...]:
+    def running_differences(self) -> tuple[ValueChange, ...]:
         """Return the values that changed and may."""
         return tuple(each for each in self.found.changed if self._may(each))
 
@@ -101,44 +101,46 @@ class ValuesReadBack:
             "differing_bytes": 0,
             "by_values": True,
             "differing_values": len(self.differences) + len(self.lost) + len(self.failing),
-            "expected_values": len(self.expected_differences),
+            "running_values": len(self.running_differences),
         }
 
     def _may(self, change: ValueChange) -> bool:
-        return change.expected and self.stage == AFTER_POWER
+        return change.running and self.stage == AFTER_POWER
 
 
-def compare_values(meant: Decoded, read: Decoded, renames: Renames, stage: str) -> ValuesReadBack:
-    """Compare the values read from the card with those of the copy meant, each by its layout.
+def compare_values(
+    selected: Decoded, read: Decoded, renames: Renames, stage: str
+) -> ValuesReadBack:
+    """Compare the values read from the card with those of the selected copy, each by its layout.
 
     Raise LayoutRefused where the table of renames does not fit the layouts.
     """
-    return ValuesReadBack(stage, carry_over(meant, read, renames), _failing(read.checks))
+    return ValuesReadBack(stage, carry_over(selected, read, renames), _failing(read.checks))
 
 
 def compare(
-    meant: Image,
+    selected: Image,
     read: Image,
     stage: str,
     moving: Mapping[int, int] | None = None,
     checks: Iterable[CheckResult] = (),
 ) -> ReadBack:
-    """Compare what was read from the card with the copy meant.
+    """Compare what was read from the card with the selected copy.
 
-    `moving` gives for each address the bits that are expected to change, `checks` are the
+    `moving` gives for each address the bits that run by themselves, `checks` are the
     layout's in what was read; both count only after power-up.
     """
     masks = (moving or {}) if stage == AFTER_POWER else {}
-    found = runs(meant, read)
+    found = runs(selected, read)
     failing = _failing(checks) if stage == AFTER_POWER else ()
     if not masks:
         return ReadBack(stage, found, (), failing)
     against: list[Run] = []
-    expected: list[Run] = []
+    running: list[Run] = []
     for run in found:
         for part, fails in _split(run, masks):
-            (against if fails else expected).append(part)
-    return ReadBack(stage, tuple(against), tuple(expected), failing)
+            (against if fails else running).append(part)
+    return ReadBack(stage, tuple(against), tuple(running), failing)
 
 
 def _failing(checks: Iterable[CheckResult]) -> tuple[CheckResult, ...]:

@@ -18,7 +18,7 @@ from parambak.keeping.recording.texts import (
 )
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import (
-    AmendBody,
+    CorrectBody,
     Entity,
     ImageEntry,
     LayoutEntry,
@@ -27,12 +27,12 @@ from parambak.keeping.state.bodies import (
     RenamesEntry,
     SwapAnswerBody,
     SwapClosedBody,
+    SwapCopySelectedBody,
     SwapDeviationBody,
-    SwapMeantBody,
     SwapOpenedBody,
     SwapTestedBody,
 )
-from parambak.keeping.state.cards import IN_A_UNIT, exchange_notes, unit_of
+from parambak.keeping.state.cards import IN_A_UNIT, cross_over_notes, unit_of
 from parambak.keeping.state.conditions import answerable
 from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256, sum16
@@ -79,7 +79,7 @@ SWAP_ON_UNIT = Fault(
 SWAP_NOT_PROVEN = Fault(
     "swap-contents-not-proven",
     NotProven,
-    "the swap stays open: it is not proven that the card holds the copy that was meant",
+    "the swap stays open: it is not proven that the card holds the selected copy",
     "Read the new card twice, apart, and give both dumps to `parambak swap read-back {where}`; "
     "or give the swap up with --abandoned and a reason.",
 )
@@ -123,7 +123,7 @@ class Closed(NamedTuple):
     """A swap that was closed.
 
     `reads` is how many read-backs became reads, `by_values` that no byte was compared with
-    the copy meant; `cards` are words on where the cards went, `notes` what is left open.
+    the selected copy; `cards` are words on where the cards went, `notes` what is left open.
     """
 
     position: Position
@@ -188,7 +188,7 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
             new_card=cards.new,
         )
         _add(writing, "swap-opened", there.vessel.home(there.position.id), body, by)
-    notes = exchange_notes(vault, there.vessel, [there.unit])
+    notes = cross_over_notes(vault, there.vessel, [there.unit])
     return Opened(there.position, (*notes, *card_notes(there.vessel, there.unit, opened, cards)))
 
 
@@ -231,12 +231,12 @@ def answer(vault: Vault, where: str, answers: Sequence[GivenAnswer], *, by: str)
 
 
 def choose(vault: Vault, where: str, copy: Copy, *, why: str, by: str) -> Position:
-    """Put on record that this copy is meant, and why not the newest."""
+    """Put on record that this copy is selected, and why not the newest."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
         there, swap = _open_at(vault, where)
-        body = SwapMeantBody(swap=swap.id, image=copy.image, why=why)
-        _add(writing, "swap-meant", swap.vessel, body, by, copy.sha256)
+        body = SwapCopySelectedBody(swap=swap.id, image=copy.image, why=why)
+        _add(writing, "swap-copy-selected", swap.vessel, body, by, copy.sha256)
     return there.position
 
 
@@ -346,8 +346,8 @@ def _move_cards(
             said.append(f"old card {card.serial}: in {since.where} meanwhile, and left so")
             continue
         for each in sorted(card.ids):
-            body = AmendBody(what="card", id=each, facts=facts, why="swap closed")
-            _add(writing, "amend", there.vessel.home(each), body, by)
+            body = CorrectBody(what="card", id=each, facts=facts, why="swap closed")
+            _add(writing, "correct", there.vessel.home(each), body, by)
         now = f"in {there.unit.where}" if facts["unit"] else str(facts["whereabouts"])
         said.append(f"{what} {card.serial}: {now}")
     return tuple(said)
@@ -358,7 +358,7 @@ def _add(writing: Writing, kind: str, vessel: str, body: Body, by: str, *relies_
 
 
 class ValueLayouts(NamedTuple):
-    """What told values apart: the layout of the copy meant, the card's, the renames between.
+    """What told values apart: the layout of the selected copy, the card's, the renames between.
 
     `old` is an entry where it is the position's own layout, which the vault holds already.
     """
@@ -431,7 +431,7 @@ def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keywor
             relies_on += [writing.put(file.data) for file in incoming.files]
             body = ReadBackBody(
                 position=position.id,
-                meant=copy.image,
+                selected=copy.image,
                 image=ImageEntry.of(image, sha256(image.content)),
                 dumps=tuple(entry_of(file) for file in incoming.files),
                 stage=found.stage,

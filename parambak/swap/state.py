@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.errors import SheetRefused, VaultDamaged
 from parambak.keeping.state import select
 from parambak.keeping.state.backups import Holdings
-from parambak.keeping.state.cards import exchange_notes, refuse_other
+from parambak.keeping.state.cards import cross_over_notes, refuse_other
 from parambak.keeping.state.conditions import PersonsAnswer, SheetEntry, SwapEvidence
 from parambak.swap import measurement_records
 from parambak.swap.card_sheet import compare_sheets, read_sheet
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class SwapState:
-    """A position, the swap that is open there, the copy that is meant, and the evidence.
+    """A position, the swap that is open there, the selected copy, and the evidence.
 
     `unit` is None for a position on a card that is in no unit; `swap` where no swap is
     open; `copy` and its `verdict` where there is none. `others` are further swaps that are
@@ -124,7 +124,7 @@ def _evidence(
         decoded=_decoded(assessor, position, copy),
         sheet=unit is not None and unit.sheet is not None,
         older=_older(position, swap, copy),
-        chosen_lost=swap is not None and swap.choice is not None and copy is None,
+        selected_lost=swap is not None and swap.choice is not None and copy is None,
         unsure=bool(lost_since(vault, vessel, swap)),
         supplies=measurement_records.supplies(measurement_records.records_of(vault, vessel, ids)),
         held=_held(vault, copy),
@@ -149,9 +149,9 @@ def selected_copy(position: Position, swap: Swap | None) -> Copy | None:
     """
     image = swap.choice.image if swap is not None and swap.choice is not None else None
     if image is None and swap is not None and swap.end is not None:
-        meant = [each.body.meant for each in swap.read_backs]
-        meant = meant or [each.body.image for each in swap.released]
-        image = meant[-1] if meant else None
+        selected = [each.body.selected for each in swap.read_backs]
+        selected = selected or [each.body.image for each in swap.released]
+        image = selected[-1] if selected else None
     chosen = [copy for copy in position.copies if copy.image == image]
     if not chosen and swap is not None and swap.end is None and swap.choice is not None:
         return None
@@ -160,7 +160,7 @@ def selected_copy(position: Position, swap: Swap | None) -> Copy | None:
 
 def notes_on(vault: Vault, found: SwapState) -> tuple[str, ...]:
     """Return what has to be said beside every answer of a swap, but for its deviations."""
-    said = exchange_notes(vault, found.vessel, [found.unit]) if found.unit is not None else ()
+    said = cross_over_notes(vault, found.vessel, [found.unit]) if found.unit is not None else ()
     return (*said, *others_words(found.others), *_ended_words(found.ended))
 
 
@@ -188,7 +188,7 @@ def others_words(others: Sequence[Swap]) -> tuple[str, ...]:
     return (
         (
             f"{len(others) + 1} swaps are open here, as two laptops may leave them: the one opened "
-            f"last is meant. What was told and done of the other stays with it: {listed}. Once "
+            f"last is selected. What was told and done of the other stays with it: {listed}. Once "
             "this one is closed, give that one up with `swap close --abandoned`"
         ),
     )

@@ -103,7 +103,7 @@ def also_in(vessel: Vessel, unit: Unit, named: Named) -> tuple[str, ...]:
     return (
         (
             f"on record in {unit.where} stays {listed} too; where that is the card that came out, "
-            "say where it is with `parambak amend`"
+            "say where it is with `parambak correct`"
         ),
     )
 

@@ -12,8 +12,8 @@ from parambak.keeping.state.bodies import (
     ReadBackBody,
     SwapAnswerBody,
     SwapClosedBody,
+    SwapCopySelectedBody,
     SwapDeviationBody,
-    SwapMeantBody,
     SwapOpenedBody,
     SwapTestedBody,
     body_of,
@@ -68,7 +68,7 @@ class Answer(Step):
 
 @dataclass(frozen=True)
 class CopyChoice(Step):
-    """The copy that is meant, where it is not the newest."""
+    """The selected copy, where it is not the newest."""
 
     image: ImageEntry
     why: str
@@ -161,7 +161,7 @@ class Swap:
         """Return the read-backs that prove the contents, oldest first; none where nothing does.
 
         Two or more, made apart at one stage and loaded correctly, with none behind the
-        first of them that was not, all against the copy that is meant. Where values were
+        first of them that was not, all against the selected copy. Where values were
         compared, two must be the same bytes.
         """
         return self._good() if self.unproven is None else ()
@@ -175,8 +175,8 @@ class Swap:
         if not last.loaded_correctly:
             names = ", ".join(dump.name for dump in last.dumps)
             return f"the newest read-back, {names}, was not loaded correctly"
-        if self.expected not in {None, last.meant}:
-            return "the read-backs were held against another copy than the one meant now"
+        if self.expected not in {None, last.selected}:
+            return "the read-backs were held against another copy than the one selected now"
         alike: dict[tuple[str, str], list[ReadBackStep]] = {}
         for each in self._good():
             same = each.body.image.sha256 if each.body.by_values else ""
@@ -184,7 +184,7 @@ class Swap:
         if any(made_apart(each) >= PASSES for each in alike.values()):
             return None
         listed = [_counted_apart(stage, each) for (stage, _), each in alike.items()]
-        said = f"against the copy meant and loaded correctly: {'; '.join(listed)}"
+        said = f"against the selected copy and loaded correctly: {'; '.join(listed)}"
         by_values = any(same for _, same in alike)
         return said + (", and by values two have to be the same bytes" if by_values else "")
 
@@ -204,7 +204,7 @@ class Swap:
         """Return the read-backs since the last one that was wrong, or against another copy."""
         good: list[ReadBackStep] = []
         for each in self.read_backs:
-            if good and good[-1].body.meant != each.body.meant:
+            if good and good[-1].body.selected != each.body.selected:
                 good = []
             good = [*good, each] if each.body.loaded_correctly else []
         return tuple(good)
@@ -297,7 +297,7 @@ def _answer(swap: Swap, stored: Stored) -> None:
 
 
 def _choice(swap: Swap, stored: Stored) -> None:
-    body = body_of(stored.record, stored.digest, SwapMeantBody)
+    body = body_of(stored.record, stored.digest, SwapCopySelectedBody)
     swap.choice = CopyChoice(*_step(stored), body.image, body.why)
 
 
@@ -331,7 +331,7 @@ def _closed(swap: Swap, stored: Stored) -> None:
 
 _TAKERS = {
     "swap-answer": _answer,
-    "swap-meant": _choice,
+    "swap-copy-selected": _choice,
     "swap-deviation": _deviation,
     "load-file": _released,
     "read-back": _read_back,

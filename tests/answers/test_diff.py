@@ -44,7 +44,7 @@ def test_the_answer_is_plain_and_its_runs_are_made_anew(asked: Session) -> None:
     assert isinstance(diff.runs, LazyList)
     assert [run.start for run in diff.runs] == [run.start for run in diff.runs] == [0x23, 0x300]
     assert (diff.same, diff.exit_code, diff.changed_bytes) == (False, 1, 2)
-    assert diff.unexplained == (RangeShown(0x300, 1),)
+    assert diff.unmapped == (RangeShown(0x300, 1),)
     assert diff.pairs is msgspec.UNSET
     assert list(diff.comparisons) == [diff]
     assert not os.path.lexists("vault")

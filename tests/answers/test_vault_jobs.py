@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import msgspec
 import pytest
 
-from parambak.answers import closing_line, demo, pack, rebuild, recheck, recover, unpack
+from parambak.answers import demo, pack, rebuild, recheck, recover, seal, unpack
+from parambak.answers.backup import add, remove, send
+from parambak.answers.backup import list as backup_list
 from parambak.answers.forms import FileNote
 from parambak.answers.losses_shown import LossShown
-from parambak.answers.place import add, remove, send
-from parambak.answers.place import list as place_list
 from parambak.answers.session import Session
 from parambak.errors import ParambakError
 from parambak.vault.locations.fetch import GONE
@@ -83,9 +83,9 @@ def test_the_index_is_built_anew_and_nothing_is_noted(session: Session) -> None:
     assert session.notes() == ()
 
 
-def test_a_closing_line_is_judged_by_the_recheck(session: Session, laptop: Laptop) -> None:
+def test_a_seal_is_judged_by_the_recheck(session: Session, laptop: Laptop) -> None:
     """Whole while its records are there; where one is gone it is cut, and that is damage."""
-    (line,) = closing_line.answer(session, closing_line.ClosingLineQuestion()).lines
+    (line,) = seal.answer(session, seal.SealQuestion()).lines
     assert line.vessel == "grebe"
     question = recheck.RecheckQuestion(known=(line.line,))
     answer = recheck.answer(session, question)
@@ -140,23 +140,23 @@ def test_a_place_is_added_filled_listed_and_given_up(
     session: Session, tmp_path: Path, laptop: Laptop
 ) -> None:
     """Each answer tells the same place; on the vault's own disk that is noted."""
-    question = add.PlaceAddQuestion(name="red", address=str(tmp_path / "red"))
+    question = add.BackupAddQuestion(name="red", address=str(tmp_path / "red"))
     added = add.answer(session, question)
-    assert (added.place, added.vessels, added.packed) == ("red", None, False)
+    assert (added.location, added.vessels, added.packed) == ("red", None, False)
     assert any("same disk" in note for note in session.notes())
-    sent = send.answer(session, send.PlaceSendQuestion(name="red"))
+    sent = send.answer(session, send.BackupSendQuestion(name="red"))
     assert (sent.refused, sent.exit_code, sent.added) == ((), 0, None)
     (held,) = sent.held
-    (listed,) = place_list.answer(session, place_list.PlaceListQuestion()).places
-    assert (listed.place, listed.id, listed.address) == ("red", added.id, added.address)
+    (listed,) = backup_list.answer(session, backup_list.BackupListQuestion()).locations
+    assert (listed.location, listed.id, listed.address) == ("red", added.id, added.address)
     assert (listed.vessels_held, listed.records, listed.hashed) == (1, held.records, True)
-    removed = remove.answer(session, remove.PlaceRemoveQuestion(name="red"))
+    removed = remove.answer(session, remove.BackupRemoveQuestion(name="red"))
     assert removed.id == added.id
-    assert place_list.answer(session, place_list.PlaceListQuestion()).places == ()
-    within = add.PlaceAddQuestion(name="in", address=str(laptop.root / "inside"))
+    assert backup_list.answer(session, backup_list.BackupListQuestion()).locations == ()
+    within = add.BackupAddQuestion(name="in", address=str(laptop.root / "inside"))
     with pytest.raises(ParambakError) as refusal:
         add.answer(session, within)
-    assert refusal.value.code == "place-inside-vault"
+    assert refusal.value.code == "backup-inside-vault"
 
 
 def test_a_vault_is_recovered_from_its_files(
@@ -200,12 +200,12 @@ CHECKED = recheck.RecheckAnswer(
     began="2026-03-01T08:00:00Z",
     oldest_full_read="2026-03-01",
     known=(recheck.LineJudged("grebe", "whole", "it is whole", 2, None),),
-    places=(),
+    locations=(),
     next=None,
 )
 UNPACKED = unpack.UnpackAnswer(vessels=(), added=0, objects=0, records=0, healed=(), refused=())
-SENT = send.PlaceSendAnswer(
-    place="red",
+SENT = send.BackupSendAnswer(
+    location="red",
     sent=1,
     there=1,
     hashed=True,

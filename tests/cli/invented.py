@@ -30,7 +30,7 @@ high = 255
 name = "run_hours"
 at = 0x0020
 type = "u32"
-expected-to-change = true
+running = true
 """
 
 

@@ -128,7 +128,7 @@ def test_a_vault_that_is_not_there_is_refused_and_not_made(ship: Ship) -> None:
         ("recheck",),
         ("swap", "check", "grebe/port-thruster/U12"),
         ("visit", "close"),
-        ("amend", "grebe", "--imo", "9074729"),
+        ("correct", "grebe", "--imo", "9074729"),
     ):
         result = ship.answer(*words)
         assert (result.code, result.document["error"]["code"]) == (2, "vault-absent")
@@ -195,7 +195,7 @@ def test_a_wrong_call_is_one_json_document_too(ship: Ship) -> None:
 def test_hostile_text_never_reaches_the_terminal_as_it_is(ship: Ship) -> None:
     """Control and bidirectional characters of a remark or a file name are spelled out."""
     archive_two(ship)
-    ship.run("amend", "grebe/port-thruster", "--display-name", "a\x1b[31mred\u202e")
+    ship.run("correct", "grebe/port-thruster", "--display-name", "a\x1b[31mred\u202e")
     ship.write("c\x1b[31m.hex" if sys.platform != "win32" else "c.hex", GOOD, second=4)
     name = next(path.name for path in ship.folder.glob("c*.hex"))
     result = ship.run("inspect", name)
@@ -227,7 +227,7 @@ def test_output_in_a_pipe_is_plain_and_80_columns_wide(ship: Ship) -> None:
         ("--layout", "file-absent"),
         ("--chip", "chip-unknown"),
         ("--profile", "file-absent"),
-        ("--read-on", "amend-date"),
+        ("--read-on", "correct-date"),
     ],
 )
 def test_an_option_given_empty_is_not_an_option_left_out(

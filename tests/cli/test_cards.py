@@ -150,12 +150,12 @@ def test_hostile_texts_in_a_sheet_are_kept_as_text_or_refused(aboard: Ship, text
 def test_the_sums_of_a_program_memory_are_lines_of_a_sheet(ship: Ship) -> None:
     """The same as `inspect` tells; they go into a sheet as they are printed."""
     ship.write("u7.hex", dump())
-    printed = ship.run("card", "program", "u7.hex", "--place", 'U7 "left"')
+    printed = ship.run("card", "program", "u7.hex", "--position", 'U7 "left"')
     assert printed.code == 0
     (row,) = tomllib.loads(printed.out)["program"]
     (told,) = ship.answer("inspect", "u7.hex").document["dumps"]
     assert row == {
-        "place": 'U7 "left"',
+        "position": 'U7 "left"',
         "size": told["size"],
         "sum-8": told["sum8"],
         "sum-16": told["sum16"],
@@ -166,7 +166,7 @@ def test_the_sums_of_a_program_memory_are_lines_of_a_sheet(ship: Ship) -> None:
     archive_two(ship)
     assert ship.answer("card", "record", UNIT, "sheet.toml").document["entries"] == 6
     for text, refused in (("a\u202eb", "text-character"), ("x" * 10_000, "text-length")):
-        hostile = ship.answer("card", "program", "u7.hex", "--place", text)
+        hostile = ship.answer("card", "program", "u7.hex", "--position", text)
         assert code(hostile) == (2, refused)
 
 
@@ -176,7 +176,7 @@ def test_gaps_of_a_program_memory_are_told(ship: Ship) -> None:
     ship.write("gap.hex", b"\n".join(lines) + b"\n")
     result = ship.answer("card", "program", "gap.hex")
     assert "has gaps: the sums are over 8 bytes" in " ".join(result.err.split())
-    assert result.document["lines"][1] == '#place = "U7"'
+    assert result.document["lines"][1] == '#position = "U7"'
 
 
 def test_the_cards_are_listed_with_where_each_is(aboard: Ship) -> None:
@@ -218,11 +218,11 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
     stbd = ("--vessel", "grebe", "--unit", "stbd-thruster", "--position", "U12")
     assert aboard.run("archive", "o.hex", *stbd).code == 0
     assert aboard.run("card", "add", "grebe", "PC-1", "--unit", "port-thruster").code == 0
-    words = ("card", "exchange", UNIT, other, "--why", "with the card?", "--by", "A. Person")
+    words = ("card", "cross-over", UNIT, other, "--why", "with the card?", "--by", "A. Person")
     done = aboard.answer(*words).document
     assert done == {
         "units": [UNIT, other],
-        "exchanged": True,
+        "crossed_over": True,
         "why": "with the card?",
         "meaning": done["meaning"],
     }
@@ -241,17 +241,17 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
     (card,) = (c for c in aboard.answer("card", "list").document["cards"] if c["serial"] == "PC-1")
     assert (card["unit"], card["belongs_to"]) == (other, UNIT)
     aboard.write("p.hex", dump(MEMORY), second=11)
-    assert code(aboard.answer("archive", "p.hex", *WHERE)) == (2, "exchange-read")
+    assert code(aboard.answer("archive", "p.hex", *WHERE)) == (2, "cross-over-read")
     passed = aboard.answer("archive", "p.hex", *WHERE, "--position-confirmed")
     assert passed.code == 0
     assert "EXCHANGED" in passed.err
-    assert code(aboard.answer(*words)) == (2, "exchange-already")
+    assert code(aboard.answer(*words)) == (2, "cross-over-already")
     back = aboard.run(*words, "--back")
     assert back.code == 0
     assert "Read both chips once more" in back.out
     for each in told:
         assert "EXCHANGED" not in aboard.answer(*each).err, each
-    assert code(aboard.answer(*words, "--back")) == (2, "exchange-none")
+    assert code(aboard.answer(*words, "--back")) == (2, "cross-over-none")
 
 
 def test_the_route_of_the_moved_chip_says_what_to_do_in_which_order(aboard: Ship) -> None:

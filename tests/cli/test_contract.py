@@ -70,7 +70,7 @@ def test_catalogue_lists_every_position(ship: Ship) -> None:
     assert len(position["hashed_on"]) == 10
 
 
-def test_diff_tells_expected_changes_from_unexplained_bytes(ship: Ship) -> None:
+def test_diff_tells_expected_changes_from_unmapped_bytes(ship: Ship) -> None:
     """A counter is expected, a parameter is not, and a byte outside every field is named."""
     ship.write("old.hex", dump())
     ship.write("new.hex", dump(changed(0x0300, changed(0x0023, changed(0x0010)))))
@@ -81,10 +81,10 @@ def test_diff_tells_expected_changes_from_unexplained_bytes(ship: Ship) -> None:
     assert result.document["changed_bytes"] == 3
     assert [run["start"] for run in result.document["runs"]] == [0x0010, 0x0023, 0x0300]
     fields = {each["field"]: each for each in result.document["fields"]}
-    assert fields["level"]["expected"] is False
+    assert fields["level"]["running"] is False
     assert fields["level"]["old"] == str(MEMORY[0x10])
-    assert fields["run_hours"]["expected"] is True
-    assert result.document["unexplained"] == [{"start": 0x0300, "length": 1}]
+    assert fields["run_hours"]["running"] is True
+    assert result.document["unmapped"] == [{"start": 0x0300, "length": 1}]
     assert ship.answer("diff", "old.hex", "old.hex").code == 0
 
 
@@ -180,7 +180,7 @@ def test_read_back_knows_a_counter_after_power_and_only_then(ship: Ship) -> None
     assert (before.code, before.document["loaded_correctly"]) == (1, False)
     after = ship.answer(*words, "--stage", "after-power")
     assert (after.code, after.document["loaded_correctly"]) == (0, True)
-    assert [run["start"] for run in after.document["expected_differences"]] == [0x0023]
+    assert [run["start"] for run in after.document["running_differences"]] == [0x0023]
     ship.write("wrong.hex", dump(changed(0x0400)), second=3)
     wrong = ship.answer(*words[:3], "wrong.hex", "--stage", "after-power")
     assert (wrong.code, wrong.document["loaded_correctly"]) == (1, False)
@@ -194,7 +194,7 @@ name = "block sum"
 method = "sum-8"
 over = [[0x0020, 0x0023]]
 at = 0x0024
-expected-to-change = true
+running = true
 """
     memory = bytearray(MEMORY)
     memory[0x24] = sum(memory[0x20:0x24]) % 256
@@ -304,7 +304,7 @@ def test_amend_is_a_new_record_and_the_old_name_still_finds(ship: Ship) -> None:
     """After a rename the former name and the IMO number name the vessel too."""
     archive_two(ship)
     before = ship.tree()
-    assert ship.answer("amend", "grebe", "--short-name", "heron", "--imo", "9074729").code == 0
+    assert ship.answer("correct", "grebe", "--short-name", "heron", "--imo", "9074729").code == 0
     after = ship.tree()
     kept = {name: digest for name, digest in before.items() if "index" not in name}
     assert kept.items() <= {**after}.items()
@@ -332,7 +332,7 @@ def test_the_new_cards_sheet_is_compared_entry_by_entry(ship: Ship) -> None:
 
 
 def test_the_catalogue_tells_the_fleet_at_a_glance(ship: Ship) -> None:
-    """How many, the oldest, what is not verified, what one place alone holds."""
+    """How many, the oldest, what is not verified, what one backup location alone holds."""
     archive_two(ship)
     ship.write("old.hex", dump(changed(0x0100)), second=9)
     other = ("--vessel", "avocet", "--unit", "winch", "--position", "U3", "--read-on", "2020-02-01")
@@ -344,7 +344,7 @@ def test_the_catalogue_tells_the_fleet_at_a_glance(ship: Ship) -> None:
         "copies": 2,
         "verified": 1,
         "not_verified": ["avocet/winch/U3"],
-        "in_no_other_place": ["avocet/winch/U3", "grebe/port-thruster/U12"],
+        "in_no_backup_location": ["avocet/winch/U3", "grebe/port-thruster/U12"],
         "oldest": {"where": "avocet/winch/U3", "read_on": "2020-02-01"},
     }
     page = " ".join(ship.run("catalogue").out.split())

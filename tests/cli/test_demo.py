@@ -28,15 +28,15 @@ def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
     assert sum("position-other-unit" in text for text in archived) == 1
     difference, summer, turned = outputs("diff")
     assert "ramp_up_time  12.5 s    9.0 s     -3.5    parameter" in difference
-    assert "run_hours     8421.7 h  9377.4 h  +955.7  expected" in difference
-    assert "UNEXPLAINED at 0x0740" in difference
+    assert "run_hours     8421.7 h  9377.4 h  +955.7  running" in difference
+    assert "UNMAPPED at 0x0740" in difference
     assert "tolerance" in summer
     assert "bytes of every 16-bit word are swapped" in turned
     port, winch = outputs("history")
     assert "Goes back and forth: ramp_up_time" in port
     assert "after the propeller" in port
     assert "Cells may be fading: 0x1A20" in winch
-    assert "Most unlike the rest: grebe/" in outputs("alike")[0]
+    assert "Most unlike the rest: grebe/" in outputs("compare-units")[0]
     assert "grebe/stbd-thruster/U12" in outputs("visit close")[2]
     assert "the most urgent is grebe/stbd-thruster/U12" in outputs("due")[0]
     refused, ready, spare, well = outputs("swap check")

@@ -39,7 +39,7 @@ def test_bytes_stand_side_by_side_with_lines_around(three: Ship) -> None:
     assert {"0x0008", "0x0018"} <= {line[:6] for line in page.splitlines()}
     assert max(len(line) for line in page.splitlines()) <= 80
     assert "\x1b" not in page
-    assert "UNEXPLAINED at 0x0300" in page
+    assert "UNMAPPED at 0x0300" in page
 
 
 def test_more_than_two_are_compared_each_with_the_one_before(three: Ship) -> None:
@@ -47,7 +47,7 @@ def test_more_than_two_are_compared_each_with_the_one_before(three: Ship) -> Non
     document = three.answer("diff", f"{AT}@1", f"{AT}@2", "2.hex").document
     assert [pair["changed_bytes"] for pair in document["pairs"]] == [1, 2]
     assert (document["same"], document["changed_bytes"]) == (False, 3)
-    assert document["pairs"][1]["unexplained"] == [{"start": 0x0300, "length": 1}]
+    assert document["pairs"][1]["unmapped"] == [{"start": 0x0300, "length": 1}]
 
 
 def test_since_a_date_is_the_copy_of_then_against_the_latest(three: Ship) -> None:
@@ -103,7 +103,7 @@ def test_by_how_much_and_past_which_limit(ship: Ship) -> None:
     ship.write("layout.toml", LIMITED)
     words = ("diff", "old.hex", "new.hex", "--layout", "layout.toml")
     (change,) = ship.answer(*words).document["fields"]
-    assert (change["by"], change["crossed"], change["within_limits"]) == (
+    assert (change["change"], change["crossed"], change["within_limits"]) == (
         "+30",
         "above 100",
         False,
@@ -121,7 +121,7 @@ def test_what_was_moved_is_said_once(ship: Ship) -> None:
     (moved,) = document["moved"]
     assert (moved["kind"], moved["start"], moved["length"]) == ("swapped-16", 0, 2048)
     assert {each["kind"] for each in document["fields"]} == {"moved"}
-    assert document["unexplained"] == []
+    assert document["unmapped"] == []
     page = ship.run(*words).out
     assert "MOVED 0x0000-0x07FF: the two bytes of every 16-bit word are swapped" in page
     assert len(page.splitlines()) < 15

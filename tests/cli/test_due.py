@@ -19,7 +19,10 @@ if TYPE_CHECKING:
     from tests.cli.conftest import Ship
 
 AT = "grebe/port-thruster/U12"
-RULES = b"[rules]\ntitle='owner'\nsource='invented'\n[rounds]\nverified-months = 12\nplaces = 1\n"
+RULES = (
+    b"[rules]\ntitle='owner'\nsource='invented'\n"
+    b"[intervals]\nverified-months = 12\nbackup-locations = 1\n"
+)
 PAGE = (Path(__file__).parents[2] / "formats" / "tables.md").read_text("utf-8")
 
 
@@ -34,12 +37,12 @@ def test_one_read_then_one_place_then_nothing(ship: Ship) -> None:
     """Each goes away once it is seen to."""
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE)
-    assert codes(ship) == ["one-read", "one-place"]
+    assert codes(ship) == ["one-read", "one-location"]
     ship.write("b.hex", dump(), second=1)
     ship.run("archive", "b.hex", *WHERE)
-    assert codes(ship) == ["one-place"]
-    ship.run("place", "add", "office", "office")
-    assert ship.run("place", "send", "office").code == 0
+    assert codes(ship) == ["one-location"]
+    ship.run("backup", "add", "office", "office")
+    assert ship.run("backup", "send", "office").code == 0
     assert codes(ship) == []
     assert "Nothing is due among 1 position" in ship.run("due").out
 
@@ -49,16 +52,16 @@ def test_a_copy_older_than_the_rules_allow_is_due(ship: Ship) -> None:
     archive_two(ship)
     ship.write("rules.toml", RULES)
     ship.run("rules", "record", "grebe", "rules.toml")
-    assert codes(ship, AT) == ["too-old", "one-place"]
-    ship.run("place", "add", "office", "office")
-    ship.run("place", "send", "office")
+    assert codes(ship, AT) == ["too-old", "one-location"]
+    ship.run("backup", "add", "office", "office")
+    ship.run("backup", "send", "office")
     assert codes(ship) == []
     assert codes(ship, "--ahead", "400") == ["too-old"]
     words = ("--vessel", "grebe", "--unit", "old", "--position", "U1", "--read-on", "2020-01-01")
     ship.write("o1.hex", dump(changed(0x0200)), second=5)
     ship.write("o2.hex", dump(changed(0x0200)), second=6)
     ship.run("archive", "o1.hex", "o2.hex", *words)
-    ship.run("place", "send", "office")
+    ship.run("backup", "send", "office")
     late = ship.answer("due", "grebe/old").document["due"][0]
     assert late["on"] == "2021-01-01"
     assert late["overdue_days"] > 365
@@ -72,10 +75,10 @@ def test_the_page_puts_what_is_due_before_what_only_comes_due(ship: Ship) -> Non
     ship.run("rules", "record", "grebe", "rules.toml")
     page = ship.run("due").out
     assert "the ship's rules allow" not in page
-    assert re.search(rf"^{AT} +due +held in no other place", page, re.MULTILINE)
-    assert "Do next: `parambak place send PLACE`" in page
+    assert re.search(rf"^{AT} +due +held in no other backup location", page, re.MULTILINE)
+    assert "Do next: `parambak backup send LOCATION`" in page
     ahead = ship.run("due", "--ahead", "400").out
-    assert re.search(rf"^{AT} +due +held in no other place", ahead, re.MULTILINE)
+    assert re.search(rf"^{AT} +due +held in no other backup location", ahead, re.MULTILINE)
     assert re.search(r"^ +from \d{4}-\d\d-\d\d +the verified copy", ahead, re.MULTILINE)
 
 

@@ -42,7 +42,10 @@ def test_every_change_has_its_day_its_reader_and_its_sort(years: Ship) -> None:
     copies = result.document["copies"]
     assert [copy["reads"][0]["read_by"] for copy in copies] == [f"Reader {n}" for n in range(4)]
     told = [(each["field"], each["kind"], each["read_on"]) for each in result.document["changes"]]
-    assert told[:2] == [("level", "flips", "2021-03-01"), ("run_hours", "expected", "2021-03-01")]
+    assert told[:2] == [
+        ("level", "alternates", "2021-03-01"),
+        ("run_hours", "running", "2021-03-01"),
+    ]
     fading = [each for each in result.document["changes"] if each["kind"] == "fading"]
     assert [(each["field"], each["at"]) for each in fading] == [(None, 0x300), (None, 0x300)]
 
@@ -50,7 +53,7 @@ def test_every_change_has_its_day_its_reader_and_its_sort(years: Ship) -> None:
 def test_the_page_has_the_last_change_of_every_field(years: Ship) -> None:
     """One table; what goes back and forth and what fades is said at the end."""
     page = years.run("history", AT).out
-    assert "2023-03-01   level      20 to 80    flips (3)" in page
+    assert "2023-03-01   level      20 to 80    alternates (3)" in page
     assert "▁█▁█" in page
     assert "Goes back and forth: level." in page
     assert "Cells may be fading: 0x0300." in page
@@ -81,7 +84,7 @@ def test_it_goes_on_where_new_software_has_a_larger_memory(years: Ship) -> None:
 def test_one_field_shows_every_value(years: Ship) -> None:
     """With by how much, and who read it."""
     page = years.run("history", AT, "--field", "run_hours").out
-    assert "2021-03-01  100    +100  expected  Reader 1" in page
+    assert "2021-03-01 100 +100 running Reader 1" in " ".join(page.split())
     document = years.answer("history", AT, "--field", "run_hours").document
     assert document["field"]["values"] == ["0", "100", "200", "300"]
     assert {each["field"] for each in document["changes"]} == {"run_hours"}
@@ -102,12 +105,12 @@ def test_what_cannot_be_shown_is_refused(years: Ship) -> None:
 
 
 def test_without_a_layout_bytes_are_told(ship: Ship) -> None:
-    """Stretches, as unexplained; a field cannot be asked for."""
+    """Stretches, as unmapped; a field cannot be asked for."""
     for year in range(2):
         name = ship.write(f"{year}.hex", dump(memory(20 + year, 0, 0)), second=year)
         ship.run("archive", name, *WHERE, "--read-on", f"202{year}-03-01")
     (change,) = ship.answer("history", AT).document["changes"]
-    assert (change["field"], change["kind"], change["at"]) == (None, "unexplained", 0x10)
+    assert (change["field"], change["kind"], change["at"]) == (None, "unmapped", 0x10)
     assert "There is no layout" in ship.run("history", AT).out
     error = ship.answer("history", AT, "--field", "level").document["error"]
     assert error["code"] == "layout-needed"

@@ -22,7 +22,7 @@ byte-order = "big"
 name = "armed"
 at = 0
 type = "u8"
-also-at = [1, 2]
+mirror-at = [1, 2]
 [[check]]
 name = "block sum"
 method = "sum-8"
@@ -125,7 +125,7 @@ def test_a_draft_needs_one_size(ship: Ship, words: tuple[str, ...], code: str) -
 
 
 def test_decode_says_where_a_promise_fails_and_stores_no_value_for_it(ship: Ship) -> None:
-    """also-at and must-be-blank have a dash where a check has values; the mark is shown."""
+    """mirror-at and must-be-blank have a dash where a check has values; the mark is shown."""
     ship.write("small.toml", SMALL)
     memory = bytearray(32)
     memory[:3] = b"\x05\x05\x06"
@@ -138,7 +138,7 @@ def test_decode_says_where_a_promise_fails_and_stores_no_value_for_it(ship: Ship
     assert checks["armed"]["mark"] == "armed differs between its addresses"
     assert checks["spare"]["mark"] == "the first byte that is not blank is at 0x0012"
     lines = ship.run("decode", "a.bin", "--layout", "small.toml").out.splitlines()
-    row = next(line for line in lines if "also-at" in line)
+    row = next(line for line in lines if "mirror-at" in line)
     assert row.split()[3:6] == ["-", "-", "NO"]
     assert not any("absent" in line for line in lines)
 

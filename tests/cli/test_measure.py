@@ -29,7 +29,7 @@ def measured(ship: Ship) -> Ship:
 
 def test_readings_are_kept_and_their_drift_is_shown(measured: Ship) -> None:
     """The limits hold from then on; what was not possible is asked again."""
-    answer = measured.answer("measure", UNIT, "battery=23.5", "--stage", "after-fitting")
+    answer = measured.answer("measure", UNIT, "battery=23.5", "--stage", "as-left")
     assert answer.code == 0
     document = answer.document
     assert document["where"] == UNIT
@@ -81,7 +81,7 @@ def test_no_reading_writes_nothing(measured: Ship) -> None:
         ((UNIT, "battery"), "measure-shape"),
         ((UNIT, "battery=24", "battery=25"), "measure-twice"),
         ((UNIT, "battery=24", "--on", "2999-01-01"), "day-to-come"),
-        ((UNIT, "battery=24", "--calibrated", "yesterday"), "amend-date"),
+        ((UNIT, "battery=24", "--calibrated", "yesterday"), "correct-date"),
         ((UNIT, "battery=24", "--limits", "none.toml"), "file-absent"),
         ((UNIT, "battery=24", "--limits", "layout.toml"), "limits-entry"),
         ((UNIT, "battery=24", "--limits", "a.hex"), "limits-text"),

@@ -27,7 +27,7 @@ def test_each_command_has_one_whole_line(ship: Ship) -> None:
     for title, lines in SECTIONS.items():
         assert f"\n{title}:\n" in shown
         for name, line in lines.items():
-            assert f"\n  {name:<12}  {line}\n" in shown
+            assert f"\n  {name:<13}  {line}\n" in shown
     assert all(len(line) <= 80 for line in shown.splitlines())
 
 

@@ -160,13 +160,13 @@ def test_a_read_back_needs_a_verified_copy_to_compare_with(ship: Ship) -> None:
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE)
     words = ("swap", "read-back", "grebe/port-thruster/U12", "a.hex")
-    assert code_of(ship, *words) == (2, "read-back-nothing-meant")
+    assert code_of(ship, *words) == (2, "read-back-no-copy")
 
 
 def test_a_chip_put_on_record_later_is_one_of_the_table(ship: Ship) -> None:
-    """`amend --chip` knows the same parts as `archive --chip`."""
+    """`correct --chip` knows the same parts as `archive --chip`."""
     archive_two(ship)
-    words = ("amend", "grebe/port-thruster/U12", "--chip")
+    words = ("correct", "grebe/port-thruster/U12", "--chip")
     assert code_of(ship, *words, "99Z99") == (2, "chip-unknown")
     same = ship.run(*words, "28C16")
     assert (same.code, same.err) == (0, "")
@@ -175,10 +175,10 @@ def test_a_chip_put_on_record_later_is_one_of_the_table(ship: Ship) -> None:
 def test_a_chip_of_another_size_is_put_on_record_with_a_warning(ship: Ship) -> None:
     """It may be the right one: the copy and the layout that it contradicts are named."""
     archive_two(ship)
-    result = ship.run("amend", "grebe/port-thruster/U12", "--chip", "28C64")
+    result = ship.run("correct", "grebe/port-thruster/U12", "--chip", "28C64")
     assert result.code == 0
     assert "28C64 has 8192 bytes, and the latest copy" in " ".join(result.err.split())
-    answer = ship.answer("amend", "grebe/port-thruster/U12", "--chip", "28C64")
+    answer = ship.answer("correct", "grebe/port-thruster/U12", "--chip", "28C64")
     assert answer.code == 0
     assert "28C64 has 8192 bytes" in answer.err
 
@@ -285,12 +285,12 @@ def test_a_history_cut_at_its_end_goes_on_being_said(ship: Ship) -> None:
     """The newest record taken away: the note outlasts what is written afterwards."""
     archive_two(ship)
     before = set((ship.vault / "records").rglob("*.json"))
-    assert ship.run("amend", "grebe", "--display-name", "Grebe").code == 0
+    assert ship.run("correct", "grebe", "--display-name", "Grebe").code == 0
     (newest,) = set((ship.vault / "records").rglob("*.json")) - before
     newest.chmod(0o644)
     newest.unlink()
     assert "history was cut short" in ship.run("catalogue").err.replace("\n", " ")
-    assert ship.run("amend", "grebe", "--other-number", "77").code == 0
+    assert ship.run("correct", "grebe", "--other-number", "77").code == 0
     assert "history was cut short" in ship.run("catalogue").err.replace("\n", " ")
     recheck = ship.run("recheck")
     assert "All sound" not in recheck.out

@@ -23,7 +23,7 @@ COMMANDS = [
     ("diff", f"{WHERE}@1", f"{WHERE}@latest"),
     ("export", WHERE, "--as", "raw", "--out", "out.bin", "--replace"),
     ("swap", "check", WHERE),
-    ("closing-line",),
+    ("seal",),
     ("recheck",),
 ]
 

@@ -1,4 +1,4 @@
-"""`recheck` and `closing-line` as a user calls them."""
+"""`recheck` and `seal` as a user calls them."""
 
 from __future__ import annotations
 
@@ -38,14 +38,14 @@ def records_of(ship: Ship, kind: str) -> list[Path]:
 
 
 def line_of(ship: Ship) -> str:
-    """Return the closing line of the one vessel."""
-    (line,) = ship.answer("closing-line").document["lines"]
+    """Return the seal of the one vessel."""
+    (line,) = ship.answer("seal").document["lines"]
     text: str = line["line"]
     return text
 
 
 def known(ship: Ship, *lines: str) -> tuple[int, list[dict[str, Any]]]:
-    """Recheck with closing lines; return the exit code and what is said of each."""
+    """Recheck with seals; return the exit code and what is said of each."""
     words = [word for line in lines for word in ("--known", line)]
     result = ship.answer("recheck", *words)
     found: list[dict[str, Any]] = result.document["known"]
@@ -121,12 +121,12 @@ def test_a_recheck_in_another_copy_counts_only_there(ship: Ship) -> None:
     assert len(marks) == 2
 
 
-def test_a_closing_line_is_whole_and_says_what_came_since(ship: Ship) -> None:
+def test_a_seal_is_whole_and_says_what_came_since(ship: Ship) -> None:
     """Typed in capitals and without spaces, after one more read."""
     archive_two(ship)
     line = line_of(ship)
     assert line.startswith("grebe, 2 records, ends ")
-    assert line in ship.run("closing-line", "grebe").out.replace("\n", " ")
+    assert line in ship.run("seal", "grebe").out.replace("\n", " ")
     ship.write("c.hex", dump(changed(0x0023)), second=5)
     assert ship.run("archive", "c.hex", *WHERE).code == 0
     code, found = known(ship, line.upper().replace(" ", ""))
@@ -139,7 +139,7 @@ def test_a_mistyped_line_is_no_answer(ship: Ship) -> None:
     line = line_of(ship)
     wrong = line.replace("2 records", "3 records")
     result = ship.answer("recheck", "--known", wrong)
-    assert (result.code, result.document["error"]["code"]) == (2, "closing-line-mistyped")
+    assert (result.code, result.document["error"]["code"]) == (2, "seal-mistyped")
     assert records_of(ship, "recheck") == []
 
 
@@ -166,7 +166,7 @@ def test_a_whole_vessel_removed_is_found(ship: Ship) -> None:
     other = a_copy_elsewhere(ship)
     for path in records_of(other, "read"):
         path.unlink()
-    assert other.answer("closing-line").document["lines"] == []
+    assert other.answer("seal").document["lines"] == []
     code, found = known(other, line)
     assert (code, found[0]["state"]) == (3, "cut")
     assert "nothing of it is left" in found[0]["text"]
@@ -208,26 +208,26 @@ def test_a_limited_recheck_goes_on_where_it_stopped(ship: Ship) -> None:
 def test_a_place_that_holds_it_is_the_next_step(ship: Ship) -> None:
     """Named, with the day on which it last proved that; and it heals the vault."""
     archive_two(ship)
-    assert ship.run("place", "add", "red-stick", "stick").code == 0
-    assert ship.run("place", "send", "red-stick").code == 0
+    assert ship.run("backup", "add", "red-stick", "stick").code == 0
+    assert ship.run("backup", "send", "red-stick").code == 0
     copy = ship.answer("catalogue").document["positions"][0]["sha256"]
     spoil(ship.vault / "objects" / copy[:2] / copy)
     records_of(ship, "read")[0].unlink()
     result = ship.answer("recheck")
     assert result.code == 3
     assert len(result.document["damaged"]) == 2
-    (place,) = result.document["places"]
-    assert (place["place"], place["files"]) == ("red-stick", 2)
-    assert result.document["next"].startswith("Run `parambak place send red-stick`: on 2")
-    assert ship.run("place", "send", "red-stick").code == 0
+    (location,) = result.document["locations"]
+    assert (location["location"], location["files"]) == ("red-stick", 2)
+    assert result.document["next"].startswith("Run `parambak backup send red-stick`: on 2")
+    assert ship.run("backup", "send", "red-stick").code == 0
     assert ship.answer("recheck").code == 0
 
 
 def test_a_last_record_that_nobody_else_has_leaves_a_way_out(ship: Ship) -> None:
-    """Said once, as damage; no place has it, so the rest is taken over into a new vault."""
+    """Said once, as damage; no location has it, so the rest is taken over into a new vault."""
     archive_two(ship)
-    assert ship.run("place", "add", "red-stick", "red").code == 0
-    assert ship.run("place", "send", "red-stick").code == 0
+    assert ship.run("backup", "add", "red-stick", "red").code == 0
+    assert ship.run("backup", "send", "red-stick").code == 0
     before = set(ship.vault.rglob("*.json"))
     assert ship.run("recheck").code == 0
     (last,) = set(ship.vault.rglob("*.json")) - before  # the record of the recheck itself
@@ -235,9 +235,9 @@ def test_a_last_record_that_nobody_else_has_leaves_a_way_out(ship: Ship) -> None
     page = ship.run("recheck")
     assert (page.code, page.err) == (3, "")
     found = ship.answer("recheck").document
-    assert "`parambak place send red-stick`" in found["next"]
+    assert "`parambak backup send red-stick`" in found["next"]
     assert "`parambak recover`" in found["next"]
-    assert ship.run("place", "send", "red-stick").code == 3
+    assert ship.run("backup", "send", "red-stick").code == 3
     assert ship.run("recover", "vault", "--vault", "new").code == 1  # what it was may be found yet
     result = ship.answer("recheck", "--vault", "new")
     assert (result.code, result.document["next"]) == (0, None)

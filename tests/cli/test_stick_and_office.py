@@ -125,34 +125,34 @@ def pulled_in_writing(one: Laptop, stick: Path) -> None:
 
 
 def pulled_in_sending(one: Laptop, office: Path) -> None:
-    """The place goes away and the laptop dies in the middle: called again, it goes on."""
-    one.does("place", "add", "office", str(office))
-    assert one.befallen("dies", 9, "place", "send", "office").code == 137
+    """The backup location goes away and the laptop dies in the middle: called again, it goes on."""
+    one.does("backup", "add", "office", str(office))
+    assert one.befallen("dies", 9, "backup", "send", "office").code == 137
     if sys.platform != "win32":
-        broken = one.befallen(str(office), 9, "place", "send", "office")
+        broken = one.befallen(str(office), 9, "backup", "send", "office")
         assert broken.code == 2, broken
         assert "run it again: it goes on" in " ".join(broken.err.split())
         assert not office.exists()
         office.with_name(office.name + ".pulled").rename(office)
-    assert "every byte hashed there now" in one.does("place", "send", "office")
+    assert "every byte hashed there now" in one.does("backup", "send", "office")
     assert "office held the latest copy of 3 of 3" in one.does("catalogue")
 
 
 def met_at_the_office(one: Laptop, two: Laptop, office: Path) -> str:
-    """One ship, entered on two laptops apart: merged by the place it is one, the same on both."""
+    """One ship, entered on two laptops apart: merged by the location it is one ship."""
     two.archives("S", changed(2), "Grebe", "stbd-thruster", "Bo Made-Up")
-    assert "add --merge" in two.does("place", "add", "office", str(office), code=2)
-    two.does("place", "add", "office", str(office), "--merge")
-    said = two.does("place", "send", "office", "--both-ways")
+    assert "add --merge" in two.does("backup", "add", "office", str(office), code=2)
+    two.does("backup", "add", "office", str(office), "--merge")
+    said = two.does("backup", "send", "office", "--both-ways")
     assert "2 vessels have one name" in said
     for handle in {where.partition("/")[0] for where in two.positions()} - {"avocet"}:
-        two.does("amend", handle, "--imo", IMO, "--why", "one ship, entered twice")
-    assert "of 2 vessels" in two.does("place", "send", "office")
-    one.does("place", "send", "office", "--both-ways")
+        two.does("correct", handle, "--imo", IMO, "--why", "one ship, entered twice")
+    assert "of 2 vessels" in two.does("backup", "send", "office")
+    one.does("backup", "send", "office", "--both-ways")
     assert one.positions() == two.positions()
     assert len(one.positions()) == 4
-    line: str = one.does("closing-line", "grebe")
-    assert two.does("closing-line", "grebe") == line
+    line: str = one.does("seal", "grebe")
+    assert two.does("seal", "grebe") == line
     return line
 
 
@@ -164,8 +164,8 @@ def rotten(one: Laptop, office: Path) -> None:
         found = one.answer("recheck")
         assert found.code == 3
         assert found.document["damaged"][0]["file"].endswith(file.name)
-        assert found.document["next"].startswith("Run `parambak place send office`")
-        assert "HEALED in the vault" in one.does("place", "send", "office")
+        assert found.document["next"].startswith("Run `parambak backup send office`")
+        assert "HEALED in the vault" in one.does("backup", "send", "office")
         assert one.answer("recheck").document["next"] is None
     rot(one.vault / "vault.toml")
     assert "Fetch vault.toml from another copy" in one.answer("recheck").document["next"]
@@ -181,7 +181,7 @@ def first_read(vault: Path) -> Path:
 
 
 def found_again(one: Laptop, office: Path, folder: Path, line: str) -> None:
-    """The laptop and its stick are lost: the place is the vault, and so is a heap of its files."""
+    """The laptop and its stick are lost: the location is the vault, and a heap of its files too."""
     known = one.positions()
     shutil.rmtree(one.vault.parent)
     three = Laptop(folder)
@@ -234,7 +234,7 @@ def of_others(vault: Path) -> set[str]:
             if data.startswith(b'{"name"'):
                 (ours if record.get("vessel") in grebes else theirs).update(texts(json.loads(data)))
     toml = (vault / "vault.toml").read_text().split('"')[1]
-    return {w for w in theirs - ours if len(w) > 4} - {toml, "place", "vault"}
+    return {w for w in theirs - ours if len(w) > 4} - {toml, "location", "vault"}
 
 
 def texts(value: object) -> Iterator[str]:

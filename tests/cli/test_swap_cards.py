@@ -1,4 +1,4 @@
-"""Cards in a swap: one in two swaps, fitted elsewhere meanwhile, exchanged for another unit's."""
+"""Cards in a swap: one in two swaps, fitted elsewhere meanwhile, crossed over."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ def test_cards_that_are_exchanged_are_told_at_every_step(verified: Ship) -> None
     """The chip here carries the other unit's parameters."""
     sister(verified)
     units = ("grebe/port-thruster", "grebe/stbd")
-    assert verified.run("card", "exchange", *units, *BY, "--why", "fault").code == 0
+    assert verified.run("card", "cross-over", *units, *BY, "--why", "fault").code == 0
     back = ("swap", "read-back", AT, "a.hex")
     for words in (("swap", "open", AT, *BY, "--why", "x"), ("swap", "check", AT), LOAD, back):
         assert "EXCHANGED" in verified.run(*words).err

@@ -97,7 +97,7 @@ def test_what_was_read_after_power_is_the_newest_copy_once_closed(verified: Ship
 
 
 @pytest.mark.parametrize(
-    "rounds",
+    "intervals",
     [
         [("before-power", [MEMORY])],
         [("before-power", [MEMORY]), ("after-power", [MEMORY])],
@@ -110,11 +110,11 @@ def test_what_was_read_after_power_is_the_newest_copy_once_closed(verified: Ship
     ],
 )
 def test_contents_are_not_proven_by_less(
-    verified: Ship, rounds: list[tuple[str, list[bytes]]]
+    verified: Ship, intervals: list[tuple[str, list[bytes]]]
 ) -> None:
     """One read, one of each stage, a worse one since, a bad one between: the swap stays open."""
     opened(verified)
-    for at, (stage, memories) in enumerate(rounds):
+    for at, (stage, memories) in enumerate(intervals):
         read_backs(verified, *memories, stage=stage, at=10 * at)
     refused = verified.answer("swap", "close", AT, *BY, "--test", "stop=passed")
     assert refused.code == 1
@@ -192,7 +192,7 @@ def test_a_deviation_is_accepted_in_one_call_and_stays_visible(verified: Ship) -
         (("--accept", "permit"), "swap-accept-words"),
         (("--accept", "permit", "--confirm", "permit", *BY), "swap-accept-words"),
         (
-            ("--accept", "permit", "--confirm", "decided", *BY, "--reason", "x"),
+            ("--accept", "permit", "--confirm", "authorised", *BY, "--reason", "x"),
             "swap-accept-words",
         ),
         (("--accept", "copy", "--confirm", "copy", *BY, "--reason", "x"), "swap-accept-condition"),
@@ -229,7 +229,7 @@ def test_a_deviation_needs_an_open_swap(verified: Ship) -> None:
         (("swap", "close", AT, *BY, "--test", "stop"), "swap-test-shape"),
         (("swap", "close", AT, *BY, "--test", "=passed"), "swap-test-shape"),
         (("swap", "close", AT, *BY, "--test", "a\x07=passed"), "text-character"),
-        (("swap", "choose", f"{AT}@9", *BY, "--why", "x"), "copy-none"),
+        (("swap", "select", f"{AT}@9", *BY, "--why", "x"), "copy-none"),
         (("swap", "load-file", AT, "--out", "L.BIN"), "load-file-format"),
         (
             ("swap", "load-file", AT, "--as", "raw", "--out", "L.BIN", *RELEASE),
@@ -276,13 +276,13 @@ def test_an_older_copy_is_meant_with_a_reason(verified: Ship) -> None:
     verified.write("n2.hex", dump(newer), second=31)
     assert verified.run("archive", "n1.hex", "n2.hex", *WHERE).code == 0
     opened(verified)
-    chosen = verified.answer("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    chosen = verified.answer("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
     assert chosen.document["verified"] is True
     assert chosen.document["runs"][0]["start"] == 0x0300
     check = verified.answer("swap", "check", AT).document
-    meant = next(c for c in check["conditions"] if c["condition"] == "meant")
-    assert "an older copy" in meant["text"]
-    assert "before the fault" in meant["text"]
+    selected = next(c for c in check["conditions"] if c["condition"] == "copy-selected")
+    assert "an older copy" in selected["text"]
+    assert "before the fault" in selected["text"]
     assert verified.run("swap", "load-file", AT, "--as", "raw", "--out", "L.BIN").code == 0
     assert (verified.folder / "L.BIN").read_bytes() == MEMORY
     assert read_backs(verified, MEMORY, at=40).code == 0
@@ -386,7 +386,7 @@ def test_a_difference_before_power_is_explained(verified: Ship) -> None:
 
 def test_ships_rules_hold_once_they_are_on_record(verified: Ship) -> None:
     """What they add stops; what they waive is said aloud; none is said too."""
-    assert "careful default" in verified.run("swap", "check", AT).err
+    assert "default rules" in verified.run("swap", "check", AT).err
     rules = (
         b"[rules]\ntitle = 'owner'\nsource = 'invented'\n"
         b"[swap]\nrequired = ['supplies']\nwaived = ['within-limits']\n"

@@ -94,13 +94,13 @@ def merge(into: Ship, other: Ship) -> None:
 def test_several_answers_fit_one_call(verified: Ship) -> None:
     """All of them go on record, and what still wants is said."""
     opened(verified)
-    words = ("permit=yes: permit 14", "decided = no : nobody: yet")
+    words = ("permit=yes: permit 14", "authorised = no : nobody: yet")
     answer = verified.answer("swap", "answer", AT, *words, *BY)
     assert answer.document["answers"] == [
         {"condition": "permit", "answer": "yes"},
-        {"condition": "decided", "answer": "no"},
+        {"condition": "authorised", "answer": "no"},
     ]
-    assert "decided" in answer.document["wanting"]
+    assert "authorised" in answer.document["wanting"]
     assert "permit" not in answer.document["wanting"]
     assert "nobody: yet" in verified.run("swap", "check", AT).out
 
@@ -116,7 +116,7 @@ def test_several_answers_fit_one_call(verified: Ship) -> None:
         (("permit", "yes", " "), "swap-answer-shape"),
         (("permit=yes: a", "permit=no: b"), "swap-answer-twice"),
         (("permit=yes: a", "supplies=yes: b"), "swap-condition"),
-        (("permit=yes: a", "decided=yes: \u202eb"), "text-character"),
+        (("permit=yes: a", "authorised=yes: \u202eb"), "text-character"),
     ],
 )
 def test_answers_of_which_one_is_wrong_are_none(
@@ -176,8 +176,8 @@ def test_a_swap_not_ready_says_how_to_go_on_and_what_was_accepted(verified: Ship
         verified.run("swap", "check", AT)
     )
     told(verified)
-    verified.run("swap", "answer", AT, "permit=no: nobody", "decided=no: nobody", *BY)
-    for each in ("permit", "decided"):
+    verified.run("swap", "answer", AT, "permit=no: nobody", "authorised=no: nobody", *BY)
+    for each in ("permit", "authorised"):
         words = ("--accept", each, "--confirm", each, *BY, "--reason", "drifting")
         page = said(verified.run("swap", "check", AT, *words))
     assert "Accepted as deviations" not in page
@@ -238,15 +238,15 @@ def test_contents_held_against_another_copy_are_not_proven(verified: Ship) -> No
     """The copy was chosen anew behind the read-backs: that is told, and the swap stays open."""
     memory = newer(verified)
     opened(verified)
-    verified.run("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    verified.run("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
     assert verified.run(*LOAD).code == 0
     assert read_backs(verified, MEMORY, MEMORY, at=50).document["proven"] is True
-    anew = verified.run("swap", "choose", f"{AT}@latest", *BY, "--why", "that one after all")
+    anew = verified.run("swap", "select", f"{AT}@latest", *BY, "--why", "that one after all")
     assert "a file of another copy was released" in said(anew)
     assert "the newest copy" in said(verified.run("swap", "check", AT))
     refused = verified.answer("swap", "close", AT, *PASSED)
     assert code(refused) == "swap-contents-not-proven"
-    assert "another copy than the one meant" in refused.document["error"]["found"]
+    assert "another copy than the one selected" in refused.document["error"]["found"]
     assert read_backs(verified, memory, at=60).document["proven"] is False
     assert read_backs(verified, memory, at=70).document["proven"] is True
     assert verified.run("swap", "close", AT, *PASSED).code == 0
@@ -257,10 +257,10 @@ def test_a_chosen_copy_that_is_gone_is_not_replaced_by_another(verified: Ship) -
     memory = newer(verified)
     sister(verified)
     opened(verified)
-    verified.run("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    verified.run("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
     told(verified)
     for _ in range(2):
-        moved = ("amend", f"{AT}@previous", "--position", OTHER, *BY, "--why", "mixed up")
+        moved = ("correct", f"{AT}@previous", "--position", OTHER, *BY, "--why", "mixed up")
         assert verified.run(*moved).code == 0
     assert verified.answer("catalogue", AT).document["positions"][0]["copies"] == 1
     loaded = verified.answer(*LOAD)
@@ -270,18 +270,18 @@ def test_a_chosen_copy_that_is_gone_is_not_replaced_by_another(verified: Ship) -
     assert (back.code, code(back)) == (2, "swap-copy-lost")
     check = verified.answer("swap", "check", AT).document
     assert "copy" in check["wanting"]
-    chosen = verified.run("swap", "choose", f"{AT}@latest", *BY, "--why", "the one that is left")
+    chosen = verified.run("swap", "select", f"{AT}@latest", *BY, "--why", "the one that is left")
     assert chosen.code == 0
     assert verified.run(*LOAD).code == 0
 
 
 @pytest.mark.parametrize("how", ["changed", "gone"])
-@pytest.mark.parametrize("kind", ["swap-opened", "swap-meant"])
+@pytest.mark.parametrize("kind", ["swap-opened", "swap-copy-selected"])
 def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, how: str) -> None:
     """The newest copy is not taken without a word; a choice made anew settles it."""
     newer(verified)
     opened(verified)
-    verified.run("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    verified.run("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
     told(verified)
     (path,) = records(verified, kind)
     if how == "gone":
@@ -289,12 +289,12 @@ def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, ho
     else:
         path.write_bytes(path.read_bytes().replace(b"grebe", b"grebF") + b" ")
     refused = verified.answer(*LOAD)
-    assert (refused.code, code(refused)) == (3, "swap-meant-unsure")
+    assert (refused.code, code(refused)) == (3, "swap-selection-unsure")
     assert not (verified.folder / "LOAD.BIN").exists()
-    assert verified.answer("swap", "check", AT).document["wanting"] == ["meant"]
+    assert verified.answer("swap", "check", AT).document["wanting"] == ["copy-selected"]
     if kind == "swap-opened":
         opened(verified)
-    verified.run("swap", "choose", f"{AT}@previous", *BY, "--why", "before the fault")
+    verified.run("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
     assert verified.run(*LOAD).code == 0
     assert (verified.folder / "LOAD.BIN").read_bytes() == MEMORY
 
@@ -309,7 +309,7 @@ def test_a_lost_answer_loses_no_later_one(verified: Ship) -> None:
     lost = json.loads(path.read_bytes())["body"]["condition"]
     path.unlink()
     check = verified.answer("swap", "check", AT)
-    assert set(check.document["wanting"]) == {lost, "meant"}
+    assert set(check.document["wanting"]) == {lost, "copy-selected"}
     assert check.document["deviations"][0]["reason"] == "noted by hand"
 
 
@@ -360,7 +360,7 @@ def test_a_card_loaded_with_the_sisters_copy_is_named(verified: Ship) -> None:
     wrong = read_backs(verified, memory)
     assert wrong.code == 1
     assert any(f"byte for byte {OTHER}@" in each for each in wrong.document["doubts"])
-    refused = verified.answer("swap", "choose", OTHER, *BY, "--why", "x")
+    refused = verified.answer("swap", "select", OTHER, *BY, "--why", "x")
     assert (refused.code, code(refused)) == (2, "swap-none-open")
 
 
@@ -501,7 +501,7 @@ def test_what_another_laptop_told_of_a_closed_swap_is_not_lost(verified: Ship) -
 def test_the_old_card_goes_back_by_the_way_that_was_told(verified: Ship) -> None:
     """Who gives a swap up reads it once more."""
     opened(verified)
-    verified.run("swap", "answer", AT, "way-back=yes: after two hours, by night", *BY)
+    verified.run("swap", "answer", AT, "fallback-plan=yes: after two hours, by night", *BY)
     page = verified.run("swap", "close", AT, *BY, "--abandoned", "--reason", "no spare")
     assert "after two hours, by night" in said(page)
 
@@ -537,7 +537,7 @@ def test_hostile_text_is_refused_in_every_field_and_changes_nothing(
         ("swap", "open", AT, "--by", text, "--why", text, "--new-card-serial", text),
         ("swap", "answer", AT, f"permit=yes:{text}", *BY),
         ("swap", "answer", AT, f"{text}=yes:x", "--by", text),
-        ("swap", "choose", AT, "--by", text, "--why", text),
+        ("swap", "select", AT, "--by", text, "--why", text),
         ("swap", "check", AT, "--accept", text, "--confirm", text, *BY, "--reason", text),
         ("swap", "close", AT, *BY, "--test", f"{text}=failed: {text}"),
     )

@@ -32,7 +32,7 @@ length = 4
 name = "run_hours"
 at = 8
 type = "u32"
-expected-to-change = true
+running = true
 [[check]]
 name = "sum"
 method = "sum-16"
@@ -60,7 +60,7 @@ length = 4
 name = "run_hours"
 at = 8
 type = "u32"
-expected-to-change = true
+running = true
 [[field]]
 name = "soft_start"
 at = 14
@@ -123,7 +123,7 @@ def test_diff_by_two_layouts_tells_values_and_no_bytes(upgrade: Ship) -> None:
     assert found["same_values"] == 1
     (hours,) = found["fields"]
     assert (hours["field"], hours["old"], hours["new"]) == ("run_hours", "7000", "7001")
-    assert hours["expected"] is True
+    assert hours["running"] is True
     lost = {each["old_field"]: each for each in found["not_carried"] if each["old_field"]}
     assert lost["version"]["excused"] is True
     alone = [each for each in found["not_carried"] if each["old_field"] is None]
@@ -209,7 +209,7 @@ def test_a_counter_may_move_after_power_and_not_before(upgrade: Ship) -> None:
     assert [each["field"] for each in before.document["differences"]] == ["run_hours"]
     after = upgrade.answer(*words, "--renames", "renames.toml", "--stage", "after-power")
     assert after.document["loaded_correctly"] is True
-    assert [each["field"] for each in after.document["expected_differences"]] == ["run_hours"]
+    assert [each["field"] for each in after.document["running_differences"]] == ["run_hours"]
 
 
 def test_one_layout_alone_and_a_bad_table_are_refused(upgrade: Ship) -> None:

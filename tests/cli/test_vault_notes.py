@@ -78,7 +78,7 @@ def test_conflicts_are_in_the_catalogues_document(archived: Ship) -> None:
     copy = archived.folder / "copy"
     shutil.copytree(archived.vault, copy)
     for vault, serial in (("vault", "S-1"), ("copy", "S-2")):
-        words = ("--vault", str(archived.folder / vault), "amend", "grebe/port")
+        words = ("--vault", str(archived.folder / vault), "correct", "grebe/port")
         assert archived.run(*words, "--serial", serial, "--by", "A. Person").code == 0
     for folder in ("objects", "records"):
         shutil.copytree(copy / folder, archived.vault / folder, dirs_exist_ok=True)
@@ -86,4 +86,4 @@ def test_conflicts_are_in_the_catalogues_document(archived: Ship) -> None:
         (conflict,) = json.loads(archived.answer(*asked).out)["conflicts"]
         assert (conflict["where"], conflict["fact"]) == ("grebe/port", "serial")
         assert sorted(conflict["values"]) == ["S-1", "S-2"]
-    assert "settle it with `amend`" in " ".join(archived.run("catalogue", "grebe").out.split())
+    assert "settle it with `correct`" in " ".join(archived.run("catalogue", "grebe").out.split())

@@ -7,7 +7,7 @@ The seeds of the full run were used for nothing while the rules were made: SEED 
 after it are for measuring, numbers below 1,000 for trying.
 
 One memory of 2 KiB: four blocks of set-points, each under a check of its own, one of them
-kept twice; set-points, counters and a clock under no check; stretches in no field. A history
+mirrored; set-points, counters and a clock under no check; stretches in no field. A history
 is six to sixteen reads. In it people change set-points (mostly through the unit, which
 renews the check; some past it), the unit counts, sensors drift within their tolerance, a
 set-point goes back and forth, cells lose bits, bytes change that nobody knows, and now and
@@ -22,14 +22,14 @@ from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.differences.fields import (
+    ALTERNATES,
     CHECK,
-    EXPECTED,
     FADING,
-    FLIPS,
     MOVED,
     PARAMETER,
+    RUNNING,
     TOLERANCE,
-    UNEXPLAINED,
+    UNMAPPED,
 )
 from parambak.differences.history import history
 from parambak.layouts.check_methods import compute
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 SEED = 30_000_000
-SORTS = (EXPECTED, TOLERANCE, CHECK, PARAMETER, UNEXPLAINED, MOVED, FLIPS, FADING)
+SORTS = (RUNNING, TOLERANCE, CHECK, PARAMETER, UNMAPPED, MOVED, ALTERNATES, FADING)
 NONE = "none"
 SIZE, BLOCK, BLOCKS = 2048, 0x100, 4
 TWICE = 0x500  # where block 3 is kept a second time
@@ -84,16 +84,14 @@ def layout_text() -> bytes:
         kind = f"u{kept.length * 8}"
         parts.append(f'[[field]]\nname = "{kept.name}"\nat = {kept.at}\ntype = "{kind}"\n{more}')
     for name, at in (("hours", COUNTERS), ("starts", COUNTERS + 4)):
-        parts.append(
-            f'[[field]]\nname = "{name}"\nat = {at}\ntype = "u32"\nexpected-to-change = true\n'
-        )
+        parts.append(f'[[field]]\nname = "{name}"\nat = {at}\ntype = "u32"\nrunning = true\n')
     for block in range(BLOCKS):
         first, last = block * BLOCK, block * BLOCK + BLOCK - 3
         parts.append(
             f'[[check]]\nname = "check_{block}"\nmethod = "crc-16/ibm-3740"\n'
             f"over = [[{first}, {last}]]\nat = {last + 1}\n"
         )
-    parts.append(f"[[kept-twice]]\nat = {3 * BLOCK}\nlength = {BLOCK}\nduplicate-at = {TWICE}\n")
+    parts.append(f"[[mirrored]]\nat = {3 * BLOCK}\nlength = {BLOCK}\nmirror-at = {TWICE}\n")
     return "\n".join(parts).encode()
 
 
@@ -238,7 +236,7 @@ def _plan_flips(unit: _Unit, plan: list[list[Event]], fades: dict[int, set[int]]
     steps = sorted(chance.sample(steps, chance.randrange(3, min(len(steps), 8) + 1)))
     two = unit.get(kept), _distinct(unit, kept, 1)[0]
     for number, step in enumerate(steps, start=1):
-        plan[step].append(Event(FLIPS, kept, two[number % 2], renewed=True))
+        plan[step].append(Event(ALTERNATES, kept, two[number % 2], renewed=True))
 
 
 def _block(kept: Kept) -> int:
@@ -273,12 +271,12 @@ def _happen(unit: _Unit, step: int, events: list[Event]) -> None:
         if chance.random() < 0.8:
             count = int.from_bytes(unit.memory[at : at + 4], "big") + chance.randrange(1, 4000)
             unit.memory[at : at + 4] = count.to_bytes(4, "big")
-            unit.known[step, name] = EXPECTED
+            unit.known[step, name] = RUNNING
     if chance.random() < 0.15:
         for at in chance.sample(range(GAP, SIZE), chance.randrange(1, 6)):
             new = chance.randrange(256)
             if unit.memory[at] != new:
-                unit.known[step, at] = UNEXPLAINED
+                unit.known[step, at] = UNMAPPED
             unit.memory[at] = new
 
 
@@ -331,7 +329,7 @@ def confusion(seeds: range) -> Counter[tuple[str, str]]:
         images, known = invented(seed)
         found = check_text(images)
         for key in known.keys() | found.keys():
-            if key[1] != "kept twice":
+            if key[1] != "mirrored":
                 counts[known.get(key, NONE), found.get(key, NONE)] += 1
     return counts
 

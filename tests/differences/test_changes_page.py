@@ -55,14 +55,14 @@ def test_every_sort_and_every_move_is_on_the_page() -> None:
     """With an example for each sort, and the words for each move."""
     assert len(EXAMPLES) == 10
     every = {
-        fields.EXPECTED,
+        fields.RUNNING,
         fields.TOLERANCE,
         fields.CHECK,
         fields.PARAMETER,
-        fields.FLIPS,
+        fields.ALTERNATES,
         fields.FADING,
         fields.MOVED,
-        fields.UNEXPLAINED,
+        fields.UNMAPPED,
     }
     shown = {
         line.split("|")[-2].split(",")[0].strip() for _, t in EXAMPLES for line in t.split("\n")

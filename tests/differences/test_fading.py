@@ -1,4 +1,4 @@
-"""What flips and what fades: the rules of formats/changes.md, at their edges."""
+"""What alternates and what fades: the rules of formats/changes.md, at their edges."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from parambak.differences.fading import Turn, fading, flips
+from parambak.differences.fading import Turn, alternates, fading
 
 
 @pytest.mark.parametrize(
@@ -24,7 +24,7 @@ from parambak.differences.fading import Turn, fading, flips
 )
 def test_back_and_forth(values: str, told: bool) -> None:
     """Twice back to one value, or three changes between the same two."""
-    assert flips(values) is told
+    assert alternates(values) is told
 
 
 def turns(*values: int, guarded: bool, renewed: tuple[int, ...] = ()) -> list[Turn]:

@@ -13,11 +13,11 @@ from msgspec.structs import replace
 from parambak.differences.bytes import runs
 from parambak.differences.fields import (
     CHECK,
-    EXPECTED,
     PARAMETER,
+    RUNNING,
     TOLERANCE,
     changes,
-    unexplained,
+    unmapped,
     value_text,
 )
 from parambak.layouts.decode import decode
@@ -49,7 +49,7 @@ at = 0x02
 type = "bits"
 bit = 0
 width = 2
-meaning = { 0 = "off", 1 = "on" }
+values = { 0 = "off", 1 = "on" }
 
 [[field]]
 name = "reversed"
@@ -61,13 +61,13 @@ bit = 7
 name = "hours"
 at = 0x04
 type = "u32"
-expected-to-change = true
+running = true
 
 [[field]]
 name = "clock"
 at = 0x08
 type = "u8"
-live = true
+volatile = true
 
 [[field]]
 name = "offset"
@@ -79,7 +79,7 @@ belongs-to-card = true
 name = "channel"
 at = 0x10
 count = 2
-step = 4
+row-size = 4
   [[group.field]]
   name = "limit"
   at = 0
@@ -130,9 +130,9 @@ def test_a_set_point_is_a_parameter_and_its_check_follows() -> None:
         "20.0",
         "s",
     )
-    assert (ramp.expected, ramp.within_limits) == (False, True)
+    assert (ramp.explained, ramp.within_limits) == (False, True)
     check = found["sum"]
-    assert (check.kind, check.at, check.expected, check.within_limits) == (CHECK, 0x20, True, True)
+    assert (check.kind, check.at, check.explained, check.within_limits) == (CHECK, 0x20, True, True)
     total = sum(memory().content[:4])
     assert (check.old, check.new) == (f"{total:04X}", f"{total + 0xC8 - 0x96:04X}")
 
@@ -148,7 +148,7 @@ def test_counters_and_live_fields_are_expected(address: int, field: str) -> None
     """Declared so, they need no explanation."""
     found = compared(memory({address: memory().content[address] ^ 0x01}))
     assert list(found) == [field]
-    assert (found[field].kind, found[field].expected) == (EXPECTED, True)
+    assert (found[field].kind, found[field].explained) == (RUNNING, True)
 
 
 def test_a_stored_check_that_does_not_hold_is_no_consequence() -> None:
@@ -156,7 +156,7 @@ def test_a_stored_check_that_does_not_hold_is_no_consequence() -> None:
     data = bytearray(memory().content)
     data[0x21] ^= 0x01
     check = compared(Image.of(bytes(data)))["sum"]
-    assert (check.kind, check.expected, check.within_limits) == (PARAMETER, False, False)
+    assert (check.kind, check.explained, check.within_limits) == (PARAMETER, False, False)
 
 
 def test_a_flag_is_told_without_its_neighbour() -> None:
@@ -207,7 +207,7 @@ tolerance = 0.05
 name = "count"
 at = 2
 type = "u8"
-meaning = { 0 = "off" }
+values = { 0 = "off" }
 tolerance = 2
 
 [[field]]
@@ -266,7 +266,7 @@ def test_a_text_has_no_difference() -> None:
 def test_a_change_within_the_tolerance_is_no_news(new: int, kind: str) -> None:
     """Up to and including it, either way."""
     found = one(scaled(100), scaled(new))
-    assert (found.kind, found.expected) == (kind, kind == TOLERANCE)
+    assert (found.kind, found.explained) == (kind, kind == TOLERANCE)
 
 
 def test_a_limit_crossed_is_news_within_the_tolerance() -> None:
@@ -285,7 +285,7 @@ def test_a_check_made_right_again_by_itself_does_not_follow() -> None:
 
 def loose(changed: dict[int, int]) -> list[Range]:
     """Return what no field explains, of these changes."""
-    return list(unexplained(LAYOUT, runs(memory(), memory(changed, check=False))))
+    return list(unmapped(LAYOUT, runs(memory(), memory(changed, check=False))))
 
 
 def flipped(*addresses: int, bits: int = 0xFF) -> dict[int, int]:
@@ -310,7 +310,7 @@ def test_a_bit_that_no_flag_covers_is_listed() -> None:
 
 def test_bytes_that_one_side_lacks_are_listed_too() -> None:
     """A dump cut short: the stretch outside the fields."""
-    found = unexplained(LAYOUT, runs(memory(), memory().part(0x00, 0x3C)))
+    found = unmapped(LAYOUT, runs(memory(), memory().part(0x00, 0x3C)))
     assert list(found) == [Range(0x3C, 4)]
 
 
@@ -319,18 +319,18 @@ def test_a_reserved_area_explains_no_change() -> None:
     layout = load(
         b'[layout]\ntitle = "Invented"\nmemory = 4\n'
         b"[[reserved]]\nat = 0\nlength = 2\n"
-        b"[[reserved]]\nat = 2\nlength = 2\nexpected-to-change = true\n"
+        b"[[reserved]]\nat = 2\nlength = 2\nrunning = true\n"
     )
     found = runs(Image.of(bytes(4)), Image.of(bytes([0, 1, 1, 1])))
-    assert list(unexplained(layout, found)) == [Range(1, 1)]
+    assert list(unmapped(layout, found)) == [Range(1, 1)]
 
 
 def test_a_copy_that_went_off_is_told() -> None:
     """A value kept at three addresses, one of which changed: its promise is not kept."""
     layout = load(
         b'[layout]\ntitle = "Invented"\nmemory = 8\n'
-        b'[[field]]\nname = "armed"\nat = 0\ntype = "u8"\nalso-at = [1, 2]\n'
-        b'[[kept-twice]]\nname = "block"\nat = 0\nlength = 4\nduplicate-at = 4\n'
+        b'[[field]]\nname = "armed"\nat = 0\ntype = "u8"\nmirror-at = [1, 2]\n'
+        b'[[mirrored]]\nname = "block"\nat = 0\nlength = 4\nmirror-at = 4\n'
     )
     data = b"\x05\x05\x05\x00" * 2
     old = decode(layout, Image.of(data))
@@ -340,9 +340,9 @@ def test_a_copy_that_went_off_is_told() -> None:
     off = b"\x05\x05\x07\x00" * 2
     (armed,) = changes(old, decode(layout, Image.of(off)))
     assert (armed.field, armed.new) == ("armed", "armed differs between its addresses")
-    assert not armed.expected
+    assert not armed.explained
     (back,) = changes(decode(layout, Image.of(off)), old)
-    assert (back.new, back.expected) == ("holds", True)
+    assert (back.new, back.explained) == ("holds", True)
 
 
 def test_a_flag_beside_bits_that_became_blank_did_not_change() -> None:
@@ -371,7 +371,7 @@ def test_every_changed_byte_is_in_a_field_a_check_or_in_the_list(turned: dict[in
     assert found == {part.path(output_format="list")[0] for part in parts}
     listed = {
         address
-        for each in unexplained(LAYOUT, runs(memory(), Image.of(bytes(data))))
+        for each in unmapped(LAYOUT, runs(memory(), Image.of(bytes(data))))
         for address in range(each.start, each.end)
     }
     explained = {0x00, 0x01, *range(0x04, 0x0A), 0x10, 0x11, 0x14, 0x15, 0x20, 0x21}

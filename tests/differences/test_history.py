@@ -41,11 +41,11 @@ name = "most"
 at = 4
 type = "u16"
 
-[[kept-twice]]
+[[mirrored]]
 name = "second"
 at = 0
 length = 8
-duplicate-at = 8
+mirror-at = 8
 """
 )
 TEXT = bytes(range(0x41, 0x61))

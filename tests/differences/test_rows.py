@@ -63,7 +63,7 @@ def test_of_too_many_rows_the_first_are_shown_and_the_rest_counted() -> None:
 
 
 def test_what_a_move_explains_is_not_shown() -> None:
-    """But for what it leaves unexplained, and what lies outside it."""
+    """But for what it leaves unmapped, and what lies outside it."""
     old = bytes(range(0x100))
     new = bytearray(old)
     new[0x40:0x80] = relations.swapped(old[0x40:0x80], 2)

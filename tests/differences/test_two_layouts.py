@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from parambak.differences.fields import EXPECTED, PARAMETER
+from parambak.differences.fields import PARAMETER, RUNNING
 from parambak.differences.two_layouts import (
     LEFT_OUT,
     NONE,
@@ -66,13 +66,13 @@ SAME = [
     (('type = "mbf32"\nbyte-order = "little"', "00002084"), ('type = "bcd"\nlength = 1', "10")),
     (('type = "flag"\nbit = 3', "08"), ('type = "u8"', "01")),
     (
-        ('type = "u8"\nmeaning = { 1 = "bridge" }', "01"),
-        ('type = "u16"\nmeaning = { 0x55 = "bridge" }', "0055"),
+        ('type = "u8"\nvalues = { 1 = "bridge" }', "01"),
+        ('type = "u16"\nvalues = { 0x55 = "bridge" }', "0055"),
     ),
     (('type = "text"\nlength = 4', "41422020"), ('type = "text"\nlength = 2', "4142")),
     (('type = "u16"', "FFFF"), ('type = "u8"', "FF")),  # never written, both
     (
-        ('type = "u16"\npoints = [[0, 4.0], [4000, 20.0]]', "0271"),
+        ('type = "u16"\ncurve = [[0, 4.0], [4000, 20.0]]', "0271"),
         ('type = "u16"\nscale = 0.5', "000D"),
     ),
 ]
@@ -112,12 +112,12 @@ WHY = [
         "outside the new limits, 2 to 60",
     ),
     (
-        ('type = "u8"\nmeaning = { 3 = "joystick" }', "03"),
-        ('type = "u8"\nmeaning = { 1 = "bridge" }', "01"),
+        ('type = "u8"\nvalues = { 3 = "joystick" }', "03"),
+        ('type = "u8"\nvalues = { 1 = "bridge" }', "01"),
         "the new layout has no such name",
     ),
     (
-        ('type = "u8"\nmeaning = { 3 = "joystick" }', "03"),
+        ('type = "u8"\nvalues = { 3 = "joystick" }', "03"),
         ('type = "u8"', "03"),
         "another kind of value: name became number",
     ),
@@ -162,10 +162,10 @@ def test_a_changed_value_is_told_with_both_sides() -> None:
     keys = 'type = "u16"\nscale = 0.1\nunit = "s"\nhigh = 15.0'
     (change,) = carry_over(one(keys, "0095"), one(keys, "0097", at=8), NONE).changed
     assert (change.old, change.new, change.unit, change.at) == ("14.9", "15.1", "s", 8)
-    assert (change.kind, change.expected, change.within_limits) == (PARAMETER, False, False)
-    keys += "\nexpected-to-change = true"
+    assert (change.kind, change.running, change.within_limits) == (PARAMETER, False, False)
+    keys += "\nrunning = true"
     (change,) = carry_over(one(keys, "0095"), one(keys, "0096", at=8), NONE).changed
-    assert (change.kind, change.expected) == (EXPECTED, True)
+    assert (change.kind, change.running) == (RUNNING, True)
 
 
 def test_a_blank_value_and_one_that_is_not_are_different() -> None:
@@ -184,9 +184,9 @@ def test_fields_of_one_side_alone_are_listed() -> None:
 
 
 GROUPS_OLD = (
-    '[[group]]\nname = "channel"\nat = 0\ncount = 2\nstep = 4\n'
+    '[[group]]\nname = "channel"\nat = 0\ncount = 2\nrow-size = 4\n'
     '[[group.field]]\nname = "upper"\nat = 0\ntype = "u8"\n'
-    '[[group.group]]\nname = "step"\nat = 1\ncount = 2\nstep = 1\n'
+    '[[group.group]]\nname = "step"\nat = 1\ncount = 2\nrow-size = 1\n'
     '[[group.group.field]]\nname = "t"\nat = 0\ntype = "u8"\n'
 )
 GROUPS_NEW = GROUPS_OLD.replace('"channel"', '"input"').replace('"upper"', '"high"')

@@ -58,7 +58,7 @@ def test_what_the_commands_print_fits_the_schema(tmp_path: Path) -> None:
         (("diff", *SIDES, "--layout", "layout.toml"), "ValuesDiffAnswer"),
         (("history", AT), "HistoryAnswer"),
         (("history", AT, "--field", "run_hours"), "HistoryAnswer"),
-        (("alike",), "AlikeAnswer"),
+        (("compare-units",), "CompareUnitsAnswer"),
         (("due",), "DueAnswer"),
         (("card", "program", "a.hex"), "CardProgramAnswer"),
         (("card", "list"), "CardListAnswer"),

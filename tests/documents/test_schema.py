@@ -12,7 +12,7 @@ from parambak.layouts import model
 from parambak.layouts.field_types import TYPES
 
 ROOT = Path(__file__).parents[2]
-TABLES = (model.Field, model.Group, model.Check, model.Reserved, model.KeptTwice, model.Head)
+TABLES = (model.Field, model.Group, model.Check, model.Reserved, model.Mirrored, model.Head)
 
 
 def test_the_committed_schema_is_what_the_program_gives() -> None:

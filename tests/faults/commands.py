@@ -51,7 +51,7 @@ FILES = {
     "layout.toml": (0, LAYOUT),
     "sheet.toml": (0, SHEET),
     "limits.toml": (0, (SHARED / "limits" / "thruster.toml").read_bytes()),
-    "rules.toml": (0, (SHARED / "rules" / "careful.toml").read_bytes()),
+    "rules.toml": (0, (SHARED / "rules" / "default.toml").read_bytes()),
 }
 
 
@@ -113,14 +113,14 @@ def _archive(*words: str) -> tuple[str, ...]:
 _VERIFIED = _archive("{here}/a.hex", "{here}/b.hex", "--layout", "{here}/layout.toml")
 _VISIT = ("visit", "open", "grebe", "--by", "A. Person", "--reader", "bench 2")
 _BARE = ("archive", "{here}/c.hex", "{here}/d.hex", "--unit", "port-thruster", "--position", "U12")
-_NAMED = ("amend", "grebe", "--by", "A. Person", "--why", "seen aboard")
+_NAMED = ("correct", "grebe", "--by", "A. Person", "--why", "seen aboard")
 _OFTEN = tuple((*_NAMED, "--display-name", f"Grebe {n}") for n in range(62))
 
 _ELSEWHERE = ("--vault", "{here}/first")
 _FIRST = (*_VERIFIED, *_ELSEWHERE)
 _BY = ("--by", "A. Person")
 _SWAP = ("swap", "open", "grebe/port-thruster/U12", *_BY, "--why", "does not start")
-_PLACE = ("place", "add", "red-stick", "{here}/stick")
+_PLACE = ("backup", "add", "red-stick", "{here}/stick")
 _OTHER_UNIT = (
     *("archive", "{here}/c.hex", "{here}/d.hex", "--vessel", "grebe", "--unit", "stbd-thruster"),
     *("--position", "U12", "--read-by", "A. Person", "--position-confirmed"),
@@ -134,7 +134,7 @@ STARTS: dict[str, tuple[tuple[str, ...], ...]] = {
     "visit": (_VERIFIED, _VISIT),
     "swap": (_VERIFIED, _SWAP),
     "placed": (_VERIFIED, _PLACE),
-    "sent": (_VERIFIED, _PLACE, ("place", "send", "red-stick"), _archive("{here}/c.hex")),
+    "sent": (_VERIFIED, _PLACE, ("backup", "send", "red-stick"), _archive("{here}/c.hex")),
     "a vault elsewhere": (_FIRST,),
     "a pack": (_FIRST, ("pack", "grebe", "--out", "{here}/GREBE.ZIP", *_ELSEWHERE)),
     "two units": (_VERIFIED, _OTHER_UNIT),
@@ -173,9 +173,12 @@ TABLE = (
         "verified",
         {"card-sheet": 1},
     ),
-    Writes("amend, a vessel", (*_NAMED, "--display-name", "Grebe"), "verified", {"amend": 1}),
+    Writes("correct, a vessel", (*_NAMED, "--display-name", "Grebe"), "verified", {"correct": 1}),
     Writes(
-        "amend, a copy", ("amend", f"{WHERE}@latest", "--remark", "dusty"), "verified", {"amend": 1}
+        "correct, a copy",
+        ("correct", f"{WHERE}@latest", "--remark", "dusty"),
+        "verified",
+        {"correct": 1},
     ),
     Writes(
         "swap load-file",
@@ -201,10 +204,10 @@ TABLE = (
         {"swap-answer": 1},
     ),
     Writes(
-        "swap choose",
-        ("swap", "choose", WHERE, *_BY, "--why", "known good"),
+        "swap select",
+        ("swap", "select", WHERE, *_BY, "--why", "known good"),
         "swap",
-        {"swap-meant": 1},
+        {"swap-copy-selected": 1},
     ),
     Writes(
         "swap close",
@@ -233,21 +236,29 @@ TABLE = (
         {"ships-rules": 1},
     ),
     Writes(
-        "card exchange",
-        ("card", "exchange", "grebe/port-thruster", "grebe/stbd-thruster", "--why", "to see", *_BY),
+        "card cross-over",
+        (
+            "card",
+            "cross-over",
+            "grebe/port-thruster",
+            "grebe/stbd-thruster",
+            "--why",
+            "to see",
+            *_BY,
+        ),
         "two units",
-        {"cards-exchanged": 1},
-        already=("exchange-already",),
+        {"cards-crossed-over": 1},
+        already=("cross-over-already",),
     ),
-    Writes("place add", _PLACE, "verified", {"place": 1}),
-    Writes("place send", ("place", "send", "red-stick"), "placed", {"held": 1}),
-    Writes("place send, what is new", ("place", "send", "red-stick"), "sent", {"held": 1}),
+    Writes("backup add", _PLACE, "verified", {"backup-location": 1}),
+    Writes("backup send", ("backup", "send", "red-stick"), "placed", {"held": 1}),
+    Writes("backup send, what is new", ("backup", "send", "red-stick"), "sent", {"held": 1}),
     Writes(
-        "place remove",
-        ("place", "remove", "red-stick"),
+        "backup remove",
+        ("backup", "remove", "red-stick"),
         "placed",
-        {"place": 1},
-        already=("place-unknown",),
+        {"backup-location": 1},
+        already=("backup-unknown",),
     ),
     Writes(
         "pack",
@@ -296,14 +307,14 @@ NEVER = {
     "decode": "reads a copy or a file",
     "history": "reads the vault",
     "diff": "reads copies or files",
-    "alike": "reads the vault; with --on-purpose it adds one record, as `amend` does",
+    "compare-units": "reads the vault; with --on-purpose it adds one record, as `correct` does",
     "swap check": "reads the vault",
     "card list": "reads the vault",
     "card compare": "reads the vault",
     "card blank": "writes an empty sheet beside the vault, as `export` writes its file",
     "card program": "reads a dump",
-    "place list": "reads the vault",
-    "closing-line": "reads the vault",
+    "backup list": "reads the vault",
+    "seal": "reads the vault",
     "report visit": "writes a page beside the vault, as `report copy` does",
     "report swap": "writes a page beside the vault, as `report copy` does",
     "layout check": "reads a layout",
@@ -311,7 +322,7 @@ NEVER = {
     "layout draft": "writes an empty layout beside the vault, as `export` writes its file",
     "layout find": "reads dumps; its layout is written as `export` writes its file",
 }
-NEEDS_ANSWER = ("recheck", "swap read-back", "place send")
+NEEDS_ANSWER = ("recheck", "swap read-back", "backup send")
 """Commands that answer even where nothing could be put on record, and say so in a note."""
 BIT_BY_BIT = ("recover",)
 """Commands that stop between two records: their vault says that the later ones are wanting."""

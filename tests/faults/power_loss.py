@@ -243,7 +243,7 @@ VOYAGE = (
     "visit open",
     "archive, within a visit",
     "card add",
-    "amend, a vessel",
+    "correct, a vessel",
     "visit close",
 )
 

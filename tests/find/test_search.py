@@ -137,7 +137,7 @@ def test_rows_at_a_constant_step_help_each_other() -> None:
         assert "a step of 12 bytes" in " ".join(found.candidates[0].evidence)
 
 
-def test_a_block_kept_twice_is_one_place() -> None:
+def test_a_block_mirrored_is_one_place() -> None:
     """The duplicate does not make a value uncertain: it is named beside."""
     old, new = memories()
     for data in (old, new):
@@ -145,7 +145,7 @@ def test_a_block_kept_twice_is_one_place() -> None:
         data[0x0E00:0x0F00] = data[0x0220:0x0320]
     found = by_name(found_in(VALUES, old, new))["t3"]
     assert found.confident
-    assert found.candidates[0].also_at == (0x0246 - 0x0220 + 0x0E00,)
+    assert found.candidates[0].mirror_at == (0x0246 - 0x0220 + 0x0E00,)
 
 
 def test_addresses_are_the_images_own() -> None:

@@ -65,20 +65,20 @@ high = 60.0
 name = "run_hours"
 at = 0x20
 type = "u32"
-expected-to-change = true
+running = true
 
 [[field]]
 name = "clock"
 at = 0x30
 type = "u16"
-live = true
+volatile = true
 
 [[field]]
 name = "heartbeat"
 at = 0x33
 type = "flag"
 bit = 0
-live = true
+volatile = true
 
 [[check]]
 name = "block sum"

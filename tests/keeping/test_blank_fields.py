@@ -22,7 +22,7 @@ byte-order = "big"
 name = "row"
 at = 0x80
 count = 16
-step = 8
+row-size = 8
   [[group.field]]
   name = "a"
   at = 0

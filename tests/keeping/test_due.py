@@ -20,7 +20,7 @@ from parambak.keeping.due import (
 from parambak.keeping.state.model import Condition
 from parambak.keeping.state.rules import CAREFUL, Rules
 
-OWNER = Rules(title="owner", verified_months=12, places=1)
+OWNER = Rules(title="owner", verified_months=12, backup_locations=1)
 DAY = date(2026, 3, 1)
 
 
@@ -33,7 +33,7 @@ def known(**changed: Any) -> PositionStatus:
         "unmet": (),
         "reads": 2,
         "verified_on": DAY,
-        "places": ("office",),
+        "locations": ("office",),
     }
     return PositionStatus(**(sound | changed))
 
@@ -52,9 +52,13 @@ FAILED = (Condition.no("plausible", "all FF"), Condition.no("read-twice", "1 rea
         ({}, CAREFUL, []),
         ({}, OWNER, [("too-old", date(2027, 3, 1))]),
         ({"verified_on": None}, OWNER, []),
-        ({"places": ()}, CAREFUL, [("one-place", DAY)]),
-        ({"places": ()}, Rules(title="owner", places=0), []),
-        ({"places": ("a", "b")}, Rules(title="owner", places=3), [("one-place", DAY)]),
+        ({"locations": ()}, CAREFUL, [("one-location", DAY)]),
+        ({"locations": ()}, Rules(title="owner", backup_locations=0), []),
+        (
+            {"locations": ("a", "b")},
+            Rules(title="owner", backup_locations=3),
+            [("one-location", DAY)],
+        ),
         ({"reads": 1, "unmet": FAILED[1:]}, CAREFUL, [("one-read", DAY)]),
         ({"reads": 1, "unmet": FAILED}, CAREFUL, [("not-verified", DAY), ("one-read", DAY)]),
         ({"unmet": FAILED}, CAREFUL, [("not-verified", DAY)]),
@@ -63,16 +67,16 @@ FAILED = (Condition.no("plausible", "all FF"), Condition.no("read-twice", "1 rea
 def test_each_reason_is_told_for_itself(
     changed: dict[str, Any], rules: Rules, reasons: list[tuple[str, date]]
 ) -> None:
-    """By the rules where they say, by the careful default where they do not."""
+    """By the rules where they say, by the default rules where they do not."""
     assert told(due_of(known(**changed), rules)) == reasons
 
 
 def test_the_words_name_what_is_wrong() -> None:
-    """Each failed condition, the day of the copy, and the places."""
-    found = due_of(known(reads=1, unmet=FAILED, places=()), OWNER)
+    """Each failed condition, the day of the copy, and the backup locations."""
+    found = due_of(known(reads=1, unmet=FAILED, locations=()), OWNER)
     assert found is not None
     words = " ".join(each.text for each in found.reasons)
-    for part in ("all FF", "second time", "2026-03-01", "12 months", "no other place"):
+    for part in ("all FF", "second time", "2026-03-01", "12 months", "no other backup location"):
         assert part in words
 
 
@@ -87,8 +91,8 @@ def test_the_most_urgent_goes_first() -> None:
     given_ = [
         due("later", ("too-old", "2027-06-01")),
         due("sooner", ("too-old", "2027-05-01")),
-        due("place", ("one-place", "2020-01-01")),
-        due("old", ("too-old", "2026-10-01"), ("one-place", "2019-01-01")),
+        due("location", ("one-location", "2020-01-01")),
+        due("old", ("too-old", "2026-10-01"), ("one-location", "2019-01-01")),
         due("older", ("too-old", "2025-10-01")),
         due("once", ("one-read", "2026-11-01")),
         due("bad", ("not-verified", "2026-11-20")),
@@ -99,7 +103,7 @@ def test_the_most_urgent_goes_first() -> None:
         "once",
         "older",
         "old",
-        "place",
+        "location",
         "sooner",
         "later",
     ]

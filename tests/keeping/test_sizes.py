@@ -6,7 +6,7 @@ import pytest
 
 from parambak.errors import LayoutRefused
 from parambak.keeping.assess import Assessor, size_doubts
-from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.entries import correct
 from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, Laptop, image
 
 WIDE = LAYOUT.replace(b"memory = 256", b"memory = 512")
@@ -14,7 +14,7 @@ WIDE = LAYOUT.replace(b"memory = 256", b"memory = 512")
 
 def doubts(laptop: Laptop, chip: str) -> tuple[str, ...]:
     """Put a chip on record; return what it contradicts."""
-    amend(laptop.vault, WHERE, {"chip": chip}, by=None, why=None)
+    correct(laptop.vault, WHERE, {"chip": chip}, by=None, why=None)
     return size_doubts(Assessor(laptop.vault, CHIPS), laptop.position(), CHIPS[chip])
 
 
@@ -50,10 +50,10 @@ def test_archiving_after_it_is_refused_until_one_of_the_two_is_mended(laptop: La
     with pytest.raises(LayoutRefused) as refused:
         laptop.take(image(3))
     assert refused.value.code == "layout-chip-differs"
-    assert "amend" in (refused.value.next or "")
+    assert "correct" in (refused.value.next or "")
     assert laptop.tree() == before
     wide = laptop.take(image() + bytes(range(256)), layout=WIDE, position_confirmed=True)
     assert wide.copy.image.ranges == ((0, 512),)
     assert doubts(laptop, "t256")
-    amend(laptop.vault, WHERE, {"chip": "t512"}, by=None, why="misread")
+    correct(laptop.vault, WHERE, {"chip": "t512"}, by=None, why="misread")
     assert doubts(laptop, "t512") == ()

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parambak.keeping.verified import Verdict
     from tests.keeping.conftest import Laptop
 
-NAMES = ["read-twice", "plausible", "checks-hold", "intact"]
+NAMES = ["read-twice", "plausible", "checks-hold", "unchanged-on-disk"]
 
 
 def put_rules(laptop: Laptop, text: str) -> None:
@@ -121,16 +121,16 @@ def test_a_byte_flipped_on_the_disk_is_found_at_once(laptop: Laptop) -> None:
         "read-twice": True,
         "plausible": None,
         "checks-hold": None,
-        "intact": False,
+        "unchanged-on-disk": False,
     }
-    assert copy.sha256 in words(found, "intact")
+    assert copy.sha256 in words(found, "unchanged-on-disk")
 
 
 def test_a_lost_image_is_not_called_plausible(laptop: Laptop) -> None:
     """An object that is gone is damage, and the answer comes without an error."""
     copy = laptop.verified().copy
     laptop.lose(copy.sha256)
-    assert met(verdict(laptop))["intact"] is False
+    assert met(verdict(laptop))["unchanged-on-disk"] is False
     assert met(verdict(laptop))["plausible"] is None
 
 
@@ -144,7 +144,7 @@ def test_a_damaged_dump_spoils_intact_alone(laptop: Laptop) -> None:
     first = type(first)(data, first.dump, same_file(first, sha256=sha256(data)).entry)
     laptop.take(first, image(), chip="T256")
     laptop.overwrite(sha256(data))
-    assert met(verdict(laptop)) == dict.fromkeys(NAMES, True) | {"intact": False}
+    assert met(verdict(laptop)) == dict.fromkeys(NAMES, True) | {"unchanged-on-disk": False}
 
 
 def test_a_damaged_image_is_refused_where_its_bytes_are_asked_for(laptop: Laptop) -> None:
@@ -180,7 +180,7 @@ def test_an_unusable_layout_leaves_the_checks_unknown(laptop: Laptop) -> None:
     found = verdict(laptop)
     assert met(found)["checks-hold"] is None
     assert "the layout cannot be used" in words(found, "checks-hold")
-    assert met(found)["intact"] is False
+    assert met(found)["unchanged-on-disk"] is False
 
 
 def test_no_layout_is_said_and_held_against_it_only_where_the_rules_ask(laptop: Laptop) -> None:
@@ -212,7 +212,7 @@ def test_rules_that_are_lost_are_not_taken_for_none(laptop: Laptop) -> None:
     laptop.overwrite(rules[0])
     found = verdict(laptop)
     assert not found.verified
-    assert "the ship's rules on record cannot be had" in words(found, "intact")
+    assert "the ship's rules on record cannot be had" in words(found, "unchanged-on-disk")
 
 
 # --- blank: the trap in which plain sums and checks agree ---
@@ -245,13 +245,13 @@ def test_a_blank_chip_is_never_verified_though_its_checks_hold(
 
 
 def test_a_finding_lifted_by_a_remark_stays_visible_with_its_name(laptop: Laptop) -> None:
-    """A block kept twice is declared so: verified, and the words say who says it and why."""
+    """A block mirrored is declared so: verified, and the words say who says it and why."""
     half = image()[:128]
-    normal = [Normal(code="read-address-line", reason="kept twice by the maker")]
+    normal = [Normal(code="read-address-line", reason="mirrored by the maker")]
     taken = laptop.take(half + half, half + half, chip="T256", normal=normal)
     assert taken.verdict.verified
     text = words(taken.verdict, "plausible")
-    assert "declared normal by A. Invented, kept twice by the maker: " in text
+    assert "declared normal by A. Invented, mirrored by the maker: " in text
     assert "A7" in text
 
 
@@ -266,7 +266,7 @@ def test_nobody_lifts_a_finding(laptop: Laptop) -> None:
 def test_a_lost_name_does_not_stop_the_answer(laptop: Laptop) -> None:
     """The person's object is gone: the finding stays lifted, and says that the name is lost."""
     half = image()[:128]
-    normal = [Normal(code="read-address-line", reason="kept twice")]
+    normal = [Normal(code="read-address-line", reason="mirrored")]
     by = laptop.take(half + half, half + half, normal=normal).copy.newest.by
     assert by is not None
     laptop.lose(by)
@@ -276,7 +276,7 @@ def test_a_lost_name_does_not_stop_the_answer(laptop: Laptop) -> None:
 def test_what_the_layout_declares_normal_is_lifted_and_said(laptop: Laptop) -> None:
     """The layout says that the memory keeps its data twice."""
     half = image()[:128]
-    layout = b'[layout]\ntitle = "t"\nmemory = 256\nbyte-order = "big"\nnormal = ["kept-twice"]\n'
+    layout = b'[layout]\ntitle = "t"\nmemory = 256\nbyte-order = "big"\nnormal = ["mirrored"]\n'
     taken = laptop.take(half + half, half + half, layout=layout)
     assert taken.verdict.verified
     assert "normal by the layout: " in words(taken.verdict, "plausible")
@@ -285,7 +285,7 @@ def test_what_the_layout_declares_normal_is_lifted_and_said(laptop: Laptop) -> N
 def test_a_declaration_for_one_position_lifts_nothing_at_another(laptop: Laptop) -> None:
     """Normal is for the memory that was named."""
     half = image()[:128]
-    normal = [Normal(code="read-address-line", reason="kept twice")]
+    normal = [Normal(code="read-address-line", reason="mirrored")]
     laptop.take(half + half, half + half, normal=normal)
     other = laptop.take(half + half, half + half, where="grebe/starboard-thruster/U12")
     assert met(other.verdict)["plausible"] is False
@@ -347,7 +347,7 @@ def test_one_read_links_others_that_look_apart(laptop: Laptop) -> None:
     assert met(laptop.take(first, second, third, fourth).verdict)["read-twice"] is False
 
 
-# --- live bytes, and reads that differ ---
+# --- volatile bytes, and reads that differ ---
 
 
 def test_reads_equal_outside_live_bytes_agree(laptop: Laptop) -> None:
@@ -406,10 +406,10 @@ def test_a_lost_include_of_the_layout_is_damage(laptop: Laptop) -> None:
     layout = LayoutFile("l.toml", text, load(text, include=lambda _: part), {"part.toml": part})
     target = TypedPosition("grebe", "U12", "port-thruster")
     take_in(laptop.vault, Request(target, [incoming(image())], layout=layout), CHIPS)
-    assert met(verdict(laptop))["intact"] is True
+    assert met(verdict(laptop))["unchanged-on-disk"] is True
     laptop.lose(sha256(part))
     assert met(verdict(laptop))["checks-hold"] is None
-    assert sha256(part) in words(verdict(laptop), "intact")
+    assert sha256(part) in words(verdict(laptop), "unchanged-on-disk")
 
 
 def test_a_finding_declared_normal_needs_words_that_can_be_kept(laptop: Laptop) -> None:

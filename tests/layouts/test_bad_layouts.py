@@ -116,8 +116,8 @@ REFUSED = [
     ),
     Bad(
         "one value with two meanings",
-        HEAD + U8 + 'meaning = { 1 = "on", 0x01 = "off" }\n',
-        "layout-meaning-twice",
+        HEAD + U8 + 'values = { 1 = "on", 0x01 = "off" }\n',
+        "layout-values-twice",
         9,
     ),
     Bad(
@@ -176,10 +176,10 @@ FURTHER = [
     Bad("no type", HEAD + FIELD + "at = 0\n", "layout-key-missing", 5),
     Bad("no memory at all", HEAD.replace("256", "0"), "layout-out-of-bounds", 3),
     Bad("no such type", HEAD + FIELD + 'at = 0\ntype = "u9"\n', "layout-unknown-word", 8),
-    Bad("a lone point", HEAD + U8 + "points = [[0, 1]]\n", "layout-points", 9),
+    Bad("a lone point", HEAD + U8 + "curve = [[0, 1]]\n", "layout-curve", 9),
     Bad("a limit of no field", HEAD + U8 + 'low-from = "b"\n', "layout-limit-field", 9),
     Bad("a hidden character", HEAD + U8 + 'note = "a\\u2028b"\n', "layout-text", 9),
-    Bad("a meaning beyond", HEAD + U8 + 'meaning = { 256 = "on" }\n', "layout-meaning", 9),
+    Bad("a meaning beyond", HEAD + U8 + 'values = { 256 = "on" }\n', "layout-values", 9),
     Bad("a bit of a whole number", HEAD + U8 + "bit = 1\n", "layout-not-for-type", 9),
     Bad(
         "no byte order",
@@ -193,10 +193,10 @@ FURTHER = [
         "layout-parts",
         9,
     ),
-    Bad("rows, and no step", HEAD + GROUP + "count = 2\n" + ROW, "layout-step", 5),
+    Bad("rows, and no step", HEAD + GROUP + "count = 2\n" + ROW, "layout-row-size", 5),
     Bad(
         "a row without a name",
-        HEAD + GROUP + 'count = 2\nstep = 1\nrows = ["x"]\n' + ROW,
+        HEAD + GROUP + 'count = 2\nrow-size = 1\nrows = ["x"]\n' + ROW,
         "layout-rows",
         10,
     ),
@@ -204,7 +204,7 @@ FURTHER = [
         "more fields than are taken",
         HEAD.replace("256", "16777216")
         + GROUP
-        + "count = 200000\nstep = 2\n"
+        + "count = 200000\nrow-size = 2\n"
         + ROW
         + ROW.replace('"r"', '"s"').replace("at = 0", "at = 1"),
         "layout-too-many-fields",

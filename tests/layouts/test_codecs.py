@@ -144,9 +144,9 @@ def scaled(**keys: object) -> Scaling:
 
 def test_scaling_there_and_back() -> None:
     """A value goes back to its raw number, through a scale, two points, or a table."""
-    tenth = scaled(scale=Number("0.1"), bias=Number(-4))
-    two = scaled(points=((819, Number(0)), (4095, Number(10))))
-    table = scaled(points=((0, Number(0)), (100, Number(50)), (300, Number(-10))))
+    tenth = scaled(scale=Number("0.1"), offset=Number(-4))
+    two = scaled(curve=((819, Number(0)), (4095, Number(10))))
+    table = scaled(curve=((0, Number(0)), (100, Number(50)), (300, Number(-10))))
     for known in (tenth, two):
         for raw in range(0, 5000, 7):
             value = known.value(raw)

@@ -1,4 +1,4 @@
-"""Images read by layouts: what is absent, blank, marked, covered and left unexplained."""
+"""Images read by layouts: what is absent, blank, marked, covered and left unmapped."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def made(body: str) -> Layout:
 
 PAIR = (
     '[[field]]\nname = "a"\nat = 2\ntype = "u16"\nscale = 0.1\nlow = 1\nhigh = 2\n'
-    '[[field]]\nname = "b"\nat = 10\ntype = "flag"\nbit = 3\nlive = true\n'
+    '[[field]]\nname = "b"\nat = 10\ntype = "flag"\nbit = 3\nvolatile = true\n'
     '[[check]]\nname = "c"\nmethod = "sum-8"\nover = [[0, 3]]\nat = 12\n'
     "[[reserved]]\nat = 20\nlength = 4\n"
 )
@@ -73,7 +73,7 @@ def test_three_at_a_tenth_is_nought_point_three() -> None:
 def test_a_falling_scale_and_a_raw_limit() -> None:
     """With a negative scale the limits still bound the value, not the raw number."""
     layout = made(
-        '[[field]]\nname = "a"\nat = 0\ntype = "u8"\nscale = -0.5\nbias = 10\nlow = 0\nhigh = 8\n'
+        '[[field]]\nname = "a"\nat = 0\ntype = "u8"\nscale = -0.5\noffset = 10\nlow = 0\nhigh = 8\n'
     )
     for raw, value, within in (
         (4, "8.0", True),
@@ -88,7 +88,7 @@ def test_a_falling_scale_and_a_raw_limit() -> None:
 def test_limits_are_judged_by_the_fraction_not_by_what_is_shown() -> None:
     """A value that rounds to its limit but lies above it is outside."""
     layout = made(
-        '[[field]]\nname = "a"\nat = 0\ntype = "u16"\npoints = [[0, 0], [3000, 1]]\n'
+        '[[field]]\nname = "a"\nat = 0\ntype = "u16"\ncurve = [[0, 0], [3000, 1]]\n'
         "decimals = 1\nhigh = 0.5\n"
     )
     for raw, within in ((1500, True), (1501, False)):
@@ -119,7 +119,7 @@ def test_any_image_decodes(name: str) -> None:
 
 def test_neighbouring_raw_numbers_never_show_alike() -> None:
     """Where no decimal is exact, the digits shown still tell raw from raw."""
-    layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u16"\npoints = [[819, 0], [4095, 10]]\n')
+    layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u16"\ncurve = [[819, 0], [4095, 10]]\n')
     shown = {
         decode(layout, Image.of(raw.to_bytes(2, "big") + bytes(30))).fields[0].value
         for raw in range(800, 4200)
@@ -154,7 +154,7 @@ def test_limits_in_a_row_are_those_of_the_row() -> None:
     """A limit's name means the field of the same row before one further out."""
     layout = made(
         '[[field]]\nname = "top"\nat = 30\ntype = "u8"\n'
-        '[[group]]\nname = "g"\nat = 0\ncount = 2\nstep = 2\n'
+        '[[group]]\nname = "g"\nat = 0\ncount = 2\nrow-size = 2\n'
         '[[group.field]]\nname = "v"\nat = 0\ntype = "u8"\nlow-from = "least"\nhigh-from = "top"\n'
         '[[group.field]]\nname = "least"\nat = 1\ntype = "u8"\n'
     )
@@ -166,10 +166,10 @@ def test_limits_in_a_row_are_those_of_the_row() -> None:
 
 def test_copies_that_all_differ_settle_nothing() -> None:
     """Where no two addresses agree, the mark says that no vote settles it."""
-    layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u8"\nalso-at = [1]\n')
+    layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u8"\nmirror-at = [1]\n')
     found = decode(layout, Image.of(b"\x01\x02" + bytes(30)))
     assert "no vote settles it" in str(found.fields[0].mark)
-    assert [(each.method, each.holds) for each in found.checks] == [("also-at", False)]
+    assert [(each.method, each.holds) for each in found.checks] == [("mirror-at", False)]
     found = decode(layout, Image.of(b"\x01\x01" + bytes(30)))
     assert (found.fields[0].mark, found.checks[0].holds) == (None, True)
 
@@ -211,8 +211,8 @@ def test_what_is_covered_and_what_is_not() -> None:
 def test_marks_are_told_bit_by_bit() -> None:
     """A live flag explains its own bit; a reserved area and a spare bit explain nothing."""
     layout = made(PAIR)
-    assert coverage.ranges_of(layout, "live") == (Range(10, 1),)
-    assert coverage.masks(layout, "live") == {10: 0x08}
+    assert coverage.ranges_of(layout, "volatile") == (Range(10, 1),)
+    assert coverage.masks(layout, "volatile") == {10: 0x08}
     explained = coverage.explained_bits(layout)
     assert explained[10] == 0x08
     assert explained[2] == 0xFF
@@ -220,9 +220,9 @@ def test_marks_are_told_bit_by_bit() -> None:
 
 
 def test_the_duplicate_of_a_block_is_covered_like_the_block() -> None:
-    """What is said of a block kept twice is said of its duplicate."""
-    layout = made(PAIR + "[[kept-twice]]\nat = 8\nlength = 4\nduplicate-at = 28\n")
-    assert coverage.masks(layout, "live") == {10: 0x08, 30: 0x08}
+    """What is said of a block mirrored is said of its duplicate."""
+    layout = made(PAIR + "[[mirrored]]\nat = 8\nlength = 4\nmirror-at = 28\n")
+    assert coverage.masks(layout, "volatile") == {10: 0x08, 30: 0x08}
     assert coverage.fields_over(layout, 30, 1) == ("b",)
 
 
@@ -253,10 +253,10 @@ KINDS = (
     ('type = "u16"\nscale = 0.001\nhigh = 30', "0003"),
     ('type = "u16"\nscale = 100', "0003"),
     ('type = "u16"\nfraction = 4', "0018"),
-    ('type = "u16"\npoints = [[0, 0], [3, 10]]', "0001"),
-    ('type = "u16"\nmeaning = { 1 = "one" }\nscale = 0.1', "0002"),
+    ('type = "u16"\ncurve = [[0, 0], [3, 10]]', "0001"),
+    ('type = "u16"\nvalues = { 1 = "one" }\nscale = 0.1', "0002"),
     ('type = "u16"\nlow = 5\nhigh = 0xFFFF', "FFFF"),
-    ('type = "u8"\nmeaning = { 1 = "one" }\nhigh = 1', "02"),
+    ('type = "u8"\nvalues = { 1 = "one" }\nhigh = 1', "02"),
 )
 
 
@@ -265,7 +265,7 @@ def test_the_quick_way_and_the_general_way_agree(keys: str, raw: str) -> None:
     """A field shows the same from a whole image, from parts, and beside a copy of itself."""
     length = len(raw) // 2
     field = f'[[field]]\nname = "f"\nat = 0\n{keys}\n'
-    twice = f"{field}also-at = [8]\n"
+    twice = f"{field}mirror-at = [8]\n"
     data = bytearray(32)
     data[:length] = data[8 : 8 + length] = bytes.fromhex(raw)
     layout = made(field)
@@ -282,14 +282,14 @@ def test_the_quick_way_and_the_general_way_agree(keys: str, raw: str) -> None:
     [
         ("scale = 0.1", None),
         ('unit = "bar"', None),
-        ("points = [[0, 0], [9, 3]]\ndecimals = 1", None),
-        ("low = 0", "no meaning given"),
+        ("curve = [[0, 0], [9, 3]]\ndecimals = 1", None),
+        ("low = 0", "no name given"),
     ],
 )
 def test_a_word_for_one_special_number_of_a_measured_value(keys: str, mark: str | None) -> None:
     """What measures something is not marked for having no word; what chooses is."""
     layout = made(
-        f'[[field]]\nname = "f"\nat = 0\ntype = "s16"\nmeaning = {{ -1 = "off" }}\n{keys}\n'
+        f'[[field]]\nname = "f"\nat = 0\ntype = "s16"\nvalues = {{ -1 = "off" }}\n{keys}\n'
     )
     shown = [
         decode(layout, Image.of(bytes.fromhex(raw) + bytes(30))).fields[0]
@@ -302,7 +302,7 @@ def test_a_word_for_one_special_number_of_a_measured_value(keys: str, mark: str 
 def test_a_blank_number_without_its_word_stays_blank() -> None:
     """A measured value that was never written is marked blank, with a word for another or none."""
     layout = made(
-        '[[field]]\nname = "f"\nat = 0\ntype = "u16"\nscale = 0.1\nmeaning = { 1 = "off" }\n'
+        '[[field]]\nname = "f"\nat = 0\ntype = "u16"\nscale = 0.1\nvalues = { 1 = "off" }\n'
     )
     assert decode(layout, Image.of(b"\xff" * 32)).fields[0].mark == "blank"
 

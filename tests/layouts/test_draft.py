@@ -51,12 +51,12 @@ def test_the_parts_of_a_layout() -> None:
     """A group is one part, over all its rows; copies and duplicates stand apart."""
     layout = load(
         b'[layout]\ntitle = "T"\nmemory = 64\n'
-        b'[[field]]\nname = "a"\nat = 1\ntype = "u8"\nalso-at = [40]\n'
-        b'[[group]]\nname = "row"\nat = 8\ncount = 3\nstep = 4\n'
+        b'[[field]]\nname = "a"\nat = 1\ntype = "u8"\nmirror-at = [40]\n'
+        b'[[group]]\nname = "row"\nat = 8\ncount = 3\nrow-size = 4\n'
         b'[[group.field]]\nname = "b"\nat = 1\ntype = "u8"\n'
         b'[[check]]\nname = "sum"\nmethod = "sum-8"\nover = [[0, 1]]\nat = 4\n'
         b'[[reserved]]\nname = "spare"\nat = 50\nlength = 2\n'
-        b'[[kept-twice]]\nname = "block"\nat = 0\nlength = 4\nduplicate-at = 20\n'
+        b'[[mirrored]]\nname = "block"\nat = 0\nlength = 4\nmirror-at = 20\n'
     )
     assert [tuple(part) for part in parts(layout)] == [
         ("a", "field", 1, 1, None),

@@ -94,12 +94,12 @@ def test_the_model_is_walked() -> None:
         "Group",
         "Check",
         "Reserved",
-        "KeptTwice",
+        "Mirrored",
     }
     wanted = to_be_said()
     assert ("Field", "type", "ffp32") in wanted
     assert ("Group", "group", None) in wanted
-    assert ("Field", "expected-to-change", True) in wanted
+    assert ("Field", "running", True) in wanted
     assert ("Head", "normal", "seven-bit") in wanted
     assert len(wanted) > 150
 

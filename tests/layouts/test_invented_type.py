@@ -67,7 +67,7 @@ def test_it_is_decoded_scaled_and_held_to_its_limits() -> None:
         for found in decode(layout, Image.of(raw.to_bytes(2, "big") + bytes(6))).fields
     ]
     assert values == [("-0.5", True), ("0.5", True), ("-1.0", True), ("1.5", False)]
-    named = load(field('meaning = { -1 = "off", 1 = "on" }'))
+    named = load(field('values = { -1 = "off", 1 = "on" }'))
     (found,) = decode(named, Image.of(b"\x00\x01" + bytes(6))).fields
     assert found.value == "off"
 
@@ -75,7 +75,7 @@ def test_it_is_decoded_scaled_and_held_to_its_limits() -> None:
 def test_what_it_cannot_hold_is_a_mistake() -> None:
     """Its bounds, its length and the keys of other types are judged by its record."""
     codes = {
-        'meaning = { 40000 = "too high" }': "layout-meaning",
+        'values = { 40000 = "too high" }': "layout-values",
         "length = 3": "layout-length",
         'encoding = "ascii"': "layout-not-for-type",
         "bit = 1": "layout-not-for-type",

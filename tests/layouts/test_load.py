@@ -81,20 +81,20 @@ def test_a_file_included_in_two_ways_is_taken_in_once() -> None:
     assert [field.name for field in layout.fields] == ["x"]
 
 
-def test_a_block_that_is_half_the_memory_says_that_it_is_kept_twice() -> None:
-    """A whole memory kept twice needs no word in `normal`; a small block says nothing."""
+def test_a_block_that_is_half_the_memory_says_that_it_is_mirrored() -> None:
+    """A whole memory mirrored needs no word in `normal`; a small block says nothing."""
     head = '[layout]\ntitle = "T"\nmemory = 64\n'
-    block = "[[kept-twice]]\nat = {at}\nlength = {length}\nduplicate-at = {twin}\n"
+    block = "[[mirrored]]\nat = {at}\nlength = {length}\nmirror-at = {twin}\n"
     half = load((head + block.format(at=0, length=32, twin=32)).encode())
     small = load((head + block.format(at=0, length=8, twin=32)).encode())
-    assert (half.normal, small.normal) == (("kept-twice",), ())
+    assert (half.normal, small.normal) == (("mirrored",), ())
 
 
 def test_the_schema_knows_every_key_and_takes_numbers() -> None:
     """The JSON Schema has the tables' keys with hyphens, and numbers where numbers belong."""
     made = schema()
     field = made["$defs"]["Field"]["properties"]
-    assert {"at", "byte-order", "expected-to-change", "low-from"} <= set(field)
+    assert {"at", "byte-order", "running", "low-from"} <= set(field)
     assert field["scale"]["anyOf"][0]["type"] == "number"
     assert made["$defs"]["Field"]["additionalProperties"] is False
     msgspec.json.encode(made)
@@ -164,17 +164,17 @@ FRAGMENTS = [
     "[[group]]\n",
     "[[group.field]]\n",
     "count = 2\n",
-    "step = 1\n",
+    "row-size = 1\n",
     "[[check]]\n",
     'method = "sum-8"\n',
     "over = [[0, 3]]\n",
-    "points = [[0,1],[1,2]]\n",
+    "curve = [[0,1],[1,2]]\n",
     "scale = 1e400\n",
-    "also-at = [1]\n",
-    "[[kept-twice]]\n",
+    "mirror-at = [1]\n",
+    "[[mirrored]]\n",
     "length = 4\n",
-    "duplicate-at = 8\n",
-    "meaning = {1='x'}\n",
+    "mirror-at = 8\n",
+    "values = {1='x'}\n",
     "bit = 1\n",
     "width = -1\n",
     "[[reserved]]\n",

@@ -57,7 +57,7 @@ FIELD_MISTAKES = [
     ("huge-scale", 'at = 0\ntype = "u8"\nscale = 1e999999999\n', "layout-number", 9, None, None),
     (
         "huge-exponent",
-        'at = 0\ntype = "u8"\nbias = 1e9999999999999999999\n',
+        'at = 0\ntype = "u8"\noffset = 1e9999999999999999999\n',
         "layout-number",
         9,
         None,
@@ -111,31 +111,31 @@ FIELD_MISTAKES = [
     ("no-bit", 'at = 0\ntype = "flag"\n', "layout-key-missing", 5, "`bit`", None),
     (
         "two-meanings",
-        'at = 0\ntype = "u8"\nmeaning = { 1 = "on", 0x01 = "off" }\n',
-        "layout-meaning-twice",
+        'at = 0\ntype = "u8"\nvalues = { 1 = "on", 0x01 = "off" }\n',
+        "layout-values-twice",
         9,
         "one meaning for each value",
         '"1" and "0x01"',
     ),
     (
         "meaning-out-of-reach",
-        'at = 0\ntype = "u8"\nmeaning = { 256 = "on" }\n',
-        "layout-meaning",
+        'at = 0\ntype = "u8"\nvalues = { 256 = "on" }\n',
+        "layout-values",
         9,
         "whole numbers from 0 to 255",
         '"256"',
     ),
     (
         "meaning-of-no-number",
-        'at = 0\ntype = "u8"\nmeaning = { on = "on" }\n',
-        "layout-meaning",
+        'at = 0\ntype = "u8"\nvalues = { on = "on" }\n',
+        "layout-values",
         9,
         None,
         '"on"',
     ),
     (
         "meaning-of-text",
-        'at = 0\ntype = "text"\nlength = 2\nmeaning = { 1 = "on" }\n',
+        'at = 0\ntype = "text"\nlength = 2\nvalues = { 1 = "on" }\n',
         "layout-not-for-type",
         10,
         None,
@@ -163,18 +163,18 @@ FIELD_MISTAKES = [
     ("brackets", f'at = {"[" * 5000}{"]" * 5000}\ntype = "u8"\n', "layout-too-deep", 7, None, None),
     ("syntax", "at = = 1\n", "layout-syntax", 7, None, '"at = = 1"'),
     ("key-twice", "at = 1\nat = 2\n", "layout-key-twice", 8, None, '"at = 2"'),
-    ("one-point", 'at = 0\ntype = "u8"\npoints = [[0, 1]]\n', "layout-points", 9, None, "0"),
+    ("one-point", 'at = 0\ntype = "u8"\ncurve = [[0, 1]]\n', "layout-curve", 9, None, "0"),
     (
         "points-not-rising",
-        'at = 0\ntype = "u8"\npoints = [[5, 1], [5, 2]]\n',
-        "layout-points",
+        'at = 0\ntype = "u8"\ncurve = [[5, 1], [5, 2]]\n',
+        "layout-curve",
         9,
         None,
         "5, 5",
     ),
     (
         "level-points",
-        'at = 0\ntype = "u8"\npoints = [[0, 1], [5, 1.0]]\n',
+        'at = 0\ntype = "u8"\ncurve = [[0, 1], [5, 1.0]]\n',
         "layout-scale",
         9,
         None,
@@ -182,8 +182,8 @@ FIELD_MISTAKES = [
     ),
     (
         "points-and-scale",
-        'at = 0\ntype = "u8"\nscale = 2\npoints = [[0, 1], [5, 2]]\n',
-        "layout-points",
+        'at = 0\ntype = "u8"\nscale = 2\ncurve = [[0, 1], [5, 2]]\n',
+        "layout-curve",
         9,
         "points alone",
         "scale",
@@ -238,7 +238,7 @@ FIELD_MISTAKES = [
     ),
     (
         "copy-past-the-end",
-        'at = 0\ntype = "u8"\nalso-at = [256]\n',
+        'at = 0\ntype = "u8"\nmirror-at = [256]\n',
         "layout-address",
         9,
         None,
@@ -348,7 +348,7 @@ def test_bits_of_a_word_are_compared_in_its_byte_order() -> None:
 def test_rows_that_overlap_are_told_once() -> None:
     """A step smaller than the row is one mistake, not one for each row."""
     body = (
-        '[[group]]\nname = "g"\nat = 0\ncount = 30\nstep = 1\n'
+        '[[group]]\nname = "g"\nat = 0\ncount = 30\nrow-size = 1\n'
         '[[group.field]]\nname = "a"\nat = 0\ntype = "u16"\n'
     )
     mistake = one(body)
@@ -454,11 +454,11 @@ def test_groups_that_cannot_be() -> None:
     """No step, names for other than every row, and a table of too many fields are refused."""
     group = '[[group]]\nname = "g"\nat = 0\ncount = {count}\n{rest}'
     inner = '[[group.field]]\nname = "a"\nat = 0\ntype = "u8"\n'
-    assert one(group.format(count=2, rest=inner)).code == "layout-step"
-    rows = 'step = 1\nrows = ["one"]\n'
+    assert one(group.format(count=2, rest=inner)).code == "layout-row-size"
+    rows = 'row-size = 1\nrows = ["one"]\n'
     assert one(group.format(count=2, rest=rows + inner)).code == "layout-rows"
     nested = (
-        'step = 1\n[[group.group]]\nname = "h"\nat = 0\ncount = 200000\nstep = 1\n'
+        'row-size = 1\n[[group.group]]\nname = "h"\nat = 0\ncount = 200000\nrow-size = 1\n'
         '[[group.group.field]]\nname = "a"\nat = 0\ntype = "u8"\n'
     )
     found = check((HEAD + group.format(count=200000, rest=nested)).encode())
@@ -496,9 +496,9 @@ def test_so_many_mistakes_are_cut_at_a_hundred() -> None:
     assert len(check((HEAD + body).encode())) == 100
 
 
-def test_blocks_kept_twice_and_reserved_areas_are_judged() -> None:
+def test_blocks_mirrored_and_reserved_areas_are_judged() -> None:
     """A block over its own duplicate, a length of zero, a stretch past the end."""
-    block = "[[kept-twice]]\nat = 0\nlength = {length}\nduplicate-at = {twin}\n"
+    block = "[[mirrored]]\nat = 0\nlength = {length}\nmirror-at = {twin}\n"
     assert one(block.format(length=8, twin=4)).code == "layout-overlap"
     assert one(block.format(length=8, twin=252)).code == "layout-address"
     area = "[[reserved]]\nat = {at}\nlength = {length}\n"
@@ -512,7 +512,7 @@ def test_nothing_but_our_error_leaves_the_loader() -> None:
     """Every prefix and many single-character changes of a good file answer or are refused."""
     good = (
         HEAD
-        + field(U8 + 'meaning = { 1 = "on" }\n')
+        + field(U8 + 'values = { 1 = "on" }\n')
         + CHECK.format(method="sum-8", over="[0, 9]", at=254, rest="")
     ).encode()
     for end in range(len(good)):

@@ -37,7 +37,7 @@ def test_entries_that_only_touch_do_not_overlap() -> None:
 
 
 @pytest.mark.parametrize(
-    ("lines", "bits"), [((), 0), (("expected-to-change = true",), 0xFF), (("live = true",), 0xFF)]
+    ("lines", "bits"), [((), 0), (("running = true",), 0xFF), (("volatile = true",), 0xFF)]
 )
 def test_a_running_byte_in_a_reserved_area_is_explained(lines: tuple[str, ...], bits: int) -> None:
     """A reserved area explains no change, but where it is said to change by itself."""

@@ -26,7 +26,7 @@ TABLES = {
     "group": model.Group,
     "check": model.Check,
     "reserved": model.Reserved,
-    "kept-twice": model.KeptTwice,
+    "mirrored": model.Mirrored,
 }
 
 
@@ -51,7 +51,7 @@ def used() -> tuple[set[tuple[str, str]], set[str]]:
             if key == "type":
                 types.add(value)
             for each in value if isinstance(value, list) else [value]:
-                if isinstance(each, dict) and key != "meaning":
+                if isinstance(each, dict) and key != "values":
                     walk(each, key)
 
     for path in FOLDER.rglob("*.toml"):

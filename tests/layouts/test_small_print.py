@@ -51,7 +51,7 @@ def test_a_limit_is_rounded_as_stored_for_a_bare_float_alone() -> None:
     """A stored 0.1 is not above a limit of 0.1; through points or a scale it is judged exactly."""
     assert within(field("f32", "high = 0.1"), "3DCCCCCD") == [True]
     assert within(field("mbf32", "high = 0.1"), "7D4CCCCD") == [False]
-    points = "points = [[0, 0.0], [1, 0.1]]"
+    points = "curve = [[0, 0.0], [1, 0.1]]"
     assert within(field("f32", points, "low = 0.1"), "3F800000", "3F7FFFFF") == [True, False]
     assert within(field("f32", "scale = 0.1", "low = 0.1"), "3F800000", "3F7FFFFF") == [True, False]
 
@@ -66,7 +66,7 @@ def test_a_limit_from_a_field_beside_a_fixed_one() -> None:
 
 def test_one_field_is_read_as_among_all() -> None:
     """Copies and absent bytes count in the same way."""
-    body = field("u8", "also-at = [4]") + field("u16", "scale = 0.5", name="b", at=8)
+    body = field("u8", "mirror-at = [4]") + field("u16", "scale = 0.5", name="b", at=8)
     layout = load((HEAD + body).encode())
     for image in (Image.of(bytes(range(32))), Image.from_blocks([Block(0, b"\x01\x02")])):
         values = decode(layout, image).fields
@@ -77,8 +77,8 @@ def test_one_field_is_read_as_among_all() -> None:
 def test_a_row_of_a_group_within_has_the_name_of_the_row_around_it() -> None:
     """Unless it has one of its own."""
     text = (
-        '[[group]]\nname = "drum"\nat = 0\ncount = 2\nstep = 8\nrows = ["port", "starboard"]\n'
-        '[[group.group]]\nname = "gear"\nat = 0\ncount = 2\nstep = 2\n'
+        '[[group]]\nname = "drum"\nat = 0\ncount = 2\nrow-size = 8\nrows = ["port", "starboard"]\n'
+        '[[group.group]]\nname = "gear"\nat = 0\ncount = 2\nrow-size = 2\n'
         '[[group.group.field]]\nname = "x"\nat = 0\ntype = "u8"\n'
         '[[group.group]]\nname = "named"\nat = 6\ncount = 1\nrows = ["own"]\n'
         '[[group.group.field]]\nname = "y"\nat = 0\ntype = "u8"\n'
@@ -93,8 +93,8 @@ def test_a_row_of_a_group_within_has_the_name_of_the_row_around_it() -> None:
 def test_copies_of_a_table_fail_where_one_row_does(good_row: int) -> None:
     """Whichever row it is; the mark names it."""
     text = (
-        '[[group]]\nname = "g"\nat = 0\ncount = 2\nstep = 8\n'
-        '[[group.field]]\nname = "x"\nat = 0\ntype = "u8"\nalso-at = [4]\n'
+        '[[group]]\nname = "g"\nat = 0\ncount = 2\nrow-size = 8\n'
+        '[[group.field]]\nname = "x"\nat = 0\ntype = "u8"\nmirror-at = [4]\n'
     )
     memory = bytearray(32)
     memory[0 if good_row == 2 else 8] = 1
@@ -105,9 +105,9 @@ def test_copies_of_a_table_fail_where_one_row_does(good_row: int) -> None:
     )
 
 
-def test_a_block_kept_twice_says_where_it_differs_first() -> None:
+def test_a_block_mirrored_says_where_it_differs_first() -> None:
     """How many bytes, and the first address; one alone in the singular."""
-    text = HEAD + '[[kept-twice]]\nname = "b"\nat = 0\nlength = 8\nduplicate-at = 16\n'
+    text = HEAD + '[[mirrored]]\nname = "b"\nat = 0\nlength = 8\nmirror-at = 16\n'
     layout = load(text.encode())
     for changed, words in (
         ((3,), "1 byte differs, the first at 0x0003"),
@@ -151,7 +151,7 @@ def test_a_crc_without_its_width_is_one_mistake() -> None:
          "2 with type u16, or no length", "3"),
         (field("bcd", "length = 17"), "layout-length", "field[1].length",
          "1 to 16 bytes with type bcd", "17"),
-        (field("bits", "bit = 0", 'meaning = { 0 = "x" }'), "layout-key-missing", "field[1]",
+        (field("bits", "bit = 0", 'values = { 0 = "x" }'), "layout-key-missing", "field[1]",
          "`width`", None),
         (field("flag", "bit = 0", "width = 2"), "layout-bits", "field[1].width",
          "1 for a flag", "2"),
@@ -165,8 +165,8 @@ def test_a_crc_without_its_width_is_one_mistake() -> None:
          "a key of the language", '"scal"'),
         (field("u8", name="n" * 81), "layout-out-of-bounds", "field[1].name",
          "1 to 80 characters", '"' + "n" * 60 + '…"'),
-        (field("u8", "points = [[0, 1.0], [true, 2.0]]"), "layout-wrong-kind",
-         "field[1].points[2][1]", "a whole number", "a boolean, true"),
+        (field("u8", "curve = [[0, 1.0], [true, 2.0]]"), "layout-wrong-kind",
+         "field[1].curve[2][1]", "a whole number", "a boolean, true"),
     ],
 )  # fmt: skip
 def test_a_mistake_says_what_was_expected_and_found(

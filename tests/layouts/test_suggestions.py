@@ -31,20 +31,20 @@ NO_TOML = (
     ("scale = .1", "Write a digit before the point: 0.1."),
     ("high = 12.5 s", ALONE),
     ("high = 4 KiB", ALONE),
-    ("live = True", "Write true, in small letters."),
-    ("live = no", "Write false, in small letters."),
+    ("volatile = True", "Write true, in small letters."),
+    ("volatile = no", "Write false, in small letters."),
     ("length = 1C", "A hexadecimal number begins with 0x: 0x001C."),
     ("length = 1Ch", "A hexadecimal number begins with 0x: 0x001C."),
     ("length = $1C", "A hexadecimal number begins with 0x: 0x001C."),
     ("length = FF", "A hexadecimal number begins with 0x: 0x00FF."),
     ("length = 028", "A hexadecimal number begins with 0x: 0x0028; a decimal one not with 0: 28."),
     (
-        "points = [[0040, 1]]",
+        "curve = [[0040, 1]]",
         "A hexadecimal number begins with 0x, a decimal one not with 0: [[0x0040, 0x007D]].",
     ),
-    ("meaning = { 0 = local }", f"Text stands in quotes: {WORDS}"),
-    ('meaning = { 0 = "x" 1 = "y" }', f"Write it on one line, with commas between: {WORDS}"),
-    ("points = ]1, 2[", ELSE),
+    ("values = { 0 = local }", f"Text stands in quotes: {WORDS}"),
+    ('values = { 0 = "x" 1 = "y" }', f"Write it on one line, with commas between: {WORDS}"),
+    ("curve = ]1, 2[", ELSE),
     ("unit = \u00b0C", QUOTES),
     ("unit = " + "x" * 500, ELSE),
 )
@@ -62,7 +62,7 @@ def test_a_line_that_is_no_toml(line: str, advice: str) -> None:
 @pytest.mark.parametrize("after", ["", "decimals = 1", 'unit = "bar"'])
 def test_brackets_left_open(after: str) -> None:
     """The parser stops in the next line, which is right: it is not blamed."""
-    (mistake,) = check((HEAD + FIELD + f"points = [[1, 2], [3, 4]\n{after}\n").encode())
+    (mistake,) = check((HEAD + FIELD + f"curve = [[1, 2], [3, 4]\n{after}\n").encode())
     assert mistake.code == "layout-syntax"
     assert mistake.next == (
         "This line is right by itself: close the brackets opened in a line above it."
@@ -84,12 +84,12 @@ WRONG_KINDS = (
     ('length = "1C"', "Take the quotes away, and write 0x before a hexadecimal number."),
     ('scale = "0,1"', "Write the number alone, without quotes and without a unit."),
     ('high = "12 s"', "Write the number alone, without quotes and without a unit."),
-    ('live = "yes"', "Write true or false, without quotes."),
+    ('volatile = "yes"', "Write true or false, without quotes."),
     ("unit = 3", "Put it in quotes."),
     ("unit = 3.5", "Put it in quotes."),
     ("unit = []", "Write it as expected."),
     (
-        "points = [[0, 0], [9, 1,5]]",
+        "curve = [[0, 0], [9, 1,5]]",
         "Write two numbers with a comma between; a number has a point, not a comma.",
     ),
 )

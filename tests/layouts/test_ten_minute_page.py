@@ -64,21 +64,24 @@ RELIEF_VALVE = '[[field]]\nname = "relief_valve"\nat = 2\ntype = "u16"\n'
 # What each line of the table is written into, a memory's first bytes, and what is shown.
 HOSTS = {
     "byte-order": ('[[field]]\nname = "f"\nat = 0\ntype = "u32"', "01000000", "1"),
-    "points": ('[[field]]\nname = "f"\nat = 0\ntype = "u16"\ndecimals = 1', "0569", "100.0"),
+    "curve": ('[[field]]\nname = "f"\nat = 0\ntype = "u16"\ndecimals = 1', "0569", "100.0"),
     "high-from": (
         RELIEF_VALVE + '[[field]]\nname = "f"\nat = 0\ntype = "u16"',
         "0009 0008",
         "9",
     ),
-    "meaning": ('[[field]]\nname = "f"\nat = 0\ntype = "u16"\nscale = 0.1', "FFFF", "not used"),
+    "values": ('[[field]]\nname = "f"\nat = 0\ntype = "u16"\nscale = 0.1', "FFFF", "not used"),
     "meaning -": ('[[field]]\nname = "f"\nat = 0\ntype = "s16"\nscale = 0.1', "8000", "not used"),
     "type date": ('[[field]]\nname = "f"\nat = 0', "140922", "2022-09-14"),
     "type bytes": (
-        '[[group]]\nname = "g"\nat = 0\ncount = 2\nstep = 2\n[[group.field]]\nname = "f"\nat = 1',
+        (
+            '[[group]]\nname = "g"\nat = 0\ncount = 2\nrow-size = 2\n'
+            '[[group.field]]\nname = "f"\nat = 1'
+        ),
         "0102 0304",
         "02",
     ),
-    "at": ('[[kept-twice]]\nname = "k"', "", ""),
+    "at": ('[[mirrored]]\nname = "k"', "", ""),
 }
 LINES = [
     row[1]
@@ -102,4 +105,4 @@ def test_what_else_the_papers_may_say_is_written_so() -> None:
             assert (field.value, field.mark) == (value, None)
             assert (field.within_limits is False) is ("high-from" in keys)
         else:
-            assert [each.method for each in found.checks] == ["kept-twice"]
+            assert [each.method for each in found.checks] == ["mirrored"]

@@ -5,7 +5,7 @@ import random
 import pytest
 from stdnum.iso7064 import mod_97_10
 
-from parambak.keeping.state.closing_line import check_digits
+from parambak.keeping.state.seal import check_digits
 
 
 @pytest.mark.parametrize(

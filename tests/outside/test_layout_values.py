@@ -122,14 +122,14 @@ def test_gray_code() -> None:
 def test_four_to_twenty_milliamps(milliamps: str, percent: str) -> None:
     """A loop current stored in microamperes, scaled by two points, beyond them too."""
     stored = int(Decimal(milliamps) * 1000)
-    found = field(f"{stored:04X}", 'type = "u16"\npoints = [[4000, 0], [20000, 100]]').value
+    found = field(f"{stored:04X}", 'type = "u16"\ncurve = [[4000, 0], [20000, 100]]').value
     assert found is not None
     assert Decimal(found) == Decimal(percent)
 
 
 def test_four_to_twenty_milliamps_about_zero() -> None:
     """-50 to +50 mbar at 12 mA is 0 (instmates.com)."""
-    found = field(f"{12000:04X}", 'type = "u16"\npoints = [[4000, -50], [20000, 50]]')
+    found = field(f"{12000:04X}", 'type = "u16"\ncurve = [[4000, -50], [20000, 50]]')
     assert found.value == "0"
 
 
@@ -144,11 +144,11 @@ def test_a_resistance_thermometer_by_a_table_of_points() -> None:
     """Hundredths of an ohm through the published table give the published degrees back."""
     pairs = sorted((int(Decimal(ohms) * 100), degrees) for degrees, ohms in PT100.items())
     points = ", ".join(f"[{raw}, {degrees}]" for raw, degrees in pairs)
-    keys = f'type = "u16"\ndecimals = 1\npoints = [{points}]'
+    keys = f'type = "u16"\ndecimals = 1\ncurve = [{points}]'
     for raw, degrees in pairs:
         assert field(f"{raw:04X}", keys).value == f"{degrees}.0"
     beyond = field(f"{pairs[-1][0] + 1:04X}", keys)
-    assert (beyond.value, beyond.mark) == (None, "outside its points")
+    assert (beyond.value, beyond.mark) == (None, "outside its curve")
     (first, low), (second, high) = pairs[3], pairs[4]
     middle = first + 100
     line = low + Fraction(middle - first, second - first) * (high - low)

@@ -95,10 +95,10 @@ def test_scaled_and_named_values_on_random_images() -> None:
     maker = random.Random(23)
     layout = load(
         b'[layout]\ntitle = "T"\nmemory = 5\nbyte-order = "little"\n'
-        b'[[field]]\nname = "t"\nat = 0\ntype = "s16"\nscale = 0.05\nbias = -3\nlow = -900.25\n'
+        b'[[field]]\nname = "t"\nat = 0\ntype = "s16"\nscale = 0.05\noffset = -3\nlow = -900.25\n'
         b'high = 700.1\n[[field]]\nname = "m"\nat = 2\ntype = "u8"\n'
-        b'meaning = { 1 = "local", 2 = "bridge" }\n'
-        b'[[field]]\nname = "p"\nat = 3\ntype = "u16"\npoints = [[819, 0.0], [4095, 10.0]]\n'
+        b'values = { 1 = "local", 2 = "bridge" }\n'
+        b'[[field]]\nname = "p"\nat = 3\ntype = "u16"\ncurve = [[819, 0.0], [4095, 10.0]]\n'
         b"low = 1.5\nhigh = 150.5\n"
     )
     peer = construct.Struct(

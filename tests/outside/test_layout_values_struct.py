@@ -53,7 +53,7 @@ def test_struct_on_random_images() -> None:
 
 
 def test_decimal_scaling_on_random_images() -> None:
-    """raw * scale + bias agrees with Python's decimal, in value and in digits shown."""
+    """raw * scale + offset agrees with Python's decimal, in value and in digits shown."""
     maker = random.Random(12)
     known = [
         (index * 2, Decimal(maker.randint(-9999, 9999) or 1).scaleb(-maker.randint(0, 5)),
@@ -61,8 +61,9 @@ def test_decimal_scaling_on_random_images() -> None:
         for index in range(64)
     ]  # fmt: skip
     text = '[layout]\ntitle = "T"\nmemory = 128\nbyte-order = "big"\n' + "".join(
-        f'[[field]]\nname = "f{at}"\nat = {at}\ntype = "s16"\nscale = {scale:f}\nbias = {bias:f}\n'
-        for at, scale, bias in known
+        f'[[field]]\nname = "f{at}"\nat = {at}\ntype = "s16"\n'
+        f"scale = {scale:f}\noffset = {offset:f}\n"
+        for at, scale, offset in known
     )
     layout = load(text.encode())
     with localcontext() as context:
@@ -70,9 +71,9 @@ def test_decimal_scaling_on_random_images() -> None:
         for _ in range(200):
             data = maker.randbytes(128)
             found = decode(layout, Image.of(data)).fields
-            for each, (at, scale, bias) in zip(found, known, strict=True):
+            for each, (at, scale, offset) in zip(found, known, strict=True):
                 raw = int.from_bytes(data[at : at + 2], "big", signed=True)
-                wanted = raw * scale + bias
+                wanted = raw * scale + offset
                 assert each.value is not None
                 assert Decimal(each.value) == wanted
                 assert each.value == f"{wanted:f}" or wanted == 0

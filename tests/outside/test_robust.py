@@ -1,4 +1,4 @@
-"""The robust measures of `alike` against Python's own statistics and published examples."""
+"""The robust measures of `compare-units` against Python's own statistics and published examples."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import statistics
 
 import pytest
 
-from parambak.differences.alike import alike, weighted_median
+from parambak.differences.units import alike, weighted_median
 from parambak.layouts.load import load
 from parambak.memory.image import Image
 
@@ -47,7 +47,7 @@ def test_scores_are_those_worked_out_with_the_statistics_module() -> None:
     """0.6745 (x - median) / MAD, on values that a layout scales."""
     layout = load(
         b"[layout]\ntitle = 'x'\nmemory = 2\nbyte-order = 'big'\n"
-        b"[[field]]\nname = 'a'\nat = 0\ntype = 'u16'\nscale = 0.1\nbias = -40\n"
+        b"[[field]]\nname = 'a'\nat = 0\ntype = 'u16'\nscale = 0.1\noffset = -40\n"
     )
     chance = random.Random(6)
     for _ in range(200):

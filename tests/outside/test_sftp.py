@@ -1,4 +1,4 @@
-"""A place on a server: against OpenSSH's own sshd, cut off wherever it may be."""
+"""A backup location on a server: against OpenSSH's own sshd, cut off wherever it may be."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ pytest.importorskip("paramiko", reason="NO SFTP IS TESTED: paramiko is not insta
 pytestmark = pytest.mark.skipif(
     not (SSHD and KEYGEN), reason="NO SFTP IS TESTED: OpenSSH's sshd is not installed"
 )
-PAGE = (Path(__file__).parents[2] / "formats" / "places.md").read_text(encoding="utf-8")
+PAGE = (Path(__file__).parents[2] / "formats" / "backup-locations.md").read_text(encoding="utf-8")
 BIG = random.Random(3).randbytes(300_000)  # several packets of 32 KiB
 
 
@@ -62,22 +62,22 @@ def _no_agent(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def home(tmp_path: Path) -> Iterator[Home]:
     """Return a home whose vault has two vessels, and one object of many packets."""
-    place = Home(tmp_path / "vault", tmp_path / "own")
+    location = Home(tmp_path / "vault", tmp_path / "own")
     for number in range(4):
         for vessel in (GREBE, AVOCET):
-            with place.open(create=True).writing() as writing:
+            with location.open(create=True).writing() as writing:
                 by = writing.person(f"Invented {vessel[:4]}", vessel)
                 named = [writing.put(BIG[number : 3000 + number * 90_000])]
                 writing.add("note", vessel, {"n": number}, by=by, relies_on=named)
-    yield place
-    for vault in place.opened:
+    yield location
+    for vault in location.opened:
         vault.close()
 
 
 def sent(
     home: Home, address: str, terms: SshTerms, target: Location | None = None
 ) -> tuple[Location, Sent]:
-    """Send to a folder on a server, made a place first where no target is given."""
+    """Send to a folder on a server, made a backup location first where no target is given."""
     vault = home.open()
     store = open_store(parse(address), vault.writer, terms)
     try:
@@ -98,7 +98,7 @@ def holds_only_whole_files(folder: Path, home: Home) -> None:
     """Every file there that has a name of the vault is the vault's, byte for byte."""
     right = home.files()
     for file, data in tree(folder).items():
-        assert file.endswith(".tmp") or file == "place.toml" or data == right[file]
+        assert file.endswith(".tmp") or file == "backup-location.toml" or data == right[file]
 
 
 def test_a_server_gets_the_vault_byte_for_byte(home: Home, server: Server, tmp_path: Path) -> None:
@@ -106,7 +106,7 @@ def test_a_server_gets_the_vault_byte_for_byte(home: Home, server: Server, tmp_p
     folder = tmp_path / "far" / "backup"
     target, first = sent(home, server.url(folder), server.terms())
     there = tree(folder)
-    assert there.pop("place.toml")
+    assert there.pop("backup-location.toml")
     assert there == home.files()
     assert first.refused == ()
     assert clean(folder, home.own)
@@ -174,10 +174,10 @@ def test_cut_off_after_so_many_bytes_it_goes_on(home: Home, server: Server, tmp_
         _, rest = sent(home, server.url(folder), server.terms())
         assert (rest.refused, rest.healed_there) == ((), ())
         found = tree(folder)
-        found.pop("place.toml")
+        found.pop("backup-location.toml")
         assert found == home.files(), "nothing is left over, no temporary file either"
-    assert seen <= {"place-lost", "place-unreachable"}
-    assert "place-lost" in seen
+    assert seen <= {"backup-lost", "backup-unreachable"}
+    assert "backup-lost" in seen
 
 
 def test_a_server_that_dies_in_the_middle(home: Home, server: Server, tmp_path: Path) -> None:
@@ -196,7 +196,7 @@ def test_a_server_that_dies_in_the_middle(home: Home, server: Server, tmp_path: 
         with pytest.raises(SendingFailed) as caught:
             send(vault, store, target, kill)
         store.close()
-        assert caught.value.refusal.code == "place-lost"
+        assert caught.value.refusal.code == "backup-lost"
         assert len(caught.value.proven) == (1 if number > 9 else 0)
         holds_only_whole_files(folder, home)
         _, rest = sent(home, server.url(folder), server.terms(), target)
@@ -211,7 +211,7 @@ def test_an_unknown_key_is_refused_and_not_remembered(server: Server, tmp_path: 
     other.write_text(f"[{LOOPBACK}]:{free_port()} {server.host_key}\n")
     key = (server.folder / "client",)
     for known in ((), (tmp_path / "nowhere",), (empty,), (other,)):
-        assert code_of(server.url(tmp_path), SshTerms(known, key)) == "place-host-key-unknown"
+        assert code_of(server.url(tmp_path), SshTerms(known, key)) == "backup-host-key-unknown"
     assert empty.read_text() == ""
     assert not (tmp_path / "nowhere").exists()
 
@@ -223,7 +223,7 @@ def test_a_changed_key_is_refused(server: Server, tmp_path: Path) -> None:
     another = " ".join((tmp_path / "another.pub").read_text().split()[:2])
     known.write_text(f"[{LOOPBACK}]:{server.port} {another}\n")
     terms = SshTerms((known,), (server.folder / "client",))
-    assert code_of(server.url(tmp_path), terms) == "place-host-key-changed"
+    assert code_of(server.url(tmp_path), terms) == "backup-host-key-changed"
     assert known.read_text().count("\n") == 1
 
 
@@ -233,7 +233,9 @@ def test_a_key_that_was_taken_back_is_refused(server: Server, tmp_path: Path) ->
     known = tmp_path / "known_hosts"
     plain = terms.known_hosts[0].read_text()
     known.write_text(f"{plain}@revoked * {server.host_key}\n")
-    assert code_of(server.url(tmp_path), SshTerms((known,), terms.keys)) == "place-host-key-changed"
+    assert (
+        code_of(server.url(tmp_path), SshTerms((known,), terms.keys)) == "backup-host-key-changed"
+    )
 
 
 def test_other_lines_of_known_hosts_are_in_nobodys_way(server: Server, tmp_path: Path) -> None:
@@ -258,13 +260,13 @@ def test_no_password_is_asked_for(server: Server, tmp_path: Path) -> None:
     make_key(tmp_path / "locked", "invented passphrase")
     known = server.terms().known_hosts
     for keys in ((tmp_path / "stranger",), (), (tmp_path / "locked",), (tmp_path / "none",)):
-        assert code_of(server.url(tmp_path), SshTerms(known, keys)) == "place-login"
+        assert code_of(server.url(tmp_path), SshTerms(known, keys)) == "backup-login"
 
 
 def test_nobody_listens(server: Server) -> None:
     """A port without a server."""
     address = f"sftp://a@{LOOPBACK}:{free_port()}/x"
-    assert code_of(address, server.terms()) == "place-unreachable"
+    assert code_of(address, server.terms()) == "backup-unreachable"
 
 
 def test_a_folder_that_may_not_be_written(home: Home, server: Server, tmp_path: Path) -> None:
@@ -272,7 +274,7 @@ def test_a_folder_that_may_not_be_written(home: Home, server: Server, tmp_path: 
     (tmp_path / "file").write_bytes(b"")
     with pytest.raises(ParambakError) as caught:
         sent(home, server.url(tmp_path / "file" / "backup"), server.terms())
-    assert caught.value.code in ("place-lost", "place-unwritable", "place-unreachable")
+    assert caught.value.code in ("backup-lost", "backup-unwritable", "backup-unreachable")
 
 
 @pytest.mark.skipif(
@@ -328,20 +330,20 @@ def test_from_the_command_line(server: Server, tmp_path: Path) -> None:
 
     run("visit", "open", "grebe", "--by", "Ana Invented")
     address = server.url(tmp_path / "far" / "backup")
-    code, answer, beside = run("place", "add", "office", address)
+    code, answer, beside = run("backup", "add", "office", address)
     assert (code, beside) == (2, "")
-    assert answer["error"]["code"] == "place-login"  # type: ignore[index]
+    assert answer["error"]["code"] == "backup-login"  # type: ignore[index]
     ssh.joinpath("id_ed25519").write_bytes((server.folder / "client").read_bytes())
     ssh.joinpath("id_ed25519").chmod(0o600)
-    assert run("place", "add", "office", address)[0] == 0
-    code, answer, beside = run("place", "send", "office")
+    assert run("backup", "add", "office", address)[0] == 0
+    code, answer, beside = run("backup", "send", "office")
     assert (code, answer["refused"], beside) == (0, [], "")
     far = tree(tmp_path / "far" / "backup")
-    assert far.pop("place.toml")
+    assert far.pop("backup-location.toml")
     for file, data in far.items():
         if "/" in file:
             assert hashlib.sha256(data).hexdigest() == Path(file).name.removesuffix(".json")
     ssh.joinpath("known_hosts").write_text("")
-    code, answer, _ = run("place", "send", "office")
+    code, answer, _ = run("backup", "send", "office")
     assert code == 2
-    assert answer["error"]["code"] == "place-host-key-unknown"  # type: ignore[index]
+    assert answer["error"]["code"] == "backup-host-key-unknown"  # type: ignore[index]

@@ -33,7 +33,7 @@ def test_the_calendar_is_read_by_another_library() -> None:
     long = "x" * 300 + " ünïcode; with, signs\nand a line"
     found = [
         Due("grebe/port/U12", "ab" * 16, (Reason("too-old", date(2027, 3, 1), long),)),
-        Due("grebe/stbd/U12", "cd" * 16, (Reason("one-place", date(2026, 2, 28), "short"),)),
+        Due("grebe/stbd/U12", "cd" * 16, (Reason("one-location", date(2026, 2, 28), "short"),)),
     ]
     book = vobject.readOne(calendar(found, moment()).decode("utf-8"))
     first, second = book.vevent_list

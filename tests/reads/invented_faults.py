@@ -165,7 +165,7 @@ def bytes_swapped(rng: random.Random, data: bytes) -> tuple[str, Pair]:
     return f"words of {size}, units of {unit}", pair
 
 
-def halves_exchanged(rng: random.Random, data: bytes) -> tuple[str, Pair]:
+def halves_crossed_over(rng: random.Random, data: bytes) -> tuple[str, Pair]:
     """The upper half first."""
     half = len(data) // 2
     return "halves", _either(
@@ -270,7 +270,7 @@ CAUSES = {
     "contact-lost": contact_lost,
     "bytes-swapped": bytes_swapped,
     "shifted": shifted,
-    "halves-exchanged": halves_exchanged,
+    "halves-exchanged": halves_crossed_over,
     "another-chip": another_chip,
     "cut-short": cut_short,
 }

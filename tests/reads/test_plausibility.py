@@ -23,7 +23,7 @@ def codes(found: tuple[Suspicion, ...]) -> list[str]:
 @pytest.mark.parametrize("value", [0x00, 0xFF])
 def test_blank_is_fatal_whatever_is_normal(value: int) -> None:
     """A blank chip is never lifted."""
-    everything = Normal(kept_twice=True, seven_bit=True, constant_line=True)
+    everything = Normal(mirrored=True, seven_bit=True, constant_line=True)
     found = judge(Image.of(bytes([value]) * 2048), memory_size=2048, normal=everything)
     assert codes(found) == ["read-blank"]
     assert found[0].fatal
@@ -97,15 +97,15 @@ def test_blank_halves_prove_nothing() -> None:
     assert codes(judge(Image.of(enough + enough))) == ["read-address-line"]
 
 
-def test_kept_twice_lifts_and_stays_visible() -> None:
+def test_mirrored_lifts_and_stays_visible() -> None:
     """Declared normal, the repeat is told, and does not speak against the image."""
-    found = judge(Image.of(CONTENT * 2), normal=Normal(kept_twice=True))
+    found = judge(Image.of(CONTENT * 2), normal=Normal(mirrored=True))
     assert codes(found) == ["read-address-line"]
     assert found[0].lifted
     assert not found[0].stands
 
 
-def test_block_kept_twice_lifts_only_what_it_explains() -> None:
+def test_block_mirrored_lifts_only_what_it_explains() -> None:
     """A repeat that goes on beyond the declared blocks still stands."""
     image = Image.of(CONTENT * 2)
     assert not judge(image, normal=Normal(blocks=((0, 1024, 1024),)))[0].stands

@@ -36,7 +36,7 @@ GROUP = b"""
 name = "channel"
 at = 0x90
 count = 3
-step = 8
+row-size = 8
 rows = ["bow", "stern", "spare"]
   [[group.field]]
   name = "upper_limit"
@@ -63,7 +63,7 @@ MEANT = image(3)
 
 
 def changed(at: int) -> bytes:
-    """Return the memory meant with one bit wrong."""
+    """Return the memory selected with one bit wrong."""
     return MEANT[:at] + bytes([MEANT[at] ^ 1]) + MEANT[at + 1 :]
 
 
@@ -91,8 +91,8 @@ def read_back(laptop: Laptop, *memories: bytes, stage: str = BEFORE_POWER) -> No
     """Read the card back, each memory in a file of its own."""
     moving = dict.fromkeys((*range(0x20, 0x24), 0x30, 0x31), 0xFF) if stage == AFTER_POWER else {}
     (swap,) = story(laptop)[-1:]
-    meant = Image.of(MEANT)
-    reads = [(incoming(m), compare(meant, Image.of(m), stage, moving)) for m in memories]
+    selected = Image.of(MEANT)
+    reads = [(incoming(m), compare(selected, Image.of(m), stage, moving)) for m in memories]
     copy = next(c for c in laptop.position().copies if c.reads[0].remark == "the copy's remark")
     record_read_back(laptop.vault, laptop.position(), copy, reads, by=BY, swap=swap.id)
 
@@ -119,7 +119,10 @@ def begin(laptop: Laptop, route: str = "load") -> None:
         vault, WHERE, why="stays dark", by=BY, route=route, old_card="P1", new_card="P2"
     )
     record_sheet(laptop.vault, where="grebe/card:P2", name="new.toml", data=NEW_SHEET, by=BY)
-    for condition, text in (("impact", "alarm 14 is out meanwhile"), ("way-back", "stop at noon")):
+    for condition, text in (
+        ("impact", "alarm 14 is out meanwhile"),
+        ("fallback-plan", "stop at noon"),
+    ):
         recording.answer(vault, WHERE, [recording.GivenAnswer(condition, "yes", text)], by=BY)
     recording.answer(vault, WHERE, [recording.GivenAnswer("permit", "no", "nobody to sign")], by=BY)
     words = {"text": "nobody to sign", "reason": "drifting", "by": "B. Master"}

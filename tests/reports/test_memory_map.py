@@ -32,7 +32,7 @@ type = "u16"
 name = "hours"
 at = 0x04
 type = "u8"
-expected-to-change = true
+running = true
 [[reserved]]
 name = "scratch"
 at = 0x06

@@ -35,10 +35,10 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "Loaded and read back",
         "Function tests",
         "Measurements",
-        "The copy meant",
-        "Decoded parameters of the copy meant",
+        "The selected copy",
+        "Decoded parameters of the selected copy",
         "Map of the memory",
-        "Digests and sums of the copy meant",
+        "Digests and sums of the selected copy",
         "Visits aboard while it was open",
         "Other swaps at this position",
         *END,
@@ -56,7 +56,7 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "alarm 14 is out meanwhile",
         "contents proven by bytes; stop passed",
         "card.software 3.20; card.type TC-2; layout Thruster controller",
-        "the new card's memory is loaded with the copy meant",
+        "the new card's memory is loaded with the selected copy",
         "stop at noon",
         "P1; whereabouts now: ashore",
         "P2; whereabouts now: in a unit",
@@ -90,7 +90,7 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "GIVEN UP on 2026-03-01: no spare aboard",
         "It does not show that the unit is safe",
         "surveyor",
-        "Closing line: grebe, ",
+        "Seal: grebe, ",
     ):
         assert words in text, words
 
@@ -103,7 +103,7 @@ def test_an_open_swap_says_what_is_wanting(laptop: Laptop) -> None:
     assert_harmless(page)
     for words in (
         "OPEN, since 2026-03-01",
-        "NOT READY. Wanting: diagnosed, supplies, last-read, ",
+        "NOT READY. Wanting: diagnosed, supplies, final-read, ",
         "the old memory chip goes onto the new card",
         "Note or photograph which way round the chip sits.",
         "contents NOT PROVEN; no function test on record",
@@ -136,7 +136,7 @@ def test_an_older_copy_that_is_meant_says_why(laptop: Laptop) -> None:
     recording.choose(laptop.vault, WHERE, older, why="before the fault", by=story.BY)
     text = Page(story.swap_bytes(laptop)).text
     assert "before the fault (A. Invented, 2026-03-01)" in text
-    assert f"copy meant {WHERE}@{older.sha256[:8]}" in text
+    assert f"selected copy {WHERE}@{older.sha256[:8]}" in text
 
 
 def test_a_swap_without_a_copy_has_a_page(laptop: Laptop) -> None:

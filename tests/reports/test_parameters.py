@@ -21,7 +21,7 @@ NESTED = (
 name = "pump"
 at = 0x10
 count = 2
-step = 16
+row-size = 16
 rows = ["fore", "aft"]
   [[group.field]]
   name = "delay"
@@ -33,13 +33,13 @@ rows = ["fore", "aft"]
   name = "stage"
   at = 4
   count = 3
-  step = 2
+  row-size = 2
     [[group.group.field]]
     name = "limit"
     at = 0
     type = "u8"
     low-from = "delay"
-    expected-to-change = true
+    running = true
 """
 )
 
@@ -69,7 +69,7 @@ def test_a_group_is_a_table_and_one_inside_it_another() -> None:
 
 def test_rows_that_hold_the_same_are_printed_as_one() -> None:
     """Three or more behind each other; nothing is lost, and the count stays that of the rows."""
-    text = HEAD + b'[[group]]\nname = "g"\nat = 0\ncount = 8\nstep = 1\n'
+    text = HEAD + b'[[group]]\nname = "g"\nat = 0\ncount = 8\nrow-size = 1\n'
     text += b'[[group.field]]\nname = "f"\nat = 0\ntype = "u8"\n'
     found = parameters(decode(load(text, name="l.toml"), Image.of(b"\1\1\2\3\3\3\3\1")))
     assert found is not None
@@ -87,7 +87,7 @@ def test_rows_that_hold_the_same_are_printed_as_one() -> None:
 def test_a_wide_group_is_several_tables() -> None:
     """No more columns than a sheet is wide; every field in one of them."""
     fields = "".join(f'[[group.field]]\nname = "f{n}"\nat = {n}\ntype = "u8"\n' for n in range(13))
-    text = HEAD + b'[[group]]\nname = "g"\nat = 0\ncount = 2\nstep = 16\n' + fields.encode()
+    text = HEAD + b'[[group]]\nname = "g"\nat = 0\ncount = 2\nrow-size = 16\n' + fields.encode()
     found = parameters(decode(load(text, name="l.toml"), Image.of(bytes(range(256)))))
     assert found is not None
     assert [len(group.columns) for group in found.groups] == [6, 6, 1]

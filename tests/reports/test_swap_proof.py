@@ -36,7 +36,7 @@ def told(number: int, **words: Any) -> ReadBackStep:
         "differing_bytes": 0,
         "stage": "before-power",
     }
-    body = ReadBackBody(position="p", meant=IMAGE, image=IMAGE, dumps=(dump,), **shape | words)
+    body = ReadBackBody(position="p", selected=IMAGE, image=IMAGE, dumps=(dump,), **shape | words)
     return ReadBackStep(f"{number:064x}", None, NOON, body)
 
 
@@ -59,10 +59,10 @@ def test_it_is_said_by_what_the_contents_are_proven() -> None:
     ("words", "said"),
     [
         ({"differing_bytes": 1}, "1 byte differs"),
-        ({"differing_bytes": 0, "expected_bytes": 3}, "0 bytes differ; 3 more as expected"),
+        ({"differing_bytes": 0, "running_bytes": 3}, "0 bytes differ; 3 more as expected"),
         ({"by_values": True, "differing_values": 2}, "2 values differ"),
         (
-            {"by_values": True, "differing_values": 1, "expected_values": 4},
+            {"by_values": True, "differing_values": 1, "running_values": 4},
             "1 value differs; 4 more as expected",
         ),
     ],

@@ -50,7 +50,7 @@ RULES = b"""
 title = "invented"
 source = "invented"
 [swap]
-required = ["supplies", "second-place", "card-sheet", "new-card"]
+required = ["supplies", "second-location", "card-sheet", "new-card"]
 """
 LIMITS = load_limits(
     b"[limits]\ntitle = 'invented'\nsource = 'invented'\n[[measurement]]\nname = 'logic'\n"
@@ -62,7 +62,7 @@ KINDS = (
     "a version",
     "a stale copy",
     "one read only",
-    "a lost place",
+    "a lost backup location",
     "a bad supply",
     "start-up defaults",
 )
@@ -73,7 +73,7 @@ NAMED = {
     "a version": "new-card",
     "a stale copy": "differs before power",
     "one read only": "read-twice",
-    "a lost place": "second-place",
+    "a lost backup location": "second-location",
     "a bad supply": "supplies",
     "start-up defaults": "start-up wrote",
 }
@@ -131,7 +131,7 @@ def _archive(swap: Swap) -> None:
 
 
 def _prepare(swap: Swap) -> None:
-    """Put rules, sheet, measurements, a place and all answers on record."""
+    """Put rules, sheet, measurements, a backup location and all answers on record."""
     laptop = swap.laptop
     record_rules(laptop.vault, vessel="grebe", name="rules.toml", data=RULES, by=BY)
     sheet = swap.sheet(new=False)
@@ -142,7 +142,7 @@ def _prepare(swap: Swap) -> None:
     )
     for name in questions():
         recording.answer(laptop.vault, WHERE, [recording.GivenAnswer(name, "yes", "seen")], by=BY)
-    if swap.wrong != "a lost place":
+    if swap.wrong != "a lost backup location":
         _hold(laptop)
 
 
@@ -169,12 +169,12 @@ def _measure(swap: Swap) -> None:
 
 
 def _hold(laptop: Laptop) -> None:
-    """Put on record that a place was shown to hold all that is there now."""
+    """Put on record that a backup location was shown to hold all that is there now."""
     vault = laptop.vault
     (vessel,) = vault.vessels()
     newest = tuple(sorted(each.digest for each in heads(vault.records(vessel))))
     body = HeldBody(
-        place=new_identity(), name="office", heads=newest, records=1, objects=1, hashed=True
+        location=new_identity(), name="office", heads=newest, records=1, objects=1, hashed=True
     )
     with vault.writing() as writing:
         writing.add("held", vessel, body.members())
@@ -255,13 +255,13 @@ def _held_before(swap: Swap) -> bool:
     )
 
 
-def _compared(meant: bytes, read: Image, stage: str, layout: Layout) -> ReadBack:
+def _compared(selected: bytes, read: Image, stage: str, layout: Layout) -> ReadBack:
     if stage == BEFORE_POWER:
-        return compare(Image.of(meant), read, stage)
-    moving = dict(coverage.masks(layout, "expected-to-change"))
-    for address, bits in coverage.masks(layout, "live").items():
+        return compare(Image.of(selected), read, stage)
+    moving = dict(coverage.masks(layout, "running"))
+    for address, bits in coverage.masks(layout, "volatile").items():
         moving[address] = moving.get(address, 0) | bits
-    return compare(Image.of(meant), read, stage, moving, decode(layout, read).checks)
+    return compare(Image.of(selected), read, stage, moving, decode(layout, read).checks)
 
 
 def one(seed: int, wrong: str | None, folder: Path) -> str | None:

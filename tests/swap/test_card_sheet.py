@@ -41,11 +41,11 @@ J1 = "1-2"
 J2 = false
 
 [[program]]
-place = "U7"
+position = "U7"
 version = "3.1"
 
 [[program]]
-place = "U 8"
+position = "U 8"
 switches = [1, 0]
 
 [rack]
@@ -69,7 +69,7 @@ def refusal(data: bytes) -> SheetRefused:
 
 
 def test_entries_are_joined_to_dotted_names() -> None:
-    """Tables and lists of any depth; program memories by their place; every value as a text."""
+    """Tables and lists of any depth; program memories by their position; every value as a text."""
     assert load_sheet(SHEET) == {
         "card-type": "TC-2",
         "clock-mhz": "7.3728",
@@ -78,9 +78,9 @@ def test_entries_are_joined_to_dotted_names() -> None:
         '"node address"': "17",
         "links.J1": "1-2",
         "links.J2": "no",
-        "program.U7.place": "U7",
+        "program.U7.position": "U7",
         "program.U7.version": "3.1",
-        'program."U 8".place': "U 8",
+        'program."U 8".position': "U 8",
         'program."U 8".switches.1': "1",
         'program."U 8".switches.2': "0",
         "rack.switches.1.1": "1",
@@ -134,8 +134,10 @@ def test_a_quoted_name_with_a_dot_is_not_a_table() -> None:
 
 def test_program_memories_are_told_apart_by_their_places_not_their_order() -> None:
     """The same two, listed the other way round, are the same."""
-    one = b'[[program]]\nplace = "U7"\nversion = 1\n[[program]]\nplace = "U8"\nversion = 2\n'
-    other = b'[[program]]\nplace = "u8"\nversion = 2\n[[program]]\nplace = "U7"\nversion = 1\n'
+    one = b'[[program]]\nposition = "U7"\nversion = 1\n[[program]]\nposition = "U8"\nversion = 2\n'
+    other = (
+        b'[[program]]\nposition = "u8"\nversion = 2\n[[program]]\nposition = "U7"\nversion = 1\n'
+    )
     found = {e.name: e.same for e in compare_sheets(load_sheet(one), load_sheet(other))}
     assert found["program.U7.version"] is True
     assert found["program.U8.version"] is True
@@ -143,7 +145,9 @@ def test_program_memories_are_told_apart_by_their_places_not_their_order() -> No
 
 def test_sums_are_compared_without_regard_to_case() -> None:
     """And a digest too; a label is not."""
-    one = load_sheet(b"[[program]]\nplace = 1\nsum-16 = '9c41'\nsha-256 = '" + b"AB" * 32 + b"'\n")
+    one = load_sheet(
+        b"[[program]]\nposition = 1\nsum-16 = '9c41'\nsha-256 = '" + b"AB" * 32 + b"'\n"
+    )
     assert one["program.1.sum-16"] == "9C41"
     assert one["program.1.sha-256"] == "ab" * 32
     assert load_sheet(b"[card]\ntype = 'tc-2'\n") != load_sheet(b"[card]\ntype = 'TC-2'\n")
@@ -158,31 +162,41 @@ def test_a_batterys_date_is_a_day_a_month_or_a_year(text: str) -> None:
 
 def test_what_is_empty_or_a_note_states_nothing() -> None:
     """Empty texts, empty tables, and what is for people alone."""
-    data = b'note = "a"\n[card]\ntype = " "\nnote = "b"\n[links]\n[[program]]\nplace=1\nnote="c"\n'
-    assert load_sheet(data) == {"program.1.place": "1"}
+    data = (
+        b'note = "a"\n[card]\ntype = " "\nnote = "b"\n[links]\n[[program]]\nposition=1\nnote="c"\n'
+    )
+    assert load_sheet(data) == {"program.1.position": "1"}
 
 
 MISTAKES = [
     (b"links = 'none'", 1, "links: it is a table of its own"),
-    (b"[program]\nplace = 'U7'", 1, "program: it is a list of tables"),
+    (b"[program]\nposition = 'U7'", 1, "program: it is a list of tables"),
     (b"program = [1]", 1, "program: it is a list of tables"),
-    (b"[[program]]\nversion = 1", 1, "program[1]: which place on the card?"),
-    (b"[[program]]\nplace = ''", 1, "program[1]: which place on the card?"),
-    (b"[[program]]\nplace = 'U7'\n[[program]]\nplace = 'u7'", 4, "two rows with one place"),
-    (b"[[program]]\nplace = 'u7'\n[[program]]\nplace = 'U7'", 4, "two rows with one place"),
-    (b"[[programs]]\nplace = 'U7'", 1, "programs: did you mean program?"),
+    (b"[[program]]\nversion = 1", 1, "program[1]: which position on the card?"),
+    (b"[[program]]\nposition = ''", 1, "program[1]: which position on the card?"),
+    (
+        b"[[program]]\nposition = 'U7'\n[[program]]\nposition = 'u7'",
+        4,
+        "two rows with one position",
+    ),
+    (
+        b"[[program]]\nposition = 'u7'\n[[program]]\nposition = 'U7'",
+        4,
+        "two rows with one position",
+    ),
+    (b"[[programs]]\nposition = 'U7'", 1, "programs: did you mean program?"),
     (b"[link]\nJ1 = 1", 1, "link: did you mean links?"),
     (b"[Card]\ntype = 1", 1, "Card: did you mean card?"),
     (b"[card]\n\ntyp = 'TC-2'", 3, "card.typ: did you mean type?"),
-    (b"[[program]]\nplace = 1\nverison = 1", 3, "program[1].verison: did you mean version?"),
-    (b"[[program]]\nplace = 1\nsha256 = 'ab'", 3, "did you mean sha-256?"),
+    (b"[[program]]\nposition = 1\nverison = 1", 3, "program[1].verison: did you mean version?"),
+    (b"[[program]]\nposition = 1\nsha256 = 'ab'", 3, "did you mean sha-256?"),
     (b"[for]\nship = 'grebe'", 2, "for.ship: [for] has no such key"),
     (b"[for]\nnote = 'grebe'", 2, "for.note: [for] has no such key"),
     (b"[for]\nvessel = 3", 2, "for.vessel: a name is a text"),
-    (b"[[program]]\nplace = 1\nsum-16 = 9", 3, "program[1].sum-16: a value"),
-    (b"[[program]]\nplace = 1\nsum-16 = '0x9C41'", 3, "program[1].sum-16: a value"),
-    (b"[[program]]\nplace = 1\ncrc-32 = '9C41'", 3, "program[1].crc-32: a value"),
-    (b"[[program]]\nplace = 1\nversion = true", 3, "program[1].version: a value"),
+    (b"[[program]]\nposition = 1\nsum-16 = 9", 3, "program[1].sum-16: a value"),
+    (b"[[program]]\nposition = 1\nsum-16 = '0x9C41'", 3, "program[1].sum-16: a value"),
+    (b"[[program]]\nposition = 1\ncrc-32 = '9C41'", 3, "program[1].crc-32: a value"),
+    (b"[[program]]\nposition = 1\nversion = true", 3, "program[1].version: a value"),
     (b"[battery]\nfitted = '1 March'", 2, "battery.fitted: a value"),
     (b"[battery]\nfitted = '2026-13'", 2, "battery.fitted: a value"),
     (b"[battery]\nfitted = 2026-03-01T08:00:00Z", 2, "battery.fitted: a value"),
@@ -229,7 +243,7 @@ def test_all_mistakes_are_told_at_once_each_with_its_line() -> None:
 
 def test_a_name_is_no_slip_where_it_may_be_another_word() -> None:
     """`side` beside `size`, `label2` beside `label`: unknown names are allowed, and kept."""
-    data = b"[[program]]\nplace = 'U7'\nside = 'solder'\nlabel2 = 'x'\ndate = 'y'\n"
+    data = b"[[program]]\nposition = 'U7'\nside = 'solder'\nlabel2 = 'x'\ndate = 'y'\n"
     assert load_sheet(data)["program.U7.side"] == "solder"
     assert load_sheet(b"[card]\nclock-source = 'x'\nnote2 = 'y'\n")["card.note2"] == "y"
     assert meant("LABLE", ["label"]) == "label"
@@ -294,7 +308,9 @@ def test_no_bytes_escape_as_another_error(data: bytes) -> None:
 VALUES = st.sampled_from(
     ["nan", "1", "-1.50", "true", "''", "'a'", "[1, []]", "{a = 1}", "1979-05-27"]
 )
-WORDS = st.sampled_from(["card", "links", "program", "for", "x", "note", "place", "type", "sum-8"])
+WORDS = st.sampled_from(
+    ["card", "links", "program", "for", "x", "note", "position", "type", "sum-8"]
+)
 
 
 @given(st.lists(st.tuples(st.sampled_from(["", "[", "[["]), WORDS, WORDS, VALUES), max_size=6))

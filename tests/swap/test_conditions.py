@@ -40,7 +40,7 @@ at = 1
 type = "u8"
 """
 CARD_FIELD = b'[[field]]\nname = "zero_offset"\nat = 2\ntype = "u8"\nbelongs-to-card = true\n'
-VERIFIED = ("read-twice", "plausible", "checks-hold", "intact")
+VERIFIED = ("read-twice", "plausible", "checks-hold", "unchanged-on-disk")
 TOLD = tuple(condition.name for condition in CONDITIONS if condition.required is OPEN)
 ALIKE = (SheetEntry("type", "TC-2", "TC-2", same=True),)
 
@@ -201,24 +201,24 @@ def test_before_a_swap_is_open_nobody_is_asked() -> None:
     found = asked(answers=None)
     assert found.ready
     assert all(answer(found, name).met is None for name in TOLD)
-    assert "not told: who decides" in answer(found, "decided").text
+    assert "not told: who decides" in answer(found, "authorised").text
 
 
 def test_not_needed_is_an_answer() -> None:
     """With its reason."""
-    found = asked(answers=ALL_TOLD | {"protections": told("not-needed", "alongside")})
+    found = asked(answers=ALL_TOLD | {"safeties-inhibited": told("not-needed", "alongside")})
     assert found.ready
-    assert answer(found, "protections").text.startswith("not needed: alongside (A. Invented")
+    assert answer(found, "safeties-inhibited").text.startswith("not needed: alongside (A. Invented")
 
 
-def test_a_read_since_the_opening_answers_for_the_last_read() -> None:
+def test_a_read_since_the_opening_answers_for_the_final_read() -> None:
     """Unless a person told otherwise."""
-    without = {k: v for k, v in ALL_TOLD.items() if k != "last-read"}
+    without = {k: v for k, v in ALL_TOLD.items() if k != "final-read"}
     found = asked(answers=without, read_since="2026-03-02")
     assert found.ready
-    assert "read on 2026-03-02" in answer(found, "last-read").text
-    refused = without | {"last-read": told("no", "it smokes")}
-    assert asked(answers=refused, read_since="2026-03-02").missing == ("last-read",)
+    assert "read on 2026-03-02" in answer(found, "final-read").text
+    refused = without | {"final-read": told("no", "it smokes")}
+    assert asked(answers=refused, read_since="2026-03-02").missing == ("final-read",)
 
 
 @pytest.mark.parametrize(
@@ -226,18 +226,18 @@ def test_a_read_since_the_opening_answers_for_the_last_read() -> None:
     [
         (PLACES, True, "office (2026-02-01)"),
         ((("stick", date(2026, 2, 1), False),), None, "not hashed there"),
-        ((), None, "place send"),
+        ((), None, "backup send"),
     ],
 )
 def test_another_place_is_shown_and_required_by_rules_alone(
     held: tuple[tuple[str, date, bool], ...], met: bool | None, words: str
 ) -> None:
-    """A place that was sent to and not hashed is not known to hold it."""
+    """A backup location that was sent to and not hashed is not known to hold it."""
     found = asked(held=held)
     assert found.ready
-    assert answer(found, "second-place").met is met
-    assert words in answer(found, "second-place").text
-    strict = asked(held=held, rules=Rules(required=frozenset({"second-place"})))
+    assert answer(found, "second-location").met is met
+    assert words in answer(found, "second-location").text
+    strict = asked(held=held, rules=Rules(required=frozenset({"second-location"})))
     assert strict.ready is (met is True)
 
 
@@ -254,9 +254,7 @@ def test_a_supply_that_is_out_stops_and_one_not_measured_does_by_rules(met: bool
 
 def test_counters_are_listed_with_their_values_until_they_are_noted() -> None:
     """They go back to the copy's; that a person noted them settles it."""
-    counting = (
-        LAYOUT + b'[[field]]\nname = "hours"\nat = 2\ntype = "u8"\nexpected-to-change = true\n'
-    )
+    counting = LAYOUT + b'[[field]]\nname = "hours"\nat = 2\ntype = "u8"\nrunning = true\n'
     found = asked(decoded=decoded(layout=counting))
     assert answer(found, "counters").met is None
     assert "hours 2" in answer(found, "counters").text
@@ -266,8 +264,8 @@ def test_counters_are_listed_with_their_values_until_they_are_noted() -> None:
 
 def test_an_older_copy_is_said_with_its_reason() -> None:
     """The newest is the default."""
-    assert "the newest copy" in answer(asked(), "meant").text
-    found = answer(asked(older="read from the failing card"), "meant")
+    assert "the newest copy" in answer(asked(), "copy-selected").text
+    found = answer(asked(older="read from the failing card"), "copy-selected")
     assert found.met
     assert "an older copy" in found.text
     assert "read from the failing card" in found.text

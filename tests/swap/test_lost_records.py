@@ -1,4 +1,4 @@
-"""A record that is lost may be the one that says which copy is meant: then nothing is certain."""
+"""A record that is lost may be the choice of a copy: then nothing is certain."""
 
 from __future__ import annotations
 
@@ -68,36 +68,36 @@ def refused(laptop: Laptop) -> str | None:
         return None
     with pytest.raises(VaultDamaged) as refusal:
         refuse_unsure(laptop.vault, now.vessel, WHERE, now.swap)
-    assert refusal.value.code == "swap-meant-unsure"
+    assert refusal.value.code == "swap-selection-unsure"
     return refusal.value.found
 
 
-def meant(laptop: Laptop) -> tuple[bool | None, bool]:
-    """Return whether it is met which copy is meant, and whether it is required."""
+def selected(laptop: Laptop) -> tuple[bool | None, bool]:
+    """Return whether it is met which copy is selected, and whether it is required."""
     answer = state(laptop).readiness()
-    met = next(each.met for each in answer.conditions if each.condition == "meant")
-    return met, "meant" in answer.required
+    met = next(each.met for each in answer.conditions if each.condition == "copy-selected")
+    return met, "copy-selected" in answer.required
 
 
 def test_with_every_record_there_the_chosen_copy_is_the_one(laptop: Laptop) -> None:
     """And nothing is lost."""
     assert refused(laptop) is None
     assert state(laptop).copy == laptop.position().copies[0]
-    assert meant(laptop) == (True, False)
+    assert selected(laptop) == (True, False)
 
 
 def test_a_choice_that_is_damaged_is_never_taken_for_no_choice(laptop: Laptop) -> None:
     """Nothing names the newest record: the vault itself says that it cannot be read."""
     digest, kind = records(laptop)[-1]
-    assert kind == "swap-meant"
+    assert kind == "swap-copy-selected"
     damage(laptop, digest)
     now = state(laptop)
     assert now.swap is not None
     assert now.swap.choice is None
     assert now.copy == laptop.latest()  # not the one that was chosen
     assert refused(laptop) == f"without records/{digest[:2]}/{digest[:12]}…"
-    assert meant(laptop) == (None, True)
-    assert "meant" in now.readiness().missing
+    assert selected(laptop) == (None, True)
+    assert "copy-selected" in now.readiness().missing
 
 
 def test_a_choice_that_is_gone_is_missed_where_a_later_record_names_it(laptop: Laptop) -> None:
@@ -116,7 +116,7 @@ def test_a_new_choice_settles_what_was_lost_before_it(laptop: Laptop) -> None:
     damage(laptop, records(laptop)[-1][0])
     recording.choose(laptop.vault, WHERE, laptop.position().copies[0], why="again", by=BY)
     assert refused(laptop) is None
-    assert meant(laptop)[0] is True
+    assert selected(laptop)[0] is True
 
 
 def test_what_was_lost_before_the_opening_does_not_matter(tmp_path: Path) -> None:

@@ -31,7 +31,7 @@ def test_the_same_bytes_are_loaded_correctly(stage: str) -> None:
     """Nothing differs, and nothing is reported as expected."""
     found = compare(Image.of(MEANT), turned(), stage, MOVING)
     assert found.loaded_correctly
-    assert (found.stage, found.differences, found.expected_differences) == (stage, (), ())
+    assert (found.stage, found.differences, found.running_differences) == (stage, (), ())
 
 
 @pytest.mark.parametrize("seed", range(400))
@@ -52,7 +52,7 @@ def test_after_power_a_bit_fails_unless_it_is_masked(address: int, bit: int) -> 
     found = compare(Image.of(MEANT), turned((address, 1 << bit)), AFTER_POWER, MOVING)
     may_move = bool(MOVING.get(address, 0) >> bit & 1)
     assert found.loaded_correctly == may_move
-    assert bool(found.expected_differences) == may_move
+    assert bool(found.running_differences) == may_move
     assert bool(found.differences) != may_move
 
 
@@ -80,7 +80,7 @@ def test_a_stretch_over_both_is_told_in_its_parts() -> None:
     bits = [(address, 0x80) for address in range(0x0E, 0x16)]
     found = compare(Image.of(MEANT), turned(*bits), AFTER_POWER, MOVING)
     assert [(run.start, run.length) for run in found.differences] == [(0x0E, 2), (0x14, 2)]
-    assert [(run.start, run.length) for run in found.expected_differences] == [(0x10, 4)]
+    assert [(run.start, run.length) for run in found.running_differences] == [(0x10, 4)]
 
 
 @pytest.mark.parametrize("stage", STAGES)
@@ -110,14 +110,14 @@ def test_without_a_layout_nothing_may_differ_after_power_either() -> None:
 )
 def test_the_answer_is_that_of_a_plain_loop(bits: dict[int, int], moving: dict[int, int]) -> None:
     """Correct where no bit outside a mask differs; every differing byte is in one list."""
-    meant = Image.of(MEANT[:64])
+    selected = Image.of(MEANT[:64])
     read = turned(*bits.items()).part(0, 64)
-    found = compare(meant, read, AFTER_POWER, moving)
+    found = compare(selected, read, AFTER_POWER, moving)
     wrong = {address for address, mask in bits.items() if mask & ~moving.get(address, 0)}
     assert found.loaded_correctly == (not wrong)
     for listed, expected in (
         (found.differences, wrong),
-        (found.expected_differences, set(bits) - wrong),
+        (found.running_differences, set(bits) - wrong),
     ):
         addresses = [a for run in listed for a in range(run.start, run.range.end)]
         assert addresses == sorted(expected)

@@ -8,7 +8,7 @@ import pytest
 from msgspec.structs import replace
 
 from parambak.differences.two_layouts import read_renames
-from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.received import LayoutFile, RenamesFile
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
@@ -68,7 +68,7 @@ def test_each_dump_read_back_is_on_record_with_its_answer(laptop: Laptop) -> Non
     assert [each.body["loaded_correctly"] for each in (good, wrong)] == [True, False]
     assert [each.body["differing_bytes"] for each in (good, wrong)] == [0, 1]
     assert wrong.body["stage"] == "before-power"
-    assert wrong.body["meant"]["sha256"] == copy.sha256
+    assert wrong.body["selected"]["sha256"] == copy.sha256
     assert laptop.vault.read_object(sha256(bad)) == bad
     assert sha256(bad) in wrong.objects
     assert laptop.vault.person(wrong.by) == "B. Invented"
@@ -158,7 +158,7 @@ def test_it_goes_to_the_identity_that_the_position_is_known_by(tmp_path: Path) -
     one, other = Laptop(tmp_path / "a"), Laptop(tmp_path / "b", start=60)
     for laptop in (one, other):
         laptop.take(image())
-        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
     one.merge_from(other)
     position, copy = one.position(), one.latest()
     release = Release("raw", (sha256(image()),))

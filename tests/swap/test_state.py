@@ -138,7 +138,7 @@ def test_a_read_of_the_very_second_before_the_opening_is_none_since(laptop: Lapt
 def last_read(laptop: Laptop) -> Condition:
     """Return what is told of the last read."""
     found = swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE)
-    return next(c for c in found.readiness().conditions if c.condition == "last-read")
+    return next(c for c in found.readiness().conditions if c.condition == "final-read")
 
 
 def test_who_answered_is_named_with_the_day_or_said_to_be_nobody() -> None:

@@ -59,13 +59,13 @@ def step(number: int, *, file: int | None = None, **members: Any) -> ReadBackSte
     )
     shape: dict[str, Any] = {
         "position": "p",
-        "meant": RIGHT,
+        "selected": RIGHT,
         "image": RIGHT,
         "dumps": (dump,),
         "stage": BEFORE_POWER,
         "loaded_correctly": True,
         "differing_bytes": 0,
-        "expected_bytes": 0,
+        "running_bytes": 0,
     }
     return ReadBackStep(f"{number:064x}", None, NOON, ReadBackBody(**shape | members))
 
@@ -89,7 +89,7 @@ def test_two_read_backs_made_apart_prove_the_contents() -> None:
     assert swap().unproven == "no read-back in this swap"
     assert proven(step(1)) == []
     assert swap(step(1)).unproven == (
-        "against the copy meant and loaded correctly: before-power: 1 read"
+        "against the selected copy and loaded correctly: before-power: 1 read"
     )
     assert proven(step(1), step(2, file=1)) == []
     assert "count once" in (swap(step(1), step(2, file=1)).unproven or "")
@@ -116,15 +116,15 @@ def test_one_that_is_wrong_takes_the_proof_away() -> None:
 
 
 def test_those_against_another_copy_do_not_count() -> None:
-    """Neither the old ones beside a new one, nor all where another copy is meant now."""
-    assert proven(step(1, meant=OTHER), step(2, meant=OTHER), step(3)) == []
-    assert proven(step(1, meant=OTHER), step(2), step(3)) == [2, 3]
-    assert proven(step(1), step(2, meant=OTHER), step(3)) == []
+    """Neither the old ones beside a new one, nor all where another copy is selected now."""
+    assert proven(step(1, selected=OTHER), step(2, selected=OTHER), step(3)) == []
+    assert proven(step(1, selected=OTHER), step(2), step(3)) == [2, 3]
+    assert proven(step(1), step(2, selected=OTHER), step(3)) == []
     chosen = CopyChoice("c", None, NOON, OTHER, "why")
     both = (step(1), step(2))
     assert proven(*both, choice=chosen) == []
     assert swap(*both, choice=chosen).unproven == (
-        "the read-backs were held against another copy than the one meant now"
+        "the read-backs were held against another copy than the one selected now"
     )
     assert proven(*both, choice=CopyChoice("c", None, NOON, RIGHT, "why")) == [1, 2]
 
@@ -139,10 +139,10 @@ def test_by_values_two_have_to_be_the_same_bytes() -> None:
     assert proven(step(1), step(2, image=OTHER)) == [1, 2]
 
 
-def released(number: int, meant: ImageEntry, **members: Any) -> Released:
+def released(number: int, selected: ImageEntry, **members: Any) -> Released:
     """Return a file that was written for loading."""
     body = LoadFileBody(
-        position="p", image=meant, format="raw", file_sha256="ef" * 32, sum16="0000", **members
+        position="p", image=selected, format="raw", file_sha256="ef" * 32, sum16="0000", **members
     )
     return Released(f"{number:064x}", None, NOON, body)
 

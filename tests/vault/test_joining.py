@@ -337,9 +337,9 @@ def test_merging_is_a_union(
     homes = {name: Home(folder / name / "vault", folder / name / "own") for name in "abc"}
     for home in homes.values():
         home.made()
-    for number, (name, exchanged, what) in enumerate(writes):
+    for number, (name, crossed_over, what) in enumerate(writes):
         vessel = (GREBE, AVOCET)[number % 2]
-        if exchanged:
+        if crossed_over:
             merged(homes[name], pieces_of(homes["abcab"[number % 5]].root))
         if what == "note":
             homes[name].note(f"{name} {number}", vessel)

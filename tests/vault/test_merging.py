@@ -97,7 +97,7 @@ def test_merging_is_a_union(
     steps: list[tuple[str, str, bool]],
     order: list[str],
 ) -> None:
-    """Whatever was written and exchanged before: in any order, any grouping, once or twice."""
+    """Whatever was written and crossed over before: in any order, any grouping, once or twice."""
     place = tmp_path_factory.mktemp("merging")
     homes = {name: Home(place / name / "vault", place / name / "own") for name in "abc"}
     for each in homes.values():

@@ -9,7 +9,7 @@ from parambak.answers.given_files import sheet_file
 from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping.recording.cards import SHEET_WHERE
 from parambak.keeping.state import select
-from parambak.keeping.state.cards import exchange_notes, refuse_other
+from parambak.keeping.state.cards import cross_over_notes, refuse_other
 from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.model import Card, Unit
 from parambak.memory.digests import sha256
@@ -106,7 +106,7 @@ def answer(session: Session, question: CardCompareQuestion) -> CardCompareAnswer
     entries = compare_sheets(own.entries, other.entries)
     if not entries:
         raise COMPARE_NOTHING.error(expected="entries", found="two sheets without any")
-    session.note(*exchange_notes(session.vault, vessel, [unit]))
+    session.note(*cross_over_notes(session.vault, vessel, [unit]))
     if given is not None:
         session.note(*_own_sheet(given[0], unit))
     return CardCompareAnswer(

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Part, Question
 from parambak.keeping.state import select
-from parambak.keeping.state.cards import exchanges, unit_of
+from parambak.keeping.state.cards import cross_overs, unit_of
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
-    from parambak.keeping.state.cards import Exchange
+    from parambak.keeping.state.cards import CrossOver
     from parambak.keeping.state.model import Card, Vessel
 
 
@@ -30,7 +30,7 @@ class CardPosition(Part, frozen=True):
 class CardListed(Part, frozen=True):
     """A card: its type, where it is, its sheet, and what its records say in two ways.
 
-    `unit` is the unit that it is in now; `belongs_to` its own unit where it is exchanged, else
+    `unit` is the unit that it is in now; `belongs_to` its own unit where it is crossed over, else
     null. `sheet` is the file name of its card sheet.
     """
 
@@ -45,8 +45,8 @@ class CardListed(Part, frozen=True):
     conflicts: tuple[str, ...]
 
 
-class CardsExchanged(Part, frozen=True):
-    """Two units whose cards are exchanged now, why, and since which day."""
+class CardsCrossedOver(Part, frozen=True):
+    """Two units whose cards are crossed over now, why, and since which day."""
 
     units: tuple[str, ...]
     why: str
@@ -54,10 +54,10 @@ class CardsExchanged(Part, frozen=True):
 
 
 class CardListAnswer(Answer, frozen=True):
-    """Every card, and the pairs of units whose cards are exchanged."""
+    """Every card, and the pairs of units whose cards are crossed over."""
 
     cards: tuple[CardListed, ...]
-    exchanged: tuple[CardsExchanged, ...]
+    crossed_over: tuple[CardsCrossedOver, ...]
 
 
 def answer(session: Session, question: CardListQuestion) -> CardListAnswer:
@@ -66,22 +66,22 @@ def answer(session: Session, question: CardListQuestion) -> CardListAnswer:
     vessel = question.vessel
     vessels = fleet.vessels if vessel is None else (select.find_vessel(fleet, vessel),)
     cards: list[CardListed] = []
-    exchanged: list[CardsExchanged] = []
+    crossed_over: list[CardsCrossedOver] = []
     for ship in vessels:
-        aboard = exchanges(session.vault, ship)
+        aboard = cross_overs(session.vault, ship)
         cards += [_listed(ship, card, aboard) for card in ship.cards]
         for pair in aboard:
             session.note(pair.said)
             units = tuple(unit.where for unit in pair.units)
-            exchanged.append(CardsExchanged(units, pair.why, str(pair.on)))
+            crossed_over.append(CardsCrossedOver(units, pair.why, str(pair.on)))
         if len(vessels) > 1:
             ship.forget()
-    return CardListAnswer(cards=tuple(cards), exchanged=tuple(exchanged))
+    return CardListAnswer(cards=tuple(cards), crossed_over=tuple(crossed_over))
 
 
-def _listed(vessel: Vessel, card: Card, aboard: tuple[Exchange, ...]) -> CardListed:
+def _listed(vessel: Vessel, card: Card, aboard: tuple[CrossOver, ...]) -> CardListed:
     own = unit_of(vessel, card)
-    pair = next((exchange.units for exchange in aboard if own in exchange.units), None)
+    pair = next((cross_over.units for cross_over in aboard if own in cross_over.units), None)
     now = own
     if own is not None and pair is not None:
         now = pair[1] if own is pair[0] else pair[0]

@@ -16,21 +16,21 @@ if TYPE_CHECKING:
 
 
 class CardProgramQuestion(Question, frozen=True):
-    """The dump (a file), the memory's place on the card, and how the dump is read.
+    """The dump (a file), the memory's position on the card, and how the dump is read.
 
     `accept` names the irregularities that may pass.
     """
 
     dump: str
-    place: str | None = None
+    position: str | None = None
     format: str | None = None
     accept: tuple[str, ...] = ()
 
 
 class CardProgramAnswer(Answer, frozen=True, rename="kebab"):
-    """The memory's place, its size in bytes, its sums and digest, and the lines for a sheet."""
+    """The memory's position, its size in bytes, its sums and digest, and the lines for a sheet."""
 
-    place: str | None
+    position: str | None
     size: int
     sum_8: str
     sum_16: str
@@ -41,8 +41,8 @@ class CardProgramAnswer(Answer, frozen=True, rename="kebab"):
 
 def answer(session: Session, question: CardProgramQuestion) -> CardProgramAnswer:
     """Sum up the dump, which is kept nowhere; raise DumpRefused, CallRefused or NotFound."""
-    place = question.place
-    check_texts([("place", place, NAME)])
+    position = question.position
+    check_texts([("position", position, NAME)])
     image = read_dump_file(question.dump, question.format, terms_of(question.accept)).image
     data = image.content
     size = len(data)
@@ -54,14 +54,14 @@ def answer(session: Session, question: CardProgramQuestion) -> CardProgramAnswer
     }
     lines = (
         "[[program]]",
-        f"place = {_quoted(place)}" if place else '#place = "U7"',
+        f"position = {_quoted(position)}" if position else '#position = "U7"',
         f"size = {size}",
         *(f"{name.replace('_', '-')} = {_quoted(text)}" for name, text in sums.items()),
     )
     if len(image.ranges) > 1:
         present = counted(size, "byte")
         session.note(f"the dump has gaps: the sums are over {present} present in it")
-    return CardProgramAnswer(place=place, size=size, **sums, lines=lines)
+    return CardProgramAnswer(position=position, size=size, **sums, lines=lines)
 
 
 def _quoted(text: str) -> str:

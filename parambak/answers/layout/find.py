@@ -40,7 +40,7 @@ class CandidateShown(Part, frozen=True):
     scale: str | None
     fraction: int | None
     encoding: str | None
-    also_at: tuple[int, ...]
+    mirror_at: tuple[int, ...]
     odds: int
     evidence: tuple[str, ...]
 
@@ -128,7 +128,7 @@ def _candidate_shown(candidate: Candidate) -> CandidateShown:
         scale=interpretation.scale_text,
         fraction=interpretation.fraction or None,
         encoding=interpretation.encoding,
-        also_at=candidate.also_at,
+        mirror_at=candidate.mirror_at,
         odds=candidate.odds,
         evidence=candidate.evidence,
     )

@@ -22,7 +22,7 @@ class LayoutMapQuestion(Question, frozen=True):
 class MapEntry(Part, frozen=True):
     """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
 
-    `kind` is field, group, check, reserved, or duplicate of a block kept twice.
+    `kind` is field, group, check, reserved, or duplicate of a block mirrored.
     """
 
     name: str

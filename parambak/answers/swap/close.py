@@ -51,7 +51,7 @@ class SwapCloseAnswer(Answer, frozen=True):
 
     `reads_taken_in` is how many read-backs became reads. `bytes_compared` is false where values
     of two layouts proved the contents. `deviations` says what was accepted in the swap,
-    `way_back` what was answered on how the old card is fitted again, null where nothing was.
+    `fallback_plan` what was answered on how the old card is fitted again, null where nothing was.
     """
 
     where: str
@@ -61,7 +61,7 @@ class SwapCloseAnswer(Answer, frozen=True):
     bytes_compared: bool
     cards: tuple[str, ...]
     deviations: tuple[str, ...]
-    way_back: str | None
+    fallback_plan: str | None
 
 
 def answer(session: Session, question: SwapCloseQuestion) -> SwapCloseAnswer:
@@ -74,7 +74,7 @@ def answer(session: Session, question: SwapCloseQuestion) -> SwapCloseAnswer:
     there = recording.site_of(session.fleet(), question.where)
     swaps = swaps_at(vault, there.vessel, there.position)
     swap = newest_open(swaps)
-    way_back = swap.answers.get("way-back") if swap is not None else None
+    fallback_plan = swap.answers.get("fallback-plan") if swap is not None else None
     accepted = accepted_words(session.assessor, swap)
     notes = others_words([other for other in swaps if other.end is None][:-1])
     by, reason = question.by, question.reason
@@ -100,7 +100,7 @@ def answer(session: Session, question: SwapCloseQuestion) -> SwapCloseAnswer:
         bytes_compared=not question.abandoned and not closed.by_values,
         cards=closed.cards,
         deviations=accepted,
-        way_back=way_back.text if way_back is not None else None,
+        fallback_plan=fallback_plan.text if fallback_plan is not None else None,
     )
 
 

@@ -73,7 +73,7 @@ COPY_LOST = Fault(
     "swap-copy-lost",
     NotFound,
     "the copy that this swap means is not on record at {where} any more",
-    "See what is there with `parambak catalogue {where}`, and choose with `parambak swap choose`.",
+    "See what is there with `parambak catalogue {where}`, and choose with `parambak swap select`.",
 )
 
 
@@ -144,7 +144,7 @@ class _Target(NamedTuple):
 
 
 def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnswer:
-    """Write the copy that is meant, and put its release on record; nothing of it if either fails.
+    """Write the selected copy, and put its release on record; nothing of it if either fails.
 
     Raise NotProven for a copy that is not verified, VaultDamaged where it is not certain which
     copy is meant, CallRefused for words that do not go together, and what a file is refused for.
@@ -232,7 +232,7 @@ def _doubts(state: SwapState) -> tuple[str, ...]:
     if missing:
         doubts.append(
             f"`swap check {where}` says NOT READY: {', '.join(missing)}. The file is right "
-            "for the copy meant; that the swap may begin is another thing"
+            "for the selected copy; that the swap may begin is another thing"
         )
     twice = state.verdict.conditions[0].text if state.verdict else ""
     if AFTER_UNVERIFIED in twice:
@@ -241,8 +241,8 @@ def _doubts(state: SwapState) -> tuple[str, ...]:
 
 
 def _copy(state: SwapState) -> Copy:
-    """Return the copy that is meant; raise NotFound where there is none."""
-    if state.evidence.chosen_lost:
+    """Return the selected copy; raise NotFound where there is none."""
+    if state.evidence.selected_lost:
         where = state.position.where
         raise COPY_LOST.error(where=where, expected="the copy chosen", found="none of it")
     if state.copy is None:
@@ -265,11 +265,11 @@ def _released(state: SwapState, words: SwapLoadFileQuestion) -> bool:
             expected="all four conditions met",
             found="; ".join(condition.text for condition in unmet),
         )
-    hopeless = [condition for condition in unmet if condition.condition == "intact"]
+    hopeless = [condition for condition in unmet if condition.condition == "unchanged-on-disk"]
     if hopeless:
         raise NOT_VERIFIED.error(
             where=state.position.where,
-            unmet="intact",
+            unmet="unchanged-on-disk",
             expected="bytes that are what they were when archived",
             found=hopeless[0].text,
         )
@@ -357,5 +357,5 @@ def _by_hand(decoded: Decoded | None) -> tuple[ValueToCheck, ...] | None:
     return tuple(
         ValueToCheck(field.field, f"{field.value} {field.unit or ''}".strip())
         for field in decoded.fields
-        if not field.expected_to_change
+        if not field.running
     )

@@ -1,4 +1,4 @@
-"""Whether the card is loaded correctly: what was read from it, against the copy that is meant."""
+"""Whether the card is loaded correctly: what was read from it, against the selected copy."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from parambak.answers.swap.load_file import COPY_LOST
 from parambak.answers.swap.read_back_doubts import Compared, doubts_of, not_enough, older, others
 from parambak.errors import Fault, LayoutRefused, NotFound, VaultDamaged, VaultRefused
 from parambak.keeping.state import select
-from parambak.keeping.state.cards import exchange_notes
+from parambak.keeping.state.cards import cross_over_notes
 from parambak.layouts import coverage
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PairScheme
@@ -54,7 +54,7 @@ if TYPE_CHECKING:
     from parambak.swap.swaps import Swap
 
 NOTHING_MEANT = Fault(
-    "read-back-nothing-meant",
+    "read-back-no-copy",
     NotFound,
     "there is no verified copy that the card could have been loaded with",
     "Run `parambak swap check {where}`; to compare with a copy that is not verified, use "
@@ -106,7 +106,7 @@ class Mismatch(Part, frozen=True, kw_only=True):
     unit: str | UnsetType | None = UNSET
     within_limits: bool | UnsetType | None = UNSET
     belongs_to_card: bool | UnsetType = UNSET
-    expected: bool | UnsetType = UNSET
+    running: bool | UnsetType = UNSET
 
 
 class CheckShown(Part, frozen=True):
@@ -125,7 +125,7 @@ class DumpReadBack(Part, frozen=True, kw_only=True):
 
     file: str
     differences: tuple[DifferenceShown, ...]
-    expected_differences: tuple[DifferenceShown, ...]
+    running_differences: tuple[DifferenceShown, ...]
     failing: tuple[CheckShown, ...]
     start_up: str | None
     explanation: ExplanationShown | None
@@ -147,7 +147,7 @@ class SwapReadBackAnswer(Answer, frozen=True, kw_only=True):
     bytes_compared: bool
     copy: str
     differences: tuple[Mismatch, ...]
-    expected_differences: tuple[Mismatch, ...]
+    running_differences: tuple[Mismatch, ...]
     failing_checks: tuple[str, ...]
     not_carried: tuple[NotCarriedShown, ...] | UnsetType = UNSET
     start_up: str | UnsetType | None = UNSET
@@ -190,7 +190,7 @@ _Results = list[tuple["Incoming", "ReadBack | ValuesReadBack"]]
 
 
 def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnswer:
-    """Compare each dump with the copy that is meant, and put all of it on record.
+    """Compare each dump with the selected copy, and put all of it on record.
 
     That is the copy chosen in the open swap, else the one released last in it, else the latest
     verified one. Raise NotFound where there is none, and what a file is refused for.
@@ -316,7 +316,7 @@ def _compare_bytes(
             )
         why = None
         if result.differences and wrote is None:
-            names = ("the copy meant", read.entry.name)
+            names = ("the selected copy", read.entry.name)
             why = explanation_of((expected.image, read.image), names)
         results.append((read, result))
         dumps.append(_dump(read, result, expected.layout, wrote, why))
@@ -326,8 +326,8 @@ def _compare_bytes(
         "differences": _mismatches(
             differences.run_shown(run) for r in runs for run in r.differences
         ),
-        "expected_differences": _mismatches(
-            differences.run_shown(run) for r in runs for run in r.expected_differences
+        "running_differences": _mismatches(
+            differences.run_shown(run) for r in runs for run in r.running_differences
         ),
         "failing_checks": tuple(check.check for r in runs for check in r.failing),
         "start_up": next((dump.start_up for dump in dumps if dump.start_up), None),
@@ -347,8 +347,8 @@ def _compared(expected: _Expected, read: Image, stage: str) -> ReadBack:
 
 def _moving(layout: Layout) -> dict[int, int]:
     """Return for each address the bits that are expected to change once powered."""
-    moving = dict(coverage.masks(layout, "expected-to-change"))
-    for address, bits in coverage.masks(layout, "live").items():
+    moving = dict(coverage.masks(layout, "running"))
+    for address, bits in coverage.masks(layout, "volatile").items():
         moving[address] = moving.get(address, 0) | bits
     return moving
 
@@ -387,7 +387,7 @@ def _dump(
     return DumpReadBack(
         file=read.entry.name,
         differences=shown(result.differences),
-        expected_differences=shown(result.expected_differences),
+        running_differences=shown(result.running_differences),
         failing=_failing(result.failing),
         start_up=wrote,
         explanation=why,
@@ -431,8 +431,8 @@ def _compare_values(
     return list(results), {
         "bytes_compared": False,
         "differences": _mismatches(shown(one) for r in outcomes for one in r.differences),
-        "expected_differences": _mismatches(
-            shown(one) for r in outcomes for one in r.expected_differences
+        "running_differences": _mismatches(
+            shown(one) for r in outcomes for one in r.running_differences
         ),
         "not_carried": tuple(
             differences.not_carried_shown(value) for r in outcomes for value in r.found.not_carried
@@ -446,7 +446,7 @@ def _dump_of_values(read: Incoming, result: ValuesReadBack, values: ValuesCompar
     return DumpReadBack(
         file=read.entry.name,
         differences=(),
-        expected_differences=(),
+        running_differences=(),
         failing=_failing(result.failing),
         start_up=None,
         explanation=None,
@@ -459,13 +459,13 @@ def _mismatches(parts: Iterable[RunShown | ValueChangeShown]) -> tuple[Mismatch,
 
 
 def _notes(session: Session, expected: _Expected) -> None:
-    """Note an older copy, further open swaps, and cards that are exchanged."""
+    """Note an older copy, further open swaps, and cards that are crossed over."""
     position, vessel = expected.position, expected.vessel
     units = [unit for unit in vessel.units if position in unit.positions]
     session.note(
         *older(position, expected.copy, expected.swap),
         *others_words(others(expected.swaps, expected.swap)),
-        *exchange_notes(session.vault, vessel, units),
+        *cross_over_notes(session.vault, vessel, units),
     )
 
 

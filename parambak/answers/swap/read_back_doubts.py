@@ -67,7 +67,7 @@ def _old_files(position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
     )
 
 
-def _resembles(vessel: Vessel, meant: Copy, incoming: list[Incoming]) -> tuple[str, ...]:
+def _resembles(vessel: Vessel, selected: Copy, incoming: list[Incoming]) -> tuple[str, ...]:
     """Say where what was read is another copy aboard, byte for byte."""
     held = {
         copy.image: select.copy_name(position, copy)
@@ -78,7 +78,7 @@ def _resembles(vessel: Vessel, meant: Copy, incoming: list[Incoming]) -> tuple[s
     said = []
     for each in incoming:
         image = ImageEntry.of(each.image, sha256(each.image.content))
-        if image != meant.image and image in held:
+        if image != selected.image and image in held:
             said.append(
                 f"{each.entry.name} is byte for byte {held[image]}: that file was loaded, or that "
                 "chip was read"
@@ -86,12 +86,12 @@ def _resembles(vessel: Vessel, meant: Copy, incoming: list[Incoming]) -> tuple[s
     return tuple(said)
 
 
-def _halves(incoming: list[Incoming], meant: Image, pair: PairScheme | None) -> tuple[str, ...]:
-    """Say where two chips are exchanged, or where half of a pair was given alone."""
+def _halves(incoming: list[Incoming], selected: Image, pair: PairScheme | None) -> tuple[str, ...]:
+    """Say where two chips are crossed over, or where half of a pair was given alone."""
     if pair is None:
-        half = [each for each in incoming if 2 * len(each.image.content) == len(meant.content)]
+        half = [each for each in incoming if 2 * len(each.image.content) == len(selected.content)]
         return tuple(
-            f"{each.entry.name} is half as large as the copy meant: where two chips hold the "
+            f"{each.entry.name} is half as large as the selected copy: where two chips hold the "
             "memory, give the dumps of both with --pair"
             for each in half
         )
@@ -100,7 +100,7 @@ def _halves(incoming: list[Incoming], meant: Image, pair: PairScheme | None) -> 
     said = []
     for each in incoming:
         with suppress(ParambakError):
-            wanted, there = split(meant, pair), split(each.image, pair)
+            wanted, there = split(selected, pair), split(each.image, pair)
             contents = [chip.content for chip in there]
             if contents == [chip.content for chip in reversed(wanted)] != contents[::-1]:
                 said.append(
@@ -123,22 +123,22 @@ def not_enough(swap: Swap | None, given: int, *, loaded: bool) -> tuple[str, ...
 
 
 def older(position: Position, copy: Copy, swap: Swap | None) -> tuple[str, ...]:
-    """Say that the copy meant is not the newest, and why."""
+    """Say that the selected copy is not the newest, and why."""
     if position.latest is None or position.latest.image == copy.image:
         return ()
     newer = select.copy_name(position, position.latest)
     if swap is not None and swap.choice is not None and swap.choice.image == copy.image:
-        return (f"an older copy than {newer} is meant in this swap: {swap.choice.why}",)
+        return (f"an older copy than {newer} is selected in this swap: {swap.choice.why}",)
     if swap is not None and swap.released:
         return (
             (
                 f"a newer copy, {newer}, was archived since the file was released: the card is "
-                "held against the file that was released. If the newer one is meant, load that"
+                "held against the file that was released. If the newer one is selected, load that"
             ),
         )
-    return (f"the newest copy, {newer}, is not verified: the one before it is meant",)
+    return (f"the newest copy, {newer}, is not verified: the one before it is selected",)
 
 
 def others(every: tuple[Swap, ...], swap: Swap | None) -> tuple[Swap, ...]:
-    """Return the open swaps beside the one that is meant."""
+    """Return the open swaps beside the one that is selected."""
     return tuple(each for each in every if each.end is None and each is not swap)

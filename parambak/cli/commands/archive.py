@@ -89,8 +89,10 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
         facts.append(("reader's sum", f"matches: {archived.reader_sum}"))
     screen.facts(facts)
     screen.say()
+    wide = max(len(state.condition) for state in archived.conditions) + 2
     screen.facts(
-        (f"{state.condition:<13}{MARKS[state.met]}", state.text) for state in archived.conditions
+        (f"{state.condition:<{wide}}{MARKS[state.met]}", state.text)
+        for state in archived.conditions
     )
     screen.say()
     if archived.explanation is not None:
@@ -99,6 +101,6 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
         vote_page(screen, archived.vote)
     if archived.verified:
         without = "" if archived.layout else ", without a layout: no check inside is known"
-        screen.good(f"VERIFIED{without}. Keep a copy of the vault in a second place.")
+        screen.good(f"VERIFIED{without}. Keep a copy of the vault in a backup location.")
     else:
         screen.bad("NOT VERIFIED yet. See each NO above, and what to do.")

@@ -35,7 +35,7 @@ def _page(screen: Screen, catalogue: CatalogueAnswer) -> None:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
         return
     screen.table(
-        ("where", "copies", "read", "digest", "hashed", "state"),
+        ("where", "copies", "read", "SHA-256", "last checked", "state"),
         [_row(position) for position in positions],
         right=(1,),
     )
@@ -55,7 +55,9 @@ def _page(screen: Screen, catalogue: CatalogueAnswer) -> None:
     _held(screen, positions)
     for conflict in catalogue.conflicts:
         values = " and ".join(conflict.values)
-        screen.say(f"{conflict.where}: {conflict.fact} is told as {values}; settle it with `amend`")
+        screen.say(
+            f"{conflict.where}: {conflict.fact} is told as {values}; settle it with `correct`"
+        )
     if summary.not_verified:
         screen.bad(f"{len(summary.not_verified)} of {number} without a verified copy.")
     else:
@@ -91,16 +93,16 @@ def _unmet(screen: Screen, position: PositionShown) -> None:
 
 
 def _held(screen: Screen, positions: Sequence[PositionShown]) -> None:
-    """Say how many positions' latest copies each place held, and when that was proven."""
+    """Say how many positions' latest copies each backup location held, and when that was proven."""
     by_place: dict[str, list[HolderShown]] = {}
     for position in positions:
-        for holder in position.places:
-            by_place.setdefault(holder.place, []).append(holder)
-    for place, held in sorted(by_place.items()):
+        for holder in position.locations:
+            by_place.setdefault(holder.location, []).append(holder)
+    for location, held in sorted(by_place.items()):
         dates = sorted({holder.hashed_on or f"{holder.on} (NOT HASHED)" for holder in held})
         since = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
         of = counted(len(positions), "position")
-        screen.say(f"{place} held the latest copy of {len(held)} of {of}, hashed there {since}.")
-    alone = [position.where for position in positions if not position.places]
+        screen.say(f"{location} held the latest copy of {len(held)} of {of}, hashed there {since}.")
+    alone = [position.where for position in positions if not position.locations]
     if by_place and alone:
-        screen.say(f"In no other place: {', '.join(alone)}.")
+        screen.say(f"In no other backup location: {', '.join(alone)}.")

@@ -60,10 +60,10 @@ def _remark(field: DecodedField) -> str:
     words = [field.mark] if field.mark else []
     if field.within_limits is False:
         words.append(f"OUTSIDE {field.low or '…'} to {field.high or '…'}")
-    if field.expected_to_change:
+    if field.running:
         words.append("changes")
-    if field.live:
-        words.append("live")
+    if field.volatile:
+        words.append("volatile")
     if field.belongs_to_card:
         words.append("of the card")
     return ", ".join(words)

@@ -11,12 +11,12 @@ from parambak.cli.command import command as parambak_command
 from parambak.cli.parts import by_values
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.differences.fields import (
+    ALTERNATES,
     CHECK,
-    EXPECTED,
     FADING,
-    FLIPS,
     MOVED,
     PARAMETER,
+    RUNNING,
     SETTLED,
     TOLERANCE,
 )
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 LISTED = 40
-ORDER = (PARAMETER, FADING, FLIPS, MOVED, CHECK, TOLERANCE, EXPECTED)
+ORDER = (PARAMETER, FADING, ALTERNATES, MOVED, CHECK, TOLERANCE, RUNNING)
 """The sorts as the page lists them: what asks for an answer first."""
 SAME = ".."
 SHORT_ADDRESSES = 0x10000  # memories that end here have addresses of four digits
@@ -157,7 +157,7 @@ def _fields(screen: Screen, comparison: Comparison) -> None:
     )
     if changes:
         screen.table(
-            ("address", "field", "old", "new", "by", "sort"),
+            ("address", "field", "old", "new", "change", "kind"),
             [_change_row(change) for change in changes[:LISTED]],
         )
         if len(changes) > LISTED:
@@ -175,32 +175,32 @@ def _change_row(change: FieldChangeShown) -> tuple[str, ...]:
         kind += ", FAILS"
     if change.belongs_to_card:
         kind += ", of the card"
-    by = change.by or ""
+    by = change.change or ""
     return (f"0x{change.at:04X}", change.field, change.old + unit, change.new + unit, by, kind)
 
 
 def _stretches(screen: Screen, comparison: Comparison) -> None:
     why = "no field explains it" if comparison.has_layout else "no layout"
-    for stretch in comparison.unexplained[:LISTED]:
+    for stretch in comparison.unmapped[:LISTED]:
         text = Range(stretch.start, stretch.length).text
         if stretch in comparison.fading:
             screen.say(f"FADING at {text}: in no field", indent=2)
         else:
-            screen.say(f"UNEXPLAINED at {text}: {why}", indent=2)
-    more = len(comparison.unexplained) - LISTED
+            screen.say(f"UNMAPPED at {text}: {why}", indent=2)
+    more = len(comparison.unmapped) - LISTED
     if more > 0:
         screen.say(f"and {more} more stretches; --json gives them all.")
 
 
 def _verdict(screen: Screen, comparison: Comparison) -> None:
     kinds = [change.kind for change in comparison.fields]
-    parameters = sum(kind in {PARAMETER, FADING, FLIPS} for kind in kinds)
+    parameters = sum(kind in {PARAMETER, FADING, ALTERNATES} for kind in kinds)
     settled = sum(kind in SETTLED for kind in kinds)
-    loose = sum(stretch.length for stretch in comparison.unexplained)
+    loose = sum(stretch.length for stretch in comparison.unmapped)
     text = (
         f"Different in {counted(comparison.changed_bytes, 'byte')}: "
         f"{counted(parameters, 'parameter')} changed, "
-        f"{settled} as expected, {counted(loose, 'byte')} unexplained."
+        f"{settled} as expected, {counted(loose, 'byte')} unmapped."
     )
     if FADING in kinds or comparison.fading:
         text += " CELLS FADE: bits went one way and no check knows of it. Read the chip again."

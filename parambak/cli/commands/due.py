@@ -1,4 +1,4 @@
-"""`due`: what is to be read again, or sent to a second place, the most urgent first."""
+"""`due`: what is to be read again, or sent to a second backup location, the most urgent first."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import click
 from parambak.answers.due import DueQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.due import NOT_VERIFIED, ONE_PLACE, ONE_READ, TOO_OLD
+from parambak.keeping.due import NOT_VERIFIED, ONE_LOCATION, ONE_READ, TOO_OLD
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -23,7 +23,9 @@ NEXT = {
     NOT_VERIFIED: "see to what is named there; `parambak report copy {where}` has all of it.",
     ONE_READ: "read the chip again, and `parambak archive` that.",
     TOO_OLD: "read the chip twice, and `parambak archive` both.",
-    ONE_PLACE: "`parambak place send PLACE`; `place list` tells the places, `place add` adds one.",
+    ONE_LOCATION: (
+        "`parambak backup send LOCATION`; `backup list` shows the locations, `backup add` adds one."
+    ),
 }
 
 
@@ -51,7 +53,7 @@ def command(
     """List the positions at WHERE that are due, the most urgent first, and why.
 
     Due is what is not verified, what was read only once, a verified copy older than the
-    ship's rules allow, and what no other place was shown to hold.
+    ship's rules allow, and what no other backup location was shown to hold.
     """
     question = DueQuestion(where=where, ahead=ahead, calendar=calendar, replace=replace)
     today = settings.clock().date()

@@ -14,7 +14,7 @@ from msgspec import UNSET
 from parambak.answers.history import HistoryQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.differences.fields import FADING, FLIPS, MOVED, SETTLED
+from parambak.differences.fields import ALTERNATES, FADING, MOVED, SETTLED
 from parambak.differences.small_line import BLOCKS, PLAIN, small_line
 from parambak.memory.counted import counted
 from parambak.memory.image import Range
@@ -114,7 +114,7 @@ def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
         line = small_line(values[name], NARROW, heights)
         kind = f"{change.kind} ({counts[name]})"
         rows.append((change.read_on, name, f"{change.old} to {change.new}{unit}", kind, line))
-    screen.table(("last change", "field", "from, to", "sort (times)", "values"), rows)
+    screen.table(("last change", "field", "from, to", "kind (times)", "values"), rows)
     if len(order) > LISTED:
         screen.say(f"and {len(order) - LISTED} more; --json gives them all.")
     screen.say(f"{counted(history.unchanged_fields or 0, 'field')} never changed.")
@@ -149,7 +149,7 @@ def _stretches(screen: Screen, history: HistoryAnswer) -> None:
                 screen.say(f"MOVED {where}, read on {move.read_on}: {move.how}.", indent=2)
         loose = [change for change in changes if change.kind != MOVED]
         for change in loose[:LISTED]:
-            word = "FADING" if change.kind == FADING else "UNEXPLAINED"
+            word = "FADING" if change.kind == FADING else "UNMAPPED"
             who = f" by {change.read_by}" if change.read_by else ""
             where = Range(change.at, change.length).text
             screen.say(f"{word} at {where}, read on {change.read_on}{who}", indent=2)
@@ -160,21 +160,21 @@ def _stretches(screen: Screen, history: HistoryAnswer) -> None:
 
 
 def _verdict(screen: Screen, history: HistoryAnswer) -> None:
-    fading, flipping = set(), set()
+    fading, alternating = set(), set()
     for change in history.changes:
         if change.kind == FADING:
             fading.add(change.field or Range(change.at, change.length).text)
-        elif change.kind == FLIPS and change.field is not None:
-            flipping.add(change.field)
+        elif change.kind == ALTERNATES and change.field is not None:
+            alternating.add(change.field)
     if fading:
         screen.bad(
             f"Cells may be fading: {', '.join(sorted(fading))}. Bits went one way and no "
             "check was renewed. Read the chip again, and replace it."
         )
-    if flipping:
-        screen.mind(f"Goes back and forth: {', '.join(sorted(flipping))}. Ask who sets it.")
+    if alternating:
+        screen.mind(f"Goes back and forth: {', '.join(sorted(alternating))}. Ask who sets it.")
     _not_written_down(screen, history)
-    if not fading and not flipping:
+    if not fading and not alternating:
         screen.good("Nothing goes back and forth, and no cell fades, as far as was read.")
 
 
@@ -218,7 +218,7 @@ def _one_field(screen: Screen, history: HistoryAnswer, name: str, heights: str) 
             remarks = "; ".join(change.remarks)
             new = f"{change.new}{unit}"
             rows.append((copy.since, new, change.by or "", kind, by, remarks))
-    headings = ("read on", "value", "by", "sort", "read by", "remarks on that read")
+    headings = ("read on", "value", "change", "kind", "read by", "remarks on that read")
     screen.table(headings, rows, (2,))
     screen.say()
     screen.lines([small_line(values, WIDE, heights)])

@@ -31,7 +31,7 @@ MOST_SHOWN = 8  # of what is lost with one file
     "--known",
     metavar="LINE",
     multiple=True,
-    help="A closing line written down earlier: is that history still whole?",
+    help="A seal written down earlier: is that history still whole?",
 )
 @pass_settings
 def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> Answer:
@@ -70,7 +70,7 @@ def _lost(screen: Screen, lost: tuple[LossShown, ...]) -> None:
 
 def _verdict(screen: Screen, checked: RecheckAnswer, *, doubted: bool) -> None:
     if checked.damaged:
-        screen.bad(f"The vault is damaged in {counted(len(checked.damaged), 'place')}.")
+        screen.bad(f"The vault is damaged in {counted(len(checked.damaged), 'location')}.")
     elif checked.cut:
         screen.bad("Every file is sound in itself, and records are gone.")
     elif doubted:

@@ -12,7 +12,7 @@ from msgspec.structs import asdict
 from parambak.dumps.faults import RAW_SIZE
 from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.keeping.recording.cards import refuse_exchanged
+from parambak.keeping.recording.cards import refuse_crossed_over
 from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
 from parambak.keeping.recording.wrong_position import refuse_better_fit, refuse_other_unit
 from parambak.keeping.state import select
@@ -49,7 +49,7 @@ CHIP_DIFFERS = Fault(
     LayoutRefused,
     "the layout is for a memory of another size than the {chip} of this position",
     "Give the layout of this unit with --layout, or name the right chip with --chip; one that "
-    "is on record already is mended by `parambak amend WHERE --chip PART`.",
+    "is on record already is mended by `parambak correct WHERE --chip PART`.",
 )
 PAST_MEMORY = Fault(
     "dump-past-memory",
@@ -89,7 +89,7 @@ class Admission:
         """Hold every dump of the request against the sum shown, the memory and the copies."""
         _check_words(self._request)
         confirmed = self._request.position_confirmed
-        self.warnings += refuse_exchanged(
+        self.warnings += refuse_crossed_over(
             self._vault, self._fleet, self._request.target, confirmed=confirmed
         )
         self.reader_sum = self._matched_sum()
@@ -188,8 +188,8 @@ def _moving(layout: Layout) -> tuple[Range, ...]:
     from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
 
     return (
-        *coverage.ranges_of(layout, "live"),
-        *coverage.ranges_of(layout, "expected-to-change"),
+        *coverage.ranges_of(layout, "volatile"),
+        *coverage.ranges_of(layout, "running"),
     )
 
 

@@ -1,4 +1,4 @@
-"""Cards put on record: where one is, what its sheet states, which two are exchanged."""
+"""Cards put on record: where one is, what its sheet states, which two are crossed over."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from parambak.keeping.recording.texts import (
 )
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import (
-    AmendBody,
-    CardsExchangedBody,
+    CardsCrossedOverBody,
     CardSheetBody,
+    CorrectBody,
     EnteredBody,
     Entity,
     SheetOfCardBody,
@@ -28,7 +28,7 @@ from parambak.keeping.state.cards import (
     IN_A_UNIT,
     SHEET_OTHER,
     cards_in,
-    exchanges,
+    cross_overs,
     refuse_other,
 )
 from parambak.keeping.state.fold import fleet
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
     from parambak.keeping.recording.filing import TypedPosition
     from parambak.keeping.state.bodies import Facts
-    from parambak.keeping.state.cards import Exchange
+    from parambak.keeping.state.cards import CrossOver
     from parambak.keeping.state.model import Card, Fleet, Vessel
     from parambak.vault.vault import Vault
 
@@ -56,29 +56,32 @@ SHEET_WHERE = Fault(
     "Write VESSEL/UNIT, or VESSEL/card:SERIAL; program memories are named inside the sheet.",
 )
 EXCHANGE_UNITS = Fault(
-    "exchange-units",
+    "cross-over-units",
     CallRefused,
-    "cards are exchanged between two units of one vessel",
+    "cards are crossed over between two units of one vessel",
     "Name both as VESSEL/UNIT. For a card from elsewhere, open a swap.",
 )
 EXCHANGE_TWICE = Fault(
-    "exchange-already",
+    "cross-over-already",
     CallRefused,
-    "the cards of {one} and {other} are exchanged already",
-    "Put them back first, and say so with `parambak card exchange {one} {other} --back`.",
+    "the cards of {one} and {other} are crossed over already",
+    "Put them back first, and say so with `parambak card cross-over {one} {other} --back`.",
 )
 EXCHANGE_NONE = Fault(
-    "exchange-none",
+    "cross-over-none",
     CallRefused,
-    "the cards of these two units are not exchanged, as far as the record goes",
-    "Leave --back out to put an exchange on record; `parambak card list` shows those there are.",
+    "the cards of these two units are not crossed over, as far as the record goes",
+    "Leave --back out to put an cross-over on record; `parambak card list` shows those there are.",
 )
 EXCHANGED_READ = Fault(
-    "exchange-read",
+    "cross-over-read",
     CallRefused,
-    "the cards of {one} and {other} are exchanged: the chip there carries the other's parameters",
+    (
+        "the cards of {one} and {other} are crossed over: the chip there carries the other's "
+        "parameters"
+    ),
     "Name the unit whose parameters it carries, and give --position-confirmed; or put the cards "
-    "back first, and say so with `parambak card exchange {one} {other} --back`.",
+    "back first, and say so with `parambak card cross-over {one} {other} --back`.",
 )
 
 
@@ -114,7 +117,9 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
             if unit is None and card.facts.get("unit"):
                 corrected["unit"] = ""  # it has left that one
             for home, identity in ship.homes(card.ids):
-                add_signed(writing, home, AmendBody(what="card", id=identity, facts=corrected), by)
+                add_signed(
+                    writing, home, CorrectBody(what="card", id=identity, facts=corrected), by
+                )
             return card.where, False
         refuse_near(serial, (card.serial for card in ship.cards), "card")
         entity = Entity(what="card", id=new_identity(), facts=facts, inside=ship.id)
@@ -176,47 +181,47 @@ def _refuse_other(target: Mapping[str, str], ship: Vessel, holder: Unit | Card) 
         raise SHEET_OTHER.error(what="unit", expected=holder.where, found=found)
 
 
-def refuse_exchanged(
+def refuse_crossed_over(
     vault: Vault, fleet: Fleet, typed: TypedPosition, *, confirmed: bool
 ) -> tuple[str, ...]:
-    """Raise where a read is filed under a unit whose card is exchanged; warn if confirmed."""
+    """Raise where a read is filed under a unit whose card is crossed over; warn if confirmed."""
     vessels = select.vessels_named(fleet, typed.vessel)
     if typed.unit is None or len(vessels) != 1:
         return ()
     name = typed.unit.casefold()
-    for exchange in exchanges(vault, vessels[0]):
-        names = [n.casefold() for unit in exchange.units for n in (unit.short, *unit.former)]
+    for cross_over in cross_overs(vault, vessels[0]):
+        names = [n.casefold() for unit in cross_over.units for n in (unit.short, *unit.former)]
         if name in names:
             if confirmed:
-                return (exchange.said,)
-            one, other = (unit.where for unit in exchange.units)
+                return (cross_over.said,)
+            one, other = (unit.where for unit in cross_over.units)
             raise EXCHANGED_READ.error(
-                one=one, other=other, expected="each card in its own unit", found=exchange.said
+                one=one, other=other, expected="each card in its own unit", found=cross_over.said
             )
     return ()
 
 
-def record_exchange(  # noqa: PLR0913 - what is told of an exchange, all by keyword
+def record_cross_over(  # noqa: PLR0913 - what is told of an cross-over, all by keyword
     vault: Vault, one: str, other: str, *, why: str, by: str, back: bool
-) -> tuple[Exchange, tuple[str, ...]]:
-    """Put on record that the cards of two units were exchanged, or put back; and warnings."""
+) -> tuple[CrossOver, tuple[str, ...]]:
+    """Put on record that the cards of two units were crossed over, or put back; and warnings."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
         vessel, first, second = _two_units(fleet(vault), one, other)
-        before = _exchange_of(exchanges(vault, vessel), first, second, back=back)
+        before = _exchange_of(cross_overs(vault, vessel), first, second, back=back)
         cards = [cards_in(vessel, unit) for unit in (first, second)]
         known = all(len(one) == 1 for one in cards)
         homes = {vessel.home(i) for i in first.ids} & {vessel.home(i) for i in second.ids}
         for home in sorted(homes or {vessel.id}):
-            body = CardsExchangedBody(
+            body = CardsCrossedOverBody(
                 units=(_identity(vessel, first, home), _identity(vessel, second, home)),
                 why=why,
                 cards=(cards[0][0].id, cards[1][0].id) if known else None,
                 back=back,
             )
             writing.add(body.kind, home, body.members(), by=writing.person(by, home))
-    (exchange,) = before or [one for one in exchanges(vault, vessel) if first in one.units]
-    return exchange, _unlike(first, second)
+    (cross_over,) = before or [one for one in cross_overs(vault, vessel) if first in one.units]
+    return cross_over, _unlike(first, second)
 
 
 def _two_units(fleet: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
@@ -239,17 +244,19 @@ def _two_units(fleet: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
 
 
 def _exchange_of(
-    exchanges: Sequence[Exchange], first: Unit, second: Unit, *, back: bool
-) -> list[Exchange]:
-    """Return the exchange that is put back; raise where the record says otherwise."""
+    cross_overs: Sequence[CrossOver], first: Unit, second: Unit, *, back: bool
+) -> list[CrossOver]:
+    """Return the cross-over that is put back; raise where the record says otherwise."""
     pair = {first.id, second.id}
-    of_pair = [exchange for exchange in exchanges if {unit.id for unit in exchange.units} == pair]
+    of_pair = [
+        cross_over for cross_over in cross_overs if {unit.id for unit in cross_over.units} == pair
+    ]
     if back and not of_pair:
-        raise EXCHANGE_NONE.error(expected="an exchange of these two", found="none")
+        raise EXCHANGE_NONE.error(expected="an cross-over of these two", found="none")
     overlapping = [
-        exchange
-        for exchange in exchanges
-        if not pair.isdisjoint({unit.id for unit in exchange.units})
+        cross_over
+        for cross_over in cross_overs
+        if not pair.isdisjoint({unit.id for unit in cross_over.units})
     ]
     if not back and overlapping:
         one, other = (unit.where for unit in overlapping[0].units)

@@ -16,7 +16,7 @@ from parambak.keeping.recording.texts import (
     refuse_near,
 )
 from parambak.keeping.state import select
-from parambak.keeping.state.bodies import AmendBody, ShipsRulesBody
+from parambak.keeping.state.bodies import CorrectBody, ShipsRulesBody
 from parambak.keeping.state.cards import WHEREABOUTS
 from parambak.keeping.state.fold import fleet
 
@@ -35,31 +35,31 @@ FACTS = {
     "read": ("read_on", "position", "remark"),
 }
 AMEND_NOTHING = Fault(
-    "amend-nothing",
+    "correct-nothing",
     CallRefused,
     "nothing to put on record",
-    "Give at least one fact; `parambak amend --help` lists them.",
+    "Give at least one fact; `parambak correct --help` lists them.",
 )
 AMEND_FACT = Fault(
-    "amend-fact",
+    "correct-fact",
     CallRefused,
     "a {what} has no such fact",
     "Name what the fact belongs to: a vessel, a unit, a position, or one copy with @.",
 )
 AMEND_TAKEN = Fault(
-    "amend-name-taken",
+    "correct-name-taken",
     CallRefused,
     "another {what} has that name already",
     "Choose another short name.",
 )
 AMEND_OTHER_VESSEL = Fault(
-    "amend-other-vessel",
+    "correct-other-vessel",
     CallRefused,
     "a read cannot be moved to another vessel: each vessel's records must be whole alone",
     "Archive the same dump again under the right vessel, and put a remark on this read.",
 )
 AMEND_WHEREABOUTS = Fault(
-    "amend-whereabouts",
+    "correct-position",
     CallRefused,
     "a card cannot be there",
     "Say in a unit, spare aboard, ashore or scrapped.",
@@ -67,14 +67,14 @@ AMEND_WHEREABOUTS = Fault(
 
 
 class _About(NamedTuple):
-    """What is amended, in words, and its identities, each behind that of its vessel."""
+    """What is corrected, in words, and its identities, each behind that of its vessel."""
 
     what: str
     said: str
     identities: tuple[tuple[str, str], ...]
 
 
-def amend(
+def correct(
     vault: Vault, where: str, facts: Mapping[str, str], *, by: str | None, why: str | None
 ) -> tuple[str, tuple[str, ...]]:
     """Put facts of a vessel, unit, card, position or copy's newest read on record.
@@ -90,7 +90,7 @@ def amend(
         about = _about(ships, vessel, where)
         checked, warnings = _checked(ships, vessel, where, about.what, facts)
         for home, identity in about.identities:
-            body = AmendBody(what=about.what, id=identity, facts=checked, why=why)
+            body = CorrectBody(what=about.what, id=identity, facts=checked, why=why)
             add_signed(writing, home, body, by)
     return about.said, warnings
 

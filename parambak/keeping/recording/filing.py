@@ -25,7 +25,7 @@ OTHER_CHIP = Fault(
     "target-other-chip",
     CallRefused,
     "another chip is on record for this position",
-    "Type the chip on record, or correct it with `parambak amend {where} --chip NAME --why …`.",
+    "Type the chip on record, or correct it with `parambak correct {where} --chip NAME --why …`.",
 )
 
 

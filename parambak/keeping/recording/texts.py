@@ -41,12 +41,12 @@ TEXT_CHARACTER = Fault(
     "the {what} holds a character that cannot be shown",
     "Type it again without control characters or marks that turn the direction of writing.",
 )
-DAY = Fault("amend-date", CallRefused, "that is no date", "Write the day as 2026-03-01.")
+DAY = Fault("correct-date", CallRefused, "that is no date", "Write the day as 2026-03-01.")
 SHORT_NAME = Fault(
     "name-shape",
     CallRefused,
     "that is no short name for a {what}",
-    "Use letters, digits, hyphens and dots, at most 40; `amend` sets a display name of any text.",
+    "Use letters, digits, hyphens and dots, at most 40; `correct` sets a display name of any text.",
 )
 VESSEL_NEAR = Fault(
     "name-vessel-near",

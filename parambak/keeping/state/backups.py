@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from msgspec import Struct
 
 from parambak.errors import CallRefused, Fault, NotFound
-from parambak.keeping.state.bodies import HeldBody, PlaceBody, of_kind
+from parambak.keeping.state.bodies import BackupLocationBody, HeldBody, of_kind
 from parambak.keeping.state.record_sets import local_time
 from parambak.vault.order import behind
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Stored, Vault
 
 BACKUP_UNKNOWN = Fault(
-    "place-unknown",
+    "backup-unknown",
     NotFound,
-    "no place of that name is known",
-    "Run `parambak place list`, or add it with `parambak place add NAME ADDRESS`.",
+    "no backup location of that name is known",
+    "Run `parambak backup list`, or add it with `parambak backup add NAME ADDRESS`.",
 )
 BACKUP_TWO = Fault(
-    "place-two",
+    "backup-two",
     CallRefused,
-    "more than one place has that name",
-    "Name the one that is meant with its ~ and digits, as `parambak place list` shows it.",
+    "more than one backup location has that name",
+    "Name the one that is meant with its ~ and digits, as `parambak backup list` shows it.",
 )
 
 
@@ -49,7 +49,7 @@ class BackupLocation(Struct, frozen=True):
 class Held(NamedTuple):
     """That a location holds a copy: proven `on` that day, every byte last hashed on `hashed_on`."""
 
-    place: str
+    location: str
     name: str
     on: date
     hashed_on: date | None
@@ -61,18 +61,18 @@ def backup_locations(vault: Vault) -> tuple[BackupLocation, ...]:
     names = [body.name.casefold() for body in latest]
     locations = [
         BackupLocation(
-            id=body.place,
+            id=body.location,
             name=body.name,
             handle=body.name
             if names.count(body.name.casefold()) == 1
-            else f"{body.name}~{body.place[:8]}",
+            else f"{body.name}~{body.location[:8]}",
             address=body.address,
             vessels=None if body.vessels is None else frozenset(body.vessels),
             packed=body.packed,
         )
         for body in latest
     ]
-    return tuple(sorted(locations, key=lambda place: (place.name.casefold(), place.id)))
+    return tuple(sorted(locations, key=lambda location: (location.name.casefold(), location.id)))
 
 
 def find_backup(vault: Vault, name: str) -> BackupLocation:
@@ -96,7 +96,7 @@ class Holdings:
     def __init__(self, vault: Vault) -> None:
         self._vault = vault
         # Their order needs all records about the vault, which are read only where there is one.
-        any_location = vault.of_kind(None, PlaceBody.kind)
+        any_location = vault.of_kind(None, BackupLocationBody.kind)
         self._locations = latest_locations(vault.records(None)) if any_location else {}
         self._vessel: tuple[str, dict[str, list[Held]]] | None = None
 
@@ -105,10 +105,10 @@ class Holdings:
         best: dict[str, Held] = {}
         for read in copy.reads:
             for held in self._of_vessel(read.vessel).get(read.record, ()):
-                other = best.get(held.place)
+                other = best.get(held.location)
                 if other is None or held.on > other.on:
-                    best[held.place] = held
-        return tuple(sorted(best.values(), key=lambda held: (held.name, held.place)))
+                    best[held.location] = held
+        return tuple(sorted(best.values(), key=lambda held: (held.name, held.location)))
 
     def _of_vessel(self, vessel: str) -> dict[str, list[Held]]:
         if self._vessel is None or self._vessel[0] != vessel:
@@ -125,17 +125,19 @@ class Holdings:
         return _held(ordered, after, self._locations)
 
 
-def latest_locations(about_vault: Iterable[Stored]) -> dict[str, PlaceBody]:
+def latest_locations(about_vault: Iterable[Stored]) -> dict[str, BackupLocationBody]:
     """Return the last record of each location, removed or not, from those about the vault."""
-    return {body.place: body for _, body in of_kind(about_vault, PlaceBody)}
+    return {body.location: body for _, body in of_kind(about_vault, BackupLocationBody)}
 
 
 def newest_held(records: Iterable[Stored]) -> dict[str, tuple[Stored, HeldBody]]:
     """Return, of records about one vessel in causal order, the last `held` of each location."""
-    return {body.place: (stored, body) for stored, body in of_kind(records, HeldBody)}
+    return {body.location: (stored, body) for stored, body in of_kind(records, HeldBody)}
 
 
-def held_in(records: Sequence[Stored], locations: Mapping[str, PlaceBody]) -> dict[str, list[Held]]:
+def held_in(
+    records: Sequence[Stored], locations: Mapping[str, BackupLocationBody]
+) -> dict[str, list[Held]]:
     """Return, of one vessel's records in causal order, by digest the locations that hold it.
 
     Of `locations`, one that was removed does not count; one that is not among them does,
@@ -147,22 +149,22 @@ def held_in(records: Sequence[Stored], locations: Mapping[str, PlaceBody]) -> di
 def _held(
     records: Sequence[Stored],
     after: Mapping[str, Sequence[str]],
-    locations: Mapping[str, PlaceBody],
+    locations: Mapping[str, BackupLocationBody],
 ) -> dict[str, list[Held]]:
     newest = newest_held(records)
-    hashed = {body.place: (one, body) for one, body in of_kind(records, HeldBody) if body.hashed}
+    hashed = {body.location: (one, body) for one, body in of_kind(records, HeldBody) if body.hashed}
     by_record: dict[str, list[Held]] = {}
-    for place, (stored, body) in newest.items():
-        location = locations.get(place)
+    for identity, (stored, body) in newest.items():
+        location = locations.get(identity)
         if location is not None and location.removed:
             continue
-        last_hashed = hashed.get(place)
+        last_hashed = hashed.get(identity)
         sure = _complete_records(last_hashed[1], after) if last_hashed else set()
         name = location.name if location else body.name
         on = local_time(stored.record).date()
         hashed_on = local_time(last_hashed[0].record).date() if last_hashed else None
         for digest in _complete_records(body, after):
-            held = Held(place, name, on, hashed_on if digest in sure else None)
+            held = Held(identity, name, on, hashed_on if digest in sure else None)
             by_record.setdefault(digest, []).append(held)
     return by_record
 

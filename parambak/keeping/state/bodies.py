@@ -190,14 +190,14 @@ class EnteredBody(Body, frozen=True):
     new: tuple[Entity, ...]
 
 
-class AmendBody(Body, frozen=True):
-    """kind "amend": facts told anew about an entity or a read, and why.
+class CorrectBody(Body, frozen=True):
+    """kind "correct": facts told anew about an entity or a read, and why.
 
     `what` is "vessel", "unit", "card", "position" or "read"; `id` its
     identity, for a read the digest of its record.
     """
 
-    kind: ClassVar[str] = "amend"
+    kind: ClassVar[str] = "correct"
 
     what: str
     id: str
@@ -245,14 +245,14 @@ class SheetOfCardBody(Body, frozen=True):
     name: str
 
 
-class CardsExchangedBody(Body, frozen=True):
-    """kind "cards-exchanged": the cards of two like units are exchanged for fault-finding.
+class CardsCrossedOverBody(Body, frozen=True):
+    """kind "cards-crossed-over": the cards of two like units are exchanged for fault-finding.
 
     `units` are two identities; with `cards`, those of the cards that each had, in the same
     order. With `back` they were put back.
     """
 
-    kind: ClassVar[str] = "cards-exchanged"
+    kind: ClassVar[str] = "cards-crossed-over"
 
     units: tuple[Identity, Identity]
     why: str
@@ -281,26 +281,26 @@ class LoadFileBody(Body, frozen=True):
 
 
 class ReadBackBody(Body, frozen=True):
-    """kind "read-back": what was read from a loaded card, against the copy meant.
+    """kind "read-back": what was read from a loaded card, against the selected copy.
 
     With `by_values` two layouts were given: values were compared, and no bytes. They are
-    `layout`, by which what was read was decoded, and `old_layout`, that of the copy meant;
+    `layout`, by which what was read was decoded, and `old_layout`, that of the selected copy;
     `renames` is the table between them. `call` is common to the dumps of one command.
     """
 
     kind: ClassVar[str] = "read-back"
 
     position: Identity
-    meant: ImageEntry
+    selected: ImageEntry
     image: ImageEntry
     dumps: tuple[DumpEntry, ...]
     stage: str
     loaded_correctly: bool
     differing_bytes: int
-    expected_bytes: int = 0
+    running_bytes: int = 0
     by_values: bool = False
     differing_values: int = 0
-    expected_values: int = 0
+    running_values: int = 0
     swap: Identity | None = None
     call: Identity | None = None
     old_layout: LayoutEntry | None = None
@@ -391,10 +391,10 @@ class SwapAnswerBody(Body, frozen=True):
     text: str
 
 
-class SwapMeantBody(Body, frozen=True):
-    """kind "swap-meant": the copy that is meant, where it is not the newest; the last one holds."""
+class SwapCopySelectedBody(Body, frozen=True):
+    """kind "swap-copy-selected": the copy selected, if not the newest; the last one holds."""
 
-    kind: ClassVar[str] = "swap-meant"
+    kind: ClassVar[str] = "swap-copy-selected"
 
     swap: Identity
     image: ImageEntry
@@ -445,7 +445,7 @@ class SwapClosedBody(Body, frozen=True):
 
 
 class OnPurposeBody(Body, frozen=True):
-    """kind "on-purpose": a field of a position differs from units alike, and is meant to.
+    """kind "on-purpose": a field of a position differs from units alike, and is selected to.
 
     With `withdrawn` it is looked at again.
     """
@@ -490,16 +490,16 @@ class RecheckBody(Body, frozen=True):
     since: str | None = None
 
 
-class PlaceBody(Body, frozen=True):
-    """kind "place": where the vault is kept a second time; the last one of a place holds.
+class BackupLocationBody(Body, frozen=True):
+    """kind "backup-location": where the vault is kept a second time; the last one of each holds.
 
     Without `vessels`, which are identities, it is for all; with `packed` it holds packs.
     With `removed` it was given up.
     """
 
-    kind: ClassVar[str] = "place"
+    kind: ClassVar[str] = "backup-location"
 
-    place: Identity
+    location: Identity
     name: str
     address: str
     vessels: tuple[Identity, ...] | None = None
@@ -508,7 +508,7 @@ class PlaceBody(Body, frozen=True):
 
 
 class HeldBody(Body, frozen=True):
-    """kind "held": what a place was found to hold of the vessel.
+    """kind "held": what a backup location held of the vessel.
 
     `heads` are the newest records there; all that they are after is there too, but for
     `lacking`, records that are not whole there. Without `hashed`, sizes alone were looked at.
@@ -516,7 +516,7 @@ class HeldBody(Body, frozen=True):
 
     kind: ClassVar[str] = "held"
 
-    place: Identity
+    location: Identity
     name: str
     heads: tuple[Digest, ...]
     records: Count

@@ -1,6 +1,6 @@
-"""Cards: in which unit one is, which are exchanged for fault-finding, and whom a sheet is for.
+"""Cards: in which unit one is, which are crossed over for fault-finding, and whom a sheet is for.
 
-While the cards of two like units are exchanged, a chip at a position of either unit carries
+While the cards of two like units are crossed over, a chip at a position of either unit carries
 the parameters of the other. That is worked out from the records each time.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, NamedTuple, get_args
 
 from parambak.errors import Fault, SheetRefused
-from parambak.keeping.state.bodies import CardsExchangedBody, body_of
+from parambak.keeping.state.bodies import CardsCrossedOverBody, body_of
 from parambak.keeping.state.record_sets import local_time
 from parambak.vault.order import causal_order
 
@@ -33,8 +33,8 @@ SHEET_OTHER = Fault(
 )
 
 
-class Exchange(NamedTuple):
-    """Two units whose cards are exchanged: why, by whom (a mark), since which day."""
+class CrossOver(NamedTuple):
+    """Two units whose cards are crossed over: why, by whom (a mark), since which day."""
 
     units: tuple[Unit, Unit]
     why: str
@@ -69,59 +69,61 @@ def cards_in(vessel: Vessel, unit: Unit) -> tuple[Card, ...]:
     return tuple(card for card in vessel.cards if unit_of(vessel, card) is unit)
 
 
-def still_exchanged(
-    records: Iterable[tuple[str, CardsExchangedBody]], same: Mapping[str, str]
+def still_crossed_over(
+    records: Iterable[tuple[str, CardsCrossedOverBody]], same: Mapping[str, str]
 ) -> dict[Pair, str]:
-    """Return the pairs of units that are exchanged, each with the record that says so.
+    """Return the pairs of units that are crossed over, each with the record that says so.
 
     `told` are the records with their bodies in causal order; `same` gives for each identity
     of a unit the one that it is known by.
     """
-    exchanged: dict[Pair, str] = {}
+    crossed_over: dict[Pair, str] = {}
     for record, body in records:
         pair = frozenset(same.get(unit, unit) for unit in body.units)
         if body.back:
-            exchanged.pop(pair, None)
+            crossed_over.pop(pair, None)
         else:
-            exchanged.setdefault(pair, record)
-    return exchanged
+            crossed_over.setdefault(pair, record)
+    return crossed_over
 
 
-def exchanges(vault: Vault, vessel: Vessel) -> tuple[Exchange, ...]:
-    """Return the pairs of units aboard whose cards are exchanged now."""
-    if not any(vault.of_kind(identity, CardsExchangedBody.kind) for identity in vessel.ids):
+def cross_overs(vault: Vault, vessel: Vessel) -> tuple[CrossOver, ...]:
+    """Return the pairs of units aboard whose cards are crossed over now."""
+    if not any(vault.of_kind(identity, CardsCrossedOverBody.kind) for identity in vessel.ids):
         return ()
     records = causal_order(
         [stored for identity in vessel.ids for stored in vault.records(identity)]
     )
-    of_exchanges = {
-        stored.digest: stored for stored in records if stored.record.kind == CardsExchangedBody.kind
+    of_cross_overs = {
+        stored.digest: stored
+        for stored in records
+        if stored.record.kind == CardsCrossedOverBody.kind
     }
     with_bodies = [
-        (d, body_of(stored.record, d, CardsExchangedBody)) for d, stored in of_exchanges.items()
+        (d, body_of(stored.record, d, CardsCrossedOverBody)) for d, stored in of_cross_overs.items()
     ]
     units = {unit.id: unit for unit in vessel.units}
     same = {identity: unit.id for unit in vessel.units for identity in unit.ids}
     current = []
-    for pair, record in still_exchanged(with_bodies, same).items():
+    for pair, record in still_crossed_over(with_bodies, same).items():
         pair_units = sorted((units[unit] for unit in pair if unit in units), key=lambda u: u.short)
         if len(pair_units) == 2:  # of a merged vessel the two may have become one
-            stored = of_exchanges[record]
-            body = body_of(stored.record, record, CardsExchangedBody)
+            stored = of_cross_overs[record]
+            body = body_of(stored.record, record, CardsCrossedOverBody)
             day = local_time(stored.record).date()
             current.append(
-                Exchange((pair_units[0], pair_units[1]), body.why, stored.record.by, day)
+                CrossOver((pair_units[0], pair_units[1]), body.why, stored.record.by, day)
             )
     return tuple(current)
 
 
-def exchange_notes(vault: Vault, vessel: Vessel, units: Sequence[Unit]) -> tuple[str, ...]:
-    """Say for each of these units whether its card is exchanged with another's."""
+def cross_over_notes(vault: Vault, vessel: Vessel, units: Sequence[Unit]) -> tuple[str, ...]:
+    """Say for each of these units whether its card is crossed over with another's."""
     ids = {unit.id for unit in units}
     return tuple(
-        exchange.said
-        for exchange in exchanges(vault, vessel)
-        if not ids.isdisjoint({unit.id for unit in exchange.units})
+        cross_over.said
+        for cross_over in cross_overs(vault, vessel)
+        if not ids.isdisjoint({unit.id for unit in cross_over.units})
     )
 
 

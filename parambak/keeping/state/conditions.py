@@ -28,12 +28,12 @@ ANSWERS: Mapping[str, bool | None] = {
     "not-needed": True,
 }
 UNSURE = (
-    "a record is damaged or gone that may say which copy is meant: fetch it from another copy of "
-    "the vault, or choose the copy anew with `swap choose`"
+    "a record is damaged or gone that may say which copy is selected: fetch it from another copy "
+    "of the vault, or choose the copy anew with `swap select`"
 )
-CHOSEN_LOST = (
+SELECTED_LOST = (
     "the copy that was chosen in this swap is not on record here any more; choose one with "
-    "`swap choose`"
+    "`swap select`"
 )
 
 
@@ -58,13 +58,13 @@ class SheetEntry(NamedTuple):
 class SwapEvidence:
     """All that the conditions of a swap rest on.
 
-    `copy` and `verdict` are None where the position has no copy, with `chosen_lost` where the
+    `copy` and `verdict` are None where the position has no copy, with `selected_lost` where the
     one that was chosen is no longer this position's; `verdict` are the conditions of a verified
     copy; `older` says why it is not the newest; `decoded` is None where there is no layout;
     `sheet` says whether the unit's card sheet is on record; `entries` is None where no new
     card's sheet was given. `unsure` tells that a record is lost which may say which copy is
     meant. `own_sheet` tells that the new card's is the very file of the unit's.
-    `supplies` is what was measured. `held` are the other places that held the copy: name,
+    `supplies` is what was measured. `held` are the other backup locations that held the copy: name,
     day when that was shown, and whether it was hashed there. `answers` are what persons
     answered in the open swap, by condition; None where no swap is open. `read_since` is the
     day of a read since it was opened.
@@ -80,13 +80,13 @@ class SwapEvidence:
     held: Sequence[tuple[str, date, bool]] = ()
     answers: Mapping[str, PersonsAnswer] | None = None
     read_since: str | None = None
-    chosen_lost: bool = False
+    selected_lost: bool = False
     own_sheet: bool = False
     unsure: bool = False
 
 
 class Requirement(NamedTuple):
-    """When the careful default requires a condition, in the page's words and as a test.
+    """When the default rules requires a condition, in the page's words and as a test.
 
     Where not `waivable`, no ship's rules can do without it.
     """
@@ -131,7 +131,7 @@ def _by_a_person(question: str, name: str, evidence: SwapEvidence) -> Condition:
     return _answered(name, evidence) or Condition.unknown(name, f"not told: {question}")
 
 
-def _last_read(question: str, name: str, evidence: SwapEvidence) -> Condition:
+def _final_read(question: str, name: str, evidence: SwapEvidence) -> Condition:
     if evidence.read_since is not None and name not in (evidence.answers or {}):
         return Condition.yes(name, f"read on {evidence.read_since}, with the swap open")
     return _by_a_person(question, name, evidence)
@@ -142,8 +142,8 @@ def _supplies(name: str, evidence: SwapEvidence) -> Condition:
 
 
 def _copy(name: str, evidence: SwapEvidence) -> Condition:
-    if evidence.chosen_lost:
-        return Condition.no(name, CHOSEN_LOST)
+    if evidence.selected_lost:
+        return Condition.no(name, SELECTED_LOST)
     if evidence.copy is None:
         return Condition.no(name, "no copy of this position is in the vault")
     return Condition.yes(name, evidence.copy)
@@ -166,14 +166,16 @@ def _meant(name: str, evidence: SwapEvidence) -> Condition:
     return Condition.yes(name, f"the newest copy, {evidence.copy}")
 
 
-def _second_place(name: str, evidence: SwapEvidence) -> Condition:
-    shown = [f"{place} ({day})" for place, day, hashed in evidence.held if hashed]
+def _second_location(name: str, evidence: SwapEvidence) -> Condition:
+    shown = [f"{location} ({day})" for location, day, hashed in evidence.held if hashed]
     if shown:
         return Condition.yes(name, f"shown to be held in {', '.join(shown)}")
     if evidence.held:
-        listed = ", ".join(f"{place} ({day})" for place, day, _ in evidence.held)
+        listed = ", ".join(f"{location} ({day})" for location, day, _ in evidence.held)
         return Condition.unknown(name, f"sent to {listed}, and not hashed there")
-    return Condition.unknown(name, "no other place was shown to hold it; `place send` shows that")
+    return Condition.unknown(
+        name, "no other backup location was shown to hold it; `backup send` shows that"
+    )
 
 
 def _within_limits(name: str, evidence: SwapEvidence) -> Condition:
@@ -240,7 +242,7 @@ def _counters(name: str, evidence: SwapEvidence) -> Condition:
         return answered
     if evidence.decoded is None:
         return Condition.unknown(name, "no layout: not known which values count on")
-    moving = [field for field in evidence.decoded.fields if field.expected_to_change]
+    moving = [field for field in evidence.decoded.fields if field.running]
     if not moving:
         return Condition.yes(name, "no field is declared to count on")
     words = [f"{f.field} {f.value} {f.unit or ''}".strip() for f in moving[:MOST_NAMED]]
@@ -287,10 +289,10 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         _supplies,
     ),
     _asked(
-        "last-read",
+        "final-read",
         "was the old card read once more, where that is safe, or why not",
         "the old card was read once more before it comes out, or why not",
-        work_out=_last_read,
+        work_out=_final_read,
     ),
     SwapCondition("copy", "there is a copy", ALWAYS, _copy),
     SwapCondition(
@@ -300,10 +302,12 @@ CONDITIONS: tuple[SwapCondition, ...] = (
     SwapCondition(
         "checks-hold", "every check that the layout declares holds", DEFAULT, _of_the_copy
     ),
-    SwapCondition("intact", "the bytes on disk hash to the recorded digest", ALWAYS, _of_the_copy),
     SwapCondition(
-        "meant",
-        "it is said which copy is meant; an older one with a reason",
+        "unchanged-on-disk", "the bytes on disk hash to the recorded digest", ALWAYS, _of_the_copy
+    ),
+    SwapCondition(
+        "copy-selected",
+        "it is said which copy is selected; an older one with a reason",
         Requirement(
             "default, where a record is lost that may say so; else by rules",
             lambda evidence: evidence.unsure,
@@ -311,7 +315,10 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         _meant,
     ),
     SwapCondition(
-        "second-place", "another place was shown to hold the copy", BY_RULES, _second_place
+        "second-location",
+        "another backup location was shown to hold the copy",
+        BY_RULES,
+        _second_location,
     ),
     SwapCondition(
         "within-limits",
@@ -342,9 +349,9 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         answerable=True,
     ),
     _asked(
-        "duplicate-channel",
-        "is there a duplicate channel, and is it healthy",
-        "the duplicate channel, where there is one, is healthy",
+        "redundant-channel",
+        "is there a redundant channel, and is it healthy",
+        "the redundant channel, where there is one, is healthy",
         BY_RULES,
     ),
     _asked(
@@ -353,19 +360,19 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         "what else the change touches was considered, and the conclusion told",
         BY_RULES,
     ),
-    _asked("decided", "who decides on the swap", "who decides on the swap"),
+    _asked("authorised", "who decides on the swap", "who decides on the swap"),
     _asked(
         "permit",
         "under which permit, or no permit system and the master informed",
         "under which permit to work, or none and the master informed",
     ),
     _asked(
-        "protections",
+        "safeties-inhibited",
         "which protections are out meanwhile, and who watches",
         "which protections are out meanwhile, and who watches",
     ),
     _asked(
-        "way-back",
+        "fallback-plan",
         "when to stop, and how the old card is fitted again",
         "when to stop, and how the old card is fitted again",
     ),

@@ -69,7 +69,7 @@ def losses(
 class RepairSource(NamedTuple):
     """A backup location by name, and how many of the damaged files it held on a day."""
 
-    place: str
+    location: str
     files: int
     on: date
 
@@ -87,13 +87,13 @@ def repair_sources(vault: Vault, lost: Mapping[str, Sequence[Loss]]) -> tuple[Re
         for loss in of_file:
             for holding in held.get(loss.identity or "", {}).get(loss.record or "", ()):
                 day = _proven_on(holding)
-                of_location = days.setdefault(holding.place, {})
+                of_location = days.setdefault(holding.location, {})
                 of_location[file] = max(day, of_location.get(file, day))
-    handles = {place.id: place.handle for place in backup_locations(vault)}
+    handles = {location.id: location.handle for location in backup_locations(vault)}
     sources = [
-        RepairSource(handles[place], len(by_file), min(by_file.values()))
-        for place, by_file in days.items()
-        if place in handles
+        RepairSource(handles[location], len(by_file), min(by_file.values()))
+        for location, by_file in days.items()
+        if location in handles
     ]
     return tuple(
         sorted(
@@ -101,7 +101,7 @@ def repair_sources(vault: Vault, lost: Mapping[str, Sequence[Loss]]) -> tuple[Re
             key=lambda holding: (
                 -holding.files,
                 -holding.on.toordinal(),
-                holding.place,
+                holding.location,
             ),
         )
     )
@@ -195,7 +195,7 @@ class _LossCount:
                 parts = [f"a dump of {self._described(stored)}"] * any(
                     dump.sha256 == digest for dump in body.dumps
                 )
-                if digest in (body.image.sha256, body.meant.sha256):
+                if digest in (body.image.sha256, body.selected.sha256):
                     parts.append(f"the bytes compared in {self._described(stored)}")
                 return False, parts
             case bodies.CardSheetBody() if body.sheet == digest:

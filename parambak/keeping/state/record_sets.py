@@ -99,7 +99,7 @@ class IdentityRecords:
         match body:
             case bodies.ReadBody():
                 self.reads.append((stored, body))
-            case bodies.AmendBody():
+            case bodies.CorrectBody():
                 self.facts.add(body.id, body.facts, stored.digest)
             case bodies.CardSheetBody():
                 self._file(stored, body.unit, body.sheet, body.name)
@@ -129,7 +129,7 @@ class IdentityRecords:
 def _check_days(body: bodies.Body, record: str) -> None:
     """Raise VaultDamaged where a day of a read is none."""
     day: object = body.read_on if isinstance(body, bodies.ReadBody) else None
-    if isinstance(body, bodies.AmendBody) and body.what == "read":
+    if isinstance(body, bodies.CorrectBody) and body.what == "read":
         day = body.facts.get("read_on")
     if day:
         try:

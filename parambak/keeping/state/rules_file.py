@@ -37,23 +37,23 @@ class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class Swap(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """`[swap]`: conditions required beside the careful default, and those that are not."""
+    """`[swap]`: conditions required beside the default rules, and those that are not."""
 
     required: tuple[str, ...] = ()
     waived: tuple[str, ...] = ()
 
 
-class Rounds(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
-    """`[rounds]`: when a copy is due to be read again, or to be sent to a place."""
+class Intervals(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
+    """`[intervals]`: when a copy is due to be read again, or to be sent to a backup location."""
 
     verified_months: Annotated[int, Meta(ge=1, le=1200)] | None = None
-    places: Annotated[int, Meta(ge=0, le=99)] | None = None
+    backup_locations: Annotated[int, Meta(ge=0, le=99)] | None = None
 
 
 class _File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     rules: Head
     swap: Swap = Swap()
-    rounds: Rounds = Rounds()
+    intervals: Intervals = Intervals()
 
 
 def load_rules(data: bytes) -> Rules:
@@ -75,8 +75,8 @@ def load_rules(data: bytes) -> Rules:
         layout=model.rules.layout,
         required=required,
         waived=waived,
-        verified_months=model.rounds.verified_months,
-        places=model.rounds.places,
+        verified_months=model.intervals.verified_months,
+        backup_locations=model.intervals.backup_locations,
         title=model.rules.title,
         source=model.rules.source,
     )

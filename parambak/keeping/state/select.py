@@ -45,7 +45,7 @@ WHERE_TWO_VESSELS = Fault(
     CallRefused,
     "more than one vessel has that name",
     "Name the one that is meant with its ~ and digits, or by its IMO number; two that are one "
-    "ship count as one once both have that IMO number (`amend … --imo`).",
+    "ship count as one once both have that IMO number (`correct … --imo`).",
 )
 WHERE_UNIT = Fault(
     "where-unit", NotFound, "no such unit on that vessel", "Run `parambak catalogue {vessel}`."

@@ -157,7 +157,7 @@ def _facts_of(stored: Stored, identity: str) -> Iterator[Facts]:
     """Yield what a record states of the vessel itself; nothing where it is misshapen."""
     kind = bodies.KINDS.get(stored.record.kind)
     body = bodies.sound(stored, kind) if kind is not None else None
-    if isinstance(body, bodies.AmendBody):
+    if isinstance(body, bodies.CorrectBody):
         if body.id == identity:
             yield body.facts
     elif body is not None:

@@ -37,7 +37,7 @@ class _Line(NamedTuple):
     `hits` are the places, `levels` at how many levels of the line they stand (0 where one read
     errs at the one level alone, and the other at the other), `moved` the
     share of the sample at which it is the second read that errs, `saved` the bits saved,
-    `alike` those that one partner's value can save at most.
+    `compare-units` those that one partner's value can save at most.
     """
 
     line: int

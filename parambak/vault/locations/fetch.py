@@ -1,4 +1,4 @@
-"""What comes from a place: what the vault lost, and with both ways all that it has not."""
+"""What comes from a location: what the vault lost, and with both ways all that it has not."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ if TYPE_CHECKING:
     from parambak.vault.records import Record
     from parambak.vault.vault import Vault
 
-GONE = "It is damaged or gone here, and the place has it not either."
+GONE = "It is damaged or gone here, and the backup location has it not either."
 _KEPT = 64 << 20  # bytes of records kept in memory between looking at them and taking them
 
 
 class Fetched(NamedTuple):
-    """What came from a place; `unknown` counts the records there that this vault has not."""
+    """What came from a location; `unknown` counts the records there that this vault has not."""
 
     objects: int
     records: int
@@ -50,11 +50,11 @@ def fetch(
     *,
     both_ways: bool,
 ) -> Fetched:
-    """Take from the place the records that the vault lost and, both ways, those it never had.
+    """Take from the location the records that the vault lost and, both ways, those it never had.
 
     Lost are records whose files are damaged here, and those that some record is `after`.
-    Where the place is limited, nothing of other vessels is taken. `failure` tells whether an
-    error means that the place itself failed. Raises OSError or that where it did.
+    Where the location is limited, nothing of other vessels is taken. `failure` tells whether an
+    error means that the backup location itself failed. Raises OSError or that where it did.
     """
     return _Fetch(vault, source, failure).run(both_ways=both_ways)
 
@@ -103,7 +103,7 @@ class _Fetch:
         with self._vault.writing() as writing:
             for digest in back:
                 aside_here(self._vault, records.file_of(digest))
-            # What was here before goes back into its place, whatever else is still wanting.
+            # What was here before goes back into its location, whatever else is still wanting.
             return join(self._vault, writing, self._pieces(back), loose=True)
 
     def _known(self) -> set[str]:
@@ -113,7 +113,7 @@ class _Fetch:
         return known
 
     def _lost(self, known: set[str]) -> set[str]:
-        """Return the records that this vault had: of a limited place's vessels if that can be.
+        """Return the records that this vault had: of a limited location's vessels if that can be.
 
         One whose file is right came from another process a moment ago, or is of a later format.
         """
@@ -164,7 +164,7 @@ class _Fetch:
         return self._vessels is None or record.vessel in self._vessels
 
     def _record(self, digest: str) -> Record | None:
-        """Return a record of the place; None where it is damaged there."""
+        """Return a record of the backup location; None where it is damaged there."""
         try:
             data = self._bytes(digest)
         except OSError:

@@ -1,6 +1,6 @@
 """A backup location: its store opened, its marker, its contents, and what is refused there.
 
-Sending is in send.py; formats/places.md specifies all of it.
+Sending is in send.py; formats/backup-locations.md specifies all of it.
 """
 
 from __future__ import annotations
@@ -40,11 +40,14 @@ if TYPE_CHECKING:
     from parambak.vault.locations.address import Address
     from parambak.vault.locations.stores import SshTerms, Store
 
-FILE = "place.toml"
+FILE = "backup-location.toml"
 FORMAT = 1
 PACKS = "packs"
 DAMAGED = "damaged"
-_TEXT = '# A place of a parambak vault. Written once, never edited.\nformat = {}\nplace = "{}"\n'
+_TEXT = (
+    "# A backup location of a parambak vault. Written once, never edited.\n"
+    'format = {}\nlocation = "{}"\n'
+)
 _WRITTEN = re.compile(
     re.escape(_TEXT).replace(r"\{\}", "([0-9]{1,9})", 1).replace(r"\{\}", "([0-9a-f]{32})").encode()
 )
@@ -79,12 +82,12 @@ class Contents(NamedTuple):
 
 
 def marker(identity: str) -> bytes:
-    """Return the bytes of place.toml."""
+    """Return the bytes of backup-location.toml."""
     return _TEXT.format(FORMAT, identity).encode()
 
 
 def new_identity() -> str:
-    """Return an identity for a new place, 32 hexadecimal digits at random."""
+    """Return an identity for a new backup location, 32 hexadecimal digits at random."""
     return os.urandom(16).hex()
 
 
@@ -112,15 +115,15 @@ def contents_at(store: Store) -> Contents:
     """Return what is at a store's address; raise VaultRefused for what cannot be told."""
     try:
         names = store.names("")
-        place = _marked(_read(store, FILE), f"{store.shown}/{FILE}")
+        location = _marked(_read(store, FILE), f"{store.shown}/{FILE}")
         data = _read(store, vault_toml.FILE)
         packed = PACKS in names
         packs = packed and any(name.endswith(".zip") for name in store.names(PACKS))
     except OSError as error:
         raise UNREACHABLE.error(file=store.shown, found=disk.words(error)) from error
     return Contents(
-        place,
-        _identity(data, store.shown, placed=place is not None),
+        location,
+        _identity(data, store.shown, placed=location is not None),
         packed=packed,
         empty=not packs and not any(_is_strange(name) for name in names),
     )
@@ -170,10 +173,10 @@ def make_location(  # noqa: PLR0913 - what has to agree, all by keyword
     packed: bool,
     merge: bool,
 ) -> str:
-    """Make an address a place and return its identity; one that is a place stays as it is.
+    """Make an address a location and return its identity; one that is a location stays as it is.
 
-    `vault` is the vault's identity, `known` those of the places that it knows. Refuses a
-    folder of something else and, without `merge`, another vault or a place of one.
+    `vault` is the vault's identity, `known` those of the backup locations that it knows. Refuses a
+    folder of something else and, without `merge`, another vault or a backup location of one.
     """
     contents = contents_at(store)
     _refuse_another_kind(store, contents, packed=packed)
@@ -189,7 +192,7 @@ def make_location(  # noqa: PLR0913 - what has to agree, all by keyword
         other = (
             f"vault {contents.vault[:8]}"
             if contents.vault
-            else f"place {(contents.location or '')[:8]}"
+            else f"backup location {(contents.location or '')[:8]}"
         )
         raise OTHER_VAULT.error(file=store.shown, expected=expected, found=other)
     identity = contents.location or new_identity()
@@ -219,7 +222,7 @@ def _write(store: Store, file: str, data: bytes) -> None:
 
 _PACKS_TEXT = (
     b"One pack for each vessel. `parambak unpack FILE` takes one into a vault;\n"
-    b"formats/places.md and formats/packed-vessels.md tell what is in it.\n"
+    b"formats/backup-locations.md and formats/packed-vessels.md tell what is in it.\n"
 )
 
 
@@ -231,7 +234,7 @@ def _refuse_another_kind(store: Store, contents: Contents, *, packed: bool) -> N
 
 
 def refusal(store: Store, error: OSError, done: int, total: int) -> ParambakError:
-    """Return what a failure of a place becomes, `done` of `total` files being proven there."""
+    """Return what a failure of a location becomes, `done` of `total` files being proven there."""
     fault = LOST
     if error.errno in _FULL:
         fault = FULL
@@ -241,22 +244,27 @@ def refusal(store: Store, error: OSError, done: int, total: int) -> ParambakErro
 
 
 def require_location(store: Store, identity: str, *, packed: bool) -> Contents:
-    """Return what is at an address; raise VaultRefused where it is not that place."""
+    """Return what is at an address; raise VaultRefused where it is not that backup location."""
     contents = contents_at(store)
     if contents.location is None:
         what = "an empty folder" if contents.empty else "no marker"
-        raise ABSENT.error(file=store.shown, expected=f"{FILE} of place {identity[:8]}", found=what)
+        raise ABSENT.error(
+            file=store.shown, expected=f"{FILE} of backup location {identity[:8]}", found=what
+        )
     if contents.location != identity:
-        expected, other = f"place {identity[:8]}", f"place {contents.location[:8]}"
+        expected, other = (
+            f"backup location {identity[:8]}",
+            f"backup location {contents.location[:8]}",
+        )
         raise ANOTHER.error(file=store.shown, expected=expected, found=other)
     _refuse_another_kind(store, contents, packed=packed)
     return contents
 
 
 def first_record(identity: str) -> tuple[str, bytes]:
-    """Return the first record of a limited place: its digest and its bytes, always the same.
+    """Return the first record of a limited location: its digest and its bytes, always the same.
 
-    It tells of nobody: the place is its own writer, and its clock is 1970.
+    It tells of nobody: the backup location is its own writer, and its clock is 1970.
     """
     toml = vault_toml.encode(identity)
     record = Record(
@@ -272,7 +280,7 @@ def first_record(identity: str) -> tuple[str, bytes]:
 
 
 class Listing:
-    """What a place has: the sizes of its objects and records, by digest."""
+    """What a backup location has: the sizes of its objects and records, by digest."""
 
     def __init__(self, store: Store) -> None:
         self.objects = self._sizes(store, objects.FOLDER, "")

@@ -1,6 +1,6 @@
-"""Sending to a packed place: one pack for each vessel, written anew whole or not at all.
+"""Sending to a packed backup location: one pack for each vessel, written anew whole or not at all.
 
-formats/places.md, "Sticks with FAT"; what a pack is: formats/packed-vessels.md.
+formats/backup-locations.md, "Sticks with FAT"; what a pack is: formats/packed-vessels.md.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ UNTAKEN = (
 
 
 def pack_file(vessel: str) -> str:
-    """Return the name of a vessel's pack within a place."""
+    """Return the name of a vessel's pack within a backup location."""
     return f"{PACKS}/{vessel}.zip"
 
 
@@ -67,10 +67,10 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
     quick: bool = False,
     both_ways: bool = False,
 ) -> Sent:
-    """Send to a packed place; `names` are the vessels' short names, for the packs.
+    """Send to a packed backup location; `names` are the vessels' short names, for the packs.
 
     The store must be a folder. Every member of a pack that is there is hashed unless `quick`.
-    Raises Broken where the place fails on the way, and ParambakError before that.
+    Raises Broken where the backup location fails on the way, and ParambakError before that.
     """
     if not isinstance(store, FolderStore):
         raise PACKED_ELSEWHERE.error(file=store.shown, expected="a folder", found="another store")

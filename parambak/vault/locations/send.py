@@ -1,6 +1,6 @@
-"""Sending to a place: what is there is hashed, what is missing is written, either side healed.
+"""Sending to a location: what is there is hashed, what is missing is written, either side healed.
 
-formats/places.md, "Sending", gives the order and what each interruption leaves.
+formats/backup-locations.md, "Sending", gives the order and what each interruption leaves.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class Location(NamedTuple):
 
 
 class Proven(NamedTuple):
-    """What a place holds of one vessel: the newest records there, and those not whole there."""
+    """What a location holds of one vessel: the newest records there, and those not whole there."""
 
     vessel: str
     heads: tuple[str, ...]
@@ -76,7 +76,7 @@ class Sent(NamedTuple):
 
     @property
     def vault_damaged(self) -> bool:
-        """Tell whether something is damaged here that the place could not heal."""
+        """Tell whether something is damaged here that the backup location could not heal."""
         return any(damage.text == GONE for damage in self.refused)
 
 
@@ -98,9 +98,9 @@ def send(  # noqa: PLR0913 - how to send, all by keyword
     quick: bool = False,
     both_ways: bool = False,
 ) -> Sent:
-    """Send to a place that is no packed one; what is there counts when it was hashed.
+    """Send to a backup location that is no packed one; what is there counts when it was hashed.
 
-    Raises Broken where the place fails on the way, and ParambakError before that.
+    Raises Broken where the backup location fails on the way, and ParambakError before that.
     """
     sending = Sending(vault, store, location, progress, quick=quick)
     try:
@@ -122,7 +122,7 @@ def proof(
     *,
     hashed: bool,
 ) -> Proven:
-    """Return what a place that holds these records and objects holds of one vessel.
+    """Return what a backup location that holds these records and objects holds of one vessel.
 
     `stored` are the vessel's records of this vault, in causal order.
     """
@@ -166,11 +166,13 @@ class Sending:
         self._healed_there: list[str] = []
         self._healed_here: list[str] = []
         self._refused: dict[str, str] = {}
-        self._objects: dict[str, bool] = {}  # those looked at, and whether the place holds them
+        self._objects: dict[
+            str, bool
+        ] = {}  # those looked at, and whether the backup location holds them
         self.proven: list[Proven] = []
 
     def run(self, *, both_ways: bool) -> Sent:
-        """Send all; raise OSError where the place fails, `proven` then tells what is through."""
+        """Send all; raise OSError where the location fails, `proven` then tells what is through."""
         contents = require_location(self._store, self._location.identity, packed=False)
         self._heal_toml(contents.vault)
         self._listing = Listing(self._store)
@@ -199,11 +201,11 @@ class Sending:
         )
 
     def refusal(self, error: OSError) -> ParambakError:
-        """Return what a failure of the place becomes."""
+        """Return what a failure of the backup location becomes."""
         return refusal(self._store, error, self._done, max(self._total, self._done))
 
     def failure(self, error: OSError) -> ParambakError | None:
-        """Return the refusal where the place itself has failed, None where only a file has."""
+        """Return the refusal where the location itself has failed, None where only a file has."""
         try:
             self._store.read(FILE, _TOML_MAX)
         except OSError:
@@ -269,7 +271,7 @@ class Sending:
         self._progress(self._done, max(self._done, self._total))
 
     def _both(self, file: str, digest: str, size: int | None, record: Stored | None) -> bool:
-        """Bring one file to the same on both sides; tell whether the place holds it now."""
+        """Bring one file to the same on both sides; tell whether the location holds it now."""
         if self._quick and size is not None and size == self._size_here(file):
             self._there += 1
             return True
@@ -291,14 +293,14 @@ class Sending:
         return True
 
     def _write(self, file: str, data: bytes, *, new: bool) -> None:
-        """Write a file of the place; one that is wrong is kept aside."""
+        """Write a file of the backup location; one that is wrong is kept aside."""
         if not new:
             put_aside(self._store, file)
             self._healed_there.append(file)
         self._store.write(file, data)
 
     def _first(self) -> None:
-        """Bring a limited place its own first record."""
+        """Bring a limited backup location its own first record."""
         digest, data = first_record(self._location.identity)
         file, size = records.file_of(digest), self._listing.records.get(digest)
         if size is None or self._right_there(file, digest, len(data)) is None:
@@ -310,7 +312,7 @@ class Sending:
         except OSError as error:
             if disk.is_file(self._vault.root / vault_toml.FILE):
                 return None
-            # The vault itself is gone: nothing is the place's fault then.
+            # The vault itself is gone: nothing is the backup location's fault then.
             raise UNREADABLE.error(file=str(self._vault.root), found=disk.words(error)) from error
         return data if sha256(data) == digest else None
 
@@ -320,7 +322,7 @@ class Sending:
         except (FileNotFoundError, disk.UnfitFileError):
             return None
         except OSError:
-            self._store.read(FILE, _TOML_MAX)  # fails in its turn where the place is gone
+            self._store.read(FILE, _TOML_MAX)  # fails in its turn where the backup location is gone
             return None
         return data if sha256(data) == digest else None
 

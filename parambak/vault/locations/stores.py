@@ -3,7 +3,7 @@
 What the stores that are no folder have in common is here too; they are in store_fsspec.py and
 store_sftp.py. A store keeps small files under names such as `objects/ab/abcd…`. Every failure
 is an OSError.
-formats/places.md, "Sending", says what each must hold to.
+formats/backup-locations.md, "Sending", says what each must hold to.
 """
 
 from __future__ import annotations
@@ -151,7 +151,9 @@ class FolderStore:
         if self._same is None and not self.root.parent.is_dir():
             raise FileNotFoundError(errno.ENOENT, "The folder that it would be in is not there")
         if self._same is not None and self._what_is_there() != self._same:
-            raise OSError(errno.ENODEV, "The folder is gone, or another one has come in its place")
+            raise OSError(
+                errno.ENODEV, "The folder is gone, or another one has come in its backup location"
+            )
 
 
 class FarStore(ABC):

@@ -102,11 +102,11 @@ def test_two_locations_do_not_share_a_name_nor_one_two_names(
     add(laptop, tmp_path / "red", "red")
     with pytest.raises(CallRefused) as taken:
         add(laptop, tmp_path / "other", "Red")
-    assert taken.value.code == "place-name-taken"
+    assert taken.value.code == "backup-name-taken"
     assert "red" in str(taken.value.found)
     with pytest.raises(CallRefused) as known:
         add(laptop, tmp_path / "red", "green")
-    assert known.value.code == "place-known-already"
+    assert known.value.code == "backup-known-already"
     assert known.value.expected == "red"
     with pytest.raises(CallRefused) as shape:
         add(laptop, tmp_path / "third", "no name")
@@ -141,12 +141,12 @@ def test_two_of_one_name_are_told_apart_by_their_digits(laptop: Laptop, tmp_path
     laptop.take(image())
     first = add(laptop, tmp_path / "red", "red")
     other = "e" * 32
-    body = replace(latest_locations(laptop.vault.records(None))[first.id], place=other)
+    body = replace(latest_locations(laptop.vault.records(None))[first.id], location=other)
     with laptop.vault.writing() as writing:
         writing.add(body.kind, None, body.members())
     with pytest.raises(CallRefused) as two:
         find_backup(laptop.vault, "red")
-    assert two.value.code == "place-two"
+    assert two.value.code == "backup-two"
     assert find_backup(laptop.vault, f"RED~{other[:8]}").id == other
     assert find_backup(laptop.vault, f"red~{first.id[:8]}") == replace(
         first, handle=f"red~{first.id[:8]}"
@@ -161,7 +161,7 @@ def test_a_sending_puts_on_record_what_was_proven(laptop: Laptop, tmp_path: Path
     assert notes == ()
     assert shown
     (body,) = held(laptop)
-    assert (body["place"], body["name"], body["hashed"]) == (location.id, "red", True)
+    assert (body["location"], body["name"], body["hashed"]) == (location.id, "red", True)
     assert (body["records"], body["objects"]) == (sent.proven[0].records, sent.proven[0].objects)
     assert body["heads"] == list(sent.proven[0].heads)
     send(laptop, location)
@@ -195,7 +195,7 @@ def test_a_location_with_packs_is_sent_packs(laptop: Laptop, tmp_path: Path) -> 
         assert list(opened.vessels.values()) == ["grebe"]
     assert shown
     assert [each.hashed for each in sent.proven] == [True]
-    assert held(laptop)[0]["place"] == location.id
+    assert held(laptop)[0]["location"] == location.id
     plain = add(laptop, tmp_path / "blue", "blue")
     send(laptop, plain)
     assert not list((tmp_path / "blue").rglob("*.zip"))

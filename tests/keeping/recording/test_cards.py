@@ -116,12 +116,12 @@ def test_a_sheet_for_no_unit_is_refused_and_leaves_nothing(laptop: Laptop) -> No
 
 def test_a_sheet_of_a_ship_entered_twice_is_found_and_the_later_counts(tmp_path: Path) -> None:
     """Whichever identity it was recorded for; after the merge a new one replaces both."""
-    from parambak.keeping.recording.entries import amend
+    from parambak.keeping.recording.entries import correct
 
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, b"a = 1\n"), (other, b"a = 2\n")):
         laptop.take(image())
-        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
         record_sheet(laptop.vault, where="grebe/port-thruster", name="s", data=data, by=None)
     one.merge_from(other)
     assert one.fleet.vessels[0].units[0].sheet == (sha256(b"a = 2\n"), "s")
@@ -131,15 +131,15 @@ def test_a_sheet_of_a_ship_entered_twice_is_found_and_the_later_counts(tmp_path:
 
 def test_a_wrong_serial_number_is_corrected_unless_another_card_has_it(laptop: Laptop) -> None:
     """A card is named by its number: the correction renames it."""
-    from parambak.keeping.recording.entries import amend
+    from parambak.keeping.recording.entries import correct
 
     laptop.take(image())
     for serial in ("PC-1", "PC-2"):
         enter(laptop, serial, "ashore")
     with pytest.raises(CallRefused) as refusal:
-        amend(laptop.vault, "grebe/card:PC-1", {"serial": "pc-2"}, by=None, why=None)
-    assert refusal.value.code == "amend-name-taken"
-    amend(laptop.vault, "grebe/card:PC-1", {"serial": "PC-3"}, by=None, why="misread")
+        correct(laptop.vault, "grebe/card:PC-1", {"serial": "pc-2"}, by=None, why=None)
+    assert refusal.value.code == "correct-name-taken"
+    correct(laptop.vault, "grebe/card:PC-1", {"serial": "PC-3"}, by=None, why="misread")
     assert [card.serial for card in laptop.fleet.vessels[0].cards] == ["PC-2", "PC-3"]
 
 
@@ -203,11 +203,11 @@ def test_a_unit_and_a_whereabouts_that_do_not_fit_are_refused(
 
 def test_a_unit_that_is_renamed_keeps_its_card(laptop: Laptop) -> None:
     """The card is found by the unit's former name."""
-    from parambak.keeping.recording.entries import amend
+    from parambak.keeping.recording.entries import correct
 
     laptop.take(image())
     enter_in(laptop, "PC-1", "port-thruster")
-    amend(laptop.vault, "grebe/port-thruster", {"short": "pt-bow"}, by=None, why=None)
+    correct(laptop.vault, "grebe/port-thruster", {"short": "pt-bow"}, by=None, why=None)
     vessel = laptop.fleet.vessels[0]
     assert [card.serial for card in cards_in(vessel, vessel.units[0])] == ["PC-1"]
 
@@ -276,23 +276,23 @@ def test_a_sheet_may_name_what_it_is_for_by_any_of_its_names(
     laptop: Laptop, where: str, target: dict[str, str]
 ) -> None:
     """In any case, by IMO number, former name or display name."""
-    from parambak.keeping.recording.entries import amend
+    from parambak.keeping.recording.entries import correct
 
     laptop.take(image())
     enter(laptop, "PC-1", "ashore")
     told = {"imo": "9074729", "former": "Old Name"}
-    amend(laptop.vault, "grebe", told, by=None, why=None)
-    amend(laptop.vault, "grebe/port-thruster", {"display": "Bow, port side"}, by=None, why=None)
+    correct(laptop.vault, "grebe", told, by=None, why=None)
+    correct(laptop.vault, "grebe/port-thruster", {"display": "Bow, port side"}, by=None, why=None)
     kept = record_sheet(laptop.vault, where=where, name="a", data=SHEET, by=None, target=target)
     assert kept.where == where
 
 
 def test_a_sheet_may_name_its_unit_by_the_name_that_it_had(laptop: Laptop) -> None:
     """A sheet filled in before the unit was renamed is still its own."""
-    from parambak.keeping.recording.entries import amend
+    from parambak.keeping.recording.entries import correct
 
     laptop.take(image())
-    amend(laptop.vault, "grebe/port-thruster", {"short": "pt-bow"}, by=None, why=None)
+    correct(laptop.vault, "grebe/port-thruster", {"short": "pt-bow"}, by=None, why=None)
     target = {"unit": "Port-Thruster"}
     where = "grebe/pt-bow"
     kept = record_sheet(laptop.vault, where=where, name="a", data=SHEET, by=None, target=target)
@@ -301,12 +301,12 @@ def test_a_sheet_may_name_its_unit_by_the_name_that_it_had(laptop: Laptop) -> No
 
 def test_the_sheet_of_a_card_of_a_ship_entered_twice_is_found(tmp_path: Path) -> None:
     """After the merge a new one goes to both identities."""
-    from parambak.keeping.recording.entries import amend
+    from parambak.keeping.recording.entries import correct
 
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, b"a = 1\n"), (other, b"a = 2\n")):
         laptop.take(image())
-        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
         enter(laptop, "PC-1", "ashore")
         record_sheet(laptop.vault, where="grebe/card:PC-1", name="s", data=data, by=None)
     one.merge_from(other)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import CallRefused
-from parambak.keeping.recording.entries import FACTS, amend
+from parambak.keeping.recording.entries import FACTS, correct
 from parambak.keeping.state.facts import FactHistory, conflicts
 from tests.keeping.conftest import WHERE, Laptop, image
 
@@ -19,7 +19,7 @@ UNIT = "grebe/port-thruster"
 
 def tell(laptop: Laptop, where: str, **facts: str) -> None:
     """Put facts on record."""
-    amend(laptop.vault, where, facts, by="A. Invented", why="it was wrong")
+    correct(laptop.vault, where, facts, by="A. Invented", why="it was wrong")
 
 
 def two_aware_of_one(tmp_path: Path) -> tuple[Laptop, Laptop]:
@@ -38,7 +38,7 @@ def test_a_correction_is_a_new_record_that_says_by_whom_and_why(laptop: Laptop) 
     assert before.items() <= after.items()
     (vessel,) = laptop.fleet.vessels
     newest = laptop.vault.records(vessel.id)[-1].record
-    assert newest.kind == "amend"
+    assert newest.kind == "correct"
     assert newest.body["why"] == "it was wrong"
     assert newest.by is not None
     assert laptop.vault.person(newest.by) == "A. Invented"
@@ -183,23 +183,23 @@ def test_an_empty_fact_takes_it_back(laptop: Laptop) -> None:
 def test_a_wrong_imo_digit_warns_and_is_kept(laptop: Laptop) -> None:
     """Some ships carry such a number; anything but seven digits is refused."""
     laptop.take(image())
-    said, warnings = amend(laptop.vault, "grebe", {"imo": "9074728"}, by=None, why=None)
+    said, warnings = correct(laptop.vault, "grebe", {"imo": "9074728"}, by=None, why=None)
     assert said == "vessel grebe"
     assert "last digit" in warnings[0]
     assert laptop.fleet.vessels[0].facts["imo"] == "9074728"
     with pytest.raises(CallRefused) as refusal:
-        amend(laptop.vault, "grebe", {"imo": "907472"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "907472"}, by=None, why=None)
     assert refusal.value.code == "imo-shape"
 
 
 @pytest.mark.parametrize(
     ("where", "facts", "code"),
     [
-        ("grebe", {}, "amend-nothing"),
-        ("grebe", {"chip": "T256"}, "amend-fact"),
-        (WHERE, {"serial": "x"}, "amend-fact"),
-        (f"{WHERE}@latest", {"chip": "T256"}, "amend-fact"),
-        ("grebe/card:PC-1", {"whereabouts": "at home"}, "amend-whereabouts"),
+        ("grebe", {}, "correct-nothing"),
+        ("grebe", {"chip": "T256"}, "correct-fact"),
+        (WHERE, {"serial": "x"}, "correct-fact"),
+        (f"{WHERE}@latest", {"chip": "T256"}, "correct-fact"),
+        ("grebe/card:PC-1", {"whereabouts": "at home"}, "correct-position"),
         (UNIT, {"display": "a\x1b[2J"}, "text-character"),
         (UNIT, {"display": "\u202egrebe"}, "text-character"),
         (UNIT, {"display": "\ud800"}, "text-character"),
@@ -219,7 +219,7 @@ def test_what_cannot_be_told_is_refused_and_nothing_is_written(
     laptop.take(image(), where="grebe/card:PC-1/U12")
     before = laptop.tree()
     with pytest.raises(ParambakError) as refusal:
-        amend(laptop.vault, where, facts, by=None, why=None)
+        correct(laptop.vault, where, facts, by=None, why=None)
     assert refusal.value.code == code
     assert refusal.value.next
     assert laptop.tree() == before

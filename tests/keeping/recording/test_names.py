@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from parambak.errors import CallRefused, NotFound, ParambakError
 from parambak.keeping.recording.cards import enter_card
-from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.texts import check_short
 from parambak.keeping.state.select import find_position, find_vessel
 from parambak.memory.names import one_letter_apart
@@ -34,7 +34,7 @@ def refused(laptop: Laptop, where: str, **words: Any) -> ParambakError:
     ["grebes", "xgrebe", "grebeX", "greb", "gree", "grabe", "rgebe", "gerbe", "gre-be", "g.r-EBE"],
 )
 def test_a_vessel_one_letter_or_mark_away_is_refused(laptop: Laptop, typed: str) -> None:
-    """A letter more, less, changed, two exchanged, case and punctuation: name-vessel-near."""
+    """A letter more, less, changed, two crossed over, case and punctuation: name-vessel-near."""
     laptop.take(image())
     error = refused(laptop, f"{typed}/port-thruster/U12")
     assert error.code == "name-vessel-near"
@@ -96,10 +96,10 @@ def test_what_is_no_short_name_is_refused(name: str) -> None:
 
 @given(WORDS, WORDS)
 def test_one_letter_apart_is_a_distance_of_one(one: str, other: str) -> None:
-    """Against the distance of Damerau (adjacent letters exchanged), written out plainly.
+    """Against the distance of Damerau (adjacent letters crossed over), written out plainly.
 
     F. J. Damerau, A technique for computer detection and correction of spelling errors,
-    CACM 7 (1964): one letter wrong, missing, extra, or two adjacent exchanged.
+    CACM 7 (1964): one letter wrong, missing, extra, or two adjacent crossed over.
     """
     assert one_letter_apart(one, other) == (other in edits(one))
     assert one_letter_apart(one, other) == one_letter_apart(other, one)
@@ -121,9 +121,9 @@ def edits(word: str) -> set[str]:
 def test_a_former_name_and_the_imo_number_name_the_vessel(laptop: Laptop) -> None:
     """Renamed: the old name, the number, with or without IMO, in any case."""
     laptop.take(image())
-    amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
-    amend(laptop.vault, "grebe", {"short": "heron"}, by="A. Invented", why="sold")
-    amend(laptop.vault, "heron", {"former": "wader"}, by=None, why=None)
+    correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+    correct(laptop.vault, "grebe", {"short": "heron"}, by="A. Invented", why="sold")
+    correct(laptop.vault, "heron", {"former": "wader"}, by=None, why=None)
     known = laptop.fleet
     names = ["heron", "HERON", "grebe", "wader", "9074729", "IMO 9074729", "imo9074729"]
     assert {find_vessel(known, name).id for name in names} == {known.vessels[0].id}
@@ -134,14 +134,14 @@ def test_a_former_name_and_the_imo_number_name_the_vessel(laptop: Laptop) -> Non
 def test_a_read_under_a_former_name_is_filed_under_the_vessel(laptop: Laptop) -> None:
     """Nothing new is made for it."""
     laptop.take(image())
-    amend(laptop.vault, "grebe", {"short": "heron"}, by=None, why=None)
+    correct(laptop.vault, "grebe", {"short": "heron"}, by=None, why=None)
     assert laptop.take(image()).position.where == "heron/port-thruster/U12"
 
 
 def test_a_former_name_that_is_near_is_refused_too(laptop: Laptop) -> None:
     """The near miss of an old name is as likely a slip."""
     laptop.take(image())
-    amend(laptop.vault, "grebe", {"short": "heron"}, by=None, why=None)
+    correct(laptop.vault, "grebe", {"short": "heron"}, by=None, why=None)
     assert refused(laptop, "grebee/port-thruster/U12").code == "name-vessel-near"
 
 
@@ -198,7 +198,7 @@ def joined(tmp_path: Path) -> tuple[Laptop, Laptop]:
     one, other = two(tmp_path)
     for laptop, seed in ((one, 1), (other, 1)):
         laptop.take(image(seed))
-        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
     one.merge_from(other)
     other.merge_from(one)
     return one, other
@@ -223,8 +223,8 @@ def test_the_name_may_be_a_former_one(tmp_path: Path) -> None:
     one, other = two(tmp_path)
     for laptop in (one, other):
         laptop.take(image())
-        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
-    amend(other.vault, "grebe", {"short": "heron"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+    correct(other.vault, "grebe", {"short": "heron"}, by=None, why=None)
     one.merge_from(other)
     (ship,) = one.fleet.vessels
     assert {ship.short, *ship.former} == {"grebe", "heron"}
@@ -237,9 +237,9 @@ def test_without_the_same_number_they_stay_two(tmp_path: Path, facts: dict[str, 
     one, other = two(tmp_path)
     one.take(image())
     other.take(image())
-    amend(one.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+    correct(one.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
     if facts:
-        amend(other.vault, "grebe", facts, by=None, why=None)
+        correct(other.vault, "grebe", facts, by=None, why=None)
     one.merge_from(other)
     assert len(one.fleet.vessels) == 2
 
@@ -250,7 +250,7 @@ def test_the_number_without_a_common_name_is_two_vessels(tmp_path: Path) -> None
     one.take(image())
     other.take(image(), where="avocet/port-thruster/U12")
     for laptop, name in ((one, "grebe"), (other, "avocet")):
-        amend(laptop.vault, name, {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, name, {"imo": "9074729"}, by=None, why=None)
     one.merge_from(other)
     with pytest.raises(CallRefused) as refusal:
         find_vessel(one.fleet, "9074729")
@@ -262,9 +262,9 @@ def test_a_third_entry_can_join_two_that_share_no_name(tmp_path: Path) -> None:
     laptops = [Laptop(tmp_path / str(n), start=60 * n) for n in range(3)]
     for laptop, names in zip(laptops, (["grebe"], ["avocet"], ["grebe", "avocet"]), strict=True):
         laptop.take(image(), where=f"{names[0]}/port-thruster/U12")
-        amend(laptop.vault, names[0], {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, names[0], {"imo": "9074729"}, by=None, why=None)
         for name in names[1:]:
-            amend(laptop.vault, names[0], {"former": name}, by=None, why=None)
+            correct(laptop.vault, names[0], {"former": name}, by=None, why=None)
     for laptop in laptops[1:]:
         laptops[0].merge_from(laptop)
     assert len(laptops[0].fleet.vessels) == 1
@@ -273,7 +273,7 @@ def test_a_third_entry_can_join_two_that_share_no_name(tmp_path: Path) -> None:
 def test_a_unit_of_a_joined_ship_is_renamed_whole(tmp_path: Path) -> None:
     """The new name is told under each identity: the unit is not split in two."""
     one, other = joined(tmp_path)
-    amend(one.vault, "grebe/port-thruster", {"short": "bow-thruster"}, by="B. Invented", why="x")
+    correct(one.vault, "grebe/port-thruster", {"short": "bow-thruster"}, by="B. Invented", why="x")
     (unit,) = one.fleet.vessels[0].units
     assert unit.short == "bow-thruster"
     assert len(unit.ids) == 2
@@ -284,7 +284,7 @@ def test_a_unit_of_a_joined_ship_is_renamed_whole(tmp_path: Path) -> None:
 def test_each_identity_keeps_its_own_records_whole(tmp_path: Path) -> None:
     """A read, a card and a fact of a joined ship go to the identity that brought the thing in."""
     one, _ = joined(tmp_path)
-    amend(one.vault, "grebe/port-thruster", {"serial": "S-1"}, by=None, why=None)
+    correct(one.vault, "grebe/port-thruster", {"serial": "S-1"}, by=None, why=None)
     one.take(image(2), position_confirmed=True)
     vault = one.vault
     for identity in vault.vessels():
@@ -292,22 +292,22 @@ def test_each_identity_keeps_its_own_records_whole(tmp_path: Path) -> None:
         for stored in vault.records(identity):
             body = stored.record.body
             brought |= {entity["id"] for entity in body.get("new", ())}
-            named = {"read": "position", "amend": "id"}.get(stored.record.kind)
+            named = {"read": "position", "correct": "id"}.get(stored.record.kind)
             assert named is None or body[named] in {*brought, identity}
 
 
 def test_what_two_identities_tell_differently_is_a_conflict_until_settled(tmp_path: Path) -> None:
-    """Both are shown; the next amendment, told to both, settles it."""
+    """Both are shown; the next corrections, told to both, settles it."""
     one, other = two(tmp_path)
     for laptop, serial in ((one, "S-1"), (other, "S-2")):
         laptop.take(image())
-        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
-        amend(laptop.vault, "grebe/port-thruster", {"serial": serial}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe/port-thruster", {"serial": serial}, by=None, why=None)
     one.merge_from(other)
     (unit,) = one.fleet.vessels[0].units
     (conflict,) = unit.conflicts
     assert (conflict.fact, set(conflict.values)) == ("serial", {"S-1", "S-2"})
-    amend(one.vault, "grebe/port-thruster", {"serial": "S-2"}, by="A. Invented", why="the plate")
+    correct(one.vault, "grebe/port-thruster", {"serial": "S-2"}, by="A. Invented", why="the plate")
     (unit,) = one.fleet.vessels[0].units
     assert (unit.facts["serial"], unit.conflicts) == ("S-2", ())
 
@@ -328,20 +328,20 @@ def test_one_unit_made_on_two_copies_of_a_vault_is_one(tmp_path: Path) -> None:
 
 
 def test_a_rename_to_a_name_that_is_taken_is_refused(laptop: Laptop) -> None:
-    """Vessel, unit, position: amend-name-taken; by marks alone: name-near."""
+    """Vessel, unit, position: correct-name-taken; by marks alone: name-near."""
     for where in ("grebe/port/U1", "grebe/stern/U1", "grebe/port/U2", "avocet/port/U1"):
         laptop.take(image(), where=where, position_confirmed=True)
     for where, name, code in (
-        ("avocet", "GREBE", "amend-name-taken"),
-        ("grebe/port", "Stern", "amend-name-taken"),
+        ("avocet", "GREBE", "correct-name-taken"),
+        ("grebe/port", "Stern", "correct-name-taken"),
         ("grebe/port", "s-tern", "name-near"),
-        ("grebe/port/U1", "u2", "amend-name-taken"),
+        ("grebe/port/U1", "u2", "correct-name-taken"),
         ("grebe/port/U1", "no name", "name-shape"),
     ):
         with pytest.raises(CallRefused) as refusal:
-            amend(laptop.vault, where, {"short": name}, by=None, why=None)
+            correct(laptop.vault, where, {"short": name}, by=None, why=None)
         assert refusal.value.code == code
-    amend(laptop.vault, "grebe/port", {"short": "Port"}, by=None, why="its case alone")
+    correct(laptop.vault, "grebe/port", {"short": "Port"}, by=None, why="its case alone")
     assert laptop.position("grebe/port/U1").where == "grebe/Port/U1"
 
 

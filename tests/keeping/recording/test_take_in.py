@@ -44,7 +44,7 @@ REFUSALS: list[tuple[str, dict[str, Any], tuple[Any, ...]]] = [
     ("text-character", {"read_by": "A\x1b[2J"}, (image(),)),
     ("text-character", {"remark": "\ud800"}, (image(),)),
     ("text-character", {"reader": "\u2067x"}, (image(),)),
-    ("amend-date", {"read_on": "the third"}, (image(),)),
+    ("correct-date", {"read_on": "the third"}, (image(),)),
     ("text-length", {"normal": [Normal(code="x" * 201, reason="y")]}, (image(),)),
 ]
 

@@ -107,7 +107,7 @@ def test_another_writers_visit_is_not_mine(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "code"),
     [
-        ({"on": "soon"}, "amend-date"),
+        ({"on": "soon"}, "correct-date"),
         ({"by": "x" * 201}, "text-length"),
         ({"reader": "a\x07"}, "text-character"),
         ({"vessel": "no name"}, "name-shape"),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.errors import CallRefused
-from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.filing import OTHER_CHIP
 from parambak.keeping.recording.wrong_position import refuse_better_fit
 from parambak.memory.image import Image, Range
@@ -97,7 +97,7 @@ def test_another_makers_type_shuts_a_unit_out(
     for where, maker_type in zip((PORT, STARBOARD), types, strict=True):
         if maker_type:
             facts = {"maker_type": maker_type}
-            amend(sides.vault, where.removesuffix("/U12"), facts, by=None, why=None)
+            correct(sides.vault, where.removesuffix("/U12"), facts, by=None, why=None)
     if stops:
         assert stopped(sides, image(2)).code == "position-fits-elsewhere"
     else:
@@ -122,7 +122,7 @@ def test_a_damaged_sister_copy_does_not_stop_the_read(sides: Laptop) -> None:
     assert sides.take(image(2), where=PORT).position.where == PORT
 
 
-def test_bytes_expected_to_change_are_left_out(laptop: Laptop) -> None:
+def test_bytes_running_are_left_out(laptop: Laptop) -> None:
     """Counters and clocks do not make a dump fit another unit; plates do tell them apart."""
     plate = dict(enumerate(b"PLATE-07"))
     counters = dict.fromkeys((*range(32, 36), 48, 49), 170)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.keeping.state.backups import Held, held_in, latest_locations, newest_held
-from parambak.keeping.state.bodies import PlaceBody
+from parambak.keeping.state.bodies import BackupLocationBody
 from parambak.vault.order import causal_order
 from parambak.vault.records import Clock, Record, Stored, encode, file_of
 
@@ -44,20 +44,20 @@ class Story:
     def held(
         self,
         *heads: str,
-        place: str = RED,
+        location: str = RED,
         hashed: bool = True,
         lacking: Sequence[str] = (),
         after: Sequence[str] | None = None,
     ) -> str:
-        """Add a record of what a place holds."""
-        body = {"place": place, "name": "red", "heads": sorted(heads), "records": 1}
+        """Add a record of what a backup location holds."""
+        body = {"location": location, "name": "red", "heads": sorted(heads), "records": 1}
         more = {"objects": 1, "hashed": hashed, **({"lacking": list(lacking)} if lacking else {})}
         return self.add("held", {**body, **more}, after)
 
-    def of(self, digest: str, places: dict[str, PlaceBody] | None = None) -> list[Held]:
-        """Return the places that hold a record."""
+    def of(self, digest: str, locations: dict[str, BackupLocationBody] | None = None) -> list[Held]:
+        """Return the backup locations that hold a record."""
         ordered = causal_order(self.stored)
-        return held_in(ordered, places or {}).get(digest, [])
+        return held_in(ordered, locations or {}).get(digest, [])
 
 
 @pytest.fixture
@@ -73,12 +73,12 @@ def test_what_the_newest_there_knew_of_is_there(story: Story) -> None:
     three = story.add("note", {"n": 3})
     assert [len(story.of(each)) for each in (one, two, told, three)] == [1, 1, 0, 0]
     (held,) = story.of(one)
-    assert (held.place, held.name, held.on.isoformat()) == (RED, "red", "2026-03-03")
+    assert (held.location, held.name, held.on.isoformat()) == (RED, "red", "2026-03-03")
     assert held.hashed_on == held.on
 
 
 def test_the_last_proof_counts(story: Story) -> None:
-    """A place that was wiped and filled anew holds what it was proven to hold then."""
+    """A backup location that was wiped and filled anew holds what it was proven to hold then."""
     one = story.add("note", {"n": 1})
     two = story.add("note", {"n": 2}, after=())
     story.held(one, two, after=[one, two])
@@ -112,16 +112,16 @@ def test_a_place_given_up_does_not_count(story: Story) -> None:
     """One that nothing is told of does, under the name that it was held by."""
     one = story.add("note", {"n": 1})
     story.held(one)
-    story.held(one, place=BLUE)
-    gone = PlaceBody(place=RED, name="old-red", address="E:", removed=True)
-    renamed = PlaceBody(place=BLUE, name="blue", address="F:")
+    story.held(one, location=BLUE)
+    gone = BackupLocationBody(location=RED, name="old-red", address="E:", removed=True)
+    renamed = BackupLocationBody(location=BLUE, name="blue", address="F:")
     assert {held.name for held in story.of(one)} == {"red"}
-    assert {held.place for held in story.of(one, {RED: gone})} == {BLUE}
+    assert {held.location for held in story.of(one, {RED: gone})} == {BLUE}
     assert {held.name for held in story.of(one, {BLUE: renamed})} == {"red", "blue"}
 
 
 def test_a_merge_in_any_order_tells_the_same(story: Story) -> None:
-    """Two laptops proved the same place, neither knowing of the other: one order for both."""
+    """Two laptops proved the same location, neither knowing of the other: one order for both."""
     one = story.add("note", {"n": 1})
     two = story.add("note", {"n": 2}, after=[one])
     story.held(one, after=[one])
@@ -136,8 +136,8 @@ def test_a_record_of_another_shape_is_in_nobodys_way(story: Story) -> None:
     """It is damage, which recheck names."""
     one = story.add("note", {"n": 1})
     story.held(one)
-    story.add("held", {"place": RED})
-    story.add("place", {"place": 3})
+    story.add("held", {"location": RED})
+    story.add("location", {"location": 3})
     assert len(story.of(one)) == 1
     assert latest_locations(story.stored) == {}
 

@@ -76,7 +76,7 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             reader_sum=bodies.ReaderSum(shown="3A7F", matched="16-bit sum"),
             untimed=True,
             compared=True,
-            normal=(bodies.Normal(code="read-address-line", reason="kept twice"),),
+            normal=(bodies.Normal(code="read-address-line", reason="mirrored"),),
             position_confirmed=True,
             remark="grønn lampe",
             visit=ID,
@@ -84,15 +84,15 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"call":"' + ID + '","compared":true,"dumps":[' + _DUMP + "," + _LEAST + "],"
         '"image":' + _IMAGE + ',"layout":{"name":"l.toml","parts":[{"name":"p.toml",'
         '"sha256":' + _D + '}],"sha256":' + _D + '},"new":[' + _VESSEL + "," + _UNIT + "],"
-        '"normal":[{"code":"read-address-line","reason":"kept twice"}],'
+        '"normal":[{"code":"read-address-line","reason":"mirrored"}],'
         '"position":"' + OTHER + '","position_confirmed":true,"read_on":"2026-03-01",'
         '"reader":"socket","reader_sum":{"matched":"16-bit sum","shown":"3A7F"},'
         '"remark":"grønn lampe","untimed":true,"visit":"' + ID + '"}',
     ),
     ("entered", bodies.EnteredBody(new=(UNIT,)), '{"new":[' + _UNIT + "]}"),
     (
-        "amend",
-        bodies.AmendBody(what="unit", id=OTHER, facts={"serial": "S-1"}, why="the plate"),
+        "correct",
+        bodies.CorrectBody(what="unit", id=OTHER, facts={"serial": "S-1"}, why="the plate"),
         '{"facts":{"serial":"S-1"},"id":"' + OTHER + '","what":"unit","why":"the plate"}',
     ),
     (
@@ -116,13 +116,13 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"card":"' + OTHER + '","name":"s.toml","sheet":' + _D + "}",
     ),
     (
-        "cards-exchanged",
-        bodies.CardsExchangedBody(units=(ID, OTHER), why="the fault"),
+        "cards-crossed-over",
+        bodies.CardsCrossedOverBody(units=(ID, OTHER), why="the fault"),
         '{"units":["' + ID + '","' + OTHER + '"],"why":"the fault"}',
     ),
     (
-        "cards-exchanged",
-        bodies.CardsExchangedBody(units=(ID, OTHER), why="found", cards=(OTHER, ID), back=True),
+        "cards-crossed-over",
+        bodies.CardsCrossedOverBody(units=(ID, OTHER), why="found", cards=(OTHER, ID), back=True),
         '{"back":true,"cards":["'
         + OTHER
         + '","'
@@ -145,23 +145,23 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         "read-back",
         bodies.ReadBackBody(
             position=OTHER,
-            meant=IMAGE,
+            selected=IMAGE,
             image=IMAGE,
             dumps=(LEAST_DUMP,),
             stage="after-power",
             loaded_correctly=False,
             differing_bytes=1,
-            expected_bytes=4,
+            running_bytes=4,
         ),
-        '{"differing_bytes":1,"dumps":[' + _LEAST + '],"expected_bytes":4,"image":' + _IMAGE + ","
-        '"loaded_correctly":false,"meant":' + _IMAGE + ',"position":"' + OTHER + '",'
+        '{"differing_bytes":1,"dumps":[' + _LEAST + '],"running_bytes":4,"image":' + _IMAGE + ","
+        '"loaded_correctly":false,"position":"' + OTHER + '","selected":' + _IMAGE + ","
         '"stage":"after-power"}',
     ),
     (
         "read-back",
         bodies.ReadBackBody(
             position=OTHER,
-            meant=IMAGE,
+            selected=IMAGE,
             image=IMAGE,
             dumps=(LEAST_DUMP,),
             stage="after-power",
@@ -169,17 +169,17 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             differing_bytes=0,
             by_values=True,
             differing_values=2,
-            expected_values=1,
+            running_values=1,
             old_layout=LAYOUT,
             layout=bodies.LayoutEntry(sha256=DIGEST, name="n.toml"),
             renames=bodies.RenamesEntry(sha256=DIGEST, name="r.toml"),
         ),
         '{"by_values":true,"differing_bytes":0,"differing_values":2,"dumps":[' + _LEAST + "],"
-        '"expected_values":1,"image":' + _IMAGE + ',"layout":{"name":"n.toml","sha256":' + _D + "},"
-        '"loaded_correctly":false,"meant":' + _IMAGE + ',"old_layout":{"name":"l.toml",'
+        '"running_values":1,"image":' + _IMAGE + ',"layout":{"name":"n.toml","sha256":' + _D + "},"
+        '"loaded_correctly":false,"old_layout":{"name":"l.toml",'
         '"parts":[{"name":"p.toml","sha256":' + _D + '}],"sha256":' + _D + "},"
         '"position":"' + OTHER + '","renames":{"name":"r.toml","sha256":' + _D + "},"
-        '"stage":"after-power"}',
+        '"selected":' + _IMAGE + ',"stage":"after-power"}',
     ),
     (
         "measured",
@@ -234,17 +234,17 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"ranges":[[16,2]],"text":"the mate","visit":"' + ID + '"}',
     ),
     (
-        "place",
-        bodies.PlaceBody(
-            place=ID, name="office", address="/mnt", vessels=(OTHER,), packed=True, removed=True
+        "backup-location",
+        bodies.BackupLocationBody(
+            location=ID, name="office", address="/mnt", vessels=(OTHER,), packed=True, removed=True
         ),
-        '{"address":"/mnt","name":"office","packed":true,"place":"' + ID + '","removed":true,'
+        '{"address":"/mnt","location":"' + ID + '","name":"office","packed":true,"removed":true,'
         '"vessels":["' + OTHER + '"]}',
     ),
     (
         "held",
         bodies.HeldBody(
-            place=ID,
+            location=ID,
             name="office",
             heads=(DIGEST,),
             records=4,
@@ -252,8 +252,8 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             hashed=True,
             lacking=(DIGEST,),
         ),
-        '{"hashed":true,"heads":[' + _D + '],"lacking":[' + _D + '],"name":"office",'
-        '"objects":9,"place":"' + ID + '","records":4}',
+        '{"hashed":true,"heads":[' + _D + '],"lacking":[' + _D + '],"location":"' + ID + '",'
+        '"name":"office","objects":9,"records":4}',
     ),
     (
         "ships-rules",
@@ -280,8 +280,8 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"answer":"yes","condition":"permit","swap":"' + ID + '","text":"no 14"}',
     ),
     (
-        "swap-meant",
-        bodies.SwapMeantBody(swap=ID, image=IMAGE, why="older"),
+        "swap-copy-selected",
+        bodies.SwapCopySelectedBody(swap=ID, image=IMAGE, why="older"),
         '{"image":' + _IMAGE + ',"swap":"' + ID + '","why":"older"}',
     ),
     (

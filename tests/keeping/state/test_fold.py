@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import CallRefused, ParambakError
-from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.entries import correct
 from parambak.keeping.state.fold import MOST_RECORD_SETS, Folding
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import WHERE, Laptop, image
@@ -86,7 +86,7 @@ def test_the_order_goes_over_both_identities_of_a_ship(
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, A), (other, B)):
         laptop.take(data, read_on="2026-03-01")
-        amend(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
     one.merge_from(other)
     assert one.latest().sha256 == sha256(B)
     orders = [read.order for read in one.position().reads]
@@ -111,7 +111,9 @@ def test_a_wrong_day_corrected_moves_the_copy(laptop: Laptop) -> None:
     """The newest read's day is told anew, by whom and why; the copy's place follows."""
     laptop.take(A, read_on="2026-06-10")
     laptop.take(B, read_on="2026-07-10")
-    said, _ = amend(laptop.vault, f"{WHERE}@latest", {"read_on": "2026-05-10"}, by="X", why="typo")
+    said, _ = correct(
+        laptop.vault, f"{WHERE}@latest", {"read_on": "2026-05-10"}, by="X", why="typo"
+    )
     assert said == f"the newest read of {WHERE}@{sha256(B)[:8]}"
     assert [name for _, name, _ in shown(laptop)] == ["B", "A"]
 
@@ -121,21 +123,21 @@ def test_a_wrong_position_corrected_moves_the_read(laptop: Laptop) -> None:
     laptop.take(A, where="grebe/starboard-thruster/U12")
     laptop.take(B, read_on="2026-06-10")
     target = "grebe/starboard-thruster/U12"
-    amend(laptop.vault, f"{WHERE}@latest", {"position": target}, by="X", why="sides mixed up")
+    correct(laptop.vault, f"{WHERE}@latest", {"position": target}, by="X", why="sides mixed up")
     assert shown(laptop) == []
     assert [name for _, name, _ in shown(laptop, target)] == ["A", "B"]
-    amend(laptop.vault, f"{target}@latest", {"remark": "moved"}, by=None, why=None)
+    correct(laptop.vault, f"{target}@latest", {"remark": "moved"}, by=None, why=None)
     assert laptop.latest(target).newest.remark == "moved"
 
 
 def test_a_read_is_not_moved_to_another_vessel(laptop: Laptop) -> None:
-    """Each vessel's records are whole alone: amend-other-vessel, and the read stays."""
+    """Each vessel's records are whole alone: correct-other-vessel, and the read stays."""
     laptop.take(A)
     laptop.take(B, where="avocet/port-thruster/U12")
     facts = {"position": "avocet/port-thruster/U12"}
     with pytest.raises(CallRefused) as refusal:
-        amend(laptop.vault, f"{WHERE}@latest", facts, by=None, why=None)
-    assert refusal.value.code == "amend-other-vessel"
+        correct(laptop.vault, f"{WHERE}@latest", facts, by=None, why=None)
+    assert refusal.value.code == "correct-other-vessel"
     assert shown(laptop) == [(1, "A", 1)]
 
 
@@ -143,16 +145,16 @@ def test_a_read_is_not_moved_to_another_vessel(laptop: Laptop) -> None:
     "day", ["", "yesterday", "2026-02-30", "10.06.2026", "2026-06-10T10:00", "9" * 100]
 )
 def test_no_day_is_refused(laptop: Laptop, day: str) -> None:
-    """amend-date, wherever a day is told; nothing is written."""
+    """correct-date, wherever a day is told; nothing is written."""
     laptop.take(A)
     before = laptop.tree()
     for told in (
-        lambda: amend(laptop.vault, f"{WHERE}@latest", {"read_on": day}, by=None, why=None),
+        lambda: correct(laptop.vault, f"{WHERE}@latest", {"read_on": day}, by=None, why=None),
         lambda: laptop.take(A, read_on=day),
     ):
         with pytest.raises(ParambakError) as refusal:
             told()
-        assert refusal.value.code == "amend-date"
+        assert refusal.value.code == "correct-date"
     assert laptop.tree() == before
 
 
@@ -178,7 +180,7 @@ def test_a_correction_to_no_day_is_damage_and_of_a_unit_it_is_none(laptop: Lapto
     for what, identity in (("read", read.record), ("unit", vessel.units[0].id)):
         with laptop.vault.writing() as writing:
             body = {"what": what, "id": identity, "facts": {"read_on": "one fine day"}}
-            writing.add("amend", vessel.id, body)
+            writing.add("correct", vessel.id, body)
     (vessel,) = laptop.fleet.vessels
     ((_, text),) = vessel.aboard.damaged
     assert "one fine day" in text

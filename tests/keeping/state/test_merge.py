@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from parambak.errors import CallRefused, NotFound
 from parambak.keeping.recording.cards import enter_card, record_sheet
-from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.packs import pack, take_pack
 from parambak.memory.digests import sha256
 from parambak.vault.check.recheck import recheck
@@ -104,7 +104,7 @@ def tell(one: Laptop, step: Step, unit: str) -> None:
         ),
     }
     where, told = facts[step.what]
-    amend(one.vault, where, told, by="A. Invented", why=None)
+    correct(one.vault, where, told, by="A. Invented", why=None)
 
 
 def unpack_all(source: Laptop, target: Laptop) -> None:
@@ -187,18 +187,20 @@ def corrected(folder: Path) -> list[Laptop]:
     home.take(image(1), where="grebe/port-thruster/U1")
     home.take(image(2), where="grebe/port-thruster/U1", position_confirmed=True)
     aboard.take(image(3), where="greeb/stern-thruster/U1")
-    amend(aboard.vault, "greeb", {"short": "grebe"}, by="B. Invented", why="misspelt")
+    correct(aboard.vault, "greeb", {"short": "grebe"}, by="B. Invented", why="misspelt")
     for each in (home, aboard):
-        amend(each.vault, "grebe", {"imo": "9074729"}, by=None, why="ship's certificate")
+        correct(each.vault, "grebe", {"imo": "9074729"}, by=None, why="ship's certificate")
     office = home.copy_to(folder / "office")
     office.merge_from(aboard)
     office.on("2026-03-04")
     office.take(image(7), where="grebe/port-thruster/U2", position_confirmed=True)
     wrong = f"grebe/port-thruster/U1@{sha256(image(2))[:12]}"
-    amend(office.vault, wrong, {"read_on": "2026-02-01"}, by="C. Invented", why="the log says so")
-    amend(office.vault, wrong, {"position": "grebe/port-thruster/U2"}, by=None, why="other socket")
+    correct(office.vault, wrong, {"read_on": "2026-02-01"}, by="C. Invented", why="the log says so")
+    correct(
+        office.vault, wrong, {"position": "grebe/port-thruster/U2"}, by=None, why="other socket"
+    )
     aboard.on("2026-03-05")
-    amend(aboard.vault, "grebe/stern-thruster", {"serial": "S-9"}, by=None, why=None)
+    correct(aboard.vault, "grebe/stern-thruster", {"serial": "S-9"}, by=None, why=None)
     return [home, aboard, office]
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from parambak.errors import SheetRefused
 from parambak.keeping.state.conditions import always, names
 from parambak.keeping.state.rules import CAREFUL, Rules
-from parambak.keeping.state.rules_file import Head, Rounds, Swap, load_rules
+from parambak.keeping.state.rules_file import Head, Intervals, Swap, load_rules
 
 ROOT = Path(__file__).parents[3]
 HEAD = "[rules]\ntitle = 'invented'\nsource = 'invented'\n"
@@ -29,15 +29,15 @@ def test_every_key_is_read() -> None:
     """From a file that tells all."""
     text = (
         f"{HEAD}reads = 3\nlayout = true\n[swap]\nrequired = ['supplies']\n"
-        "waived = ['way-back']\n[rounds]\nverified-months = 6\nplaces = 2\n"
+        "waived = ['fallback-plan']\n[intervals]\nverified-months = 6\nbackup-locations = 2\n"
     )
     assert load_rules(text.encode()) == Rules(
         reads=3,
         layout=True,
         required=frozenset({"supplies"}),
-        waived=frozenset({"way-back"}),
+        waived=frozenset({"fallback-plan"}),
         verified_months=6,
-        places=2,
+        backup_locations=2,
         title="invented",
         source="invented",
     )
@@ -52,10 +52,10 @@ def test_every_key_is_read() -> None:
         (HEAD + "lay-out = true\n", 4, "unknown field"),
         (HEAD + "[swap]\nrequired = ['supply']\n", 5, "supply"),
         (HEAD + "[swap]\nwaived = ['copy']\n", 5, "cannot be waived"),
-        (HEAD + "[swap]\nwaived = ['intact']\n", 5, "cannot be waived"),
+        (HEAD + "[swap]\nwaived = ['unchanged-on-disk']\n", 5, "cannot be waived"),
         (HEAD + "[swap]\nrequired = ['permit']\nwaived = ['permit']\n", 6, "and waived"),
-        (HEAD + "[rounds]\nplaces = -1\n", 5, ">= 0"),
-        (HEAD + "[rounds]\nverified-months = 0.5\n", 5, "int"),
+        (HEAD + "[intervals]\nbackup-locations = -1\n", 5, ">= 0"),
+        (HEAD + "[intervals]\nverified-months = 0.5\n", 5, "int"),
     ],
 )
 def test_rules_that_cannot_be_meant_are_refused_by_their_line(
@@ -84,11 +84,11 @@ def test_no_bytes_escape_as_another_error(data: bytes) -> None:
 
 
 def test_a_condition_is_required_by_default_or_by_the_rules() -> None:
-    """The rules add to the careful default, and take from it; some nothing takes away."""
+    """The rules add to the default rules, and take from it; some nothing takes away."""
     rules = Rules(required=frozenset({"supplies"}), waived=frozenset({"permit"}))
     assert rules.requires("supplies", by_default=False)
     assert not rules.requires("permit", by_default=True)
-    assert rules.requires("way-back", by_default=True)
+    assert rules.requires("fallback-plan", by_default=True)
     assert not rules.requires("counters", by_default=False)
     everything = Rules(waived=frozenset(names()))
     assert all(everything.requires(name, by_default=False) for name in always())
@@ -96,16 +96,16 @@ def test_a_condition_is_required_by_default_or_by_the_rules() -> None:
 
 def test_none_and_weaker_rules_are_said_aloud() -> None:
     """Those that waive nothing are not."""
-    assert "careful default" in CAREFUL.said[0]
-    weaker = Rules(title="owner's", waived=frozenset({"way-back", "permit"}))
-    assert weaker.said == ("the ship's rules (owner's) do not require: permit, way-back",)
+    assert "default rules" in CAREFUL.said[0]
+    weaker = Rules(title="owner's", waived=frozenset({"fallback-plan", "permit"}))
+    assert weaker.said == ("the ship's rules (owner's) do not require: permit, fallback-plan",)
     assert Rules(title="owner's").said == ()
 
 
 def test_the_page_names_every_key_and_every_condition() -> None:
     """Its tables are whole, and its example is sound."""
     named = re.findall(r"^\| `([a-z-]+)` \|", PAGE, re.MULTILINE)
-    keys = {n.replace("_", "-") for each in (Head, Swap, Rounds) for n in each.__struct_fields__}
+    keys = {n.replace("_", "-") for each in (Head, Swap, Intervals) for n in each.__struct_fields__}
     assert set(named) == keys | set(names())
     assert [name for name in named if name in names()] == list(names())
     example = re.search(r"```toml\n(.*?)```", PAGE, re.DOTALL)

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from parambak.errors import ParambakError, VaultDamaged
-from parambak.keeping.recording.entries import amend
+from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.texts import refuse_near_vessel
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import Folding, fleet
@@ -55,7 +55,7 @@ class Told(NamedTuple):
 TOLD = st.builds(
     Told,
     st.integers(0, 2),
-    st.sampled_from(["entered", "amend", "note", "visit-opened", "amend", "entered", "broken"]),
+    st.sampled_from(["entered", "correct", "note", "visit-opened", "correct", "entered", "broken"]),
     st.booleans(),
     FACTS,
     st.integers(0, 7),
@@ -68,7 +68,7 @@ def body_of(told: Told, vessel: str) -> dict[str, Any]:
     """Return the body of a record that tells something of the vessel itself, or of a unit."""
     identity = vessel if told.itself else "11" * 16
     what = "vessel" if told.itself else "unit"
-    if told.kind == "amend":
+    if told.kind == "correct":
         return {"what": what, "id": identity, "facts": told.facts}
     entity = {"what": what, "id": identity, "facts": told.facts}
     if not told.itself:
@@ -238,7 +238,7 @@ def test_only_the_vessel_asked_for_is_read(laptop: Laptop, walks: list[str]) -> 
     """Renamed vessels too are named without their history, where their first record is one."""
     for number, name in enumerate(("grebe", "avocet", "heron")):
         laptop.take(image(number), where=f"{name}/port/U1", new_vessel=True)
-        amend(laptop.vault, name, {"short": f"{name}-two"}, by=None, why=None)
+        correct(laptop.vault, name, {"short": f"{name}-two"}, by=None, why=None)
     known = laptop.fleet
     walks.clear()
     select.find_position(known, "avocet/port/U1")
@@ -277,8 +277,8 @@ def test_a_vessel_that_lost_its_name_is_damage_and_says_which_file(laptop: Lapto
 def test_units_and_positions_answer_to_the_names_they_had(laptop: Laptop) -> None:
     """Asked for and archived under the old name, it is the same chip; today's name goes first."""
     laptop.take(image(), where="grebe/port/U1")
-    amend(laptop.vault, "grebe/port", {"short": "stern"}, by=None, why=None)
-    amend(laptop.vault, "grebe/stern/U1", {"short": "U9"}, by=None, why=None)
+    correct(laptop.vault, "grebe/port", {"short": "stern"}, by=None, why=None)
+    correct(laptop.vault, "grebe/stern/U1", {"short": "U9"}, by=None, why=None)
     assert laptop.position("grebe/PORT/u1").where == "grebe/stern/U9"
     taken = laptop.take(image(2), where="grebe/port/U1", position_confirmed=True)
     assert (taken.made, taken.position.where) == ((), "grebe/stern/U9")

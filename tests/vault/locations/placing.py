@@ -1,4 +1,4 @@
-"""What the tests of places share: a store that keeps a log and can fail, and short ways to send."""
+"""What the tests of locations share: a store that keeps a log and can fail."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def nothing(_done: int, _of: int) -> None:
 def made_place(
     vault: Vault, store: Store, vessels: frozenset[str] | None = None, *, merge: bool = False
 ) -> Location:
-    """Make a place of what is at a store."""
+    """Make a backup location of what is at a store."""
     identity = make_location(
         store,
         vault=vault.identity,
@@ -90,7 +90,7 @@ def made_place(
 def sent_to(
     home: Home, folder: Path, vessels: frozenset[str] | None = None
 ) -> tuple[Location, Sent]:
-    """Make a folder a place of a home's vault, and fill it."""
+    """Make a folder a backup location of a home's vault, and fill it."""
     vault = home.open()
     store = FolderStore(folder)
     target = made_place(vault, store, vessels)
@@ -100,7 +100,7 @@ def sent_to(
 def again(
     home: Home, folder: Path, target: Location, *, quick: bool = False, both_ways: bool = False
 ) -> Sent:
-    """Send to a folder that is a place."""
+    """Send to a folder that is a backup location."""
     store = FolderStore(folder)
     return send(home.open(), store, target, nothing, quick=quick, both_ways=both_ways)
 

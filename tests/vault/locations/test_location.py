@@ -30,10 +30,10 @@ def test_another_stick_is_refused(full: Home, tmp_path: Path) -> None:
     blue.mkdir()
     target, _ = sent_to(full, red)
     sent_to(full, blue)
-    assert code_of(lambda: again(full, blue, target)) == "place-another"
+    assert code_of(lambda: again(full, blue, target)) == "backup-another"
     empty = tmp_path / "empty"
     empty.mkdir()
-    assert code_of(lambda: again(full, empty, target)) == "place-absent"
+    assert code_of(lambda: again(full, empty, target)) == "backup-absent"
     assert list(empty.iterdir()) == []
 
 
@@ -41,7 +41,7 @@ def test_a_folder_of_something_else_is_refused(full: Home, stick: Path) -> None:
     """Nothing is written among a person's own files."""
     (stick / "holiday.jpg").write_bytes(b"picture")
     store = FolderStore(stick)
-    assert code_of(lambda: made_place(full.open(), store)) == "place-not-empty"
+    assert code_of(lambda: made_place(full.open(), store)) == "backup-not-empty"
     assert [each.name for each in stick.iterdir()] == ["holiday.jpg"]
 
 
@@ -52,7 +52,7 @@ def test_another_vault_is_refused_unless_both_are_to_be_kept(
     other.note("the other laptop", AVOCET)
     target, _ = sent_to(full, stick)
     store = FolderStore(stick)
-    assert code_of(lambda: made_place(other.open(), store)) == "place-other-vault"
+    assert code_of(lambda: made_place(other.open(), store)) == "backup-other-vault"
     assert made_place(other.open(), store, merge=True) == target
     sent = again(other, stick, target)
     assert sent.unknown == len(full.open().records(GREBE)) * 2 + 1
@@ -87,7 +87,7 @@ def test_both_ways_takes_nothing_of_others_from_a_limited_place(
 
 
 def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: Path) -> None:
-    """What the vault has not and the place has wrong is left where it is."""
+    """What the vault has not and the backup location has wrong is left where it is."""
     target, _ = sent_to(full, stick)
     Home(stick, other.own).note("somebody's", GREBE)
     last = Home(stick, other.own).open().records(GREBE)[-1]
@@ -100,19 +100,19 @@ def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: 
 @pytest.mark.parametrize(
     ("data", "code"),
     [
-        (b"", "place-marker"),
-        (b"place = 1\n", "place-marker"),
-        (location.marker("9ace" * 8) + b"\n", "place-marker"),
-        (location.marker("9ace" * 8).replace(b"format = 1", b"format = 2"), "place-format"),
-        (location.marker("9ace" * 8).replace(b"format = 1", b"format = 0"), "place-format"),
-        (b"x" * 5000, "place-unreachable"),
+        (b"", "backup-marker"),
+        (b"backup location = 1\n", "backup-marker"),
+        (location.marker("9ace" * 8) + b"\n", "backup-marker"),
+        (location.marker("9ace" * 8).replace(b"format = 1", b"format = 2"), "backup-format"),
+        (location.marker("9ace" * 8).replace(b"format = 1", b"format = 0"), "backup-format"),
+        (b"x" * 5000, "backup-unreachable"),
     ],
 )
 def test_a_marker_of_another_form_is_refused(
     full: Home, stick: Path, data: bytes, code: str
 ) -> None:
     """And so is one of a later version."""
-    (stick / "place.toml").write_bytes(data)
+    (stick / "backup-location.toml").write_bytes(data)
     store = FolderStore(stick)
     assert code_of(lambda: made_place(full.open(), store)) == code
 
@@ -133,14 +133,14 @@ def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_pa
             merge=False,
         )
 
-    assert code_of(lambda: settle(stick, packed=True)) == "place-kind"
-    assert code_of(lambda: settle(tmp_path / "packed", packed=False)) == "place-kind"
+    assert code_of(lambda: settle(stick, packed=True)) == "backup-kind"
+    assert code_of(lambda: settle(tmp_path / "packed", packed=False)) == "backup-kind"
 
 
 def test_the_folder_above_must_be_there(full: Home, tmp_path: Path) -> None:
     """A stick that is not plugged in is not made out of nothing."""
     store = FolderStore(tmp_path / "no-stick" / "backup")
-    assert code_of(lambda: made_place(full.open(), store)) == "place-absent"
+    assert code_of(lambda: made_place(full.open(), store)) == "backup-absent"
     assert not (tmp_path / "no-stick").exists()
 
 

@@ -40,7 +40,7 @@ def stick(tmp_path: Path) -> Path:
 
 
 def placed(home: Home, folder: Path, vessels: frozenset[str] | None = None) -> Location:
-    """Make a folder a packed place."""
+    """Make a folder a packed backup location."""
     identity = make_location(
         FolderStore(folder),
         vault=home.open().identity,
@@ -55,7 +55,7 @@ def placed(home: Home, folder: Path, vessels: frozenset[str] | None = None) -> L
 def sent_packed(
     home: Home, folder: Path, target: Location, *, quick: bool = False, both_ways: bool = False
 ) -> Sent:
-    """Send to a folder that is a packed place."""
+    """Send to a folder that is a packed backup location."""
     store = FolderStore(folder)
     return send_packed(home.open(), store, target, NAMES, nothing, quick=quick, both_ways=both_ways)
 
@@ -65,7 +65,7 @@ def test_one_pack_a_vessel_written_only_when_it_changes(full: Home, stick: Path)
     target = placed(full, stick)
     assert sent_packed(full, stick, target).sent == 2
     assert set(tree(stick)) == {
-        "place.toml",
+        "backup-location.toml",
         "packs/README.txt",
         pack_file(GREBE),
         pack_file(AVOCET),
@@ -81,7 +81,7 @@ def test_one_pack_a_vessel_written_only_when_it_changes(full: Home, stick: Path)
 
 
 def test_a_record_of_what_is_held_alone_is_no_reason_to_write(full: Home, stick: Path) -> None:
-    """As in every place."""
+    """As in every backup location."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
     with full.open().writing() as writing:
@@ -102,7 +102,7 @@ def test_a_limited_place_has_the_packs_of_its_vessels_alone(full: Home, stick: P
 
 
 def test_a_damaged_pack_is_written_anew_and_kept_aside(full: Home, stick: Path) -> None:
-    """Wherever the byte is: the wrong pack is there to be seen, the right one in its place."""
+    """Wherever the byte is: the wrong pack is there to be seen, the right one in its location."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
     right = (stick / pack_file(GREBE)).read_bytes()
@@ -213,7 +213,7 @@ def test_a_stick_pulled_between_two_packs(
     monkeypatch.setattr(packed, "pack_to_file", pull)
     with pytest.raises(SendingFailed) as caught:
         sent_packed(full, stick, target)
-    assert caught.value.refusal.code == "place-lost"
+    assert caught.value.refusal.code == "backup-lost"
     assert [each.vessel for each in caught.value.proven] == [GREBE]
     assert list(stick.iterdir()) == []
 
@@ -227,7 +227,7 @@ def test_what_a_broken_off_writing_left_is_removed(full: Home, stick: Path) -> N
 
 
 def test_packs_that_were_all_removed_are_written_again(full: Home, stick: Path) -> None:
-    """The marker says what the place is."""
+    """The marker says what the backup location is."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
     shutil.rmtree(stick / "packs")
@@ -243,7 +243,7 @@ def test_a_place_without_packs_yet_is_begun_again(full: Home, stick: Path) -> No
     (stick / pack_file(GREBE)).write_bytes(b"somebody's")
     with pytest.raises(ParambakError) as caught:
         make_location(store, vault=vault, known=(), limited=False, packed=True, merge=False)
-    assert caught.value.code == "place-other-vault"
+    assert caught.value.code == "backup-other-vault"
 
 
 def test_only_a_folder_can_be_packed(full: Home) -> None:
@@ -252,4 +252,4 @@ def test_only_a_folder_can_be_packed(full: Home) -> None:
     store = FsspecStore("memory://x", fsspec.filesystem("memory"), "/x", "w")
     with pytest.raises(ParambakError) as caught:
         send_packed(full.open(), store, Location("9ace" * 8, packed=True), NAMES, nothing)
-    assert caught.value.code == "place-packed-folder"
+    assert caught.value.code == "backup-packed-folder"

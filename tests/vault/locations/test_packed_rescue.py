@@ -1,4 +1,4 @@
-"""A packed place whose pack is refused as a whole: what is sound in it is not lost."""
+"""A packed backup location whose pack is refused as a whole: what is sound in it is not lost."""
 
 from __future__ import annotations
 

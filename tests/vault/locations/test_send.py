@@ -36,7 +36,7 @@ from tests.vault.locations.placing import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-PAGE = (Path(__file__).parents[3] / "formats" / "places.md").read_text(encoding="utf-8")
+PAGE = (Path(__file__).parents[3] / "formats" / "backup-locations.md").read_text(encoding="utf-8")
 GREBES, AVOCETS = random.Random(1).randbytes(300), random.Random(2).randbytes(300)
 SHARED = b"a layout that both have, invented"
 
@@ -76,7 +76,7 @@ def test_a_place_of_all_is_the_vault_again(full: Home, stick: Path) -> None:
     """Every file is there, byte for byte; it opens as the vault, and rechecks clean."""
     _, sent = sent_to(full, stick)
     there = tree(stick)
-    assert there.pop("place.toml").startswith(b"# A place of a parambak vault.")
+    assert there.pop("backup-location.toml").startswith(b"# A backup location of a parambak vault.")
     assert there == full.files()
     assert (sent.sent, sent.there, sent.refused) == (len(there) - 1, 0, ())
     assert clean(stick, full.own)
@@ -85,7 +85,7 @@ def test_a_place_of_all_is_the_vault_again(full: Home, stick: Path) -> None:
 
 
 def test_sending_again_hashes_and_sends_nothing(full: Home, stick: Path) -> None:
-    """What is there is counted as found right, and no file of the place changes."""
+    """What is there is counted as found right, and no file of the backup location changes."""
     target, first = sent_to(full, stick)
     before = {file: file.stat().st_mtime_ns for file in stick.rglob("*") if file.name != "lock"}
     second = again(full, stick, target)
@@ -99,7 +99,7 @@ def test_sending_again_hashes_and_sends_nothing(full: Home, stick: Path) -> None
 def test_objects_go_before_their_records_and_records_in_causal_order(
     full: Home, stick: Path
 ) -> None:
-    """At no moment does the place hold a record without all that it needs."""
+    """At no moment does the backup location hold a record without all that it needs."""
     store = Logged(FolderStore(stick))
     target = made_place(full.open(), store)
     send(full.open(), store, target, nothing)
@@ -118,9 +118,13 @@ def test_nothing_of_another_customer_travels(
 ) -> None:
     """Every byte that is sent, first, again, healing and both ways, is looked through."""
     vault = full.open()
-    place = sent_to(full, tmp_path / "office")  # puts no record, but makes another place
+    location = sent_to(
+        full, tmp_path / "office"
+    )  # puts no record, but makes another backup location
     with vault.writing() as writing:
-        writing.add("place", None, {"place": place[0].identity, "name": "o", "address": "nas"})
+        writing.add(
+            "location", None, {"location": location[0].identity, "name": "o", "address": "nas"}
+        )
         writing.add("held", other, {"text": "held elsewhere"})
     theirs = {d for s in vault.records(mine) for d in s.record.objects}
     foreign = {d for s in vault.records(other) for d in s.record.objects} - theirs
@@ -152,7 +156,7 @@ def test_nothing_of_another_customer_travels(
 
 
 def test_a_limited_place_opens_as_a_vault_of_its_own(full: Home, stick: Path) -> None:
-    """Its identity is the place's, its first record the same each time, and nothing is noted."""
+    """Its identity is the location's, its first record the same each time, and nothing is noted."""
     target, _ = sent_to(full, stick, frozenset({GREBE}))
     vault = Home(stick, full.own).open()
     assert vault.identity == target.identity
@@ -176,7 +180,7 @@ def test_every_damaged_file_there_is_healed_and_kept_aside(full: Home, stick: Pa
     target, _ = sent_to(full, stick)
     right = tree(stick)
     for file in right:
-        if file == "place.toml":
+        if file == "backup-location.toml":
             continue
         flip(stick / file)
         wrong = (stick / file).read_bytes()
@@ -189,7 +193,7 @@ def test_every_damaged_file_there_is_healed_and_kept_aside(full: Home, stick: Pa
         shutil.rmtree(stick / "damaged")
 
 
-def test_the_same_file_damaged_twice_is_kept_twice(full: Home, stick: Path) -> None:
+def test_the_same_file_damaged_twice_is_mirrored(full: Home, stick: Path) -> None:
     """No kept file is written over."""
     target, _ = sent_to(full, stick)
     file = next(file for file in tree(stick) if file.startswith("objects"))
@@ -297,7 +301,7 @@ def test_broken_off_at_any_operation_it_goes_on(full: Home, tmp_path: Path) -> N
             send(full.open(), store, target, nothing)
         except (SendingFailed, ParambakError) as error:
             refusal = error.refusal if isinstance(error, SendingFailed) else error
-            assert refusal.code in ("place-lost", "place-unreachable")
+            assert refusal.code in ("backup-lost", "backup-unreachable")
         else:
             break
         if (folder / "vault.toml").exists():
@@ -310,7 +314,7 @@ def test_broken_off_at_any_operation_it_goes_on(full: Home, tmp_path: Path) -> N
         target = made_place(full.open(), FolderStore(folder))
         again(full, folder, target)
         found = tree(folder)
-        found.pop("place.toml")
+        found.pop("backup-location.toml")
         assert found == full.files()
         shutil.rmtree(folder)
     else:
@@ -338,10 +342,10 @@ def test_what_was_through_is_told_when_it_breaks_off(full: Home, stick: Path) ->
 @pytest.mark.parametrize(
     ("number", "code"),
     [
-        (errno.ENOSPC, "place-full"),
-        (errno.EROFS, "place-unwritable"),
-        (errno.EIO, "place-lost"),
-        (errno.ENODEV, "place-lost"),
+        (errno.ENOSPC, "backup-full"),
+        (errno.EROFS, "backup-unwritable"),
+        (errno.EIO, "backup-lost"),
+        (errno.ENODEV, "backup-lost"),
     ],
 )
 def test_each_failure_has_its_own_refusal(full: Home, stick: Path, number: int, code: str) -> None:
@@ -364,9 +368,9 @@ def test_a_stick_that_was_pulled_is_not_written_beside(full: Home, tmp_path: Pat
             stick.rename(tmp_path / "pocket")
             stick.mkdir()
 
-    assert broken_code(lambda: send(full.open(), store, target, pull)) == "place-lost"
+    assert broken_code(lambda: send(full.open(), store, target, pull)) == "backup-lost"
     assert list(stick.iterdir()) == []
-    assert code_of(lambda: again(full, stick, target)) == "place-absent"
+    assert code_of(lambda: again(full, stick, target)) == "backup-absent"
     assert again(full, tmp_path / "pocket", target).refused == ()
 
 

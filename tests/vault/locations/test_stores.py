@@ -66,7 +66,7 @@ def test_a_store_gets_the_vault_byte_for_byte(full: Home, memory: Any) -> None:
     target = made_place(full.open(), store)
     assert send(full.open(), store, target, nothing).refused == ()
     there = held(memory)
-    assert there.pop("place.toml")
+    assert there.pop("backup-location.toml")
     assert there == full.files()
     assert send(full.open(), in_memory(memory), target, nothing).sent == 0
 
@@ -87,7 +87,7 @@ def test_either_side_is_healed(full: Home, memory: Any) -> None:
 
 
 def test_a_limited_store_has_nothing_of_others(full: Home, memory: Any) -> None:
-    """The same rule wherever the place is."""
+    """The same rule wherever the backup location is."""
     store = in_memory(memory)
     target = made_place(full.open(), store, frozenset({GREBE}))
     send(full.open(), store, target, nothing)
@@ -123,7 +123,7 @@ def test_cut_off_at_any_call_it_goes_on(
             send(full.open(), in_memory(memory), target, nothing)
         except (SendingFailed, ParambakError) as error:
             refusal = error.refusal if isinstance(error, SendingFailed) else error
-            assert refusal.code in ("place-lost", "place-unreachable")
+            assert refusal.code in ("backup-lost", "backup-unreachable")
         left[0] = -1
         right = full.files()
         assert all(
@@ -162,7 +162,7 @@ def test_what_reads_back_otherwise_never_gets_its_name(
     with pytest.raises(ParambakError) as caught:
         made_place(full.open(), in_memory(memory))
     assert (caught.value.code, caught.value.found) == (
-        "place-lost",
+        "backup-lost",
         "What was read back is not what was written (EIO)",
     )
     assert held(memory) == {}
@@ -172,31 +172,31 @@ def test_what_reads_back_otherwise_never_gets_its_name(
 
 
 def test_the_page_has_the_patience_of_the_program() -> None:
-    """A limit that changes in one place changes in the other."""
+    """A limit that changes in one backup location changes in the other."""
     assert f"says nothing for {PATIENCE:g} s" in PAGE
 
 
 @pytest.mark.parametrize(
     ("text", "code"),
     [
-        ("", "place-address"),
-        ("a" * 1001, "place-address"),
-        ("stick\n", "place-address"),
-        ("zip://a.zip::file:///x", "place-address"),
-        ("simplecache::sftp://h/x", "place-address"),
-        ("://x", "place-address"),
-        ("s p://x", "place-address"),
-        ("generic://sftp://h/x", "place-address"),
-        ("http://h/x", "place-address"),
-        ("reference://x", "place-address"),
-        ("sftp://h", "place-address"),
-        ("sftp:///x", "place-address"),
-        ("sftp://h:99999/x", "place-address"),
-        ("sftp://[h/x", "place-address"),
-        ("sftp://ana:secret@h/x", "place-address-password"),
-        ("ftp://ana:@h/x", "place-address-password"),
-        ("s3://bucket/x?token=secret", "place-address-password"),
-        ("s3://bucket/x#secret", "place-address-password"),
+        ("", "backup-address"),
+        ("a" * 1001, "backup-address"),
+        ("stick\n", "backup-address"),
+        ("zip://a.zip::file:///x", "backup-address"),
+        ("simplecache::sftp://h/x", "backup-address"),
+        ("://x", "backup-address"),
+        ("s p://x", "backup-address"),
+        ("generic://sftp://h/x", "backup-address"),
+        ("http://h/x", "backup-address"),
+        ("reference://x", "backup-address"),
+        ("sftp://h", "backup-address"),
+        ("sftp:///x", "backup-address"),
+        ("sftp://h:99999/x", "backup-address"),
+        ("sftp://[h/x", "backup-address"),
+        ("sftp://ana:secret@h/x", "backup-address-password"),
+        ("ftp://ana:@h/x", "backup-address-password"),
+        ("s3://bucket/x?token=secret", "backup-address-password"),
+        ("s3://bucket/x#secret", "backup-address-password"),
     ],
 )
 def test_what_is_no_address_is_refused(text: str, code: str) -> None:
@@ -235,7 +235,7 @@ def test_an_unknown_kind_of_address_is_refused() -> None:
     """A scheme that fsspec does not know."""
     with pytest.raises(ParambakError) as caught:
         open_store(parse("pigeon://loft/x"), "w", SshTerms())
-    assert caught.value.code == "place-address"
+    assert caught.value.code == "backup-address"
 
 
 @pytest.mark.parametrize(
@@ -253,7 +253,7 @@ def test_a_library_that_is_not_there_is_named(
     monkeypatch.setitem(sys.modules, library, None)
     with pytest.raises(ParambakError) as caught:
         open_store(parse(address), "w", SshTerms())
-    assert caught.value.code == "place-library"
+    assert caught.value.code == "backup-library"
     assert library in str(caught.value.found)
     assert install in str(caught.value.next)
 
@@ -267,7 +267,7 @@ def test_a_store_that_fails_at_once_is_not_reached(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(fsspec.core, "url_to_fs", fail)
     with pytest.raises(ParambakError) as caught:
         open_store(parse("memory://x"), "w", SshTerms())
-    assert caught.value.code == "place-unreachable"
+    assert caught.value.code == "backup-unreachable"
 
 
 def test_a_store_that_cannot_be_listed_is_not_reached(
@@ -282,4 +282,4 @@ def test_a_store_that_cannot_be_listed_is_not_reached(
     monkeypatch.setattr(store_fsspec.FsspecStore, "_names", fail)
     with pytest.raises(ParambakError) as caught:
         contents_at(store)
-    assert caught.value.code == "place-unreachable"
+    assert caught.value.code == "backup-unreachable"

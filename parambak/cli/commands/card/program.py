@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("program", example="parambak card program U7.BIN --place U7", vault=False)
+@parambak_command("program", example="parambak card program U7.BIN --position U7", vault=False)
 @click.argument("dump", metavar="DUMP")
-@click.option("--place", metavar="TEXT", help="Its place on the card, such as U7.")
+@click.option("--position", metavar="TEXT", help="Its position on the card, such as U7.")
 @click.option("--format", type=FormatName(), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
 @pass_settings

@@ -58,7 +58,7 @@ def _page(screen: Screen, closed: SwapCloseAnswer) -> None:
         return
     by = "match by bytes"
     if not closed.bytes_compared:
-        by = "carried over by VALUES of two layouts, no byte compared with the copy meant"
+        by = "carried over by VALUES of two layouts, no byte compared with the selected copy"
     facts = [
         ("contents", f"{by}; {counted(closed.reads_taken_in, 'read-back')} on record as reads"),
         ("functions", f"{counted(len(closed.tests), 'test')} passed"),
@@ -71,5 +71,7 @@ def _page(screen: Screen, closed: SwapCloseAnswer) -> None:
 def _given_up(screen: Screen, closed: SwapCloseAnswer) -> None:
     screen.mind(f"The swap at {closed.where} is given up, and that is on record.")
     screen.say("Nothing that was read back became a copy. The old card's copy stands.")
-    way_back = f": {closed.way_back}" if closed.way_back is not None else ", with power off"
-    screen.say(f"The old card goes back in by the way back{way_back}. Test its functions too.")
+    fallback_plan = (
+        f": {closed.fallback_plan}" if closed.fallback_plan is not None else ", with power off"
+    )
+    screen.say(f"The old card goes back in by the way back{fallback_plan}. Test its functions too.")

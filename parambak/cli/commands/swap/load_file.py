@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
 @pass_settings
 def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
-    """Write the copy of WHERE that is meant, for loading; refuse one that is not verified.
+    """Write the selected copy of WHERE, for loading; refuse one that is not verified.
 
     That is the copy chosen in the open swap, else the newest. Its bytes are never altered.
     With --pair, FILE holds the first chip and FILE.2 the second, or for a reader that takes

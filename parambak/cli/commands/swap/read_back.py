@@ -49,12 +49,12 @@ if TYPE_CHECKING:
 @click.option(
     "--old-layout",
     metavar="FILE",
-    help="With --layout: that of the copy meant, if not the position's own.",
+    help="With --layout: that of the selected copy, if not the position's own.",
 )
 @click.option("--renames", metavar="FILE", help="With --layout: a table, old name = new name.")
 @pass_settings
 def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options: Any) -> Answer:
-    """Compare what was read from the loaded card with the copy of WHERE that is meant.
+    """Compare what was read from the loaded card with the selected copy of WHERE.
 
     That is the copy chosen in the open swap, else the one released last in it, else the
     latest verified one.
@@ -64,7 +64,7 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
 
 def _page(screen: Screen, read: SwapReadBackAnswer) -> None:
     deviations(screen, read.deviations)
-    screen.facts([("meant", read.copy), ("stage", read.stage)], indent=0)
+    screen.facts([("selected", read.copy), ("stage", read.stage)], indent=0)
     for dump in read.dumps:
         screen.say()
         screen.heading(dump.file)
@@ -97,15 +97,15 @@ def _dump(screen: Screen, dump: DumpReadBack) -> None:
 
 
 def _differences(screen: Screen, dump: DumpReadBack) -> None:
-    if not dump.differences and not dump.expected_differences:
+    if not dump.differences and not dump.running_differences:
         screen.say("No byte differs.")
         return
     rows = [
         (word, *row, run.fields)
-        for word, runs in (("NO", dump.differences), ("expected", dump.expected_differences))
+        for word, runs in (("NO", dump.differences), ("running", dump.running_differences))
         for run, row in zip(runs, run_rows(runs), strict=False)
     ]
-    screen.table(("allowed", "address", "bytes", "meant", "read", "field"), rows, right=(2,))
+    screen.table(("allowed", "address", "bytes", "selected", "read", "field"), rows, right=(2,))
 
 
 def _by_values(screen: Screen, read: SwapReadBackAnswer) -> None:
@@ -114,7 +114,7 @@ def _by_values(screen: Screen, read: SwapReadBackAnswer) -> None:
     else:
         screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
         screen.say(
-            "Settle each value above with the maker. One that is meant to be left out stands "
+            "Settle each value above with the maker. One that is selected to be left out stands "
             "in the table of renames as `name = false`."
         )
     screen.say(by_values.WORD_NEEDED)
@@ -153,6 +153,6 @@ def _next(screen: Screen, read: SwapReadBackAnswer) -> None:
     else:
         screen.say(
             "Take the power off again. A field or check that the unit itself writes stands in the "
-            "layout as expected-to-change; for anything else load the file again, and read back "
+            "layout as running; for anything else load the file again, and read back "
             "before power and after it."
         )

@@ -1,1 +1,0 @@
-"""The questions of second places: added, sent to, listed, given up."""

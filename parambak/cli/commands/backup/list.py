@@ -1,0 +1,53 @@
+"""`backup list`: the backup locations, and what each was last found to hold."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.answers.backup.list import BackupListQuestion, answer
+from parambak.cli.command import command as parambak_command
+from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.memory.counted import counted
+
+if TYPE_CHECKING:
+    from parambak.answers.backup.list import BackupListAnswer, LocationShown
+    from parambak.cli.screen import Screen
+
+
+@parambak_command("list", example="parambak backup list")
+@pass_settings
+def command(settings: Settings, /) -> Answer:
+    """List the backup locations, and for how many vessels each was last proven to hold what."""
+    return settings.ask(answer, BackupListQuestion(), _page)
+
+
+def _page(screen: Screen, listed: BackupListAnswer) -> None:
+    if not listed.locations:
+        screen.say(
+            "No backup location is known yet. Add one with `parambak backup add NAME ADDRESS`."
+        )
+        return
+    for location in listed.locations:
+        screen.heading(location.location)
+        vessels = "all" if location.vessels is None else ", ".join(location.vessels)
+        facts = [("address", location.address), ("vessels", vessels)]
+        if location.packed:
+            facts.append(("packed", "one pack for each vessel"))
+        screen.facts([*facts, ("identity", location.id), ("holds", _holds(location))])
+
+
+def _holds(location: LocationShown) -> str:
+    if location.proven_on is None and not location.vessels_here:
+        return "nothing that is known: no vessel that belongs there is in this vault"
+    if location.proven_on is None:
+        return f"nothing yet: `parambak backup send {location.location}`"
+    dates = location.proven_on
+    if location.oldest_proof != dates:
+        dates = f"{location.oldest_proof} to {dates}"
+    records, vessels = counted(location.records, "record"), counted(location.vessels_held, "vessel")
+    text = f"{records} of {vessels}, {'hashed' if location.hashed else 'NOT HASHED'} there {dates}"
+    return (
+        f"{text}; {counted(location.lacking, 'record')} NOT WHOLE there"
+        if location.lacking
+        else text
+    )

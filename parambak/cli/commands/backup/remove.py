@@ -1,0 +1,30 @@
+"""`backup remove`: a backup location is given up, as a new record; nothing in it is touched."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from parambak.answers.backup.remove import BackupRemoveQuestion, answer
+from parambak.cli.command import command as parambak_command
+from parambak.cli.settings import Answer, Settings, pass_settings
+
+if TYPE_CHECKING:
+    from parambak.answers.backup.remove import BackupRemoveAnswer
+    from parambak.cli.screen import Screen
+
+
+@parambak_command("remove", example="parambak backup remove red-stick")
+@click.argument("name", metavar="NAME")
+@pass_settings
+def command(settings: Settings, /, name: str) -> Answer:
+    """Give a backup location up: it is sent to no more, and what it holds counts no more.
+
+    What is in it stays there. `backup add` with its address takes it up again.
+    """
+    return settings.ask(answer, BackupRemoveQuestion(name=name), _page)
+
+
+def _page(screen: Screen, removed: BackupRemoveAnswer) -> None:
+    screen.good(f"{removed.location} is given up; what is in it was not touched.")

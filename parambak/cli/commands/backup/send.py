@@ -1,0 +1,74 @@
+"""`backup send`: what a backup location lacks is sent there, and what is there is hashed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from parambak.answers.backup.send import BackupSendQuestion, answer
+from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.backup import typed_address
+from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.memory.counted import counted
+
+if TYPE_CHECKING:
+    from parambak.answers.backup.send import BackupSendAnswer
+    from parambak.cli.screen import Screen
+
+
+@parambak_command("send", example="parambak backup send red-stick")
+@click.argument("name", metavar="NAME")
+@click.option(
+    "--both-ways", is_flag=True, help="Take in what the backup location has and the vault has not."
+)
+@click.option("--quick", is_flag=True, help="Trust the sizes of what is there; it is not hashed.")
+@click.option("--at", metavar="ADDRESS", help="Where the backup location is found today.")
+@pass_settings
+def command(
+    settings: Settings, /, *, name: str, both_ways: bool, quick: bool, at: str | None
+) -> Answer:
+    """Send to a location what it lacks, hash what it has, and heal either side from the other.
+
+    Nothing is deleted. It may be broken off at any moment; called again, it goes on.
+    """
+    question = BackupSendQuestion(
+        name=name, at=typed_address(at or "") or None, both_ways=both_ways, quick=quick
+    )
+    return settings.ask(answer, question, _page)
+
+
+def _page(screen: Screen, sent: BackupSendAnswer) -> None:
+    how = "hashed there" if sent.hashed else "of the right size there, NOT HASHED"
+    screen.say(
+        f"{counted(sent.sent, 'file')} sent and read back; {counted(sent.there, 'file')} {how}."
+    )
+    for healed, where in (
+        (sent.healed_there, "in the backup location"),
+        (sent.healed_here, "in the vault"),
+    ):
+        for file in healed:
+            screen.say(f"HEALED {where}: {file}; what was damaged is kept in damaged/", indent=2)
+    added = sent.added
+    if added is not None:
+        records, objects = counted(added.records, "record"), counted(added.objects, "object")
+        screen.say(f"Taken into the vault: {records} and {objects}.")
+    if sent.unknown:
+        text = f"{counted(sent.unknown, 'record')} there are not in this vault"
+        more = "; --both-ways takes in what belongs here" if added is None else ""
+        screen.say(f"{text}{more}.")
+    for refused in sent.refused:
+        screen.say(f"NOT SENT {refused.file}: {refused.text}", indent=2)
+    _verdict(screen, sent)
+
+
+def _verdict(screen: Screen, sent: BackupSendAnswer) -> None:
+    vessels = counted(len({held.vessel for held in sent.held}), "vessel")
+    if not sent.held and not sent.refused:
+        screen.mind(f"No vessel that belongs in {sent.location} is in this vault: none was sent.")
+    elif sent.refused:
+        screen.bad(f"{sent.location} does not hold everything of {vessels}: see above.")
+    elif sent.hashed:
+        screen.good(f"{sent.location} holds everything of {vessels}, every byte hashed there now.")
+    else:
+        screen.mind(f"{sent.location} has every file of {vessels} by name and size; not hashed.")

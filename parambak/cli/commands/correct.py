@@ -1,0 +1,58 @@
+"""`correct`: a fact told anew, as a new record that says by whom and why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from parambak.answers.correct import CorrectQuestion, answer
+from parambak.cli.command import command as parambak_command
+from parambak.cli.settings import Answer, Settings, pass_settings
+
+if TYPE_CHECKING:
+    from parambak.answers.correct import CorrectAnswer
+    from parambak.cli.screen import Screen
+
+OPTIONS = {
+    "short": ("--short-name", "New short name (the old one stays known as a former name)."),
+    "display": ("--display-name", "A name of any text."),
+    "imo": ("--imo", "Vessel: IMO number."),
+    "other_number": ("--other-number", "Vessel: hull or official number."),
+    "former": ("--former-name", "Vessel: a name it had before."),
+    "maker_type": ("--maker-type", "Unit: the maker's type, as text."),
+    "serial": ("--serial", "Unit or card: serial number."),
+    "stands": ("--stands", "Unit: where it stands aboard."),
+    "chip": ("--chip", "Position: the memory's part number."),
+    "read_on": ("--read-on", "Copy: the day of its newest read."),
+    "position": ("--position", "Copy: the WHERE that its newest read belongs to."),
+    "remark": ("--remark", "Copy: a remark to its newest read."),
+}
+
+
+@parambak_command(
+    "correct", example="parambak correct grebe/port-thruster --maker-type 'TC-4' --by 'J. Doe'"
+)
+@click.argument("where", metavar="WHERE|COPY")
+@click.option("--by", metavar="PERSON", help="Who says so.")
+@click.option("--why", metavar="TEXT", help="Why: what was wrong, or where it is known from.")
+@pass_settings
+def command(
+    settings: Settings, /, where: str, by: str | None, why: str | None, **options: str | None
+) -> Answer:
+    """Add or correct a fact of a vessel, unit, card, position or copy.
+
+    Nothing is rewritten: the correction is a new record.
+    """
+    facts = {name: value for name, value in options.items() if value is not None}
+    question = CorrectQuestion(where=where, facts=facts, by=by, why=why)
+    return settings.ask(answer, question, _page)
+
+
+def _page(screen: Screen, corrected: CorrectAnswer) -> None:
+    facts = ", ".join(f"{name} {value}" for name, value in corrected.facts.items())
+    screen.good(f"On record for {corrected.about}: {facts}.")
+
+
+for _name, (_flag, _help) in OPTIONS.items():
+    command.params.append(click.Option([_flag, _name], metavar="TEXT", help=_help))

@@ -1,0 +1,50 @@
+"""`swap select`: which copy is selected, where it is not the newest."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from parambak.answers.swap.select import SwapSelectQuestion, answer
+from parambak.cli.command import command as parambak_command
+from parambak.cli.commands.swap.check import deviations
+from parambak.cli.parts.runs import run_rows
+from parambak.cli.settings import Answer, Settings, pass_settings
+
+if TYPE_CHECKING:
+    from parambak.answers.swap.select import SwapSelectAnswer
+    from parambak.cli.screen import Screen
+
+MOST_RUNS = 20  # on the page; --json has them all
+
+
+@parambak_command(
+    "select",
+    example="parambak swap select grebe/port-thruster/U12@previous --by 'J. Doe' --why TEXT",
+)
+@click.argument("copy", metavar="COPY")
+@click.option("--by", metavar="PERSON", required=True, help="Who chooses.")
+@click.option("--why", metavar="TEXT", required=True, help="Why not the newest.")
+@pass_settings
+def command(settings: Settings, /, *, copy: str, by: str, why: str) -> Answer:
+    """Mean an older COPY in the open swap, and show how it differs from the newest."""
+    return settings.ask(answer, SwapSelectQuestion(copy=copy, by=by, why=why), _page)
+
+
+def _page(screen: Screen, choice: SwapSelectAnswer) -> None:
+    deviations(screen, choice.accepted)
+    screen.heading(f"Meant from here on: {choice.copy}")
+    if choice.runs:
+        screen.say("It differs from the newest copy in:")
+        rows = run_rows(choice.runs)
+        screen.table(("address", "bytes", "newest", "should be"), rows[:MOST_RUNS], right=(1,))
+        if len(rows) > MOST_RUNS:
+            screen.say(f"and {len(rows) - MOST_RUNS} stretches more; --json lists them all.")
+    else:
+        screen.say("It is the newest copy.")
+    screen.say()
+    if choice.verified:
+        screen.good("It is verified. `parambak swap check` goes by it now.")
+    else:
+        screen.bad("It is NOT VERIFIED. `parambak swap check` says what is wanting.")

@@ -1,0 +1,191 @@
+"""The seal of a vessel: short enough to write by hand, and it finds a cut history.
+
+formats/vault.md, "The seal". Check digits: ISO/IEC 7064:2003, system MOD 97-10.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import CallRefused, Fault
+from parambak.keeping.state.bodies import HeldBody
+from parambak.vault.order import behind, heads
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from parambak.vault.records import Stored
+
+DIGITS = 16  # of a record's digest
+MOST = 16_384  # characters of one argument
+_LINE = re.compile(
+    r"(?P<name>[a-z0-9.~-]{1,80}),"
+    r"(?P<records>[0-9]{1,9})records?,?"
+    rf"ends(?P<ends>[0-9a-f]{{{DIGITS}}}(?:,?and[0-9a-f]{{{DIGITS}}})*),?"
+    r"check(?P<check>[0-9]{2})[.,;]?"
+)
+MISTYPED = Fault(
+    "seal-mistyped",
+    CallRefused,
+    "this is no seal, or one that was mistyped",
+    "Compare it with what was written down, character by character: b and 6, 0 and o, 1 and l.",
+)
+
+
+class Seal(NamedTuple):
+    """What was known of a vessel: its name, its records, the first digits of the newest."""
+
+    name: str
+    records: int
+    ends: tuple[str, ...]
+
+
+class LineMatch(NamedTuple):
+    """What one identity's records show of a line: its ends that are here, and all behind them."""
+
+    ends: frozenset[str]
+    behind: int
+
+
+class LineVerdict(NamedTuple):
+    """What is known now: `state` is "whole" or "cut"; `since` counts later records."""
+
+    line: Seal
+    state: str
+    text: str
+    since: int | None = None
+    next: str | None = None
+
+
+def check_digits(number: str) -> str:
+    """Return the two check digits of a number of decimal digits, by MOD 97-10."""
+    rest = 0
+    for digit in number:
+        rest = (rest * 10 + ord(digit) - ord("0")) % 97
+    return f"{98 - rest * 100 % 97:02d}"
+
+
+def line_of(name: str, histories: Iterable[Sequence[Stored]]) -> Seal:
+    """Return the line of a ship from the records about each of its identities, in causal order."""
+    records = 0
+    ends: set[str] = set()
+    for stored in histories:
+        lasting = _without_last_held(stored) or stored
+        records += len(lasting)
+        ends.update(head.digest[:DIGITS] for head in heads(lasting))
+    return Seal(name.casefold(), records, tuple(sorted(ends)))
+
+
+def _without_last_held(stored: Sequence[Stored]) -> list[Stored]:
+    """Return the records but those of what backup locations hold at the end of the history.
+
+    A location is sent none of them until something else comes behind them, so a vault that was
+    fetched from there is whole without them.
+    """
+    behind: set[str] = set()
+    lasting = []
+    for stored_record in reversed(stored):
+        if stored_record.record.kind != HeldBody.kind or stored_record.digest in behind:
+            lasting.append(stored_record)
+            behind.update(stored_record.record.after)
+    return lasting
+
+
+def write(line: Seal) -> str:
+    """Return the line as a person writes it down."""
+    noun = "record" if line.records == 1 else "records"
+    ends = " and ".join(grouped(end) for end in line.ends)
+    return f"{line.name}, {line.records} {noun}, ends {ends}, check {_check(line)}"
+
+
+def read(text: str) -> tuple[Seal, ...]:
+    """Return the lines of a text, whatever its case, spaces and line ends.
+
+    Raises `seal-mistyped` where it holds none, or one whose check digits do not fit.
+    """
+    bare = "".join(text[:MOST].casefold().split())
+    lines = []
+    start = 0
+    while start < len(bare):
+        match = _LINE.match(bare, start)
+        if match is None or len(text) > MOST:
+            raise MISTYPED.error(
+                expected="NAME, N records, ends DIGITS, check NN", found=_shown(bare[start:])
+            )
+        ends = tuple(each.strip(",") for each in match["ends"].split("and"))
+        line = Seal(match["name"], int(match["records"]), ends)
+        if _check(line) != match["check"]:
+            raise MISTYPED.error(
+                expected="check digits that fit the rest of the line", found=_shown(match[0])
+            )
+        lines.append(line)
+        start = match.end()
+    if not lines:
+        raise MISTYPED.error(expected="NAME, N records, ends DIGITS, check NN", found="nothing")
+    return tuple(lines)
+
+
+def match_line(line: Seal, stored: Sequence[Stored]) -> LineMatch:
+    """Return what one identity's records show of a line."""
+    after = {one.digest: one.record.after for one in stored}
+    ends = [digest for digest in after if digest[:DIGITS] in line.ends]
+    return LineMatch(frozenset(digest[:DIGITS] for digest in ends), len(behind(ends, after)))
+
+
+def judge(line: Seal, matches: Iterable[LineMatch], now: int) -> LineVerdict:
+    """Return what is known of the history that a line closed.
+
+    `seen` is of each identity whose records were looked at, `now` counts the ship's records.
+    """
+    here: set[str] = set()
+    behind = 0
+    for match in matches:
+        here |= match.ends
+        behind += match.behind
+    gone = [end for end in line.ends if end not in here]
+    if gone:
+        return LineVerdict(line, "cut", _cut(line, gone, now), next=_FETCH)
+    if behind != line.records:
+        text = (
+            f"the history of {line.name} is not what it was: {line.records} records stood then, "
+            f"and {behind} of them {'is' if behind == 1 else 'are'} in this vault"
+        )
+        return LineVerdict(line, "cut", text, next=_FETCH)
+    since = max(now - line.records, 0)
+    word = "record" if since == 1 else "records"
+    ends = " and ".join(grouped(end) for end in line.ends)
+    text = f"the history of {line.name} is whole up to {ends}; {since} {word} since"
+    return LineVerdict(line, "whole", text, since=since)
+
+
+_FETCH = (
+    "Fetch its records and objects from another copy of this vault, or from a backup location that "
+    "holds the vessel; then run recheck with the same line again."
+)
+
+
+def _cut(line: Seal, gone: Sequence[str], now: int) -> str:
+    digits = " and ".join(grouped(end) for end in gone)
+    one = len(gone) == 1
+    word = "record" if one else "records"
+    verb = "is" if one else "are"
+    left = f"; {now} of {line.records} are left" if now else "; nothing of it is left"
+    return (
+        f"the history of {line.name} was cut: the {word} {digits} that ended it then {verb} not in "
+        f"this vault{left if now < line.records else ''}"
+    )
+
+
+def grouped(digits: str) -> str:
+    """Return digits in groups of four."""
+    return " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
+
+
+def _check(line: Seal) -> str:
+    text = ",".join((line.name, str(line.records), *line.ends))
+    return check_digits("".join(f"{ord(each):03d}" for each in text))
+
+
+def _shown(text: str) -> str:
+    return repr(text[:80]) + (" …" if len(text) > 80 else "")
