@@ -69,7 +69,7 @@ def _of_code(path: Path) -> Iterator[Sentence]:
     tree = ast.parse(path.read_text("utf-8"))
     documented = set(_docstrings(tree))
     parts = {id(part) for node in ast.walk(tree) for part in _inner(node)}
-    faults = {id(node.args[3]): "next" for node in ast.walk(tree) if _is_fault(node)}
+    faults = {id(node): "next" for call in ast.walk(tree) for node in _next_steps(call)}
     helps = set(_helps(tree)) if "commands" in path.parts else set()
     for node in ast.walk(tree):
         text = _string(node)
@@ -112,9 +112,11 @@ def _helps(tree: ast.Module) -> Iterator[int]:
                 yield id(first.value)
 
 
-def _is_fault(node: ast.AST) -> bool:
-    name = getattr(getattr(node, "func", None), "id", "")
-    return isinstance(node, ast.Call) and name.endswith("Fault") and len(node.args) > 3  # noqa: PLR2004 - code, error, text, next
+def _next_steps(node: ast.AST) -> list[ast.expr]:
+    """Return what a fault says to do next: its fourth part."""
+    if isinstance(node, ast.Call) and getattr(node.func, "id", "").endswith("Fault"):
+        return node.args[3:4]
+    return []
 
 
 def _of_document(path: Path) -> Iterator[Sentence]:
