@@ -51,5 +51,5 @@ def answer(session: Session, question: CardCrossOverQuestion) -> CardCrossOverAn
         units=tuple(unit.where for unit in cross_over.units),
         crossed_over=not question.back,
         why=question.why,
-        meaning=None if question.back else cross_over.said,
+        meaning=None if question.back else cross_over.text,
     )

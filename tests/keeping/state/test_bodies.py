@@ -153,8 +153,9 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             differing_bytes=1,
             running_bytes=4,
         ),
-        '{"differing_bytes":1,"dumps":[' + _LEAST + '],"running_bytes":4,"image":' + _IMAGE + ","
-        '"loaded_correctly":false,"position":"' + OTHER + '","selected":' + _IMAGE + ","
+        '{"differing_bytes":1,"dumps":[' + _LEAST + '],"image":' + _IMAGE + ","
+        '"loaded_correctly":false,"position":"' + OTHER + '","running_bytes":4,'
+        '"selected":' + _IMAGE + ","
         '"stage":"after-power"}',
     ),
     (
@@ -175,11 +176,11 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             renames=bodies.RenamesEntry(sha256=DIGEST, name="r.toml"),
         ),
         '{"by_values":true,"differing_bytes":0,"differing_values":2,"dumps":[' + _LEAST + "],"
-        '"running_values":1,"image":' + _IMAGE + ',"layout":{"name":"n.toml","sha256":' + _D + "},"
+        '"image":' + _IMAGE + ',"layout":{"name":"n.toml","sha256":' + _D + "},"
         '"loaded_correctly":false,"old_layout":{"name":"l.toml",'
         '"parts":[{"name":"p.toml","sha256":' + _D + '}],"sha256":' + _D + "},"
         '"position":"' + OTHER + '","renames":{"name":"r.toml","sha256":' + _D + "},"
-        '"selected":' + _IMAGE + ',"stage":"after-power"}',
+        '"running_values":1,"selected":' + _IMAGE + ',"stage":"after-power"}',
     ),
     (
         "measured",
