@@ -227,7 +227,7 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
         "meaning": done["meaning"],
     }
     assert f"the cards of {UNIT} and {other} are CROSSED OVER since" in done["meaning"]
-    assert "the chip in U12 of either carries the parameters of the other" in done["meaning"]
+    assert "the chip in U12 of each unit carries the parameters of the other" in done["meaning"]
     told = (
         ("catalogue",),
         ("catalogue", other),
