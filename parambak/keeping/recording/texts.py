@@ -138,7 +138,7 @@ def imo_digit_right(number: str) -> bool:
 
 
 def read_imo(text: str) -> tuple[str, tuple[Finding, ...]]:
-    """Return the seven digits of `IMO 9074729` or `9074729`, and warnings.
+    """Return the seven digits of `IMO 1234567` or `1234567`, and warnings.
 
     Raises CallRefused if it is not seven digits. A wrong check digit is a finding.
     """
