@@ -179,7 +179,7 @@ def test_a_vault_is_recovered_from_its_files(
 RECOVERED = recover.RecoverAnswer(
     vault="new",
     identity="ab" * 16,
-    identity_seals=True,
+    identity_known=True,
     files=9,
     objects=4,
     records=4,
@@ -212,7 +212,7 @@ SENT = send.BackupSendAnswer(
     healed_there=(),
     healed_here=(),
     added=None,
-    unseals=3,
+    unknown=3,
     held=(),
     refused=(),
 )
