@@ -47,7 +47,7 @@ CARD_UNIT = Fault(
     "card-unit",
     CallRefused,
     "--unit names the unit of a card that is in a unit, and of no other card",
-    "Give --whereabouts 'in a unit' together with --unit NAME, or another location without --unit.",
+    "Give --location 'in a unit' together with --unit NAME, or another location without --unit.",
 )
 SHEET_WHERE = Fault(
     "sheet-where",
@@ -90,7 +90,7 @@ def enter_card(  # noqa: PLR0913 - the facts of a card, all by keyword
     *,
     vessel: str,
     serial: str,
-    whereabouts: str,
+    location: str,
     card_type: str | None,
     by: str | None,
     unit: str | None = None,
@@ -100,13 +100,13 @@ def enter_card(  # noqa: PLR0913 - the facts of a card, all by keyword
     `unit` names the unit that it is in.
     """
     check_short(serial, "card's serial number")
-    if (whereabouts == IN_A_UNIT) != (unit is not None):
-        found = f"{whereabouts}, {unit or 'no unit'}"
+    if (location == IN_A_UNIT) != (unit is not None):
+        found = f"{location}, {unit or 'no unit'}"
         raise CARD_UNIT.error(expected="in a unit, and its name", found=found[:80])
     check_texts([("card's type", card_type, NAME), ("name of the person", by, NAME)])
     with vault.writing() as writing:
         ship = select.find_vessel(fleet(vault), vessel)
-        facts: Facts = {"serial": serial, "whereabouts": whereabouts}
+        facts: Facts = {"serial": serial, "location": location}
         if unit is not None:
             facts["unit"] = _unit_aboard(ship, unit)
         if card_type:

@@ -17,7 +17,7 @@ from parambak.keeping.recording.texts import (
 )
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import CorrectBody, ShipsRulesBody
-from parambak.keeping.state.cards import WHEREABOUTS
+from parambak.keeping.state.cards import CARD_LOCATIONS
 from parambak.keeping.state.fold import fleet
 
 if TYPE_CHECKING:
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
 FACTS = {
     "vessel": ("short", "display", "imo", "other_number", "former"),
-    "unit": ("short", "display", "maker_type", "serial", "stands"),
-    "card": ("serial", "card_type", "whereabouts", "unit"),
+    "unit": ("short", "display", "maker_type", "serial", "installed_in"),
+    "card": ("serial", "card_type", "location", "unit"),
     "position": ("short", "chip"),
     "read": ("read_on", "position", "remark"),
 }
@@ -58,8 +58,8 @@ CORRECT_OTHER_VESSEL = Fault(
     "a read cannot be moved to another vessel: each vessel's records must be complete alone",
     "Archive the same dump again under the right vessel, and give this read a remark.",
 )
-CORRECT_WHEREABOUTS = Fault(
-    "correct-position",
+CORRECT_LOCATION = Fault(
+    "correct-location",
     CallRefused,
     "that is not a location of a card",
     "Give one of: in a unit, spare aboard, ashore, scrapped.",
@@ -139,9 +139,9 @@ def _checked(
             warnings += [finding.text for finding in findings]
         if name == "read_on":
             checked[name] = check_date(value)
-        if name == "whereabouts" and value not in WHEREABOUTS:
-            raise CORRECT_WHEREABOUTS.error(
-                expected=" or ".join(WHEREABOUTS), found=repr(value[:80])
+        if name == "location" and value not in CARD_LOCATIONS:
+            raise CORRECT_LOCATION.error(
+                expected=" or ".join(CARD_LOCATIONS), found=repr(value[:80])
             )
         if name == "position":
             checked[name] = _position_aboard(fleet, vessel, value)

@@ -27,7 +27,7 @@ OTHER_CHIP = Fault(
     "another chip is on record for this position",
     (
         "Type the chip on record, or correct the record: `parambak correct {where} --chip NAME "
-        "--why …`."
+        "--reason …`."
     ),
 )
 
@@ -163,7 +163,7 @@ def _find_or_add_card(
             return card, card.id, f"{select.CARD}{card.serial}"
     check_short(serial, "card's serial number")
     refuse_near(serial, (card.serial for card in cards), "card")
-    facts = {"serial": serial, "whereabouts": "spare aboard"}
+    facts = {"serial": serial, "location": "spare aboard"}
     identity = new.add("card", facts, vessel_id, f"new card {serial}, a spare aboard")
     return None, identity, f"{select.CARD}{serial}"
 
