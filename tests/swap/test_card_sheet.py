@@ -249,7 +249,7 @@ def test_a_mistake_is_refused_with_its_line(data: bytes, line: int, why: str) ->
         (b"[[program]]\nposition = true", "position = ", "true"),
         (b"[card]\ntyp = 'TC-2'", "type", "typ"),
         (b"[links]\nJ1 = 1\nj1 = 2", "another than J1", "j1"),
-        (b"[for]\nship = 'grebe'", "vessel, unit, card", "ship"),
+        (b"[for]\nyard = 'x'", "vessel, unit, card", "yard"),
         (b"[card]\nclock = nan", "a number", "nan"),
         (b"links = 'none'", "[links]", "none"),
         (b"x = [\n" + b"1,\n" * 2001 + b"]", "at most 2000 entries", "2001"),
