@@ -303,7 +303,7 @@ def test_a_first_reading_has_no_drift_and_neither_has_a_reason() -> None:
     first = supply("24.3")
     for past in ([], [taken("2025-03-01", supply("1", name="other"))]):
         assert drift(past, [first], today) == (
-            Drift("battery", "V", ((today, "24.3"),), None, None),
+            Drift(first.name, "V", ((today, "24.3"),), None, None),
         )
     assert drift([taken("2025-03-01", first)], [supply(None)], today) == ()
 
