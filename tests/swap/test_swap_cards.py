@@ -69,17 +69,17 @@ def units(laptop: Laptop) -> Laptop:
     return laptop
 
 
-def keep(laptop: Laptop, serial: str, whereabouts: str) -> None:
+def keep(laptop: Laptop, serial: str, location: str) -> None:
     """Put a card on record: in the unit that is named, or elsewhere."""
-    unit = whereabouts.endswith("-thruster")
+    unit = location.endswith("-thruster")
     enter_card(
         laptop.vault,
         vessel="grebe",
         serial=serial,
-        whereabouts="in a unit" if unit else whereabouts,
+        location="in a unit" if unit else location,
         card_type=None,
         by=None,
-        unit=whereabouts if unit else None,
+        unit=location if unit else None,
     )
 
 
@@ -121,8 +121,8 @@ def test_cards_that_the_swap_brings_in_are_put_where_it_has_them(units: Laptop) 
     """The old one in the unit, the new one a spare aboard; nothing speaks against them."""
     assert opened(units, old_card="PC-1", new_card="PC-2") == ()
     facts = {card.serial: card.facts for card in units.fleet.vessels[0].cards}
-    assert (facts["PC-1"]["whereabouts"], facts["PC-1"]["unit"]) == ("in a unit", "port-thruster")
-    assert facts["PC-2"]["whereabouts"] == "spare aboard"
+    assert (facts["PC-1"]["location"], facts["PC-1"]["unit"]) == ("in a unit", "port-thruster")
+    assert facts["PC-2"]["location"] == "spare aboard"
     assert "unit" not in facts["PC-2"]
 
 
