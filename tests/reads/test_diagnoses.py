@@ -87,34 +87,44 @@ def in_two_lines(number: int) -> bytes:
         (
             high(3, range(0x100, 0x200)),
             True,
-            "data line D3 reads high throughout 0x0101 to 0x01FF in read 2, and all 116 bytes that "
-            "differ do so in it alone: the line is stuck",
+            (
+                "data line D3 reads high throughout 0x0101 to 0x01FF in read 2, and all 116 bytes "
+                "that differ do so in it alone: the line is stuck"
+            ),
         ),
         (
             high(3, range(1, SIZE, 2)),
             True,
-            "data line D3 reads high throughout the chip in read 2, and all 507 bytes that differ "
-            "do so in it alone: the line is stuck; all at odd addresses, so on a chip 16 bits wide "
-            "it is one of its 16 lines",
+            (
+                "data line D3 reads high throughout the chip in read 2, and all 507 bytes that "
+                "differ do so in it alone: the line is stuck; all at odd addresses, so on a chip "
+                "16 bits wide it is one of its 16 lines"
+            ),
         ),
         (
             high(3, range(0x100, 0x200, 2)),
             True,
-            "data line D3 reads high throughout 0x0102 to 0x01FA in read 2, and all 55 bytes that "
-            "differ do so in it alone: the line is stuck; all at even addresses, so on a chip 16 "
-            "bits wide it is one of its 16 lines",
+            (
+                "data line D3 reads high throughout 0x0102 to 0x01FA in read 2, and all 55 bytes "
+                "that differ do so in it alone: the line is stuck; all at even addresses, so on a "
+                "chip 16 bits wide it is one of its 16 lines"
+            ),
         ),
         (
             in_two_lines(64),
             True,
-            "all 64 bytes that differ do so in data lines D1 and D6 alone: both make bad contact, "
-            "or are shorted",
+            (
+                "all 64 bytes that differ do so in data lines D1 and D6 alone: both make bad "
+                "contact, or are shorted"
+            ),
         ),
         (
             in_two_lines(23),
             False,
-            "all 23 bytes that differ do so in data lines D1 and D6 alone: both make bad contact, "
-            "or are shorted",
+            (
+                "all 23 bytes that differ do so in data lines D1 and D6 alone: both make bad "
+                "contact, or are shorted"
+            ),
         ),
     ],
 )
@@ -134,26 +144,34 @@ def test_data_line_is_placed(second: bytes, certain: bool, text: str) -> None:
         (
             shorted(0, 6),
             True,
-            "all 1019 bytes that differ have the values that the other read has 1 or 64 addresses "
-            "away: address lines A0 and A6 are shorted, or both make bad contact",
+            (
+                "all 1019 bytes that differ have the values that the other read has 1 or 64 "
+                "addresses away: address lines A0 and A6 are shorted, or both make bad contact"
+            ),
         ),
         (
             shorted(2, 5),
             False,
-            "all 1021 bytes that differ have the values that the other read has 4 or 32 addresses "
-            "away: address lines A2 and A5 are shorted, or both make bad contact",
+            (
+                "all 1021 bytes that differ have the values that the other read has 4 or 32 "
+                "addresses away: address lines A2 and A5 are shorted, or both make bad contact"
+            ),
         ),
         (
             shorted(2, 5, low=0x200, high=0x240),
             True,
-            "all 32 bytes that differ have the values that the other read has 4 or 32 addresses "
-            "away: address lines A2 and A5 are shorted, or both make bad contact",
+            (
+                "all 32 bytes that differ have the values that the other read has 4 or 32 "
+                "addresses away: address lines A2 and A5 are shorted, or both make bad contact"
+            ),
         ),
         (
             shorted(2, 5, low=0x200, high=0x230),
             False,
-            "all 24 bytes that differ have the values that the other read has 4 or 32 addresses "
-            "away: address lines A2 and A5 are shorted, or both make bad contact",
+            (
+                "all 24 bytes that differ have the values that the other read has 4 or 32 "
+                "addresses away: address lines A2 and A5 are shorted, or both make bad contact"
+            ),
         ),
     ],
 )
@@ -171,36 +189,46 @@ def test_address_line_that_is_not_stuck(second: bytes, certain: bool, text: str)
             DATA,
             put(DATA, 0x200, FF + DATA[0x200:-1]),
             1.0,
-            "from 0x0200 on, all bytes of read 2 are 1 byte higher than in read 1: that read is "
-            "shifted, bytes were inserted",
+            (
+                "from 0x0200 on, all bytes of read 2 are 1 byte higher than in read 1: that read "
+                "is shifted, bytes were inserted"
+            ),
         ),
         (
             DATA,
             DATA[:0x200] + DATA[0x203:] + FF * 3,
             1.0,
-            "from 0x0200 on, all bytes of read 2 are 3 bytes lower than in read 1: that read is "
-            "shifted, bytes were lost",
+            (
+                "from 0x0200 on, all bytes of read 2 are 3 bytes lower than in read 1: that read "
+                "is shifted, bytes were lost"
+            ),
         ),
         (
             FF * 33 + DATA[:2015],
             FF * 32 + DATA[:2016],
             1.0,
-            "all bytes of read 2 are 1 byte lower than in read 1: that read is shifted, bytes were "
-            "lost",
+            (
+                "all bytes of read 2 are 1 byte lower than in read 1: that read is shifted, bytes "
+                "were lost"
+            ),
         ),
         (
             DATA,
             DATA[1:700] + bytes([DATA[700] ^ 0x41]) + DATA[701:] + FF,
             2040 / 2041,
-            "all bytes of read 2 are 1 byte lower than in read 1, except 1 byte: that read is "
-            "shifted, bytes were lost",
+            (
+                "all bytes of read 2 are 1 byte lower than in read 1, except 1 byte: that read is "
+                "shifted, bytes were lost"
+            ),
         ),
         (
             DATA,
             DATA[-5:] + DATA[:-5],
             1.0,
-            "all bytes of read 2 are 5 bytes higher than in read 1: that read is shifted, bytes "
-            "were inserted",
+            (
+                "all bytes of read 2 are 5 bytes higher than in read 1: that read is shifted, "
+                "bytes were inserted"
+            ),
         ),
     ],
 )
@@ -226,30 +254,38 @@ def test_shift_of_few_data_is_not_certain(number: int, certain: bool) -> None:
             Image.of(DATA[:1500]),
             1.0,
             True,
-            "548 of the 2048 bytes of read 1 are missing in read 2, 0x05DC to 0x07FF; the bytes in "
-            "both reads agree: read 2 was cut short",
+            (
+                "548 of the 2048 bytes of read 1 are missing in read 2, 0x05DC to 0x07FF; the "
+                "bytes in both reads agree: read 2 was cut short"
+            ),
         ),
         (
             Image.of(put(DATA[:1500], 40, bytes([DATA[40] ^ 0x33, DATA[41] ^ 0x33]))),
             548 / 550,
             False,
-            "548 of the 2048 bytes of read 1 are missing in read 2, 0x05DC to 0x07FF; 2 bytes "
-            "differ elsewhere: read 2 was cut short",
+            (
+                "548 of the 2048 bytes of read 1 are missing in read 2, 0x05DC to 0x07FF; 2 bytes "
+                "differ elsewhere: read 2 was cut short"
+            ),
         ),
         (
             without(100, 300),
             1.0,
             True,
-            "32 of the 2048 bytes of read 1 are missing in read 2, 0x0064 to 0x0073, 0x012C to "
-            "0x013B; the bytes in both reads agree: read 2 was cut short",
+            (
+                "32 of the 2048 bytes of read 1 are missing in read 2, 0x0064 to 0x0073, 0x012C to "
+                "0x013B; the bytes in both reads agree: read 2 was cut short"
+            ),
         ),
         (
             without(100, 300, 500, 700, 900),
             1.0,
             True,
-            "80 of the 2048 bytes of read 1 are missing in read 2, 0x0064 to 0x0073, 0x012C to "
-            "0x013B, 0x01F4 to 0x0203 and 2 stretches more; the bytes in both reads agree: read 2 "
-            "was cut short",
+            (
+                "80 of the 2048 bytes of read 1 are missing in read 2, 0x0064 to 0x0073, 0x012C to "
+                "0x013B, 0x01F4 to 0x0203 and 2 stretches more; the bytes in both reads agree: "
+                "read 2 was cut short"
+            ),
         ),
     ],
 )
@@ -275,38 +311,48 @@ def test_read_that_repeats_the_other_is_described() -> None:
             put(DATA, 0x1F8, FF * 8),
             put(DATA, 0x1F8, FF * 108),
             True,
-            "read 2 holds only FF from 0x01F8 to 0x0263, where read 1 holds data: all 100 bytes "
-            "that differ are there; a contact was lost",
+            (
+                "read 2 holds only FF from 0x01F8 to 0x0263, where read 1 holds data: all 100 "
+                "bytes that differ are there; a contact was lost"
+            ),
         ),
         (
             DATA,
             lost(100, 300, 500, 700),
             True,
-            "read 2 holds only FF from 0x0064 to 0x008B, 0x012C to 0x0153, 0x01F4 to 0x021B, "
-            "0x02BC to 0x02E3, where read 1 holds data: all 159 bytes that differ are there; a "
-            "contact was lost",
+            (
+                "read 2 holds only FF from 0x0064 to 0x008B, 0x012C to 0x0153, 0x01F4 to 0x021B, "
+                "0x02BC to 0x02E3, where read 1 holds data: all 159 bytes that differ are there; a "
+                "contact was lost"
+            ),
         ),
         (
             DATA,
             lost(100, 300, 500, 700, 900, 1100),
             True,
-            "read 2 holds only FF from 0x0064 to 0x008B, 0x012C to 0x0153, 0x01F4 to 0x021B, "
-            "0x02BC to 0x02E3 and 2 stretches more, where read 1 holds data: all 238 bytes that "
-            "differ are there; a contact was lost",
+            (
+                "read 2 holds only FF from 0x0064 to 0x008B, 0x012C to 0x0153, 0x01F4 to 0x021B, "
+                "0x02BC to 0x02E3 and 2 stretches more, where read 1 holds data: all 238 bytes "
+                "that differ are there; a contact was lost"
+            ),
         ),
         (
             lost(100),
             lost(300),
             False,
-            "one read holds only FF from 0x0064 to 0x008B, 0x012C to 0x0153, where the other holds "
-            "data: all 79 bytes that differ are there; a contact was lost",
+            (
+                "one read holds only FF from 0x0064 to 0x008B, 0x012C to 0x0153, where the other "
+                "holds data: all 79 bytes that differ are there; a contact was lost"
+            ),
         ),
         (
             DATA,
             put(DATA, 0x200, NOISE[:100]),
             False,
-            "all 100 bytes that differ are close together, from 0x0200 to 0x0263, in no order, and "
-            "1918 bytes of data elsewhere agree: a contact was lost there",
+            (
+                "all 100 bytes that differ are close together, from 0x0200 to 0x0263, in no order, "
+                "and 1918 bytes of data elsewhere agree: a contact was lost there"
+            ),
         ),
     ],
 )
@@ -347,14 +393,18 @@ def test_blank_end_may_be_a_cut_that_was_filled_up(
         (
             put(swapped(DATA, 2), 10, bytes([DATA[11] ^ 0x11, DATA[10] ^ 0x11])),
             "bytes-swapped",
-            "the two bytes of each 16-bit word are in the other order in read 1: 2044 bytes "
-            "differ, and in the order of read 2 2 bytes still differ",
+            (
+                "the two bytes of each 16-bit word are in the other order in read 1: 2044 bytes "
+                "differ, and in the order of read 2 2 bytes still differ"
+            ),
         ),
         (
             put(exchanged(DATA), 10, bytes([DATA[1034] ^ 0x11, DATA[1035] ^ 0x11])),
             "halves-exchanged",
-            "the two halves of the memory are in the other order in read 2: 2040 bytes differ, and "
-            "in the order of read 1 2 bytes still differ",
+            (
+                "the two halves of the memory are in the other order in read 2: 2040 bytes differ, "
+                "and in the order of read 1 2 bytes still differ"
+            ),
         ),
     ],
 )
