@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 
 CAUTION = (
-    "Caution: a control unit can hurt people. Isolate it, follow the maker and the permit, test "
-    "it before service. All cautions: `parambak swap open`, `parambak report swap`."
+    "Caution: the unit can hurt people. Isolate it, follow maker and permit, test before "
+    "service. In full: `parambak swap open`, `parambak report swap`."
 )
 """The hazard in short, and where the full cautions are."""
 
