@@ -55,11 +55,11 @@ def command(  # noqa: PLR0913 - one argument an option
 def _page(screen: Screen, compared: CompareUnitsAnswer) -> None:
     for group in compared.groups:
         screen.heading(f"{group.layout}: {counted(len(group.units), 'unit')} of this layout")
-        if group.unlike:
-            rows = [_row(value) for value in group.unlike[:MOST_ROWS]]
+        if group.different:
+            rows = [_row(value) for value in group.different[:MOST_ROWS]]
             screen.table(("where", "field", "value", "the others", "differs from"), rows)
-            if len(group.unlike) > MOST_ROWS:
-                screen.say(f"and {len(group.unlike) - MOST_ROWS} more; --json lists them all.")
+            if len(group.different) > MOST_ROWS:
+                screen.say(f"and {len(group.different) - MOST_ROWS} more; --json lists them all.")
         else:
             screen.say("No value differs from the others.")
         screen.say()
@@ -86,10 +86,10 @@ def _verdict(screen: Screen, compared: CompareUnitsAnswer) -> None:
     if not compared.groups:
         screen.warn("No two units have the same layout, so nothing was compared.")
         return
-    if compared.most_unlike is None:
+    if compared.most_different is None:
         screen.good("No unit differs from the others of its layout.")
         return
-    where, fields = compared.most_unlike.where, compared.most_unlike.fields
+    where, fields = compared.most_different.where, compared.most_different.fields
     more = len(fields) - MOST_NAMED
     names = ", ".join(fields[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
     screen.warn(f"Differs most: {where}, in {counted(len(fields), 'value')}: {names}.")

@@ -46,7 +46,7 @@ def _page(screen: Screen, recovered: RecoverAnswer) -> None:
     _listed(screen, [_missing(file) for file in recovered.missing], "MISSING")
     if recovered.whole:
         screen.good("Recovered: nothing on record is missing.")
-        screen.say("Do next: compare your seals with it: `parambak recheck --known SEAL`.")
+        screen.say("Do next: compare your seals with it: `parambak recheck --seal SEAL`.")
         return
     if recovered.missing:
         screen.bad(f"Recovered, with {counted(len(recovered.missing), 'file')} MISSING.")

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def command(settings: Settings, vessels: tuple[str, ...]) -> Answer:
     """Print a seal of each vessel's history as it is now.
 
-    Write it into a report, or keep it on another stick. With it, `recheck --known` shows if
+    Write it into a report, or keep it on another stick. With it, `recheck --seal` shows if
     records were removed later. Without VESSEL, every vessel gets a seal.
     """
     return settings.ask(answer, SealQuestion(vessels=vessels), _page)

@@ -49,7 +49,7 @@ def _holds(location: LocationShown) -> str:
         f"{records} of {vessels}, {'checked' if location.hashed else 'NOT CHECKED'} there {dates}"
     )
     return (
-        f"{text}; {counted(location.lacking, 'record')} NOT COMPLETE there"
-        if location.lacking
+        f"{text}; {counted(location.missing, 'record')} NOT COMPLETE there"
+        if location.missing
         else text
     )

@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 @parambak_command(
     "cross-over",
     example="parambak card cross-over grebe/port-thruster grebe/stbd-thruster "
-    "--why 'does the fault go with the card?' --by 'J. Doe'",
+    "--reason 'does the fault go with the card?' --by 'J. Doe'",
 )
 @click.argument("one", metavar="VESSEL/UNIT")
 @click.argument("other", metavar="VESSEL/UNIT")
 @click.option(
-    "--why", metavar="TEXT", required=True, help="Which fault you look for, or the result."
+    "--reason", metavar="TEXT", required=True, help="Which fault you look for, or the result."
 )
 @click.option("--by", metavar="PERSON", required=True, help="Who did it.")
 @click.option("--back", is_flag=True, help="They were put back, each into its own unit.")
@@ -48,9 +48,9 @@ def _page(screen: Screen, cross_over: CardCrossOverAnswer) -> None:
         )
         return
     cautions(screen)
-    screen.warn(f"On record: {cross_over.meaning}.")
+    screen.warn(f"On record: {cross_over.consequence}.")
     screen.say(
         "Each unit runs with the other's parameters: addresses, trims and limits may be wrong. "
         "Do not leave it like this. Until the cards are back, `archive` stops reads of both units. "
-        f"When they are back: `parambak card cross-over {one} {other} --back --why … --by …`."
+        f"When they are back: `parambak card cross-over {one} {other} --back --reason … --by …`."
     )

@@ -82,9 +82,9 @@ def _page(screen: Screen, answered: SwapAnswerAnswer) -> None:
             f"On record for the swap at {answered.where}: {given.condition}, {given.answer}: "
             f"{text}" + (f" (asked: {question})" if question else "")
         )
-    if answered.wanting:
+    if answered.missing:
         screen.say(
-            f"Still missing: {', '.join(answered.wanting)}. `parambak swap check {answered.where}` "
+            f"Still missing: {', '.join(answered.missing)}. `parambak swap check {answered.where}` "
             "shows why."
         )
     else:

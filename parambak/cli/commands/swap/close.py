@@ -10,7 +10,7 @@ from parambak.answers.swap.close import SwapCloseQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import CAUTION, deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state.cards import WHEREABOUTS
+from parambak.keeping.state.cards import CARD_LOCATIONS
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 @click.option("--reason", metavar="TEXT", help="Why it was abandoned, or a remark.")
 @click.option(
     "--old-card-to",
-    type=click.Choice(WHEREABOUTS[1:]),
+    type=click.Choice(CARD_LOCATIONS[1:]),
     default="ashore",
     show_default=True,
     help="Where the old card goes.",

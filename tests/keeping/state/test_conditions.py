@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 
@@ -21,7 +21,6 @@ from parambak.keeping.state.rules import CAREFUL, Rules
 from parambak.layouts.decode import Decoded, decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image
-from parambak.swap.readiness import CAUTIONS, Readiness, readiness
 
 LAYOUT = b"""
 [layout]
@@ -67,10 +66,20 @@ ALL_TOLD = {name: told() for name in questions()}
 PLACES = (("office", date(2026, 2, 1), True),)
 
 
-def asked(
-    *, rules: Rules = CAREFUL, accepted: frozenset[str] = frozenset(), **changed: Any
-) -> Readiness:
-    """Return the readiness, everything sound and told but what is changed."""
+class Asked(NamedTuple):
+    """Every condition's state, and the names of those that are required and not met."""
+
+    conditions: tuple[Condition, ...]
+    missing: tuple[str, ...]
+
+    @property
+    def ready(self) -> bool:
+        """Return whether nothing is missing."""
+        return not self.missing
+
+
+def asked(*, rules: Rules = CAREFUL, **changed: Any) -> Asked:
+    """Return every condition's state, everything sound and answered except what is changed."""
     sound: dict[str, Any] = {
         "copy": "grebe/port-thruster/U12@01234567",
         "verdict": verdict(),
@@ -81,15 +90,23 @@ def asked(
         "held": PLACES,
         "answers": ALL_TOLD,
     }
-    return readiness(SwapEvidence(**(sound | changed)), rules, (), accepted)
+    evidence = SwapEvidence(**(sound | changed))
+    states = tuple(condition.state(evidence) for condition in CONDITIONS)
+    missing = tuple(
+        condition.name
+        for condition, state in zip(CONDITIONS, states, strict=True)
+        if rules.requires(condition.name, by_default=condition.required.by_default(evidence))
+        and not state.met
+    )
+    return Asked(states, missing)
 
 
-def stopping(found: Readiness) -> list[str]:
+def stopping(found: Asked) -> list[str]:
     """Return the required conditions that are not met."""
     return list(found.missing)
 
 
-def answer(found: Readiness, name: str) -> Condition:
+def answer(found: Asked, name: str) -> Condition:
     """Return one condition."""
     return next(each for each in found.conditions if each.condition == name)
 
@@ -269,22 +286,3 @@ def test_an_older_copy_is_said_with_its_reason() -> None:
     assert found.met
     assert "an older copy" in found.text
     assert "read from the failing card" in found.text
-
-
-def test_what_is_accepted_is_ready_in_that_call_alone() -> None:
-    """Accepted earlier, it is still wanting."""
-    bad: dict[str, Any] = {"decoded": decoded(61)}
-    assert not asked(**bad).ready
-    found = asked(**bad, accepted=frozenset({"within-limits"}))
-    assert found.ready
-    assert answer(found, "within-limits").met is False
-    two = asked(**bad, entries=OTHER, accepted=frozenset({"within-limits"}))
-    assert two.missing == ("new-card",)
-
-
-def test_the_cautions_say_what_the_tool_does_not_show() -> None:
-    """Isolation, permit, static, the old card, tests, licensed practice, and bytes alone."""
-    text = " ".join(CAUTIONS)
-    for word in ("lock out", "permit", "static", "Label the old card", "Test every", "safe"):
-        assert word in text
-    assert CAUTIONS[-1] == ("Parambak compares bytes. It does not show that the unit is safe.")
