@@ -80,8 +80,8 @@ def test_a_swap_goes_from_open_to_closed(verified: Ship) -> None:
     assert closed.document["reads_taken_in"] == 2
     assert code(verified.answer("swap", "close", AT, *BY)) == "swap-none-open"
     records = "".join(p.read_text("utf-8") for p in verified.vault.glob("records/*/*.json"))
-    assert '"facts":{"unit":"port-thruster","location":"in a unit"}' in records
-    assert '"facts":{"unit":"","location":"ashore"}' in records
+    assert '"facts":{"location":"in a unit","unit":"port-thruster"}' in records
+    assert '"facts":{"location":"ashore","unit":""}' in records
 
 
 def test_what_was_read_after_power_is_the_newest_copy_once_closed(verified: Ship) -> None:
