@@ -199,7 +199,7 @@ def test_the_cautions_are_in_full_where_a_swap_is_opened_and_one_line_elsewhere(
         text = " ".join(page.split())
         return sum(caution in text for caution in CAUTIONS)
 
-    words = ("swap", "open", AT, *BY, "--why", "dead")
+    words = ("swap", "open", AT, *BY, "--reason", "dead")
     assert listed(verified.run(*words).out) == len(CAUTIONS)
     verified.write("N.BIN", MEMORY, second=50)
     for command in (
