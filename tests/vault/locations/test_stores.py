@@ -163,7 +163,7 @@ def test_what_reads_back_otherwise_never_gets_its_name(
         made_place(full.open(), in_memory(memory))
     assert (caught.value.code, caught.value.found) == (
         "backup-lost",
-        "What was read back is not what was written (EIO)",
+        "The bytes read back are not the bytes written (EIO)",
     )
     assert held(memory) == {}
 
