@@ -171,7 +171,7 @@ def test_damage_on_both_sides_answers_3_and_does_not_count_as_held(full: Ship) -
     assert result.document["refused"][0]["file"].endswith(digest)
     assert "NOT SENT" in full.run("backup", "send", "red").out
     assert (hold(full), hold(full, "avocet")) == ([], ["red"])
-    assert full.answer("backup", "list").document["locations"][0]["lacking"] == 2
+    assert full.answer("backup", "list").document["locations"][0]["missing"] == 2
 
 
 def test_two_laptops_meet_at_the_office(full: Ship) -> None:
