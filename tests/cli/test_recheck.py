@@ -205,7 +205,7 @@ def test_a_limited_recheck_goes_on_where_it_stopped(ship: Ship) -> None:
     assert not note.exists()
 
 
-def test_a_place_that_holds_it_is_the_next_step(ship: Ship) -> None:
+def test_a_location_that_holds_it_is_the_next_step(ship: Ship) -> None:
     """Named, with the day on which it last proved that; and it heals the vault."""
     archive_two(ship)
     assert ship.run("backup", "add", "red-stick", "stick").code == 0
