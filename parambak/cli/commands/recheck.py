@@ -29,6 +29,7 @@ MOST_SHOWN = 8  # of what is lost with one file
 )
 @click.option(
     "--seal",
+    "seals",
     metavar="LINE",
     multiple=True,
     help="A seal written down earlier: is that history still whole?",
