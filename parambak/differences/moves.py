@@ -40,7 +40,7 @@ _LONGEST = 1 << 24
 
 WORDS = {
     relations.SWAPPED_16: "the two bytes of every 16-bit word are swapped",
-    relations.SWAPPED_32: "the four bytes of every 32-bit word are turned round",
+    relations.SWAPPED_32: "the four bytes of every 32-bit word are reversed",
     relations.WORDS_SWAPPED: "the two 16-bit words of every 32 bits are exchanged",
     relations.EXCHANGED: "its two halves are exchanged",
 }

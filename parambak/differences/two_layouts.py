@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 RENAMES_SHAPE = Fault(
     "renames-shape",
     LayoutRefused,
-    "`{key}` is no rename",
+    "`{key}` is not a valid rename",
     'Write `old_name = "new_name"`, or `old_name = false` for a field that is left out on purpose.',
 )
 RENAMES_UNKNOWN = Fault(
@@ -43,8 +43,8 @@ RENAMES_UNKNOWN = Fault(
 RENAMES_TWICE = Fault(
     "renames-twice",
     LayoutRefused,
-    "two fields of the old layout would both be `{key}`",
-    "Rename the other one too, or write `other_name = false` where it is left out on purpose.",
+    "two fields of the old layout have the same new name `{key}`",
+    "Give one of them another new name. To leave a field out on purpose, write `old_name = false`.",
 )
 
 ONLY_OLD = "the new layout has no such field"
@@ -165,7 +165,7 @@ def _family(plan: FieldPlan) -> str:
 def _why_not(old: FieldValue, new: FieldValue) -> str | None:
     """Return why the old value cannot stand in the new field, None where it can."""
     if new.mark == "absent":
-        return "the new image lacks its bytes"
+        return "the new image does not have its bytes"
     if old.mark == "blank":
         return None
     if old.value is None:
@@ -290,7 +290,10 @@ class Renames:
                 raise self._unknown("new", new_name, sorted(new_names), key)
             if new_name in taken:
                 raise RENAMES_TWICE.error(
-                    line=self._lines.get(key or ""), expected="one each", found=name, key=new_name
+                    line=self._lines.get(key or ""),
+                    expected="one old field for each new field",
+                    found=name,
+                    key=new_name,
                 )
             used.add(key)
             if new_name is None or new_name in new_names:

@@ -189,7 +189,7 @@ class LikelyCheck(NamedTuple):
     def evidence(self) -> tuple[str, ...]:
         """Return what speaks for the check, in words."""
         said = f"holds over {self.images} different contents"
-        others = f"{', '.join(self.also)} would explain it too" if self.also else ""
+        others = f"{', '.join(self.also)} would also explain it" if self.also else ""
         return (said, others) if others else (said,)
 
 
@@ -209,7 +209,7 @@ def find_checks(
 ) -> tuple[list[LikelyCheck], list[str]]:
     """Return the checks found, best first, and in words what could not be told."""
     if len(common.datas) < 2 or not changes:
-        return [], ["checks need two images that differ: one alone cannot tell a check from chance"]
+        return [], ["checks need two images that differ: in one image a match may be chance"]
     found: list[LikelyCheck] = []
     notes: list[str] = []
     first = 0
@@ -231,19 +231,19 @@ def _of_stretch(
     places = _places(datas[0], changes)
     if len(places) > MOST_PLACES:
         notes.append(
-            f"checks were sought at the first {MOST_PLACES} of {len(places)} changed places"
+            f"checks were searched at the first {MOST_PLACES} of {len(places)} changed addresses"
         )
         places = places[:MOST_PLACES]
     starts, boundaries = _starts(datas[0]), _boundaries(datas[0])
     most = max(1, MOST_BYTES // max(1, len(datas[0])))
     if len(starts) > most:
-        notes.append(f"checks were sought from the first {most} of {len(starts)} starts")
+        notes.append(f"checks were searched from the first {most} of {len(starts)} starts")
     starts = starts[:most]
     stored = _stored(datas[0], places)
     everywhere = 1 + log2(max(1, len(places)) * len(_methods_tried()))
     least = ceil(everywhere / len(set(datas)))
     if least > 8:
-        notes.append(f"so few images cannot prove checks narrower than {least} bits")
+        notes.append(f"these images are too few to prove a check of less than {least} bits")
     makers = crc_makers(least)
     found = []
     for start, rank, header in starts:

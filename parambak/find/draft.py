@@ -1,7 +1,7 @@
-"""What was found, as a layout for a person to confirm.
+"""The results of a search, as a layout for a person to confirm.
 
-Only what was found with confidence, and does not stand on another's bytes, is written
-as an entry; all else as a comment. Every entry carries its evidence as a note.
+A confident result on bytes that no other entry uses becomes an entry; all else becomes a
+comment. Every entry has its evidence as a note.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ _GUESSES = 3
 _MOST_NAME = 80
 _MOST_NOTE = 3900
 _HEAD = """\
-# Found by comparing values as shown with the bytes of images: a draft, not knowledge.
-# Confirm each entry, against the maker's papers or by a change made on the panel, and
-# then remove its "guess:" note. What is commented out was not found with confidence.
+# A draft: each entry is a guess, made by comparing shown values with the bytes of images.
+# Confirm each entry with the maker's documents, or by a change made on the panel. Then
+# remove its "guess:" note. An entry behind a # is not confident.
 """
 
 
@@ -55,17 +55,17 @@ def _usual_order(result: Result) -> str:
 def _head(result: Result, names: Sequence[str], order: str) -> str:
     lines = [
         "[layout]",
-        f"title = {_text('Draft found by values')}",
+        f"title = {_text('Draft from a search for values')}",
         f"memory = {min(result.end, MOST_MEMORY)}",
         f"byte-order = {_text(order)}",
-        f"source = {_text('found in ' + ', '.join(names))}",
+        f"source = {_text('searched in ' + ', '.join(names))}",
     ]
     return "\n".join([*lines, *(f"# note: {_plain(note)}" for note in result.notes), ""])
 
 
 def _field(found: ValueResult, name: str, order: str, taken: list[tuple[int, int]]) -> str:
     if not found.candidates:
-        why = "stands in too many places" if found.crowded else "stands nowhere in any form tried"
+        why = "at too many addresses" if found.crowded else "at no address in any form tried"
         return f"# {_plain(found.panel_value.name)}: {why}.\n"
     first = found.candidates[0]
     extents = [(at, at + first.length) for at in (first.at, *first.mirror_at)]
@@ -74,9 +74,9 @@ def _field(found: ValueResult, name: str, order: str, taken: list[tuple[int, int
     if found.confident and free:
         taken += extents
         return "\n".join([*_entry(found, first, name, order), ""])
-    why = "not certain; the likeliest first."
+    why = "not certain; the most likely first."
     if found.confident:
-        why = "an entry above has its bytes, or a layout does not reach so far."
+        why = "an entry above uses its bytes, or the address is too high for a layout."
     lines = [f"# {_plain(found.panel_value.name)}: {why}"]
     for candidate in found.candidates[:_GUESSES]:
         lines += [f"# {line}" for line in _entry(found, candidate, name, order)]

@@ -116,7 +116,7 @@ def _lines(data: bytes) -> list[tuple[int, str]]:
     for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
         if hidden(line.replace("\t", " ")):
             raise faults.VALUES_HIDDEN.error(
-                line=number, expected="text that shows", found=ascii(line[:60])
+                line=number, expected="visible characters", found=ascii(line[:60])
             )
         bare = _without_comment(line.replace("\t", " ")).strip()
         if bare:

@@ -12,6 +12,7 @@ from parambak.find.common_bytes import CommonBytes
 from parambak.find.encodings import forms
 from parambak.find.hits import SearchBytes, hits, twins
 from parambak.find.ranking import rank
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,25 +40,25 @@ def evidence(
         (_shown(panel_value, index), raw[:_MOST_SHOWN].hex().upper())
         for index, raw in zip(panel_value.seen, hit.raws, strict=True)
     )
-    words = ["; ".join(f"{shown} stands as {raw}" for shown, raw in pairs)]
+    words = ["; ".join(f"{shown} is stored as {raw}" for shown, raw in pairs)]
     if hit.rounded:
-        words.append("the display would round to what it showed")
+        words.append("the display rounds to the value shown")
     if panel_value.changed:
-        words.append("its bytes changed as the value did")
+        words.append("its bytes changed when the value changed")
     elif len(set(hit.raws)) > 1:
         words.append("its bytes changed by less than the display shows")
     elif len(hit.raws) > 1:
-        words.append("its bytes stayed as the value did")
+        words.append("its bytes and the value did not change")
     if ranked.step:
-        words.append(f"a step of {abs(ranked.step)} bytes to the values beside it")
+        words.append(f"a step of {abs(ranked.step)} bytes to the values next to it")
     words += beside
     if mirror_at:
-        words.append("kept again at " + ", ".join(f"0x{at:04X}" for at in mirror_at))
+        words.append("mirrored at " + ", ".join(f"0x{at:04X}" for at in mirror_at))
     others = dict.fromkeys(
         way.type.name for way in hit.interpretations if way.type != ranked.interpretation.type
     )
     if others:
-        words.append(f"{', '.join(others)} would read the same")
+        words.append(f"{', '.join(others)} would give the same value")
     return tuple(words)
 
 
@@ -85,11 +86,11 @@ def support_of_others(
         if first:
             same = scales[one.unit, first.interpretation.scale, first.interpretation.fraction] - 1
             if one.unit and same > 0:
-                words.append(f"the scale of {same} more in {one.unit}")
+                words.append(f"the same scale as {counted(same, 'other value')} in {one.unit}")
             if first.hit.at in ends:
-                words.append(f"right behind {ends[first.hit.at]}")
+                words.append(f"directly after {ends[first.hit.at]}")
             if first.hit.at + first.hit.length in begins:
-                words.append(f"right before {begins[first.hit.at + first.hit.length]}")
+                words.append(f"directly before {begins[first.hit.at + first.hit.length]}")
         support.append(words)
     return support
 
@@ -166,7 +167,7 @@ def search(panel_values: Sequence[PanelValue], images: Sequence[Image]) -> Resul
     checks, of_checks = find_checks(common, changes)
     unmoved = any(each.changed for each in panel_values) and not changes
     if unmoved:
-        notes.append("values changed, and not one byte did: are these copies of the visits named?")
+        notes.append("values changed, but no byte changed: are these the copies of these visits?")
     end = max(image.end for image in images)
     return Result(values, tuple(checks), (*notes, *of_checks), end, tried)
 

@@ -143,10 +143,10 @@ MOST_ROWS = 64
 # Legible without colour; a cell of several bytes shows the last that applies to any of them.
 CHARACTERS: Mapping[str, str] = MappingProxyType(
     {
-        ".": "nothing known",
+        ".": "not in the layout",
         "-": "reserved",
         "#": "a field",
-        "+": "a field expected to change",
+        "+": "a running field",
         "~": "volatile",
         "!": "a check",
     }

@@ -28,7 +28,7 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     `raw` is as stored, None where a byte of it is absent. `value` is an exact decimal or
     text, None where the bytes stand for none; `mark` says why there is none, or what is
-    odd ("blank", "absent", "not BCD", "no name given"). `within_limits` is None where
+    odd ("blank", "absent", "not BCD", "value without a name"). `within_limits` is None where
     there are no limits, or no number to judge; `limits` are the low and the high one. What
     does not depend on the image is asked of the `plan`.
     """
@@ -142,7 +142,7 @@ def require_fit(layout: Layout, image: Image) -> None:
     smaller = len(image.blocks) == 1 and image.start == 0 and size & (size - 1) == 0
     if image.end > layout.memory or (smaller and 0 < size < layout.memory):
         raise OTHER_MEMORY.error(
-            expected=f"{layout.memory} bytes, as the layout says",
+            expected=f"{layout.memory} bytes, the memory of the layout",
             found=f"an image that ends at 0x{max(image.end - 1, 0):04X}, {size} bytes",
         )
 
@@ -269,8 +269,8 @@ def _vote(
         for key, where in ranked
     ]
     settled = len(ranked[0][1]) > len(ranked[1][1])
-    verdict = "most agree, the rest is off" if settled else "no vote settles it"
-    return f"copies differ: {'; '.join(parts)} ({verdict})"
+    verdict = "most addresses agree" if settled else "no majority"
+    return f"addresses differ: {'; '.join(parts)} ({verdict})"
 
 
 def _held(key: bytes | None, count: int) -> str:

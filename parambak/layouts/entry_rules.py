@@ -90,7 +90,7 @@ def _judge_text(source: Source, path: Path, text: str, ledger: Ledger) -> None:
         fault = faults.NAME if name else faults.TEXT
         where = source.where(path[:-2] if name and len(path) > 2 else path[:-1])
         ledger.note(
-            fault, source, path, where=where, expected="characters that show", found=describe(text)
+            fault, source, path, where=where, expected="visible characters", found=describe(text)
         )
 
 
@@ -124,7 +124,7 @@ def judge_taken(
             source,
             (*path, "name"),
             expected="names that differ by more than case",
-            found=f"{describe(name)} beside {describe(taken[key])}",
+            found=f"{describe(name)} and {describe(taken[key])}",
         )
     taken.setdefault(key, name)
 
@@ -241,15 +241,21 @@ def _judge_points(source: Source, path: Path, field: Field, ledger: Ledger) -> N
     raws = [raw for raw, _ in field.curve]
     for key in ("scale", "offset", "fraction"):
         if getattr(field, key) is not None:
-            ledger.note(faults.CURVE, source, (*path[:-1], key), expected="points alone", found=key)
+            ledger.note(
+                faults.CURVE,
+                source,
+                (*path[:-1], key),
+                expected=f"`curve` without `{key}`",
+                found=key,
+            )
     if not all(finite(value) for _, value in field.curve):
-        ledger.note(faults.NUMBER, source, path, expected="finite numbers", found="one that is not")
+        ledger.note(faults.NUMBER, source, path, expected="finite numbers", found="another number")
     elif len(raws) < 2 or any(low >= high for low, high in pairwise(raws)):
         ledger.note(
             faults.CURVE,
             source,
             path,
-            expected="two points or more, raw numbers rising",
+            expected="two or more points, raw numbers in rising order",
             found=", ".join(describe(raw) for raw in raws[:8]),
         )
     elif len({value for _, value in field.curve}) == 1:
@@ -257,7 +263,7 @@ def _judge_points(source: Source, path: Path, field: Field, ledger: Ledger) -> N
             faults.SCALE,
             source,
             path,
-            expected="points at different values",
+            expected="points with different values",
             found=f"every value {plain(field.curve[0][1])}",
         )
 
@@ -289,7 +295,7 @@ def _judge_values(
                 source,
                 here,
                 where=source.where(path),
-                expected="one meaning for each value",
+                expected="one name for each stored number",
                 found=f"{describe(seen[number])} and {describe(key)}",
             )
         else:
@@ -311,7 +317,7 @@ def _judge_limits(source: Source, path: Path, field: Field, ledger: Ledger) -> N
                 (*path, f"{end}-from"),
                 expected=f"`{end}` or `{end}-from`, not both",
                 found="both",
-                advice="Leave one of the two out.",
+                advice="Remove one of the two.",
             )
     low, high = field.low, field.high
     if low is None or high is None or not finite(low) or not finite(high):

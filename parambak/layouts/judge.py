@@ -160,7 +160,7 @@ def _note(
         spot.source,
         (*spot.path, "at"),
         other=f"{other.kind} {describe(other.name)}",
-        expected="bytes of its own",
+        expected="bytes that no other entry uses",
         found=f"{describe(slot.name)} at {_stretch(slot.at, slot.length)}, "
         f"{describe(other.name)} at {_stretch(other.at, other.length)}",
     )
@@ -275,7 +275,7 @@ class Judge:
                     faults.OVERLAP,
                     source,
                     (*spot.path, "mirror-at"),
-                    other="its own duplicate",
+                    other="its duplicate",
                     expected=f"at least {block.length} bytes between the two",
                     found=describe(abs(block.at - block.mirror_at)),
                 )

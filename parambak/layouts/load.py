@@ -128,7 +128,7 @@ class _Gatherer:
                 faults.INCLUDE_CIRCLE,
                 source,
                 path,
-                expected="no file twice on one way",
+                expected="no file that includes itself",
                 found=" includes ".join((*chain[chain.index(name) :], name)),
             )
         elif len(self.files) > MOST_INCLUDES:
@@ -140,19 +140,19 @@ class _Gatherer:
         return False
 
     def _fetch(self, source: Source, path: Path, name: str) -> bytes | None:
-        reason = "nothing here that fetches files"
+        reason = "no way to read files"
         if self.include is not None:
             try:
                 text = self.include(name)
             except OSError as error:
-                reason = error.strerror or "it could not be read"
+                reason = error.strerror or "it cannot be read"
             except ParambakError as error:
                 reason = error.text
             else:
                 self.length += len(text)
                 if self.length <= LONGEST_TEXT:
                     return text
-                reason = f"more than {LONGEST_TEXT} bytes in all"
+                reason = f"more than {LONGEST_TEXT} bytes in total"
         self.ledger.note(
             faults.INCLUDE_ABSENT,
             source,

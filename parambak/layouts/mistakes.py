@@ -129,7 +129,7 @@ def advice(word: str, names: Sequence[str]) -> str:
     near = nearest(word, names, most=1)
     if near:
         return f"Did you mean `{near[0]}`?"
-    return "Known are: " + ", ".join(names[:40]) + (" …" if len(names) > 40 else "") + "."
+    return "Choose one of: " + ", ".join(names[:40]) + (" …" if len(names) > 40 else "") + "."
 
 
 class Ledger:

@@ -67,7 +67,7 @@ def parse(data: bytes, file: str | None, ledger: Ledger) -> Source | None:
             faults.TOO_DEEP,
             file=file,
             line=line,
-            expected="no more brackets within brackets than a layout needs",
+            expected="a few brackets inside brackets",
             found=f"opening brackets in this line: {brackets}",
         )
     except (ValueError, _NumberTooLongError):
@@ -143,7 +143,7 @@ def _note_long(text: str, file: str | None, ledger: Ledger) -> None:
         file=file,
         line=line,
         expected=f"at most {LONGEST_NUMBER} digits",
-        found="a number of more",
+        found="a longer number",
     )
 
 

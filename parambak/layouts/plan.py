@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from parambak.layouts.field_types import Codec
     from parambak.layouts.model import Layout
 
-NO_NAME = "no name given"
-OUTSIDE_CURVE = "outside its curve"
+NO_NAME = "value without a name"
+OUTSIDE_CURVE = "outside the curve"
 _ITSELF = Scaling([Line(Fraction(1), Fraction(0))], [0, 0], written=0, decimals=None)
 
 

@@ -36,9 +36,14 @@ def salvaged(source: Source, ledger: Ledger) -> LayoutFile | None:
     try:
         return structured(kept)
     except msgspec.ValidationError as error:
-        # Whatever the walk did not see is still a mistake, told in the library's words.
+        # What the walk did not see is still a mistake, in the words of the library.
         ledger.note(
-            faults.WRONG_KIND, source, (), found=str(error)[:200], key="a value", advice="Mend it."
+            faults.WRONG_KIND,
+            source,
+            (),
+            found=str(error)[:200],
+            key="a value",
+            advice="Correct the value.",
         )
         return None
 
@@ -133,7 +138,7 @@ class _Walk:
         if not isinstance(node, list):
             expected = "a list"
             if isinstance(kind.item_type, inspect.StructType):
-                expected = f"tables, each begun by [[{path[-1]}]]"
+                expected = f"tables, each with a first line [[{path[-1]}]]"
             return self.note(faults.WRONG_KIND, path, expected, node)
         length, most = len(node), kind.max_length
         if length < (kind.min_length or 0) or (most is not None and length > most):
