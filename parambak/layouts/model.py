@@ -55,7 +55,7 @@ Normal = Literal["mirrored", "seven-bit", "constant-line"]
 class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
     """One value in the memory: its address, how it is written, what it means."""
 
-    name: Annotated[Name, Meta(description="Name, unique in its table.")]
+    name: Annotated[Name, Meta(description="Name, unique at its level.")]
     at: Annotated[Address, Meta(description="First byte; in a group, from the row's start.")]
     type: Annotated[FieldType, Meta(description="How the bytes are read.")]
     length: Annotated[int | None, Meta(description="Bytes, if the type does not fix them.")] = None
