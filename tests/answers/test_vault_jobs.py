@@ -87,10 +87,10 @@ def test_a_seal_is_judged_by_the_recheck(session: Session, laptop: Laptop) -> No
     """Whole while its records are there; where one is gone it is cut, and that is damage."""
     (line,) = seal.answer(session, seal.SealQuestion()).lines
     assert line.vessel == "grebe"
-    question = recheck.RecheckQuestion(known=(line.line,))
+    question = recheck.RecheckQuestion(seals=(line.line,))
     answer = recheck.answer(session, question)
     assert (answer.exit_code, answer.cut, answer.complete, answer.next) == (0, False, True, None)
-    assert [judged.state for judged in answer.known] == ["whole"]
+    assert [judged.state for judged in answer.seals] == ["whole"]
     assert not recheck.is_doubted(session)
     newest = laptop.vault.records(laptop.vault.vessels()[0])[-1]
     (laptop.root / newest.file).unlink()
@@ -199,7 +199,7 @@ CHECKED = recheck.RecheckAnswer(
     complete=True,
     began="2026-03-01T08:00:00Z",
     oldest_full_read="2026-03-01",
-    known=(recheck.LineJudged("grebe", "whole", "it is whole", 2, None),),
+    seals=(recheck.LineJudged("grebe", "whole", "it is whole", 2, None),),
     locations=(),
     next=None,
 )
