@@ -45,7 +45,7 @@ class Chance:
                 self._solid_after[before] += count
         self._solid = self._of_solid()
         self._bits: dict[bytes, float] = {}
-        changed = sum(each.length for each in changes)
+        changed = sum(change.length for change in changes)
         self._start = (changed + 1) / (common.size + 2)
         self._begin = (len(changes) + 1) / (common.size - changed + len(changes) + 2)
         self._go_on = (changed - len(changes) + 1) / (changed + 2)
@@ -64,8 +64,8 @@ class Chance:
         """Return the share of each value among bytes that changed."""
         last = common.datas[-1]
         seen: Counter[int] = Counter()
-        for each in changes[:65536]:
-            seen.update(last[each.start : min(each.end, each.start + 4096)])
+        for change in changes[:65536]:
+            seen.update(last[change.start : min(change.end, change.start + 4096)])
         total = sum(seen.values())
         return [(seen[value] + 0.5) / (total + 128) for value in range(256)]
 
@@ -74,30 +74,30 @@ class Chance:
         if before is None:
             solid = 1 - (self._single[0] + self._single[255] + 1) / (self._single.total() + 2)
             fill = (self._single[value] + 1) / (self._single.total() + 2)
-            own = self._solid[value]
+            after_pair = self._solid[value]
         else:
             after, solid_after = self._after[before], self._solid_after[before]
             # The place itself is in the counts; it is left out.
             pair = max(0, self._pairs[before, value] - 2)
             solid = (max(0, solid_after - 2) + 1) / (after + 2)
             fill = (pair + 1) / (after + 2)
-            own = pair / solid_after if solid_after else 0.0
+            after_pair = pair / solid_after if solid_after else 0.0
         if value in _FILL:
             return max(fill, 2**-_FILL_BITS)
-        return float(solid * (own + self._solid[value] + 1 / 256) / 3)
+        return float(solid * (after_pair + self._solid[value] + 1 / 256) / 3)
 
     def bits(self, pattern: bytes) -> float:
         """Return how unlikely the pattern is at a place taken at random."""
-        known = self._bits.get(pattern)
-        if known is None:
-            known = 0.0
+        bits_of_pattern = self._bits.get(pattern)
+        if bits_of_pattern is None:
+            bits_of_pattern = 0.0
             before = None
             for value in pattern:
-                known -= log2(self.share(value, before))
+                bits_of_pattern -= log2(self.share(value, before))
                 before = value
             if len(self._bits) < _KEPT:
-                self._bits[pattern] = known
-        return known
+                self._bits[pattern] = bits_of_pattern
+        return bits_of_pattern
 
     def span_bits(self, leading: bytes, first: int, last: int, *, end: float) -> float:
         """Return how unlikely `leading` and then a byte from `first` to `last` are.

@@ -188,9 +188,9 @@ class LikelyCheck(NamedTuple):
     @property
     def evidence(self) -> tuple[str, ...]:
         """Return what speaks for the check, in words."""
-        said = f"holds over {self.images} different contents"
-        others = f"{', '.join(self.also)} would also explain it" if self.also else ""
-        return (said, others) if others else (said,)
+        contents = f"holds over {self.images} different contents"
+        also = f"{', '.join(self.also)} would also explain it" if self.also else ""
+        return (contents, also) if also else (contents,)
 
 
 class _Match(NamedTuple):
@@ -210,19 +210,19 @@ def find_checks(
     """Return the checks found, best first, and in words what could not be told."""
     if len(common.datas) < 2 or not changes:
         return [], ["checks need two images that differ: in one image a match may be chance"]
-    found: list[LikelyCheck] = []
+    checks: list[LikelyCheck] = []
     notes: list[str] = []
     first = 0
     for stretch in common.ranges[:8]:
         datas = tuple(data[first : first + stretch.length] for data in common.datas)
         inside = [
-            Range(each.start - first, each.length)
-            for each in changes
-            if first <= each.start and each.end <= first + stretch.length
+            Range(change.start - first, change.length)
+            for change in changes
+            if first <= change.start and change.end <= first + stretch.length
         ]
-        found += _of_stretch(datas, inside, stretch.start, notes)
+        checks += _of_stretch(datas, inside, stretch.start, notes)
         first += stretch.length
-    return _best(found), list(dict.fromkeys(notes))
+    return _best(checks), list(dict.fromkeys(notes))
 
 
 def _of_stretch(
@@ -245,7 +245,7 @@ def _of_stretch(
     if least > 8:
         notes.append(f"these images are too few to prove a check of less than {least} bits")
     makers = crc_makers(least)
-    found = []
+    checks = []
     for start, rank, header in starts:
         ends = boundaries if header else [*places, *boundaries]
         sought = _Sought(ends, frozenset(boundaries), stored, makers, least)
@@ -255,19 +255,19 @@ def _of_stretch(
                 choices += 1 if match.end == len(datas[0]) else 1 + log2(len(boundaries))
             proved = _proved(datas, match, choices, base)
             if proved:
-                found.append(proved)
-    return found
+                checks.append(proved)
+    return checks
 
 
 def _places(data: bytes, changes: Sequence[Range]) -> list[int]:
     """Return where a stored value that changed may begin."""
     places: set[int] = set()
-    for each in changes:
-        begin, end = max(0, each.start - 3), each.end
-        if each.length <= 64:
+    for change in changes:
+        begin, end = max(0, change.start - 3), change.end
+        if change.length <= 64:
             places.update(range(begin, end))
         else:
-            places.update(range(begin, each.start + 8))
+            places.update(range(begin, change.start + 8))
             places.update(range(end - 8, end))
     return sorted(place for place in places if place < len(data))
 
@@ -304,14 +304,14 @@ Stored = dict[tuple[int, int], list[tuple[int, "ByteOrder"]]]
 
 def _stored(data: bytes, places: Iterable[int]) -> Stored:
     """Return where each number of one to eight bytes is stored, by (number, length)."""
-    found: Stored = defaultdict(list)
+    stored: Stored = defaultdict(list)
     for place in places:
         for length in (1, 2, 3, 4, 5, 8):
             raw = data[place : place + length]
             if len(raw) == length:
                 for order in ORDERS[: 1 if length == 1 else 2]:
-                    found[int.from_bytes(raw, order), length].append((place, order))
-    return found
+                    stored[int.from_bytes(raw, order), length].append((place, order))
+    return stored
 
 
 class _Sought(NamedTuple):
@@ -366,12 +366,12 @@ def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) ->
         contents[covered] = raw
     if len(contents) < 2 or len(set(contents.values())) < 2:
         return None
-    said = [raw if match.order == "big" else raw[::-1] for raw in contents.values()]
+    high_first = [raw if match.order == "big" else raw[::-1] for raw in contents.values()]
     blank = 0
-    while blank < match.length and all(raw[blank] == 0 for raw in said):
+    while blank < match.length and all(raw[blank] == 0 for raw in high_first):
         blank += 1
-    each = min(width(check), 8 * (match.length - blank))
-    bits = each * len(contents) - choices
+    gain = min(width(check), 8 * (match.length - blank))
+    bits = gain * len(contents) - choices
     over = (base + match.start, base + match.end - 1)
     return LikelyCheck(
         match.method, base + match.at, match.length, match.order, over, bits, len(contents)
@@ -382,26 +382,26 @@ def _best(found: Sequence[LikelyCheck]) -> list[LikelyCheck]:
     """Return one check for each stored place, the others that explain it named beside."""
     ordered = sorted(
         found,
-        key=lambda each: (
-            -round(each.bits, 3), each.length, each.at != each.over[1] + 1, each.over[0],
-            len(each.method), each.method,
+        key=lambda check: (
+            -round(check.bits, 3), check.length, check.at != check.over[1] + 1, check.over[0],
+            len(check.method), check.method,
         ),
     )  # fmt: skip
     kept: list[LikelyCheck] = []
-    others: dict[int, list[str]] = defaultdict(list)
-    for each in ordered:
+    also: dict[int, list[str]] = defaultdict(list)
+    for check in ordered:
         over_it = [
             number
-            for number, one in enumerate(kept)
-            if one.at < each.at + each.length and each.at < one.at + one.length
+            for number, better in enumerate(kept)
+            if better.at < check.at + check.length and check.at < better.at + better.length
         ]
         if over_it:
-            text = f"{each.method} over 0x{each.over[0]:04X}-0x{each.over[1]:04X}"
-            if each.bits > kept[over_it[0]].bits - 3:
-                others[over_it[0]].append(text)
-        elif each.bits > 0:
-            kept.append(each)
+            text = f"{check.method} over 0x{check.over[0]:04X}-0x{check.over[1]:04X}"
+            if check.bits > kept[over_it[0]].bits - 3:
+                also[over_it[0]].append(text)
+        elif check.bits > 0:
+            kept.append(check)
     return [
-        each._replace(also=tuple(dict.fromkeys(others[number]))[:4])
-        for number, each in enumerate(kept)
+        check._replace(also=tuple(dict.fromkeys(also[number]))[:4])
+        for number, check in enumerate(kept)
     ][:SHOWN]

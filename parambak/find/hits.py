@@ -54,16 +54,16 @@ def hits(
     searched: SearchBytes, panel_value: PanelValue, forms: Sequence[Form]
 ) -> tuple[list[Hit], bool]:
     """Return the places of a value, most telling first, and whether some were too many."""
-    found: list[Hit] = []
+    hits_so_far: list[Hit] = []
     crowded: list[Form] = []
     for form in forms:
         near = panel_value.changed and form.length <= LONGEST
         common = searched.changed if near else searched.whole
         of_form = list(_of_form(common, searched.chance, panel_value, form, crowded))
         if form not in crowded[-1:]:
-            found.extend(of_form)
-    found.sort(key=lambda hit: -(hit.bits + log2(hit.interpretations[0].share)))
-    return found[:MOST_OF_A_VALUE], bool(crowded) or len(found) > MOST_OF_A_VALUE
+            hits_so_far.extend(of_form)
+    hits_so_far.sort(key=lambda hit: -(hit.bits + log2(hit.interpretations[0].share)))
+    return hits_so_far[:MOST_OF_A_VALUE], bool(crowded) or len(hits_so_far) > MOST_OF_A_VALUE
 
 
 def _of_form(
@@ -252,10 +252,10 @@ def twins(
             continue
         ordered = sorted(same, key=lambda hit: hit.at)
         first = ordered[0]
-        rest = [each for each in ordered[1:] if _twin(common, chance, first, each)]
+        rest = [hit for hit in ordered[1:] if _twin(common, chance, first, hit)]
         if rest:
-            also[first.at, first.length] = tuple(each.at for each in rest)
-            dropped.update((each.at, each.length) for each in rest)
+            also[first.at, first.length] = tuple(hit.at for hit in rest)
+            dropped.update((hit.at, hit.length) for hit in rest)
     return [hit for hit in hits if (hit.at, hit.length) not in dropped], also
 
 
@@ -276,7 +276,7 @@ def _twin(common: CommonBytes, chance: Chance, one: Hit, other: Hit) -> bool:
         return False
     data = common.datas[0]
     around = [data[first - before : first], data[first + one.length : first + one.length + behind]]
-    return sum(chance.bits(each) for each in around if each) >= _BITS
+    return sum(chance.bits(pattern) for pattern in around if pattern) >= _BITS
 
 
 def _same_before(data: bytes, first: int, second: int) -> int:

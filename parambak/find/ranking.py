@@ -74,8 +74,8 @@ class LearnedShares:
             (self.orders, other.orders),
             (self.aligned, other.aligned),
             *(
-                (self.scales.setdefault(unit, WeightedCount()), each)
-                for unit, each in other.scales.items()
+                (self.scales.setdefault(unit, WeightedCount()), count)
+                for unit, count in other.scales.items()
             ),
         ):
             for key, weight in its.counts.items():
@@ -161,17 +161,17 @@ def rank(
     """Return the candidates of each value, best first."""
     steps = stepped(panel_values, hits, size)
     fields = [ValueHits(*each) for each in zip(panel_values, hits, steps, strict=True)]
-    own: list[LearnedShares] = [LearnedShares() for _ in fields]
+    own_shares: list[LearnedShares] = [LearnedShares() for _ in fields]
     places: list[Placed | None] = [None] * len(fields)
     taken: dict[int, dict[int, float]] = {}
     ranked: list[list[Ranked]] = []
     for _ in range(ROUNDS):
-        every = LearnedShares()
-        for each in own:
-            every.take_in(each)
-        now = _Round(every, Neighbours(places, size), taken)
-        ranked = [_judged(index, each, own[index], now) for index, each in enumerate(fields)]
-        own = [_learnt(field, each) for field, each in zip(fields, ranked, strict=True)]
+        all_shares = LearnedShares()
+        for each in own_shares:
+            all_shares.take_in(each)
+        now = _Round(all_shares, Neighbours(places, size), taken)
+        ranked = [_judged(index, each, own_shares[index], now) for index, each in enumerate(fields)]
+        own_shares = [_learnt(field, each) for field, each in zip(fields, ranked, strict=True)]
         places = [_place(each) for each in ranked]
         taken = _taken(ranked)
     return ranked
@@ -188,24 +188,23 @@ class _Round(NamedTuple):
 def _judged(index: int, field: ValueHits, own: LearnedShares, now: _Round) -> list[Ranked]:
     """Return one value's candidates by what this round knows, `own` learned left out."""
     unit = field.panel_value.unit or ""
-    places = max(each.places for each in field.panel_value.shown if each is not None)
+    places = max(row.places for row in field.panel_value.shown if row is not None)
     weighed: list[tuple[float, Hit, Interpretation, int | None]] = []
     for hit in field.hits:
         shares = [
-            (now.learned.share(each, unit, places, own), each)
-            for each in hit.interpretations[:_FEW]
+            (now.learned.share(row, unit, places, own), row) for row in hit.interpretations[:_FEW]
         ]
-        best = max(shares, key=lambda each: each[0])
+        best = max(shares, key=lambda row: row[0])
         where = now.neighbours.share(index, hit.at, hit.at + hit.length)
         where *= now.learned.placing(hit.at, hit.length, own)
         share, step = field.steps.get((hit.at, hit.length), (0.0, None))
         where = max(where, share_of_step(share))
         where *= max(_SHARED, 1 - _claimed(index, hit, now.taken))
-        weight = hit.bits + log2(sum(each[0] for each in shares)) + log2(where)
+        weight = hit.bits + log2(sum(row[0] for row in shares)) + log2(where)
         weighed.append((weight, hit, best[1], step if share > 0.5 else None))
-    weighed.sort(key=lambda each: (-each[0], each[1].at, each[1].length))
-    top = max([log2(_ABSENT), *(each[0] for each in weighed[:1])])
-    total = 2 ** (log2(_ABSENT) - top) + sum(2 ** (each[0] - top) for each in weighed)
+    weighed.sort(key=lambda row: (-row[0], row[1].at, row[1].length))
+    top = max([log2(_ABSENT), *(row[0] for row in weighed[:1])])
+    total = 2 ** (log2(_ABSENT) - top) + sum(2 ** (row[0] - top) for row in weighed)
     return [
         Ranked(hit, interpretation, 2 ** (weight - top) / total, step)
         for weight, hit, interpretation, step in weighed
@@ -225,10 +224,15 @@ def _claimed(index: int, hit: Hit, taken: Mapping[int, Mapping[int, float]]) -> 
 def _learnt(field: ValueHits, ranked: Sequence[Ranked]) -> LearnedShares:
     """Return what one value teaches."""
     learned = LearnedShares()
-    for each in ranked:
-        if each.belief < _LEARNT:
+    for candidate in ranked:
+        if candidate.belief < _LEARNT:
             break
-        learned.learn(each.interpretation, each.hit.at, field.panel_value.unit or "", each.belief)
+        learned.learn(
+            candidate.interpretation,
+            candidate.hit.at,
+            field.panel_value.unit or "",
+            candidate.belief,
+        )
     return learned
 
 

@@ -66,27 +66,37 @@ def support_of_others(
     panel_values: Sequence[PanelValue], ranked: Sequence[Sequence[Ranked]]
 ) -> list[list[str]]:
     """Return what the likeliest places of the other values say of each value's own."""
-    firsts = [each[0] if each and each[0].belief > _LIKELY else None for each in ranked]
+    firsts = [
+        candidates[0] if candidates and candidates[0].belief > _LIKELY else None
+        for candidates in ranked
+    ]
     scales = Counter(
-        (one.unit, first.interpretation.scale, first.interpretation.fraction)
-        for one, first in zip(panel_values, firsts, strict=True)
+        (panel_value.unit, first.interpretation.scale, first.interpretation.fraction)
+        for panel_value, first in zip(panel_values, firsts, strict=True)
         if first and first.interpretation.type.kind != "text"
     )
     begins = {
-        first.hit.at: one.name for one, first in zip(panel_values, firsts, strict=True) if first
+        first.hit.at: panel_value.name
+        for panel_value, first in zip(panel_values, firsts, strict=True)
+        if first
     }
     ends = {
-        first.hit.at + first.hit.length: one.name
-        for one, first in zip(panel_values, firsts, strict=True)
+        first.hit.at + first.hit.length: panel_value.name
+        for panel_value, first in zip(panel_values, firsts, strict=True)
         if first
     }
     support: list[list[str]] = []
-    for one, first in zip(panel_values, firsts, strict=True):
+    for panel_value, first in zip(panel_values, firsts, strict=True):
         words = []
         if first:
-            same = scales[one.unit, first.interpretation.scale, first.interpretation.fraction] - 1
-            if one.unit and same > 0:
-                words.append(f"the same scale as {counted(same, 'other value')} in {one.unit}")
+            same = (
+                scales[panel_value.unit, first.interpretation.scale, first.interpretation.fraction]
+                - 1
+            )
+            if panel_value.unit and same > 0:
+                words.append(
+                    f"the same scale as {counted(same, 'other value')} in {panel_value.unit}"
+                )
             if first.hit.at in ends:
                 words.append(f"directly after {ends[first.hit.at]}")
             if first.hit.at + first.hit.length in begins:
@@ -161,11 +171,11 @@ def search(panel_values: Sequence[PanelValue], images: Sequence[Image]) -> Resul
     ranked = rank(panel_values, found, common.size)
     beside = support_of_others(panel_values, ranked)
     values = tuple(
-        _value(panel_values[index], each, also[index], beside[index], crowded=crowded[index])
-        for index, each in enumerate(ranked)
+        _value(panel_values[index], candidates, also[index], beside[index], crowded=crowded[index])
+        for index, candidates in enumerate(ranked)
     )
     checks, of_checks = find_checks(common, changes)
-    unmoved = any(each.changed for each in panel_values) and not changes
+    unmoved = any(candidates.changed for candidates in panel_values) and not changes
     if unmoved:
         notes.append("values changed, but no byte changed: are these the copies of these visits?")
     end = max(image.end for image in images)
@@ -179,14 +189,14 @@ def _places(
     every, alsos, crowded = [], [], []
     tried, left_out = 0, 0
     most = max(16, MOST_WORK // searched.whole.size // len(panel_values))
-    for each in panel_values:
-        of_value: Sequence[Form] = forms(each)
+    for panel_value in panel_values:
+        of_value: Sequence[Form] = forms(panel_value)
         if len(of_value) > most:
             ordered = sorted(of_value, key=lambda form: -form.interpretations[0].share)
             left_out += len(of_value) - most
             of_value = ordered[:most]
         tried += len(of_value)
-        found, many = hits(searched, each, of_value)
+        found, many = hits(searched, panel_value, of_value)
         kept, also = twins(searched.whole, searched.chance, found)
         every.append(kept)
         alsos.append(also)
@@ -204,12 +214,14 @@ def _value(
     crowded: bool,
 ) -> ValueResult:
     candidates = []
-    for number, each in enumerate(ranked[:SHOWN]):
-        again = also.get((each.hit.at, each.hit.length), ())
-        words = evidence(panel_value, each, again, () if number else beside)
-        odds = _odds(each.belief)
+    for number, candidate in enumerate(ranked[:SHOWN]):
+        again = also.get((candidate.hit.at, candidate.hit.length), ())
+        words = evidence(panel_value, candidate, again, () if number else beside)
+        odds = _odds(candidate.belief)
         candidates.append(
-            Candidate(each.hit.at, each.hit.length, each.interpretation, odds, again, words)
+            Candidate(
+                candidate.hit.at, candidate.hit.length, candidate.interpretation, odds, again, words
+            )
         )
     return ValueResult(panel_value, _confident(ranked), tuple(candidates), crowded)
 

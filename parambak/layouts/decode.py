@@ -189,16 +189,19 @@ def _values(
     """Return the values of all fields; those that stand alone in a whole image by slices."""
     data = full_bytes(image, memory)
     if data is None:
-        return [_value(each, read, plan.copies.get(each.name, ())) for each in plan.fields]
-    found = []
-    for each, at, end, show, blank, limits in plan.steps:
+        return [
+            _value(field_plan, read, plan.copies.get(field_plan.name, ()))
+            for field_plan in plan.fields
+        ]
+    values = []
+    for field_plan, at, end, show, blank, limits in plan.steps:
         raw = data[at:end]
         if show is not None and raw != blank:
             value, within, mark = show(raw)
-            found.append(FieldValue(each, raw, value, within, mark, limits))
+            values.append(FieldValue(field_plan, raw, value, within, mark, limits))
         else:
-            found.append(_value(each, read, plan.copies.get(each.name, ())))
-    return found
+            values.append(_value(field_plan, read, plan.copies.get(field_plan.name, ())))
+    return values
 
 
 def _value(

@@ -73,12 +73,12 @@ def judge_texts(source: Source, ledger: Ledger) -> None:
     while waiting:
         path, node = waiting.pop()
         if isinstance(node, dict):
-            waiting.extend(((*path, key), each) for key, each in node.items())
+            waiting.extend(((*path, key), inner) for key, inner in node.items())
             for key in node:
                 if hidden(key):
                     ledger.note(faults.TEXT, source, (*path, key), found=describe(key), key="a key")
         elif isinstance(node, list):
-            waiting.extend(((*path, index), each) for index, each in enumerate(node))
+            waiting.extend(((*path, index), inner) for index, inner in enumerate(node))
         elif isinstance(node, str):
             _judge_text(source, path, node, ledger)
 

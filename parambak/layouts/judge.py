@@ -333,7 +333,9 @@ class Judge:
                 continue
             judged.add(id(field))
             if by_name is None:
-                by_name = {one.name: one.entry for one in written if isinstance(one.entry, Field)}
+                by_name = {
+                    named.name: named.entry for named in written if isinstance(named.entry, Field)
+                }
             for key, name in (("low-from", field.low_from), ("high-from", field.high_from)):
                 if name is not None:
                     self._judge_limit_name(field, key, name, slot.prefix, by_name)

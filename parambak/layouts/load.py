@@ -103,7 +103,7 @@ class _Gatherer:
             path: Path = ("layout", "include", index)
             if not self._may_take(part.source, path, name, chain):
                 continue
-            if any(each.source.file == name for each in self.files):
+            if any(taken_file.source.file == name for taken_file in self.files):
                 continue  # two ways to one file: it is taken in once
             text = self._fetch(part.source, path, name)
             taken = None if text is None else _part(text, name, self.ledger)
@@ -236,7 +236,7 @@ def _examine(
 
 def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
     head = files[0].tables.layout
-    blocks = tuple(block for each in files for block in each.tables.mirrored)
+    blocks = tuple(block for file in files for block in file.tables.mirrored)
     memory = head.memory or 0
     return Layout(
         name=name,
@@ -248,11 +248,11 @@ def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
         normal=_normal(head.normal, blocks, memory),
         card_types=head.card_types,
         software_versions=head.software_versions,
-        includes=tuple(each.source.file for each in files if each.source.file is not None),
-        fields=tuple(field for each in files for field in each.tables.field),
-        groups=tuple(group for each in files for group in each.tables.group),
-        checks=tuple(entry for each in files for entry in each.tables.check),
-        reserved=tuple(area for each in files for area in each.tables.reserved),
+        includes=tuple(file.source.file for file in files if file.source.file is not None),
+        fields=tuple(field for file in files for field in file.tables.field),
+        groups=tuple(group for file in files for group in file.tables.group),
+        checks=tuple(entry for file in files for entry in file.tables.check),
+        reserved=tuple(area for file in files for area in file.tables.reserved),
         mirrored=blocks,
         note=head.note,
         source=head.source,

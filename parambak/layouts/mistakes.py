@@ -197,5 +197,8 @@ class Ledger:
     def mistakes(self) -> tuple[Mistake, ...]:
         """Return all mistakes, the layout's own first, in the order of their lines."""
         return tuple(
-            sorted(self._mistakes, key=lambda one: (one.file or "", one.line or 0, one.key or ""))
+            sorted(
+                self._mistakes,
+                key=lambda mistake: (mistake.file or "", mistake.line or 0, mistake.key or ""),
+            )
         )

@@ -124,14 +124,14 @@ def _note_syntax(message: str, text: str, file: str | None, ledger: Ledger) -> N
     reason = message[: match.start()] if match else message
     line = int(match.group(1)) if match and match.group(1) else text.count("\n") + 1
     fault = faults.KEY_TWICE if reason.startswith(_TWICE) else faults.SYNTAX
-    found = text.split("\n")[line - 1].strip() if line <= text.count("\n") + 1 else ""
+    line_text = text.split("\n")[line - 1].strip() if line <= text.count("\n") + 1 else ""
     ledger.note_text(
         fault,
         file=file,
         line=line,
-        found=describe(found),
+        found=describe(line_text),
         reason=describe(reason).strip('"'),
-        advice=syntax_advice(found),
+        advice=syntax_advice(line_text),
     )
 
 

@@ -200,7 +200,7 @@ def _decimal_shower(
 ) -> Callable[[bytes], Shown]:
     times, plus = units
     low, high = bounds or (0, 0)
-    one = 10**places  # from here on there is a digit before the point
+    unit_raw = 10**places  # from here on there is a digit before the point
     before, behind = slice(None, -places), slice(-places, None)
 
     bounded = bounds is not None
@@ -209,7 +209,7 @@ def _decimal_shower(
         number = integer(raw)
         value = number * times + plus
         within = low <= number <= high if bounded else None
-        if value < one:
+        if value < unit_raw:
             return with_point(value, places), within, None
         digits = str(value)
         return f"{digits[before]}.{digits[behind]}", within, None
@@ -305,4 +305,4 @@ def _plan(layout: Layout) -> Plan:
         (plan, plan.at, plan.end, plan.show if plan.alone else None, plan.blank, plan.limits)
         for plan in made
     )
-    return Plan(tuple(made), {name: tuple(found) for name, found in copies.items()}, steps)
+    return Plan(tuple(made), {name: tuple(addresses) for name, addresses in copies.items()}, steps)

@@ -69,7 +69,7 @@ class _Walk:
         if isinstance(kind, inspect.Metadata):
             kind = kind.type
         if isinstance(kind, inspect.UnionType):
-            kind = next(each for each in kind.types if not isinstance(each, inspect.NoneType))
+            kind = next(member for member in kind.types if not isinstance(member, inspect.NoneType))
             return self.value(node, kind, path)
         name = type(kind).__name__.removesuffix("Type").lower()
         checker = getattr(self, f"_{name}")
@@ -121,18 +121,20 @@ class _Walk:
     def _dict(self, node: Any, kind: inspect.DictType, path: Path) -> Any:
         if not isinstance(node, dict):
             return self.note(faults.WRONG_KIND, path, "a table", node)
-        kept = {key: self.value(each, kind.value_type, (*path, key)) for key, each in node.items()}
-        return {key: each for key, each in kept.items() if each is not _ABSENT}
+        kept = {
+            key: self.value(inner, kind.value_type, (*path, key)) for key, inner in node.items()
+        }
+        return {key: inner for key, inner in kept.items() if inner is not _ABSENT}
 
     def _tuple(self, node: Any, kind: inspect.TupleType, path: Path) -> Any:
-        wanted = len(kind.item_types)
-        if not isinstance(node, list) or len(node) != wanted:
-            return self.note(faults.WRONG_KIND, path, f"a list of {wanted}", node)
+        length = len(kind.item_types)
+        if not isinstance(node, list) or len(node) != length:
+            return self.note(faults.WRONG_KIND, path, f"a list of {length}", node)
         kept = [
-            self.value(each, item, (*path, index))
-            for index, (each, item) in enumerate(zip(node, kind.item_types, strict=True))
+            self.value(inner, item, (*path, index))
+            for index, (inner, item) in enumerate(zip(node, kind.item_types, strict=True))
         ]
-        return _ABSENT if any(each is _ABSENT for each in kept) else kept
+        return _ABSENT if any(inner is _ABSENT for inner in kept) else kept
 
     def _vartuple(self, node: Any, kind: inspect.VarTupleType, path: Path) -> Any:
         if not isinstance(node, list):
@@ -144,8 +146,10 @@ class _Walk:
         if length < (kind.min_length or 0) or (most is not None and length > most):
             expected = f"{kind.min_length or 0} to {most} entries"
             return self.note(faults.OUT_OF_BOUNDS, path, expected, node)
-        kept = [self.value(each, kind.item_type, (*path, index)) for index, each in enumerate(node)]
-        good = [index for index, each in enumerate(kept) if each is not _ABSENT]
+        kept = [
+            self.value(entry, kind.item_type, (*path, index)) for index, entry in enumerate(node)
+        ]
+        good = [index for index, entry in enumerate(kept) if entry is not _ABSENT]
         if len(good) != length:
             if not isinstance(kind.item_type, inspect.StructType):
                 return _ABSENT

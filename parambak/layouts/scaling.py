@@ -62,7 +62,7 @@ class Scaling:
     def _places(self) -> int:
         numbers = [number for line in self.lines for number in line]
         needed = [terminating_places(number) for number in numbers]
-        exact_places = max((each for each in needed if each is not None), default=0)
+        exact_places = max((places for places in needed if places is not None), default=0)
         if self.decimals is not None:
             return self.decimals
         if None not in needed:

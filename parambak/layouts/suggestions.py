@@ -175,9 +175,7 @@ def _value_advice(value: str) -> str:
 def _hexadecimal(value: str) -> str:
     digits = value.strip(" \t$hH").lstrip("0") or "0"
     text = f"Begin a hexadecimal number with 0x: 0x{digits.upper().zfill(4)}"
-    return text + (
-        f". Write a decimal number without 0: {digits}." if digits.isdecimal() else "."
-    )
+    return text + (f". Write a decimal number without 0: {digits}." if digits.isdecimal() else ".")
 
 
 def kind_advice(expected: str, value: object) -> str:

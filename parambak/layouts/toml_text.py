@@ -259,15 +259,15 @@ def in_its_place(word: str, intended: Mapping[str, str]) -> str:
 def mistake(file: TomlFile, path: Path, why: str, fault: Fault, page: str) -> Exception:
     """Return the error for the key at `path`."""
     safe = why[:200].replace("{", "(").replace("}", ")")
-    name = ".".join(str(each + 1) if isinstance(each, int) else each for each in path)[:100]
+    name = ".".join(str(step + 1) if isinstance(step, int) else step for step in path)[:100]
     text = f"{name}: {safe}" if name else safe
     return fault.error(why=text, line=file.line(path), expected=f"the keys of {page}", found=safe)
 
 
 def _path_of(message: str) -> Path:
     """Return the path that a message of the model names, as in `$.measurement[0].low`."""
-    found = _PATH.search(message)
-    if found is None:
+    match = _PATH.search(message)
+    if match is None:
         return ()
-    parts = re.findall(r"\.([A-Za-z0-9_-]+)|\[([0-9]+)\]", found[1])
+    parts = re.findall(r"\.([A-Za-z0-9_-]+)|\[([0-9]+)\]", match[1])
     return tuple(int(row) if row else name for name, row in parts)

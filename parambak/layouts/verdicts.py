@@ -44,11 +44,11 @@ class CheckResult(Struct, frozen=True):
 
 def check_results(layout: Layout, read: Read) -> tuple[CheckResult, ...]:
     """Return the result of everything that `layout` promises, in the order written."""
-    found = [_check(layout, check, read) for check in layout.checks]
-    found.extend(_copies(layout, read))
-    found.extend(_mirrored(layout, block, read) for block in layout.mirrored)
-    found.extend(_blank(layout, area, read) for area in layout.reserved if area.must_be_blank)
-    return tuple(found)
+    results = [_check(layout, check, read) for check in layout.checks]
+    results.extend(_copies(layout, read))
+    results.extend(_mirrored(layout, block, read) for block in layout.mirrored)
+    results.extend(_blank(layout, area, read) for area in layout.reserved if area.must_be_blank)
+    return tuple(results)
 
 
 def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
@@ -88,7 +88,13 @@ def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
         holds: bool | None = None
         if raw is not None and None not in held:
             holds = (
-                len({plan.reader.codec.read(each) for each in (raw, *held) if each is not None})
+                len(
+                    {
+                        plan.reader.codec.read(raw_bytes)
+                        for raw_bytes in (raw, *held)
+                        if raw_bytes is not None
+                    }
+                )
                 == 1
             )
         earlier = results.get(id(plan.field))
