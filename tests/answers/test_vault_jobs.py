@@ -136,7 +136,7 @@ def test_a_vessel_goes_by_pack_into_another_vault(
     office.vault.close()
 
 
-def test_a_place_is_added_filled_listed_and_given_up(
+def test_a_location_is_added_filled_listed_and_given_up(
     session: Session, tmp_path: Path, laptop: Laptop
 ) -> None:
     """Each answer tells the same place; on the vault's own disk that is noted."""

@@ -33,7 +33,7 @@ def codes(ship: Ship, *words: str) -> list[str]:
     return [r["code"] for each in answer.document["due"] for r in each["reasons"]]
 
 
-def test_one_read_then_one_place_then_nothing(ship: Ship) -> None:
+def test_one_read_then_one_location_then_nothing(ship: Ship) -> None:
     """Each goes away once it is seen to."""
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE)

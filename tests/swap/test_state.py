@@ -88,7 +88,7 @@ def test_what_differs_on_the_sheet_on_record_is_told(laptop: Laptop) -> None:
     begin(laptop, "PC-2")
     found = new_card(laptop)
     assert found.met is False
-    assert found.text == "links.J1: needs 1-2, has 2-3; what each means: `card compare`"
+    assert found.text == "links.J1: needs 1-2, has 2-3; `card compare` explains each"
 
 
 def test_a_sheet_given_goes_before_the_one_on_record(laptop: Laptop) -> None:
