@@ -277,10 +277,7 @@ def the_open_swap(vault: Vault, vessel: Vessel, position: Position) -> Swap:
 
 
 def ended_words(swap: Swap) -> str:
-    """Return how and when a swap ended, in words."""
-    end = swap.end
-    if end is None:
-        return f"one that was opened on {swap.opened.at.date()}"
+    """Return how and when a swap that has ended did so, in words."""
     told = " and ".join(f"{each.outcome} on {each.at.date()}" for each in swap.ends)
     return f"the last one was {told}" + (", as two laptops may do" if len(swap.ends) > 1 else "")
 
