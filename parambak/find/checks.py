@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from parambak.layouts.field_types import ByteOrder
 
 Value = tuple[str, int, int, "ByteOrder | None"]
-"""A method, its value, how many bytes it takes, and the byte order it was worked out in."""
+"""A method, its value, how many bytes it takes, and the byte order of the computation."""
 
 _LEFT_OUT = ("crc-82/darc",)
 """No library works it out quickly."""
@@ -177,7 +177,7 @@ class LikelyCheck(NamedTuple):
 
     @property
     def confident(self) -> bool:
-        """Return whether it clears the threshold."""
+        """Return whether it reaches the threshold."""
         return self.bits >= CONFIDENT_BITS
 
     @property
@@ -187,7 +187,7 @@ class LikelyCheck(NamedTuple):
 
     @property
     def evidence(self) -> tuple[str, ...]:
-        """Return what speaks for the check, in words."""
+        """Return the evidence for the check, in words."""
         contents = f"holds over {self.images} different contents"
         also = f"{', '.join(self.also)} would also explain it" if self.also else ""
         return (contents, also) if also else (contents,)
@@ -207,7 +207,7 @@ class _Match(NamedTuple):
 def find_checks(
     common: CommonBytes, changes: Sequence[Range]
 ) -> tuple[list[LikelyCheck], list[str]]:
-    """Return the checks found, best first, and in words what could not be told."""
+    """Return the likely checks, best first, and notes on what was not searched."""
     if len(common.datas) < 2 or not changes:
         return [], ["checks need two images that differ: in one image a match may be chance"]
     checks: list[LikelyCheck] = []
@@ -290,7 +290,7 @@ def _starts(data: bytes) -> list[tuple[int, int, bool]]:
 
 
 def _boundaries(data: bytes) -> list[int]:
-    """Return where ranges end that do not end right before the stored value."""
+    """Return where ranges end that do not end directly before the stored value."""
     powers = [1 << power for power in range(4, 25) if 1 << power <= len(data)]
     # A block with its check in the last bytes ends that much before a power of two.
     ends = {len(data) - length for length in (0, 1, 2, 4)}
@@ -343,12 +343,12 @@ def _matches(data: bytes, start: int, sought: _Sought) -> Iterator[_Match]:
 
 
 def _apart(place: int, length: int, start: int, end: int, outer: frozenset[int]) -> bool:
-    """Return whether a value stored at `place` goes with the range."""
+    """Return whether a value stored at `place` can belong to the range."""
     return place == end or (end in outer and (place > end or place + length == start))
 
 
 def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) -> LikelyCheck | None:
-    """Return the check where it holds in every image, over two different contents or more."""
+    """Return the check if it holds in every image, over two different contents or more."""
     check = Check(
         name="found", method=match.method, over=((match.start, match.end - 1),), at=match.at
     )
@@ -360,7 +360,7 @@ def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) ->
         covered = data[match.start : match.end]
         raw = data[match.at : match.at + match.length]
         if len(set(covered)) < 2:
-            return None  # blank, or as good as: several methods give 0 over it
+            return None  # blank or nearly blank: several methods give 0 over it
         if compute(check, covered, match.order) != int.from_bytes(raw, match.order):
             return None
         contents[covered] = raw
@@ -379,7 +379,7 @@ def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) ->
 
 
 def _best(found: Sequence[LikelyCheck]) -> list[LikelyCheck]:
-    """Return one check for each stored place, the others that explain it named beside."""
+    """Return one check for each stored place, with the names of others that explain it."""
     ordered = sorted(
         found,
         key=lambda check: (

@@ -20,7 +20,7 @@ _CHANGED = re.compile(rb"[^\0]+")
 
 
 class CommonBytes:
-    """Stretches of the same addresses in each copy, one behind the other in `datas`."""
+    """Stretches of the same addresses in each copy, one after the other in `datas`."""
 
     def __init__(self, ranges: Sequence[Range], datas: tuple[bytes, ...]) -> None:
         self.ranges = tuple(ranges)
@@ -30,7 +30,7 @@ class CommonBytes:
 
     @classmethod
     def of(cls, images: Sequence[Image]) -> Self:
-        """Return what stands at the addresses that all images have; it may be empty."""
+        """Return the bytes at the addresses that all images have; may be empty."""
         common = list(images[0].ranges)
         for image in images[1:]:
             common = list(_both(common, image.ranges))
@@ -41,14 +41,14 @@ class CommonBytes:
         return cls(common, datas)
 
     def address(self, position: int, length: int = 1) -> int | None:
-        """Return the address of a position; None where `length` bytes run over a stretch's end."""
+        """Return the address of a position; None if `length` bytes run over a stretch's end."""
         index = bisect_right(self._ends, position)
         if position + length > self._ends[index]:
             return None
         return self.ranges[index].end - (self._ends[index] - position)
 
     def position(self, address: int) -> int | None:
-        """Return the position of an address, None where it is not in the common bytes."""
+        """Return the position of an address, None if it is not in the common bytes."""
         index = bisect_right(self.ranges, address, key=lambda stretch: stretch.start) - 1
         if index < 0 or address >= self.ranges[index].end:
             return None

@@ -29,7 +29,7 @@ _HEAD = """\
 
 
 def draft(result: Result, names: Sequence[str]) -> str:
-    """Return the layout's TOML text; `names` are those of the copies it was found in."""
+    """Return the layout's TOML text; `names` are those of the copies searched."""
     order = _usual_order(result)
     taken: list[tuple[int, int]] = []
     parts = [_HEAD, _head(result, names, order)]
@@ -131,7 +131,7 @@ def _check(check: LikelyCheck, name: str, order: str, taken: list[tuple[int, int
 
 
 def _name(name: str, taken: set[str]) -> str:
-    """Return a name that the language takes, and that is not taken."""
+    """Return a valid name that is not used yet."""
     made = "".join("_" if letter in ".[]{}\"\\'=" else letter for letter in name)[
         : _MOST_NAME - 4
     ].strip()

@@ -160,7 +160,7 @@ def _add_written(  # noqa: PLR0913, PLR0917 - a form's parts
     fraction: int,
     share: float,
 ) -> None:
-    """Add what the numbers are in a type, in both byte orders; nothing where one is too large."""
+    """Add what the numbers are in a type, in both byte orders; nothing if one is too large."""
     for order in ORDERS if length > 1 and field_type.ordered else (None,):
         write = _writer(field_type, length, order or "big")
         needles = [None if number is None else write(number) for number in numbers]
@@ -273,7 +273,7 @@ def _add_float(  # noqa: PLR0913, PLR0917 - a form's parts
 def _float_span(
     field_type: FieldType, length: int, low: bytes | None, high: bytes | None
 ) -> Span | None:
-    """Return the patterns between two floats; None where they do not follow each other.
+    """Return the patterns between two floats; None if they do not follow each other.
 
     They rise with the value as whole numbers do, or fall where it is negative. Where sign and
     exponent stand last, both ends must agree in them.

@@ -1,4 +1,4 @@
-"""What the places of other values say of a place: nearness, the list's order, steps."""
+"""How addresses of other values support an address: nearness, the list's order, steps."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Placed(NamedTuple):
 
 
 class Neighbours:
-    """The places believed so far: one for each value of the list, None where there is none."""
+    """The likely addresses so far: one for each value of the list, None if there is none."""
 
     def __init__(self, placed: Sequence[Placed | None], size: int) -> None:
         self._placed = placed
@@ -50,7 +50,7 @@ class Neighbours:
                 self._steps[other.at - one.at] += 1
 
     def share(self, value: int, at: int, end: int) -> float:
-        """Return how likely the place is before its bytes are seen, from 0 to 1."""
+        """Return how likely the address is without its bytes, from 0 to 1."""
         share = _ANYWHERE / self._size + _NEAR * self._near(value, at)
         return share + _LISTED * self._listed(value, at, end)
 
@@ -64,7 +64,7 @@ class Neighbours:
         return max(16 / (best + 16) ** 2 / 2 / self._clusters, 0.5 / self._size)
 
     def _listed(self, value: int, at: int, end: int) -> float:
-        """Return what the places of the values before and behind it in the list say."""
+        """Return the support from the values before and after it in the list."""
         gaps = []
         before = self._placed[value - 1] if value else None
         behind = self._placed[value + 1] if value + 1 < len(self._placed) else None
@@ -98,7 +98,7 @@ def _usual_gap(gap: int) -> float:
 def stepped(
     panel_values: Sequence[PanelValue], hits: Sequence[Sequence[Hit]], size: int
 ) -> list[Mapping[tuple[int, int], tuple[float, int]]]:
-    """Return, for each value, how far constant steps through its fellows support a place.
+    """Return, for each value, how far constant steps through its rows support an address.
 
     Fellows are values whose names differ in their last number alone. A place is (at,
     length); what is said of it is a share from 0 to 1, and the step in bytes.
@@ -163,7 +163,7 @@ def _judge(
     choices: float,
     steps: list[dict[tuple[int, int], tuple[float, int]]],
 ) -> None:
-    """Say of each row's place how far the other rows support it.
+    """Give each row's address the support of the other rows.
 
     `choices` is in bits: those of a start, a step and an interpretation.
     """
@@ -177,5 +177,5 @@ def _judge(
 
 
 def share_of_step(share: float) -> float:
-    """Return how likely a place is that a step supports so far."""
+    """Return how likely an address is with this support of a step."""
     return _STEPPED * share

@@ -41,7 +41,7 @@ class Shown(NamedTuple):
 
 
 class PanelValue(NamedTuple):
-    """One value to look for; `shown` has an entry for each copy, None where not seen."""
+    """One value to search for; `shown` has an entry for each copy, None if not seen."""
 
     name: str
     line: int
@@ -60,7 +60,7 @@ class PanelValue(NamedTuple):
 
 
 class Values(NamedTuple):
-    """What a file of values holds, and what was taken otherwise than written."""
+    """The values of a file, and notes on numbers that were interpreted."""
 
     panel_values: tuple[PanelValue, ...]
     notes: tuple[str, ...]
@@ -125,7 +125,7 @@ def _lines(data: bytes) -> list[tuple[int, str]]:
 
 
 def _without_comment(line: str) -> str:
-    """Return the line up to a `#` that stands outside quotation marks."""
+    """Return the line up to a `#` outside quotation marks."""
     quoted = False
     for index, letter in enumerate(line):
         if letter == '"':
@@ -165,7 +165,7 @@ def _wanted(line: str, number: int, copies: int, notes: list[str]) -> PanelValue
 
 
 def _parts(rest: str) -> list[str]:
-    """Return what stands between the `|` that are outside quotation marks."""
+    """Return the parts between the `|` outside quotation marks."""
     parts, quoted = [""], False
     for each in rest:
         if each == '"':

@@ -1,4 +1,4 @@
-"""What to believe of all the places found: every value judged beside the others.
+"""How likely each address is: every value judged together with the others.
 
 Each candidate weighs how common its interpretation is, times how likely its place is, against
 how likely its bytes are there by chance; the values judged first teach the next round
@@ -58,7 +58,7 @@ class LearnedShares:
     scales: dict[str, WeightedCount] = field(default_factory=dict)
 
     def learn(self, interpretation: Interpretation, at: int, unit: str, weight: float) -> None:
-        """Take in an interpretation at a place, as far as it is believed."""
+        """Add an interpretation at an address, weighed by its belief."""
         self.types.add((interpretation.type, interpretation.length), weight)
         if interpretation.order:
             self.orders.add(interpretation.order, weight)
@@ -84,7 +84,7 @@ class LearnedShares:
     def share(
         self, interpretation: Interpretation, unit: str, places: int, own: LearnedShares | None
     ) -> float:
-        """Return how common the interpretation is here, its place apart."""
+        """Return how common the interpretation is here, without its address."""
         if interpretation.type.kind == "text":
             return interpretation.share
         type_before = interpretation.type.share
@@ -105,7 +105,7 @@ class LearnedShares:
         return share
 
     def placing(self, at: int, length: int, own: LearnedShares | None) -> float:
-        """Return how much likelier the alignment of a place makes it: 1 where it says nothing."""
+        """Return how much more likely the alignment makes an address: 1 if it has no effect."""
         unit = _unit(length)
         if unit == 1:
             return 1.0
@@ -130,11 +130,11 @@ def _alignment(at: int, length: int) -> tuple[int, bool]:
 
 ROUNDS = 5
 _ABSENT = 0.1
-"""The share of values that stand in no form tried: not stored, or worked out when shown."""
+"""The share of values in no form tried: not stored, or computed for display."""
 _LEARNT = 0.05
-"""What is believed less than this teaches nothing."""
+"""A candidate with less belief than this teaches nothing."""
 _SHARED = 0.02
-"""What is left of a place whose bytes another value has for certain."""
+"""The weight left of an address whose bytes certainly belong to another value."""
 _FEW = 6
 
 
@@ -178,7 +178,7 @@ def rank(
 
 
 class _Round(NamedTuple):
-    """What one round knows of all values; `taken` says which claim each byte."""
+    """The results of one round for all values; `taken` gives the values that claim each byte."""
 
     learned: LearnedShares
     neighbours: Neighbours
@@ -212,7 +212,7 @@ def _judged(index: int, field: ValueHits, own: LearnedShares, now: _Round) -> li
 
 
 def _claimed(index: int, hit: Hit, taken: Mapping[int, Mapping[int, float]]) -> float:
-    """Return how surely other values have bytes of this place."""
+    """Return how certainly other values use bytes of this address."""
     most = 0.0
     for at in range(hit.at, hit.at + hit.length):
         claims = taken.get(at)

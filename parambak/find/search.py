@@ -65,7 +65,7 @@ def evidence(
 def support_of_others(
     panel_values: Sequence[PanelValue], ranked: Sequence[Sequence[Ranked]]
 ) -> list[list[str]]:
-    """Return what the likeliest places of the other values say of each value's own."""
+    """Return how the most likely addresses of other values support each value."""
     firsts = [
         candidates[0] if candidates and candidates[0].belief > _LIKELY else None
         for candidates in ranked
@@ -122,7 +122,7 @@ MOST_WORK = 1 << 34
 
 
 class Candidate(NamedTuple):
-    """One place and interpretation; `odds` to one for it, all other places and absence counted."""
+    """One address and interpretation; `odds` to one against all others and absence."""
 
     at: int
     length: int
@@ -133,7 +133,7 @@ class Candidate(NamedTuple):
 
 
 class ValueResult(NamedTuple):
-    """One value's candidates, best first; `crowded` where it stands in too many places."""
+    """One value's candidates, best first; `crowded` if it is at too many addresses."""
 
     panel_value: PanelValue
     confident: bool
@@ -142,7 +142,7 @@ class ValueResult(NamedTuple):
 
 
 class Result(NamedTuple):
-    """All that was found; `end` is the memory's, `forms` how many forms were tried."""
+    """The result; `end` is the memory's, `forms` how many forms were tried."""
 
     values: tuple[ValueResult, ...]
     checks: tuple[LikelyCheck, ...]
@@ -155,7 +155,7 @@ Also = dict[tuple[int, int], tuple[int, ...]]
 
 
 def search(panel_values: Sequence[PanelValue], images: Sequence[Image]) -> Result:
-    """Return where each value may lie, and which stored values may be checks.
+    """Return where each value may be, and which stored values may be checks.
 
     Raise `layout-find-no-bytes` where the images have no address in common.
     """
@@ -227,7 +227,7 @@ def _value(
 
 
 def _confident(ranked: Sequence[Ranked]) -> bool:
-    """Return whether the first clears the threshold, and the next is clearly worse."""
+    """Return whether the first reaches the threshold, and the next is clearly worse."""
     if not ranked or _odds(ranked[0].belief) < CONFIDENT:
         return False
     return len(ranked) < 2 or ranked[0].belief >= CLEARLY * ranked[1].belief

@@ -45,7 +45,7 @@ def covered_bytes(layout: Layout) -> int:
 
 
 def gaps(layout: Layout) -> tuple[Range, ...]:
-    """Return the stretches of the memory that nothing explains."""
+    """Return the stretches of the memory that no entry covers."""
     free = []
     start = 0
     for stretch in covered(layout):
@@ -134,7 +134,7 @@ def fields_over(layout: Layout, start: int, length: int) -> tuple[str, ...]:
 
 
 def name_at(layout: Layout, address: int) -> str | None:
-    """Return the name of what stands at `address`, the first of several; None in a gap."""
+    """Return the name of the entry at `address`, the first of several; None in a gap."""
     return next(iter(fields_over(layout, address, 1)), None)
 
 
@@ -208,7 +208,7 @@ class Part(NamedTuple):
 
 
 def parts(layout: Layout) -> tuple[Part, ...]:
-    """Return every entry of the layout in address order, a group as one, copies apart."""
+    """Return every entry of the layout in address order, a group as one, mirrors separately."""
     made: list[Part] = []
     groups: dict[str, list[int]] = {}
     for slot in slots(layout):

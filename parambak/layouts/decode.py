@@ -85,7 +85,7 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     @property
     def running(self) -> bool:
-        """Return whether the layout expects a change between visits."""
+        """Return whether a change between visits is normal."""
         return self.plan.field.running
 
     @property
@@ -115,12 +115,12 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     @property
     def row(self) -> str | None:
-        """Return the name of the row that the field is in, where it has one."""
+        """Return the name of the row that the field is in, if it has one."""
         return self.plan.slot.row
 
 
 class Decoded(Struct, frozen=True):
-    """What a layout says of an image.
+    """An image decoded by a layout.
 
     `covered_bytes` counts the bytes of the memory that the layout explains, stored check
     values included; `size` is that of the memory.
@@ -133,7 +133,7 @@ class Decoded(Struct, frozen=True):
 
 
 def require_fit(layout: Layout, image: Image) -> None:
-    """Raise `layout-other-memory` where `image` is plainly of another size of memory.
+    """Raise `layout-other-memory` if `image` is of another size of memory.
 
     That is: it runs past the layout's memory, or is one whole smaller chip (a single
     stretch from 0 whose size is a power of two).
@@ -165,14 +165,14 @@ def field_value(layout: Layout, plan: FieldPlan, image: Image) -> FieldValue:
 
 
 def full_bytes(image: Image, memory: int) -> bytes | None:
-    """Return the bytes of the memory where the image holds all of them in one piece."""
+    """Return the bytes of the memory if the image holds all of them in one piece."""
     if len(image.blocks) == 1 and image.start == 0 and image.end >= memory:
         return image.blocks[0].data
     return None
 
 
 def _reader(image: Image, memory: int) -> Callable[[int, int], bytes | None]:
-    """Return the function that reads bytes; plain slicing where the image is whole."""
+    """Return the function that reads bytes; plain slicing if the image is complete."""
     data = full_bytes(image, memory)
     if data is None:
         return image.read
@@ -186,7 +186,7 @@ def _reader(image: Image, memory: int) -> Callable[[int, int], bytes | None]:
 def _values(
     plan: Plan, image: Image, memory: int, read: Callable[[int, int], bytes | None]
 ) -> list[FieldValue]:
-    """Return the values of all fields; those that stand alone in a whole image by slices."""
+    """Return the values of all fields; in a complete image, simple fields by slices."""
     data = full_bytes(image, memory)
     if data is None:
         return [
@@ -246,7 +246,7 @@ def _limit_of(
     if other is None:
         return fixed, fixed_text
     raw = read(other.slot.at, other.slot.length)
-    if raw is None or raw == other.blank:  # a blank limit is no limit, and not known
+    if raw is None or raw == other.blank:  # a blank limit is no limit
         return None, None
     number = other.reader.number(raw)
     if number is None:
@@ -257,7 +257,7 @@ def _limit_of(
 def _vote(
     plan: FieldPlan, raw: bytes, read: Callable[[int, int], bytes | None], copies: Sequence[int]
 ) -> str | None:
-    """Return which of the addresses that hold one value is off, None where all agree."""
+    """Return what each address of one value holds, None if all agree."""
     slot = plan.slot
     held: dict[bytes | None, list[int]] = {_only_bits(plan, raw): [slot.at]}
     for at in copies:

@@ -1,6 +1,6 @@
-"""What a layout says of each entry, field by field and check by check: does it make sense.
+"""Whether each entry of a layout, field by field and check by check, is valid.
 
-Addresses, and how entries stand to each other, are judged in `judge.py`.
+Addresses, and entries compared with each other, are judged in `judge.py`.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ _TYPES_OF_KEY: Mapping[str, Callable[[FieldType], bool]] = MappingProxyType(
 
 
 def judge_texts(source: Source, ledger: Ledger) -> None:
-    """Note every text with a control or hidden character, names and notes alike."""
+    """Note every text with a control or hidden character, names and notes too."""
     if _MAY_HIDE.search(source.text) is None:
         return
     waiting: list[tuple[Path, object]] = [((), source.tree)]
@@ -130,7 +130,7 @@ def judge_taken(
 
 
 def judge_field(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
-    """Note what does not make sense in one field, its address and limits by name apart."""
+    """Note what is not valid in one field, except its address and limits by name."""
     for name, goes_with in _TYPES_OF_KEY.items():
         value = getattr(field, name)
         if value is None or value == ():
@@ -274,7 +274,7 @@ def _judge_values(
     sound = 1 <= field.stored_length <= 16 and 0 <= (field.stored_width or 1) <= 64
     bounds = field.bounds if sound else None
     if bounds is None:
-        return  # noted already; there is no telling what it can hold
+        return  # noted already; its bounds cannot be computed
     low, high = bounds
     seen: dict[int, str] = {}
     for key in meaning:
@@ -333,7 +333,7 @@ def _judge_limits(source: Source, path: Path, field: Field, ledger: Ledger) -> N
 
 
 def judge_group(source: Source, path: Path, group: Group, ledger: Ledger) -> None:
-    """Note what does not make sense in a group itself, apart from what is in it."""
+    """Note what is not valid in a group itself, without the entries in it."""
     if group.count > 1 and group.row_size is None:
         ledger.note(
             faults.ROW_SIZE, source, path, expected="`row-size`", found=f"{group.count} rows"

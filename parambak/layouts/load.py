@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 LANGUAGE = 1
 MOST_INCLUDES = 50
 _INSIDE = re.compile(r"[\w.-][\w. -]*(?:/[\w.-][\w. -]*)*")
-# What the head of an included file may say.
+# The keys that the head of an included file may have.
 _SHARED_HEAD = ("include", "language", "note", "source")
 
 
 def gather(
     text: bytes, include: Callable[[str], bytes] | None, ledger: Ledger
 ) -> tuple[LayoutPart, ...] | None:
-    """Return the layout's files, or None where its own cannot be read at all."""
+    """Return the layout's files, or None if the first cannot be read at all."""
     first = _part(text, None, ledger)
     if first is None:
         return None
@@ -49,7 +49,7 @@ def _part(text: bytes, file: str | None, ledger: Ledger) -> LayoutPart | None:
 
 
 def _known_language(source: Source, ledger: Ledger) -> bool:
-    """Note a version of the language that is not known; nothing else is looked at then."""
+    """Note a version of the language that is not supported; nothing else is judged then."""
     head = source.tree.get("layout")
     language = head.get("language", LANGUAGE) if isinstance(head, dict) else LANGUAGE
     if isinstance(language, int) and not isinstance(language, bool) and language != LANGUAGE:
@@ -65,7 +65,7 @@ def _known_language(source: Source, ledger: Ledger) -> bool:
 
 
 def shaped(source: Source, ledger: Ledger) -> LayoutFile | None:
-    """Return the file as structs, whatever could be read of it; note every mistake."""
+    """Return all that could be read of the file as structs; note every mistake."""
     if _group_depth(source.tree) > MOST_DEPTH:
         ledger.note(
             faults.TOO_DEEP, source, ("group",), expected=f"groups at most {MOST_DEPTH} deep"
@@ -98,13 +98,13 @@ class _Gatherer:
         self.length = length
 
     def follow(self, part: LayoutPart, chain: tuple[str, ...]) -> None:
-        """Take in what `part` includes; `chain` names the files that led here."""
+        """Add what `part` includes; `chain` names the files on the way to it."""
         for index, name in enumerate(part.tables.layout.include):
             path: Path = ("layout", "include", index)
             if not self._may_take(part.source, path, name, chain):
                 continue
             if any(taken_file.source.file == name for taken_file in self.files):
-                continue  # two ways to one file: it is taken in once
+                continue  # included twice: it is added once
             text = self._fetch(part.source, path, name)
             taken = None if text is None else _part(text, name, self.ledger)
             if taken is not None:
@@ -181,7 +181,7 @@ __all__ = ["Layout", "Mistake", "check", "load"]
 def check(
     text: bytes, *, name: str = "layout", include: Callable[[str], bytes] | None = None
 ) -> tuple[Mistake, ...]:
-    """Return every mistake of a layout file, in the order of its lines; none where it is good.
+    """Return every mistake of a layout file, in the order of its lines; none if it has none.
 
     `include` fetches a file that the layout includes, by its name as written; it raises
     OSError or ParambakError where there is none. `name` is the layout's, for messages.
@@ -195,7 +195,7 @@ def load(
     """Return the layout that `text` and its includes describe.
 
     Raise LayoutRefused with the code, line, expected and found of the first mistake; its
-    text says how many more there are, and `check` gives them all.
+    text states how many more there are, and `check` gives them all.
     """
     layout, mistakes = _examine(text, name, include)
     if layout is None:
@@ -262,7 +262,7 @@ def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
 def _normal(
     declared: tuple[Normal, ...], blocks: tuple[Mirrored, ...], memory: int
 ) -> tuple[Normal, ...]:
-    """Return what is normal; a block that is half the memory, mirrored, says so itself."""
+    """Return what is normal; a mirrored block of half the memory adds `mirrored`."""
     halves = {0, memory // 2}
     for block in blocks:
         if 2 * block.length == memory and {block.at, block.mirror_at} == halves:

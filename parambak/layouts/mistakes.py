@@ -19,7 +19,7 @@ Path = tuple[str | int, ...]
 
 
 class Mistake(NamedTuple):
-    """One thing wrong with a layout.
+    """One mistake in a layout.
 
     `line` counts from 1; `key` is written like `field[3].at`, entries counted from 1;
     `file` is the included file that it is in, None for the layout itself.
@@ -57,7 +57,7 @@ class Source:
     def line(self, path: Path) -> int:
         """Return the line of the key at `path`, or of the nearest table around it.
 
-        The first line where the file has nothing of the kind.
+        The first line if the file has no such table.
         """
         if self._lines is None:
             self._lines = lines_of(self.text)
@@ -99,7 +99,7 @@ def key_text(path: Path) -> str:
 
 
 def describe(value: object) -> str:
-    """Return a short, safe description of a value of a TOML file, whatever it is."""
+    """Return a short, safe description of any value of a TOML file."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int):
@@ -133,14 +133,14 @@ def advice(word: str, names: Sequence[str]) -> str:
 
 
 class Ledger:
-    """All mistakes found so far, in whatever order; `mistakes` gives them by file and line."""
+    """All mistakes so far; `mistakes` gives them by file and line."""
 
     def __init__(self) -> None:
         self._mistakes: list[Mistake] = []
 
     @property
     def full(self) -> bool:
-        """Return whether so many are noted that looking further is of no use."""
+        """Return whether no more mistakes are noted."""
         return len(self._mistakes) >= MOST_MISTAKES
 
     def note(

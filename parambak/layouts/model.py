@@ -126,13 +126,13 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
 
     @property
     def bounds(self) -> tuple[int, int] | None:
-        """Return the lowest and highest stored number; None for what is no whole number."""
+        """Return the lowest and highest stored number; None if it is not a whole number."""
         bits = (self.stored_width or 1) if self.type.takes_bits else 8 * self.stored_length
         return None if self.type.bounds is None else self.type.bounds(bits)
 
     @property
     def value_names(self) -> dict[int, str] | None:
-        """Return the names by stored number, where there are any."""
+        """Return the names by stored number, None if there are none."""
         if self.values is None:
             return None
         return {stored_number(key): name for key, name in self.values.items()}
@@ -252,11 +252,11 @@ class LayoutFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, 
 
 
 class Layout(Struct, frozen=True, kw_only=True, eq=False, dict=True):
-    """A layout without mistakes, its includes taken in.
+    """A layout without mistakes, with its includes.
 
-    `memory` is in bytes; `byte_order` counts where a field does not say its own, and is
-    "big" where no field needs one. `normal` names what plausibility is not to hold
-    against an image. Made by `load`; two layouts are never equal, only identical.
+    `memory` is in bytes; `byte_order` is for fields without their own, and is
+    "big" if no field needs one. `normal` names what does not make
+    an image less plausible. Made by `load`; two layouts are never equal, only identical.
     """
 
     name: str
@@ -284,7 +284,7 @@ def stored_number(text: str) -> int:
 
 
 def _own(kind: type, value: object) -> Number | FieldType:
-    """Make a Number or FieldType of what TOML gives; the library asks for what is not its own."""
+    """Make a Number or FieldType of a TOML value; the library calls this for these two."""
     if kind is FieldType:
         field_type = field_types.TYPES.get(value) if isinstance(value, str) else None
         if field_type is None:

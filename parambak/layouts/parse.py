@@ -20,7 +20,7 @@ LONGEST_KEY = 64  # parts; the parser takes the square of their number
 _PART = r"""(?:(?<![\w-])[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*"""
 _DEEP_KEY = re.compile(f"(?:{_PART}){{{LONGEST_KEY}}}")
 _LONG_NUMBER = re.compile(r"(?:0x|[0-9])[0-9A-Fa-f_]{60}")
-# Longer than any text of the language may be: no need to know whether it is inside one.
+# Longer than any text of the language may be, so it need not be checked for quotes.
 _ENDLESS_NUMBER = re.compile(r"[0-9][0-9A-Fa-f_]{4000}")
 _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$| \(at end of document\)$")
 _TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Duplicate inline table key")

@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 
 
 class _Absent:
-    """What a value that cannot be read becomes."""
+    """The replacement for a value that cannot be read."""
 
 
 _ABSENT = _Absent()
 
 
 def salvaged(source: Source, ledger: Ledger) -> LayoutFile | None:
-    """Note every mistake of shape; return as structs whatever of the file can be read."""
+    """Note every mistake of shape; return all that can be read of the file as structs."""
     walk = _Walk(source, ledger)
     kept = walk.value(source.tree, inspect.type_info(LayoutFile), ())
     try:
@@ -108,7 +108,7 @@ class _Walk:
         return self.word(node, [str(word) for word in kind.values], path)
 
     def word(self, node: Any, words: list[str], path: Path) -> Any:
-        """Return `node` where it is one of the words."""
+        """Return `node` if it is one of the words."""
         if not isinstance(node, str):
             return self.note(faults.WRONG_KIND, path, "text", node)
         if node not in words:

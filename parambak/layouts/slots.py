@@ -1,4 +1,4 @@
-"""Every field, check and reserved area where it stands, groups written out row by row."""
+"""Every field, check and reserved area at its address, groups row by row."""
 
 from __future__ import annotations
 

@@ -194,7 +194,7 @@ def kind_advice(expected: str, value: object) -> str:
 
 
 def _text_advice(expected: str, text: str) -> str:
-    """Return what to write in place of `text`, where no text is expected."""
+    """Return what to write in place of `text` if no text is expected."""
     if expected == "true or false":
         return "Write true or false, without quotes."
     if expected not in {"a whole number", "a number"}:

@@ -1,4 +1,4 @@
-"""Whether what a layout promises of an image holds: checks, copies, blank areas."""
+"""Whether the checks, mirrored copies and blank areas of a layout hold in an image."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ PROMISES = frozenset({"mirror-at", "mirrored", "must-be-blank"})
 
 
 class CheckResult(Struct, frozen=True):
-    """Whether one check holds: None where bytes that it needs are absent.
+    """Whether one check holds: None if bytes that it needs are absent.
 
     `stored` and `computed` are upper-case hexadecimal as wide as the stored value, most
     significant digit first. `method` is the layout's word, or "mirror-at", "mirrored" or
@@ -77,7 +77,7 @@ def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
 
 
 def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
-    """Yield, for each field kept at several addresses, whether all its rows agree."""
+    """Yield, for each field stored at several addresses, whether all its rows agree."""
     results: dict[int, CheckResult] = {}
     for plan in plan_of(layout).fields:
         if not plan.field.mirror_at:
