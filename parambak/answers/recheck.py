@@ -203,7 +203,9 @@ def _keep(session: Session, cycle: Cycle) -> None:
         mark = vault.folder_mark or (vault.writer and vault.folder_mark)
         keep_cycle(session.folders.own_folder, mark or "", cycle)
     except (OSError, ValueError, VaultRefused) as error:
-        session.note(f"how far the recheck came could not be kept; it will begin anew: {error}")
+        session.note(
+            f"the progress of the recheck could not be kept; it begins at the start again: {error}"
+        )
 
 
 def _put_on_record(session: Session, checked: Rechecked) -> None:
@@ -278,7 +280,7 @@ def _next_step(
     files = [damage.file for damage in checked.damaged]
     if files == ["vault.toml"]:
         return (
-            "Fetch vault.toml from another copy of this vault, or write its three lines anew as "
+            "Fetch vault.toml from another copy of this vault, or write its three lines again as "
             "formats/vault.md has them, and run recheck again."
         )
     if locations:

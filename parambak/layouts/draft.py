@@ -14,9 +14,9 @@ _HEAD = """\
 #
 # Lines that begin with # and a space are comments. A line that begins with # and no space
 # is an example: correct its name and address, then remove the #. After every few lines, run:
-#   parambak layout check THIS_FILE      shows what is wrong, and on which line
-#   parambak layout map THIS_FILE        shows what is covered, and what is not
-#   parambak decode DUMP --layout THIS_FILE    shows the values of a memory
+#   parambak layout check THIS_FILE      shows what is wrong, and on which line.
+#   parambak layout map THIS_FILE        shows what is covered, and what is not.
+#   parambak decode DUMP --layout THIS_FILE    shows the values of a memory.
 
 [layout]
 title = "Write here what this memory belongs to"

@@ -133,7 +133,7 @@ def older(position: Position, copy: Copy, swap: Swap | None) -> tuple[str, ...]:
         return (
             (
                 f"a newer copy, {newer}, was archived since the file was released: the card is "
-                "held against the file that was released. If the newer one is selected, load that"
+                "compared with the file that was released. If the newer one is selected, load that"
             ),
         )
     return (f"the newest copy, {newer}, is not verified: the one before it is selected",)

@@ -70,7 +70,7 @@ def _stale(state: SwapState, chosen: Copy) -> tuple[str, ...]:
         return ()
     return (
         (
-            "a file of another copy was released in this swap: throw it away, write it anew with "
+            "a file of another copy was released in this swap: delete it, write it again with "
             "`swap load-file`, and read the card back again"
         ),
     )

@@ -55,7 +55,7 @@ def command(
     """List the positions at WHERE that are due, the most urgent first, and why.
 
     A position is due if its copy is not verified, was read once, or is older than the
-    ship's rules allow. It is also due if no backup location was proven to hold it.
+    rules allow. It is also due if no backup location was proven to hold it.
     """
     question = DueQuestion(where=where, ahead=ahead, calendar=calendar, replace=replace)
     today = settings.clock().date()
