@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import DumpRefused
-from parambak.memory.findings import Finding
 from parambak.memory.image import Block, Image
 from parambak.memory.relations import swapped
 from parambak.reads.half_dumps import looks_like, looks_paired
@@ -177,12 +176,12 @@ def test_no_memory_is_taken_for_a_half(kind: Kind) -> None:
 def test_no_two_memories_are_taken_for_a_pair(kind: Kind) -> None:
     """Two unrelated memories, or two reads of one."""
     rng = random.Random(20260602)
-    alarms: list[Finding] = []
+    pairs = []
     for number in range(100):
         one = kind(rng, 1024)
         other = kind(rng, 1024) if number % 3 else one[:512] + bytes([one[512] ^ 4]) + one[513:]
-        alarms += looks_paired(Image.of(one), Image.of(other))
-    assert alarms == []
+        pairs.append(looks_paired(Image.of(one), Image.of(other)))
+    assert pairs == [()] * 100
 
 
 @pytest.mark.parametrize("content", [b"\x00", b"A", b"TMEPREAUTER ", b"EMERGENC"])
