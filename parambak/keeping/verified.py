@@ -149,7 +149,7 @@ def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
     if apart >= rules.reads:
         doubt = _IN_CIRCUIT if all(read.facts.how in CONNECTED_TO_CARD for read in made) else ""
         own = [read for read in made if not read.after_unverified]
-        if len(own) < count and made_apart(own) < rules.reads:
+        if made_apart(own) < rules.reads:
             doubt += AFTER_UNVERIFIED
         return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}{against}")
     if not made:
