@@ -124,7 +124,7 @@ class Ship:
         self._add("read", body, moment, [digest])
         self._reads += 1
         if self._reads == 1:
-            self._tell({"imo": str(1_000_000 + self._number)}, moment)
+            self._tell({"imo": f"{self._number:07}"}, moment)
         elif self._reads == 2 and self._number % RENAMED_EVERY == 0:
             self._tell({"short": vessel_name(self._number + VESSELS)}, moment)
 

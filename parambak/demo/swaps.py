@@ -229,9 +229,9 @@ def _done_well(thruster: Layout, limits: bytes) -> Iterator[File | Call]:
         (
             "measure",
             unit,
-            "logic_supply=5,02V",
-            "analogue_supply=15.1V",
-            "battery=25.4V",
+            "core_rail=3,31V",
+            "relay_rail=12.1V",
+            "bus_input=48.6V",
             "--limits",
             "limits.toml",
             "--instrument",

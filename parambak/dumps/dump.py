@@ -1,4 +1,4 @@
-"""What a reader's file stands for, and the terms on which it was taken."""
+"""What a reader's file holds, and the terms on which it was read."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ ALLOWANCES: Final = {
     SAME_BYTE_TWICE: "one address given the same byte twice (Intel HEX, S-record)",
     WRAP: "data that wraps round the end of a segment or of 4 GiB (Intel HEX)",
     TEXT_AROUND: "text before the first or after the last record (Intel HEX)",
-    NO_END: "neither a terminator nor a matching count (S-record)",
-    ODD_END: "a terminator that pairs with no data record (S-record)",
+    NO_END: "no terminator and no matching count (S-record)",
+    ODD_END: "a terminator whose type belongs to no data record (S-record)",
     LOOKS_OTHERWISE: "content that looks like another format, taken as raw",
 }
-"""What is refused unless it is named, and what each name lets pass."""
+"""Irregularities that are refused unless they are named, by name."""
 
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """How a dump is to be taken.
+    """How a dump is to be read.
 
     `accepted` names the allowances of `ALLOWANCES` that hold; each one used becomes a
-    finding. `memory_size` is the declared chip's size in bytes: a text format may not
-    leave it, a raw dump must fill it. `base` is the address of the chip's first byte:
-    where a raw dump is placed, and where the declared chip begins. `word_bytes` is the
-    width of the memory's words: a raw dump holds whole words. `left_out` is the value
-    of the bytes that the reader leaves out of its files, where the reader profile says so.
+    finding. `memory_size` is the declared chip's size in bytes: the addresses of a text format
+    must lie within it, and a raw dump must fill it. `base` is the address of the chip's first
+    byte. `word_bytes` is the width of the memory's words: a raw dump holds whole words.
+    `left_out` is the value of the bytes that the reader leaves out of its files, from the
+    reader profile.
     """
 
     accepted: frozenset[str] = frozenset()
@@ -77,10 +77,10 @@ class Style:
 
 @dataclass(frozen=True, slots=True)
 class Dump:
-    """An image, and what was noted while it was read.
+    """An image, and the findings of its reading.
 
     `format` is "intel-hex", "s-record" or "raw". `header` is the content of the first S0
-    record. `start_address` is the one that a terminator or a type 05 record states; of a
+    record. `start_address` is the one that a terminator or a type 05 record states. Of a
     type 03 record it is CS in the upper 16 bits and IP in the lower, as stored.
     """
 

@@ -6,20 +6,25 @@ from typing import Final, NamedTuple
 
 from parambak.errors import CallRefused, DumpRefused, Fault
 
-_READ_AGAIN: Final = "Read the chip again and save the dump anew; keep this file apart."
+_READ_AGAIN: Final = "Read the chip and save the dump again. Keep this file in a separate folder."
 _TRANSFER_AGAIN: Final = (
-    "The file was cut short on its way: copy or save it again from the reader, "
-    "or read the chip again."
+    "Copy or save the file again from the reader. If it is cut short again, read the chip again."
 )
 _CHECK_DAMAGE: Final = (
-    "The line is damaged: save the dump again from the reader, or read the chip again. "
-    "Do not mend it by hand."
+    "Save the dump again from the reader, or read the chip again. "
+    "Do not correct the damaged line by hand."
 )
-_NOT_SURE: Final = "Find out which program wrote the file, and have it write plain records."
-_TOO_LARGE: Final = "This is no dump of a parameter memory: check that it is the right file."
-_SAVE_PLAIN: Final = "Save the dump from the reader's own program, as plain ASCII text."
+_NOT_SURE: Final = (
+    "Find out which program wrote the file. Set that program to write the standard format."
+)
+_TOO_LARGE: Final = "Check that this is the right file. The dump of a parameter memory is smaller."
+_SAVE_PLAIN: Final = "Save the dump again with the reader's program, as plain ASCII text."
 _CHECK_CHIP: Final = (
-    "Check the chip chosen on the reader, the chip or layout given here, and the base address."
+    "Check the chip selected on the reader, the chip or layout given here, and the base address."
+)
+_TWO_DUMPS: Final = "Save each dump in its own file: this file may hold two dumps."
+_NOT_FOR_THE_VAULT: Final = (
+    "Do not archive it. Save the dump again from the reader. Keep this file in a separate folder."
 )
 
 
@@ -34,19 +39,19 @@ DUMP_TOO_LARGE: Final = _refused(
 )
 DUMP_NAME_DIFFERS: Final = _refused(
     "dump-name-differs",
-    "the file's name says one format and its content another",
-    "Give the file its right ending, or name its format.",
+    "the ending of the file's name is of one format, and the content is of another",
+    "Correct the ending of the file's name, or give the format with --format.",
 )
 DUMP_NO_SUCH_FORMAT: Final = Fault(
     "dump-no-such-format",
     CallRefused,
-    "there is no format of that name",
+    "there is no format with that name",
     "Name one of the formats listed.",
 )
 DUMP_NO_SUCH_ALLOWANCE: Final = Fault(
     "dump-no-such-allowance",
     CallRefused,
-    "there is no allowance of that name",
+    "there is no allowance with that name",
     "Name one of the allowances listed, or none.",
 )
 DUMP_STYLE: Final = Fault(
@@ -59,17 +64,17 @@ DUMP_NOTHING_TO_WRITE: Final = Fault(
     "dump-nothing-to-write",
     CallRefused,
     "the image holds no bytes",
-    "Choose an image that holds some.",
+    "Select an image that holds bytes.",
 )
 OPINION_REFUSES: Final = _refused(
     "opinion-refuses",
-    "{judge} does not accept the dump that was read here",
-    "Do not archive it: save the dump again from the reader, and keep this file apart.",
+    "an unrelated program, {judge}, refuses this dump",
+    _NOT_FOR_THE_VAULT,
 )
 OPINION_DIFFERS: Final = _refused(
     "opinion-differs",
-    "{judge} reads other bytes from the dump than were read here",
-    "Do not archive it: save the dump again from the reader, and keep this file apart.",
+    "an unrelated program, {judge}, reads other bytes from this dump",
+    _NOT_FOR_THE_VAULT,
 )
 
 # What can be wrong with a file of records, in any text format
@@ -103,25 +108,28 @@ _OF_RECORDS: Final = {
     "cut_short": ("the last record is cut short", _TRANSFER_AGAIN),
     "checksum": ("the record's checksum does not match its bytes", _CHECK_DAMAGE),
     "odd_digits": ("the record has an odd number of digits", _CHECK_DAMAGE),
-    "digit": ("the record holds something that is no hexadecimal digit", _CHECK_DAMAGE),
-    "text_after": ("text stands after the record's checksum", _SAVE_PLAIN),
-    "conflict": ("one address is given two different bytes", _READ_AGAIN),
+    "digit": ("the record holds a character that is not a hexadecimal digit", _CHECK_DAMAGE),
+    "text_after": ("text follows the record's checksum", _SAVE_PLAIN),
+    "conflict": ("the file gives two different bytes for one address", _READ_AGAIN),
     "same_byte_twice": (
-        "one address is given the same byte twice",
-        "Save the dump again; if the reader always does this, allow same-byte-twice.",
+        "the file gives the same byte twice for one address",
+        "Save the dump again. If the reader always does this, give --accept same-byte-twice.",
     ),
-    "span": ("the addresses lie further apart than an image may reach", _TOO_LARGE),
+    "span": (
+        "the lowest and the highest address are too far from each other for one image",
+        _TOO_LARGE,
+    ),
     "outside": ("the file holds addresses outside the declared memory", _CHECK_CHIP),
     "encoding": ("the file begins with a byte-order mark or is UTF-16", _SAVE_PLAIN),
     "line_ends": (
         "the lines end in different ways",
-        "The file was changed on its way: copy it again without conversion of text.",
+        "Copy the file again in binary mode: a conversion of text has changed it.",
     ),
     "too_many_lines": ("the file has more lines than a dump may have", _TOO_LARGE),
     "too_many_bytes": ("the records carry more bytes than an image may hold", _TOO_LARGE),
-    "too_many_ranges": ("the image lies in more pieces than an image may", _TOO_LARGE),
+    "too_many_ranges": ("the image has more separate pieces than an image may have", _TOO_LARGE),
 }
-"""What each of them says, and what to do next."""
+"""The text of each fault, and what to do next."""
 
 
 def _of_records(prefix: str) -> RecordFaults:
@@ -143,17 +151,17 @@ HEX_NO_END: Final = _refused(
 HEX_AFTER_END: Final = _refused(
     "hex-after-end",
     "a record follows the end record",
-    "Two dumps may have been joined in one file: save each on its own.",
+    _TWO_DUMPS,
 )
 HEX_LENGTH: Final = _refused(
     "hex-length", "the record's length byte is not the number of data bytes present", _CHECK_DAMAGE
 )
 HEX_TEXT_BEFORE: Final = _refused(
-    "hex-text-before", "text stands before the record's colon", _SAVE_PLAIN
+    "hex-text-before", "there is text before the record's colon", _SAVE_PLAIN
 )
-HEX_TWO_RECORDS: Final = _refused("hex-two-records", "two records stand on one line", _CHECK_DAMAGE)
+HEX_TWO_RECORDS: Final = _refused("hex-two-records", "two records are on one line", _CHECK_DAMAGE)
 HEX_NOT_A_RECORD: Final = _refused(
-    "hex-not-a-record", "the line among the records is not a record", _CHECK_DAMAGE
+    "hex-not-a-record", "a line among the records is not a record", _CHECK_DAMAGE
 )
 HEX_TYPE: Final = _refused("hex-type", "the record's type is not one of 00 to 05", _NOT_SURE)
 HEX_END_DATA: Final = _refused("hex-end-data", "the end record carries data", _NOT_SURE)
@@ -165,26 +173,26 @@ HEX_START_LENGTH: Final = _refused(
 )
 HEX_BOTH_BASES: Final = _refused(
     "hex-both-bases",
-    "segment (02) and linear (04) base records stand in one file, and programs disagree "
-    "where its bytes go",
+    "the file has segment (02) and linear (04) base records, and programs disagree where its "
+    "bytes go",
     _NOT_SURE,
 )
 HEX_TWO_STARTS: Final = _refused(
     "hex-two-starts",
     "the file states two different start addresses",
-    "Two dumps may have been joined in one file: save each on its own.",
+    _TWO_DUMPS,
 )
 HEX_WRAP: Final = _refused(
     "hex-wrap",
-    "the record runs over the end of its segment, or of 4 GiB, and programs disagree "
+    "the record runs past the end of its segment, or of 4 GiB, and programs disagree "
     "where its last bytes go",
-    "Have the file written without a wrap; if it must be taken, allow wrap: its bytes "
-    "are then placed as the standard says.",
+    "Write the file again without a wrap. If that is impossible, give --accept wrap: the last "
+    "bytes then go where the standard puts them.",
 )
 HEX_TEXT_AROUND: Final = _refused(
     "hex-text-around",
-    "text stands before the first or after the last record",
-    "Save the dump as a file of its own; for a captured serial session allow text-around.",
+    "there is text before the first record or after the last",
+    "Save the dump as a file of its own. For a captured serial session, give --accept text-around.",
 )
 HEX_PADDING: Final = _refused(
     "hex-padding",
@@ -196,19 +204,19 @@ HEX_PADDING: Final = _refused(
 
 SREC_NO_END: Final = _refused(
     "srec-no-end",
-    "neither a terminator (S7, S8, S9) nor a count (S5, S6) proves the end: the dump may be "
-    "cut short",
-    "Copy or save the file again from the reader; if the reader never writes an end, allow no-end.",
+    "the file has no terminator (S7, S8, S9) and no count (S5, S6): the dump may be cut short",
+    "Copy or save the file again from the reader. If the reader never writes an end, give "
+    "--accept no-end.",
 )
 SREC_AFTER_END: Final = _refused(
     "srec-after-end",
     "something follows the terminator",
-    "Two dumps may have been joined in one file, or text added: save the dump on its own.",
+    "Save the dump in its own file: this file may hold two dumps, or added text.",
 )
 SREC_TWO_ENDS: Final = _refused(
     "srec-two-ends",
     "the file has two terminators",
-    "Two dumps may have been joined in one file: save each on its own.",
+    _TWO_DUMPS,
 )
 SREC_LENGTH: Final = _refused(
     "srec-length", "the record's count byte is not the number of bytes present", _CHECK_DAMAGE
@@ -219,7 +227,7 @@ SREC_SHORT_COUNT: Final = _refused(
 SREC_NOT_A_RECORD: Final = _refused(
     "srec-not-a-record", "the line is not an S-record", _CHECK_DAMAGE
 )
-SREC_TYPE: Final = _refused("srec-type", "the record's type is S4 or unknown", _NOT_SURE)
+SREC_TYPE: Final = _refused("srec-type", "the record's type is S4 or not recognised", _NOT_SURE)
 SREC_COUNT_LENGTH: Final = _refused(
     "srec-count-length", "a count record (S5, S6) carries more than its count", _NOT_SURE
 )
@@ -231,7 +239,7 @@ SREC_COUNT_WRONG: Final = _refused(
 SREC_COUNT_TWICE: Final = _refused(
     "srec-count-twice",
     "the file has two count records",
-    "Two dumps may have been joined in one file: save each on its own.",
+    _TWO_DUMPS,
 )
 SREC_DATA_AFTER_COUNT: Final = _refused(
     "srec-data-after-count",
@@ -241,27 +249,27 @@ SREC_DATA_AFTER_COUNT: Final = _refused(
 SREC_END_DATA: Final = _refused("srec-end-data", "the terminator carries data", _NOT_SURE)
 SREC_ODD_END: Final = _refused(
     "srec-odd-end",
-    "the terminator pairs with none of the data records",
-    "Save the dump again; if the reader always does this, allow odd-end.",
+    "the terminator's type belongs to none of the data records",
+    "Save the dump again. If the reader always does this, give --accept odd-end.",
 )
 SREC_WIDTH: Final = _refused(
-    "srec-width", "the record's data run over the range of its address width", _NOT_SURE
+    "srec-width", "the record's data run past the range of its address width", _NOT_SURE
 )
 
 # Raw
 
 RAW_EMPTY: Final = _refused("raw-empty", "the file is empty", _TRANSFER_AGAIN)
 RAW_SIZE: Final = _refused(
-    "raw-size", "the file's size is not that of the declared memory", _CHECK_CHIP
+    "raw-size", "the file's size is not the size of the declared memory", _CHECK_CHIP
 )
 RAW_ODD_SIZE: Final = _refused(
-    "raw-odd-size", "the file does not hold whole words", _TRANSFER_AGAIN
+    "raw-odd-size", "the file does not hold a whole number of words", _TRANSFER_AGAIN
 )
 RAW_LOOKS_OTHERWISE: Final = _refused(
     "raw-looks-otherwise",
     "the content looks like another format",
-    "Name the format that it is, to see what is wrong with it; if these really are the "
-    "chip's bytes, say that the format is raw.",
+    "Give that format with --format, to see what is wrong with the file. If these really are "
+    "the chip's bytes, give --format raw.",
 )
 RAW_TOO_MANY_BYTES: Final = _refused(
     "raw-too-many-bytes", "the file holds more bytes than an image may", _TOO_LARGE
@@ -270,5 +278,5 @@ RAW_GAPS: Final = Fault(
     "raw-gaps",
     CallRefused,
     "the image has gaps, and a raw file cannot leave bytes out",
-    "Say what byte fills the gaps with --fill, or write Intel HEX or S-record.",
+    "Give the byte that fills the gaps with --fill, or write Intel HEX or S-record.",
 )

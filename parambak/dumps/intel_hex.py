@@ -48,8 +48,8 @@ _END_RECORD: Final = b":00000001FF"
 _FIRST_RECORD: Final = re.compile(rb":([0-9A-Fa-f]{2})((?:[0-9A-Fa-f]{2}){4,})")
 _NOT_ASKED: Final = {
     "hex-wrap-accepted": "the libraries place data that wrap where the standard does not",
-    "hex-past-64k": "the standard does not say where data past 0xFFFF go without a base record",
-    "hex-same-byte-twice-accepted": "the libraries refuse an address that is given twice",
+    "hex-past-64k": "the standard does not define where data past 0xFFFF go without a base record",
+    "hex-same-byte-twice-accepted": "the libraries refuse an address that occurs twice",
 }
 _RECORD_IN_TEXT: Final = re.compile(rb":[0-9A-Fa-f]{10,}")
 """What betrays a record among other text."""
@@ -84,11 +84,11 @@ class Parser(RecordParser):
     note_texts: ClassVar = {
         "hex-blank-line": "blank lines",
         "hex-empty-record": "data records of length 0",
-        "hex-past-64k": "no base record, and data that go past 0xFFFF, taken to go straight on",
-        "hex-wrap-accepted": "allowed: data that wrap, placed as the standard says",
+        "hex-past-64k": "no base record, and data that go past 0xFFFF: the addresses count on",
+        "hex-wrap-accepted": "allowed: data that wrap, placed by the standard",
         "hex-base-changes": "type 04 after type 02, the base set to 0 right before",
         "hex-end-address": "the end record's address is not zero",
-        "hex-zero-field": "records of type 02 to 05 whose address field is not zero",
+        "hex-zero-field": "records of type 02 to 05 with an address field that is not zero",
     }
 
     def __init__(self, text: Text, terms: Terms, destination: Destination) -> None:
@@ -360,7 +360,7 @@ def _without_surroundings(data: bytes, terms: Terms) -> tuple[bytes, int, list[F
             raise faults.HEX_PADDING.error(
                 offset=len(body), expected=f"at most {most} bytes", found=f"{padding} bytes"
             )
-        text = f"{counted(padding, 'byte')} of 1A or 00 after the end, up to a block's boundary"
+        text = f"{counted(padding, 'byte')} of 1A or 00 after the end, no more than a block holds"
         findings.append(Finding("hex-padding-found", text, offset=len(body)))
     if not terms.allows(TEXT_AROUND):
         return body, 1, findings
@@ -387,8 +387,8 @@ def _without_text(body: bytes, findings: list[Finding]) -> tuple[bytes, int, lis
     sizes = len(before.strip()), len(after.strip())
     if any(sizes):
         text = (
-            f"allowed: {sizes[0]} bytes of text before the first record and "
-            f"{sizes[1]} after the last left aside"
+            f"allowed: {sizes[0]} bytes of text before the first record and {sizes[1]} after the "
+            "last, which are not part of the dump"
         )
         findings.append(Finding("hex-text-around-accepted", text))
     return body[first:end], 1 + before.count(mark), findings

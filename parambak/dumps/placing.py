@@ -177,7 +177,7 @@ class Painting:
                 raise self._faults.conflict.error(
                     line=line,
                     offset=address + index,
-                    expected=f"{was:02X} at {where}, as given before",
+                    expected=f"{was:02X} at {where}, as in an earlier record",
                     found=f"{byte:02X}",
                 )
             if not self._allowed:
@@ -193,9 +193,8 @@ class Painting:
     def finding(self) -> Finding:
         """Return the finding about the bytes that were given twice."""
         line, address = self.first_twice or (None, 0)
-        text = (
-            f"allowed: {counted(self.twice, 'byte')} given twice alike, first at {shown(address)}"
-        )
+        number = counted(self.twice, "byte")
+        text = f"allowed: {number} given twice with the same value, first at {shown(address)}"
         return Finding(
             f"{self._faults.prefix}-same-byte-twice-accepted", text, line=line, offset=address
         )

@@ -23,14 +23,14 @@ MOST_BYTES = 64 * 1024
 PROFILE_TEXT = Fault(
     "profile-text",
     SheetRefused,
-    "the reader profile is no TOML text",
-    "Save it as UTF-8 after the pattern of formats/reader-profile.md.",
+    "the reader profile is not TOML text",
+    "Save it as UTF-8. formats/reader-profile.md has an example.",
 )
 PROFILE_ENTRY = Fault(
     "profile-entry",
     SheetRefused,
     "the reader profile is wrong: {why}",
-    "Mend that key; formats/reader-profile.md names them all.",
+    "Correct that key. formats/reader-profile.md lists all keys.",
 )
 
 Byte = Annotated[int, Meta(ge=0, le=0xFF)]
@@ -128,7 +128,7 @@ def _moved(image: Image, base: int) -> Image:
 def _swapped(block: Block) -> bytes:
     if block.start % 2 or len(block.data) % 2:
         raise PROFILE_ENTRY.error(
-            why="swapped-words needs whole words",
+            why="swapped-words requires whole words",
             offset=block.start,
             expected="an even address and length",
             found=f"{len(block.data)} bytes from 0x{block.start:04X}",

@@ -81,7 +81,7 @@ def detect(name: str, data: bytes) -> str:
         return begun or raw.NAME
     other = _signature(data) or (begun if begun != named else None)
     if other is not None:
-        raise DUMP_NAME_DIFFERS.error(expected=f"{named}, as the name says", found=other)
+        raise DUMP_NAME_DIFFERS.error(expected=f"{named}, by the name", found=other)
     return named
 
 

@@ -83,11 +83,11 @@ class Parser(RecordParser):
     note_texts: ClassVar = {
         "srec-blank-line": "blank lines",
         "srec-empty-record": "data records that carry no bytes",
-        "srec-past-width": "data over the record's address width, taken to go straight on",
+        "srec-past-width": "data past the record's address width: the addresses count on",
         "srec-header-twice": "further header records (S0)",
         "srec-header-late": "the header record (S0) does not come first",
         "srec-header-address": "the header record's address is not zero",
-        "srec-odd-end-accepted": "allowed: a terminator that pairs with no data record",
+        "srec-odd-end-accepted": "allowed: a terminator whose type belongs to no data record",
     }
 
     def __init__(self, text: Text, terms: Terms, destination: Destination) -> None:
@@ -201,7 +201,7 @@ class Parser(RecordParser):
         if record.address != self.records:
             raise faults.SREC_COUNT_WRONG.error(
                 line=number,
-                expected=f"{record.address} data records, as the count says",
+                expected=f"{record.address} data records, by the count",
                 found=str(self.records),
             )
         self._count_line = number
@@ -385,7 +385,7 @@ def _begins(data: bytes) -> bool:
 
 def _judge(data: bytes, dump: Dump) -> Judge | str:
     if any(finding.code == "srec-same-byte-twice-accepted" for finding in dump.findings):
-        return "the libraries refuse an address that is given twice"
+        return "the libraries refuse an address that occurs twice"
     return by_bincopy(_with_bytes(prepared(data, Terms()).lines()), "add_srec")
 
 

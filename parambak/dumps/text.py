@@ -151,7 +151,7 @@ def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
     if not absent:
         return []
     text = (
-        f"{counted(absent, 'byte')} absent; the reader profile says that its files leave out "
+        f"{counted(absent, 'byte')} absent: by the reader profile, this reader's files leave out "
         f"bytes that are {terms.left_out:02X}"
     )
     return [Finding(f"{prefix}-left-out", text)]

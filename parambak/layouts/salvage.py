@@ -13,9 +13,9 @@ from msgspec import inspect
 
 from parambak.layouts import faults, field_types
 from parambak.layouts.field_types import FieldType
-from parambak.layouts.mistakes import advice, describe, kind_of
+from parambak.layouts.mistakes import describe, kind_of
 from parambak.layouts.model import Field, LayoutFile, structured
-from parambak.layouts.suggestions import kind_advice, word_advice
+from parambak.layouts.suggestions import key_advice, kind_advice, word_advice
 
 if TYPE_CHECKING:
     from parambak.errors import Fault
@@ -170,7 +170,7 @@ class _Walk:
             return _ABSENT
         return kept
 
-    def unknown_key(self, path: Path, key: str, known: list[str]) -> None:
+    def unknown_key(self, path: Path, key: str, keys: list[str]) -> None:
         if self.ledger.full:
             return
         self.ledger.note(
@@ -181,5 +181,5 @@ class _Walk:
             key=describe(key).strip('"'),
             expected="a key of the language",
             found=describe(key),
-            advice=advice(key, known),
+            advice=key_advice(key, keys),
         )

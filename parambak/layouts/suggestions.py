@@ -12,6 +12,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from parambak.layouts.mistakes import advice
 from parambak.memory.names import nearest
 
 if TYPE_CHECKING:
@@ -93,6 +94,49 @@ _FOREIGN_TYPES: Mapping[str, str] = MappingProxyType(
         "raw": "bytes",
     }
 )
+# What people type for a key, and the keys that they intend: the first that the table has.
+_INTENDED_KEYS: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(("address", "addr", "start", "location", "pos", "position"), "at"),
+        **dict.fromkeys(("size", "len", "bytes", "length"), "length row-size memory"),
+        **dict.fromkeys(("step", "stride", "pitch", "row-length"), "row-size"),
+        **dict.fromkeys(("gain", "factor", "multiplier", "resolution", "slope"), "scale"),
+        **dict.fromkeys(("bias", "add", "zero", "intercept"), "offset"),
+        **dict.fromkeys(("min", "minimum", "lowest"), "low"),
+        **dict.fromkeys(("max", "maximum", "highest"), "high"),
+        **dict.fromkeys(("meaning", "meanings", "enum", "choices"), "values"),
+        **dict.fromkeys(("names", "labels"), "values rows"),
+        **dict.fromkeys(("endian", "endianness", "order"), "byte-order"),
+        **dict.fromkeys(("points", "lookup", "interpolation"), "curve"),
+        **dict.fromkeys(("kept-twice", "also-at", "duplicate-at", "mirror"), "mirror-at mirrored"),
+        **dict.fromkeys(("duplicate", "copy", "backup"), "mirror-at mirrored"),
+        **dict.fromkeys(("table", "array", "groups"), "curve group"),
+        **dict.fromkeys(("expected-to-change", "counter"), "running"),
+        "live": "volatile",
+        **dict.fromkeys(("algorithm", "kind", "type"), "method type"),
+        **dict.fromkeys(("crc", "checksum"), "method check"),
+        **dict.fromkeys(("range", "ranges", "covers"), "over low"),
+        **dict.fromkeys(("polynomial", "generator"), "poly"),
+        **dict.fromkeys(("seed", "initial"), "init"),
+        **dict.fromkeys(("final-xor", "xorout"), "xor-out"),
+        **dict.fromkeys(("comment", "description", "remark", "comments"), "note"),
+        **dict.fromkeys(("label", "id", "parameter", "name"), "name title"),
+        **dict.fromkeys(("repeat", "number", "times"), "count"),
+        **dict.fromkeys(("bits", "bit-count"), "width"),
+        **dict.fromkeys(("digits", "precision"), "decimals"),
+        **dict.fromkeys(("charset", "codepage"), "encoding"),
+        **dict.fromkeys(("erased", "fill"), "blank padding"),
+        **dict.fromkeys(("unused", "spare", "gap"), "reserved"),
+        **dict.fromkeys(("head", "header"), "layout"),
+        "version": "revision",
+    }
+)
+_INTENDED_ORDERS: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(("be", "msb", "msb-first", "motorola"), "big"),
+        **dict.fromkeys(("le", "lsb", "lsb-first", "intel"), "little"),
+    }
+)
 _SIZED = re.compile(r"^(?P<kind>u|i|s|uint|int|sint|float|real)_?(?P<bits>8|16|24|32|64)(_t)?$")
 
 
@@ -162,9 +206,22 @@ def _text_advice(expected: str, text: str) -> str:
     return "Write the number alone, without quotes and without a unit."
 
 
+def key_advice(key: str, keys: Sequence[str]) -> str:
+    """Return which of `keys`, those of its table, to write in place of `key`."""
+    plain = key.strip().lower().replace("_", "-").replace(" ", "-")
+    intended = [name for name in _INTENDED_KEYS.get(plain, "").split() if name in keys]
+    if plain in keys:
+        intended = [plain]
+    return f"Write `{intended[0]}` in its place." if intended else advice(key, keys)
+
+
 def word_advice(word: str, words: Sequence[str]) -> str:
-    """Return which of `words` to write in place of `word`; other languages' types are known."""
-    near = _type_words(word, words) if "u8" in words else nearest(word, words, most=1)
+    """Return which of `words` to write in place of `word`, a type of another language included."""
+    order = _INTENDED_ORDERS.get(word.strip().lower())
+    if order in words:
+        near = [str(order)]
+    else:
+        near = _type_words(word, words) if "u8" in words else nearest(word, words, most=1)
     if near:
         return f"Did you mean `{near[0]}`?"
     return "Choose one of those; formats/field-layout.md says what each is for."

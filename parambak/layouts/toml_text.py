@@ -14,12 +14,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 import msgspec
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator, Mapping
 
     from parambak.errors import Fault
 
     T = TypeVar("T")
-    from collections.abc import Iterator
 
 Path = tuple[str | int, ...]
 
@@ -230,10 +229,13 @@ def read_toml(
         ) from error
 
 
-def as_model(file: TomlFile, model: type[T], fault: Fault, page: str) -> T:
+def as_model(
+    file: TomlFile, model: type[T], fault: Fault, page: str, intended: Mapping[str, str]
+) -> T:
     """Return the file as a model; raise `fault`, whose text takes `{why}`, at its first mistake.
 
-    `page` names the specification that lists the keys.
+    `page` names the specification that lists the keys; `intended` maps keys that people type
+    to the key that the file has.
     """
     try:
         return msgspec.convert(file.tree, model)
@@ -241,11 +243,17 @@ def as_model(file: TomlFile, model: type[T], fault: Fault, page: str) -> T:
         message = str(error)
         path = _path_of(message)
         unknown = _UNKNOWN.search(message)
+        why = _PATH.sub("", message).removesuffix(" - at ")
         if unknown:
             path = (*path, unknown[1])
-        raise mistake(
-            file, path, _PATH.sub("", message).removesuffix(" - at "), fault, page
-        ) from None
+            why = "unknown key" + in_its_place(unknown[1], intended)
+        raise mistake(file, path, why, fault, page) from None
+
+
+def in_its_place(word: str, intended: Mapping[str, str]) -> str:
+    """Return what to write in place of `word`, to stand behind a refusal; empty if not listed."""
+    name = intended.get(word.lower().replace("_", "-"))
+    return "" if name is None else f"; write `{name}` in its place"
 
 
 def mistake(file: TomlFile, path: Path, why: str, fault: Fault, page: str) -> Exception:

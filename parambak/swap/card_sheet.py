@@ -150,6 +150,21 @@ TABLES: Mapping[str, Mapping[str, Shape]] = {
     **{name: {} for name in FREE},
 }
 KNOWN = (*TABLES, *ROWS)
+# What people type for a table or key, and the ones that they intend: the first that goes there.
+_INTENDED: Mapping[str, str] = {
+    **dict.fromkeys(("place", "location", "socket", "slot"), "position"),
+    **dict.fromkeys(("firmware", "fw", "ver"), "version software"),
+    **dict.fromkeys(("jumper", "jumpers", "strap", "straps"), "links"),
+    **dict.fromkeys(("dip", "dips", "dipswitch"), "dip-switches"),
+    **dict.fromkeys(("pot", "pots", "potentiometers", "trimpots"), "trimmers"),
+    **dict.fromkeys(("terminators", "terminating"), "terminations"),
+    **dict.fromkeys(("eprom", "eproms", "prom"), "program"),
+    **dict.fromkeys(("baud", "baudrate", "bitrate"), "speed"),
+    **dict.fromkeys(("crystal", "oscillator"), "clock"),
+    **dict.fromkeys(("crc", "crc32"), "crc-32"),
+    **dict.fromkeys(("sha", "digest"), "sha-256"),
+    "ship": "vessel",
+}
 
 
 def meant(name: str, known: Iterable[str]) -> str | None:
@@ -159,6 +174,12 @@ def meant(name: str, known: Iterable[str]) -> str | None:
         if name != word and (bare == _letters(word) or _slip_of_one_letter(bare, _letters(word))):
             return word
     return None
+
+
+def _intended(name: str, table: Collection[str], known: Collection[str]) -> str | None:
+    """Return the known word that `name` is another word for; None if the table has it too."""
+    words = _INTENDED.get(folded(name).replace("_", "-"), "").split()
+    return next((word for word in words if word in known and word not in table), None)
 
 
 def _letters(name: str) -> str:
@@ -272,7 +293,7 @@ class _Reading:
                 self.wrong(at, "the same name twice, but for case", f"another than {twin}", key)
             elif key in known or (key == NOTE and path != (FOR,)):
                 continue
-            elif (word := meant(key, known)) is not None:
+            elif (word := meant(key, known) or _intended(key, table, known)) is not None:
                 self.wrong(at, f"did you mean {word}?", word, key)
             elif path == (FOR,):
                 self.wrong(at, "[for] has no such key", ", ".join(known), key)
@@ -303,9 +324,11 @@ class _Reading:
             at = (*path, index)
             place = known["position"].told(row.get("position", ""))
             if not place:
-                self.wrong(
-                    at, "which position on the card?", 'position = "…"', row.get("position", "")
-                )
+                before = len(self.mistakes)
+                self.names(row, at, known)
+                if len(self.mistakes) == before:
+                    stated = row.get("position", "")
+                    self.wrong(at, "which position on the card?", 'position = "…"', stated)
                 continue
             if folded(place) in places:
                 self.wrong((*at, "position"), "two rows with one position", "another place", place)

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from msgspec import Meta, Struct
@@ -14,7 +15,7 @@ from parambak.errors import Fault, SheetRefused
 from parambak.layouts.toml_text import as_model, mistake, read_toml
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
 PAGE = "formats/limits.md"
 MOST_DIGITS = 30
@@ -36,6 +37,20 @@ LIMITS_ENTRY = Fault(
 Name = Annotated[str, Meta(pattern=r"\A[A-Za-z0-9][A-Za-z0-9_.-]{0,63}\Z")]
 Unit = Annotated[str, Meta(min_length=1, max_length=20, pattern=r"\A[^\s\x00-\x1f=]+\Z")]
 Text = Annotated[str, Meta(max_length=400)]
+# What people type for a key, and the key that they intend.
+_INTENDED: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(("min", "minimum", "lower"), "low"),
+        **dict.fromkeys(("max", "maximum", "upper"), "high"),
+        **dict.fromkeys(("value", "target", "expected"), "nominal"),
+        **dict.fromkeys(("percent", "tolerance-pct"), "tolerance-percent"),
+        **dict.fromkeys(("comment", "description", "remark"), "note"),
+        **dict.fromkeys(("measurements", "limit", "reading"), "measurement"),
+        **dict.fromkeys(("units", "unit-name"), "unit"),
+        **dict.fromkeys(("calibration", "calibrated-months"), "calibration-months"),
+        "tooth": "teeth",
+    }
+)
 
 
 class Limit(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
@@ -95,7 +110,7 @@ class _File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 def load_limits(data: bytes) -> Limits:
     """Return the limits that a file states; raise SheetRefused where it is none."""
     file = read_toml(data, LIMITS_TEXT)
-    model = as_model(file, _File, LIMITS_ENTRY, PAGE)
+    model = as_model(file, _File, LIMITS_ENTRY, PAGE, _INTENDED)
     seen: set[str] = set()
     for row, limit in enumerate(model.measurement):
         wrong = next(_wrongs(limit), None)

@@ -304,12 +304,12 @@ def test_a_ship_with_one_more_identity_is_said(full: Ship) -> None:
     """What a customer gets is not widened by itself: a note tells, adding it again widens it."""
     added(full, "cust", "--vessel", "grebe")
     full.run("backup", "send", "cust")
-    full.run("correct", "grebe", "--imo", "9074729")
+    full.run("correct", "grebe", "--imo", "1234567")
     other = Ship(full.folder / "other")
     other.folder.mkdir()
     other.write("x.hex", dump(changed(77)), second=3)
     other.run("archive", "x.hex", *WHERE[:2], "--unit", "winch", "--position", "U3")
-    other.run("correct", "grebe", "--imo", "9074729")
+    other.run("correct", "grebe", "--imo", "1234567")
     for sort in ("objects", "records"):
         shutil.copytree(other.vault / sort, full.vault / sort, dirs_exist_ok=True)
     noted = full.run("backup", "send", "cust")
@@ -355,7 +355,7 @@ def test_one_ship_under_two_identities_is_counted_once(full: Ship) -> None:
     for where in [each["where"] for each in full.answer("catalogue").document["positions"]]:
         vessel = where.partition("/")[0]
         if vessel != "avocet":
-            assert full.run("correct", vessel, "--imo", "9074729").code == 0
+            assert full.run("correct", vessel, "--imo", "1234567").code == 0
     assert full.run("unpack", "other/grebe.zip").err == ""
     added(full, "red")
     sent = full.run("backup", "send", "red")

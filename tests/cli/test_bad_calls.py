@@ -128,7 +128,7 @@ def test_a_vault_that_is_not_there_is_refused_and_not_made(ship: Ship) -> None:
         ("recheck",),
         ("swap", "check", "grebe/port-thruster/U12"),
         ("visit", "close"),
-        ("correct", "grebe", "--imo", "9074729"),
+        ("correct", "grebe", "--imo", "1234567"),
     ):
         result = ship.answer(*words)
         assert (result.code, result.document["error"]["code"]) == (2, "vault-absent")

@@ -107,7 +107,7 @@ def test_tables_are_written_with_a_stable_header(ship: Ship) -> None:
     """As CSV and as JSON lines, the same content."""
     archive_two(ship)
     ship.run("visit", "open", "grebe", "--by", "A. Fitter")
-    ship.run("measure", "grebe/port-thruster", "battery=24V")
+    ship.run("measure", "grebe/port-thruster", "bus_input=48V")
     ship.run("visit", "close", "--remark", 'said "so", twice\nand once more')
     ship.run("card", "add", "grebe", "PC-1")
     ship.run("swap", "open", AT, "--by", "A. Fitter", "--why", "=1+1")

@@ -22,43 +22,43 @@ def measured(ship: Ship) -> Ship:
     """Return a ship with a first round of readings on record."""
     archive_two(ship)
     ship.write("limits.toml", LIMITS)
-    words = ("battery=24,1V", "--not-possible", "pickup_gap=shaft turns", "--by", "A. Fitter")
+    words = ("bus_input=48,1V", "--not-possible", "brake_gap=brake hot", "--by", "A. Fitter")
     assert ship.run("measure", UNIT, *words, "--limits", "limits.toml").code == 0
     return ship
 
 
 def test_readings_are_kept_and_their_drift_is_shown(measured: Ship) -> None:
     """The limits hold from then on; what was not possible is asked again."""
-    answer = measured.answer("measure", UNIT, "battery=23.5", "--stage", "as-left")
+    answer = measured.answer("measure", UNIT, "bus_input=46.5", "--stage", "as-left")
     assert answer.code == 0
     document = answer.document
     assert document["where"] == UNIT
-    assert document["readings"][0] | {"by": "1.5", "within": True} == document["readings"][0]
-    assert [each["value"] for each in document["drift"][0]["series"]] == ["24.1", "23.5"]
-    assert document["drift"][0]["since_last"] == "-0.6"
-    assert document["asked_again"] == [{"name": "pickup_gap", "reason": "shaft turns"}]
-    assert "logic_supply" in document["not_given"]
+    assert document["readings"][0] | {"by": "3.5", "within": True} == document["readings"][0]
+    assert [each["value"] for each in document["drift"][0]["series"]] == ["48.1", "46.5"]
+    assert document["drift"][0]["since_last"] == "-1.6"
+    assert document["asked_again"] == [{"name": "brake_gap", "reason": "brake hot"}]
+    assert "core_rail" in document["not_given"]
 
 
 def test_a_reading_outside_its_limits_is_a_negative_answer(measured: Ship) -> None:
     """It is on record all the same, and the answer says by how much."""
-    result = measured.run("measure", UNIT, "analogue_supply=15,5")
+    result = measured.run("measure", UNIT, "relay_rail=12,65")
     assert result.code == 1
-    assert "OUT, 0.05 V above 15.45" in " ".join(result.out.split())
-    assert "15,5 as 15.5 V" in result.out
-    again = measured.answer("measure", UNIT, "analogue_supply=15.1")
-    assert again.document["drift"][0]["since_last"] == "-0.4"
+    assert "OUT, 0.05 V above 12.6" in " ".join(result.out.split())
+    assert "12,65 as 12.65 V" in result.out
+    again = measured.answer("measure", UNIT, "relay_rail=12.2")
+    assert again.document["drift"][0]["since_last"] == "-0.45"
 
 
 def test_the_answer_says_what_holds_and_with_what_it_was_measured(measured: Ship) -> None:
     """The limits on record and who states them, the instrument, and every reading in words."""
     words = ("--instrument", "Meter 7", "--calibrated", "2001-01-01")
-    document = measured.answer("measure", UNIT, "battery=23.5", *words).document
-    assert document["limits"]["title"] == "Thruster controller: supplies and speed channels"
+    document = measured.answer("measure", UNIT, "bus_input=46.5", *words).document
+    assert document["limits"]["title"] == "Thruster controller: supplies, brake and pump"
     assert document["limits"]["source"].startswith("invented")
     assert (document["instrument"], document["calibrated"]) == ("Meter 7", "2001-01-01")
-    assert document["readings"][0]["text"] == "in, by 1.5 V"
-    page = measured.run("measure", UNIT, "battery=23.5", *words).out
+    assert document["readings"][0]["text"] == "in, by 3.5 V"
+    page = measured.run("measure", UNIT, "bus_input=46.5", *words).out
     assert "Meter 7, calibrated 2001-01-01" in page
 
 
@@ -67,27 +67,27 @@ def test_no_reading_writes_nothing(measured: Ship) -> None:
     before = measured.tree()
     result = measured.run("measure", UNIT)
     assert result.code == 0
-    assert "Still to be measured: pickup_gap" in result.out
+    assert "Still to be measured: brake_gap" in result.out
     assert measured.tree() == before
 
 
 @pytest.mark.parametrize(
     ("words", "code"),
     [
-        (("grebe", "battery=24"), "measure-where"),
-        (("grebe/no-such", "battery=24"), "where-unit"),
-        ((UNIT, "battery=24 bar"), "measure-unit"),
-        ((UNIT, "batery=24"), "measure-name"),
-        ((UNIT, "battery"), "measure-shape"),
-        ((UNIT, "battery=24", "battery=25"), "measure-twice"),
-        ((UNIT, "battery=24", "--on", "2999-01-01"), "day-to-come"),
-        ((UNIT, "battery=24", "--calibrated", "yesterday"), "correct-date"),
-        ((UNIT, "battery=24", "--limits", "none.toml"), "file-absent"),
-        ((UNIT, "battery=24", "--limits", "layout.toml"), "limits-entry"),
-        ((UNIT, "battery=24", "--limits", "a.hex"), "limits-text"),
-        ((UNIT, "battery=24", "--by", "a\x1bb"), "text-character"),
-        ((UNIT, "--not-possible", "battery=" + "x" * 4001), "text-length"),
-        ((UNIT, "battery=24", "--remark", "\u202e"), "text-character"),
+        (("grebe", "bus_input=48"), "measure-where"),
+        (("grebe/no-such", "bus_input=48"), "where-unit"),
+        ((UNIT, "bus_input=48 bar"), "measure-unit"),
+        ((UNIT, "bus_inptu=48"), "measure-name"),
+        ((UNIT, "bus_input"), "measure-shape"),
+        ((UNIT, "bus_input=48", "bus_input=49"), "measure-twice"),
+        ((UNIT, "bus_input=48", "--on", "2999-01-01"), "day-to-come"),
+        ((UNIT, "bus_input=48", "--calibrated", "yesterday"), "correct-date"),
+        ((UNIT, "bus_input=48", "--limits", "none.toml"), "file-absent"),
+        ((UNIT, "bus_input=48", "--limits", "layout.toml"), "limits-entry"),
+        ((UNIT, "bus_input=48", "--limits", "a.hex"), "limits-text"),
+        ((UNIT, "bus_input=48", "--by", "a\x1bb"), "text-character"),
+        ((UNIT, "--not-possible", "bus_input=" + "x" * 4001), "text-length"),
+        ((UNIT, "bus_input=48", "--remark", "\u202e"), "text-character"),
     ],
 )
 def test_what_is_refused_leaves_the_vault_as_it_was(
@@ -105,7 +105,7 @@ def test_what_is_refused_leaves_the_vault_as_it_was(
 def test_an_open_visit_is_remembered(measured: Ship) -> None:
     """The record names its person, and the readings go with the visit."""
     measured.run("visit", "open", "grebe", "--by", "B. Visitor")
-    assert measured.run("measure", UNIT, "battery=24").code == 0
+    assert measured.run("measure", UNIT, "bus_input=48").code == 0
     records = [path.read_text("utf-8") for path in measured.vault.glob("records/*/*.json")]
     kept = [text for text in records if '"kind":"measured"' in text and '"visit"' in text]
     assert len(kept) == 1
@@ -114,10 +114,10 @@ def test_an_open_visit_is_remembered(measured: Ship) -> None:
 
 def test_a_note_tells_of_an_old_calibration(measured: Ship) -> None:
     """The limits allow twelve months."""
-    result = measured.run("measure", UNIT, "battery=24", "--calibrated", "2001-01-01")
+    result = measured.run("measure", UNIT, "bus_input=48", "--calibrated", "2001-01-01")
     assert "more than 12 months" in result.err
     fortnight = (datetime.now().astimezone() - timedelta(days=14)).date().isoformat()
-    recent = measured.run("measure", UNIT, "battery=24", "--calibrated", fortnight)
+    recent = measured.run("measure", UNIT, "bus_input=48", "--calibrated", fortnight)
     assert "calibrated" not in recent.err
 
 
@@ -138,6 +138,6 @@ def test_a_record_of_another_shape_is_in_nobodys_way(measured: Ship) -> None:
         writing.add("measured", vessel, {**record.body, "on": "someday", "limits": 7})
         writing.add("measured", vessel, {**record.body, "on": "2026-02-30"})
     vault.close()
-    answer = measured.answer("measure", UNIT, "battery=24")
+    answer = measured.answer("measure", UNIT, "bus_input=48")
     assert answer.code == 0
     assert len(answer.document["drift"][0]["series"]) == 2

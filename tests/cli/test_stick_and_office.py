@@ -21,7 +21,7 @@ from tests.cli.invented import MEMORY, changed, dump
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-IMO = "9074729"  # the worked example of IMO resolution A.1117(30), not a tug's
+IMO = "1234567"
 # What befalls a command at its n-th flush: the stick's folder goes away, or the process dies.
 BEFALLING = """
 import os, sys

@@ -188,15 +188,15 @@ def test_a_supply_that_is_out_stops_the_swap(verified: Ship) -> None:
     """It kills the new card too; one that was not measured is not known, and stops nothing."""
     verified.write(
         "limits.toml",
-        b'[limits]\ntitle = "x"\nsource = "invented"\n[[measurement]]\nname = "logic"\n'
-        b'unit = "V"\nnominal = 5.0\ntolerance-percent = 2\nsupply = true\n',
+        b'[limits]\ntitle = "x"\nsource = "invented"\n[[measurement]]\nname = "rail"\n'
+        b'unit = "V"\nnominal = 12\ntolerance-percent = 5\nsupply = true\n',
     )
     assert verified.answer("swap", "check", AT).document["wanting"] == []
     measure = ("measure", "grebe/port-thruster", *BY)
-    verified.run(*measure, "logic=4,2V", "--limits", "limits.toml")
+    verified.run(*measure, "rail=10,2V", "--limits", "limits.toml")
     assert verified.answer("swap", "check", AT).document["wanting"] == ["supplies"]
-    assert verified.answer(*measure, "logic=5A").document["error"]["code"] == "measure-unit"
-    verified.run(*measure, "logic=5,01V")
+    assert verified.answer(*measure, "rail=12A").document["error"]["code"] == "measure-unit"
+    verified.run(*measure, "rail=12,1V")
     assert verified.answer("swap", "check", AT).document["wanting"] == []
 
 

@@ -203,7 +203,7 @@ BAD = {
         "hex-conflict",
         3,
         0x12,
-        "33 at 0x0012, as given before",
+        "33 at 0x0012, as in an earlier record",
         "99",
     ),
     "two bytes given where the same byte twice is allowed": Bad(
@@ -211,7 +211,7 @@ BAD = {
         "hex-conflict",
         3,
         0x14,
-        "99 at 0x0014, as given before",
+        "99 at 0x0014, as in an earlier record",
         "55",
         Terms(frozenset({SAME_BYTE_TWICE})),
     ),
@@ -277,7 +277,7 @@ BAD = {
     "S-records in a file named as HEX": Bad(
         b"S1071000112233443E\nS9030000FC\n",
         "dump-name-differs",
-        expected="intel-hex, as the name says",
+        expected="intel-hex, by the name",
         found="s-record",
     ),
     "one address given the same byte twice": Bad(

@@ -128,7 +128,7 @@ BAD = {
         HEAD + FOUR + MORE + record(5, 7) + END,
         "srec-count-wrong",
         4,
-        expected="7 data records, as the count says",
+        expected="7 data records, by the count",
         found="2",
     ),
     "S6 count wrong": Bad(HEAD + FOUR + record(6, 2) + END, "srec-count-wrong", 3, found="1"),
@@ -183,7 +183,7 @@ BAD = {
         "srec-conflict",
         3,
         0x12,
-        "33 at 0x0012, as given before",
+        "33 at 0x0012, as in an earlier record",
         "99",
     ),
     "S1 data over 64 KiB": Bad(
@@ -247,7 +247,7 @@ BAD = {
     "Intel HEX in a file named as S-records": Bad(
         b":00000001FF\n",
         "dump-name-differs",
-        expected="s-record, as the name says",
+        expected="s-record, by the name",
         found="intel-hex",
     ),
     "neither terminator nor count": Bad(

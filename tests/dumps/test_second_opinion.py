@@ -65,7 +65,7 @@ def test_bytes_missing_or_made_up_are_refused(name: str) -> None:
         assert (error.code, error.offset) == ("opinion-differs", offset)
         assert (error.expected, error.found) == (expected, found)
         judge = "intelhex 2.3.0" if name == "intel-hex" else f"bincopy {bincopy.__version__}"
-        assert error.text == f"{judge} reads other bytes from the dump than were read here"
+        assert error.text == f"an unrelated program, {judge}, reads other bytes from this dump"
 
 
 def test_refusal_of_the_judge_is_a_refusal() -> None:
@@ -76,7 +76,7 @@ def test_refusal_of_the_judge_is_a_refusal() -> None:
         second_opinion(data.replace(b"55", b"56", 1), dump)
     error = caught.value
     assert (error.code, error.expected) == ("opinion-refuses", "the 70200 bytes read here")
-    assert error.text == "intelhex 2.3.0 does not accept the dump that was read here"
+    assert error.text == "an unrelated program, intelhex 2.3.0, refuses this dump"
     assert error.found is not None
     assert "checksum" in error.found
 

@@ -221,7 +221,7 @@ TABLE = (
         (
             "measure",
             "grebe/port-thruster",
-            "logic_supply=5.02V",
+            "core_rail=3.31V",
             "--limits",
             "{here}/limits.toml",
             *_BY,

@@ -158,3 +158,55 @@ def test_one_wrong_word_is_one_mistake() -> None:
     flag = '[[field]]\nname = "f"\nat = 0\ntype = "flag"\nbit = 0\n'
     bits = '[[field]]\nname = "m"\nat = 0\ntype = "bits"\nbit = 1\n'
     assert [each.code for each in check((HEAD + flag + bits).encode())] == ["layout-key-missing"]
+
+
+KEYS = (
+    ("[[field]]", "bias", "offset"),
+    ("[[field]]", "zero", "offset"),
+    ("[[field]]", "also-at", "mirror-at"),
+    ("[[field]]", "points", "curve"),
+    ("[[field]]", "lookup", "curve"),
+    ("[[field]]", "meaning", "values"),
+    ("[[field]]", "enum", "values"),
+    ("[[field]]", "expected-to-change", "running"),
+    ("[[field]]", "live", "volatile"),
+    ("[[field]]", "Address", "at"),
+    ("[[field]]", "size", "length"),
+    ("[[field]]", "gain", "scale"),
+    ("[[field]]", "minimum", "low"),
+    ("[[field]]", "max", "high"),
+    ("[[field]]", "endianness", "byte-order"),
+    ("[[field]]", "byte_order", "byte-order"),
+    ("[[field]]", "comment", "note"),
+    ("[[group]]", "step", "row-size"),
+    ("[[group]]", "size", "row-size"),
+    ("[[check]]", "algorithm", "method"),
+    ("[[check]]", "crc", "method"),
+    ("[[check]]", "range", "over"),
+    ("[[reserved]]", "start", "at"),
+    ("[[mirrored]]", "duplicate-at", "mirror-at"),
+    ("[layout]", "size", "memory"),
+    ("[layout]", "endian", "byte-order"),
+)
+
+
+@pytest.mark.parametrize(("table", "written", "key"), KEYS)
+def test_an_old_key_or_another_word_for_a_key(table: str, written: str, key: str) -> None:
+    """It is an unknown key, and its mistake names the key of that table."""
+    mistakes = check(f"{table}\n{written} = 1\n".encode())
+    (unknown,) = (mistake for mistake in mistakes if mistake.code == "layout-unknown-key")
+    assert unknown.next == f"Write `{key}` in its place."
+    assert unknown.line == 2
+
+
+def test_an_old_table() -> None:
+    """The table that replaces it is named; its entries are not read."""
+    (mistake,) = check((HEAD + FIELD + "[[kept-twice]]\nat = 0\n").encode())
+    assert (mistake.code, mistake.next) == ("layout-unknown-key", "Write `mirrored` in its place.")
+
+
+@pytest.mark.parametrize(("written", "order"), [("msb", "big"), ("Intel", "little")])
+def test_another_word_for_a_byte_order(written: str, order: str) -> None:
+    """The trade's words are answered with the word of the language."""
+    (mistake,) = check((HEAD.replace("big", written) + FIELD).encode())
+    assert (mistake.code, mistake.next) == ("layout-unknown-word", f"Did you mean `{order}`?")

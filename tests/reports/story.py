@@ -53,9 +53,9 @@ rows = ["bow", "stern", "spare"]
 """
 LIMITS = (
     b"[limits]\ntitle = 'invented'\nsource = 'invented'\ncalibration-months = 12\n"
-    b"[[measurement]]\nname = 'logic'\nunit = 'V'\nnominal = 5\ntolerance-percent = 2\n"
-    b"supply = true\n[[measurement]]\nname = 'shaft'\nunit = 'rpm'\nnominal = 1200\n"
-    b"tolerance = 6\nteeth = 60\n"
+    b"[[measurement]]\nname = 'relay_rail'\nunit = 'V'\nnominal = 12\ntolerance-percent = 5\n"
+    b"supply = true\n[[measurement]]\nname = 'pump'\nunit = 'rpm'\nnominal = 950\n"
+    b"tolerance = 8\nteeth = 36\n"
 )
 SHEET = b'[card]\ntype = "TC-2"\nsoftware = "3.20"\n[links]\nJ1 = "1-2"\n[fuses]\nF1 = "2 A"\n'
 NEW_SHEET = b'[card]\ntype = "TC-2"\nsoftware = "3.20"\n[links]\nJ1 = "2-3"\n'
@@ -108,8 +108,8 @@ def prepare(laptop: Laptop) -> None:
     laptop.verified(image(3, {0x50: 0xA5}), layout=LAYOUT + GROUP)
     laptop.verified(MEANT, layout=LAYOUT + GROUP, remark="the copy's remark", reader="bench 2")
     record_sheet(laptop.vault, where=UNIT, name="unit.toml", data=SHEET, by=BY)
-    measure(laptop, "logic=5,02V", "shaft=1199Hz", on="2025-06-01")
-    measure(laptop, "logic=4.88V")
+    measure(laptop, "relay_rail=11,52V", "pump=569Hz", on="2025-06-01")
+    measure(laptop, "relay_rail=11.38V")
 
 
 def begin(laptop: Laptop, route: str = "load") -> None:
@@ -171,7 +171,7 @@ def whole(laptop: Laptop) -> None:
     prove(laptop)
     close(laptop)
     visit = laptop.fleet.vessels[0].visits[0].id
-    measure(laptop, "logic=5.01V", visit=visit)
+    measure(laptop, "relay_rail=11.51V", visit=visit)
     laptop.take(changed(0x22), changed(0x22), visit=visit)
     say(laptop)
     visits.close_visit(laptop.vault, vessel="grebe", remark="winch next time")

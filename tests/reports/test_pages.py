@@ -73,9 +73,9 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "FAILED",
         "relay stuck",
         "at once",
-        "OUT, 0.02 V below 4.9",
+        "OUT, 0.02 V below 11.4",
         "-0.14 (2025-06-01)",
-        "typed 1199 Hz, 60 teeth",
+        "typed 569 Hz, 36 teeth",
         "not possible: invented reason",
         "more than 12 months ago",
         "cabinet was warm",
@@ -163,7 +163,7 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
     story.begin(laptop)
     visit = laptop.fleet.vessels[0].visits[0].id
     laptop.take(story.changed(0x23), story.changed(0x23), visit=visit)
-    story.measure(laptop, "logic=5.01V", visit=visit)
+    story.measure(laptop, "relay_rail=11.51V", visit=visit)
     still_open = Page(story.visit_bytes(laptop))
     assert "This visit is still open." in still_open.text
     visits.close_visit(laptop.vault, vessel="grebe", remark="winch next time")
@@ -190,7 +190,7 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
         "verified",
         "not read in this visit: grebe/stbd-thruster/U12",
         "Remark on 0x0023 to 0x0023: set by hand (A. Invented, 2026-03-01)",
-        "in, by 0.09 V",
+        "in, by 0.11 V",
         "+0.13",
         "deviations accepted: permit",
         "channel: 3 rows",

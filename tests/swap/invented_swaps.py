@@ -53,8 +53,8 @@ source = "invented"
 required = ["supplies", "second-location", "card-sheet", "new-card"]
 """
 LIMITS = load_limits(
-    b"[limits]\ntitle = 'invented'\nsource = 'invented'\n[[measurement]]\nname = 'logic'\n"
-    b"unit = 'V'\nnominal = 5\ntolerance-percent = 2\nsupply = true\n"
+    b"[limits]\ntitle = 'invented'\nsource = 'invented'\n[[measurement]]\nname = 'rail'\n"
+    b"unit = 'V'\nnominal = 12\ntolerance-percent = 5\nsupply = true\n"
 )
 KINDS = (
     "a bit",
@@ -147,10 +147,10 @@ def _prepare(swap: Swap) -> None:
 
 
 def _measure(swap: Swap) -> None:
-    value = swap.chance.uniform(4.91, 5.09)
+    value = swap.chance.uniform(11.41, 12.59)
     if swap.wrong == "a bad supply":
-        value = swap.chance.choice([swap.chance.uniform(3, 4.89), swap.chance.uniform(5.11, 7)])
-    readings = read_measurements([f"logic={value:.3f}V"], [], LIMITS.by_name)
+        value = swap.chance.choice([swap.chance.uniform(9, 11.39), swap.chance.uniform(12.61, 14)])
+    readings = read_measurements([f"rail={value:.3f}V"], [], LIMITS.by_name)
     vault = swap.laptop.vault
     with vault.writing() as writing:
         measurement_records.record(

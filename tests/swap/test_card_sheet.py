@@ -190,7 +190,14 @@ MISTAKES = [
     (b"[card]\n\ntyp = 'TC-2'", 3, "card.typ: did you mean type?"),
     (b"[[program]]\nposition = 1\nverison = 1", 3, "program[1].verison: did you mean version?"),
     (b"[[program]]\nposition = 1\nsha256 = 'ab'", 3, "did you mean sha-256?"),
-    (b"[for]\nship = 'grebe'", 2, "for.ship: [for] has no such key"),
+    (b"[for]\nboat = 'grebe'", 2, "for.boat: [for] has no such key"),
+    (b"[for]\nship = 'grebe'", 2, "for.ship: did you mean vessel?"),
+    (b"[[program]]\nplace = 'U7'", 2, "program[1].place: did you mean position?"),
+    (b"[[interface]]\nSlot = 3", 2, "interface[1].Slot: did you mean position?"),
+    (b"[[program]]\nposition = 1\nfirmware = 1", 3, "program[1].firmware: did you mean version?"),
+    (b"[card]\nfirmware = 1", 2, "card.firmware: did you mean software?"),
+    (b"[jumpers]\nJ1 = 1", 1, "jumpers: did you mean links?"),
+    (b"[node]\nbaud_rate = 1\nbaudrate = 2", 3, "node.baudrate: did you mean speed?"),
     (b"[for]\nnote = 'grebe'", 2, "for.note: [for] has no such key"),
     (b"[for]\nvessel = 3", 2, "for.vessel: a name is a text"),
     (b"[[program]]\nposition = 1\nsum-16 = 9", 3, "program[1].sum-16: a value"),
@@ -246,6 +253,9 @@ def test_a_name_is_no_slip_where_it_may_be_another_word() -> None:
     data = b"[[program]]\nposition = 'U7'\nside = 'solder'\nlabel2 = 'x'\ndate = 'y'\n"
     assert load_sheet(data)["program.U7.side"] == "solder"
     assert load_sheet(b"[card]\nclock-source = 'x'\nnote2 = 'y'\n")["card.note2"] == "y"
+    both = b"[card]\nsoftware = '3'\nfirmware = '1'\n[unit]\nplace = 'bow'\n"
+    assert load_sheet(both)["card.firmware"] == "1"
+    assert load_sheet(both)["unit.place"] == "bow"
     assert meant("LABLE", ["label"]) == "label"
     assert meant("label", ["label"]) is None
 

@@ -41,31 +41,31 @@ def one(typed: str, *, unit: str = "V", **limit: Decimal | int | None) -> Measur
 @pytest.mark.parametrize(
     ("typed", "value", "within", "words"),
     [
-        ("supply=5.02", "5.02", True, "in, by 0.08 V"),
-        ("supply = 5,02 V", "5.02", True, "in, by 0.08 V"),
-        ("supply=5020mV", "5.02", True, "in, by 0.08 V"),
-        ("SUPPLY=0.005kV", "5", True, "in, by 0.1 V"),
-        ("supply=4.9", "4.9", True, "in, by 0 V"),
-        ("supply=5.1", "5.1", True, "in, by 0 V"),
-        ("supply=5.10001", "5.10001", False, "OUT, 0.00001 V above 5.1"),
-        ("supply=4.8", "4.8", False, "OUT, 0.1 V below 4.9"),
-        ("supply=-5", "-5", False, "OUT, 9.9 V below 4.9"),
+        ("supply=3.32", "3.32", True, "in, by 0.08 V"),
+        ("supply = 3,32 V", "3.32", True, "in, by 0.08 V"),
+        ("supply=3320mV", "3.32", True, "in, by 0.08 V"),
+        ("SUPPLY=0.0033kV", "3.3", True, "in, by 0.1 V"),
+        ("supply=3.2", "3.2", True, "in, by 0 V"),
+        ("supply=3.4", "3.4", True, "in, by 0 V"),
+        ("supply=3.40001", "3.40001", False, "OUT, 0.00001 V above 3.4"),
+        ("supply=3.1", "3.1", False, "OUT, 0.1 V below 3.2"),
+        ("supply=-3", "-3", False, "OUT, 6.2 V below 3.2"),
     ],
 )
 def test_a_reading_is_in_or_out_and_by_how_much(
     typed: str, value: str, *, within: bool, words: str
 ) -> None:
     """The limit itself is in; a decimal comma and prefixes of thousands are understood."""
-    reading = one(typed, low=Decimal("4.9"), high=Decimal("5.1"))
+    reading = one(typed, low=Decimal("3.2"), high=Decimal("3.4"))
     assert (reading.value, reading.within, reading.words) == (value, within, words)
 
 
 def test_what_was_typed_is_echoed_where_it_is_another_text() -> None:
     """A comma and another prefix are; the same number in the same unit is not."""
-    assert one("supply=5,02V", low=Decimal(1)).typed == "5,02 V"
-    assert one("supply=5020 mV", low=Decimal(1)).typed == "5020 mV"
-    assert one("supply=5.02 V", low=Decimal(1)).typed is None
-    assert one("supply=5.02", low=Decimal(1)).typed is None
+    assert one("supply=3,32V", low=Decimal(1)).typed == "3,32 V"
+    assert one("supply=3320 mV", low=Decimal(1)).typed == "3320 mV"
+    assert one("supply=3.32 V", low=Decimal(1)).typed is None
+    assert one("supply=3.32", low=Decimal(1)).typed is None
 
 
 @pytest.mark.parametrize(
@@ -78,14 +78,14 @@ def test_what_was_typed_is_echoed_where_it_is_another_text() -> None:
         ("supply=1 000", "measure-shape"),
         ("supply=1e3", "measure-unit"),
         ("supply=nan", "measure-shape"),
-        ("supply=5" + "0" * 40, "measure-shape"),
-        ("supply=\uff15", "measure-shape"),
-        ("supply=5 A", "measure-unit"),
-        ("supply=5 v", "measure-unit"),
-        ("supply=5 MV", "measure-unit"),
-        ("supply=5 Hz", "measure-unit"),
-        ("supplies=5", "measure-name"),
-        ("\u202esupply=5", "measure-shape"),
+        ("supply=3" + "0" * 40, "measure-shape"),
+        ("supply=\uff13", "measure-shape"),
+        ("supply=3 A", "measure-unit"),
+        ("supply=3 v", "measure-unit"),
+        ("supply=3 MV", "measure-unit"),
+        ("supply=3 Hz", "measure-unit"),
+        ("supplies=3", "measure-name"),
+        ("\u202esupply=3", "measure-shape"),
     ],
 )
 def test_what_cannot_be_meant_is_refused(typed: str, code: str) -> None:
@@ -142,17 +142,18 @@ def test_revolutions_and_hertz_go_back_and_forth(frequency: int, teeth: int) -> 
     [
         ("low = 3\nhigh = 2\n", 7, "low is above high"),
         ("", 5, "no limit"),
-        ("nominal = 5\n", 7, "goes with tolerance"),
-        ("nominal = 5\ntolerance = 1\ntolerance-percent = 1\n", 7, "one of them"),
+        ("nominal = 3\n", 7, "goes with tolerance"),
+        ("min = 5\n", 7, "min: unknown key; write `low` in its place"),
+        ("nominal = 3\ntolerance = 1\ntolerance-percent = 1\n", 7, "one of them"),
         ("tolerance = 1\nlow = 3\n", 4, "goes with tolerance"),
-        ("nominal = 5\ntolerance = 1\nlow = 3\n", 7, "not both"),
-        ("nominal = 5\ntolerance = -1\n", 8, "below zero"),
+        ("nominal = 3\ntolerance = 1\nlow = 3\n", 7, "not both"),
+        ("nominal = 3\ntolerance = -1\n", 8, "below zero"),
         ("low = nan\n", 7, "no number"),
         ("low = inf\n", 7, "no number"),
         ("low = 1e4000\n", 7, "no number"),
         (f"low = {'1' * 1900}\n", 7, "no number"),
         ("low = true\n", 7, "decimal"),
-        ("low = '3'\nlo = 3\n", 8, "unknown field"),
+        ("low = '3'\nlo = 3\n", 8, "unknown key"),
         ("low = 3\nteeth = 30\n", 8, "teeth need"),
         ("low = 3\nteeth = 0\n", 8, "int"),
         ("low = 3\n[[measurement]]\nname = 'SUPPLY'\nunit = 'V'\nlow = 1\n", 9, "twice"),
@@ -235,37 +236,37 @@ def taken(on: str, *readings: Measurement) -> MeasurementRecord:
     )
 
 
-def supply(value: str | None, name: str = "battery", **more: str | None) -> Measurement:
-    """Return a reading of a supply that must be at least 22 V."""
+def supply(value: str | None, name: str = "bus_input", **more: str | None) -> Measurement:
+    """Return a reading of a supply that must be at least 43 V."""
     reason = None if value else "no access"
-    return Measurement(name, "V", value, low="22", supply=True, not_possible=reason, **more)  # type: ignore[arg-type]
+    return Measurement(name, "V", value, low="43", supply=True, not_possible=reason, **more)  # type: ignore[arg-type]
 
 
 def test_drift_tells_the_change_since_last_and_first() -> None:
     """Of the same measurement in the same unit alone, exactly."""
     past = [
-        taken("2025-03-01", supply("24.3"), supply("1", name="other")),
-        taken("2026-03-01", supply("24.1"), supply(None, name="other")),
+        taken("2025-03-01", supply("48.3"), supply("1", name="other")),
+        taken("2026-03-01", supply("48.1"), supply(None, name="other")),
     ]
-    found = drift(past, [supply("23.95")], date(2026, 11, 1))
+    found = drift(past, [supply("47.95")], date(2026, 11, 1))
     days = (date(2025, 3, 1), date(2026, 3, 1), date(2026, 11, 1))
-    series = tuple(zip(days, ("24.3", "24.1", "23.95"), strict=True))
-    assert found == (Drift("battery", "V", series, "-0.15", "-0.35"),)
+    series = tuple(zip(days, ("48.3", "48.1", "47.95"), strict=True))
+    assert found == (Drift("bus_input", "V", series, "-0.15", "-0.35"),)
 
 
 def test_what_was_not_possible_is_asked_again_until_it_is_measured() -> None:
     """A later reading settles it, an earlier one does not."""
     reason = supply(None)
     assert asked_again([taken("2025-03-01", reason)], []) == (reason,)
-    assert asked_again([taken("2025-03-01", reason)], [supply("24")]) == ()
-    later = [taken("2025-03-01", reason), taken("2025-03-02", supply("24"))]
+    assert asked_again([taken("2025-03-01", reason)], [supply("48")]) == ()
+    later = [taken("2025-03-01", reason), taken("2025-03-02", supply("48"))]
     assert asked_again(later, []) == ()
     assert asked_again(later[::-1], []) == (reason,)
 
 
 def test_what_the_limits_state_and_nobody_gave_is_named() -> None:
     """By name, a reason counts as given."""
-    rows = tuple(Limit(name=name, unit="V", low=Decimal(1)) for name in ("a", "battery"))
+    rows = tuple(Limit(name=name, unit="V", low=Decimal(1)) for name in ("a", "bus_input"))
     limits = Limits(Head(title="", source=""), rows)
     assert not_asked(limits, [supply(None)]) == ("a",)
     assert not_asked(None, []) == ()
@@ -287,10 +288,10 @@ def test_supplies_are_in_out_or_not_known() -> None:
     other = Measurement("gap", "mm", "9", low="1", high="2")
     assert supplies([])[0] is None
     assert supplies([taken("2026-01-01", other)])[0] is None
-    assert supplies([taken("2026-01-01", supply("24"), other)])[0] is True
-    assert supplies([taken("2026-01-01", supply("21"))])[0] is False
-    assert supplies([taken("2026-01-01", supply("21")), taken("2026-01-02", supply("24"))])[0]
-    assert supplies([taken("2026-01-01", supply("24"), supply(None, name="logic"))])[0] is None
-    out = supplies([taken("2026-01-01", supply("21"), supply(None, name="logic"))])
+    assert supplies([taken("2026-01-01", supply("48"), other)])[0] is True
+    assert supplies([taken("2026-01-01", supply("42"))])[0] is False
+    assert supplies([taken("2026-01-01", supply("42")), taken("2026-01-02", supply("48"))])[0]
+    assert supplies([taken("2026-01-01", supply("48"), supply(None, name="core"))])[0] is None
+    out = supplies([taken("2026-01-01", supply("42"), supply(None, name="core"))])
     assert out[0] is False
-    assert "battery 21 V: OUT, 1 V below 22" in out[1]
+    assert "bus_input 42 V: OUT, 1 V below 43" in out[1]

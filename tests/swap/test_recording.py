@@ -158,7 +158,7 @@ def test_it_goes_to_the_identity_that_the_position_is_known_by(tmp_path: Path) -
     one, other = Laptop(tmp_path / "a"), Laptop(tmp_path / "b", start=60)
     for laptop in (one, other):
         laptop.take(image())
-        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
     one.merge_from(other)
     position, copy = one.position(), one.latest()
     release = Release("raw", (sha256(image()),))

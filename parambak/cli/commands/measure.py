@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @parambak_command(
     "measure",
-    example="parambak measure grebe/port-thruster logic_supply=5,02V --limits LIMITS.TOML",
+    example="parambak measure grebe/port-thruster core_rail=3,31V --limits LIMITS.TOML",
 )
 @click.argument("where", metavar="WHERE")
 @click.argument("readings", metavar="NAME=VALUE…", nargs=-1)

@@ -138,7 +138,7 @@ def imo_digit_right(number: str) -> bool:
 
 
 def read_imo(text: str) -> tuple[str, tuple[Finding, ...]]:
-    """Return the seven digits of `IMO 9074729` or `9074729`, and what there is to warn of.
+    """Return the seven digits of `IMO 1234567` or `1234567`, and what there is to warn of.
 
     Raises CallRefused where it is not seven digits. A wrong check digit is a finding.
     """

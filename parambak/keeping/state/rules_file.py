@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Annotated
 
 from msgspec import Meta, Struct
 
 from parambak.errors import Fault, SheetRefused
 from parambak.keeping.state import conditions
 from parambak.keeping.state.rules import Rules
-from parambak.layouts.toml_text import TomlFile, as_model, mistake, read_toml
+from parambak.layouts.toml_text import TomlFile, as_model, in_its_place, mistake, read_toml
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 PAGE = "formats/ships-rules.md"
 RULES_TEXT = Fault(
@@ -25,6 +29,26 @@ RULES_ENTRY = Fault(
     "Mend that key; formats/ships-rules.md names them all.",
 )
 Text = Annotated[str, Meta(min_length=1, max_length=200)]
+# What people type for a key or a condition, and the one that they intend.
+_INTENDED: Mapping[str, str] = MappingProxyType(
+    {
+        "rounds": "intervals",
+        **dict.fromkeys(("places", "backups", "locations"), "backup-locations"),
+        **dict.fromkeys(("months", "verified-month"), "verified-months"),
+        **dict.fromkeys(("name", "heading"), "title"),
+        **dict.fromkeys(("owner", "author", "by"), "source"),
+        **dict.fromkeys(("conditions", "require", "requires"), "required"),
+        **dict.fromkeys(("waive", "excluded", "exempt"), "waived"),
+        **dict.fromkeys(("second-place", "backup", "backup-location"), "second-location"),
+        **dict.fromkeys(("way-back", "fallback", "rollback"), "fallback-plan"),
+        **dict.fromkeys(("protections", "safeties", "inhibits"), "safeties-inhibited"),
+        **dict.fromkeys(("duplicate-channel", "redundancy"), "redundant-channel"),
+        **dict.fromkeys(("decided", "authorized", "authorisation"), "authorised"),
+        "last-read": "final-read",
+        "intact": "unchanged-on-disk",
+        **dict.fromkeys(("meant", "selected"), "copy-selected"),
+    }
+)
 
 
 class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -59,7 +83,7 @@ class _File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 def load_rules(data: bytes) -> Rules:
     """Return the rules that a file states; raise SheetRefused where it is none."""
     file = read_toml(data, RULES_TEXT)
-    model = as_model(file, _File, RULES_ENTRY, PAGE)
+    model = as_model(file, _File, RULES_ENTRY, PAGE, _INTENDED)
     _refuse_unknown(file, model.swap)
     required, waived = frozenset(model.swap.required), frozenset(model.swap.waived)
     wrong = sorted((waived & required) | (waived & frozenset(conditions.always())))
@@ -87,5 +111,5 @@ def _refuse_unknown(file: TomlFile, swap: Swap) -> None:
     for key, listed in (("required", swap.required), ("waived", swap.waived)):
         for row, name in enumerate(listed):
             if name not in conditions.names():
-                why = f"Invalid enum value {name!r}"
+                why = f"{name!r} is not a condition{in_its_place(name, _INTENDED)}"
                 raise mistake(file, ("swap", key, row), why, RULES_ENTRY, PAGE)

@@ -122,7 +122,7 @@ def test_a_sheet_of_a_ship_entered_twice_is_found_and_the_later_counts(tmp_path:
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, b"a = 1\n"), (other, b"a = 2\n")):
         laptop.take(image())
-        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
         record_sheet(laptop.vault, where="grebe/port-thruster", name="s", data=data, by=None)
     one.merge_from(other)
     assert one.fleet.vessels[0].units[0].sheet == (sha256(b"a = 2\n"), "s")
@@ -269,7 +269,7 @@ def test_a_sheet_for_another_is_refused(
     ("where", "target"),
     [
         ("grebe/port-thruster", {"vessel": "GREBE", "unit": "Port-Thruster", "card": "PC-7"}),
-        ("grebe/port-thruster", {"vessel": "IMO 9074729"}),
+        ("grebe/port-thruster", {"vessel": "IMO 1234567"}),
         ("grebe/port-thruster", {"vessel": "Old Name", "unit": "Bow, port side"}),
         ("grebe/card:PC-1", {"unit": "anything", "card": "pc-1"}),
     ],
@@ -282,7 +282,7 @@ def test_a_sheet_may_name_what_it_is_for_by_any_of_its_names(
 
     laptop.take(image())
     enter(laptop, "PC-1", "ashore")
-    told = {"imo": "9074729", "former": "Old Name"}
+    told = {"imo": "1234567", "former": "Old Name"}
     correct(laptop.vault, "grebe", told, by=None, why=None)
     correct(laptop.vault, "grebe/port-thruster", {"display": "Bow, port side"}, by=None, why=None)
     kept = record_sheet(laptop.vault, where=where, name="a", data=SHEET, by=None, target=target)
@@ -308,7 +308,7 @@ def test_the_sheet_of_a_card_of_a_ship_entered_twice_is_found(tmp_path: Path) ->
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, b"a = 1\n"), (other, b"a = 2\n")):
         laptop.take(image())
-        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
         enter(laptop, "PC-1", "ashore")
         record_sheet(laptop.vault, where="grebe/card:PC-1", name="s", data=data, by=None)
     one.merge_from(other)

@@ -48,7 +48,7 @@ def test_every_fact_of_everything_can_be_told(laptop: Laptop) -> None:
     """Vessel, unit, card, position and read: each fact of the table is found again."""
     laptop.take(image(), where="grebe/card:PC-1/U12")
     laptop.take(image())
-    tell(laptop, "grebe", display="M/T Grebe", imo="IMO 9074729", other_number="H 17")
+    tell(laptop, "grebe", display="M/T Grebe", imo="IMO 1234567", other_number="H 17")
     tell(laptop, "grebe", former="wader")
     tell(laptop, UNIT, display="Port", maker_type="TC-4", serial="S-1", stands="bow")
     tell(laptop, "grebe/card:PC-1", card_type="TC-2", whereabouts="ashore")
@@ -58,7 +58,7 @@ def test_every_fact_of_everything_can_be_told(laptop: Laptop) -> None:
     assert vessel.facts == {
         "short": "grebe",
         "display": "M/T Grebe",
-        "imo": "9074729",
+        "imo": "1234567",
         "other_number": "H 17",
     }
     assert vessel.former == ("wader",)
@@ -205,12 +205,12 @@ def test_an_empty_fact_takes_it_back(laptop: Laptop) -> None:
 def test_a_wrong_imo_digit_warns_and_is_kept(laptop: Laptop) -> None:
     """Some ships carry such a number; anything but seven digits is refused."""
     laptop.take(image())
-    said, warnings = correct(laptop.vault, "grebe", {"imo": "9074728"}, by=None, why=None)
+    said, warnings = correct(laptop.vault, "grebe", {"imo": "1234568"}, by=None, why=None)
     assert said == "vessel grebe"
     assert "last digit" in warnings[0]
-    assert laptop.fleet.vessels[0].facts["imo"] == "9074728"
+    assert laptop.fleet.vessels[0].facts["imo"] == "1234568"
     with pytest.raises(CallRefused) as refusal:
-        correct(laptop.vault, "grebe", {"imo": "907472"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "123456"}, by=None, why=None)
     assert refusal.value.code == "imo-shape"
 
 

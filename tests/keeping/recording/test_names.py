@@ -121,13 +121,13 @@ def edits(word: str) -> set[str]:
 def test_a_former_name_and_the_imo_number_name_the_vessel(laptop: Laptop) -> None:
     """Renamed: the old name, the number, with or without IMO, in any case."""
     laptop.take(image())
-    correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+    correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
     correct(laptop.vault, "grebe", {"short": "heron"}, by="A. Invented", why="sold")
     correct(laptop.vault, "heron", {"former": "wader"}, by=None, why=None)
     known = laptop.fleet
-    names = ["heron", "HERON", "grebe", "wader", "9074729", "IMO 9074729", "imo9074729"]
+    names = ["heron", "HERON", "grebe", "wader", "1234567", "IMO 1234567", "imo1234567"]
     assert {find_vessel(known, name).id for name in names} == {known.vessels[0].id}
-    where = "9074729/port-thruster/U12"
+    where = "1234567/port-thruster/U12"
     assert find_position(known, where).where == "heron/port-thruster/U12"
 
 
@@ -198,7 +198,7 @@ def joined(tmp_path: Path) -> tuple[Laptop, Laptop]:
     one, other = two(tmp_path)
     for laptop, seed in ((one, 1), (other, 1)):
         laptop.take(image(seed))
-        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
     one.merge_from(other)
     other.merge_from(one)
     return one, other
@@ -223,7 +223,7 @@ def test_the_name_may_be_a_former_one(tmp_path: Path) -> None:
     one, other = two(tmp_path)
     for laptop in (one, other):
         laptop.take(image())
-        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
     correct(other.vault, "grebe", {"short": "heron"}, by=None, why=None)
     one.merge_from(other)
     (ship,) = one.fleet.vessels
@@ -231,13 +231,13 @@ def test_the_name_may_be_a_former_one(tmp_path: Path) -> None:
     assert [conflict.fact for conflict in ship.conflicts] == ["short"]
 
 
-@pytest.mark.parametrize("facts", [{}, {"imo": "9321483"}])
+@pytest.mark.parametrize("facts", [{}, {"imo": "1234579"}])
 def test_without_the_same_number_they_stay_two(tmp_path: Path, facts: dict[str, str]) -> None:
     """A name alone proves nothing."""
     one, other = two(tmp_path)
     one.take(image())
     other.take(image())
-    correct(one.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+    correct(one.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
     if facts:
         correct(other.vault, "grebe", facts, by=None, why=None)
     one.merge_from(other)
@@ -250,10 +250,10 @@ def test_the_number_without_a_common_name_is_two_vessels(tmp_path: Path) -> None
     one.take(image())
     other.take(image(), where="avocet/port-thruster/U12")
     for laptop, name in ((one, "grebe"), (other, "avocet")):
-        correct(laptop.vault, name, {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, name, {"imo": "1234567"}, by=None, why=None)
     one.merge_from(other)
     with pytest.raises(CallRefused) as refusal:
-        find_vessel(one.fleet, "9074729")
+        find_vessel(one.fleet, "1234567")
     assert refusal.value.expected == "avocet or grebe"
 
 
@@ -262,7 +262,7 @@ def test_a_third_entry_can_join_two_that_share_no_name(tmp_path: Path) -> None:
     laptops = [Laptop(tmp_path / str(n), start=60 * n) for n in range(3)]
     for laptop, names in zip(laptops, (["grebe"], ["avocet"], ["grebe", "avocet"]), strict=True):
         laptop.take(image(), where=f"{names[0]}/port-thruster/U12")
-        correct(laptop.vault, names[0], {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, names[0], {"imo": "1234567"}, by=None, why=None)
         for name in names[1:]:
             correct(laptop.vault, names[0], {"former": name}, by=None, why=None)
     for laptop in laptops[1:]:
@@ -301,7 +301,7 @@ def test_what_two_identities_tell_differently_is_a_conflict_until_settled(tmp_pa
     one, other = two(tmp_path)
     for laptop, serial in ((one, "S-1"), (other, "S-2")):
         laptop.take(image())
-        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
         correct(laptop.vault, "grebe/port-thruster", {"serial": serial}, by=None, why=None)
     one.merge_from(other)
     (unit,) = one.fleet.vessels[0].units

@@ -153,9 +153,9 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             differing_bytes=1,
             running_bytes=4,
         ),
-        '{"differing_bytes":1,"dumps":[' + _LEAST + '],"running_bytes":4,"image":' + _IMAGE + ","
-        '"loaded_correctly":false,"position":"' + OTHER + '","selected":' + _IMAGE + ","
-        '"stage":"after-power"}',
+        '{"differing_bytes":1,"dumps":[' + _LEAST + '],"image":' + _IMAGE + ","
+        '"loaded_correctly":false,"position":"' + OTHER + '","running_bytes":4,'
+        '"selected":' + _IMAGE + ',"stage":"after-power"}',
     ),
     (
         "read-back",
@@ -175,11 +175,11 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             renames=bodies.RenamesEntry(sha256=DIGEST, name="r.toml"),
         ),
         '{"by_values":true,"differing_bytes":0,"differing_values":2,"dumps":[' + _LEAST + "],"
-        '"running_values":1,"image":' + _IMAGE + ',"layout":{"name":"n.toml","sha256":' + _D + "},"
+        '"image":' + _IMAGE + ',"layout":{"name":"n.toml","sha256":' + _D + "},"
         '"loaded_correctly":false,"old_layout":{"name":"l.toml",'
         '"parts":[{"name":"p.toml","sha256":' + _D + '}],"sha256":' + _D + "},"
         '"position":"' + OTHER + '","renames":{"name":"r.toml","sha256":' + _D + "},"
-        '"selected":' + _IMAGE + ',"stage":"after-power"}',
+        '"running_values":1,"selected":' + _IMAGE + ',"stage":"after-power"}',
     ),
     (
         "measured",
@@ -188,32 +188,32 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             stage="as-found",
             readings=(
                 bodies.ReadingEntry(
-                    name="battery",
+                    name="bus_input",
                     unit="V",
-                    value="24.1",
-                    typed="24,1",
-                    low="22",
-                    high="31.2",
+                    value="48.6",
+                    typed="48,6",
+                    low="43",
+                    high="56",
                     supply=True,
                 ),
                 bodies.ReadingEntry(
-                    name="speed", unit="rpm", value="1200", frequency="1200", teeth=60
+                    name="speed", unit="rpm", value="950", frequency="570", teeth=36
                 ),
-                bodies.ReadingEntry(name="gap", not_possible="shaft turning"),
+                bodies.ReadingEntry(name="gap", not_possible="brake hot"),
             ),
             on="2026-03-01",
             limits=bodies.LimitsEntry(sha256=DIGEST, name="l.toml"),
             instrument="multimeter",
             calibrated="2025-11-02",
             visit=ID,
-            remark="charger off",
+            remark="cabinet warm",
         ),
         '{"about":"' + OTHER + '","calibrated":"2025-11-02","instrument":"multimeter",'
         '"limits":{"name":"l.toml","sha256":' + _D + '},"on":"2026-03-01","readings":['
-        '{"high":"31.2","low":"22","name":"battery","supply":true,"typed":"24,1","unit":"V",'
-        '"value":"24.1"},{"frequency":"1200","name":"speed","teeth":60,"unit":"rpm",'
-        '"value":"1200"},{"name":"gap","not_possible":"shaft turning"}],'
-        '"remark":"charger off","stage":"as-found","visit":"' + ID + '"}',
+        '{"high":"56","low":"43","name":"bus_input","supply":true,"typed":"48,6","unit":"V",'
+        '"value":"48.6"},{"frequency":"570","name":"speed","teeth":36,"unit":"rpm",'
+        '"value":"950"},{"name":"gap","not_possible":"brake hot"}],'
+        '"remark":"cabinet warm","stage":"as-found","visit":"' + ID + '"}',
     ),
     (
         "on-purpose",

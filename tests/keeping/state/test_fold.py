@@ -87,7 +87,7 @@ def test_the_order_goes_over_both_identities_of_a_ship(
     one, other = Laptop(tmp_path / "one"), Laptop(tmp_path / "two", start=60)
     for laptop, data in ((one, A), (other, B)):
         laptop.take(data, read_on="2026-03-01")
-        correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
+        correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
     one.merge_from(other)
     assert one.latest().sha256 == sha256(B)
     orders = [read.order for read in one.position().reads]

@@ -56,7 +56,7 @@ STEPS = st.builds(
     st.sampled_from(["port", "stern"]),
     st.integers(0, 2),
 )
-NUMBERS = ("9074729", "9321483", "9074729")
+NUMBERS = ("1234567", "1234579", "1234567")
 
 
 def do(laptops: list[Laptop], step: Step) -> None:
@@ -189,7 +189,7 @@ def corrected(folder: Path) -> list[Laptop]:
     aboard.take(image(3), where="greeb/stern-thruster/U1")
     correct(aboard.vault, "greeb", {"short": "grebe"}, by="B. Invented", why="misspelt")
     for each in (home, aboard):
-        correct(each.vault, "grebe", {"imo": "9074729"}, by=None, why="ship's certificate")
+        correct(each.vault, "grebe", {"imo": "1234567"}, by=None, why="ship's certificate")
     office = home.copy_to(folder / "office")
     office.merge_from(aboard)
     office.on("2026-03-04")
