@@ -43,8 +43,8 @@ def test_a_visit_to_a_known_vessel_makes_nothing(laptop: Laptop) -> None:
 def test_a_visit_is_opened_by_the_ships_number(laptop: Laptop) -> None:
     """A vessel on record answers to more than short names."""
     laptop.take(image())
-    correct(laptop.vault, "grebe", {"imo": "9074729"}, by=None, why=None)
-    assert opened(laptop, "IMO 9074729") == ("grebe", False)
+    correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
+    assert opened(laptop, "IMO 1234567") == ("grebe", False)
 
 
 def test_a_visit_makes_a_near_miss_only_where_it_is_said(laptop: Laptop) -> None:
