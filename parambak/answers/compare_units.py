@@ -68,7 +68,7 @@ class GroupShown(Part, frozen=True):
 
     layout: str
     units: tuple[str, ...]
-    unlike: tuple[UnlikeShown, ...]
+    different: tuple[UnlikeShown, ...]
 
 
 class OnPurposeShown(Part, frozen=True):
@@ -92,7 +92,7 @@ class CompareUnitsAnswer(Answer, frozen=True):
     groups: tuple[GroupShown, ...]
     on_purpose: tuple[OnPurposeShown, ...]
     without_layout: tuple[str, ...]
-    most_unlike: MostUnlike | None
+    most_different: MostUnlike | None
 
 
 def answer(session: Session, question: CompareUnitsQuestion) -> CompareUnitsAnswer:
@@ -127,7 +127,7 @@ def answer(session: Session, question: CompareUnitsQuestion) -> CompareUnitsAnsw
             OnPurposeShown(*mark) for mark in marks if asked is None or mark.where in asked
         ),
         without_layout=tuple(lacking),
-        most_unlike=_most_unlike([one for _, unlike in compared for one in unlike]),
+        most_different=_most_unlike([one for _, unlike in compared for one in unlike]),
     )
 
 

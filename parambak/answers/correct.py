@@ -16,14 +16,14 @@ class CorrectQuestion(Question, frozen=True):
     """The facts of a vessel, unit, card, position or copy, each by its name; who says so, and why.
 
     The names are those of the record: `short`, `display`, `imo`, `other_number`, `former`,
-    `maker_type`, `serial`, `stands`, `chip`; of a copy's newest read `read_on`, `position` and
-    `remark`.
+    `maker_type`, `serial`, `installed_in`, `chip`; of a copy's newest read `read_on`, `position`
+    and `remark`.
     """
 
     where: str
     facts: dict[str, str]
     by: str | None = None
-    why: str | None = None
+    reason: str | None = None
 
 
 class CorrectAnswer(Answer, frozen=True):
@@ -43,7 +43,7 @@ def answer(session: Session, question: CorrectQuestion) -> CorrectAnswer:
     if chip is not None:
         facts["chip"] = chip.name.casefold()
     vault, before = session.vault, session.fleet()
-    about, warnings = correct(vault, question.where, facts, by=question.by, why=question.why)
+    about, warnings = correct(vault, question.where, facts, by=question.by, why=question.reason)
     session.note(*warnings)
     if chip is not None:
         from parambak.keeping.assess import size_doubts  # noqa: PLC0415 - a chip is rarely named

@@ -86,7 +86,7 @@ class HistoryChange(Part, frozen=True):
     old: str | None
     new: str | None
     unit: str | None
-    by: str | None
+    change: str | None
     crossed: str | None
     checks_renewed: tuple[str, ...]
     copy: str

@@ -50,7 +50,7 @@ class RecheckQuestion(Question, frozen=True):
     """How many minutes it may take, None for all of it; seals written down earlier."""
 
     minutes: Annotated[int, Meta(ge=1, le=10_000)] | None = None
-    known: tuple[str, ...] = ()
+    seals: tuple[str, ...] = ()
 
 
 class DamagedFile(Part, frozen=True):
@@ -96,14 +96,14 @@ class RecheckAnswer(Answer, frozen=True):
     complete: bool
     began: str
     oldest_full_read: str | None
-    known: tuple[LineJudged, ...]
+    seals: tuple[LineJudged, ...]
     locations: tuple[RepairShown, ...]
     next: str | None
 
     @property
     def cut(self) -> bool:
         """Tell whether some history was cut."""
-        return any(line.state == "cut" for line in self.known)
+        return any(line.state == "cut" for line in self.seals)
 
     @property
     def exit_code(self) -> int:
@@ -116,7 +116,7 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
 
     Raise `seal-mistyped`, VaultRefused or NotFound.
     """
-    lines = tuple(line for text in question.known for line in seal.read(text))
+    lines = tuple(line for text in question.seals for line in seal.read(text))
     vault = session.vault
     checked = _run(session, question.minutes)
     lost: dict[str, tuple[Loss, ...]] = {}
@@ -126,7 +126,7 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
     session.answered.update(_notes_answered(session, checked))
     oldest = _oldest_full_read(session, checked)
     read = checked.objects + checked.records
-    known = tuple(map(_line_judged, _judged(session, lines)))
+    seals = tuple(map(_line_judged, _judged(session, lines)))
     sources = repair_sources(vault, lost) if lost else ()
     locations = tuple(RepairShown(s.location, s.files, s.on.isoformat()) for s in sources)
     return RecheckAnswer(
@@ -143,9 +143,9 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
         complete=not checked.unread,
         began=checked.cycle.began,
         oldest_full_read=oldest.date().isoformat() if oldest else None,
-        known=known,
+        seals=seals,
         locations=locations,
-        next=_next_step(session, checked, lost, known, locations),
+        next=_next_step(session, checked, lost, seals, locations),
     )
 
 
@@ -271,7 +271,7 @@ def _next_step(
     session: Session,
     checked: Rechecked,
     lost: Mapping[str, tuple[Loss, ...]],
-    known: tuple[LineJudged, ...],
+    seals: tuple[LineJudged, ...],
     locations: tuple[RepairShown, ...],
 ) -> str | None:
     """Return the one thing to do now."""
@@ -294,7 +294,7 @@ def _next_step(
             f"vault to the same names here{_or_archive(files, lost)}; then run recheck again."
             f"{_or_without(lost)}"
         )
-    cut = [line.next for line in known if line.state == "cut"]
+    cut = [line.next for line in seals if line.state == "cut"]
     if cut:
         return cut[0]
     if checked.unread:

@@ -116,7 +116,7 @@ def _told(where: str) -> Iterator[Call]:
 def _opened(story: str, where: str, why: str, cards: tuple[str, str]) -> Call:
     """Return the call that opens a swap; `cards` are the serial numbers out and in."""
     out, into = cards
-    words = ("swap", "open", where, *BY, "--why", why)
+    words = ("swap", "open", where, *BY, "--reason", why)
     return Call(story, (*words, "--old-card", out, "--new-card-serial", into))
 
 
@@ -200,7 +200,7 @@ def _refused() -> Iterator[File | Call]:
     )
     yield Call(
         "Another swap: the winch's card fails now and then.",
-        ("swap", "open", where, *BY, "--why", "stops now and then"),
+        ("swap", "open", where, *BY, "--reason", "stops now and then"),
     )
     yield Call(
         "The spare has other software, and a link set otherwise: refused, and why.",

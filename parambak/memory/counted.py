@@ -9,11 +9,11 @@ if TYPE_CHECKING:
 
 
 def counted(number: int, noun: str, many: str | None = None) -> str:
-    """Return "1 byte", "2 bytes"; `many` is the plural where it is more than an s."""
+    """Return "1 byte", "2 bytes"; `many` is the plural if it is more than an s."""
     return f"{number} {noun}" if number == 1 else f"{number} {many or noun + 's'}"
 
 
 def either(words: Sequence[str]) -> str:
     """Return "a", "a or b", "a, b or c" of one word or more."""
-    *some, last = words
-    return f"{', '.join(some)} or {last}" if some else last
+    *first_words, last = words
+    return f"{', '.join(first_words)} or {last}" if first_words else last

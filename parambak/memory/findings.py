@@ -1,4 +1,4 @@
-"""A finding: something noted about a dump or an image that did not refuse it."""
+"""A finding: a note about a dump or an image that is no refusal."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 
 class Finding(NamedTuple):
-    """What was noted: a stable code, a sentence for people, and where.
+    """A note: a stable code, a sentence for people, and where.
 
     `line` counts from 1; `offset` is a byte offset in the file or an address.
     """

@@ -1,4 +1,4 @@
-"""The immutable sparse image: bytes and the addresses they stand at.
+"""The immutable sparse image: bytes and their addresses.
 
 An address that no block holds is absent. Absent is never taken for FF.
 """
@@ -33,7 +33,7 @@ class Range(NamedTuple):
 
 
 class Block(NamedTuple):
-    """Bytes that stand together, the first at `start`."""
+    """Adjacent bytes, the first at `start`."""
 
     start: int
     data: bytes
@@ -45,7 +45,7 @@ class Block(NamedTuple):
 
 
 class OverlapError(ValueError):
-    """Two blocks claim one address; `address` is the first such."""
+    """Two blocks hold one address; `address` is the first such."""
 
     def __init__(self, address: int) -> None:
         super().__init__(f"two blocks hold address {address:#x}")
@@ -56,7 +56,7 @@ class OverlapError(ValueError):
 class Image:
     """Blocks in address order, none empty, none touching the next.
 
-    Two images are equal where they hold the same bytes at the same addresses.
+    Two images are equal if they hold the same bytes at the same addresses.
     Make one with `of`, `from_blocks` or `from_content`.
     """
 
@@ -64,12 +64,12 @@ class Image:
 
     @classmethod
     def of(cls, data: bytes, start: int = 0) -> Self:
-        """Return the image of `data` standing at `start`; empty data gives an empty image."""
+        """Return the image of `data` from address `start`; empty data gives an empty image."""
         return cls((Block(start, data),) if data else ())
 
     @classmethod
     def from_blocks(cls, blocks: Iterable[Block]) -> Self:
-        """Sort and join blocks; raise `OverlapError` where two hold one address."""
+        """Sort and join blocks; raise `OverlapError` if two hold one address."""
         joined: list[tuple[int, list[bytes]]] = []
         end = -1
         for block in sorted(blocks, key=lambda block: block.start):
@@ -88,15 +88,15 @@ class Image:
     def from_content(cls, content: bytes, ranges: Sequence[Range]) -> Self:
         """Return the image whose ranges, in address order, are filled from `content`.
 
-        Raise ValueError where the lengths do not add up to the content's.
+        Raise ValueError if the lengths do not add up to that of the content.
         """
-        if sum(each.length for each in ranges) != len(content):
+        if sum(stretch.length for stretch in ranges) != len(content):
             raise ValueError("the ranges do not add up to the content")
         blocks = []
         taken = 0
-        for each in ranges:
-            blocks.append(Block(each.start, content[taken : taken + each.length]))
-            taken += each.length
+        for stretch in ranges:
+            blocks.append(Block(stretch.start, content[taken : taken + stretch.length]))
+            taken += stretch.length
         return cls.from_blocks(blocks)
 
     @property
@@ -127,7 +127,7 @@ class Image:
         return b"".join(block.data for block in self.blocks)
 
     def read(self, start: int, length: int) -> bytes | None:
-        """Return `length` bytes from `start`, or None where any of them is absent."""
+        """Return `length` bytes from `start`, or None if any of them is absent."""
         index = bisect_right(self.blocks, start, key=lambda block: block.start) - 1
         if index < 0:
             return None
@@ -138,12 +138,12 @@ class Image:
 
     def part(self, start: int, end: int) -> Image:
         """Return what is present from `start` up to, not including, `end`."""
-        kept = []
+        blocks = []
         for block in self.blocks:
             low, high = max(start, block.start), min(end, block.end)
             if low < high:
-                kept.append(Block(low, block.data[low - block.start : high - block.start]))
-        return Image(tuple(kept))
+                blocks.append(Block(low, block.data[low - block.start : high - block.start]))
+        return Image(tuple(blocks))
 
     def without(self, holes: Iterable[Range]) -> Image:
         """Return the image with the bytes of `holes` absent."""

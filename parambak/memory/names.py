@@ -1,4 +1,4 @@
-"""Names compared as people write them: without case, and the nearest of those there are."""
+"""Names compared as people write them: without case, and the nearest of those that exist."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 LONGEST = 80
-"""Characters of a name that are compared; more are none that anyone typed."""
+"""Characters of a name that are compared: nobody types more."""
 FEW = 5
 
 
@@ -19,27 +19,27 @@ def folded(name: str) -> str:
 
 
 def nearest(name: str, names: Iterable[str], most: int = 3) -> list[str]:
-    """Return those of `names` that are written most like `name`, the likest first; may be none."""
+    """Return those of `names` that are most similar to `name`, the nearest first; may be none."""
     from difflib import get_close_matches  # noqa: PLC0415 - only for a message
 
-    by_folded = {one.casefold(): one for one in names}
+    by_folded = {key.casefold(): key for key in names}
     close = get_close_matches(name.casefold()[:LONGEST], by_folded, n=most, cutoff=0.5)
-    return [by_folded[one] for one in close]
+    return [by_folded[key] for key in close]
 
 
 def nearest_in_words(name: str, names: Iterable[str]) -> str:
-    """Return the nearest names for a message, joined by "or"; the first five where none is near."""
+    """Return the nearest names for a message, joined by "or"; the first five if none is near."""
     names = list(names)
     return " or ".join(nearest(name, names) or names[:FEW])
 
 
-def one_letter_apart(one: str, other: str) -> bool:
+def one_letter_apart(first: str, second: str) -> bool:
     """Return whether one letter added, left out, changed, or two exchanged make them equal."""
-    if one == other:
+    if first == second:
         return True
-    if abs(len(one) - len(other)) > 1:
+    if abs(len(first) - len(second)) > 1:
         return False
-    shorter, longer = sorted((one, other), key=len)
+    shorter, longer = sorted((first, second), key=len)
     at = next((i for i, (a, b) in enumerate(zip(shorter, longer, strict=False)) if a != b), None)
     if at is None:
         return True

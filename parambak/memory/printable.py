@@ -1,4 +1,4 @@
-"""Foreign text made safe to show: what moves or hides text is spelled out."""
+"""Foreign text made safe to show: characters that move or hide text are spelled out."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def hidden(text: str) -> bool:
 def printable(text: str | bytes) -> str:
     r"""Return the text, each control, format and bidirectional character as `\u{202E}`.
 
-    Of bytes, whose characters are not known, all that is not plain ASCII is spelled out.
+    Of bytes, all that is not plain ASCII is spelled out.
     """
     if isinstance(text, bytes):
         return "".join(chr(value) if 0x20 <= value < 0x7F else _spelled(value) for value in text)

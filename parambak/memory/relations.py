@@ -1,9 +1,9 @@
-"""How the bytes of one memory may stand to those of another: swapped, exchanged, shifted, halved.
+"""How the bytes of two memories may be related: swapped, exchanged, shifted, halved.
 
-Worked out once, for every room above. All of it is slices and whole-number arithmetic over
-the bytes at once, so that 16 MiB take a fraction of a second. A figure is the share of the
-*telling* addresses that agree, from 0 to 1: an address at which both sides hold the filling
-value (the commonest byte) tells nothing, since two blank chips agree there too.
+All of it is slices and whole-number arithmetic over the bytes at once, so 16 MiB take a fraction
+of a second. A figure is the share of the *telling* addresses that agree, from 0 to 1. An address
+is not telling if both sides hold the filling value (the commonest byte): two blank chips agree
+there too.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 
-def exclusive_or(one: bytes, other: bytes) -> bytes:
+def exclusive_or(first: bytes, second: bytes) -> bytes:
     """Return the exclusive or of two stretches of one length."""
-    both = int.from_bytes(one, "little") ^ int.from_bytes(other, "little")
-    return both.to_bytes(len(one), "little")
+    both = int.from_bytes(first, "little") ^ int.from_bytes(second, "little")
+    return both.to_bytes(len(first), "little")
 
 
 SWAPPED_16: Final = "swapped-16"
@@ -34,7 +34,7 @@ LOW: Final = "low-half"
 HIGH: Final = "high-half"
 
 FARTHEST: Final = 65536
-"""Bytes by which a shift is looked for, either way."""
+"""The largest shift that is searched for, up or down, in bytes."""
 
 _ANCHORS: Final = 12
 _ANCHOR: Final = 16
@@ -43,14 +43,14 @@ _SHIFTS: Final = 6
 _NOT_NULL: Final = b"\x00" + b"\x01" * 255
 _ENOUGH: Final = 0.5
 _LEFT: Final = 0.15
-"""Share of the data that a shift must leave within the memory to be told at all."""
+"""Share of the data that a shift must leave within the memory to be recognised."""
 
 
 class Relation(NamedTuple):
-    """What one side is of the other: `kind`, and the share (0 to 1) that it explains.
+    """How one side is related to the other: `kind`, and the share (0 to 1) that it explains.
 
-    `by` is how many bytes a shift moves the other side up (below 0: down), `start` the
-    first place from which it does.
+    `by` is how many bytes a shift moves the second side up (below 0: down), `start` the first
+    offset that it moves.
     """
 
     kind: str
@@ -59,9 +59,9 @@ class Relation(NamedTuple):
     start: int = 0
 
 
-def differing(one: bytes, other: bytes) -> int:
-    """Return at how many places two stretches of one length differ."""
-    return 0 if one == other else len(one) - exclusive_or(one, other).count(0)
+def differing(first: bytes, second: bytes) -> int:
+    """Return at how many offsets two stretches of one length differ."""
+    return 0 if first == second else len(first) - exclusive_or(first, second).count(0)
 
 
 def filling(data: bytes, sample: int = _SAMPLE) -> int:
@@ -73,19 +73,19 @@ def filling(data: bytes, sample: int = _SAMPLE) -> int:
     return Counter(data[::step]).most_common(1)[0][0] if data else 0xFF
 
 
-def likeness(one: bytes, other: bytes, fill: int) -> float:
-    """Return the share of the telling places at which two stretches of one length agree.
+def likeness(first: bytes, second: bytes, fill: int) -> float:
+    """Return the share of the telling offsets at which two stretches of one length agree.
 
     Telling is a place at which either holds another value than `fill`; 0 where there is none.
     """
-    if not one:
+    if not first:
         return 0.0
-    mask = bytes([fill]) * len(one)
-    differ = exclusive_or(one, other).translate(_NOT_NULL)
-    mine = exclusive_or(one, mask).translate(_NOT_NULL)
-    telling = int.from_bytes(mine, "little") | int.from_bytes(differ, "little")
-    places = telling.bit_count()
-    return (places - differ.count(1)) / places if places else 0.0
+    mask = bytes([fill]) * len(first)
+    differ = exclusive_or(first, second).translate(_NOT_NULL)
+    of_first = exclusive_or(first, mask).translate(_NOT_NULL)
+    telling = int.from_bytes(of_first, "little") | int.from_bytes(differ, "little")
+    number = telling.bit_count()
+    return (number - differ.count(1)) / number if number else 0.0
 
 
 def swapped(data: bytes, size: int, unit: int = 1) -> bytes:
@@ -95,11 +95,11 @@ def swapped(data: bytes, size: int, unit: int = 1) -> bytes:
     the four of a 32-bit word round, `swapped(data, 4, 2)` exchanges its two 16-bit words.
     What is no whole word at the end stays as it is.
     """
-    whole = len(data) // size * size
+    words_end = len(data) // size * size
     turned = bytearray(data)
     for at in range(size):
         source = size - unit - at // unit * unit + at % unit
-        turned[at:whole:size] = data[source:whole:size]
+        turned[at:words_end:size] = data[source:words_end:size]
     return bytes(turned)
 
 
@@ -110,21 +110,21 @@ def exchanged(data: bytes) -> bytes:
 
 
 def every_other(data: bytes) -> tuple[bytes, bytes]:
-    """Return the bytes at even places and those at odd places."""
+    """Return the bytes at even offsets and those at odd offsets."""
     return data[0::2], data[1::2]
 
 
 def interleaved(even: bytes, odd: bytes) -> bytes:
     """Return the stretch whose even and odd bytes these are; `odd` may be one shorter."""
-    whole = bytearray(len(even) + len(odd))
-    whole[0::2], whole[1::2] = even, odd
-    return bytes(whole)
+    joined = bytearray(len(even) + len(odd))
+    joined[0::2], joined[1::2] = even, odd
+    return bytes(joined)
 
 
 def partners(data: bytes, step: int, start: int = 0) -> bytes:
-    """Return for each address the byte where address bit `step` (a power of two) is the other.
+    """Return for each address the byte at the other level of address bit `step` (a power of two).
 
-    `start` is the address of the first byte. A place without a partner keeps its own byte.
+    `start` is the address of the first byte. An address without a partner keeps its byte.
     """
     front = start % (2 * step)
     tail = -(front + len(data)) % (2 * step)
@@ -142,26 +142,26 @@ def _turned(value: int, low: int, bits: int) -> int:
     return (value >> bits & low) | ((value & low) << bits)
 
 
-def shift(one: bytes, other: bytes) -> Relation | None:
-    """Return by how many bytes `other` stands higher than `one`, or None where no shift shows.
+def shift(first: bytes, second: bytes) -> Relation | None:
+    """Return by how many bytes `second` is higher than `first`, or None if no shift explains them.
 
     The two may differ in length. What is before the first difference stays where it is: a
     byte lost or doubled on the way shifts only what follows. Looked for up to `FARTHEST`
     bytes either way, and as far as the first or last bytes that are not filling.
     """
-    common = min(len(one), len(other))
-    start = first_difference(one, other)
+    common = min(len(first), len(second))
+    start = first_difference(first, second)
     if start == common:
         return None
-    fill = filling(one)
-    votes = Counter(_shifts(one, other, start, fill))
+    fill = filling(first)
+    votes = Counter(_shifts(first, second, start, fill))
     best: Relation | None = None
-    least = _LEFT * _telling(one[start:], fill)
+    least = _LEFT * _telling(first[start:], fill)
     for by, _ in votes.most_common(_SHIFTS):
-        here, there = _overlap(one, other, start, by)
-        share = likeness(here, there, fill)
+        first_part, second_part = _overlap(first, second, start, by)
+        share = likeness(first_part, second_part, fill)
         closer = best is None or (share, -abs(by)) > (best.share, -abs(best.by))
-        if share > _ENOUGH and closer and _telling(here, fill) >= least:
+        if share > _ENOUGH and closer and _telling(first_part, fill) >= least:
             best = Relation(SHIFTED, share, by, start)
     return best
 
@@ -170,99 +170,106 @@ def _telling(data: bytes, fill: int) -> int:
     return len(data) - data.count(fill)
 
 
-def shifted(one: bytes, length: int, relation: Relation, fill: int) -> bytes:
-    """Return what `other` would be, by a shift found: `length` bytes, unknown ones `fill`."""
+def shifted(first: bytes, length: int, relation: Relation, fill: int) -> bytes:
+    """Return `first` after a shift: `length` bytes, those not recorded as `fill`."""
     by, start = relation.by, relation.start
-    tail = bytes([fill]) * by + one[start:] if by > 0 else one[start - by :]
-    whole = one[:start] + tail
-    return whole[:length] + bytes([fill]) * (length - len(whole))
+    tail = bytes([fill]) * by + first[start:] if by > 0 else first[start - by :]
+    moved = first[:start] + tail
+    return moved[:length] + bytes([fill]) * (length - len(moved))
 
 
-def _overlap(one: bytes, other: bytes, start: int, by: int) -> tuple[bytes, bytes]:
-    here, there = one[start + max(0, -by) :], other[start + max(0, by) :]
-    length = min(len(here), len(there))
-    return here[:length], there[:length]
+def _overlap(first: bytes, second: bytes, start: int, by: int) -> tuple[bytes, bytes]:
+    first_part, second_part = first[start + max(0, -by) :], second[start + max(0, by) :]
+    length = min(len(first_part), len(second_part))
+    return first_part[:length], second_part[:length]
 
 
-def first_difference(one: bytes, other: bytes) -> int:
-    """Return the first place at which they differ, the shorter's length where none does."""
-    common = min(len(one), len(other))
-    if one[:common] == other[:common]:
+def first_difference(first: bytes, second: bytes) -> int:
+    """Return the first offset at which they differ, or the shorter length if they do not."""
+    common = min(len(first), len(second))
+    if first[:common] == second[:common]:
         return common
     low, high = 0, common
     while high - low > 1:
         middle = (low + high) // 2
-        if one[low:middle] == other[low:middle]:
+        if first[low:middle] == second[low:middle]:
             low = middle
         else:
             high = middle
     return low
 
 
-def _shifts(one: bytes, other: bytes, start: int, fill: int) -> Iterator[int]:
-    """Yield shifts worth trying: by anchors found again, and by where the data begin and end."""
+def _shifts(first: bytes, second: bytes, start: int, fill: int) -> Iterator[int]:
+    """Yield likely shifts: by anchors that occur in both, and by where the data begin and end."""
     blank = bytes([fill])
     telling = re.compile(b"[^" + re.escape(blank) + b"]")
-    for at in range(start, len(one), max(1, (len(one) - start) // _ANCHORS)):
-        found = telling.search(one, at)
-        if found is None:
+    for at in range(start, len(first), max(1, (len(first) - start) // _ANCHORS)):
+        hit = telling.search(first, at)
+        if hit is None:
             break
-        place = found.start()
-        anchor = one[place : place + _ANCHOR]
-        low, high = max(start, place - FARTHEST), place + FARTHEST + _ANCHOR
-        for again in (other.find(anchor, place, high), other.rfind(anchor, low, place + _ANCHOR)):
-            if again not in (-1, place):
-                yield again - place
-    tail_here, tail_there = one[start:], other[start:]
+        offset = hit.start()
+        anchor = first[offset : offset + _ANCHOR]
+        low, high = max(start, offset - FARTHEST), offset + FARTHEST + _ANCHOR
+        for again in (
+            second.find(anchor, offset, high),
+            second.rfind(anchor, low, offset + _ANCHOR),
+        ):
+            if again not in (-1, offset):
+                yield again - offset
+    tail_here, tail_there = first[start:], second[start:]
     ends = len(tail_there.rstrip(blank)) - len(tail_here.rstrip(blank))
     begins = len(tail_here.lstrip(blank)) - len(tail_there.lstrip(blank))
     begins += len(tail_there) - len(tail_here)
     yield from (by for by in (begins, ends) if by)
 
 
-def repeats(whole: bytes, part: bytes) -> Relation | None:
-    """Return how far `whole`, longer, is `part` over and over; None where it is not longer."""
-    if not part or len(whole) <= len(part):
+def repeats(longer: bytes, part: bytes) -> Relation | None:
+    """Return how far `longer` repeats `part` to its end; None if it is not longer."""
+    if not part or len(longer) <= len(part):
         return None
-    over = (part * (len(whole) // len(part) + 1))[: len(whole)]
-    return Relation(REPEATED, likeness(over, whole, filling(part)), len(part))
+    over = (part * (len(longer) // len(part) + 1))[: len(longer)]
+    return Relation(REPEATED, likeness(over, longer, filling(part)), len(part))
 
 
-def relations(one: bytes, other: bytes) -> tuple[Relation, ...]:
-    """Return what `other` may be of `one`, the best explained first.
+def relations(first: bytes, second: bytes) -> tuple[Relation, ...]:
+    """Return what `second` may be of `first`, the best explained first.
 
     Two of one length: words swapped, halves exchanged, a shift. Of two lengths: a repeat of
     the other, its even or odd bytes, one of its halves, a shift. Only what explains more
     than half of the telling bytes is named; two that are equal have no relation.
     """
-    if one == other:
+    if first == second:
         return ()
-    fill = filling(one)
-    found = [each for each in (repeats(other, one), repeats(one, other)) if each is not None]
-    found += [Relation(kind, likeness(a, b, fill)) for kind, a, b in _ways(one, other)]
-    moved = shift(one, other)
-    found += [moved] if moved is not None else []
-    longest = max(len(one), len(other))
+    fill = filling(first)
+    candidates = [
+        relation
+        for relation in (repeats(second, first), repeats(first, second))
+        if relation is not None
+    ]
+    candidates += [Relation(kind, likeness(a, b, fill)) for kind, a, b in _ways(first, second)]
+    moved = shift(first, second)
+    candidates += [moved] if moved is not None else []
+    longest = max(len(first), len(second))
 
-    def explained(each: Relation) -> float:
-        moved_out = abs(each.by) if each.kind == SHIFTED else 0
-        return each.share * (longest - moved_out) / longest
+    def explained(relation: Relation) -> float:
+        moved_out = abs(relation.by) if relation.kind == SHIFTED else 0
+        return relation.share * (longest - moved_out) / longest
 
-    found = [each for each in found if each.share > _ENOUGH]
-    return tuple(sorted(found, key=explained, reverse=True))
+    candidates = [relation for relation in candidates if relation.share > _ENOUGH]
+    return tuple(sorted(candidates, key=explained, reverse=True))
 
 
-def _ways(one: bytes, other: bytes) -> Iterator[tuple[str, bytes, bytes]]:
-    if len(one) == len(other):
-        yield SWAPPED_16, swapped(one, 2), other
-        yield SWAPPED_32, swapped(one, 4), other
-        yield WORDS_SWAPPED, swapped(one, 4, 2), other
-        yield EXCHANGED, exchanged(one), other
-    whole, part = (one, other) if len(one) > len(other) else (other, one)
-    if len(whole) == 2 * len(part):
-        even, odd = every_other(whole)
-        half = len(part)
-        yield EVEN, even, part
-        yield ODD, odd, part
-        yield LOW, whole[:half], part
-        yield HIGH, whole[half:], part
+def _ways(first: bytes, second: bytes) -> Iterator[tuple[str, bytes, bytes]]:
+    if len(first) == len(second):
+        yield SWAPPED_16, swapped(first, 2), second
+        yield SWAPPED_32, swapped(first, 4), second
+        yield WORDS_SWAPPED, swapped(first, 4, 2), second
+        yield EXCHANGED, exchanged(first), second
+    longer, shorter = (first, second) if len(first) > len(second) else (second, first)
+    if len(longer) == 2 * len(shorter):
+        even, odd = every_other(longer)
+        half = len(shorter)
+        yield EVEN, even, shorter
+        yield ODD, odd, shorter
+        yield LOW, longer[:half], shorter
+        yield HIGH, longer[half:], shorter

@@ -1,10 +1,10 @@
 """Dumps that look like one half of a pair, or like words with their bytes swapped.
 
-The evidence is words: names and remarks of ordinary technical English, which many memories
-keep as text. A chip with the even bytes alone holds every other letter of them, a swapped dump
-holds the letters crossed. That most bytes of a chip are small, as the high bytes of small
-16-bit values are, proves nothing of one dump alone: a table of small bytes looks the same. It
-counts where the other chip of the pair is there too, and is blank at the very same addresses.
+The evidence is words: names and remarks in technical English, which many memories keep as text.
+A chip with the even bytes alone holds every second letter of them; a swapped dump holds the
+letters in crossed order. Many small bytes, like the high bytes of small 16-bit values, prove
+nothing of one dump alone: a table of small bytes looks the same. They count if the other chip of
+the pair is given too, and is blank at the same addresses.
 """
 
 from __future__ import annotations
@@ -45,103 +45,109 @@ _SHORTEST: Final = 5
 _SHORTEST_HALF: Final = 4
 _TEXT: Final = re.compile(rb"[ -~]{5,}")
 _LOOKED_AT: Final = 1 << 20
-"""Bytes of a dump that are looked at: names and remarks stand near the parameters."""
+"""Bytes of a dump that are examined: names and remarks are near the parameters."""
 _MOST_TEXT: Final = 262_144
-"""Bytes of text that are looked at."""
+"""Bytes of text that are examined."""
 _LETTERS: Final = 5
-"""Letters beyond the third of each different word: short ones are soon met by chance."""
+"""Letters beyond the third of all different words: short words occur by chance."""
 _DENSE: Final = 0.04
 _TELLING: Final = 48
 _SMALL: Final = 0x10
 
 
 class _Words(NamedTuple):
-    """The different words found in a text, and the share of its bytes that words make up."""
+    """The different words in a text, and the share of its bytes that are words."""
 
     words: frozenset[str]
     share: float
 
     @property
     def readable(self) -> bool:
-        """Return whether words make up enough to be no chance."""
+        """Return whether the words are too many for chance."""
         letters = sum(len(word) - _SHORTEST_HALF + 1 for word in self.words)
         return len(self.words) > 1 and letters >= _LETTERS and self.share >= _DENSE
 
 
 def looks_like(image: Image) -> tuple[Finding, ...]:
-    """Return what a dump looks like beside a whole memory, each with its evidence.
+    """Return whether a dump is swapped or half of a memory, with the evidence.
 
-    `read-swapped`: text that is readable only with bytes swapped. `read-half`: text of which
-    every other letter is there. None is ever given where words are readable as they stand.
+    `read-swapped`: text that is readable only with bytes swapped. `read-half`: text with only
+    every second letter. Empty if any word is readable as the dump is.
     """
     content = image.content[:_LOOKED_AT]
     text = _text(content)
-    plain = _words_in(text, _whole())
+    plain = _words_in(text, _full_words())
     if plain.words:
         return ()
     swaps = []
-    for size, unit, what in (
+    for size, unit, units in (
         (2, 1, "the two bytes of each 16-bit word"),
         (4, 1, "the four bytes of each 32-bit word"),
         (4, 2, "the two 16-bit words of each 32-bit word"),
     ):
-        turned = _words_in(_text(swapped(content, size, unit)), _whole())
+        turned = _words_in(_text(swapped(content, size, unit)), _full_words())
         if turned.readable:
-            swaps.append(Finding("read-swapped", _swapped_text(what, turned)))
+            swaps.append(Finding("read-swapped", _swapped_text(units, turned)))
     if swaps:
         return tuple(swaps[:1])
-    half = _words_in(text, _halved())
+    half = _words_in(text, _half_words())
     return (Finding("read-half", _half_text(half)),) if half.readable else ()
 
 
 def looks_paired(first: Image, second: Image) -> tuple[Finding, ...]:
     """Return whether two dumps look like the even and the odd bytes of one memory, and how.
 
-    `read-pair`: joined, words can be read that in neither alone can; or both are blank at the
-    very same addresses and one holds small values only, as the high bytes of 16-bit words are.
+    `read-pair`: joined, the two hold readable words that neither holds alone; or both are blank
+    at the same addresses and one holds small values only, like the high bytes of 16-bit words.
     """
     if first.ranges != second.ranges or first == second:
         return ()
-    one, two = first.content[:_LOOKED_AT], second.content[:_LOOKED_AT]
-    alone = _words_in(_text(one), _whole()).words | _words_in(_text(two), _whole()).words
-    for how, even, odd in (("even-odd", one, two), ("odd-even", two, one)):
-        joined = _words_in(_text(interleaved(even, odd)), _whole())
+    first_bytes, second_bytes = first.content[:_LOOKED_AT], second.content[:_LOOKED_AT]
+    alone = (
+        _words_in(_text(first_bytes), _full_words()).words
+        | _words_in(_text(second_bytes), _full_words()).words
+    )
+    for how, even, odd in (
+        ("even-odd", first_bytes, second_bytes),
+        ("odd-even", second_bytes, first_bytes),
+    ):
+        joined = _words_in(_text(interleaved(even, odd)), _full_words())
         if joined.readable and not alone:
             text = (
-                f"joined as {how} bytes, {_list(joined)} can be read, and none in either dump "
-                "alone: the two chips hold one memory"
+                f"joined as {how} bytes, the dumps hold {_list(joined)}, and neither dump alone "
+                "holds a word: the two chips hold one memory"
             )
             return (Finding("read-pair", text),)
-    return _small_half(one, two)
+    return _small_half(first_bytes, second_bytes)
 
 
-def _small_half(one: bytes, two: bytes) -> tuple[Finding, ...]:
-    fill = filling(one)
+def _small_half(first: bytes, second: bytes) -> tuple[Finding, ...]:
+    fill = filling(first)
     shown = bytes(0 if value == fill else 1 for value in range(256))
-    here, there = one.translate(shown), two.translate(shown)
-    together = int.from_bytes(here, "little") | int.from_bytes(there, "little")
-    blank = len(one) - together.bit_count()
+    first_marks, second_marks = first.translate(shown), second.translate(shown)
+    together = int.from_bytes(first_marks, "little") | int.from_bytes(second_marks, "little")
+    blank = len(first) - together.bit_count()
     if (
         fill not in (0x00, 0xFF)
-        or fill != filling(two)
-        or min(blank, here.count(1), there.count(1)) < _TELLING
-        or likeness(here, there, 0) < 0.98
+        or fill != filling(second)
+        or min(blank, first_marks.count(1), second_marks.count(1)) < _TELLING
+        or likeness(first_marks, second_marks, 0) < 0.98
     ):
         return ()
-    shares = [_small(data, fill) for data in (one, two)]
+    shares = [_small(data, fill) for data in (first, second)]
     if max(shares) < 0.9 or min(shares) > 0.5:
         return ()
     which = "first" if shares[0] > shares[1] else "second"
     text = (
-        f"both are blank at the same {blank} addresses, and {max(shares):.0%} of the other bytes "
-        f"of the {which} are below {_SMALL:02X}, as the high bytes of 16-bit words are: the two "
-        "chips hold the even and the odd bytes of one memory"
+        f"both are blank at the same {blank} addresses; in the {which}, {max(shares):.0%} of the "
+        f"other bytes are below {_SMALL:02X}, like high bytes of 16-bit words: the two chips hold "
+        "the even and the odd bytes of one memory"
     )
     return (Finding("read-pair", text),)
 
 
 def _small(data: bytes, fill: int) -> float:
-    """Return the share of small values among those that are not filling."""
+    """Return the share of small values among the bytes that are not filling."""
     telling = data.translate(None, bytes([fill]))
     large = telling.translate(None, bytes(range(_SMALL)))
     return 1 - len(large) / max(1, len(telling))
@@ -165,12 +171,12 @@ def _words_in(text: bytes, words: re.Pattern[bytes]) -> _Words:
 
 
 @cache
-def _whole() -> re.Pattern[bytes]:
+def _full_words() -> re.Pattern[bytes]:
     return _any_of({word for word in WORDS if len(word) >= _SHORTEST})
 
 
 @cache
-def _halved() -> re.Pattern[bytes]:
+def _half_words() -> re.Pattern[bytes]:
     halves = {half for word in WORDS for half in every_other(word.encode("ascii"))}
     return _any_of({half.decode("ascii") for half in halves if len(half) >= _SHORTEST_HALF})
 
@@ -185,10 +191,10 @@ def _list(read: _Words) -> str:
     return ", ".join(shown)
 
 
-def _swapped_text(what: str, read: _Words) -> str:
+def _swapped_text(units: str, read: _Words) -> str:
     return (
-        f"no word can be read as it stands, but with {what} swapped {len(read.words)} can, such "
-        f"as {_list(read)}: the dump has its bytes swapped"
+        f"no word is readable, but with {units} swapped {len(read.words)} are, such as "
+        f"{_list(read)}: the bytes of the dump are swapped"
     )
 
 
@@ -198,6 +204,6 @@ def _half_text(read: _Words) -> str:
         word_of_half = next(word for word in WORDS if half in (word[0::2], word[1::2]))
         shown.append(f"{half} of {word_of_half}")
     return (
-        f"no whole word can be read, but every other letter of {len(read.words)} can, such as "
-        f"{', '.join(shown)}: the dump is one half of a pair, its even or its odd bytes"
+        f"no whole word is readable, but every second letter of {len(read.words)} is, such as "
+        f"{', '.join(shown)}: the dump is one half of a pair, the even or the odd bytes"
     )

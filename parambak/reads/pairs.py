@@ -1,7 +1,7 @@
-"""Two chips that hold one memory: joined, joined and taken apart.
+"""Two chips that hold one memory: joined, and split again.
 
-A unit with 16-bit words may keep the even bytes in one chip and the odd bytes in the other; a
-large memory may lie in two chips one after the other; a careful maker keeps it twice.
+A unit with 16-bit words may keep the even bytes in one chip and the odd bytes in the other. A
+large memory may be in two chips one after the other. A careful maker keeps it twice.
 """
 
 from __future__ import annotations
@@ -15,12 +15,14 @@ from parambak.memory.relations import every_other, first_difference, interleaved
 PairScheme = Literal["duplicate", "even-odd", "odd-even", "low-high", "high-low"]
 PAIR_SCHEMES: Final[tuple[PairScheme, ...]] = get_args(PairScheme)
 """How two chips can hold one memory; the first chip's part is named first."""
-_READ_BOTH: Final = "Read both chips again, each with the same device chosen; give them in order."
+_READ_BOTH: Final = (
+    "Read both chips again with the same device selected. Give the two files in order."
+)
 PAIR_DIFFERS: Final = Fault(
     "read-pair-differs",
     DumpRefused,
-    "the two chips should hold the same, and do not",
-    "Read both again, reseated. If they differ still, one of the chips is failing.",
+    "the two chips should hold the same bytes, and do not",
+    "Reseat and read both chips again. If they still differ, one of the chips is failing.",
 )
 PAIR_RANGES: Final = Fault(
     "read-pair-ranges",
@@ -32,7 +34,7 @@ PAIR_ODD: Final = Fault(
     "read-pair-odd",
     DumpRefused,
     "the memory cannot be split evenly over two chips",
-    "Check the size of the memory, and how it lies in the chips.",
+    "Check the size of the memory, and how the two chips share it.",
 )
 
 
@@ -41,9 +43,9 @@ def join(first: Image, second: Image, scheme: PairScheme, *, chip: int | None = 
 
     `even-odd`: the first chip's byte at address a is the memory's at 2 a, the second's the
     one after it. `low-high`: the second follows the first, which is `chip` bytes large, or as
-    many as its dump spans; a second dump that already stands after the first stays there.
-    The schemes turned round take the second chip first. Raises DumpRefused where the two do not
-    cover the same addresses or, duplicates, differ.
+    many as its dump spans; a second dump that is already after the first stays there. The
+    reverse schemes take the second chip first. Raises DumpRefused if the two do not cover the
+    same addresses or, as duplicates, differ.
     """
     if scheme == "duplicate":
         return _same(first, second)
@@ -75,13 +77,13 @@ def split(image: Image, scheme: PairScheme, *, chip: int | None = None) -> tuple
 
 def _same(first: Image, second: Image) -> Image:
     _same_ranges(first, second)
-    for one, other in zip(first.blocks, second.blocks, strict=True):
-        if one.data != other.data:
-            at = first_difference(one.data, other.data)
+    for block, twin in zip(first.blocks, second.blocks, strict=True):
+        if block.data != twin.data:
+            at = first_difference(block.data, twin.data)
             raise PAIR_DIFFERS.error(
-                offset=one.start + at,
-                expected=f"{one.data[at]:02X} at 0x{one.start + at:04X}, as in the first chip",
-                found=f"{other.data[at]:02X} in the second",
+                offset=block.start + at,
+                expected=f"{block.data[at]:02X} at 0x{block.start + at:04X}, as in the first chip",
+                found=f"{twin.data[at]:02X} in the second",
             )
     return first
 

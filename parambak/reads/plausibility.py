@@ -1,18 +1,18 @@
-"""Whether an image can be what its chip holds, or betrays a bad read.
+"""Whether an image can be what its chip holds, or shows a bad read.
 
-Each suspicion tells its evidence in a sentence. What is normal for a memory lifts a
-suspicion, which then stays visible; a blank or constant image is never lifted.
+The text of a suspicion gives its evidence. A suspicion that is normal for the memory is lifted,
+and stays visible; a blank or constant image is never lifted.
 
 The thresholds, and why (false alarms are counted by `tests/reads/`):
 
-- an address line is suspected only where at least `_TELLING` bytes that are neither 00, FF
+- an address line is suspected only if at least `_TELLING` bytes that are neither 00, FF
   nor the image's commonest each have an equal partner: two blank halves are equal too, and
-  prove nothing. Random bytes do that by chance once in 2 ** 64 images.
-- a data line is suspected only where at least `_STEADY` bytes that are neither 00, FF nor
+  prove nothing. With random bytes that happens once in 2 ** 64 images.
+- a data line is suspected only if at least `_STEADY` bytes that are neither 00, FF nor
   the commonest, of at least `_VALUES` values, never change it: by chance once in 2 ** 28.
 - an image of at most `_FEW_VALUES` values, of which `_STEADY` bytes or more are not the
-  commonest, is suspected where at least `_MOST_LINES` data lines never change.
-- two lines are taken for shorted only where `_SHORTED` different bytes agree.
+  commonest, is suspected if at least `_MOST_LINES` data lines never change.
+- two lines are taken for shorted only if `_SHORTED` different bytes agree.
 """
 
 from __future__ import annotations
@@ -47,8 +47,8 @@ class Normal:
     """What is normal for a memory, by its layout or by a remark with name and reason.
 
     `mirrored`: the upper half of the memory repeats the lower. `blocks`: (start, start of
-    the duplicate, length) of each block known to be mirrored; a repeat that these alone
-    explain is lifted. `seven_bit`: data line D7 stays low. `constant_line`: any line may.
+    the duplicate, length) of each block that the layout declares mirrored; a repeat that these
+    alone explain is lifted. `seven_bit`: data line D7 stays low. `constant_line`: any line may.
     """
 
     mirrored: bool = False
@@ -59,10 +59,10 @@ class Normal:
 
 @dataclass(frozen=True, slots=True)
 class Suspicion:
-    """A finding against an image: `fatal` where nothing can lift it, `lifted` where declared.
+    """A finding against an image: `fatal` if nothing can lift it, `lifted` if it is normal.
 
-    `subject` is what it is about, such as "A8" or "D7 low": two images of one memory whose
-    findings have one code and one subject show the same peculiarity.
+    `subject` is what it is about, such as "A8" or "D7 low". If findings of two images have one
+    code and one subject, the images show the same peculiarity.
     """
 
     finding: Finding
@@ -72,7 +72,7 @@ class Suspicion:
 
     @property
     def stands(self) -> bool:
-        """Return whether the finding speaks against the image."""
+        """Return whether the finding counts against the image."""
         return self.fatal or not self.lifted
 
 
@@ -87,7 +87,7 @@ def judge(
     """Return every suspicion against `image`, as read from a memory of `memory_size` bytes.
 
     `base` is the address of the memory's first byte; `left_out` the value of the bytes
-    that the reader leaves out of its files, where its profile says so.
+    that the reader leaves out of its files, by its profile.
     """
     if not image.size:
         return ()
@@ -129,9 +129,9 @@ def _size(
         return
     absent = memory_size - image.size
     if absent:
-        text = f"the dump holds {image.size} of the memory's {memory_size} bytes; {absent} absent"
+        text = f"the dump holds {image.size} of the memory's {memory_size} bytes: {absent} absent"
         if left_out is not None:
-            text += f", which the reader leaves out where they are {left_out:02X}"
+            text += f", because the reader leaves out bytes that are {left_out:02X}"
         yield Suspicion(Finding("read-size", text), lifted=left_out is not None)
 
 
@@ -142,17 +142,17 @@ def _past_the_chip(image: Image, memory_size: int, base: int) -> Finding:
         text = (
             f"the dump runs past the end of the {memory_size}-byte chip, and its "
             f"{more.size} further bytes repeat the chip from its start: a larger chip was "
-            "chosen on the reader"
+            "selected on the reader"
         )
         return Finding("read-past-chip", text, offset=more.start)
     outside = image.size - chip.size
-    text = f"{outside} of the dump's {image.size} bytes lie outside the {memory_size}-byte memory"
+    text = f"{outside} of the dump's {image.size} bytes are outside the {memory_size}-byte memory"
     first = image.start if image.start < base else more.start
     return Finding("read-size", text, offset=first)
 
 
 def _repeat_of(chip: Image, more: Image, memory_size: int) -> bool:
-    """Say whether every byte past the chip is the one that the chip's address would give."""
+    """Return whether every byte past the chip equals the byte of the chip that it repeats."""
     for block in more.blocks:
         at = block.start
         while at < block.end:
@@ -199,10 +199,10 @@ def _steps(image: Image, start: int, dull: bytes) -> list[int]:
 
 
 class _Lines(NamedTuple):
-    """What address lines are judged on: bytes from the address at which all lines are low.
+    """The bytes by which address lines are judged, from the address at which all lines are low.
 
-    `held` marks by 01 the bytes that are present, None where all are. `dull` are the values
-    that tell nothing by repeating: 00, FF and the whole image's commonest.
+    `held` marks by 01 the bytes that are present, None if all are. `dull` are the values whose
+    repeats prove nothing: 00, FF and the commonest of the image.
     """
 
     data: bytes
@@ -221,9 +221,9 @@ def _lines_from(image: Image, start: int, dull: bytes) -> _Lines:
 
 
 def _repeating(lines: _Lines, step: int) -> int:
-    """Return how many telling bytes have an equal partner `step` higher; 0 where one differs.
+    """Return how many bytes, not dull, have an equal partner `step` higher; 0 if one differs.
 
-    Partners are two bytes present whose places differ in the bit `step` alone.
+    Partners are two present bytes with offsets that differ in the bit `step` alone.
     """
     count = 0
     for low, high in _pairs(lines, step):
@@ -234,7 +234,7 @@ def _repeating(lines: _Lines, step: int) -> int:
 
 
 def _pairs(lines: _Lines, step: int) -> Iterator[tuple[bytes, bytes]]:
-    """Yield stretches of bytes with the line low, and their partners; what lacks one is 00."""
+    """Yield stretches of bytes with the line low, and their partners; 00 if one is absent."""
     if lines.held is None:
         yield from _halves(lines.data, step)
         return
@@ -247,15 +247,15 @@ def _pairs(lines: _Lines, step: int) -> Iterator[tuple[bytes, bytes]]:
         yield _and(low, present), _and(high, present)
 
 
-def _and(one: bytes, other: bytes) -> bytes:
-    both = int.from_bytes(one, "little") & int.from_bytes(other, "little")
-    return both.to_bytes(len(one), "little")
+def _and(first: bytes, second: bytes) -> bytes:
+    both = int.from_bytes(first, "little") & int.from_bytes(second, "little")
+    return both.to_bytes(len(first), "little")
 
 
 def _halves(data: bytes, step: int) -> Iterator[tuple[bytes, bytes]]:
     """Yield the bytes whose address bit `step` is low, and those where it is high.
 
-    A last piece without a full partner is cut to what has one.
+    A last piece is cut to the bytes that have a partner.
     """
     if step in _NARROW:
         for at in range(0, len(data), _PIECE):
@@ -285,7 +285,7 @@ def _line(step: int) -> str:
 
 def _line_text(step: int, span: int) -> str:
     line = _line(step)
-    cause = ", a chip of the wrong size was chosen" if step * 2 >= span else ""
+    cause = ", a chip of the wrong size was selected" if step * 2 >= span else ""
     return (
         f"each byte at an address with line {line} high equals the byte {step} lower: address "
         f"line {line} is stuck{cause}, or the memory keeps its data twice"
@@ -295,9 +295,8 @@ def _line_text(step: int, span: int) -> str:
 def _repeats_text(steps: list[int]) -> str:
     lines = ", ".join(map(_line, steps))
     return (
-        f"the image repeats itself over and over, at {len(steps)} distances from {steps[0]} bytes "
-        f"up: address lines {lines} change nothing, so they are stuck, or a much larger chip was "
-        "chosen"
+        f"the image repeats itself at {len(steps)} distances, from {steps[0]} bytes up: address "
+        f"lines {lines} change nothing, so they are stuck, or a much larger chip was selected"
     )
 
 
@@ -314,18 +313,18 @@ def _window(image: Image, base: int) -> tuple[Image, int] | None:
 
 def _data_lines(content: bytes, fill: int, normal: Normal) -> Iterator[Suspicion]:
     values = [value for value in range(256) if value in content]
-    others = [value for value in values if value not in (0x00, 0xFF, fill)]
+    rare = [value for value in values if value not in (0x00, 0xFF, fill)]
     telling = len(content.translate(None, bytes({0x00, 0xFF, fill})))
     if len(values) <= _FEW_VALUES and len(content) - content.count(fill) >= _STEADY:
         yield from _most_lines_dead(values, len(content), normal)
         return
-    if telling < _STEADY or len(others) < _VALUES:
+    if telling < _STEADY or len(rare) < _VALUES:
         return
     for bit, level in _steady_lines(values):
         lifted = normal.constant_line or (normal.seven_bit and bit == 7 and level == 0)
         subject = f"D{bit} {'high' if level else 'low'}"
         yield Suspicion(_steady(bit, level, len(content)), lifted=lifted, subject=subject)
-    yield from _shorted(others)
+    yield from _shorted(rare)
 
 
 def _lines_of(values: list[int]) -> list[int]:
@@ -343,7 +342,7 @@ def _steady_lines(values: list[int]) -> list[tuple[int, int]]:
 
 
 def _most_lines_dead(values: list[int], length: int, normal: Normal) -> Iterator[Suspicion]:
-    """Yield the lines that never change, where they are most of the eight."""
+    """Yield the lines that never change, if they are most of the eight."""
     steady = [bit for bit, _ in _steady_lines(values)]
     if len(steady) < _MOST_LINES:
         return
@@ -359,15 +358,15 @@ def _most_lines_dead(values: list[int], length: int, normal: Normal) -> Iterator
 def _steady(bit: int, level: int, length: int) -> Finding:
     word = "high" if level else "low"
     text = (
-        f"data line D{bit} is {word} in each of the {length} bytes: the line is stuck, its "
-        "contact open"
+        f"data line D{bit} is {word} in each of the {length} bytes: the line is stuck, or its "
+        "contact is open"
     )
     text += ", or the memory holds seven-bit data" if bit == 7 else ""
     return Finding("read-data-line", text)
 
 
 def _shorted(values: list[int]) -> Iterator[Suspicion]:
-    """Yield each two data lines that change, and always alike."""
+    """Yield all pairs of data lines that change and always have the same level."""
     if len(values) < _SHORTED:
         return
     lines = _lines_of(values)
@@ -376,8 +375,8 @@ def _shorted(values: list[int]) -> Iterator[Suspicion]:
         for low in range(high):
             if lines[high] == lines[low] and high not in steady:
                 text = (
-                    f"data lines D{low} and D{high} are alike in each of {len(values)} different "
-                    "bytes: the two lines may be shorted"
+                    f"data lines D{low} and D{high} have the same level in each of {len(values)} "
+                    "different bytes: the two lines may be shorted"
                 )
                 finding = Finding("read-data-short", text)
                 yield Suspicion(finding, subject=f"D{low} D{high}")

@@ -1,8 +1,8 @@
 """What a sum on the reader's screen is a sum of.
 
-Readers differ: some add the bytes of the dump, some those of the whole chip
-with what was left out taken as FF or 00; some add words; some show the
-complement. All are tried, and the answer says which one matched.
+Readers differ: some add the bytes of the dump, some those of the whole chip with absent bytes
+as FF or 00; some add words; some show the complement. All are tried, and the answer states which
+one matched.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 WIDTHS = (8, 16, 24, 32)
-LARGEST = 16 << 20  # an image's limit: past it, no chip is filled up
+LARGEST = 16 << 20  # the limit of an image: above it, no chip is filled up
 
 
 def clean(shown: str) -> str | None:
-    """Return the hexadecimal digits of a sum as typed, or None where it is none.
+    """Return the hexadecimal digits of a sum as typed, or None if it is not a sum.
 
-    `0x` or `$` before it, `h` after it and spaces are left out; 2, 4, 6 or 8
-    digits remain, in upper case.
+    `0x` or `$` before it, `h` after it and spaces are removed; 2, 4, 6 or 8 digits remain, in
+    upper case.
     """
     digits = shown.strip().upper().replace(" ", "").removeprefix("0X").removeprefix("$")
     digits = digits.removesuffix("H")
@@ -34,9 +34,9 @@ def clean(shown: str) -> str | None:
 def matches(
     digits: str, image: Image, memory_size: int | None, only: str | None = None
 ) -> str | None:
-    """Return what the displayed sum is found to be a sum of, or None where nothing fits.
+    """Return the way of adding that gives the displayed sum, or None if none does.
 
-    `only` is the one way that counts, where it is known what the screen shows.
+    `only` is the only way that counts, if the profile states what the screen shows.
     """
     width = len(digits) * 4
     for over, data in _contents(image, memory_size):
@@ -56,7 +56,7 @@ def _contents(image: Image, memory_size: int | None) -> Iterator[tuple[str, byte
 
 
 def _sums(data: bytes, width: int) -> Iterator[tuple[str, int]]:
-    """Yield each way of adding `data` up, as a name and a value of `width` bits."""
+    """Yield all ways of adding `data` up, as a name and a value of `width` bits."""
     mask = (1 << width) - 1
     total = sum(data)
     yield f"{width}-bit sum of bytes", total & mask

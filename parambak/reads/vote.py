@@ -1,6 +1,6 @@
-"""Three reads or more of a failing chip: what most of them say, bit by bit.
+"""Three reads or more of a failing chip: what most of them hold, bit by bit.
 
-The result is a reconstruction. It is no read, and never verified by itself.
+The result is a reconstruction. It is not a read, and never verified by itself.
 """
 
 from __future__ import annotations
@@ -19,16 +19,14 @@ FEWEST: Final = 3
 MOST: Final = 64
 """Reads that may vote."""
 MOST_DOUBTFUL: Final = 262_144
-"""Bytes that may be not unanimous: beyond, the reads are not of one memory with weak cells."""
+"""Bytes that may differ: above, the reads are not of one memory with weak cells."""
 
-_AGAIN: Final = (
-    "Read the chip again, whole, with the same device chosen, and vote over those reads."
-)
+_AGAIN: Final = "Read the whole chip again with the same device selected. Vote over those reads."
 VOTE_READS: Final = Fault(
     "read-vote-number",
     CallRefused,
-    "a vote takes three reads or more",
-    f"Read the chip again, reseated, until there are three; {MOST} are the most.",
+    "a vote requires three reads or more",
+    f"Reseat the chip and read it again until there are three reads. {MOST} are the most.",
 )
 VOTE_RANGES: Final = Fault(
     "read-vote-ranges", DumpRefused, "the reads do not hold the same addresses", _AGAIN
@@ -36,8 +34,8 @@ VOTE_RANGES: Final = Fault(
 VOTE_DOUBTFUL: Final = Fault(
     "read-vote-doubtful",
     DumpRefused,
-    "the reads differ in too many bytes for a vote to mean anything",
-    "See what explains the difference, put that right, and read the chip again.",
+    "the reads differ in too many bytes for a vote",
+    "Find and correct the cause of the differences. Then read the chip again.",
 )
 
 _DOUBTFUL: Final = re.compile(rb"[^\x00]")
@@ -46,8 +44,8 @@ _DOUBTFUL: Final = re.compile(rb"[^\x00]")
 class Doubt(NamedTuple):
     """A byte on which the reads are not unanimous.
 
-    `values` are what each read holds, in the order given; `chosen` what the vote gives, None
-    where a bit is tied; `tied` the tied bits, as a mask.
+    `values` are the bytes of the reads, in the order given; `chosen` what the vote gives, None
+    if a bit is tied; `tied` the tied bits, as a mask.
     """
 
     address: int
@@ -60,7 +58,7 @@ class Doubt(NamedTuple):
 class Vote:
     """What a vote gives. Reconstructed: it never becomes verified by itself.
 
-    A byte with a tied bit is absent from `image`, since nothing says what it is.
+    A byte with a tied bit is absent from `image`.
     """
 
     image: Image
@@ -74,10 +72,10 @@ class Vote:
 
 
 def vote(images: Sequence[Image]) -> Vote:
-    """Return what most of the reads say, bit by bit, and every byte in doubt.
+    """Return what most of the reads hold, bit by bit, and every byte in doubt.
 
-    Raises CallRefused for fewer than three reads or more than 64, DumpRefused where they do
-    not hold the same addresses or differ in more than 262,144 bytes.
+    Raises CallRefused for fewer than three reads or more than 64, DumpRefused if they do not
+    hold the same addresses or differ in more than 262,144 bytes.
     """
     if not FEWEST <= len(images) <= MOST:
         raise VOTE_READS.error(expected=f"{FEWEST} to {MOST} reads", found=str(len(images)))
@@ -98,12 +96,12 @@ def _same_ranges(images: Sequence[Image]) -> None:
     first = images[0]
     differing = [n for n, image in enumerate(images, 1) if image.ranges != first.ranges]
     if differing:
-        shown = ", ".join(f"read {n} ({_said(images[n - 1])})" for n in differing[:4])
+        shown = ", ".join(f"read {n} ({_extent(images[n - 1])})" for n in differing[:4])
         more = f" and {len(differing) - 4} more" if len(differing) > 4 else ""
-        raise VOTE_RANGES.error(expected=f"{_said(first)}, as read 1 holds", found=shown + more)
+        raise VOTE_RANGES.error(expected=f"{_extent(first)}, as read 1 holds", found=shown + more)
 
 
-def _said(image: Image) -> str:
+def _extent(image: Image) -> str:
     if not image.size:
         return "no bytes"
     stretches = len(image.blocks)
@@ -140,7 +138,7 @@ def _count(contents: Sequence[bytes]) -> tuple[bytes, bytes, bytes]:
 
 
 def _compared(planes: Sequence[int], half: int, full: int) -> tuple[int, int]:
-    """Return the bits counted more than `half` times, and those counted just as often."""
+    """Return the bits counted more than `half` times, and those counted exactly so often."""
     above, equal = 0, full
     for index in reversed(range(max(len(planes), half.bit_length()))):
         plane = planes[index] if index < len(planes) else 0
@@ -159,14 +157,14 @@ def _doubts(
     doubtful: bytes,
     ranges: Sequence[Range],
 ) -> Iterator[Doubt]:
-    place = 0
+    begin = 0
     for stretch in ranges:
-        for match in _DOUBTFUL.finditer(doubtful, place, place + stretch.length):
+        for match in _DOUBTFUL.finditer(doubtful, begin, begin + stretch.length):
             at = match.start()
             values = tuple(content[at] for content in contents)
             decided = None if tied[at] else chosen[at]
-            yield Doubt(stretch.start + at - place, values, decided, tied[at])
-        place += stretch.length
+            yield Doubt(stretch.start + at - begin, values, decided, tied[at])
+        begin += stretch.length
 
 
 def _without(image: Image, holes: Sequence[Range]) -> Image:

@@ -113,7 +113,7 @@ def identity(
         facts.append(("unit", _named(unit.short, unit.facts.get("display"))))
         _add(facts, "maker's type", unit.facts.get("maker_type"))
         _add(facts, "unit's serial number", unit.facts.get("serial"))
-        _add(facts, "stands", unit.facts.get("stands"))
+        _add(facts, "installed in", unit.facts.get("installed_in"))
     facts.append(("position", position.short))
     _add(facts, "memory chip", position.chip)
     if layout is not None and position.layout is not None:

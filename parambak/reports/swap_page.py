@@ -151,8 +151,8 @@ def _card(label: str, card: Card | None) -> list[parts.Fact]:
     if card is None:
         return [(label, "its serial number was not told")]
     kind = card.facts.get("card_type")
-    now = card.facts.get("whereabouts", "not known")
-    return [(label, f"{card.serial}{f', {kind}' if kind else ''}; whereabouts now: {now}")]
+    now = card.facts.get("location", "not known")
+    return [(label, f"{card.serial}{f', {kind}' if kind else ''}; location now: {now}")]
 
 
 def _way(state: SwapState, swap: Swap) -> list[parts.Fact]:

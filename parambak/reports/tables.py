@@ -49,7 +49,7 @@ def _vessels(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
 def _units(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
     del desk, holdings
     for unit in vessel.units:
-        names = ("display", "maker_type", "serial", "stands")
+        names = ("display", "maker_type", "serial", "installed_in")
         facts = (unit.facts.get(name) for name in names)
         yield (unit.where, vessel.handle, unit.short, *facts, unit.sheet is not None, unit.id)
 
@@ -125,7 +125,7 @@ def _further_facts() -> tuple[str, ...]:
 def _cards(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
     del desk, holdings
     for card in vessel.cards:
-        names = ("card_type", "whereabouts", "unit")
+        names = ("card_type", "location", "unit")
         facts = (card.facts.get(name) or None for name in names)
         yield (vessel.handle, card.serial, *facts, card.id)
 
@@ -216,7 +216,7 @@ TABLES: dict[str, Table] = {
             "display",
             "maker_type",
             "serial",
-            "stands",
+            "installed_in",
             "card_sheet",
             "id",
         ),
@@ -232,7 +232,7 @@ TABLES: dict[str, Table] = {
             "read_on",
             "verified",
             "unmet",
-            "places",
+            "backup_locations",
             "id",
         ),
         _positions,
@@ -246,7 +246,7 @@ TABLES: dict[str, Table] = {
             "first_read_on",
             "last_read_on",
             "reconstructed",
-            "places",
+            "backup_locations",
         ),
         _copies,
     ),
@@ -268,7 +268,7 @@ TABLES: dict[str, Table] = {
         ),
         _reads,
     ),
-    "cards": Table(("vessel", "serial", "card_type", "whereabouts", "unit", "id"), _cards),
+    "cards": Table(("vessel", "serial", "card_type", "location", "unit", "id"), _cards),
     "visits": Table(("vessel", "on", "closed", "by", "reader", "reads", "remark", "id"), _visits),
     "measurements": Table(
         (

@@ -171,10 +171,10 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
         if newest_open(swaps_at(vault, there.vessel, there.position)) is not None:
             raise SWAP_OPEN.error(where=there.position.where, expected="no open swap", found="one")
         new: list[Entity] = []
-        within: Facts = {"whereabouts": IN_A_UNIT, "unit": there.unit.short}
+        within: Facts = {"location": IN_A_UNIT, "unit": there.unit.short}
         cards = Named(
             _card(there.vessel, old_card, within, new),
-            _card(there.vessel, new_card, {"whereabouts": "spare aboard"}, new),
+            _card(there.vessel, new_card, {"location": "spare aboard"}, new),
         )
         opened = open_swaps(vault, there.vessel)
         refuse_taken(there.vessel, opened, cards)
@@ -328,13 +328,13 @@ def _open_at(vault: Vault, where: str) -> tuple[Site, Swap]:
 def _move_cards(
     writing: Writing, there: Site, swap: Swap, old_card_to: str, by: str
 ) -> tuple[str, ...]:
-    """Put the whereabouts of both cards on record; return where they went, in words.
+    """Put the location of both cards on record; return where they went, in words.
 
     An old card that was fitted in another unit meanwhile stays on record there.
     """
     moves: list[tuple[str, str | None, Facts]] = [
-        ("old card", swap.body.old_card, {"whereabouts": old_card_to, "unit": ""}),
-        ("new card", swap.body.new_card, {"whereabouts": IN_A_UNIT, "unit": there.unit.short}),
+        ("old card", swap.body.old_card, {"location": old_card_to, "unit": ""}),
+        ("new card", swap.body.new_card, {"location": IN_A_UNIT, "unit": there.unit.short}),
     ]
     said = []
     for what, identity, facts in moves:
@@ -348,7 +348,7 @@ def _move_cards(
         for each in sorted(card.ids):
             body = CorrectBody(what="card", id=each, facts=facts, why="swap closed")
             _add(writing, "correct", there.vessel.home(each), body, by)
-        now = f"in {there.unit.where}" if facts["unit"] else str(facts["whereabouts"])
+        now = f"in {there.unit.where}" if facts["unit"] else str(facts["location"])
         said.append(f"{what} {card.serial}: {now}")
     return tuple(said)
 

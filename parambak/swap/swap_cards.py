@@ -63,14 +63,14 @@ def card_notes(vessel: Vessel, unit: Unit, opened: Sequence[Swap], named: Named)
         there = unit_of(vessel, old)
         if there is not None and there is not unit:
             found.append(f"the old card, {old.serial}, is on record in {there.where}")
-        elif there is None and old.facts.get("whereabouts") not in {IN_A_UNIT, None}:
-            found.append(f"the old card, {old.serial}, is on record {old.facts['whereabouts']}")
+        elif there is None and old.facts.get("location") not in {IN_A_UNIT, None}:
+            found.append(f"the old card, {old.serial}, is on record {old.facts['location']}")
     if new is not None:
         there = unit_of(vessel, new)
         if there is not None:
             found.append(f"the new card, {new.serial}, is on record in {there.where}")
-        elif new.facts.get("whereabouts") in {"ashore", "scrapped"}:
-            found.append(f"the new card, {new.serial}, is on record {new.facts['whereabouts']}")
+        elif new.facts.get("location") in {"ashore", "scrapped"}:
+            found.append(f"the new card, {new.serial}, is on record {new.facts['location']}")
     doubts = [f"{each}: make sure which card it is" for each in found]
     return (*doubts, *_crossed(vessel, opened, named))
 

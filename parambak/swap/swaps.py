@@ -38,7 +38,7 @@ SWAP_NONE = Fault(
     "swap-none-open",
     NotFound,
     "no swap is open at {where}",
-    "Open one with `parambak swap open {where} --by NAME --why TEXT`.",
+    "Open one with `parambak swap open {where} --by NAME --reason TEXT`.",
 )
 SWAP_OPEN = Fault(
     "swap-open-already",

@@ -87,10 +87,10 @@ def test_a_seal_is_judged_by_the_recheck(session: Session, laptop: Laptop) -> No
     """Whole while its records are there; where one is gone it is cut, and that is damage."""
     (line,) = seal.answer(session, seal.SealQuestion()).lines
     assert line.vessel == "grebe"
-    question = recheck.RecheckQuestion(known=(line.line,))
+    question = recheck.RecheckQuestion(seals=(line.line,))
     answer = recheck.answer(session, question)
     assert (answer.exit_code, answer.cut, answer.complete, answer.next) == (0, False, True, None)
-    assert [judged.state for judged in answer.known] == ["whole"]
+    assert [judged.state for judged in answer.seals] == ["whole"]
     assert not recheck.is_doubted(session)
     newest = laptop.vault.records(laptop.vault.vessels()[0])[-1]
     (laptop.root / newest.file).unlink()
@@ -136,7 +136,7 @@ def test_a_vessel_goes_by_pack_into_another_vault(
     office.vault.close()
 
 
-def test_a_place_is_added_filled_listed_and_given_up(
+def test_a_location_is_added_filled_listed_and_given_up(
     session: Session, tmp_path: Path, laptop: Laptop
 ) -> None:
     """Each answer tells the same place; on the vault's own disk that is noted."""
@@ -199,7 +199,7 @@ CHECKED = recheck.RecheckAnswer(
     complete=True,
     began="2026-03-01T08:00:00Z",
     oldest_full_read="2026-03-01",
-    known=(recheck.LineJudged("grebe", "whole", "it is whole", 2, None),),
+    seals=(recheck.LineJudged("grebe", "whole", "it is whole", 2, None),),
     locations=(),
     next=None,
 )

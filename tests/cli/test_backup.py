@@ -57,7 +57,7 @@ def flip(path: Path) -> None:
     path.write_bytes(data)
 
 
-def test_a_place_is_added_filled_and_counted(full: Ship) -> None:
+def test_a_location_is_added_filled_and_counted(full: Ship) -> None:
     """The keys that scripts rely on; the catalogue tells where the copy is, and since when."""
     added(full, "red")
     assert hold(full) == []
@@ -99,7 +99,7 @@ def test_sending_twice_a_day_adds_no_record(full: Ship) -> None:
     assert full.tree() == before
 
 
-def test_the_place_opens_as_a_vault(full: Ship) -> None:
+def test_the_location_opens_as_a_vault(full: Ship) -> None:
     """With --vault, without a word of warning, and rechecks sound."""
     added(full, "red")
     full.run("backup", "send", "red")
@@ -109,7 +109,7 @@ def test_the_place_opens_as_a_vault(full: Ship) -> None:
     assert full.run("catalogue").err == ""
 
 
-def test_one_customers_place_knows_nothing_of_the_other(full: Ship) -> None:
+def test_one_customers_location_knows_nothing_of_the_other(full: Ship) -> None:
     """Every byte in it is looked through; its own copy counts, the other's does not."""
     folder = added(full, "cust", "--vessel", "grebe")
     full.run("backup", "send", "cust")
@@ -171,7 +171,7 @@ def test_damage_on_both_sides_answers_3_and_does_not_count_as_held(full: Ship) -
     assert result.document["refused"][0]["file"].endswith(digest)
     assert "NOT SENT" in full.run("backup", "send", "red").out
     assert (hold(full), hold(full, "avocet")) == ([], ["red"])
-    assert full.answer("backup", "list").document["locations"][0]["lacking"] == 2
+    assert full.answer("backup", "list").document["locations"][0]["missing"] == 2
 
 
 def test_two_laptops_meet_at_the_office(full: Ship) -> None:
@@ -200,7 +200,7 @@ def test_two_laptops_meet_at_the_office(full: Ship) -> None:
     assert len(one) == 3
 
 
-def test_a_place_given_up_counts_no_more(full: Ship) -> None:
+def test_a_location_removed_counts_no_more(full: Ship) -> None:
     """What is in it stays; adding it again takes it up where it was."""
     folder = added(full, "red")
     full.run("backup", "send", "red")
@@ -213,7 +213,7 @@ def test_a_place_given_up_counts_no_more(full: Ship) -> None:
     assert hold(full) == ["red"]
 
 
-def test_names_of_places(full: Ship) -> None:
+def test_names_of_locations(full: Ship) -> None:
     """One name is one location; one location has one name; a name has a short name's shape."""
     added(full, "red")
     assert full.answer("backup", "add", "red", "red").code == 0
@@ -226,7 +226,7 @@ def test_names_of_places(full: Ship) -> None:
     assert not (full.folder / "blue").exists()
 
 
-def test_two_places_of_one_name_are_told_apart(full: Ship) -> None:
+def test_two_locations_of_one_name_are_told_apart(full: Ship) -> None:
     """Two laptops named their sticks alike: after a merge the identity's digits name each."""
     other = Ship(full.folder / "other")
     shutil.copytree(full.vault, other.vault)
@@ -244,7 +244,7 @@ def test_two_places_of_one_name_are_told_apart(full: Ship) -> None:
 
 
 @pytest.mark.parametrize("folder", ["vault", "vault/objects/backup", "."])
-def test_a_place_inside_or_around_the_vault_is_refused(full: Ship, folder: str) -> None:
+def test_a_location_inside_or_around_the_vault_is_refused(full: Ship, folder: str) -> None:
     """It would be lost together with it."""
     before = full.tree()
     refused = full.answer("backup", "add", "near", folder)
@@ -260,7 +260,7 @@ def test_a_secret_in_an_address_is_neither_kept_nor_shown(full: Ship) -> None:
     assert b"geheim" not in b"".join(p.read_bytes() for p in full.vault.rglob("*") if p.is_file())
 
 
-def test_a_place_on_the_vaults_own_disk_is_said_to_be(full: Ship) -> None:
+def test_a_location_on_the_vaults_own_disk_is_said_to_be(full: Ship) -> None:
     """It stands, with a note."""
     assert "same disk" in full.run("backup", "add", "red", "red").err
 

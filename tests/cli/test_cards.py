@@ -1,4 +1,4 @@
-"""Cards as a user and a script meet them: sheets, whereabouts, comparing, exchanging."""
+"""Cards as a user and a script meet them: sheets, location, comparing, exchanging."""
 
 from __future__ import annotations
 
@@ -81,11 +81,11 @@ def test_a_new_cards_sheet_is_compared_entry_by_entry(aboard: Ship) -> None:
         "unit": "17",
         "card": "18",
         "state": "differs",
-        "meaning": by_name["node.address"]["meaning"],
+        "consequence": by_name["node.address"]["consequence"],
     }
-    assert "bus" in by_name["node.address"]["meaning"]
+    assert "bus" in by_name["node.address"]["consequence"]
     assert (by_name["links.J1"]["state"], by_name["links.J1"]["card"]) == ("not stated", None)
-    assert by_name["card.type"]["meaning"] is None
+    assert by_name["card.type"]["consequence"] is None
     page = aboard.run("card", "compare", UNIT, "--new-card", "off.toml")
     assert page.code == 1
     assert "Of 4 entries: 1 DIFFER; 2 NOT STATED on one of the two." in page.out
@@ -187,8 +187,8 @@ def test_the_cards_are_listed_with_where_each_is(aboard: Ship) -> None:
     spare = ("--vessel", "grebe", "--card", "PC-2", "--position", "U12")
     assert aboard.answer("archive", "s.hex", *spare).document["where"] == "grebe/card:PC-2/U12"
     cards = {each["serial"]: each for each in aboard.answer("card", "list").document["cards"]}
-    assert (cards["PC-1"]["whereabouts"], cards["PC-1"]["unit"]) == ("in a unit", UNIT)
-    assert (cards["PC-2"]["whereabouts"], cards["PC-2"]["unit"]) == ("spare aboard", None)
+    assert (cards["PC-1"]["location"], cards["PC-1"]["unit"]) == ("in a unit", UNIT)
+    assert (cards["PC-2"]["location"], cards["PC-2"]["unit"]) == ("spare aboard", None)
     assert cards["PC-2"]["card_type"] == "TC-2"
     assert cards["PC-2"]["sheet"] == "new.toml"
     assert cards["PC-2"]["positions"] == [{"where": "grebe/card:PC-2/U12", "copies": 1}]
@@ -203,12 +203,12 @@ def test_the_cards_are_listed_with_where_each_is(aboard: Ship) -> None:
 def test_a_whereabouts_in_a_unit_names_it(aboard: Ship) -> None:
     """And --unit alone is enough."""
     words = ("card", "add", "grebe", "PC-2")
-    assert code(aboard.answer(*words, "--whereabouts", "in a unit")) == (2, "card-unit")
-    ashore = ("--whereabouts", "ashore", "--unit", "port-thruster")
+    assert code(aboard.answer(*words, "--location", "in a unit")) == (2, "card-unit")
+    ashore = ("--location", "ashore", "--unit", "port-thruster")
     assert code(aboard.answer(*words, *ashore)) == (2, "card-unit")
     told = aboard.answer(*words, "--unit", "port-thruster").document
-    assert (told["whereabouts"], told["unit"], told["new"]) == ("in a unit", "port-thruster", False)
-    assert aboard.answer(*words).document["whereabouts"] == "spare aboard"
+    assert (told["location"], told["unit"], told["new"]) == ("in a unit", "port-thruster", False)
+    assert aboard.answer(*words).document["location"] == "spare aboard"
 
 
 def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
@@ -218,16 +218,16 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
     stbd = ("--vessel", "grebe", "--unit", "stbd-thruster", "--position", "U12")
     assert aboard.run("archive", "o.hex", *stbd).code == 0
     assert aboard.run("card", "add", "grebe", "PC-1", "--unit", "port-thruster").code == 0
-    words = ("card", "cross-over", UNIT, other, "--why", "with the card?", "--by", "A. Person")
+    words = ("card", "cross-over", UNIT, other, "--reason", "with the card?", "--by", "A. Person")
     done = aboard.answer(*words).document
     assert done == {
         "units": [UNIT, other],
         "crossed_over": True,
         "why": "with the card?",
-        "meaning": done["meaning"],
+        "consequence": done["consequence"],
     }
-    assert f"the cards of {UNIT} and {other} are EXCHANGED since" in done["meaning"]
-    assert "the chip in U12 of either carries the parameters of the other" in done["meaning"]
+    assert f"the cards of {UNIT} and {other} are EXCHANGED since" in done["consequence"]
+    assert "the chip in U12 of either carries the parameters of the other" in done["consequence"]
     told = (
         ("catalogue",),
         ("catalogue", other),
@@ -256,7 +256,7 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
 
 def test_the_route_of_the_moved_chip_says_what_to_do_in_which_order(aboard: Ship) -> None:
     """Read, keep a duplicate, move, read again; the other route does not."""
-    words = ("swap", "open", f"{UNIT}/U12", "--by", "A. Person", "--why", "dead")
+    words = ("swap", "open", f"{UNIT}/U12", "--by", "A. Person", "--reason", "dead")
     page = aboard.run(*words, "--route", "move-chip").out
     at = [page.index(word) for word in ("Read the old chip twice", "duplicate", "Read it again")]
     assert at == sorted(at)

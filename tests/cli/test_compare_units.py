@@ -35,7 +35,7 @@ def test_the_odd_one_is_named(sisters: Ship) -> None:
     assert "`parambak compare-units grebe/stbd/U12 --on-purpose FIELD --reason TEXT`" in words
     (group,) = sisters.answer("compare-units").document["groups"]
     assert len(group["units"]) == 3
-    (unlike,) = group["unlike"]
+    (unlike,) = group["different"]
     assert (unlike["where"], unlike["field"]) == ("grebe/stbd/U12", "level")
     assert (unlike["usual"], unlike["same"], unlike["units"]) == (str(MEMORY[0x10]), 1, 3)
 
@@ -50,12 +50,12 @@ def test_what_differs_on_purpose_is_marked_once(sisters: Ship) -> None:
     """With a reason; it can be looked at again."""
     words = ("compare-units", "grebe/stbd/U12", "--on-purpose", "level", "--by", "A. Fitter")
     marked = sisters.answer(*words, "--reason", "larger pump")
-    assert marked.document["groups"][0]["unlike"] == []
+    assert marked.document["groups"][0]["different"] == []
     later = sisters.answer("compare-units").document
-    assert later["groups"][0]["unlike"] == []
+    assert later["groups"][0]["different"] == []
     assert later["on_purpose"][0]["reason"] == "larger pump"
     again = sisters.answer(*words, "--reason", "pump changed", "--withdraw")
-    assert len(again.document["groups"][0]["unlike"]) == 1
+    assert len(again.document["groups"][0]["different"]) == 1
 
 
 @pytest.mark.parametrize(

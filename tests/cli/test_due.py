@@ -33,7 +33,7 @@ def codes(ship: Ship, *words: str) -> list[str]:
     return [r["code"] for each in answer.document["due"] for r in each["reasons"]]
 
 
-def test_one_read_then_one_place_then_nothing(ship: Ship) -> None:
+def test_one_read_then_one_location_then_nothing(ship: Ship) -> None:
     """Each goes away once it is seen to."""
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE)
@@ -110,7 +110,7 @@ def test_tables_are_written_with_a_stable_header(ship: Ship) -> None:
     ship.run("measure", "grebe/port-thruster", "bus_input=48V")
     ship.run("visit", "close", "--remark", 'said "so", twice\nand once more')
     ship.run("card", "add", "grebe", "PC-1")
-    ship.run("swap", "open", AT, "--by", "A. Fitter", "--why", "=1+1")
+    ship.run("swap", "open", AT, "--by", "A. Fitter", "--reason", "=1+1")
     assert ship.run("tables", "--out", "t").code == 0
     assert ship.run("tables", "--out", "t", "--as", "jsonl").code == 0
     for name, table in TABLES.items():

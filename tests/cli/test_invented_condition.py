@@ -35,7 +35,7 @@ def invented(ship: Ship, monkeypatch: pytest.MonkeyPatch) -> Ship:
 def test_it_is_required_and_shown(invented: Ship) -> None:
     """By swap check, in its document and on its page, and by the note on what is missing."""
     document = invented.answer("swap", "check", AT).document
-    assert document["wanting"] == ["crew-warned"]
+    assert document["missing"] == ["crew-warned"]
     assert document["conditions"][-1] == {
         "condition": "crew-warned",
         "met": None,

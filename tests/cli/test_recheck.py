@@ -46,9 +46,9 @@ def line_of(ship: Ship) -> str:
 
 def known(ship: Ship, *lines: str) -> tuple[int, list[dict[str, Any]]]:
     """Recheck with seals; return the exit code and what is said of each."""
-    words = [word for line in lines for word in ("--known", line)]
+    words = [word for line in lines for word in ("--seal", line)]
     result = ship.answer("recheck", *words)
-    found: list[dict[str, Any]] = result.document["known"]
+    found: list[dict[str, Any]] = result.document["seals"]
     return result.code, found
 
 
@@ -138,7 +138,7 @@ def test_a_mistyped_line_is_no_answer(ship: Ship) -> None:
     archive_two(ship)
     line = line_of(ship)
     wrong = line.replace("2 records", "3 records")
-    result = ship.answer("recheck", "--known", wrong)
+    result = ship.answer("recheck", "--seal", wrong)
     assert (result.code, result.document["error"]["code"]) == (2, "seal-mistyped")
     assert records_of(ship, "recheck") == []
 
@@ -154,7 +154,7 @@ def test_newest_records_removed_from_a_copy_are_found(ship: Ship) -> None:
     assert (code, found[0]["state"]) == (3, "cut")
     assert "the history of grebe was cut" in found[0]["text"]
     assert found[0]["next"]
-    page = " ".join(other.run("recheck", "--known", line).out.split())
+    page = " ".join(other.run("recheck", "--seal", line).out.split())
     assert "history of grebe was cut: the record" in page
     assert "Do next: Fetch its records" in page
 
@@ -205,7 +205,7 @@ def test_a_limited_recheck_goes_on_where_it_stopped(ship: Ship) -> None:
     assert not note.exists()
 
 
-def test_a_place_that_holds_it_is_the_next_step(ship: Ship) -> None:
+def test_a_location_that_holds_it_is_the_next_step(ship: Ship) -> None:
     """Named, with the day on which it last proved that; and it heals the vault."""
     archive_two(ship)
     assert ship.run("backup", "add", "red-stick", "stick").code == 0

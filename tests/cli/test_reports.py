@@ -27,7 +27,7 @@ def verified(ship: Ship) -> Ship:
 
 def open_swap(ship: Ship, why: str = "stays dark") -> None:
     """Open a swap."""
-    assert ship.run("swap", "open", AT, *BY, "--why", why).code == 0
+    assert ship.run("swap", "open", AT, *BY, "--reason", why).code == 0
 
 
 def page(ship: Ship, name: str) -> str:

@@ -146,7 +146,7 @@ def met_at_the_office(one: Laptop, two: Laptop, office: Path) -> str:
     said = two.does("backup", "send", "office", "--both-ways")
     assert "2 vessels have one name" in said
     for handle in {where.partition("/")[0] for where in two.positions()} - {"avocet"}:
-        two.does("correct", handle, "--imo", IMO, "--why", "one ship, entered twice")
+        two.does("correct", handle, "--imo", IMO, "--reason", "one ship, entered twice")
     assert "of 2 vessels" in two.does("backup", "send", "office")
     one.does("backup", "send", "office", "--both-ways")
     assert one.positions() == two.positions()
@@ -187,18 +187,18 @@ def found_again(one: Laptop, office: Path, folder: Path, line: str) -> None:
     three = Laptop(folder)
     shutil.copytree(office, three.vault)
     assert three.positions() == known
-    said = three.does("recheck", "--known", line)
+    said = three.does("recheck", "--seal", line)
     assert "The history of grebe is whole" in said
     heap = folder / "heap of found files"
     heap.mkdir()
     for number, file in enumerate(f for f in office.rglob("*") if f.is_file()):
         shutil.copy(file, heap / f"FILE{number:04}.CHK")
     three.does("recover", str(heap), "--vault", "rescued")
-    assert three.does("recheck", "--vault", "rescued", "--known", line).endswith("All sound.")
+    assert three.does("recheck", "--vault", "rescued", "--seal", line).endswith("All sound.")
     lost = first_read(three.vault)
     lost.chmod(0o644)
     lost.unlink()
-    assert "Do next" in three.does("recheck", "--known", line, code=3)
+    assert "Do next" in three.does("recheck", "--seal", line, code=3)
 
 
 def sold(two: Laptop, folder: Path) -> None:

@@ -30,7 +30,7 @@ def verified(ship: Ship) -> Ship:
 def test_a_card_in_two_open_swaps_is_refused_or_told(verified: Ship) -> None:
     """One card comes out of one unit and goes into one; from one to the other it is told."""
     sister(verified)
-    words = (*BY, "--why", "dead")
+    words = (*BY, "--reason", "dead")
     cards = ("--old-card", "C1", "--new-card-serial", "C2")
     assert verified.run("swap", "open", OTHER, *words, *cards).code == 0
     before = verified.tree()
@@ -46,7 +46,7 @@ def test_a_card_in_two_open_swaps_is_refused_or_told(verified: Ship) -> None:
 def test_a_card_fitted_elsewhere_meanwhile_stays_on_record_there(verified: Ship) -> None:
     """It is not sent ashore by the swap that it came out of."""
     memory = sister(verified)
-    words = (*BY, "--why", "dead")
+    words = (*BY, "--reason", "dead")
     verified.run("swap", "open", OTHER, *words, "--old-card", "C1", "--new-card-serial", "C2")
     opened(verified, "--new-card-serial", "C1")
     read_backs(verified, MEMORY, MEMORY)
@@ -65,13 +65,13 @@ def test_a_card_fitted_elsewhere_meanwhile_stays_on_record_there(verified: Ship)
 def test_a_card_that_is_on_record_elsewhere_is_told(verified: Ship) -> None:
     """As the old card it should be here, as the new one nowhere in use and not scrapped."""
     sister(verified)
-    words = (*BY, "--why", "dead")
+    words = (*BY, "--reason", "dead")
     verified.run("swap", "open", OTHER, *words, "--old-card", "C1")
     verified.run("swap", "close", OTHER, *BY, "--abandoned", "--reason", "not that one")
     elsewhere = verified.run("swap", "open", AT, *words, "--old-card", "C1")
     assert "the old card, C1, is on record in grebe/stbd" in said(elsewhere)
     verified.run("swap", "close", AT, *BY, "--abandoned", "--reason", "not that one")
-    verified.run("card", "add", "grebe", "C9", "--whereabouts", "scrapped")
+    verified.run("card", "add", "grebe", "C9", "--location", "scrapped")
     scrapped = verified.run("swap", "open", AT, *words, "--new-card-serial", "C9")
     assert "the new card, C9, is on record scrapped" in said(scrapped)
 
@@ -80,7 +80,7 @@ def test_cards_that_are_exchanged_are_told_at_every_step(verified: Ship) -> None
     """The chip here carries the other unit's parameters."""
     sister(verified)
     units = ("grebe/port-thruster", "grebe/stbd")
-    assert verified.run("card", "cross-over", *units, *BY, "--why", "fault").code == 0
+    assert verified.run("card", "cross-over", *units, *BY, "--reason", "fault").code == 0
     back = ("swap", "read-back", AT, "a.hex")
-    for words in (("swap", "open", AT, *BY, "--why", "x"), ("swap", "check", AT), LOAD, back):
+    for words in (("swap", "open", AT, *BY, "--reason", "x"), ("swap", "check", AT), LOAD, back):
         assert "EXCHANGED" in verified.run(*words).err

@@ -22,7 +22,7 @@ RELEASE = ("--unverified", "--confirm", "UNVERIFIED", *BY, "--reason", "stopped 
 
 def opened(ship: Ship, *words: str) -> None:
     """Open a swap."""
-    result = ship.run("swap", "open", AT, *BY, "--why", "does not start", *words)
+    result = ship.run("swap", "open", AT, *BY, "--reason", "does not start", *words)
     assert result.code == 0, result.err
 
 
@@ -59,7 +59,7 @@ def test_a_swap_goes_from_open_to_closed(verified: Ship) -> None:
     first = verified.answer("swap", "check", AT)
     assert first.code == 1
     assert first.document["open"] is True
-    assert first.document["wanting"] == list(TOLD)
+    assert first.document["missing"] == list(TOLD)
     tell_all(verified)
     assert verified.answer("swap", "check", AT).document["ready"] is True
     loaded = verified.answer("swap", "load-file", AT, "--as", "raw", "--out", "LOAD.BIN")
@@ -76,8 +76,8 @@ def test_a_swap_goes_from_open_to_closed(verified: Ship) -> None:
     assert closed.document["reads_taken_in"] == 2
     assert code(verified.answer("swap", "close", AT, *BY)) == "swap-none-open"
     records = "".join(p.read_text("utf-8") for p in verified.vault.glob("records/*/*.json"))
-    assert '"facts":{"unit":"port-thruster","whereabouts":"in a unit"}' in records
-    assert '"facts":{"unit":"","whereabouts":"ashore"}' in records
+    assert '"facts":{"unit":"port-thruster","location":"in a unit"}' in records
+    assert '"facts":{"unit":"","location":"ashore"}' in records
 
 
 def test_what_was_read_after_power_is_the_newest_copy_once_closed(verified: Ship) -> None:
@@ -156,7 +156,7 @@ def test_one_swap_is_open_at_a_time(verified: Ship) -> None:
     """The second is refused, and leaves the vault as it was."""
     opened(verified)
     before = verified.tree()
-    second = verified.answer("swap", "open", AT, *BY, "--why", "again")
+    second = verified.answer("swap", "open", AT, *BY, "--reason", "again")
     assert code(second) == "swap-open-already"
     assert verified.tree() == before
 
@@ -166,7 +166,7 @@ def test_a_deviation_is_accepted_in_one_call_and_stays_visible(verified: Ship) -
     opened(verified)
     tell_all(verified)
     verified.run("swap", "answer", AT, "permit", "no", "nobody to sign", *BY)
-    assert verified.answer("swap", "check", AT).document["wanting"] == ["permit"]
+    assert verified.answer("swap", "check", AT).document["missing"] == ["permit"]
     words = ("--accept", "permit", "--confirm", "permit", *BY, "--reason", "drifting")
     accepted = verified.answer("swap", "check", AT, *words)
     assert accepted.code == 0
@@ -229,7 +229,7 @@ def test_a_deviation_needs_an_open_swap(verified: Ship) -> None:
         (("swap", "close", AT, *BY, "--test", "stop"), "swap-test-shape"),
         (("swap", "close", AT, *BY, "--test", "=passed"), "swap-test-shape"),
         (("swap", "close", AT, *BY, "--test", "a\x07=passed"), "text-character"),
-        (("swap", "select", f"{AT}@9", *BY, "--why", "x"), "copy-none"),
+        (("swap", "select", f"{AT}@9", *BY, "--reason", "x"), "copy-none"),
         (("swap", "load-file", AT, "--out", "L.BIN"), "load-file-format"),
         (
             ("swap", "load-file", AT, "--as", "raw", "--out", "L.BIN", *RELEASE),
@@ -252,10 +252,13 @@ def test_what_is_refused_leaves_the_vault_as_it_was(
 @pytest.mark.parametrize(
     ("words", "refusal"),
     [
-        ((AT, *BY, "--why", "x", "--old-card", "P1", "--new-card-serial", "p1"), "swap-same-card"),
-        (("grebe/port-thruster", *BY, "--why", "x"), "where-shape"),
-        (("grebe/card:P1/U12", *BY, "--why", "x"), "swap-no-unit"),
-        ((AT, *BY, "--why", "\x1b[2J"), "text-character"),
+        (
+            (AT, *BY, "--reason", "x", "--old-card", "P1", "--new-card-serial", "p1"),
+            "swap-same-card",
+        ),
+        (("grebe/port-thruster", *BY, "--reason", "x"), "where-shape"),
+        (("grebe/card:P1/U12", *BY, "--reason", "x"), "swap-no-unit"),
+        ((AT, *BY, "--reason", "\x1b[2J"), "text-character"),
     ],
 )
 def test_a_swap_that_cannot_be_is_not_opened(
@@ -276,7 +279,9 @@ def test_an_older_copy_is_meant_with_a_reason(verified: Ship) -> None:
     verified.write("n2.hex", dump(newer), second=31)
     assert verified.run("archive", "n1.hex", "n2.hex", *WHERE).code == 0
     opened(verified)
-    chosen = verified.answer("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
+    chosen = verified.answer(
+        "swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault"
+    )
     assert chosen.document["verified"] is True
     assert chosen.document["runs"][0]["start"] == 0x0300
     check = verified.answer("swap", "check", AT).document
@@ -394,7 +399,7 @@ def test_ships_rules_hold_once_they_are_on_record(verified: Ship) -> None:
     verified.write("rules.toml", rules)
     assert verified.run("rules", "record", "grebe", "rules.toml", *BY).code == 0
     check = verified.answer("swap", "check", AT)
-    assert check.document["wanting"] == ["supplies"]
+    assert check.document["missing"] == ["supplies"]
     assert check.document["rules"] == "owner"
     assert "do not require: within-limits" in verified.run("swap", "check", AT).err
     verified.write("bad.toml", b"[rules]\ntitle = 'x'\n")

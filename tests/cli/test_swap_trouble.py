@@ -100,8 +100,8 @@ def test_several_answers_fit_one_call(verified: Ship) -> None:
         {"condition": "permit", "answer": "yes"},
         {"condition": "authorised", "answer": "no"},
     ]
-    assert "authorised" in answer.document["wanting"]
-    assert "permit" not in answer.document["wanting"]
+    assert "authorised" in answer.document["missing"]
+    assert "permit" not in answer.document["missing"]
     assert "nobody: yet" in verified.run("swap", "check", AT).out
 
 
@@ -154,7 +154,7 @@ def test_a_person_at_a_terminal_is_asked_one_by_one(verified: Ship) -> None:
     os.close(theirs)
     assert done.returncode == 0, done.stderr
     assert b"diagnosed, yes: fuses are good" in b" ".join(done.stdout.split())
-    assert verified.answer("swap", "check", AT).document["wanting"] == list(TOLD[1:])
+    assert verified.answer("swap", "check", AT).document["missing"] == list(TOLD[1:])
 
 
 def test_words_that_accept_nothing_are_refused(verified: Ship) -> None:
@@ -191,13 +191,13 @@ def test_a_supply_that_is_out_stops_the_swap(verified: Ship) -> None:
         b'[limits]\ntitle = "x"\nsource = "invented"\n[[measurement]]\nname = "rail"\n'
         b'unit = "V"\nnominal = 12\ntolerance-percent = 5\nsupply = true\n',
     )
-    assert verified.answer("swap", "check", AT).document["wanting"] == []
+    assert verified.answer("swap", "check", AT).document["missing"] == []
     measure = ("measure", "grebe/port-thruster", *BY)
     verified.run(*measure, "rail=10,2V", "--limits", "limits.toml")
-    assert verified.answer("swap", "check", AT).document["wanting"] == ["supplies"]
+    assert verified.answer("swap", "check", AT).document["missing"] == ["supplies"]
     assert verified.answer(*measure, "rail=12A").document["error"]["code"] == "measure-unit"
     verified.run(*measure, "rail=12,1V")
-    assert verified.answer("swap", "check", AT).document["wanting"] == []
+    assert verified.answer("swap", "check", AT).document["missing"] == []
 
 
 def test_a_file_written_before_the_swap_may_begin_says_so(verified: Ship) -> None:
@@ -205,7 +205,7 @@ def test_a_file_written_before_the_swap_may_begin_says_so(verified: Ship) -> Non
     assert "no swap is open" in verified.run(*LOAD).err
     opened(verified)
     early = verified.answer(*LOAD, "--replace")
-    assert early.document["wanting"] == list(TOLD)
+    assert early.document["missing"] == list(TOLD)
     assert "NOT READY: diagnosed" in " ".join(early.err.split())
     told(verified)
     assert "NOT READY" not in verified.run(*LOAD, "--replace").err
@@ -238,10 +238,10 @@ def test_contents_held_against_another_copy_are_not_proven(verified: Ship) -> No
     """The copy was chosen anew behind the read-backs: that is told, and the swap stays open."""
     memory = newer(verified)
     opened(verified)
-    verified.run("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
+    verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
     assert verified.run(*LOAD).code == 0
     assert read_backs(verified, MEMORY, MEMORY, at=50).document["proven"] is True
-    anew = verified.run("swap", "select", f"{AT}@latest", *BY, "--why", "that one after all")
+    anew = verified.run("swap", "select", f"{AT}@latest", *BY, "--reason", "that one after all")
     assert "a file of another copy was released" in said(anew)
     assert "the newest copy" in said(verified.run("swap", "check", AT))
     refused = verified.answer("swap", "close", AT, *PASSED)
@@ -257,10 +257,10 @@ def test_a_chosen_copy_that_is_gone_is_not_replaced_by_another(verified: Ship) -
     memory = newer(verified)
     sister(verified)
     opened(verified)
-    verified.run("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
+    verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
     told(verified)
     for _ in range(2):
-        moved = ("correct", f"{AT}@previous", "--position", OTHER, *BY, "--why", "mixed up")
+        moved = ("correct", f"{AT}@previous", "--position", OTHER, *BY, "--reason", "mixed up")
         assert verified.run(*moved).code == 0
     assert verified.answer("catalogue", AT).document["positions"][0]["copies"] == 1
     loaded = verified.answer(*LOAD)
@@ -269,8 +269,8 @@ def test_a_chosen_copy_that_is_gone_is_not_replaced_by_another(verified: Ship) -
     back = read_backs(verified, memory, at=80)
     assert (back.code, code(back)) == (2, "swap-copy-lost")
     check = verified.answer("swap", "check", AT).document
-    assert "copy" in check["wanting"]
-    chosen = verified.run("swap", "select", f"{AT}@latest", *BY, "--why", "the one that is left")
+    assert "copy" in check["missing"]
+    chosen = verified.run("swap", "select", f"{AT}@latest", *BY, "--reason", "the one that is left")
     assert chosen.code == 0
     assert verified.run(*LOAD).code == 0
 
@@ -281,7 +281,7 @@ def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, ho
     """The newest copy is not taken without a word; a choice made anew settles it."""
     newer(verified)
     opened(verified)
-    verified.run("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
+    verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
     told(verified)
     (path,) = records(verified, kind)
     if how == "gone":
@@ -291,10 +291,10 @@ def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, ho
     refused = verified.answer(*LOAD)
     assert (refused.code, code(refused)) == (3, "swap-selection-unsure")
     assert not (verified.folder / "LOAD.BIN").exists()
-    assert verified.answer("swap", "check", AT).document["wanting"] == ["copy-selected"]
+    assert verified.answer("swap", "check", AT).document["missing"] == ["copy-selected"]
     if kind == "swap-opened":
         opened(verified)
-    verified.run("swap", "select", f"{AT}@previous", *BY, "--why", "before the fault")
+    verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
     assert verified.run(*LOAD).code == 0
     assert (verified.folder / "LOAD.BIN").read_bytes() == MEMORY
 
@@ -309,7 +309,7 @@ def test_a_lost_answer_loses_no_later_one(verified: Ship) -> None:
     lost = json.loads(path.read_bytes())["body"]["condition"]
     path.unlink()
     check = verified.answer("swap", "check", AT)
-    assert set(check.document["wanting"]) == {lost, "copy-selected"}
+    assert set(check.document["missing"]) == {lost, "copy-selected"}
     assert check.document["deviations"][0]["reason"] == "noted by hand"
 
 
@@ -360,7 +360,7 @@ def test_a_card_loaded_with_the_sisters_copy_is_named(verified: Ship) -> None:
     wrong = read_backs(verified, memory)
     assert wrong.code == 1
     assert any(f"byte for byte {OTHER}@" in each for each in wrong.document["doubts"])
-    refused = verified.answer("swap", "select", OTHER, *BY, "--why", "x")
+    refused = verified.answer("swap", "select", OTHER, *BY, "--reason", "x")
     assert (refused.code, code(refused)) == (2, "swap-none-open")
 
 
@@ -465,7 +465,7 @@ def test_two_swaps_opened_on_two_laptops_are_told_and_can_be_ended(verified: Shi
     """After the merge one is meant, the other is named, and both can be ended in turn."""
     other = laptop(verified, "other")
     opened(verified)
-    assert other.run("swap", "open", AT, "--by", "B", "--why", "stays dark").code == 0
+    assert other.run("swap", "open", AT, "--by", "B", "--reason", "stays dark").code == 0
     merge(verified, other)
     for words in (("swap", "check", AT), LOAD, ("swap", "answer", AT, "permit=yes: 14", *BY)):
         assert "2 swaps are open here" in " ".join(verified.run(*words).err.split())
@@ -534,10 +534,10 @@ def test_hostile_text_is_refused_in_every_field_and_changes_nothing(
     opened(verified)
     before = verified.tree()
     calls = (
-        ("swap", "open", AT, "--by", text, "--why", text, "--new-card-serial", text),
+        ("swap", "open", AT, "--by", text, "--reason", text, "--new-card-serial", text),
         ("swap", "answer", AT, f"permit=yes:{text}", *BY),
         ("swap", "answer", AT, f"{text}=yes:x", "--by", text),
-        ("swap", "select", AT, "--by", text, "--why", text),
+        ("swap", "select", AT, "--by", text, "--reason", text),
         ("swap", "check", AT, "--accept", text, "--confirm", text, *BY, "--reason", text),
         ("swap", "close", AT, *BY, "--test", f"{text}=failed: {text}"),
     )

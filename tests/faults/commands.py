@@ -113,13 +113,13 @@ def _archive(*words: str) -> tuple[str, ...]:
 _VERIFIED = _archive("{here}/a.hex", "{here}/b.hex", "--layout", "{here}/layout.toml")
 _VISIT = ("visit", "open", "grebe", "--by", "A. Person", "--reader", "bench 2")
 _BARE = ("archive", "{here}/c.hex", "{here}/d.hex", "--unit", "port-thruster", "--position", "U12")
-_NAMED = ("correct", "grebe", "--by", "A. Person", "--why", "seen aboard")
+_NAMED = ("correct", "grebe", "--by", "A. Person", "--reason", "seen aboard")
 _OFTEN = tuple((*_NAMED, "--display-name", f"Grebe {n}") for n in range(62))
 
 _ELSEWHERE = ("--vault", "{here}/first")
 _FIRST = (*_VERIFIED, *_ELSEWHERE)
 _BY = ("--by", "A. Person")
-_SWAP = ("swap", "open", "grebe/port-thruster/U12", *_BY, "--why", "does not start")
+_SWAP = ("swap", "open", "grebe/port-thruster/U12", *_BY, "--reason", "does not start")
 _PLACE = ("backup", "add", "red-stick", "{here}/stick")
 _OTHER_UNIT = (
     *("archive", "{here}/c.hex", "{here}/d.hex", "--vessel", "grebe", "--unit", "stbd-thruster"),
@@ -205,7 +205,7 @@ TABLE = (
     ),
     Writes(
         "swap select",
-        ("swap", "select", WHERE, *_BY, "--why", "known good"),
+        ("swap", "select", WHERE, *_BY, "--reason", "known good"),
         "swap",
         {"swap-copy-selected": 1},
     ),
@@ -242,7 +242,7 @@ TABLE = (
             "cross-over",
             "grebe/port-thruster",
             "grebe/stbd-thruster",
-            "--why",
+            "--reason",
             "to see",
             *_BY,
         ),

@@ -23,6 +23,10 @@ _LINK = re.compile(r"\[([^\]]*)\]\([^)]*\)")
 _TAG = re.compile(r"\{%.*?%\}|<!--.*?-->|<(style|script)\b.*?</\1>|<[^>]*>", re.DOTALL)
 _FILLED = re.compile(r"\{\{.*?\}\}|\{[^{}\n]*\}", re.DOTALL)
 _END = re.compile(r"(?<=[.!?:])[\s\"')\]*_]+(?=\S)")
+_NO_SENTENCE = re.compile(
+    r"<svg|\b(CREATE TABLE|SELECT|INSERT|DELETE|PRAGMA)\b|^\s*([\w/-]+\s+){40}"
+)
+"""Pictures, questions to the index, and lists of words."""
 _WORDS = re.compile(r"[A-Za-z]{2,}")
 
 
@@ -59,6 +63,7 @@ def sentences() -> Iterator[Sentence]:
 def _parted(path: Path, line: int, text: str, kind: str) -> Iterator[Sentence]:
     """Yield the sentences of a text; an empty line and a line of a list end one."""
     name = path.relative_to(ROOT).as_posix()
+    text = re.sub(r"^# ?", "", text, flags=re.MULTILINE)  # of a file to fill in
     for block in re.split(r"\n\s*\n|\n\s*(?=[-*] |\d+\. )|\\n", text):
         for sentence in _END.split(" ".join(block.split())):
             if len(_WORDS.findall(sentence)) > 1:
@@ -75,7 +80,7 @@ def _of_code(path: Path) -> Iterator[Sentence]:
         text = _string(node)
         if text is None or " " not in text.strip() or id(node) in parts:
             continue
-        if id(node) in documented and id(node) not in helps:
+        if _NO_SENTENCE.search(text) or (id(node) in documented and id(node) not in helps):
             continue
         kind = "help" if id(node) in helps else faults.get(id(node), "text")
         yield from _parted(path, node.lineno, text, kind)  # type: ignore[attr-defined]

@@ -33,7 +33,7 @@ from tests.outside.sshd import (
     user,
 )
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.locations.placing import clean, flip, made_place, nothing, tree
+from tests.vault.locations.placing import clean, flip, made_location, nothing, tree
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -81,7 +81,7 @@ def sent(
     vault = home.open()
     store = open_store(parse(address), vault.writer, terms)
     try:
-        target = target or made_place(vault, store)
+        target = target or made_location(vault, store)
         return target, send(vault, store, target, nothing)
     finally:
         store.close()
@@ -186,7 +186,7 @@ def test_a_server_that_dies_in_the_middle(home: Home, server: Server, tmp_path: 
         folder = tmp_path / f"died{number}"
         vault = home.open()
         store = open_store(parse(server.url(folder)), vault.writer, server.terms())
-        target = made_place(vault, store)
+        target = made_location(vault, store)
 
         def kill(done: int, _of: int, moment: int = number) -> None:
             if done == moment:
@@ -280,7 +280,7 @@ def test_a_folder_that_may_not_be_written(home: Home, server: Server, tmp_path: 
 @pytest.mark.skipif(
     not (shutil.which("sftp") and shutil.which("sha256sum")), reason="there is no sftp, sha256sum"
 )
-def test_a_place_can_be_fetched_by_hand(home: Home, server: Server, tmp_path: Path) -> None:
+def test_a_location_can_be_fetched_by_hand(home: Home, server: Server, tmp_path: Path) -> None:
     """What the page tells a person to type, with nothing of this program, gives the vault."""
     (block,) = re.findall(r"```\n(\$ sftp.*?)```", PAGE, re.DOTALL)
     sent(home, server.url(tmp_path / "backup"), server.terms())

@@ -145,8 +145,8 @@ def test_high_bytes_of_small_values_are_recognised_beside_the_low_ones() -> None
     even, odd = split(Image.of(values + b"\xff" * 400), "even-odd")
     found = looks_paired(even, odd)
     assert [each.code for each in found] == ["read-pair"]
-    assert "of the first are below 10" in found[0].text
-    assert "of the second are below 10" in looks_paired(odd, even)[0].text
+    assert "in the first, 100% of the other bytes are below 10" in found[0].text
+    assert "in the second, 100% of the other bytes are below 10" in looks_paired(odd, even)[0].text
     assert looks_like(even) == ()
 
 

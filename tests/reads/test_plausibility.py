@@ -167,7 +167,7 @@ def test_dump_past_the_chip_with_other_bytes_is_of_the_wrong_size() -> None:
     """Further bytes that do not repeat the chip are only too many."""
     found = judge(Image.of(CONTENT), memory_size=1000)
     assert codes(found) == ["read-size"]
-    assert "24 of the dump's 1024 bytes lie outside" in found[0].finding.text
+    assert "24 of the dump's 1024 bytes are outside" in found[0].finding.text
     assert found[0].fatal
     below = judge(Image.of(CONTENT, 0x10), memory_size=2048, base=0x20)
     assert (codes(below), below[0].finding.offset) == (["read-size"], 0x10)
@@ -177,7 +177,7 @@ def test_bytes_absent_are_counted() -> None:
     """A dump that does not fill its chip is told; what the profile leaves out is lifted."""
     found = judge(SPARSE, memory_size=1024)
     assert codes(found) == ["read-size"]
-    assert "924 of the memory's 1024 bytes; 100 absent" in found[0].finding.text
+    assert "924 of the memory's 1024 bytes: 100 absent" in found[0].finding.text
     assert found[0].stands
     assert not judge(SPARSE, memory_size=1024, left_out=0xFF)[0].stands
 

@@ -56,7 +56,7 @@ def keep(laptop: Laptop, serial: str, data: bytes) -> None:
         laptop.vault,
         vessel="grebe",
         serial=serial,
-        whereabouts="spare aboard",
+        location="spare aboard",
         card_type=None,
         by=None,
     )

@@ -276,9 +276,9 @@ def test_closing_moves_both_cards(laptop: Laptop) -> None:
     answer = closed(laptop)
     assert answer.cards == ("old card PC-1: ashore", "new card PC-2: in grebe/port-thruster")
     cards = {card.serial: card.facts for card in laptop.fleet.vessels[0].cards}
-    assert cards["PC-1"]["whereabouts"] == "ashore"
+    assert cards["PC-1"]["location"] == "ashore"
     assert not cards["PC-1"].get("unit")
-    assert (cards["PC-2"]["whereabouts"], cards["PC-2"]["unit"]) == ("in a unit", "port-thruster")
+    assert (cards["PC-2"]["location"], cards["PC-2"]["unit"]) == ("in a unit", "port-thruster")
 
 
 def test_an_old_card_that_was_fitted_elsewhere_meanwhile_stays_there(laptop: Laptop) -> None:
@@ -290,7 +290,7 @@ def test_an_old_card_that_was_fitted_elsewhere_meanwhile_stays_there(laptop: Lap
         laptop.vault,
         vessel="grebe",
         serial="PC-1",
-        whereabouts="in a unit",
+        location="in a unit",
         card_type=None,
         by=None,
         unit="stbd-thruster",
@@ -298,7 +298,7 @@ def test_an_old_card_that_was_fitted_elsewhere_meanwhile_stays_there(laptop: Lap
     answer = closed(laptop)
     assert answer.cards[0] == "old card PC-1: in grebe/stbd-thruster meanwhile, and left so"
     cards = {card.serial: card.facts for card in laptop.fleet.vessels[0].cards}
-    assert (cards["PC-1"]["whereabouts"], cards["PC-1"]["unit"]) == ("in a unit", "stbd-thruster")
+    assert (cards["PC-1"]["location"], cards["PC-1"]["unit"]) == ("in a unit", "stbd-thruster")
 
 
 def test_of_two_laptops_ends_the_closing_one_holds(laptop: Laptop, tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ class LocationShown(Part, frozen=True):
     """A backup location, and what the newest records say that it held.
 
     `proven_on` is the newest day of them, `oldest_proof` the oldest, null where there are
-    none; `hashed` says that every byte was hashed there; `lacking` counts the records that
+    none; `hashed` says that every byte was hashed there; `missing` counts the records that
     were not whole there.
     """
 
@@ -43,7 +43,7 @@ class LocationShown(Part, frozen=True):
     vessels_here: int
     vessels_held: int
     records: int
-    lacking: int
+    missing: int
 
 
 class BackupListAnswer(Answer, frozen=True):
@@ -84,5 +84,5 @@ def _shown(
         vessels_here=len({names.get(vessel, vessel) for vessel in belonging}),
         vessels_held=len({names.get(vessel, vessel) for vessel in here}),
         records=sum(body.records for body in bodies),
-        lacking=sum(len(body.lacking) for body in bodies),
+        missing=sum(len(body.lacking) for body in bodies),
     )

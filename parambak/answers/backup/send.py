@@ -40,12 +40,12 @@ class AddedShown(Part, frozen=True):
 
 
 class HeldShown(Part, frozen=True):
-    """What the location holds of one vessel; `lacking` are records not whole there."""
+    """What the location holds of one vessel; `missing` are records not whole there."""
 
     vessel: str
     records: int
     objects: int
-    lacking: tuple[str, ...]
+    missing: tuple[str, ...]
 
 
 class BackupSendAnswer(Answer, frozen=True):

@@ -1,4 +1,4 @@
-"""A processor card by its serial number, and its whereabouts, put on record."""
+"""A processor card by its serial number, and its location, put on record."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Question
 from parambak.keeping.recording.cards import enter_card
-from parambak.keeping.state.cards import IN_A_UNIT, Whereabouts
+from parambak.keeping.state.cards import IN_A_UNIT, CardLocation
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
@@ -15,12 +15,12 @@ if TYPE_CHECKING:
 class CardAddQuestion(Question, frozen=True):
     """The vessel, the card's serial number, where it is now, its type, and who says so.
 
-    Without `whereabouts` it is spare aboard, or with a `unit` in that unit.
+    Without `location` it is spare aboard, or with a `unit` in that unit.
     """
 
     vessel: str
     serial: str
-    whereabouts: Whereabouts | None = None
+    location: CardLocation | None = None
     unit: str | None = None
     card_type: str | None = None
     by: str | None = None
@@ -31,21 +31,21 @@ class CardAddAnswer(Answer, frozen=True):
 
     where: str
     new: bool
-    whereabouts: str
+    location: str
     unit: str | None
 
 
 def answer(session: Session, question: CardAddQuestion) -> CardAddAnswer:
     """Put the card on record; raise CallRefused, NotFound, VaultRefused or VaultDamaged."""
     unit = question.unit
-    whereabouts = question.whereabouts or ("spare aboard" if unit is None else IN_A_UNIT)
+    location = question.location or ("spare aboard" if unit is None else IN_A_UNIT)
     where, new = enter_card(
         session.vault,
         vessel=question.vessel,
         serial=question.serial,
-        whereabouts=whereabouts,
+        location=location,
         card_type=question.card_type,
         by=question.by,
         unit=unit,
     )
-    return CardAddAnswer(where=where, new=new, whereabouts=whereabouts, unit=unit)
+    return CardAddAnswer(where=where, new=new, location=location, unit=unit)

@@ -60,14 +60,14 @@ class CardCompareQuestion(Question, frozen=True):
 class SheetEntryShown(Part, frozen=True):
     """One entry: what the unit needs and what the card has, null where it is not stated.
 
-    `meaning` says what may follow, null where both are the same.
+    `consequence` says what may follow, null where both are the same.
     """
 
     entry: str
     unit: str | None
     card: str | None
     state: State
-    meaning: str | None
+    consequence: str | None
 
 
 class CardCompareAnswer(Answer, frozen=True):
@@ -156,7 +156,7 @@ def _entry_shown(entry: SheetEntry) -> SheetEntryShown:
         unit=None if entry.unit == NOT_STATED and entry.same is None else entry.unit,
         card=None if entry.card == NOT_STATED and entry.same is None else entry.card,
         state=STATES[entry.same],
-        meaning=None if entry.same else _meaning(entry),
+        consequence=None if entry.same else _meaning(entry),
     )
 
 

@@ -19,7 +19,7 @@ class CardCrossOverQuestion(Question, frozen=True):
 
     one: str
     other: str
-    why: str
+    reason: str
     by: str
     back: bool = False
 
@@ -27,13 +27,13 @@ class CardCrossOverQuestion(Question, frozen=True):
 class CardCrossOverAnswer(Answer, frozen=True):
     """The two units, whether their cards are crossed over now, and why.
 
-    `meaning` says in words what that means for their chips, null where they were put back.
+    `consequence` says in words what that means for their chips, null where they were put back.
     """
 
     units: tuple[str, ...]
     crossed_over: bool
-    why: str
-    meaning: str | None
+    reason: str
+    consequence: str | None
 
 
 def answer(session: Session, question: CardCrossOverQuestion) -> CardCrossOverAnswer:
@@ -42,7 +42,7 @@ def answer(session: Session, question: CardCrossOverQuestion) -> CardCrossOverAn
         session.vault,
         question.one,
         question.other,
-        why=question.why,
+        why=question.reason,
         by=question.by,
         back=question.back,
     )
@@ -50,6 +50,6 @@ def answer(session: Session, question: CardCrossOverQuestion) -> CardCrossOverAn
     return CardCrossOverAnswer(
         units=tuple(unit.where for unit in cross_over.units),
         crossed_over=not question.back,
-        why=question.why,
-        meaning=None if question.back else cross_over.said,
+        reason=question.reason,
+        consequence=None if question.back else cross_over.said,
     )

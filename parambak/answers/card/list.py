@@ -37,7 +37,7 @@ class CardListed(Part, frozen=True):
     where: str
     serial: str
     card_type: str | None
-    whereabouts: str | None
+    location: str | None
     unit: str | None
     belongs_to: str | None
     sheet: str | None
@@ -89,7 +89,7 @@ def _listed(vessel: Vessel, card: Card, aboard: tuple[CrossOver, ...]) -> CardLi
         where=card.where,
         serial=card.serial,
         card_type=card.facts.get("card_type"),
-        whereabouts=card.facts.get("whereabouts"),
+        location=card.facts.get("location"),
         unit=now.where if now is not None else card.facts.get("unit") or None,
         belongs_to=own.where if own is not None and now is not own else None,
         sheet=card.sheet[1] if card.sheet is not None else None,

@@ -59,7 +59,7 @@ class SwapAnswerAnswer(Answer, frozen=True):
     answers: tuple[AnswerGiven, ...]
     texts: tuple[str, ...]
     questions: tuple[str | None, ...]
-    wanting: tuple[str, ...]
+    missing: tuple[str, ...]
     accepted: tuple[str, ...]
 
 
@@ -80,7 +80,7 @@ def answer(session: Session, question: SwapAnswerQuestion) -> SwapAnswerAnswer:
         answers=tuple(AnswerGiven(one.condition, one.answer) for one in given),
         texts=tuple(one.text for one in given),
         questions=tuple(asked.get(one.condition) for one in given),
-        wanting=state.readiness().missing,
+        missing=state.readiness().missing,
         accepted=accepted_words(session.assessor, state.swap),
     )
 

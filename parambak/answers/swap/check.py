@@ -82,7 +82,7 @@ class SwapCheckAnswer(Answer, frozen=True):
     """Whether the swap may begin: every condition in the order of the work.
 
     `open` tells whether a swap is open at `where`; `copy` is the copy that would be loaded.
-    `wanting` are the required conditions that are neither met nor accepted in this call, and
+    `missing` are the required conditions that are neither met nor accepted in this call, and
     `answerable` those of them that a person answers. `accepted` says in words what was accepted
     in this swap, a file's release among it; `rules` is the title of the ship's rules.
     """
@@ -92,7 +92,7 @@ class SwapCheckAnswer(Answer, frozen=True):
     open: bool
     copy: str | None
     conditions: tuple[ConditionShown, ...]
-    wanting: tuple[str, ...]
+    missing: tuple[str, ...]
     answerable: tuple[str, ...]
     deviations: tuple[DeviationShown, ...]
     accepted: tuple[str, ...]
@@ -173,7 +173,7 @@ def _answer(session: Session, state: SwapState, readiness: Readiness) -> SwapChe
             ConditionShown(*condition, condition.condition in readiness.required)
             for condition in readiness.conditions
         ),
-        wanting=readiness.missing,
+        missing=readiness.missing,
         answerable=tuple(n for n in readiness.missing if n in conditions.answerable()),
         deviations=tuple(deviations),
         accepted=accepted_words(session.assessor, state.swap),

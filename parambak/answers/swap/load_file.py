@@ -117,7 +117,7 @@ class ValueToCheck(Part, frozen=True):
 class SwapLoadFileAnswer(Answer, frozen=True):
     """The first file that was written, and all of them; of which copy, and whether verified.
 
-    `sum16` is of the whole image. `wanting` are the conditions of the swap that are required
+    `sum16` is of the whole image. `missing` are the conditions of the swap that are required
     and not met. Of a copy that is not verified, `check_by_hand` are its values, null where
     there is no layout. `accepted` says in words what was accepted in this swap.
     """
@@ -129,7 +129,7 @@ class SwapLoadFileAnswer(Answer, frozen=True):
     copy: str | None
     format: str
     verified: bool
-    wanting: tuple[str, ...]
+    missing: tuple[str, ...]
     files: tuple[FileShown, ...]
     check_by_hand: tuple[ValueToCheck, ...] | None
     accepted: tuple[str, ...]
@@ -167,7 +167,7 @@ def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnsw
         copy=state.evidence.copy,
         format=target.format_name,
         verified=not released,
-        wanting=state.readiness().missing,
+        missing=state.readiness().missing,
         files=tuple(files),
         check_by_hand=_by_hand(state.evidence.decoded) if released else (),
         accepted=accepted_words(session.assessor, state.swap),

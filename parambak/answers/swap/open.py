@@ -19,7 +19,7 @@ class SwapOpenQuestion(Question, frozen=True):
 
     where: str
     by: str
-    why: str
+    reason: str
     route: str = "load"
     old_card: str | None = None
     new_card_serial: str | None = None
@@ -38,7 +38,7 @@ def answer(session: Session, question: SwapOpenQuestion) -> SwapOpenAnswer:
     opened = recording.open_swap(
         session.vault,
         question.where,
-        why=question.why,
+        why=question.reason,
         by=question.by,
         route=question.route,
         old_card=question.old_card,

@@ -22,7 +22,7 @@ class SwapSelectQuestion(Question, frozen=True):
 
     copy: str
     by: str
-    why: str
+    reason: str
 
 
 class SwapSelectAnswer(Answer, frozen=True):
@@ -48,7 +48,7 @@ def answer(session: Session, question: SwapSelectQuestion) -> SwapSelectAnswer:
     differing = runs(assessor.image(newest.image), assessor.image(chosen.image))
     verified = assessor.verdict(position, chosen).verified
     name = select.copy_name(position, chosen)
-    recording.choose(session.vault, position.where, chosen, why=question.why, by=question.by)
+    recording.choose(session.vault, position.where, chosen, why=question.reason, by=question.by)
     state = swap_state(session.fleet(), assessor, position.where)
     session.note(*notes_on(session.vault, state), *_stale(state, chosen))
     return SwapSelectAnswer(

@@ -55,11 +55,11 @@ def command(  # noqa: PLR0913 - one argument an option
 def _page(screen: Screen, alike: CompareUnitsAnswer) -> None:
     for group in alike.groups:
         screen.heading(f"{group.layout}: {counted(len(group.units), 'unit')} of this layout")
-        if group.unlike:
-            rows = [_row(value) for value in group.unlike[:MOST_ROWS]]
+        if group.different:
+            rows = [_row(value) for value in group.different[:MOST_ROWS]]
             screen.table(("where", "field", "value", "the others", "differs from"), rows)
-            if len(group.unlike) > MOST_ROWS:
-                screen.say(f"and {len(group.unlike) - MOST_ROWS} more; --json lists them all.")
+            if len(group.different) > MOST_ROWS:
+                screen.say(f"and {len(group.different) - MOST_ROWS} more; --json lists them all.")
         else:
             screen.say("Nothing is unlike the rest.")
         screen.say()
@@ -86,10 +86,10 @@ def _verdict(screen: Screen, alike: CompareUnitsAnswer) -> None:
     if not alike.groups:
         screen.mind("There are no two units of one layout to hold against each other.")
         return
-    if alike.most_unlike is None:
+    if alike.most_different is None:
         screen.good("No unit differs from those like it.")
         return
-    where, fields = alike.most_unlike.where, alike.most_unlike.fields
+    where, fields = alike.most_different.where, alike.most_different.fields
     more = len(fields) - MOST_NAMED
     names = ", ".join(fields[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
     screen.mind(f"Most unlike the rest: {where}, in {counted(len(fields), 'value')}: {names}.")

@@ -22,7 +22,7 @@ OPTIONS = {
     "former": ("--former-name", "Vessel: a name it had before."),
     "maker_type": ("--maker-type", "Unit: the maker's type, as text."),
     "serial": ("--serial", "Unit or card: serial number."),
-    "stands": ("--stands", "Unit: where it stands aboard."),
+    "installed_in": ("--installed-in", "Unit: the room or area that it is installed in."),
     "chip": ("--chip", "Position: the memory's part number."),
     "read_on": ("--read-on", "Copy: the day of its newest read."),
     "position": ("--position", "Copy: the WHERE that its newest read belongs to."),
@@ -35,17 +35,17 @@ OPTIONS = {
 )
 @click.argument("where", metavar="WHERE|COPY")
 @click.option("--by", metavar="PERSON", help="Who says so.")
-@click.option("--why", metavar="TEXT", help="Why: what was wrong, or where it is known from.")
+@click.option("--reason", metavar="TEXT", help="Why: what was wrong, or where it is known from.")
 @pass_settings
 def command(
-    settings: Settings, /, where: str, by: str | None, why: str | None, **options: str | None
+    settings: Settings, /, where: str, by: str | None, reason: str | None, **options: str | None
 ) -> Answer:
     """Add or correct a fact of a vessel, unit, card, position or copy.
 
     Nothing is rewritten: the correction is a new record.
     """
     facts = {name: value for name, value in options.items() if value is not None}
-    question = CorrectQuestion(where=where, facts=facts, by=by, why=why)
+    question = CorrectQuestion(where=where, facts=facts, by=by, reason=reason)
     return settings.ask(answer, question, _page)
 
 

@@ -217,7 +217,7 @@ def _one_field(screen: Screen, history: HistoryAnswer, name: str, heights: str) 
             kind = f"{change.kind}, {change.crossed}" if change.crossed else change.kind
             remarks = "; ".join(change.remarks)
             new = f"{change.new}{unit}"
-            rows.append((copy.since, new, change.by or "", kind, by, remarks))
+            rows.append((copy.since, new, change.change or "", kind, by, remarks))
     headings = ("read on", "value", "change", "kind", "read by", "remarks on that read")
     screen.table(headings, rows, (2,))
     screen.say()

@@ -28,15 +28,15 @@ MOST_SHOWN = 8  # of what is lost with one file
     help="Stop after N minutes, and go on there the next time.",
 )
 @click.option(
-    "--known",
+    "--seal",
     metavar="LINE",
     multiple=True,
     help="A seal written down earlier: is that history still whole?",
 )
 @pass_settings
-def command(settings: Settings, minutes: int | None, known: tuple[str, ...]) -> Answer:
+def command(settings: Settings, minutes: int | None, seals: tuple[str, ...]) -> Answer:
     """Hash every object and record again, and say what is damaged."""
-    question = RecheckQuestion(minutes=minutes, known=known)
+    question = RecheckQuestion(minutes=minutes, seals=seals)
     return settings.ask(answer, question, partial(_page, settings))
 
 
@@ -52,7 +52,7 @@ def _page(settings: Settings, screen: Screen, checked: RecheckAnswer) -> None:
         _lost(screen, damaged.lost)
     for remark in checked.remarks:
         screen.say(f"note: {remark.file}: {remark.text}", indent=2)
-    for line in checked.known:
+    for line in checked.seals:
         (screen.bad if line.state == "cut" else screen.say)(_sentence(line.text))
     _verdict(screen, checked, doubted=is_doubted(settings.session))
     if checked.next:

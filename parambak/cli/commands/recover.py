@@ -47,7 +47,7 @@ def _page(screen: Screen, recovered: RecoverAnswer) -> None:
     _listed(screen, [_missing(file) for file in recovered.missing], "MISSING")
     if recovered.whole:
         screen.good("Recovered: nothing is known to be missing.")
-        screen.say("Do next: hold your seals against it, with recheck --known.")
+        screen.say("Do next: hold your seals against it, with recheck --seal.")
         return
     if recovered.missing:
         screen.bad(f"Recovered with holes: {counted(len(recovered.missing), 'file')} missing.")

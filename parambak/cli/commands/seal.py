@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def command(settings: Settings, vessels: tuple[str, ...]) -> Answer:
     """Print the line that closes each vessel's history as of now.
 
-    Write it into a report, or keep it on another stick: `recheck --known` tells
+    Write it into a report, or keep it on another stick: `recheck --seal` tells
     by it whether records were removed since. Without VESSEL, of all vessels.
     """
     return settings.ask(answer, SealQuestion(vessels=vessels), _page)

@@ -47,7 +47,7 @@ CARD_UNIT = Fault(
     "card-unit",
     CallRefused,
     "a card that is in a unit is in one that is named, and any other is in none",
-    "Give --whereabouts 'in a unit' with --unit NAME, or another whereabouts without it.",
+    "Give --location 'in a unit' with --unit NAME, or another location without it.",
 )
 SHEET_WHERE = Fault(
     "sheet-where",
@@ -90,23 +90,23 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
     *,
     vessel: str,
     serial: str,
-    whereabouts: str,
+    location: str,
     card_type: str | None,
     by: str | None,
     unit: str | None = None,
 ) -> tuple[str, bool]:
-    """Put a card or its whereabouts on record; return its WHERE, and whether it is new.
+    """Put a card or its location on record; return its WHERE, and whether it is new.
 
     `unit` names the unit that it is in.
     """
     check_short(serial, "card's serial number")
-    if (whereabouts == IN_A_UNIT) != (unit is not None):
-        found = f"{whereabouts}, {unit or 'no unit'}"
+    if (location == IN_A_UNIT) != (unit is not None):
+        found = f"{location}, {unit or 'no unit'}"
         raise CARD_UNIT.error(expected="in a unit, and its name", found=found[:80])
     check_texts([("card's type", card_type, NAME), ("name of the person", by, NAME)])
     with vault.writing() as writing:
         ship = select.find_vessel(fleet(vault), vessel)
-        facts: Facts = {"serial": serial, "whereabouts": whereabouts}
+        facts: Facts = {"serial": serial, "location": location}
         if unit is not None:
             facts["unit"] = _unit_aboard(ship, unit)
         if card_type:

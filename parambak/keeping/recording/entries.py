@@ -17,7 +17,7 @@ from parambak.keeping.recording.texts import (
 )
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import CorrectBody, ShipsRulesBody
-from parambak.keeping.state.cards import WHEREABOUTS
+from parambak.keeping.state.cards import CARD_LOCATIONS
 from parambak.keeping.state.fold import fleet
 
 if TYPE_CHECKING:
@@ -29,37 +29,37 @@ if TYPE_CHECKING:
 
 FACTS = {
     "vessel": ("short", "display", "imo", "other_number", "former"),
-    "unit": ("short", "display", "maker_type", "serial", "stands"),
-    "card": ("serial", "card_type", "whereabouts", "unit"),
+    "unit": ("short", "display", "maker_type", "serial", "installed_in"),
+    "card": ("serial", "card_type", "location", "unit"),
     "position": ("short", "chip"),
     "read": ("read_on", "position", "remark"),
 }
-AMEND_NOTHING = Fault(
+CORRECT_NOTHING = Fault(
     "correct-nothing",
     CallRefused,
     "nothing to put on record",
     "Give at least one fact; `parambak correct --help` lists them.",
 )
-AMEND_FACT = Fault(
+CORRECT_FACT = Fault(
     "correct-fact",
     CallRefused,
     "a {what} has no such fact",
     "Name what the fact belongs to: a vessel, a unit, a position, or one copy with @.",
 )
-AMEND_TAKEN = Fault(
+CORRECT_TAKEN = Fault(
     "correct-name-taken",
     CallRefused,
     "another {what} has that name already",
     "Choose another short name.",
 )
-AMEND_OTHER_VESSEL = Fault(
+CORRECT_OTHER_VESSEL = Fault(
     "correct-other-vessel",
     CallRefused,
     "a read cannot be moved to another vessel: each vessel's records must be whole alone",
     "Archive the same dump again under the right vessel, and put a remark on this read.",
 )
-AMEND_WHEREABOUTS = Fault(
-    "correct-position",
+CORRECT_LOCATION = Fault(
+    "correct-location",
     CallRefused,
     "a card cannot be there",
     "Say in a unit, spare aboard, ashore or scrapped.",
@@ -125,12 +125,12 @@ def _checked(
 ) -> tuple[Facts, tuple[str, ...]]:
     """Return the facts as they go on record, and warnings; raise where one cannot."""
     if not facts:
-        raise AMEND_NOTHING.error(expected="a fact", found="none")
+        raise CORRECT_NOTHING.error(expected="a fact", found="none")
     checked: Facts = {}
     warnings: list[str] = []
     for name, value in facts.items():
         if name not in FACTS[what]:
-            raise AMEND_FACT.error(what=what, expected=" or ".join(FACTS[what]), found=name)
+            raise CORRECT_FACT.error(what=what, expected=" or ".join(FACTS[what]), found=name)
         if name == "short" or (name == "serial" and what == "card"):
             _refuse_taken(fleet, vessel, where, what, check_short(value, what))
         checked[name] = value
@@ -139,8 +139,10 @@ def _checked(
             warnings += [finding.text for finding in findings]
         if name == "read_on":
             checked[name] = check_date(value)
-        if name == "whereabouts" and value not in WHEREABOUTS:
-            raise AMEND_WHEREABOUTS.error(expected=" or ".join(WHEREABOUTS), found=repr(value[:80]))
+        if name == "location" and value not in CARD_LOCATIONS:
+            raise CORRECT_LOCATION.error(
+                expected=" or ".join(CARD_LOCATIONS), found=repr(value[:80])
+            )
         if name == "position":
             checked[name] = _position_aboard(fleet, vessel, value)
         if name == "former":
@@ -151,7 +153,7 @@ def _checked(
 def _position_aboard(fleet: Fleet, vessel: Vessel, where: str) -> str:
     position = select.find_position(fleet, where)
     if all(position.ids != other.ids for other in vessel.positions):
-        raise AMEND_OTHER_VESSEL.error(
+        raise CORRECT_OTHER_VESSEL.error(
             expected=f"a position of {vessel.handle}", found=position.where
         )
     return position.id
@@ -177,7 +179,7 @@ def _refuse_taken(fleet: Fleet, vessel: Vessel, where: str, what: str, name: str
         return
     others = [sibling for sibling in siblings if sibling.casefold() not in own]
     if name.casefold() in {sibling.casefold() for sibling in others}:
-        raise AMEND_TAKEN.error(what=what, expected="a name of its own", found=name)
+        raise CORRECT_TAKEN.error(what=what, expected="a name of its own", found=name)
     if what != "vessel":
         refuse_near(name, others, what)
 

@@ -25,7 +25,10 @@ OTHER_CHIP = Fault(
     "target-other-chip",
     CallRefused,
     "another chip is on record for this position",
-    "Type the chip on record, or correct it with `parambak correct {where} --chip NAME --why …`.",
+    (
+        "Type the chip on record, or correct it with `parambak correct {where} --chip NAME "
+        "--reason …`."
+    ),
 )
 
 
@@ -161,7 +164,7 @@ def _find_or_add_card(
             return card, card.id, f"{select.CARD}{card.serial}"
     check_short(serial, "card's serial number")
     refuse_near(serial, (card.serial for card in cards), "card")
-    facts = {"serial": serial, "whereabouts": "spare aboard"}
+    facts = {"serial": serial, "location": "spare aboard"}
     identity = new.add("card", facts, vessel_id, f"new card {serial}, a spare aboard")
     return None, identity, f"{select.CARD}{serial}"
 

@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 
     Pair = frozenset[str]
 
-Whereabouts = Literal["in a unit", "spare aboard", "ashore", "scrapped"]
-WHEREABOUTS: tuple[Whereabouts, ...] = get_args(Whereabouts)
-IN_A_UNIT = WHEREABOUTS[0]
+CardLocation = Literal["in a unit", "spare aboard", "ashore", "scrapped"]
+CARD_LOCATIONS: tuple[CardLocation, ...] = get_args(CardLocation)
+IN_A_UNIT = CARD_LOCATIONS[0]
 SHEET_OTHER = Fault(
     "sheet-other",
     SheetRefused,
@@ -56,7 +56,7 @@ class CrossOver(NamedTuple):
 
 def unit_of(vessel: Vessel, card: Card) -> Unit | None:
     """Return the unit that a card is on record as being in; None where it is in none."""
-    if card.facts.get("whereabouts") != IN_A_UNIT:
+    if card.facts.get("location") != IN_A_UNIT:
         return None
     name = card.facts.get("unit", "").casefold()
     by_name = {former.casefold(): unit for unit in vessel.units for former in unit.former}

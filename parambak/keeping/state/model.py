@@ -177,7 +177,7 @@ class Unit(Struct, frozen=True):
 
 
 class Card(Struct, frozen=True):
-    """A processor card with a serial number and a whereabouts.
+    """A processor card with a serial number and a location.
 
     `sheet` are the digest and the name of its card sheet, where there is one.
     """

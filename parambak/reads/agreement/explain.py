@@ -43,26 +43,26 @@ _PRIOR: Final = {
     CUT_SHORT: 0.0,
     REPEATED: 0.0,
 }
-"""Bits by which a cause is the likelier before anything is reads."""
+"""Bits by which a cause is likelier before any read is examined."""
 _LEAST: Final = 2.0
 """Bits that a cause must save to be named before `cannot-tell`."""
 _LEAST_OF_BITS: Final = -1.0
-"""The same for weak cells: a single bit that differs is little evidence, but hardly of more."""
+"""The same for weak cells: one differing bit is little evidence, but hardly of another cause."""
 _CERTAIN: Final = 40.0
-"""Bits by which a certain cause leads: chance does that once in 10 to the 12."""
+"""Bits by which a certain cause leads: by chance that happens once in 10 to the 12."""
 _EXPLAINED: Final = 0.5
 _ALL: Final = 0.995
 _SHOWN: Final = 4
 MOST_READS: Final = 16
-"""Different reads that are compared; what is more is named, and left out."""
+"""Different reads that are compared; the text states that further ones are left out."""
 
 
 def explain(images: Sequence[Image], names: Sequence[str] = ()) -> Explanation:
     """Return why reads differ, two or more, each an image of what should be one memory.
 
-    `names` are what the sentences call the reads: "read 1", "read 2" and so on where left
-    out. With more than two, the read that most agree with is what the others are held
-    against. Time and memory are bounded by the images' sizes and `MOST_READS`.
+    `names` are the names of the reads in the sentences, "read 1", "read 2" and so on by
+    default. Of more than two, each is compared with the read that most agree with. Time and
+    memory are bounded by the images' sizes and `MOST_READS`.
     """
     called = [*names[: len(images)], *(f"read {n + 1}" for n in range(len(names), len(images)))]
     groups = _groups(images)
@@ -74,8 +74,8 @@ def explain(images: Sequence[Image], names: Sequence[str] = ()) -> Explanation:
     pairs = []
     for group in compared:
         if group is not middle:
-            one, other = sorted((middle[0], group[0]))
-            pairs.append(_pair(images, one, other, called))
+            lower, higher = sorted((middle[0], group[0]))
+            pairs.append(_pair(images, lower, higher, called))
     causes = pairs[0].causes if len(pairs) == 1 else _together(pairs)
     return Explanation(causes, groups, tuple(pairs), _text(groups, called, len(images)))
 
@@ -94,7 +94,7 @@ def _groups(images: Sequence[Image]) -> tuple[tuple[int, ...], ...]:
 
 
 def _middle(images: Sequence[Image], groups: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
-    """Return the group to hold the others against: the largest, else the nearest to all."""
+    """Return the group to compare the others with: the largest, else the nearest to all."""
     if len(groups) == 2 or len(groups[0]) > len(groups[1]):
         return groups[0]
     return min(groups, key=lambda group: _apart(images, group[0], groups))
@@ -114,40 +114,44 @@ def _text(groups: Sequence[tuple[int, ...]], called: Sequence[str], number: int)
         return f"{called[0]} and {called[1]} differ"
     parts = []
     for group in groups[:_SHOWN]:
-        named = ", ".join(called[each] for each in group[:_SHOWN])
-        parts.append(f"{named} agree" if len(group) > 1 else f"{named} stands alone")
-    more = "; there are more" if len(groups) > _SHOWN else ""
+        named = ", ".join(called[number_of_read] for number_of_read in group[:_SHOWN])
+        parts.append(f"{named} agree" if len(group) > 1 else f"{named} differs from all others")
+    more = "; there are more groups" if len(groups) > _SHOWN else ""
     if len(groups) > MOST_READS:
-        more += f", and only the first {MOST_READS} different ones were compared"
+        more += f", and only the first {MOST_READS} different reads were compared"
     return "; ".join(parts) + more
 
 
-def _pair(images: Sequence[Image], one: int, other: int, called: Sequence[str]) -> PairExplanation:
-    names = (called[one], called[other])
-    reads = lay(images[one], images[other], names)
-    ranked = rank(_claims(images[one], images[other], reads, names))
-    lacking = 0 if reads is None else sum(each.length for each in (*reads.lacks, *reads.spare))
-    differing = lacking + (0 if reads is None else reads.count)
-    return PairExplanation(one, other, differing, _causes(ranked, differing))
+def _pair(
+    images: Sequence[Image], first: int, second: int, called: Sequence[str]
+) -> PairExplanation:
+    names = (called[first], called[second])
+    reads = lay(images[first], images[second], names)
+    ranked = rank(_claims(images[first], images[second], reads, names))
+    missing = (
+        0 if reads is None else sum(stretch.length for stretch in (*reads.lacks, *reads.spare))
+    )
+    differing = missing + (0 if reads is None else reads.count)
+    return PairExplanation(first, second, differing, _causes(ranked, differing))
 
 
 def _claims(
-    one: Image, other: Image, reads: TwoReads | None, names: tuple[str, str]
+    first: Image, second: Image, reads: TwoReads | None, names: tuple[str, str]
 ) -> Iterator[Claim]:
     """Yield every claim about two reads, each test made in both directions."""
     turned_names = (names[1], names[0])
-    moved = settings.base_moved(one, other, names)
+    moved = settings.base_moved(first, second, names)
     if moved is not None:
         yield moved
     for claim in (
-        settings.repeated(one, other, names),
-        settings.repeated(other, one, turned_names),
+        settings.repeated(first, second, names),
+        settings.repeated(second, first, turned_names),
     ):
         if claim is not None:
             yield claim
     if reads is None:
         return
-    for claim in (settings.cut_short(one, reads), settings.cut_short(other, reads.turned)):
+    for claim in (settings.cut_short(first, reads), settings.cut_short(second, reads.turned)):
         if claim is not None:
             yield claim
     if not reads.count:
@@ -172,25 +176,23 @@ def rank(claims: Iterator[Claim]) -> list[Claim]:
 
 def _causes(ranked: Sequence[Claim], differing: int) -> tuple[Cause, ...]:
     causes = []
-    for place, claim in enumerate(ranked):
+    for rank_of_claim, claim in enumerate(ranked):
         if claim.gain < (_LEAST_OF_BITS if claim.code == WEAK_CELLS else _LEAST):
             continue
-        causes.append(Cause(claim.code, claim.share, claim.text, _certain(ranked, place)))
+        causes.append(Cause(claim.code, claim.share, claim.text, _certain(ranked, rank_of_claim)))
     if causes:
         return tuple(causes)
-    what = (
+    finding = (
         f"{counted(differing, 'byte')} differ"
         if differing
         else "the reads have no address in common"
     )
-    return (
-        Cause(CANNOT_TELL, 0.0, f"{what}, and in no way that points to one cause", certain=False),
-    )
+    return (Cause(CANNOT_TELL, 0.0, f"{finding}, and no single cause explains how", certain=False),)
 
 
-def _certain(ranked: Sequence[Claim], place: int) -> bool:
-    claim = ranked[place]
-    if place or not claim.sure or (claim.share < _ALL and claim.code != CUT_SHORT):
+def _certain(ranked: Sequence[Claim], index: int) -> bool:
+    claim = ranked[index]
+    if index or not claim.sure or (claim.share < _ALL and claim.code != CUT_SHORT):
         return False
     second = max((other.gain for other in ranked[1:]), default=0.0)
     lead = claim.gain - max(0.0, second)
@@ -205,8 +207,8 @@ def _together(pairs: Sequence[PairExplanation]) -> tuple[Cause, ...]:
     votes: dict[str, float] = {}
     best: dict[str, Cause] = {}
     for pair in pairs:
-        for place, cause in enumerate(pair.causes):
-            votes[cause.code] = votes.get(cause.code, 0.0) + 1 / (place + 1) ** 2
+        for index, cause in enumerate(pair.causes):
+            votes[cause.code] = votes.get(cause.code, 0.0) + 1 / (index + 1) ** 2
             if cause.code not in best or (cause.certain, cause.figure) > (
                 best[cause.code].certain,
                 best[cause.code].figure,

@@ -6,6 +6,7 @@ from collections import Counter
 from math import log2
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from parambak.memory.counted import counted
 from parambak.memory.relations import exclusive_or, partners
 from parambak.reads.agreement.model import ADDRESS_LINE, Claim
 from parambak.reads.agreement.two_reads import bytes_that, choice
@@ -20,24 +21,23 @@ _CONSTANT: Final = 0.4
 _LOOKED_AT: Final = 2
 _MOST: Final = 0.9
 _BOTH: Final = 2
-"""Bits that say that both reads err at a place."""
+"""Bits that give that both reads err at an offset."""
 _SPARED: Final = 0.25
 _USUAL: Final = 4
 _REPEATS: Final = 1.5
 """Bits saved by a partner's value below which a memory repeats itself at that distance."""
 _NO_LIMIT: Final = 10.0
 _TELLING: Final = 3.0
-"""Bits that a partner's value must save to tell that the byte was read from there."""
+"""Bits that a partner's value must save to show that the byte was read from there."""
 _NOT_NULL: Final = b"\x00" + b"\x01" * 255
 
 
 class _Line(NamedTuple):
     """What one line explains of the sample.
 
-    `hits` are the places, `levels` at how many levels of the line they stand (0 where one read
-    errs at the one level alone, and the other at the other), `moved` the
-    share of the sample at which it is the second read that errs, `saved` the bits saved,
-    `compare-units` those that one partner's value can save at most.
+    `hits` are the offsets, `levels` at how many levels of the line they are (0 if each read errs
+    at a level of its own), `moved` the share of the sample at which the second read errs,
+    `saved` the bits saved, `limit` those that one partner's value can save at most.
     """
 
     line: int
@@ -45,7 +45,7 @@ class _Line(NamedTuple):
     levels: int
     moved: float
     saved: float
-    alike: float
+    limit: float
 
 
 def claims(reads: TwoReads) -> Iterator[Claim]:
@@ -54,25 +54,25 @@ def claims(reads: TwoReads) -> Iterator[Claim]:
         return
     span = reads.stretches[-1].end - 1
     bits = [1 << line for line in range(span.bit_length()) if 1 << line < reads.size]
-    alike = {bit: _alike(reads, reads.stretches[0].start, bit) for bit in bits}
-    all_lines = [_line(reads, bit, alike) for bit in bits]
+    limits = {bit: _repeat_limit(reads, reads.stretches[0].start, bit) for bit in bits}
+    all_lines = [_line(reads, bit, limits) for bit in bits]
     lines = sorted(all_lines, key=lambda line: -line.saved)[:_LOOKED_AT]
     most = max(all_lines, key=lambda line: len(line.hits))
     lines += [most] if most not in lines else []
     number = log2(span.bit_length() + 1)
     best = [_claim(reads, line, number) for line in lines if line.hits]
     yield from best
-    for one in lines:
-        two = max(all_lines, key=lambda line: len(line.hits - one.hits))
-        yield from _two(reads, one, two, number)
+    for line in lines:
+        partner = max(all_lines, key=lambda line: len(line.hits - line.hits))
+        yield from _two_lines(reads, line, partner, number)
 
 
-def _line(reads: TwoReads, bit: int, alike: Mapping[int, float]) -> _Line:
-    """Look which differing bytes of the sample stand, in one read, where the line is the other."""
-    start, size, most = reads.stretches[0].start, reads.size, alike[bit]
-    one, other, cost = reads.one, reads.other, reads.cost
+def _line(reads: TwoReads, bit: int, limits: Mapping[int, float]) -> _Line:
+    """Return which differing bytes of the sample one read has with the line at the other level."""
+    start, size, most = reads.stretches[0].start, reads.size, limits[bit]
+    one, other, cost = reads.first_read, reads.second_read, reads.cost
     repeats = sorted(
-        (other_bit for other_bit in alike if alike[other_bit] < _REPEATS), key=alike.__getitem__
+        (other_bit for other_bit in limits if limits[other_bit] < _REPEATS), key=limits.__getitem__
     )
     usual = [other_bit for other_bit in repeats if other_bit != bit][:_USUAL]
     moved, back, saved, telling = [], [], 0.0, 0
@@ -95,127 +95,128 @@ def _line(reads: TwoReads, bit: int, alike: Mapping[int, float]) -> _Line:
         saved += min(limit, cost[value]) - less
         telling += value not in reads.dull
     hits = frozenset(moved + back)
-    # A line in trouble shows data where there were none as often as none where there were data.
+    # A line with a fault shows data in place of none as often as none in place of data.
     saved -= 0.0 if telling else 1.5 * len(hits)
     levels = len({start + at & bit for at in hits})
     ordered = _high(moved, start, bit) - _high(back, start, bit) if moved and back else 0.0
-    if abs(ordered) > _MOST:  # bytes shifted by just this distance stand so, by no luck
+    if abs(ordered) > _MOST:  # bytes shifted by this distance are so too
         saved -= len(hits)
         levels = 0
     line = bit.bit_length() - 1
     return _Line(line, hits, levels, len(moved) / len(reads.sample), saved, most)
 
 
-def _high(places: Sequence[int], start: int, bit: int) -> float:
-    """Return the share of places at which the line is high."""
-    return sum(start + at & bit > 0 for at in places) / len(places)
+def _high(offsets: Sequence[int], start: int, bit: int) -> float:
+    """Return the share of offsets at which the line is high."""
+    return sum(start + at & bit > 0 for at in offsets) / len(offsets)
 
 
 def _limit(reads: TwoReads, at: int, usual: Sequence[int], most: float) -> float:
-    """Return the bits that a partner's value may save at a place.
+    """Return the bits that a partner's value may save at an offset.
 
-    In a memory that repeats itself they are few: but where what `other` holds is met at none
-    of the usual repeats, that byte is none of those that repeat.
+    In a memory that repeats itself they are few. But if the byte of `second_read` is at none of the
+    usual repeats, it is not one of those that repeat.
     """
     start, met, looked_at = reads.stretches[0].start, 0, 0
     for bit in usual:
-        place = (start + at ^ bit) - start
-        if 0 <= place < reads.size and not reads.xor[place]:
+        partner = (start + at ^ bit) - start
+        if 0 <= partner < reads.size and not reads.xor[partner]:
             looked_at += 1
-            met += reads.one[place] == reads.other[at]
+            met += reads.first_read[partner] == reads.second_read[at]
     return _NO_LIMIT if looked_at > 1 and not met else most
 
 
-def _alike(reads: TwoReads, start: int, bit: int) -> float:
+def _repeat_limit(reads: TwoReads, start: int, bit: int) -> float:
     """Return the bits saved by a partner's value, in a memory that repeats itself very few.
 
-    Where data that both reads agree on equal their partners anyway, as in a table, it is no
-    wonder that differing ones do.
+    If data on which both reads agree equal their partners too, as in a table, equal partners of
+    differing bytes prove little.
     """
     equal = number = 0
     for at in reads.agreeing_sample:
         partner = (start + at ^ bit) - start
         if 0 <= partner < reads.size:
             number += 1
-            equal += reads.one[at] == reads.one[partner]
+            equal += reads.first_read[at] == reads.first_read[partner]
     return -log2((equal + 0.5) / (number + 1))
 
 
 def _claim(reads: TwoReads, explained: _Line, number: float) -> Claim:
     share = len(explained.hits) / len(reads.sample)
     hits = round(share * reads.count)
-    places, stuck, level = _places(reads, explained, share)
-    which = choice(reads.count, hits)
-    narrowed = reads.places - places
-    if explained.alike < _TELLING:
-        # Most bytes equal their partners, so that any that one read has wrong stand out just
-        # there: only that all are at one level speaks for the line.
+    places, stuck, level = _cost_of_places(reads, explained, share)
+    cost_of_choice = choice(reads.count, hits)
+    narrowed = reads.offsets_cost - places
+    if explained.limit < _TELLING:
+        # Most bytes equal their partners, so any wrong byte of a read differs just there: only
+        # differences that are all at one level are evidence for the line.
         narrowed = min(narrowed, float(hits) if explained.levels == 1 else 0.0)
-    gain = narrowed - which + explained.saved * reads.ratio - number
+    gain = narrowed - cost_of_choice + explained.saved * reads.ratio - number
     line, bit = f"A{explained.line}", 1 << explained.line
     if stuck:
         text = (
             f"in {reads.names[1]} each byte with address line {line} {'high' if level else 'low'} "
-            f"is the one {bit} {'lower' if level else 'higher'}, as {reads.names[0]} holds it: "
-            f"the line is stuck"
+            f"has the value that {reads.names[0]} has {counted(bit, 'address', 'addresses')} "
+            f"{'lower' if level else 'higher'}: the line is stuck"
         )
     else:
         text = (
-            f"{bytes_that(hits, reads.count, 'is the one', 'are those')} that the other read holds "
-            f"{bit} away, where address line {line} has the other level: the line makes bad contact"
+            f"{bytes_that(hits, reads.count, 'has the value', 'have the values')} that the other "
+            f"read has {counted(bit, 'address', 'addresses')} away, with the other level of "
+            f"address line {line}: the line makes bad contact"
         )
     sure = _sure(reads, explained, hits) and _varied(reads, explained.hits)
     return Claim(ADDRESS_LINE, gain, share, text, sure)
 
 
 def _sure(reads: TwoReads, explained: _Line, hits: int) -> bool:
-    """Say whether a line in trouble is all that it can be, as far as the places tell.
+    """Return whether only a line with a fault explains the offsets.
 
-    At one level it is stuck, now and then or always. At both it floats, and then spares many of
-    the bytes that it could have changed; else their order is another.
+    At one level the line is stuck, at times or always. At both it floats, and leaves many of
+    the bytes unchanged that it could have changed; else the bytes have another order.
     """
     if explained.levels < 2:
         return explained.levels == 1 and hits >= _SURE_BYTES
     start, bit = reads.stretches[0].start, 1 << explained.line
-    places = [(start + at ^ bit) - start for at in reads.agreeing_sample]
+    partners_of_sample = [(start + at ^ bit) - start for at in reads.agreeing_sample]
     spared = sum(
-        0 <= partner < reads.size and reads.one[at] != reads.one[partner]
-        for at, partner in zip(reads.agreeing_sample, places, strict=True)
+        0 <= partner < reads.size and reads.first_read[at] != reads.first_read[partner]
+        for at, partner in zip(reads.agreeing_sample, partners_of_sample, strict=True)
     )
-    share = spared / max(1, len(places))
+    share = spared / max(1, len(partners_of_sample))
     return hits >= 8 * _SURE_BYTES and share * reads.agreeing >= _SPARED * hits
 
 
 def _varied(reads: TwoReads, hits: Collection[int]) -> bool:
-    """Say whether both reads hold many values there, none of them much of the time.
+    """Return whether both reads hold many values at `hits`, and none of them most of the time.
 
-    Else one read may hold nothing at those places, as where a contact was lost.
+    Else one read may hold nothing there, as after the loss of a contact.
     """
-    for data in (reads.one, reads.other):
+    for data in (reads.first_read, reads.second_read):
         number = Counter(data[at] for at in hits).most_common()
         if len(number) < _SURE_BYTES // 2 or number[0][1] > _CONSTANT * len(hits):
             return False
     return True
 
 
-def _places(reads: TwoReads, explained: _Line, share: float) -> tuple[float, bool, int]:
-    """Return the bits that say where the line errs, whether it always does, and at which level."""
+def _cost_of_places(reads: TwoReads, explained: _Line, share: float) -> tuple[float, bool, int]:
+    """Return the bits that give where the line errs, whether it always does, and at which level."""
     start, bit = reads.stretches[0].start, 1 << explained.line
     levels = {(start + at) >> explained.line & 1 for at in explained.hits}
     if explained.moved < _MOST:
-        return reads.places, False, 0
-    would = partners(reads.one, bit, start)
-    shows = exclusive_or(reads.one, would)
+        return reads.offsets_cost, False, 0
+    would = partners(reads.first_read, bit, start)
+    shows = exclusive_or(reads.first_read, would)
     if len(levels) == 1:
         level = levels.pop()
         shows = _at_level(shows, start, bit, level)
     else:
         level = -1
-    best, stuck = reads.places, False
-    for low, high, more in ((0, reads.size, 1.0), (reads.first, reads.end, 2 * reads.place)):
+    best, stuck = reads.offsets_cost, False
+    for low, high, more in ((0, reads.size, 1.0), (reads.first, reads.end, 2 * reads.offset_cost)):
         visible = (high - low) - shows[low:high].count(0)
         places = more + choice(max(visible, reads.count), reads.count)
-        if level < 0:  # a line that floats is wrong half the time: always is no luck
+        if level < 0:  # a line that floats is wrong half the time
             places = max(places, float(reads.count))
         if places < best:
             best, stuck = places, visible == reads.count and level >= 0
@@ -223,58 +224,61 @@ def _places(reads: TwoReads, explained: _Line, share: float) -> tuple[float, boo
 
 
 def _at_level(shows: bytes, start: int, bit: int, level: int) -> bytes:
-    """Return the bytes at addresses with the line at one level, the others 00."""
+    """Return the bytes at addresses with the line at one level, all others as 00."""
     high = _levels(start, len(shows), bit)
-    kept = int.from_bytes(shows, "little")
-    kept = kept & high if level else kept & ~high
-    return kept.to_bytes(len(shows), "little")
+    masked = int.from_bytes(shows, "little")
+    masked = masked & high if level else masked & ~high
+    return masked.to_bytes(len(shows), "little")
 
 
-def _two(reads: TwoReads, one: _Line, two: _Line, number: float) -> Iterator[Claim]:
-    """Yield that two lines together explain more, as where they are shorted."""
-    more = two.hits - one.hits
+def _two_lines(reads: TwoReads, first: _Line, second: _Line, number: float) -> Iterator[Claim]:
+    """Yield that two lines together explain more, as if they are shorted."""
+    more = second.hits - first.hits
     if len(more) < 2:
         return
-    hits = one.hits | two.hits
+    hits = first.hits | second.hits
     share = len(hits) / len(reads.sample)
-    saved = one.saved + two.saved * len(more) / len(two.hits) - choice(len(hits), len(more))
-    which = choice(reads.count, round(share * reads.count))
-    gain = saved * reads.ratio - which
+    saved = first.saved + second.saved * len(more) / len(second.hits) - choice(len(hits), len(more))
+    cost_of_choice = choice(reads.count, round(share * reads.count))
+    gain = saved * reads.ratio - cost_of_choice
     if share > _MOST:
-        both = _shorted(reads, one.line, two.line)
-        if min(one.alike, two.alike) < _TELLING:  # as for one line
-            both = min(both, saved * reads.ratio + reads.count)
-        gain = max(gain, both)
+        if_shorted = _shorted(reads, first.line, second.line)
+        if min(first.limit, second.limit) < _TELLING:  # as for one line
+            if_shorted = min(if_shorted, saved * reads.ratio + reads.count)
+        gain = max(gain, if_shorted)
     gain -= 2 * number
-    low, high = sorted((one.line, two.line))
+    low, high = sorted((first.line, second.line))
+    number_of_hits = round(share * reads.count)
     text = (
-        f"{bytes_that(round(share * reads.count), reads.count, 'is the one', 'are those')} "
-        f"that the other read holds {1 << low} or {1 << high} away: address lines A{low} and "
-        f"A{high} are shorted, or both make bad contact"
+        f"{bytes_that(number_of_hits, reads.count, 'has the value', 'have the values')} "
+        f"that the other read has {1 << low} or {1 << high} addresses away: address lines A{low} "
+        f"and A{high} are shorted, or both make bad contact"
     )
-    ordered = 0 in (one.levels, two.levels)
+    ordered = 0 in (first.levels, second.levels)
     sure = len(hits) >= 4 * _SURE_BYTES and not ordered and _varied(reads, hits)
     yield Claim(ADDRESS_LINE, gain, share, text, sure)
 
 
-def _shorted(reads: TwoReads, one: int, two: int) -> float:
-    """Return the bits saved where two lines are shorted, both following the lower or the higher."""
+def _shorted(reads: TwoReads, first_line: int, second_line: int) -> float:
+    """Return the bits saved if two lines are shorted, both at the lower or the higher level."""
     start, size = reads.stretches[0].start, reads.size
-    a, b = (_levels(start, size, 1 << line) for line in (one, two))
-    by_one, by_two = (partners(reads.one, 1 << line, start) for line in (one, two))
-    own = int.from_bytes(reads.one, "little")
+    a, b = (_levels(start, size, 1 << line) for line in (first_line, second_line))
+    by_one, by_two = (
+        partners(reads.first_read, 1 << line, start) for line in (first_line, second_line)
+    )
+    plain = int.from_bytes(reads.first_read, "little")
     best = 0.0
     for first, second in ((a & ~b, b & ~a), (b & ~a, a & ~b)):
-        would = own & ~(first | second)
+        would = plain & ~(first | second)
         would |= int.from_bytes(by_one, "little") & first
         would |= int.from_bytes(by_two, "little") & second
         turned = would.to_bytes(size, "little")
-        left = exclusive_or(turned, reads.other).translate(_NOT_NULL)
+        unlike = exclusive_or(turned, reads.second_read).translate(_NOT_NULL)
         left_open = (
-            int.from_bytes(left, "little")
+            int.from_bytes(unlike, "little")
             & int.from_bytes(reads.xor.translate(_NOT_NULL), "little")
         ).bit_count()
-        visible = size - exclusive_or(turned, reads.one).count(0)
+        visible = size - exclusive_or(turned, reads.first_read).count(0)
         hits = reads.count - left_open
         cost = 1 + choice(max(visible, hits), hits) + reads.rest(left_open)
         best = max(best, reads.null - cost)

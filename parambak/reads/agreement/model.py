@@ -17,37 +17,42 @@ CUT_SHORT: Final = "cut-short"
 REPEATED: Final = "repeated"
 CANNOT_TELL: Final = "cannot-tell"
 
-_CLEAN: Final = "Clean the pins and the socket, reseat the chip, and read it twice more."
+_CLEAN: Final = "Clean the pins and the socket. Reseat the chip and read it twice more."
 _NEXT: Final = {
     WEAK_CELLS: (
-        "Read the chip three times or more and take the vote; check the supply voltage chosen. "
-        "Such a chip is failing: replace it soon."
+        "Read the chip three times or more and take the vote. Check the supply voltage selected "
+        "on the reader. Replace the chip soon: it is failing."
     ),
-    DATA_LINE: f"{_CLEAN} Look for a bent pin, or a joint open on that line.",
-    ADDRESS_LINE: f"{_CLEAN} Look for a bent pin on that line; check the device chosen.",
-    CONTACT_LOST: f"{_CLEAN} Do not touch chip or clip while it is read.",
-    BYTES_SWAPPED: "Give both reads the same word order on the reader, and read again.",
-    SHIFTED: "Check base address and offset chosen on the reader and the cable, and read again.",
+    DATA_LINE: f"{_CLEAN} Look for a bent pin, or an open joint, on that line.",
+    ADDRESS_LINE: (
+        f"{_CLEAN} Look for a bent pin on that line. Check the device selected on the reader."
+    ),
+    CONTACT_LOST: f"{_CLEAN} Do not touch the chip or the clip during a read.",
+    BYTES_SWAPPED: "Select one word order on the reader for both reads. Read again.",
+    SHIFTED: (
+        "Check the base address and the offset selected on the reader, and the cable. Read again."
+    ),
     HALVES_EXCHANGED: (
-        "Check the order of the two chips or banks, and the start address chosen; read again."
+        "Check the order of the two chips or banks, and the start address selected. Read again."
     ),
-    ANOTHER_CHIP: "Check the markings and the position of the chip that was read; read it again.",
-    CUT_SHORT: "Check the device and the length chosen on the reader, and read the whole again.",
-    REPEATED: "Choose the device by its marking: its size is wrong in one of the reads.",
+    ANOTHER_CHIP: "Check the markings and the position of the chip that was read. Read it again.",
+    CUT_SHORT: (
+        "Check the device and the length selected on the reader. Read the whole chip again."
+    ),
+    REPEATED: "Select the device by its marking: its size is wrong in one of the reads.",
     CANNOT_TELL: (
-        "Read it three times or more, reseated each time, and see which reads agree. If the "
-        "chip is in a powered unit, its program may be writing to it: switch it off first."
+        "Read the chip three times or more, reseated each time. See which reads agree. If the "
+        "chip is in a powered unit, switch the unit off first: its program may write to the chip."
     ),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """One cause that would make the reads differ so.
+    """One cause that can explain how the reads differ.
 
     `figure` is the share (0 to 1) of the differing bytes that it explains, `text` a sentence
-    with the evidence, `next` what to do, `certain` whether nothing else that is known here
-    comes near to explaining the same.
+    with the evidence, `next` what to do, `certain` whether no other cause comes near to it.
     """
 
     code: str
@@ -65,8 +70,8 @@ class Cause:
 class PairExplanation:
     """Two of the reads, by their numbers from 0, and the causes ranked for these two."""
 
-    one: int
-    other: int
+    first: int
+    second: int
     differing: int
     causes: tuple[Cause, ...]
 
@@ -75,8 +80,8 @@ class PairExplanation:
 class Explanation:
     """Why reads differ: causes for all together, the likeliest first, and pair by pair.
 
-    `causes` is empty where all reads are the same, and begins with `cannot-tell` where
-    nothing explains them. `groups` are the numbers, from 0, of reads that are the same.
+    `causes` is empty if all reads are the same, and begins with `cannot-tell` if nothing
+    explains them. `groups` are the numbers, from 0, of reads that are the same.
     """
 
     causes: tuple[Cause, ...]
@@ -91,10 +96,10 @@ class Explanation:
 
 
 class Claim(NamedTuple):
-    """A cause as one of the tests puts it forward.
+    """A cause that one of the tests proposes.
 
-    `gain` is how many bits it saves in telling one read, given the other, against naming each
-    differing byte; `sure` whether its own evidence would let it be called certain.
+    `gain` is how many bits shorter it makes the description of one read by the other, compared
+    with a list of the differing bytes; `sure` whether its evidence is enough to call it certain.
     """
 
     code: str

@@ -1,4 +1,4 @@
-"""What wrong settings on the reader make of a memory, or another chip in its socket.
+"""The effects of wrong settings on the reader, or of another chip in its socket.
 
 The same bytes in another order: swapped within words, halves exchanged, shifted. Another
 length: one read cut short, or one that repeats the other. Or two different chips.
@@ -31,14 +31,14 @@ _SURE_BYTES: Final = 8
 _LEFT: Final = 0.3
 _LIKE: Final = 0.5
 _LENGTH: Final = 16.0
-"""Bits that it costs to leave a difference in length open."""
+"""Bits that it costs to leave a difference in length without an explanation."""
 _LENGTH_TELLS: Final = 40.0
 _SURE_DATA: Final = 16
 _STRANGE: Final = 0.1
 
 
 def claims(reads: TwoReads) -> Iterator[Claim]:
-    """Yield the orders in which the same bytes may stand; the lengths are equal or not."""
+    """Yield the orders in which the same bytes may be; the lengths are equal or not."""
     if not (reads.lacks or reads.spare):
         yield from _turned(reads)
     yield from _shifted(reads)
@@ -51,125 +51,133 @@ def _turned(reads: TwoReads) -> Iterator[Claim]:
         (4.0, BYTES_SWAPPED, "the two 16-bit words of each 32-bit word", 4, 2),
         (2.0, HALVES_EXCHANGED, "the two halves of the memory", 0, 0),
     )
-    for cost, code, what, size, unit in ways:
-        would = relations.swapped(reads.one, size, unit) if size else relations.exchanged(reads.one)
-        left = relations.differing(would, reads.other)
-        if left > _LEFT * reads.count:
+    for cost, code, units, size, unit in ways:
+        turned = (
+            relations.swapped(reads.first_read, size, unit)
+            if size
+            else relations.exchanged(reads.first_read)
+        )
+        still = relations.differing(turned, reads.second_read)
+        if still > _LEFT * reads.count:
             continue
-        exact = (
-            "every byte then agrees" if not left else f"{counted(left, 'byte')} then still differ"
-        )
+        exact = "every byte agrees" if not still else f"{counted(still, 'byte')} still differ"
         text = (
-            f"{what} stand in the other order in {reads.names[1]}: {reads.count} bytes differ, and "
-            f"with {'them' if size else 'the halves'} put back {exact}"
+            f"{units} are in the other order in {reads.names[1]}: {reads.count} bytes differ, and "
+            f"in the order of {reads.names[0]} {exact}"
         )
-        gain = reads.null - cost - reads.rest(left)
-        share = (reads.count - left) / reads.count
+        gain = reads.null - cost - reads.rest(still)
+        share = (reads.count - still) / reads.count
         yield Claim(code, gain, share, text, _telling(reads))
 
 
 def _telling(reads: TwoReads) -> bool:
-    values = {reads.other[at] for at in reads.sample} - set(reads.dull)
+    values = {reads.second_read[at] for at in reads.sample} - set(reads.dull)
     return reads.count >= _SURE_BYTES and len(values) >= _SURE_BYTES // 2
 
 
 def _shifted(reads: TwoReads) -> Iterator[Claim]:
-    one, other = reads.one, reads.other
-    shift = relations.shift(one, other)
+    first, second = reads.first_read, reads.second_read
+    shift = relations.shift(first, second)
     if shift is None:
         return
-    fill = relations.filling(one)
-    would = relations.shifted(one, len(other), shift, fill)
-    left = relations.differing(would, other)
+    fill = relations.filling(first)
+    moved_back = relations.shifted(first, len(second), shift, fill)
+    still = relations.differing(moved_back, second)
     edge = abs(shift.by)
     # The bytes at the edge, if not one value, may be those pushed out at the other end.
-    gap = other[shift.start : shift.start + edge] if shift.by > 0 else other[-edge:]
-    out = one[-edge:] if shift.by > 0 else one[shift.start : shift.start + edge]
-    if gap == out and 2 * edge == len(one):
+    gap = second[shift.start : shift.start + edge] if shift.by > 0 else second[-edge:]
+    out = first[-edge:] if shift.by > 0 else first[shift.start : shift.start + edge]
+    if gap == out and 2 * edge == len(first):
         return  # the halves exchanged
     at_edge = relations.differing(bytes([fill]) * len(gap), gap)
     if gap == out or gap.count(gap[:1]) == len(gap):
-        left -= at_edge
+        still -= at_edge
         price = 8.0
     else:
-        left -= at_edge
+        still -= at_edge
         price = 8.0 * at_edge
-    if left > _LIKE * reads.count:
+    if still > _LIKE * reads.count:
         return
-    start = 1.0 if not _late(one, shift.start, fill) else reads.place
+    start = 1.0 if not _late(first, shift.start, fill) else reads.offset_cost
     cost = 4 + 2 * log2(edge + 1) + start + price
-    gain = reads.null - cost - reads.rest(max(0, left))
+    gain = reads.null - cost - reads.rest(max(0, still))
     text = (
-        _text(reads, shift.by, shift.start, left) if start > 1 else _text(reads, shift.by, 0, left)
+        _text(reads, shift.by, shift.start, still)
+        if start > 1
+        else _text(reads, shift.by, 0, still)
     )
-    share = (reads.count - max(0, left)) / reads.count
+    share = (reads.count - max(0, still)) / reads.count
     # Crossed address lines move a block as large as the distance, or smaller, just so; a
     # stuck highest line shows one half in both.
-    moved = one[shift.start :].strip(bytes([fill]))
+    moved = first[shift.start :].strip(bytes([fill]))
     data = len(moved.translate(None, bytes([fill])))
     sure = (
-        _telling(reads) and len(moved) > edge and 2 * edge != len(one) and data >= 2 * _SURE_BYTES
+        _telling(reads) and len(moved) > edge and 2 * edge != len(first) and data >= 2 * _SURE_BYTES
     )
     yield Claim(SHIFTED, gain, share, text, sure)
 
 
 def _late(one: bytes, start: int, fill: int) -> bool:
-    """Say whether data stand before the place from which bytes are shifted."""
+    """Return whether there are data before `start`, from which bytes are shifted."""
     return bool(one[:start].strip(bytes([fill])))
 
 
-def _text(reads: TwoReads, by: int, start: int, left: int) -> str:
+def _text(reads: TwoReads, by: int, start: int, still: int) -> str:
     unit = "byte" if abs(by) == 1 else "bytes"
     way = f"{abs(by)} {unit} {'higher' if by > 0 else 'lower'} than in {reads.names[0]}"
-    where = f"from {reads.at(start)} on, all" if start else "all"
-    lost = "bytes were put in" if by > 0 else "bytes were lost"
-    rest = "" if left <= 0 else f", but for {counted(left, 'byte')}"
-    return f"{where} that {reads.names[1]} holds stands {way}{rest}: it is shifted, {lost}"
+    scope = f"from {reads.at(start)} on, all" if start else "all"
+    lost = "bytes were inserted" if by > 0 else "bytes were lost"
+    exception = "" if still <= 0 else f", except {counted(still, 'byte')}"
+    return f"{scope} bytes of {reads.names[1]} are {way}{exception}: that read is shifted, {lost}"
 
 
-def base_moved(one: Image, other: Image, names: tuple[str, str]) -> Claim | None:
-    """Return that the same bytes stand at other addresses, where they do."""
-    by = other.start - one.start
-    moved = tuple(Range(stretch.start + by, stretch.length) for stretch in one.ranges)
-    if not by or moved != other.ranges:
+def base_moved(first: Image, second: Image, names: tuple[str, str]) -> Claim | None:
+    """Return that the same bytes are at other addresses, None if they are not."""
+    by = second.start - first.start
+    moved = tuple(Range(stretch.start + by, stretch.length) for stretch in first.ranges)
+    if not by or moved != second.ranges:
         return None
-    here, there = one.content, other.content
-    left = relations.differing(here, there)
-    telling = len(here.translate(None, bytes({0x00, 0xFF, relations.filling(here)})))
-    if left > _LIKE / 10 * len(here) or left > telling:
+    first_bytes, second_bytes = first.content, second.content
+    still = relations.differing(first_bytes, second_bytes)
+    telling = len(first_bytes.translate(None, bytes({0x00, 0xFF, relations.filling(first_bytes)})))
+    if still > _LIKE / 10 * len(first_bytes) or still > telling:
         return None
-    rest = "" if not left else f", but for {counted(left, 'byte')}"
+    exception = "" if not still else f", except {counted(still, 'byte')}"
     text = (
-        f"{names[1]} holds what {names[0]} holds{rest}, but {counted(abs(by), 'byte')} "
-        f"{'higher' if by > 0 else 'lower'}, from 0x{other.start:04X}: another base address or "
-        "offset was chosen"
+        f"{names[1]} holds the same bytes as {names[0]}{exception}, but {counted(abs(by), 'byte')} "
+        f"{'higher' if by > 0 else 'lower'}, from 0x{second.start:04X}: another base address or "
+        "offset was selected"
     )
-    share = (len(here) - left) / len(here)
-    return Claim(SHIFTED, 1000.0 - left, share, text, telling >= _SURE_BYTES and not left)
+    share = (len(first_bytes) - still) / len(first_bytes)
+    return Claim(SHIFTED, 1000.0 - still, share, text, telling >= _SURE_BYTES and not still)
 
 
-def cut_short(one: Image, reads: TwoReads) -> Claim | None:
-    """Return that the second read lacks a part of `one`, the first; what of the rest agrees."""
+def cut_short(image: Image, reads: TwoReads) -> Claim | None:
+    """Return that a part of `image`, the first read, is missing in the second."""
     if not reads.lacks or reads.count > reads.agreeing / 4:
         return None
-    lacking = sum(stretch.length for stretch in reads.lacks)
-    lost = b"".join(one.read(stretch.start, stretch.length) or b"" for stretch in reads.lacks[:64])
+    missing = sum(stretch.length for stretch in reads.lacks)
+    lost = b"".join(
+        image.read(stretch.start, stretch.length) or b"" for stretch in reads.lacks[:64]
+    )
     blank = lost.count(lost[:1]) == len(lost) and lost[0] in (0x00, 0xFF)
     gain = _LENGTH_TELLS if not reads.count else _LENGTH - reads.rest(reads.count) + reads.null
     if reads.spare:
         gain -= _LENGTH
     agree = (
-        "what both hold agrees"
+        "the bytes in both reads agree"
         if not reads.count
         else f"{counted(reads.count, 'byte')} differ elsewhere"
     )
     text = (
-        f"{reads.names[1]} lacks {lacking} of the {one.size} bytes that {reads.names[0]} holds, "
-        f"{_where(reads.lacks)}; {agree}: that read was cut short"
+        f"{missing} of the {image.size} bytes of {reads.names[0]} are missing in {reads.names[1]}, "
+        f"{_where(reads.lacks)}; {agree}: {reads.names[1]} was cut short"
     )
     if blank:
-        text += f" (all {lost[0]:02X} in {reads.names[0]}: or its reader leaves blank bytes out)"
-    share = lacking / (lacking + reads.count)
+        text += (
+            f" (or its reader leaves out blank bytes: all are {lost[0]:02X} in {reads.names[0]})"
+        )
+    share = missing / (missing + reads.count)
     sure = not (blank or reads.spare or reads.count) and reads.agreeing >= _SURE_DATA
     return Claim(CUT_SHORT, gain, share, text, sure)
 
@@ -180,48 +188,50 @@ def _where(lacks: tuple[Range, ...]) -> str:
     return ", ".join(shown) + more
 
 
-def repeated(one: Image, other: Image, names: tuple[str, str]) -> Claim | None:
-    """Return that `other`, longer, is `one` over and over."""
-    if len(one.blocks) != 1 or len(other.blocks) != 1 or one.start != other.start:
+def repeated(shorter: Image, longer: Image, names: tuple[str, str]) -> Claim | None:
+    """Return that `longer`, longer, repeats `shorter` to its end."""
+    if len(shorter.blocks) != 1 or len(longer.blocks) != 1 or shorter.start != longer.start:
         return None
-    repeats = relations.repeats(other.content, one.content)
-    telling = len(one.content.translate(None, bytes({0, 0xFF, relations.filling(one.content)})))
+    repeats = relations.repeats(longer.content, shorter.content)
+    telling = len(
+        shorter.content.translate(None, bytes({0, 0xFF, relations.filling(shorter.content)}))
+    )
     if repeats is None or repeats.share < 1.0 or telling < _SURE_DATA:
         return None
     text = (
-        f"{names[1]} is {other.size} bytes long and holds the {one.size} bytes of {names[0]} "
-        "over and over: a larger chip was chosen, or the other read stopped at a part that the "
-        "memory repeats"
+        f"{names[1]} is {longer.size} bytes long and repeats the {shorter.size} bytes of "
+        f"{names[0]} to its end: a larger chip was selected, or {names[0]} stopped at a part that "
+        "the memory repeats"
     )
     return Claim(REPEATED, _LENGTH_TELLS + 10, 1.0, text, sure=False)
 
 
 def another_chip(reads: TwoReads) -> Iterator[Claim]:
-    """Yield that the two are different memories, as far as their data are strange to each other.
+    """Yield that the two are different memories, by how little of their data agrees.
 
-    Never certain: it is what is left where nothing known here explains the differences.
+    Never certain: it remains when no other cause explains the differences.
     """
-    here, there = reads.telling
-    fewer = min(here, there)
+    in_first, in_second = reads.telling
+    fewer = min(in_first, in_second)
     if not fewer:
         return
     strange = 1.0 - _likeness(reads)
     nearness = (1.0 - strange) / _LIKE
     gain = min(30.0, 3.0 * fewer) * (1.0 - nearness)
-    apart = reads.null - reads.alone
-    gain += max(0.0, apart) if strange > 0.98 else apart
+    less_alone = reads.null - reads.alone
+    gain += max(0.0, less_alone) if strange > 0.98 else less_alone
     kind = ""
     if gain <= 0 and strange >= _STRANGE and reads.count >= _SURE_DATA:
         gain, kind = 4.0, ", as in a sister unit's memory of the same make"
     text = (
         f"{reads.count} of {reads.size} bytes differ, and of the bytes that are data "
-        f"{reads.agreeing} agree{kind}: another chip was read, or this one was written anew"
+        f"{reads.agreeing} agree{kind}: another chip was read, or this one was written to"
     )
     yield Claim(ANOTHER_CHIP, gain, min(1.0, strange), text, sure=False)
 
 
 def _likeness(reads: TwoReads) -> float:
-    """Return the share of data that agrees, less what chance makes agree: 0 to 1."""
-    here, there = reads.telling
-    either = here + there - reads.agreeing
+    """Return the share of data that agrees, less what agrees by chance: 0 to 1."""
+    in_first, in_second = reads.telling
+    either = in_first + in_second - reads.agreeing
     return max(0.0, reads.agreeing - reads.by_chance) / max(1.0, either)

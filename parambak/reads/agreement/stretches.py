@@ -1,7 +1,7 @@
-"""Differences that lie together: a contact lost for a stretch, which then holds one value or noise.
+"""Differences that are together: a contact lost for a stretch, which then holds one value or noise.
 
-Where the stretch ends with the chip, and holds 00 or FF, the read may as well have been cut
-short and filled up.
+If the stretch ends with the chip, and holds 00 or FF, the read may have been cut short and filled
+up.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ _SOLID: Final = 0.5
 _NOISY: Final = 24
 _PART: Final = 0.6
 _VALUE: Final = {0xFF: 1.0, 0x00: 2.0}
-"""Bits that say which value an open bus shows: most are pulled up, or down."""
+"""Bits that give the value of an open bus: most are pulled up, or down."""
 
 
 class _Stretch(NamedTuple):
@@ -62,52 +62,52 @@ def _held(reads: TwoReads) -> list[_Stretch]:
         hit = _DIFFERS.search(reads.xor, at)
         if hit is None or len(stretches) == _MOST:
             break
-        place = hit.start()
-        both = (
-            _run(reads, reads.other, place, errs=True),
-            _run(reads, reads.one, place, errs=False),
+        offset = hit.start()
+        runs = (
+            _run(reads, reads.second_read, offset, errs=True),
+            _run(reads, reads.first_read, offset, errs=False),
         )
-        best = max(both, key=lambda stretch: stretch.differing)
+        best = max(runs, key=lambda stretch: stretch.differing)
         if best.differing > 1 and best.high - best.low >= _LONG - 2:
             stretches.append(best)
         at = best.high
     return stretches
 
 
-def _run(reads: TwoReads, data: bytes, place: int, *, errs: bool) -> _Stretch:
-    """Return the run of one value that a place is in, and how much differs from it on."""
-    low, high = _run_start(data, place), _run_end(data, place)
-    differing = (high - place) - reads.xor[place:high].count(0)
-    return _Stretch(low, high, data[place], differing, errs)
+def _run(reads: TwoReads, data: bytes, offset: int, *, errs: bool) -> _Stretch:
+    """Return the run of one value around an offset; `differing` counts from the offset on."""
+    low, high = _run_start(data, offset), _run_end(data, offset)
+    differing = (high - offset) - reads.xor[offset:high].count(0)
+    return _Stretch(low, high, data[offset], differing, errs)
 
 
-def _run_end(data: bytes, place: int) -> int:
-    """Return where the run of one value that `place` is in ends."""
-    other = re.compile(b"[^" + re.escape(data[place : place + 1]) + b"]")
-    end = other.search(data, place)
+def _run_end(data: bytes, offset: int) -> int:
+    """Return the end of the run of one value around `offset`."""
+    change = re.compile(b"[^" + re.escape(data[offset : offset + 1]) + b"]")
+    end = change.search(data, offset)
     return end.start() if end else len(data)
 
 
-def _run_start(data: bytes, place: int) -> int:
-    """Return where that run starts, looking back ever farther: never over the whole for one."""
-    value, window = data[place : place + 1], 64
+def _run_start(data: bytes, offset: int) -> int:
+    """Return the start of that run; the search goes back in growing steps."""
+    value, window = data[offset : offset + 1], 64
     while True:
-        low = max(0, place - window)
-        start = low + len(data[low:place].rstrip(value))
+        low = max(0, offset - window)
+        start = low + len(data[low:offset].rstrip(value))
         if start > low or not low:
             return start
         window *= 8
 
 
 def _of_one_value(reads: TwoReads, held: list[_Stretch]) -> Iterator[Claim]:
-    each_costs = 2 * reads.place
+    stretch_cost = 2 * reads.offset_cost
     per_byte = reads.null / reads.count
-    held = [s for s in held if s.differing * per_byte > each_costs] or held[:1]
+    held = [s for s in held if s.differing * per_byte > stretch_cost] or held[:1]
     if not any(stretch.errs for stretch in held):
-        return  # said with the two reads in the other order
+        return  # yielded with the two reads in the other order
     hits = sum(stretch.differing for stretch in held)
     values = {stretch.value for stretch in held}
-    cost = len(held) * each_costs + sum(_VALUE.get(value, 8.0) for value in values)
+    cost = len(held) * stretch_cost + sum(_VALUE.get(value, 8.0) for value in values)
     values_shown = sum(
         stretch.differing * reads.cost[stretch.value] for stretch in held if stretch.errs
     )
@@ -115,11 +115,11 @@ def _of_one_value(reads: TwoReads, held: list[_Stretch]) -> Iterator[Claim]:
     if reads.single_bits > _SINGLE * reads.count:
         gain -= _SINGLE_COSTS * reads.count  # data seldom differ from a blank in one bit alone
     shown = " or ".join(f"{value:02X}" for value in sorted(values)[:3])
-    both = not all(stretch.errs for stretch in held)
-    who, where = ("one read", "the other") if both else (reads.names[1], reads.names[0])
+    in_both = not all(stretch.errs for stretch in held)
+    empty, full = ("one read", "the other") if in_both else (reads.names[1], reads.names[0])
     text = (
-        f"{who} holds nothing but {shown} {_where(reads, held)}, where {where} "
-        f"holds data: {bytes_that(hits, reads.count, 'lies', 'lie')} there; a contact was lost"
+        f"{empty} holds only {shown} {_where(reads, held)}, where {full} holds data: "
+        f"{bytes_that(hits, reads.count, 'is', 'are')} there; a contact was lost"
     )
     share = hits / reads.count
     last = held[-1]
@@ -127,21 +127,21 @@ def _of_one_value(reads: TwoReads, held: list[_Stretch]) -> Iterator[Claim]:
     to_end = len(held) == 1 and last.errs and last.high == reads.size and last.value in (0x00, 0xFF)
     related = reads.agreeing - reads.by_chance
     sure = min(hits, related) >= _SURE_BYTES and shown in {"00", "FF"} and not to_end
-    sure = sure and not both and len({reads.one[at] for at in reads.sample}) >= _VALUES
+    sure = sure and not in_both and len({reads.first_read[at] for at in reads.sample}) >= _VALUES
     sure = sure and hits >= _SOLID * sum(_spread(reads, stretch) for stretch in held)
     yield Claim(CONTACT_LOST, gain, share, text, sure)
     if to_end and not (reads.lacks or reads.spare):
         text = (
-            f"{reads.names[1]} holds nothing but {shown} from {reads.at(last.low)} to the end, "
-            f"where {reads.names[0]} holds data: that read stopped there and was filled up, or "
-            "lost its contact"
+            f"{reads.names[1]} holds only {shown} from {reads.at(last.low)} to the end, where "
+            f"{reads.names[0]} holds data: {reads.names[1]} stopped there and was filled up, or a "
+            "contact was lost"
         )
         nearer = min(6.0, -log2(trailing + 1 / 64)) - 3
         yield Claim(CUT_SHORT, gain + nearer, share, text, sure=False)
 
 
 def _spread(reads: TwoReads, held: _Stretch) -> int:
-    """Return how many places a stretch has from its first difference to its last."""
+    """Return the bytes of a stretch from its first difference to its last."""
     return len(reads.xor[held.low : held.high].strip(b"\x00"))
 
 
@@ -165,18 +165,17 @@ def _of_noise(reads: TwoReads) -> Iterator[Claim]:
     gain = min(24.0, 1.0 * hits, 4.0 * max(0.0, reads.agreeing - reads.by_chance))
     gain -= 2.0 * (len(long) - 1) + 2.0 * (reads.count - hits)
     text = (
-        f"{bytes_that(hits, reads.count, 'lies', 'lie')} close together, "
-        f"{_where(reads, long)}, with no order in them, and {reads.agreeing} bytes of data "
-        "elsewhere agree: a contact was lost there"
+        f"{bytes_that(hits, reads.count, 'is', 'are')} close together, {_where(reads, long)}, "
+        f"in no order, and {reads.agreeing} bytes of data elsewhere agree: a contact was lost there"
     )
     yield Claim(CONTACT_LOST, gain, hits / reads.count, text, sure=False)
 
 
 def _noise_in_one(reads: TwoReads, long: list[_Stretch]) -> bool:
-    """Say whether one of the reads, and not the other, holds bytes of no order there."""
-    here = b"".join(reads.one[stretch.low : stretch.high] for stretch in long)
-    there = b"".join(reads.other[stretch.low : stretch.high] for stretch in long)
-    return len(here) >= _NOISY and _noisy(here) != _noisy(there)
+    """Return whether one read, and not the other, holds bytes in no order there."""
+    first = b"".join(reads.first_read[stretch.low : stretch.high] for stretch in long)
+    second = b"".join(reads.second_read[stretch.low : stretch.high] for stretch in long)
+    return len(first) >= _NOISY and _noisy(first) != _noisy(second)
 
 
 def _noisy(data: bytes) -> bool:

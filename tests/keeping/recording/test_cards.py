@@ -1,4 +1,4 @@
-"""Cards: whereabouts, a spare's own dump, and the sheet of what a unit's card must carry."""
+"""Cards: location, a spare's own dump, and the sheet of what a unit's card must carry."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ if TYPE_CHECKING:
 SHEET = b'card-type = "TC-2"\n'
 
 
-def enter(laptop: Laptop, serial: str, whereabouts: str, **words: str) -> tuple[str, bool]:
+def enter(laptop: Laptop, serial: str, location: str, **words: str) -> tuple[str, bool]:
     """Put a card on record."""
     return enter_card(
         laptop.vault,
         vessel="grebe",
         serial=serial,
-        whereabouts=whereabouts,
+        location=location,
         card_type=words.get("card_type"),
         by=words.get("by"),
     )
@@ -40,7 +40,7 @@ def test_a_spares_own_dump_is_never_filed_under_a_unit(laptop: Laptop) -> None:
     (vessel,) = laptop.fleet.vessels
     assert [unit.short for unit in vessel.units] == ["port-thruster"]
     assert [copy.sha256 for copy in laptop.position(WHERE).copies] == [sha256(image())]
-    assert vessel.cards[0].facts == {"serial": "PC-1", "whereabouts": "spare aboard"}
+    assert vessel.cards[0].facts == {"serial": "PC-1", "location": "spare aboard"}
 
 
 def test_a_spare_set_as_a_unit_is_not_stopped_for_it(laptop: Laptop) -> None:
@@ -64,7 +64,7 @@ def test_a_card_is_entered_once_and_then_moved(laptop: Laptop) -> None:
     assert enter(laptop, "PC-1", "spare aboard", card_type="TC-2", by="A. I.") == (where, True)
     assert enter(laptop, "pc-1", "ashore") == (where, False)
     (card,) = laptop.fleet.vessels[0].cards
-    facts = {"serial": "PC-1", "whereabouts": "ashore", "card_type": "TC-2"}
+    facts = {"serial": "PC-1", "location": "ashore", "card_type": "TC-2"}
     assert (card.where, card.facts) == (where, facts)
 
 
@@ -76,7 +76,7 @@ def test_a_card_needs_its_vessel(laptop: Laptop) -> None:
             laptop.vault,
             vessel="avocet",
             serial="PC-1",
-            whereabouts="ashore",
+            location="ashore",
             card_type=None,
             by=None,
         )
@@ -160,22 +160,22 @@ def test_a_card_in_a_unit_says_in_which_and_a_moved_one_in_none(laptop: Laptop) 
     laptop.take(image())
     enter_in(laptop, "PC-1", "Port-Thruster")
     (card,) = laptop.fleet.vessels[0].cards
-    assert (card.facts["whereabouts"], card.facts["unit"]) == ("in a unit", "port-thruster")
+    assert (card.facts["location"], card.facts["unit"]) == ("in a unit", "port-thruster")
     vessel = laptop.fleet.vessels[0]
     assert cards_in(vessel, vessel.units[0]) == vessel.cards
     enter(laptop, "PC-1", "ashore")
     vessel = laptop.fleet.vessels[0]
-    assert vessel.cards[0].facts == {"serial": "PC-1", "whereabouts": "ashore"}
+    assert vessel.cards[0].facts == {"serial": "PC-1", "location": "ashore"}
     assert cards_in(vessel, vessel.units[0]) == ()
 
 
-def enter_in(laptop: Laptop, serial: str, unit: str | None, whereabouts: str = "in a unit") -> None:
+def enter_in(laptop: Laptop, serial: str, unit: str | None, location: str = "in a unit") -> None:
     """Put a card on record as being in a unit."""
     enter_card(
         laptop.vault,
         vessel="grebe",
         serial=serial,
-        whereabouts=whereabouts,
+        location=location,
         card_type=None,
         by=None,
         unit=unit,
@@ -183,7 +183,7 @@ def enter_in(laptop: Laptop, serial: str, unit: str | None, whereabouts: str = "
 
 
 @pytest.mark.parametrize(
-    ("unit", "whereabouts", "code", "found"),
+    ("unit", "location", "code", "found"),
     [
         (None, "in a unit", "card-unit", "in a unit, no unit"),
         ("port-thruster", "ashore", "card-unit", "ashore, port-thruster"),
@@ -192,13 +192,13 @@ def enter_in(laptop: Laptop, serial: str, unit: str | None, whereabouts: str = "
     ],
 )
 def test_a_unit_and_a_whereabouts_that_do_not_fit_are_refused(
-    laptop: Laptop, unit: str | None, whereabouts: str, code: str, found: str
+    laptop: Laptop, unit: str | None, location: str, code: str, found: str
 ) -> None:
     """In a unit without its name, ashore with one, a card for a unit, none such; nothing kept."""
     laptop.take(image())
     before = laptop.tree()
     with pytest.raises(ParambakError) as refusal:
-        enter_in(laptop, "PC-1", unit, whereabouts)
+        enter_in(laptop, "PC-1", unit, location)
     assert (refusal.value.code, refusal.value.found) == (code, found)
     assert laptop.tree() == before
 

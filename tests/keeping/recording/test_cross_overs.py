@@ -166,7 +166,7 @@ def test_the_cards_are_named_where_each_unit_has_one(tug: Laptop) -> None:
             tug.vault,
             vessel="grebe",
             serial=serial,
-            whereabouts="in a unit",
+            location="in a unit",
             card_type=None,
             by=None,
             unit=unit,

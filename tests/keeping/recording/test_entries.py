@@ -50,8 +50,8 @@ def test_every_fact_of_everything_can_be_told(laptop: Laptop) -> None:
     laptop.take(image())
     tell(laptop, "grebe", display="M/T Grebe", imo="IMO 1234567", other_number="H 17")
     tell(laptop, "grebe", former="wader")
-    tell(laptop, UNIT, display="Port", maker_type="TC-4", serial="S-1", stands="bow")
-    tell(laptop, "grebe/card:PC-1", card_type="TC-2", whereabouts="ashore")
+    tell(laptop, UNIT, display="Port", maker_type="TC-4", serial="S-1", installed_in="bow")
+    tell(laptop, "grebe/card:PC-1", card_type="TC-2", location="ashore")
     tell(laptop, WHERE, chip="T256")
     tell(laptop, f"{WHERE}@latest", read_on="2026-01-02", remark="seen")
     (vessel,) = laptop.fleet.vessels
@@ -66,9 +66,9 @@ def test_every_fact_of_everything_can_be_told(laptop: Laptop) -> None:
     assert vessel.units[0].facts == short | {
         "maker_type": "TC-4",
         "serial": "S-1",
-        "stands": "bow",
+        "installed_in": "bow",
     }
-    assert vessel.cards[0].facts == {"serial": "PC-1", "card_type": "TC-2", "whereabouts": "ashore"}
+    assert vessel.cards[0].facts == {"serial": "PC-1", "card_type": "TC-2", "location": "ashore"}
     position = laptop.position()
     assert position.chip == "T256"
     assert (position.reads[0].read_on.isoformat(), position.reads[0].remark) == (
@@ -109,8 +109,8 @@ def test_two_unaware_of_each_other_conflict_until_a_third_settles_it(tmp_path: P
 def test_two_that_say_the_same_do_not_conflict(tmp_path: Path) -> None:
     """Nor does another case of the letters."""
     one, other = two_aware_of_one(tmp_path)
-    tell(one, UNIT, serial="s-1", stands="bow")
-    tell(other, UNIT, serial="S-1", stands="bow")
+    tell(one, UNIT, serial="s-1", installed_in="bow")
+    tell(other, UNIT, serial="S-1", installed_in="bow")
     one.merge_from(other)
     assert one.fleet.vessels[0].units[0].conflicts == ()
 
@@ -221,7 +221,7 @@ def test_a_wrong_imo_digit_warns_and_is_kept(laptop: Laptop) -> None:
         ("grebe", {"chip": "T256"}, "correct-fact"),
         (WHERE, {"serial": "x"}, "correct-fact"),
         (f"{WHERE}@latest", {"chip": "T256"}, "correct-fact"),
-        ("grebe/card:PC-1", {"whereabouts": "at home"}, "correct-position"),
+        ("grebe/card:PC-1", {"location": "at home"}, "correct-location"),
         (UNIT, {"display": "a\x1b[2J"}, "text-character"),
         (UNIT, {"display": "\u202egrebe"}, "text-character"),
         (UNIT, {"display": "\ud800"}, "text-character"),

@@ -350,7 +350,7 @@ def test_a_rename_to_a_name_that_is_taken_is_refused(laptop: Laptop) -> None:
 def test_a_card_of_almost_that_number_is_refused(laptop: Laptop) -> None:
     """Serial numbers are names: `PC-4471` and `PC4471` are one card."""
     laptop.take(image())
-    words = {"whereabouts": "spare aboard", "card_type": None, "by": None}
+    words = {"location": "spare aboard", "card_type": None, "by": None}
     enter_card(laptop.vault, vessel="grebe", serial="PC-4471", **words)  # type: ignore[arg-type]
     for serial, code in (("PC4471", "name-near"), ("PC 4471", "name-shape")):
         with pytest.raises(CallRefused) as refusal:

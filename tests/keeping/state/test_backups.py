@@ -108,7 +108,7 @@ def test_sizes_alone_are_no_hashing(story: Story) -> None:
     assert [held.hashed_on for held in story.of(two)] == [None]
 
 
-def test_a_place_given_up_does_not_count(story: Story) -> None:
+def test_a_location_removed_does_not_count(story: Story) -> None:
     """One that nothing is told of does, under the name that it was held by."""
     one = story.add("note", {"n": 1})
     story.held(one)

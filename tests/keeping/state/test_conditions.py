@@ -259,7 +259,7 @@ def test_a_read_since_the_opening_answers_for_the_final_read() -> None:
         ((), None, "backup send"),
     ],
 )
-def test_another_place_is_shown_and_required_by_rules_alone(
+def test_another_location_is_shown_and_required_by_rules_alone(
     held: tuple[tuple[str, date, bool], ...], met: bool | None, words: str
 ) -> None:
     """A backup location that was sent to and not hashed is not known to hold it."""

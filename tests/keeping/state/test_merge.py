@@ -79,7 +79,7 @@ def do(laptops: list[Laptop], step: Step) -> None:
                 one.vault,
                 vessel=step.vessel,
                 serial=f"PC-{step.seed}",
-                whereabouts="ashore",
+                location="ashore",
                 card_type=None,
                 by="A. Invented",
             )

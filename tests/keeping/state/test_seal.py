@@ -142,7 +142,7 @@ def state(line: Seal, records: Sequence[Stored]) -> tuple[str, int | None]:
     return verdict.state, verdict.since
 
 
-def test_what_places_hold_closes_no_history() -> None:
+def test_what_locations_hold_closes_no_history() -> None:
     """The line made after a sending is that of what was sent, since the place has no more."""
     held = stored(5, [LAST], "held")
     again = stored(6, [held], "held")

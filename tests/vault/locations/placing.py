@@ -72,7 +72,7 @@ def nothing(_done: int, _of: int) -> None:
     """Show no progress."""
 
 
-def made_place(
+def made_location(
     vault: Vault, store: Store, vessels: frozenset[str] | None = None, *, merge: bool = False
 ) -> Location:
     """Make a backup location of what is at a store."""
@@ -93,7 +93,7 @@ def sent_to(
     """Make a folder a backup location of a home's vault, and fill it."""
     vault = home.open()
     store = FolderStore(folder)
-    target = made_place(vault, store, vessels)
+    target = made_location(vault, store, vessels)
     return target, again(home, folder, target)
 
 

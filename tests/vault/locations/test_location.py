@@ -9,7 +9,15 @@ from parambak.vault.locations import location
 from parambak.vault.locations.send import send
 from parambak.vault.locations.stores import FolderStore
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.locations.placing import again, clean, code_of, flip, made_place, nothing, sent_to
+from tests.vault.locations.placing import (
+    again,
+    clean,
+    code_of,
+    flip,
+    made_location,
+    nothing,
+    sent_to,
+)
 from tests.vault.locations.test_send import two_customers
 
 if TYPE_CHECKING:
@@ -41,7 +49,7 @@ def test_a_folder_of_something_else_is_refused(full: Home, stick: Path) -> None:
     """Nothing is written among a person's own files."""
     (stick / "holiday.jpg").write_bytes(b"picture")
     store = FolderStore(stick)
-    assert code_of(lambda: made_place(full.open(), store)) == "backup-not-empty"
+    assert code_of(lambda: made_location(full.open(), store)) == "backup-not-empty"
     assert [each.name for each in stick.iterdir()] == ["holiday.jpg"]
 
 
@@ -52,8 +60,8 @@ def test_another_vault_is_refused_unless_both_are_to_be_kept(
     other.note("the other laptop", AVOCET)
     target, _ = sent_to(full, stick)
     store = FolderStore(stick)
-    assert code_of(lambda: made_place(other.open(), store)) == "backup-other-vault"
-    assert made_place(other.open(), store, merge=True) == target
+    assert code_of(lambda: made_location(other.open(), store)) == "backup-other-vault"
+    assert made_location(other.open(), store, merge=True) == target
     sent = again(other, stick, target)
     assert sent.unknown == len(full.open().records(GREBE)) * 2 + 1
     again(full, stick, target, both_ways=True)
@@ -65,14 +73,14 @@ def test_another_vault_is_refused_unless_both_are_to_be_kept(
     assert again(full, stick, target, both_ways=True).unknown == 0
 
 
-def test_a_copy_made_by_hand_becomes_a_place(full: Home, stick: Path) -> None:
+def test_a_copy_made_by_hand_becomes_a_location(full: Home, stick: Path) -> None:
     """The vault's folder, copied by a person, gets a marker and is sent to like any other."""
     shutil.copytree(full.root, stick, dirs_exist_ok=True)
     _, sent = sent_to(full, stick)
     assert (sent.sent, sent.refused) == (0, ())
 
 
-def test_both_ways_takes_nothing_of_others_from_a_limited_place(
+def test_both_ways_takes_nothing_of_others_from_a_limited_location(
     full: Home, other: Home, stick: Path
 ) -> None:
     """What somebody else put there of another vessel stays there."""
@@ -114,7 +122,7 @@ def test_a_marker_of_another_form_is_refused(
     """And so is one of a later version."""
     (stick / "backup-location.toml").write_bytes(data)
     store = FolderStore(stick)
-    assert code_of(lambda: made_place(full.open(), store)) == code
+    assert code_of(lambda: made_location(full.open(), store)) == code
 
 
 def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_path: Path) -> None:
@@ -140,7 +148,7 @@ def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_pa
 def test_the_folder_above_must_be_there(full: Home, tmp_path: Path) -> None:
     """A stick that is not plugged in is not made out of nothing."""
     store = FolderStore(tmp_path / "no-stick" / "backup")
-    assert code_of(lambda: made_place(full.open(), store)) == "backup-absent"
+    assert code_of(lambda: made_location(full.open(), store)) == "backup-absent"
     assert not (tmp_path / "no-stick").exists()
 
 

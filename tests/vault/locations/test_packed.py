@@ -89,7 +89,7 @@ def test_a_record_of_what_is_held_alone_is_no_reason_to_write(full: Home, stick:
     assert sent_packed(full, stick, target).sent == 0
 
 
-def test_a_limited_place_has_the_packs_of_its_vessels_alone(full: Home, stick: Path) -> None:
+def test_a_limited_location_has_the_packs_of_its_vessels_alone(full: Home, stick: Path) -> None:
     """No byte of another customer, in the packs or unpacked."""
     target = placed(full, stick, frozenset({GREBE}))
     sent_packed(full, stick, target)
@@ -234,7 +234,7 @@ def test_packs_that_were_all_removed_are_written_again(full: Home, stick: Path) 
     assert sent_packed(full, stick, target).sent == 2
 
 
-def test_a_place_without_packs_yet_is_begun_again(full: Home, stick: Path) -> None:
+def test_a_location_without_packs_yet_is_begun_again(full: Home, stick: Path) -> None:
     """Adding it broke off before it was on record: it is nobody's, and no word is needed."""
     store = FolderStore(stick)
     vault = full.open().identity

@@ -27,7 +27,7 @@ from tests.vault.locations.placing import (
     clean,
     code_of,
     flip,
-    made_place,
+    made_location,
     nothing,
     sent_to,
     tree,
@@ -72,7 +72,7 @@ def broken_code(act: Callable[[], object]) -> str:
 # --- sending ---
 
 
-def test_a_place_of_all_is_the_vault_again(full: Home, stick: Path) -> None:
+def test_a_location_of_all_is_the_vault_again(full: Home, stick: Path) -> None:
     """Every file is there, byte for byte; it opens as the vault, and rechecks clean."""
     _, sent = sent_to(full, stick)
     there = tree(stick)
@@ -101,7 +101,7 @@ def test_objects_go_before_their_records_and_records_in_causal_order(
 ) -> None:
     """At no moment does the backup location hold a record without all that it needs."""
     store = Logged(FolderStore(stick))
-    target = made_place(full.open(), store)
+    target = made_location(full.open(), store)
     send(full.open(), store, target, nothing)
     seen: set[str] = set()
     for file, data in store.sent:
@@ -134,7 +134,7 @@ def test_nothing_of_another_customer_travels(
     parts = [name, *(data[at : at + 8] for at in range(len(data) - 8))]
 
     store = Logged(FolderStore(stick))
-    target = made_place(vault, store, frozenset({mine}))
+    target = made_location(vault, store, frozenset({mine}))
     for both_ways in (False, True):
         send(full.open(), store, target, nothing, both_ways=both_ways)
     flip(next(p for p in stick.rglob("objects/*/*")))
@@ -155,7 +155,7 @@ def test_nothing_of_another_customer_travels(
     assert clean(stick, full.own)
 
 
-def test_a_limited_place_opens_as_a_vault_of_its_own(full: Home, stick: Path) -> None:
+def test_a_limited_location_opens_as_a_vault_of_its_own(full: Home, stick: Path) -> None:
     """Its identity is the location's, its first record the same each time, and nothing is noted."""
     target, _ = sent_to(full, stick, frozenset({GREBE}))
     vault = Home(stick, full.own).open()
@@ -203,7 +203,9 @@ def test_the_same_file_damaged_twice_is_mirrored(full: Home, stick: Path) -> Non
         assert len(list((stick / "damaged").iterdir())) == number
 
 
-def test_every_damaged_or_lost_file_here_is_healed_from_the_place(full: Home, stick: Path) -> None:
+def test_every_damaged_or_lost_file_here_is_healed_from_the_location(
+    full: Home, stick: Path
+) -> None:
     """Each object and record of the vault, wrong or gone, comes back without being asked for."""
     target, _ = sent_to(full, stick)
     right = full.files()
@@ -297,7 +299,7 @@ def test_broken_off_at_any_operation_it_goes_on(full: Home, tmp_path: Path) -> N
         folder.mkdir(parents=True)
         store = Logged(FolderStore(folder), fails_at=fails_at)
         try:
-            target = made_place(full.open(), store)
+            target = made_location(full.open(), store)
             send(full.open(), store, target, nothing)
         except (SendingFailed, ParambakError) as error:
             refusal = error.refusal if isinstance(error, SendingFailed) else error
@@ -311,7 +313,7 @@ def test_broken_off_at_any_operation_it_goes_on(full: Home, tmp_path: Path) -> N
                 if "/" in file
             )
             assert clean(folder, full.own) or True
-        target = made_place(full.open(), FolderStore(folder))
+        target = made_location(full.open(), FolderStore(folder))
         again(full, folder, target)
         found = tree(folder)
         found.pop("backup-location.toml")
@@ -324,14 +326,14 @@ def test_broken_off_at_any_operation_it_goes_on(full: Home, tmp_path: Path) -> N
 def test_what_was_through_is_told_when_it_breaks_off(full: Home, stick: Path) -> None:
     """The vessels that were through, and how many files were proven, are in the refusal."""
     store = Logged(FolderStore(stick))
-    target = made_place(full.open(), store)
+    target = made_location(full.open(), store)
     before = store.operations
     send(full.open(), store, target, nothing)
     total = store.operations - before
     stick = stick.with_name("other")
     stick.mkdir()
     store = Logged(FolderStore(stick))
-    target = made_place(full.open(), store)
+    target = made_location(full.open(), store)
     store.fails_at = store.operations + total - 1  # at the last file of all
     with pytest.raises(SendingFailed) as caught:
         send(full.open(), store, target, nothing)
@@ -351,7 +353,7 @@ def test_what_was_through_is_told_when_it_breaks_off(full: Home, stick: Path) ->
 def test_each_failure_has_its_own_refusal(full: Home, stick: Path, number: int, code: str) -> None:
     """Full, write-protected and gone are three answers."""
     store = Logged(FolderStore(stick))
-    target = made_place(full.open(), store)
+    target = made_location(full.open(), store)
     store.fails_at, store.error = store.operations + 12, lambda: OSError(number, "told so")
     assert broken_code(lambda: send(full.open(), store, target, nothing)) == code
 
@@ -361,7 +363,7 @@ def test_a_stick_that_was_pulled_is_not_written_beside(full: Home, tmp_path: Pat
     stick = tmp_path / "stick"
     stick.mkdir()
     store = FolderStore(stick)
-    target = made_place(full.open(), store)
+    target = made_location(full.open(), store)
 
     def pull(done: int, _of: int) -> None:
         if done == 5:
@@ -411,7 +413,7 @@ def test_records_that_tell_what_is_held_are_no_reason_to_send(full: Home, stick:
     st.lists(st.tuples(st.sampled_from("abc"), st.sampled_from("xy"), st.booleans()), max_size=7),
     st.permutations("abc"),
 )
-def test_meeting_at_places_is_a_union(
+def test_meeting_at_locations_is_a_union(
     tmp_path_factory: pytest.TempPathFactory,
     steps: list[tuple[str, str, bool]],
     order: list[str],
@@ -425,7 +427,7 @@ def test_meeting_at_places_is_a_union(
     for stick in "xy":
         (top / stick).mkdir()
         for each in homes.values():
-            targets[stick] = made_place(each.open(), FolderStore(top / stick), merge=True)
+            targets[stick] = made_location(each.open(), FolderStore(top / stick), merge=True)
     for number, (name, stick, both_ways) in enumerate(steps):
         homes[name].note(f"{number}", (GREBE, AVOCET)[number % 2])
         again(homes[name], top / stick, targets[stick], both_ways=both_ways)

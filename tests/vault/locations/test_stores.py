@@ -15,7 +15,7 @@ from parambak.vault.locations.store_fsspec import FsspecStore
 from parambak.vault.locations.store_sftp import PATIENCE
 from parambak.vault.locations.stores import FolderStore, SshTerms
 from tests.vault.home import AVOCET, GREBE, Home
-from tests.vault.locations.placing import flip, made_place, nothing
+from tests.vault.locations.placing import flip, made_location, nothing
 from tests.vault.locations.test_send import PAGE, two_customers
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def held(memory: Any) -> dict[str, bytes]:
 def test_a_store_gets_the_vault_byte_for_byte(full: Home, memory: Any) -> None:
     """Through temporary names, of which none is left."""
     store = in_memory(memory)
-    target = made_place(full.open(), store)
+    target = made_location(full.open(), store)
     assert send(full.open(), store, target, nothing).refused == ()
     there = held(memory)
     assert there.pop("backup-location.toml")
@@ -74,7 +74,7 @@ def test_a_store_gets_the_vault_byte_for_byte(full: Home, memory: Any) -> None:
 def test_either_side_is_healed(full: Home, memory: Any) -> None:
     """As with a folder."""
     store = in_memory(memory)
-    target = made_place(full.open(), store)
+    target = made_location(full.open(), store)
     send(full.open(), store, target, nothing)
     right = held(memory)
     for file in [f for f in right if f.startswith(("objects", "records"))][::5]:
@@ -89,7 +89,7 @@ def test_either_side_is_healed(full: Home, memory: Any) -> None:
 def test_a_limited_store_has_nothing_of_others(full: Home, memory: Any) -> None:
     """The same rule wherever the backup location is."""
     store = in_memory(memory)
-    target = made_place(full.open(), store, frozenset({GREBE}))
+    target = made_location(full.open(), store, frozenset({GREBE}))
     send(full.open(), store, target, nothing)
     assert AVOCET.encode() not in b"".join(held(memory).values())
 
@@ -114,7 +114,7 @@ def test_cut_off_at_any_call_it_goes_on(
 
     for name in calls:
         monkeypatch.setattr(kind, name, failing(name))
-    target = made_place(full.open(), in_memory(memory))
+    target = made_location(full.open(), in_memory(memory))
     for cut in range(12, 400, 7):
         left[0] = cut
         for name in [name for name in memory.store if name.endswith(".json")]:
@@ -138,7 +138,7 @@ def test_cut_off_at_any_call_it_goes_on(
 def test_this_writers_own_left_overs_are_removed(full: Home, memory: Any) -> None:
     """Another writer's are not: it may be writing just now."""
     store = in_memory(memory, "one")
-    target = made_place(full.open(), store)
+    target = made_location(full.open(), store)
     mine, others = (in_memory(memory, who)._mark + "12345678.tmp" for who in ("one", "two"))
     folder = next(iter(full.files())).rpartition("/")[0]
     for name in (mine, others):
@@ -160,7 +160,7 @@ def test_what_reads_back_otherwise_never_gets_its_name(
 
     monkeypatch.setattr(FsspecStore, "_write", lossy)
     with pytest.raises(ParambakError) as caught:
-        made_place(full.open(), in_memory(memory))
+        made_location(full.open(), in_memory(memory))
     assert (caught.value.code, caught.value.found) == (
         "backup-lost",
         "What was read back is not what was written (EIO)",

@@ -47,7 +47,7 @@ def _holds(location: LocationShown) -> str:
     records, vessels = counted(location.records, "record"), counted(location.vessels_held, "vessel")
     text = f"{records} of {vessels}, {'hashed' if location.hashed else 'NOT HASHED'} there {dates}"
     return (
-        f"{text}; {counted(location.lacking, 'record')} NOT WHOLE there"
-        if location.lacking
+        f"{text}; {counted(location.missing, 'record')} NOT WHOLE there"
+        if location.missing
         else text
     )

@@ -1,4 +1,4 @@
-"""`card add`: a processor card by its serial number, and its whereabouts."""
+"""`card add`: a processor card by its serial number, and its location."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ import click
 from parambak.answers.card.add import CardAddQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state.cards import WHEREABOUTS
+from parambak.keeping.state.cards import CARD_LOCATIONS
 
 if TYPE_CHECKING:
     from parambak.answers.card.add import CardAddAnswer
     from parambak.cli.screen import Screen
 
 
-@parambak_command("add", example="parambak card add grebe PC-4471 --whereabouts 'spare aboard'")
+@parambak_command("add", example="parambak card add grebe PC-4471 --location 'spare aboard'")
 @click.argument("vessel", metavar="VESSEL")
 @click.argument("serial", metavar="SERIAL")
 @click.option(
-    "--whereabouts",
-    type=click.Choice(WHEREABOUTS),
+    "--location",
+    type=click.Choice(CARD_LOCATIONS),
     help="Where it is now; else spare aboard, or with --unit in a unit.",
 )
 @click.option("--unit", metavar="NAME", help="The unit that it is in.")
@@ -38,4 +38,4 @@ def command(settings: Settings, /, **options: Any) -> Answer:
 
 def _page(screen: Screen, card: CardAddAnswer) -> None:
     unit = f", {card.unit}" if card.unit is not None else ""
-    screen.good(f"On record: {card.where}, {card.whereabouts}{unit}.")
+    screen.good(f"On record: {card.where}, {card.location}{unit}.")

@@ -50,7 +50,7 @@ def _page(screen: Screen, compared: CardCompareAnswer) -> None:
     if compared.differing:
         screen.say("What differs, and what that may mean:")
         differing = (entry for entry in compared.entries if entry.state == "differs")
-        screen.points(f"{entry.entry}: {entry.meaning}" for entry in differing)
+        screen.points(f"{entry.entry}: {entry.consequence}" for entry in differing)
     if compared.not_stated:
         names = ", ".join(e.entry for e in compared.entries if e.state == NOT_STATED)
         screen.say(f"{NOT_ASKED[:1].upper()}{NOT_ASKED[1:]}: {names}")

@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 @parambak_command(
     "cross-over",
     example="parambak card cross-over grebe/port-thruster grebe/stbd-thruster "
-    "--why 'does the fault go with the card?' --by 'J. Doe'",
+    "--reason 'does the fault go with the card?' --by 'J. Doe'",
 )
 @click.argument("one", metavar="VESSEL/UNIT")
 @click.argument("other", metavar="VESSEL/UNIT")
-@click.option("--why", metavar="TEXT", required=True, help="What is looked for, or was found.")
+@click.option("--reason", metavar="TEXT", required=True, help="What is looked for, or was found.")
 @click.option("--by", metavar="PERSON", required=True, help="Who did it.")
 @click.option("--back", is_flag=True, help="They were put back, each into its own unit.")
 @pass_settings
@@ -46,9 +46,9 @@ def _page(screen: Screen, cross_over: CardCrossOverAnswer) -> None:
         )
         return
     cautions(screen)
-    screen.mind(f"On record: {cross_over.meaning}.")
+    screen.mind(f"On record: {cross_over.consequence}.")
     screen.say(
         "Each unit runs with parameters that are not its own: addresses, trims and limits may "
         "be wrong for it. Do not leave it so. While it lasts, `archive` stops a read filed under "
-        f"either. Afterwards: `parambak card cross-over {one} {other} --back --why … --by …`."
+        f"either. Afterwards: `parambak card cross-over {one} {other} --back --reason … --by …`."
     )

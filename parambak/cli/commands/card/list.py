@@ -30,12 +30,12 @@ def _page(screen: Screen, listed: CardListAnswer) -> None:
         screen.say("No card is on record here. Put one there with `parambak card add`.")
         return
     screen.table(
-        ("card", "type", "whereabouts", "own dumps", "sheet"),
+        ("card", "type", "location", "own dumps", "sheet"),
         [
             (
                 card.where,
                 card.card_type or "not told",
-                _whereabouts(card),
+                _location(card),
                 _dumps(card),
                 card.sheet or "none",
             )
@@ -49,8 +49,8 @@ def _page(screen: Screen, listed: CardListAnswer) -> None:
     screen.say(f"{counted(len(cards), 'card')}.")
 
 
-def _whereabouts(card: CardListed) -> str:
-    words = card.whereabouts or "not told"
+def _location(card: CardListed) -> str:
+    words = card.location or "not told"
     if card.unit is not None:
         words += f", {card.unit}"
     return f"{words} (EXCHANGED, of {card.belongs_to})" if card.belongs_to else words

@@ -81,9 +81,9 @@ def _page(screen: Screen, answered: SwapAnswerAnswer) -> None:
             f"On record for the swap at {answered.where}: {given.condition}, {given.answer}: "
             f"{text}" + (f" (asked: {question})" if question else "")
         )
-    if answered.wanting:
+    if answered.missing:
         screen.say(
-            f"Still wanting: {', '.join(answered.wanting)}. `parambak swap check {answered.where}` "
+            f"Still wanting: {', '.join(answered.missing)}. `parambak swap check {answered.where}` "
             "says why."
         )
     else:

@@ -65,7 +65,7 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
     if check.ready:
         screen.good("READY, as far as the record goes. Mind every line above.")
         return
-    screen.bad(f"NOT READY: {', '.join(check.wanting)}. Do not take the card out yet.")
+    screen.bad(f"NOT READY: {', '.join(check.missing)}. Do not take the card out yet.")
     if check.open:
         _next(screen, check)
 
@@ -73,14 +73,14 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
 def _next(screen: Screen, check: SwapCheckAnswer) -> None:
     """Say what to do about each condition that is wanting, and what was accepted of them."""
     accepted = {deviation.condition for deviation in check.deviations}
-    left = [name for name in check.wanting if name not in accepted]
+    left = [name for name in check.missing if name not in accepted]
     if not left:
         screen.say(
             "All of these were accepted as deviations: the answer stays no, and whoever goes on "
             "does so on the names and reasons above."
         )
         return
-    if len(left) < len(check.wanting):
+    if len(left) < len(check.missing):
         screen.say(f"Accepted as deviations, and not met: {', '.join(sorted(accepted))}.")
     answerable = [name for name in left if name in check.answerable]
     if answerable:

@@ -10,7 +10,7 @@ from parambak.answers.swap.close import SwapCloseQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.state.cards import WHEREABOUTS
+from parambak.keeping.state.cards import CARD_LOCATIONS
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 @click.option("--reason", metavar="TEXT", help="Why it was given up, or a remark.")
 @click.option(
     "--old-card-to",
-    type=click.Choice(WHEREABOUTS[1:]),
+    type=click.Choice(CARD_LOCATIONS[1:]),
     default="ashore",
     show_default=True,
     help="Where the old card goes.",
@@ -46,7 +46,7 @@ def command(settings: Settings, /, **options: Any) -> Answer:
 
     That the contents match, by bytes and two read-backs made apart, is one thing; that
     every function was tested is another. Only both close it. What was read back then
-    becomes the newest copy, and the whereabouts of the cards are put on record.
+    becomes the newest copy, and the location of the cards are put on record.
     """
     return settings.ask(answer, SwapCloseQuestion(**options), _page)
 

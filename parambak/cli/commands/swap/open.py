@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 
 @parambak_command(
     "open",
-    example="parambak swap open grebe/port-thruster/U12 --by 'J. Doe' --why 'does not start'",
+    example="parambak swap open grebe/port-thruster/U12 --by 'J. Doe' --reason 'does not start'",
 )
 @click.argument("where", metavar="WHERE")
 @click.option("--by", metavar="PERSON", required=True, help="Who opens it.")
-@click.option("--why", metavar="TEXT", required=True, help="What is wrong with the old card.")
+@click.option("--reason", metavar="TEXT", required=True, help="What is wrong with the old card.")
 @click.option(
     "--route",
     type=click.Choice(ROUTES),

@@ -21,15 +21,15 @@ MOST_RUNS = 20  # on the page; --json has them all
 
 @parambak_command(
     "select",
-    example="parambak swap select grebe/port-thruster/U12@previous --by 'J. Doe' --why TEXT",
+    example="parambak swap select grebe/port-thruster/U12@previous --by 'J. Doe' --reason TEXT",
 )
 @click.argument("copy", metavar="COPY")
 @click.option("--by", metavar="PERSON", required=True, help="Who chooses.")
-@click.option("--why", metavar="TEXT", required=True, help="Why not the newest.")
+@click.option("--reason", metavar="TEXT", required=True, help="Why not the newest.")
 @pass_settings
-def command(settings: Settings, /, *, copy: str, by: str, why: str) -> Answer:
+def command(settings: Settings, /, *, copy: str, by: str, reason: str) -> Answer:
     """Mean an older COPY in the open swap, and show how it differs from the newest."""
-    return settings.ask(answer, SwapSelectQuestion(copy=copy, by=by, why=why), _page)
+    return settings.ask(answer, SwapSelectQuestion(copy=copy, by=by, reason=reason), _page)
 
 
 def _page(screen: Screen, choice: SwapSelectAnswer) -> None:
