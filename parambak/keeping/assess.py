@@ -1,4 +1,4 @@
-"""Gathers what `verified.py` judges by: bytes hashed at this moment, findings, checks."""
+"""Gathers the evidence for `verified.py`: bytes hashed at this moment, findings, checks."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from parambak.differences.bytes import differing_bytes
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
 from parambak.keeping.state.rules import CAREFUL
 from parambak.keeping.verified import CopyEvidence, Verdict, judge
+from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
@@ -41,8 +42,8 @@ class Assessor:
     def rules(self, position: Position) -> Rules:
         """Return the ship's rules that hold for a position, else the default rules.
 
-        Raise VaultDamaged where they are on record and cannot be had: weaker ones than the
-        owner's must not hold unsaid.
+        Raise VaultDamaged if they are on record and cannot be read: weaker rules than the
+        owner's never hold silently.
         """
         if position.rules is None:
             return CAREFUL
@@ -54,7 +55,7 @@ class Assessor:
         return self._rules[digest]
 
     def image(self, entry: ImageEntry) -> Image:
-        """Return an image; raise VaultDamaged where its bytes are not what they were."""
+        """Return an image; raise VaultDamaged if its bytes are not those recorded."""
         return entry.image(self.vault.read_object(entry.sha256))
 
     def layout(self, entry: LayoutEntry) -> Layout:
@@ -71,7 +72,7 @@ class Assessor:
         return self._layouts[entry.sha256]
 
     def layout_of(self, position: Position) -> Layout | None:
-        """Return the layout of a position, or None where it has none that can be used."""
+        """Return the layout of a position, or None without one that can be used."""
         if position.layout is None:
             return None
         try:
@@ -87,7 +88,7 @@ class Assessor:
         return layout.memory if layout is not None else None
 
     def decoded(self, position: Position, copy: Copy) -> Decoded | None:
-        """Return the copy's fields by the position's layout, or None where it has none."""
+        """Return the copy's fields by the position's layout, or None without one."""
         from parambak.layouts.decode import decode  # noqa: PLC0415 - slow to import, layouts only
 
         layout = self.layout_of(position)
@@ -101,7 +102,7 @@ class Assessor:
         damage = (*self._damage(position, copy), *self._rules_or_careful(position)[1])
         layout, fault = self._layout_or_fault(position)
         image = self._image_or_none(copy)
-        agreeing, disagreeing = self._others(position, copy, image, layout)
+        agreeing, disagreeing = self._reads(position, copy, image, layout)
         suspicions: tuple[Finding, ...] = ()
         lifted: tuple[Finding, ...] = ()
         checks = None
@@ -126,7 +127,7 @@ class Assessor:
         try:
             return self.rules(position), ()
         except (SheetRefused, VaultDamaged) as error:
-            return CAREFUL, (f"the ship's rules on record cannot be had: {error.text}",)
+            return CAREFUL, (f"the ship's rules on record cannot be read: {error.text}",)
 
     def _layout_or_fault(self, position: Position) -> tuple[Layout | None, str | None]:
         if position.layout is None:
@@ -158,7 +159,7 @@ class Assessor:
                 damage.append(_words(error))
         return tuple(dict.fromkeys(damage))
 
-    def _others(
+    def _reads(
         self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
     ) -> tuple[tuple[Read, ...], tuple[str, ...]]:
         """Return the reads that agree outside volatile bytes, and words on those that do not."""
@@ -169,28 +170,28 @@ class Assessor:
             same_day = other.newest.read_on == copy.newest.read_on
             if other.image == copy.image or image is None or not (live or same_day):
                 continue  # without volatile bytes, what differs cannot agree
-            its = self._image_or_none(other)
-            if its is None:
+            content = self._image_or_none(other)
+            if content is None:
                 continue
-            differing = differing_bytes(image, its, live)
+            differing = differing_bytes(image, content, live)
             if differing == 0:
                 agreeing += other.reads
             elif same_day:
-                far = "1 byte" if differing == 1 else f"{differing} bytes"
-                against.append(f"the read {other.sha256[:8]} of the same day differs in {far}")
+                count = counted(differing, "byte")
+                against.append(f"the read {other.sha256[:8]} of the same day differs in {count}")
         return tuple(agreeing), tuple(against)
 
     @staticmethod
     def _wavering(position: Position, copy: Copy, agreeing: Sequence[Read]) -> bool:
-        """Tell whether, on its newest day, reads of another image lie between reads of this one."""
+        """Return whether reads of another image lie between this image's on its newest day."""
         day = copy.newest.read_on
         made = [r for r in position.reads if r.read_on == day and not r.reconstructed_from]
         same = {read.record for read in agreeing}
-        own = [n for n, read in enumerate(made) if read.record in same]
-        if not own:
+        agree = [n for n, read in enumerate(made) if read.record in same]
+        if not agree:
             return False
-        between = [made[n] for n in range(own[0], own[-1]) if n not in own]
-        return bool(between) and len(made) - len(own) >= len(own)
+        between = [made[n] for n in range(agree[0], agree[-1]) if n not in agree]
+        return bool(between) and len(made) - len(agree) >= len(agree)
 
     def _suspicions(
         self, position: Position, layout: Layout | None, image: Image
@@ -210,18 +211,20 @@ class Assessor:
             else:
                 unlifted.append(finding)
         if size is None:
-            no = (
-                f"chip {position.chip} is not in the table" if position.chip else "no chip declared"
+            reason = (
+                f"chip {position.chip} is not in the table of chips"
+                if position.chip
+                else "no chip is on record"
             )
-            lifted.append(Finding("no-chip", f"{no}: the size was not judged"))
+            lifted.append(Finding("no-chip", f"{reason}: the size was not checked"))
         return tuple(unlifted), tuple(lifted)
 
     def _declared(
         self, position: Position, layout: Layout | None
     ) -> dict[tuple[str, str], tuple[Normal, str]]:
-        """Return what was declared normal by a person, and of what: as the read itself showed it.
+        """Return what a person declared normal, and of what: as the read itself showed it.
 
-        A word given for one line that never changes is no word for another.
+        A declaration for one line that never changes does not hold for another line.
         """
         declared = {}
         size = self.memory_size(position, layout)
@@ -236,17 +239,17 @@ class Assessor:
         return declared
 
     def person(self, mark: str) -> str:
-        """Return the name behind a mark, or that it is lost."""
+        """Return the name behind a mark, or words that it is lost."""
         try:
             return self.vault.person(mark)
         except VaultDamaged:
-            return f"a person whose name is lost ({mark[:8]})"
+            return f"a person with a lost name ({mark[:8]})"
 
 
 def _judged(
     layout: Layout | None, image: Image, size: int | None, normal: plausibility.Normal
 ) -> tuple[plausibility.Suspicion, ...]:
-    """Return what speaks against an image, by its bytes alone and by its layout."""
+    """Return the suspicions against an image, by its bytes alone and by its layout."""
     suspicions = plausibility.judge(image, memory_size=size, normal=normal)
     if layout is None:
         return suspicions
@@ -296,9 +299,9 @@ def blank_runs(layout: Layout, image: Image) -> tuple[tuple[Finding, str], ...]:
         if len(run) >= FEWEST_FIELDS and sum(slot.length for slot in run) >= FEWEST_BYTES:
             first, last = run[0], run[-1]
             text = (
-                f"{len(run)} fields one after the other, {first.name} to {last.name} at "
-                f"0x{first.at:04X}-0x{last.end - 1:04X}, are all {layout.blank:02X}: the contact "
-                "was lost for a stretch, or this part was never set"
+                f"{len(run)} fields in a row, {first.name} to {last.name} at "
+                f"0x{first.at:04X}-0x{last.end - 1:04X}, are all {layout.blank:02X}: the reader "
+                "lost contact for a time, or these fields were never set"
             )
             subject = f"{first.name} {last.name}"
             blank.append((Finding("read-blank-fields", text, offset=first.at), subject))
@@ -322,10 +325,9 @@ def _runs(layout: Layout, image: Image) -> Iterator[list[Slot]]:
 
 
 def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str, ...]:
-    """Say which of the layout and the latest copy are of another size than the chip.
+    """Return, in words, which of the layout and the latest copy differ in size from the chip.
 
-    One of the two is wrong, and only a person can tell which: the chip may be the right
-    one, and the layout or the read not.
+    Only a person can decide which is wrong: the chip, the layout or the read.
     """
     doubts = []
     has = f"{chip.name} has {chip.size} bytes"
@@ -333,7 +335,7 @@ def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str
     if layout is not None and position.layout is not None and layout.memory != chip.size:
         doubts.append(
             f"{has}, and the layout on record here, {position.layout.name}, is for "
-            f"{layout.memory}: nothing more can be archived here until one of them is mended. "
+            f"{layout.memory}: nothing more can be archived here until one of them is corrected. "
             "Give the right layout with `archive --layout`, or the right chip with `correct --chip`"
         )
     latest = position.latest

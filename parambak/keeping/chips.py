@@ -29,13 +29,13 @@ ENTRY = Fault(
     "chips-entry",
     SheetRefused,
     "an entry of the table of chips is wrong: {entry}",
-    "Correct that entry by the part's data sheet; the file's first comment tells the keys.",
+    "Correct that entry by the part's data sheet; the file's first comment explains the keys.",
 )
 TWICE = Fault(
     "chips-twice",
     SheetRefused,
-    "the table of chips holds {name} twice",
-    "Leave one of the two; names are compared without regard to case.",
+    "the table of chips has two entries for {name}",
+    "Remove one of the two; capital and small letters count as the same.",
 )
 NAME = r"^[A-Za-z0-9][A-Za-z0-9.-]{0,39}\Z"
 Name = Annotated[str, msgspec.Meta(pattern=NAME)]
@@ -48,7 +48,7 @@ Source = Annotated[str, msgspec.Meta(min_length=1, max_length=500)]
 class Chip(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A part: `size` in bytes, `width` of a word in bits, `blank` the value of an erased byte.
 
-    `blank` is None where the part has no erased state.
+    `blank` is None if the part has no erased state.
     """
 
     name: Name
@@ -62,7 +62,7 @@ class Chip(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 def chips(text: bytes) -> Mapping[str, Chip]:
     """Return the chips of a table, by their names in lower case.
 
-    Raises SheetRefused, with the line where it can be told, for a file that is no such table.
+    Raises SheetRefused, with the line if possible, for a file that is no such table.
     """
     table_of_chips: dict[str, Chip] = {}
     lines = _entry_lines(text)
@@ -77,7 +77,7 @@ def chips(text: bytes) -> Mapping[str, Chip]:
 
 
 def _tables(text: bytes) -> list[Any]:
-    """Return what stands under `chip`, not yet checked."""
+    """Return the entries under `chip`, not yet checked."""
     if len(text) > MOST_BYTES:
         raise TEXT.error(expected=f"at most {MOST_BYTES} bytes", found=f"{len(text)} bytes")
     try:
@@ -93,7 +93,7 @@ def _tables(text: bytes) -> list[Any]:
     tables = document.get("chip")
     if list(document) != ["chip"] or not isinstance(tables, list):
         raise TEXT.error(
-            expected="[[chip]] entries alone", found=", ".join(document)[:200] or "none"
+            expected="only [[chip]] entries", found=", ".join(document)[:200] or "none"
         )
     return tables
 

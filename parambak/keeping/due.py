@@ -42,12 +42,11 @@ class Due(NamedTuple):
 
 
 class PositionStatus(NamedTuple):
-    """What is known of a position's copies.
+    """What is recorded of a position's copies.
 
-    `unmet` are the conditions that the newest copy does not meet; `reads` is how many
-    reads it ever had; `verified_on` the day of the newest read of a verified copy, None
-    where there is none; `locations` are those beside the vault that were shown to hold the
-    newest copy.
+    `unmet` are the conditions that the newest copy does not meet; `reads` is how many reads the
+    position ever had; `verified_on` the day of the newest read of a verified copy, None without
+    one; `locations` are the backup locations that are recorded as holding the newest copy.
     """
 
     where: str
@@ -59,51 +58,50 @@ class PositionStatus(NamedTuple):
     locations: Sequence[str]
 
 
-def due_of(known: PositionStatus, rules: Rules) -> Due | None:
-    """Return why and from when a position is due; None where nothing ever makes it so."""
-    reasons = [*_read_again(known), *_by_age(known, rules), *_by_places(known, rules)]
+def due_of(status: PositionStatus, rules: Rules) -> Due | None:
+    """Return why and from when a position is due; None if nothing ever makes it so."""
+    reasons = [*_read_again(status), *_by_age(status, rules), *_by_locations(status, rules)]
     if not reasons:
         return None
     ordered = sorted(reasons, key=lambda reason: URGENCY.index(reason.code))
-    return Due(known.where, known.id, tuple(ordered))
+    return Due(status.where, status.id, tuple(ordered))
 
 
-def _read_again(known: PositionStatus) -> list[Reason]:
-    if known.reads < 2:
-        text = "it was read only once: read the chip a second time"
-        others = [each for each in known.unmet if each.condition != "read-twice"]
-        found = [Reason(ONE_READ, known.newest_on, text)]
-        return [*_failed(known, others), *found]
-    return _failed(known, known.unmet)
+def _read_again(status: PositionStatus) -> list[Reason]:
+    if status.reads < 2:
+        text = "the chip was read only once: read it a second time"
+        unmet = [condition for condition in status.unmet if condition.condition != "read-twice"]
+        return [*_not_verified(status, unmet), Reason(ONE_READ, status.newest_on, text)]
+    return _not_verified(status, status.unmet)
 
 
-def _failed(known: PositionStatus, unmet: Sequence[Condition]) -> list[Reason]:
+def _not_verified(status: PositionStatus, unmet: Sequence[Condition]) -> list[Reason]:
     if not unmet:
         return []
-    words = "; ".join(f"{each.condition}: {each.text}" for each in unmet)
-    return [Reason(NOT_VERIFIED, known.newest_on, f"the newest copy is not verified: {words}")]
+    words = "; ".join(f"{condition.condition}: {condition.text}" for condition in unmet)
+    return [Reason(NOT_VERIFIED, status.newest_on, f"the newest copy is not verified: {words}")]
 
 
-def _by_age(known: PositionStatus, rules: Rules) -> list[Reason]:
-    if rules.verified_months is None or known.verified_on is None:
+def _by_age(status: PositionStatus, rules: Rules) -> list[Reason]:
+    if rules.verified_months is None or status.verified_on is None:
         return []
-    on = months_later(known.verified_on, rules.verified_months)
+    on = months_later(status.verified_on, rules.verified_months)
     allowed = counted(rules.verified_months, "month")
-    text = f"the verified copy is of {known.verified_on}, and the ship's rules allow {allowed}"
+    text = f"the verified copy is of {status.verified_on}; the ship's rules allow {allowed}"
     return [Reason(TOO_OLD, on, text)]
 
 
-def _by_places(known: PositionStatus, rules: Rules) -> list[Reason]:
-    wanted = rules.backup_locations if rules.backup_locations is not None else 1
-    if len(known.locations) >= wanted:
+def _by_locations(status: PositionStatus, rules: Rules) -> list[Reason]:
+    required = rules.backup_locations if rules.backup_locations is not None else 1
+    if len(status.locations) >= required:
         return []
-    held = ", ".join(known.locations) or "no other backup location"
-    text = f"held in {held}; wanted in {counted(wanted, 'location')} beside this vault"
-    return [Reason(ONE_LOCATION, known.newest_on, text)]
+    held = ", ".join(status.locations) or "no other backup location"
+    text = f"held in {held}; required in {counted(required, 'backup location')}"
+    return [Reason(ONE_LOCATION, status.newest_on, text)]
 
 
 def months_later(day: date, months: int) -> date:
-    """Return the day so many months later; the last of the month where it has no such day."""
+    """Return the day so many months later; the last of a month that has no such day."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     for last in (day.day, 30, 29, 28):
         try:
@@ -113,17 +111,17 @@ def months_later(day: date, months: int) -> date:
     raise ValueError(f"no such day {months} months after {day}")
 
 
-def most_urgent_first(found: Sequence[Due], today: date) -> tuple[Due, ...]:
+def most_urgent_first(positions: Sequence[Due], today: date) -> tuple[Due, ...]:
     """Return what is due by today, and then what comes later, by day.
 
-    Of what is due the sort of reason goes first, then how long it has been due.
+    Of what is due, the kind of reason goes first, then how long it has been due.
     """
 
-    def key(each: Due) -> tuple[int, int, date, str]:
-        passed = [reason for reason in each.reasons if reason.on <= today]
+    def key(due: Due) -> tuple[int, int, date, str]:
+        passed = [reason for reason in due.reasons if reason.on <= today]
         if not passed:
-            return (1, 0, each.on, each.where)
+            return (1, 0, due.on, due.where)
         worst = min(passed, key=lambda reason: (URGENCY.index(reason.code), reason.on))
-        return (0, URGENCY.index(worst.code), worst.on, each.where)
+        return (0, URGENCY.index(worst.code), worst.on, due.where)
 
-    return tuple(sorted(found, key=key))
+    return tuple(sorted(positions, key=key))

@@ -1,6 +1,6 @@
 """Whether a copy is verified: answered here alone, purely from what is handed in.
 
-The four conditions: read twice, plausible, checks hold, intact. Each is met,
+The four conditions: read twice, plausible, checks hold, unchanged on disk. Each is met,
 not met, or not known; "failed" and "not known" are two answers.
 """
 
@@ -12,6 +12,7 @@ from msgspec import Struct
 
 from parambak.keeping.state.model import Condition
 from parambak.keeping.state.read_facts import CONNECTED_TO_CARD
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,48 +40,48 @@ class Pass(Protocol):
 
     @property
     def untimed(self) -> bool:
-        """Whether the files' times mean nothing."""
+        """Whether equal file times do not mean one read."""
 
 
-def made_apart(reads: Sequence[Pass]) -> int:
-    """Return how many of the reads were made apart, at least 1 for any read at all."""
+def separate_reads(passes: Sequence[Pass]) -> int:
+    """Return how many of the passes are separate reads, at least 1 for any pass at all."""
     groups: list[list[Pass]] = []
-    for read in reads:
-        same = [group for group in groups if any(_one_read(read, other) for other in group)]
-        merged = [read, *(one for group in same for one in group)]
+    for read in passes:
+        same = [group for group in groups if any(_same_pass(read, member) for member in group)]
+        merged = [read, *(member for group in same for member in group)]
         groups = [group for group in groups if group not in same]
         groups.append(merged)
     return len(groups)
 
 
-def _one_read(one: Pass, other: Pass) -> bool:
-    """Tell whether two entries are one pass of the reader given twice."""
-    if one.record == other.record:
+def _same_pass(first: Pass, second: Pass) -> bool:
+    """Return whether two entries are one pass of the reader given twice."""
+    if first.record == second.record:
         return True
-    pairs = [(a, b) for a in one.dumps for b in other.dumps]
-    if one.call == other.call and any(_same_file(a, b) for a, b in pairs):
+    pairs = [(a, b) for a in first.dumps for b in second.dumps]
+    if first.call == second.call and any(_same_file(a, b) for a, b in pairs):
         return True
-    if one.untimed or other.untimed:
+    if first.untimed or second.untimed:
         return False
     return any(a.modified is not None and a.modified == b.modified for a, b in pairs)
 
 
-def _same_file(one: DumpEntry, other: DumpEntry) -> bool:
-    marks = (one.file_mark, other.file_mark), (one.path_mark, other.path_mark)
-    return any(own is not None and own == other_mark for own, other_mark in marks)
+def _same_file(first: DumpEntry, second: DumpEntry) -> bool:
+    marks = (first.file_mark, second.file_mark), (first.path_mark, second.path_mark)
+    return any(a is not None and a == b for a, b in marks)
 
 
 class CopyEvidence(Struct, frozen=True):
     """All that the answer rests on.
 
-    `agreeing` are the reads that gave this image outside volatile bytes;
-    `disagreeing` says of each other read of the same day how far it is off.
-    `suspicions` are the findings that speak against the image, `lifted` those
-    declared normal, each with who says so. `checks` pairs each check's name
-    with whether it holds; None where the position has no layout. `damage`
-    is what hashing found wrong, empty where all is sound; `lost` says that the image
-    cannot be had, so that nothing in it was judged. `wavering` says that on one day
-    the chip gave this image, then another at least as often, then this one again.
+    - `agreeing` are the reads that gave this image outside volatile bytes; `disagreeing` states
+      for each other read of the same day in how many bytes it differs.
+    - `suspicions` are the findings against the image; `lifted` those declared normal, with by whom.
+    - `checks` pairs each check's name with whether it holds; None without a layout.
+    - `damage` is what is wrong with the bytes on disk, empty if nothing is. With `lost` the image
+      cannot be read, and nothing in it is judged.
+    - `wavering`: on one day the chip gave this image, then another at least as often, then this
+      one again.
     """
 
     agreeing: Sequence[Read]
@@ -112,14 +113,14 @@ class Verdict(Struct, frozen=True):
 
 
 _IN_CIRCUIT = (
-    ", all of them in circuit: what falsifies one such read can falsify the next in the same way, "
-    "so read the chip in a socket or by a clip where you can"
+    ", all of them in circuit. Other parts of the card can falsify such reads in the same way. If "
+    "you can, read the chip in a socket or by a clip"
 )
 AFTER_UNVERIFIED = (
-    "; but a file of it was released UNVERIFIED, and read back from the card loaded with it: that "
-    "shows what the card holds, not that it is right"
+    "; but a file of this copy was released UNVERIFIED and loaded. Read-backs of that card show "
+    "what the card holds, not that it is correct"
 )
-_LOST = "the image is damaged or lost: there are no bytes to judge"
+_LOST = "the image is damaged or missing: there are no bytes to judge"
 
 
 def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
@@ -129,7 +130,7 @@ def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
             _read_twice(evidence, rules),
             _plausible(evidence),
             _checks_hold(evidence, rules),
-            _intact(evidence),
+            _unchanged_on_disk(evidence),
         )
     )
 
@@ -137,40 +138,37 @@ def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
 def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
     name = "read-twice"
     made = [read for read in evidence.agreeing if not read.reconstructed_from]
-    count, apart = len(made), made_apart(made)
-    # Said also where the condition is met: a chip that reads in two ways is failing.
+    count, separate = len(made), separate_reads(made)
+    # Shown also if the condition is met: a chip that reads in two ways is failing.
     against = "".join(f"; {read}" for read in evidence.disagreeing)
-    if apart >= rules.reads and evidence.wavering:
+    if separate >= rules.reads and evidence.wavering:
         text = (
-            "the chip gives now this image and now another, as often: read it again, reseated, "
-            "until one of them prevails"
+            "the chip alternates between this image and another. Reseat it and read it again until "
+            "most reads give one image"
         )
-        return Condition.no(name, text + "".join(f"; {read}" for read in evidence.disagreeing))
-    if apart >= rules.reads:
+        return Condition.no(name, text + against)
+    if separate >= rules.reads:
         doubt = _IN_CIRCUIT if all(read.facts.how in CONNECTED_TO_CARD for read in made) else ""
-        own = [read for read in made if not read.after_unverified]
-        if made_apart(own) < rules.reads:
+        independent = [read for read in made if not read.after_unverified]
+        if separate_reads(independent) < rules.reads:
             doubt += AFTER_UNVERIFIED
-        return Condition.yes(name, f"{apart} reads made apart gave this image{doubt}{against}")
+        return Condition.yes(name, f"{separate} separate reads gave this image{doubt}{against}")
     if not made:
         text = (
-            "RECONSTRUCTED by a vote over reads that differ: no read gave this image, and it is "
-            "never verified by itself. Check its values by hand"
+            "RECONSTRUCTED by a vote over reads that differ: no read gave this image. It is never "
+            "verified by itself. Check its values by hand"
         )
-    elif count > apart:
+    elif count > separate:
         text = (
-            f"{count} dumps count as {_reads(apart)}: the same file, or files of the very same "
-            "time. Read the chip again and archive the new file; if the reader has no clock, "
-            "archive it with --no-file-times"
+            f"{count} dumps count as {counted(separate, 'read')}: the same file, or files of "
+            "exactly the same time. Read the chip again and archive the new file. If the reader "
+            "has no clock, archive it with --no-file-times"
         )
     else:
+        reads = counted(separate, "read")
         compared = ", compared by the reader" if evidence.compared_by_reader else ""
-        text = f"{_reads(apart)} only{compared}; read the chip again and archive the new file"
+        text = f"{reads} only{compared}; read the chip again and archive the new file"
     return Condition.no(name, text + against)
-
-
-def _reads(number: int) -> str:
-    return "1 read" if number == 1 else f"{number} reads"
 
 
 def _plausible(evidence: CopyEvidence) -> Condition:
@@ -193,7 +191,7 @@ def _checks_hold(evidence: CopyEvidence, rules: Rules) -> Condition:
         text = "no layout, and the ship's rules require one; give it with --layout"
         return Condition.no(name, text)
     if evidence.checks is None:
-        return Condition.yes(name, "no layout: nothing is known of checks inside")
+        return Condition.yes(name, "no layout: checks inside the memory cannot be calculated")
     return _by_checks(name, evidence.checks)
 
 
@@ -203,7 +201,7 @@ def _by_checks(name: str, checks: Sequence[tuple[str, bool | None]]) -> Conditio
     if failed:
         return Condition.no(name, f"check fails: {', '.join(failed)}")
     if unknown:
-        return Condition.unknown(name, f"bytes of the check are absent: {', '.join(unknown)}")
+        return Condition.unknown(name, f"the dump has no bytes for the check: {', '.join(unknown)}")
     if not checks:
         return Condition.yes(name, "the layout declares no check")
     return Condition.yes(
@@ -211,7 +209,7 @@ def _by_checks(name: str, checks: Sequence[tuple[str, bool | None]]) -> Conditio
     )
 
 
-def _intact(evidence: CopyEvidence) -> Condition:
+def _unchanged_on_disk(evidence: CopyEvidence) -> Condition:
     if evidence.damage:
         return Condition.no("unchanged-on-disk", "; ".join(evidence.damage))
-    return Condition.yes("unchanged-on-disk", "the bytes on disk hash to the recorded digest")
+    return Condition.yes("unchanged-on-disk", "the bytes on disk match their recorded SHA-256")

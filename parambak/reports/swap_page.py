@@ -84,7 +84,7 @@ def _unverified(desk: Desk, step: Released) -> dict[str, Any]:
 
 def _notes(desk: Desk, state: SwapState, swap: Swap) -> tuple[str, ...]:
     """Return what has to be said aloud before all else."""
-    notes = (*state.rules.said, *notes_on(desk.assessor.vault, state))
+    notes = (*state.rules.notes, *notes_on(desk.assessor.vault, state))
     ends = [f"{end.outcome} on {end.at.date()} ({who(desk.assessor, end)})" for end in swap.ends]
     return (*notes, f"it was ended more than once: {'; '.join(ends)}") if len(ends) > 1 else notes
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import asdict as fields_of
 from datetime import date
-from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, NamedTuple, get_args
 
 from msgspec.structs import asdict
@@ -25,6 +24,7 @@ from parambak.swap.measurements import ROUNDED, Measurement
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from fractions import Fraction
 
     from parambak.keeping.state.model import Card, Fleet, Position, Unit, Vessel
     from parambak.swap.limits import Limits
@@ -207,18 +207,19 @@ def drift(
     found = []
     past = list(earlier)
     for reading in now:
-        if reading.exact is None:
+        value = reading.exact
+        if value is None:
             continue
         series = [
-            (measured.on, each)
+            (measured.on, each.value or "", _change(before, value))
             for measured in past
             for each in measured.readings
             if each.name.casefold() == reading.name.casefold()
             and each.unit == reading.unit
-            and each.exact is not None
+            and (before := each.exact) is not None
         ]
-        since = [_change(each, reading) for _, each in series]
-        values = [(on, each.value or "") for on, each in series]
+        since = [change for _, _, change in series]
+        values = [(on, text) for on, text, _ in series]
         found.append(
             Drift(
                 reading.name,
@@ -231,8 +232,8 @@ def drift(
     return tuple(found)
 
 
-def _change(before: Measurement, after: Measurement) -> str:
-    change = (after.exact or Fraction(0)) - (before.exact or Fraction(0))
+def _change(before: Fraction, after: Fraction) -> str:
+    change = after - before
     text = exact(change) or rounded(change, ROUNDED)
     return text if text.startswith("-") else f"+{text}"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import dropwhile
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import SheetRefused, VaultDamaged
@@ -169,10 +170,10 @@ def _ended_words(ended: Swap | None) -> tuple[str, ...]:
     if ended is None:
         return ()
     said = []
-    if len({each.outcome for each in ended.ends}) > 1:
+    outcomes = {each.outcome for each in ended.ends}
+    if len(outcomes) > 1:
         said.append(f"the swap that was opened on {ended.opened.at.date()}: {ended_words(ended)}")
-    closed = ended.end is not None and ended.end.outcome == CLOSED
-    if closed and any(not each.body.loaded_correctly for each in ended.unknown_to_end):
+    if CLOSED in outcomes and any(not each.body.loaded_correctly for each in ended.unknown_to_end):
         said.append(
             f"the swap that was opened on {ended.opened.at.date()} is closed, and a read-back of "
             "its card that closing did not know of was NOT loaded correctly: read the chip again"
@@ -288,7 +289,7 @@ def _decoded(assessor: Assessor, position: Position, copy: Copy | None) -> Decod
 
 def _read_since(vault: Vault, vessel: Vessel, position: Position, swap: Swap) -> str | None:
     """Return the day of the newest read put on record behind the swap's opening, by no clock."""
-    order = {stored.digest: at for at, stored in enumerate(in_order(vault, vessel))}
-    opened = order.get(swap.opened.record, -1)
-    days: list[date] = [r.read_on for r in position.reads if order.get(r.record, -1) > opened]
+    order = [stored.digest for stored in in_order(vault, vessel)]
+    since = frozenset(dropwhile(lambda digest: digest != swap.opened.record, order))
+    days = [read.read_on for read in position.reads if read.record in since]
     return max(days).isoformat() if days else None

@@ -19,7 +19,7 @@ from parambak.keeping.state.bodies import (
     body_of,
 )
 from parambak.keeping.state.record_sets import local_time
-from parambak.keeping.verified import made_apart
+from parambak.keeping.verified import separate_reads
 from parambak.memory.counted import counted
 from parambak.vault.order import behind, causal_order
 
@@ -181,7 +181,7 @@ class Swap:
         for each in self._good():
             same = each.body.image.sha256 if each.body.by_values else ""
             alike.setdefault((each.body.stage, same), []).append(each)
-        if any(made_apart(each) >= PASSES for each in alike.values()):
+        if any(separate_reads(each) >= PASSES for each in alike.values()):
             return None
         listed = [_counted_apart(stage, each) for (stage, _), each in alike.items()]
         said = f"against the selected copy and loaded correctly: {'; '.join(listed)}"
@@ -211,7 +211,7 @@ class Swap:
 
 
 def _counted_apart(stage: str, good: Sequence[ReadBackStep]) -> str:
-    apart = made_apart(good)
+    apart = separate_reads(good)
     said = f"{stage}: {counted(apart, 'read')}"
     if len(good) == apart:
         return said
@@ -277,10 +277,7 @@ def the_open_swap(vault: Vault, vessel: Vessel, position: Position) -> Swap:
 
 
 def ended_words(swap: Swap) -> str:
-    """Return how and when a swap ended, in words."""
-    end = swap.end
-    if end is None:
-        return f"one that was opened on {swap.opened.at.date()}"
+    """Return how and when a swap that has ended did so, in words."""
     told = " and ".join(f"{each.outcome} on {each.at.date()}" for each in swap.ends)
     return f"the last one was {told}" + (", as two laptops may do" if len(swap.ends) > 1 else "")
 

@@ -226,8 +226,8 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
         "why": "with the card?",
         "consequence": done["consequence"],
     }
-    assert f"the cards of {UNIT} and {other} are EXCHANGED since" in done["consequence"]
-    assert "the chip in U12 of either carries the parameters of the other" in done["consequence"]
+    assert f"the cards of {UNIT} and {other} are CROSSED OVER since" in done["consequence"]
+    assert "the chip in U12 of each unit carries the parameters of the other" in done["consequence"]
     told = (
         ("catalogue",),
         ("catalogue", other),

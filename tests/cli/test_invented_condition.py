@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from tests.cli.conftest import Ship
 
 RULES = b"[rules]\ntitle = 'T'\nsource = 'S'\n[swap]\n%s = ['crew-warned']\n"
-QUESTION = "was the crew warned"
+QUESTION = "Was the crew warned?"
 
 
 @pytest.fixture
@@ -39,7 +39,7 @@ def test_it_is_required_and_shown(invented: Ship) -> None:
     assert document["conditions"][-1] == {
         "condition": "crew-warned",
         "met": None,
-        "text": f"not told: {QUESTION}",
+        "text": f"not answered: {QUESTION}",
         "required": True,
     }
     shown = invented.run("swap", "check", AT)

@@ -250,19 +250,24 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
     made.close()
 
 
-@pytest.fixture(autouse=True)
-def _refusals_are_whole(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Hold every refusal of the room to saying what was expected, and what was found."""
+def hold_refusals(monkeypatch: pytest.MonkeyPatch, room: str) -> None:
+    """Hold every refusal of a room to saying what was expected, and what was found."""
     make = Fault.error
 
     def error(fault: Fault, **parts: Any) -> ParambakError:
         module = sys._getframe(1).f_globals["__name__"]
-        if module.startswith("parambak.keeping."):
+        if module.startswith(f"parambak.{room}."):
             assert parts.get("expected"), f"{fault.code} in {module} does not say what it expected"
             assert parts.get("found"), f"{fault.code} in {module} does not say what it found"
         return make(fault, **parts)
 
     monkeypatch.setattr(Fault, "error", error)
+
+
+@pytest.fixture(autouse=True)
+def _refusals_are_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every refusal says what was expected, and what was found."""
+    hold_refusals(monkeypatch, "keeping")
 
 
 @pytest.fixture(autouse=True)

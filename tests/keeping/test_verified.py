@@ -90,7 +90,7 @@ def test_without_a_chip_the_size_is_said_not_to_be_judged(laptop: Laptop) -> Non
     """No chip is not held against the copy."""
     taken = laptop.take(image(), image())
     assert taken.verdict.verified
-    assert "no chip declared: the size was not judged" in words(taken.verdict, "plausible")
+    assert "no chip is on record: the size was not checked" in words(taken.verdict, "plausible")
 
 
 def test_a_check_that_fails_is_named_and_fails_alone(laptop: Laptop) -> None:
@@ -233,7 +233,7 @@ def test_rules_that_are_lost_are_not_taken_for_none(laptop: Laptop) -> None:
     laptop.overwrite(rules[0])
     found = verdict(laptop)
     assert not found.verified
-    assert "the ship's rules on record cannot be had" in words(found, "unchanged-on-disk")
+    assert "the ship's rules on record cannot be read" in words(found, "unchanged-on-disk")
 
 
 # --- blank: the trap in which plain sums and checks agree ---
@@ -291,7 +291,7 @@ def test_a_lost_name_does_not_stop_the_answer(laptop: Laptop) -> None:
     by = laptop.take(half + half, half + half, normal=normal).copy.newest.by
     assert by is not None
     laptop.lose(by)
-    assert f"a person whose name is lost ({by[:8]})" in words(verdict(laptop), "plausible")
+    assert f"a person with a lost name ({by[:8]})" in words(verdict(laptop), "plausible")
 
 
 def test_what_the_layout_declares_normal_is_lifted_and_said(laptop: Laptop) -> None:

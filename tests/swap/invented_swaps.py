@@ -21,8 +21,7 @@ from parambak.errors import ParambakError
 from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.cards import record_sheet
 from parambak.keeping.recording.entries import record_rules
-from parambak.keeping.recording.filing import new_identity
-from parambak.keeping.state.bodies import FunctionTest, HeldBody
+from parambak.keeping.state.bodies import FunctionTest
 from parambak.keeping.state.conditions import questions
 from parambak.layouts import coverage
 from parambak.layouts.decode import decode
@@ -35,15 +34,14 @@ from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, ReadBack, compare
 from parambak.swap.recording import Release, record_load_file, record_read_back
 from parambak.swap.state import SwapState, swap_state
 from parambak.swap.swaps import the_open_swap
-from parambak.vault.order import heads
 from tests.keeping.conftest import CHIPS, LAYOUT, MEMORY, WHERE, Laptop, image, incoming
+from tests.swap.conftest import BY, shown_to_hold
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from parambak.layouts.model import Layout
 
-BY = "A. Invented"
 SEED = 20261125
 RULES = b"""
 [rules]
@@ -143,7 +141,7 @@ def _prepare(swap: Swap) -> None:
     for name in questions():
         recording.answer(laptop.vault, WHERE, [recording.GivenAnswer(name, "yes", "seen")], by=BY)
     if swap.wrong != "a lost backup location":
-        _hold(laptop)
+        shown_to_hold(laptop)
 
 
 def _measure(swap: Swap) -> None:
@@ -166,18 +164,6 @@ def _measure(swap: Swap) -> None:
             by=BY,
             remark=None,
         )
-
-
-def _hold(laptop: Laptop) -> None:
-    """Put on record that a backup location was shown to hold all that is there now."""
-    vault = laptop.vault
-    (vessel,) = vault.vessels()
-    newest = tuple(sorted(each.digest for each in heads(vault.records(vessel))))
-    body = HeldBody(
-        location=new_identity(), name="office", heads=newest, records=1, objects=1, hashed=True
-    )
-    with vault.writing() as writing:
-        writing.add("held", vessel, body.members())
 
 
 def _standing(swap: Swap) -> SwapState:

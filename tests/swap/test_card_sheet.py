@@ -206,6 +206,8 @@ MISTAKES = [
     (b"[[program]]\nposition = 1\nversion = true", 3, "program[1].version: a value"),
     (b"[battery]\nfitted = '1 March'", 2, "battery.fitted: a value"),
     (b"[battery]\nfitted = '2026-13'", 2, "battery.fitted: a value"),
+    (b"[battery]\nfitted = true", 2, "battery.fitted: a value"),
+    (b"[battery]\nfitted = 2026.03", 2, "battery.fitted: a value"),
     (b"[battery]\nfitted = 2026-03-01T08:00:00Z", 2, "battery.fitted: a value"),
     (b"[links]\nJ1 = 1\nj1 = 2", 3, "links.j1: the same name twice"),
     ('[links]\nJ1 = 1\n"\uff2a1" = 2'.encode(), 3, "the same name twice"),
@@ -231,12 +233,35 @@ def test_a_mistake_is_refused_with_its_line(data: bytes, line: int, why: str) ->
     """sheet-entry: where, what is wrong, what was expected and found."""
     refused = refusal(data)
     assert (refused.code, refused.file) == ("sheet-entry", "s.toml")
-    assert why in refused.text
+    assert f": {why}" in refused.text
     assert refused.line == line
     assert refused.expected
     assert refused.found
     assert len(refused.text) < 400
     assert all(part.isprintable() for part in (refused.text, refused.expected, refused.found))
+
+
+@pytest.mark.parametrize(
+    ("data", "expected", "found"),
+    [
+        (b"[[program]]\nposition = 'U7'\n[[program]]\nposition = 'u7'", "another", "u7"),
+        (b"[[program]]\nversion = 1", "position = ", '""'),
+        (b"[[program]]\nposition = true", "position = ", "true"),
+        (b"[card]\ntyp = 'TC-2'", "type", "typ"),
+        (b"[links]\nJ1 = 1\nj1 = 2", "another than J1", "j1"),
+        (b"[for]\nyard = 'x'", "vessel, unit, card", "yard"),
+        (b"[card]\nclock = nan", "a number", "nan"),
+        (b"links = 'none'", "[links]", "none"),
+        (b"x = [\n" + b"1,\n" * 2001 + b"]", "at most 2000 entries", "2001"),
+    ],
+)
+def test_a_mistake_shows_what_was_expected_and_what_stands_there(
+    data: bytes, expected: str, found: str
+) -> None:
+    """So that the line is corrected without a look at the page."""
+    refused = refusal(data)
+    assert expected in (refused.expected or "")
+    assert found in (refused.found or "")
 
 
 def test_all_mistakes_are_told_at_once_each_with_its_line() -> None:
@@ -253,6 +278,7 @@ def test_a_name_is_no_slip_where_it_may_be_another_word() -> None:
     data = b"[[program]]\nposition = 'U7'\nside = 'solder'\nlabel2 = 'x'\ndate = 'y'\n"
     assert load_sheet(data)["program.U7.side"] == "solder"
     assert load_sheet(b"[card]\nclock-source = 'x'\nnote2 = 'y'\n")["card.note2"] == "y"
+    assert load_sheet(b"[node]\nbu = 'x'\n")["node.bu"] == "x"
     both = b"[card]\nsoftware = '3'\nfirmware = '1'\n[unit]\nplace = 'bow'\n"
     assert load_sheet(both)["card.firmware"] == "1"
     assert load_sheet(both)["unit.place"] == "bow"

@@ -37,11 +37,6 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
     made.close()
 
 
-@pytest.fixture(autouse=True)
-def _no_flush(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("os.fsync", lambda _: None)
-
-
 def records(laptop: Laptop) -> list[tuple[str, str]]:
     """Return digest and kind of every record about the vessel, oldest first."""
     (vessel,) = laptop.vault.vessels()

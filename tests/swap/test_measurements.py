@@ -97,6 +97,33 @@ def test_what_cannot_be_meant_is_refused(typed: str, code: str) -> None:
     assert refusal.value.next
 
 
+@pytest.mark.parametrize(
+    ("typed", "reasons", "expected", "found"),
+    [
+        (["speed=1e3"], [], "rpm or Hz", "'e3'"),
+        (["gap=4V"], [], "mm", "'V'"),
+        (["gap"], [], "NAME=NUMBER", "'gap'"),
+        (["gaq=4"], [], "gap", "'gaq'"),
+        ([], ["gap"], "NAME=REASON", "'gap'"),
+        ([], ["x" * 500], "NAME=REASON", f"'{'x' * 80}'"),
+    ],
+)
+def test_a_refused_reading_is_shown_with_what_would_be_taken(
+    typed: list[str], reasons: list[str], expected: str, found: str
+) -> None:
+    """Of twenty readings typed in one line, the engineer sees which one, and the unit to use."""
+    stated = (
+        Limit(name="speed", unit="rpm", low=Decimal(1), teeth=7),
+        Limit(name="gap", unit="mm", low=Decimal(1)),
+    )
+    with pytest.raises(CallRefused) as refusal:
+        read_measurements(typed, reasons, {limit.name: limit for limit in stated})
+    assert expected in (refusal.value.expected or "")
+    assert refusal.value.found == found
+    if refusal.value.code == "measure-unit":
+        assert refusal.value.text.startswith(typed[0].partition("=")[0])
+
+
 def test_a_measurement_given_twice_is_refused() -> None:
     """Whatever its case, and as a reason too."""
     for second, reason in (("a=2", []), ("A=2", []), ("b=1", ["a=no"])):
@@ -120,6 +147,8 @@ def test_without_limits_nothing_is_judged() -> None:
     reading = read_measurements(["anything=3,5 mm"], [], None)[0]
     assert (reading.value, reading.unit, reading.within) == ("3.5", "mm", None)
     assert reading.words == "no limit is stated"
+    assert reading.typed == "3,5 mm"
+    assert read_measurements(["anything=3.5 mm"], [], None)[0].typed is None
 
 
 def test_a_speed_is_worked_out_from_a_frequency_without_rounding() -> None:
@@ -168,6 +197,32 @@ def test_a_limit_that_cannot_be_meant_is_refused_by_its_line(
     assert refusal.value.code == "limits-entry"
     assert refusal.value.line == line
     assert said in refusal.value.text
+
+
+@pytest.mark.parametrize(("digits", "taken"), [(30, True), (31, False)])
+def test_a_limit_has_at_most_thirty_digits(digits: int, *, taken: bool) -> None:
+    """In all, and behind the point."""
+    for number in ("1" * digits, f"0.{'0' * (digits - 1)}1"):
+        data = f"{HEAD}{ROW}low = {number}\n".encode()
+        if taken:
+            assert load_limits(data).measurement[0].low == Decimal(number)
+        else:
+            with pytest.raises(SheetRefused):
+                load_limits(data)
+
+
+@pytest.mark.parametrize(
+    ("width", "low", "high"),
+    [
+        ("tolerance = 0.5", "-8.5", "-7.5"),
+        ("tolerance = 0", "-8", "-8"),
+        ("tolerance-percent = 25", "-10", "-6"),
+    ],
+)
+def test_a_tolerance_lies_on_both_sides_of_its_nominal(width: str, low: str, high: str) -> None:
+    """Also of one below zero: a rail of -8 V is never in by a turned sign."""
+    data = f"{HEAD}{ROW}nominal = -8\n{width}\n".encode()
+    assert load_limits(data).measurement[0].bounds == (Decimal(low), Decimal(high))
 
 
 @pytest.mark.parametrize(
@@ -242,6 +297,17 @@ def supply(value: str | None, name: str = "bus_input", **more: str | None) -> Me
     return Measurement(name, "V", value, low="43", supply=True, not_possible=reason, **more)  # type: ignore[arg-type]
 
 
+def test_a_first_reading_has_no_drift_and_neither_has_a_reason() -> None:
+    """Nothing was there to move from; what was not possible did not move."""
+    today = date(2026, 3, 1)
+    first = supply("24.3")
+    for past in ([], [taken("2025-03-01", supply("1", name="other"))]):
+        assert drift(past, [first], today) == (
+            Drift(first.name, "V", ((today, "24.3"),), None, None),
+        )
+    assert drift([taken("2025-03-01", first)], [supply(None)], today) == ()
+
+
 def test_drift_tells_the_change_since_last_and_first() -> None:
     """Of the same measurement in the same unit alone, exactly."""
     past = [
@@ -281,6 +347,18 @@ def test_an_old_calibration_is_remarked_on(calibrated: str | None, *, late: bool
     asks = Limits(Head(title="", source="", calibration_months=12), ())
     assert (overdue(asks, calibrated, date(2027, 3, 1)) is not None) is late
     assert overdue(Limits(Head(title="", source=""), ()), calibrated, date(2027, 3, 1)) is None
+
+
+@pytest.mark.parametrize(("line", "counts"), [("", False), ("supply = true\n", True)])
+def test_a_supply_is_one_that_the_limits_call_so(line: str, *, counts: bool) -> None:
+    """A gap inside its limits is no supply that is good; one not measured is not known."""
+    limits = load_limits(f"{HEAD}{ROW}low = 4\n{line}".encode()).by_name
+    readings = read_measurements(["supply=5"], [], limits)
+    assert supplies([taken("2026-01-01", *readings)])[0] is (True if counts else None)
+    impossible = read_measurements([], ["supply=no access"], limits)
+    met, text = supplies([taken("2026-01-01", *impossible)])
+    assert met is None
+    assert ("no access" in text) is counts
 
 
 def test_supplies_are_in_out_or_not_known() -> None:

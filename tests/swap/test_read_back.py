@@ -9,9 +9,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.differences.bytes import Run
+from parambak.differences.two_layouts import read_renames
+from parambak.layouts.decode import Decoded, decode
+from parambak.layouts.load import load
 from parambak.layouts.verdicts import CheckResult
 from parambak.memory.image import Image
-from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, STAGES, compare
+from parambak.swap.read_back import (
+    AFTER_POWER,
+    BEFORE_POWER,
+    STAGES,
+    ValuesReadBack,
+    compare,
+    compare_values,
+    start_up,
+)
 
 MEANT = random.Random(3).randbytes(512)
 # A counter of four bytes, and the low three bits of a byte.
@@ -129,3 +140,117 @@ def test_a_card_that_reads_back_blank_is_compared_at_once() -> None:
     size = 1 << 18
     found = compare(Image.of(bytes(size)), Image.of(b"\xff" * size), AFTER_POWER, MOVING)
     assert sum(run.length for run in found.differences) == size - 4
+
+
+# --- what start-up wrote ---
+
+
+def start_up_words(
+    differing: int, *, held_before: bool = False, **others: Image | None
+) -> str | None:
+    """Return what is said where so many bytes differ after power, from 0x40 on."""
+    read = turned(*((0x40 + at, 0x55) for at in range(differing)))
+    differences = compare(Image.of(MEANT), read, AFTER_POWER).differences
+    known = {name: read if other is None else other for name, other in others.items()}
+    return start_up(read, differences, held_before=held_before, others=known)
+
+
+@pytest.mark.parametrize(("differing", "named"), [(0, False), (3, False), (4, True), (9, True)])
+def test_bytes_of_another_memory_are_called_so_from_four_on(differing: int, *, named: bool) -> None:
+    """Fewer may be chance; the memory is named, and how many bytes."""
+    words = start_up_words(differing, copy=Image.of(MEANT), spare=None)
+    assert (words is not None) is named
+    if words is not None:
+        assert f"all {differing} bytes" in words
+        assert "as in spare" in words
+
+
+def test_bytes_that_are_no_other_memorys_are_not_called_so() -> None:
+    """One byte of another value, or beyond its end, is enough."""
+    other = turned(*((0x40 + at, 0x55) for at in range(8)), (0x48, 0x54))
+    assert start_up_words(9, spare=other) is None
+    assert start_up_words(9, spare=Image.of(MEANT[:0x44])) is None
+
+
+def test_what_changed_after_a_good_read_back_is_start_ups_work() -> None:
+    """One byte is enough then; another memory is the better reason."""
+    assert start_up_words(1) is None
+    assert start_up_words(0, held_before=True) is None
+    words = start_up_words(1, held_before=True)
+    assert words is not None
+    assert "1 byte changed since" in words
+    words = start_up_words(4, held_before=True, spare=None)
+    assert words is not None
+    assert "as in spare" in words
+
+
+# --- by values ---
+
+OLD_FIELDS = (("ramp", 0x10, ""), ("hours", 0x11, "running = true"), ("spare", 0x12, ""))
+NEW_FIELDS = (("ramp", 0x00, ""), ("hours", 0x01, "running = true"), ("curve", 0x03, ""))
+
+
+def values(data: bytes, fields: tuple[tuple[str, int, str], ...], check: str = "") -> Decoded:
+    """Return the values of bytes by a layout of these fields."""
+    rows = (f'[[field]]\nname = "{n}"\nat = {at}\ntype = "u8"\n{m}\n' for n, at, m in fields)
+    head = f'[layout]\ntitle = "invented"\nmemory = {len(data)}\n'
+    return decode(load((head + "".join(rows) + check).encode(), name="l.toml"), Image.of(data))
+
+
+def read_by_values(
+    *new: int, stage: str = BEFORE_POWER, renames: bytes = b"", check: str = ""
+) -> ValuesReadBack:
+    """Compare a new card's first bytes with an old card's ramp 15, hours 7 and spare 3."""
+    old = values(bytes(16) + bytes((15, 7, 3, 0)), OLD_FIELDS)
+    read = values(bytes(new).ljust(8, b"\0"), NEW_FIELDS, check)
+    return compare_values(old, read, read_renames(renames), stage)
+
+
+LEFT_OUT = b"spare = false\n"
+
+
+def test_every_old_value_must_stand_in_the_new_layout() -> None:
+    """A field of the new software alone is none; one left out on purpose is not lost."""
+    found = read_by_values(15, 7, renames=LEFT_OUT)
+    assert found.loaded_correctly
+    assert (found.differences, found.running_differences, found.lost) == ((), (), ())
+    found = read_by_values(15, 7)
+    assert [each.old_field for each in found.lost] == ["spare"]
+    assert not found.loaded_correctly
+    assert found.counts["differing_values"] == 1
+    assert read_by_values(15, 7, 0, 3, renames=b'spare = "curve"\n').loaded_correctly
+
+
+@pytest.mark.parametrize(
+    ("stage", "new", "differing", "running"),
+    [
+        (BEFORE_POWER, (15, 8), ["hours"], []),
+        (AFTER_POWER, (15, 8), [], ["hours"]),
+        (AFTER_POWER, (16, 8), ["ramp"], ["hours"]),
+        (AFTER_POWER, (16, 7), ["ramp"], []),
+    ],
+)
+def test_only_running_values_may_change_and_only_after_power(
+    stage: str, new: tuple[int, ...], differing: list[str], running: list[str]
+) -> None:
+    """A setting that is another one is never excused."""
+    found = read_by_values(*new, stage=stage, renames=LEFT_OUT)
+    assert [each.field for each in found.differences] == differing
+    assert [each.field for each in found.running_differences] == running
+    assert found.loaded_correctly is not bool(differing)
+    assert found.counts == {
+        "differing_bytes": 0,
+        "by_values": True,
+        "differing_values": len(differing),
+        "running_values": len(running),
+    }
+
+
+@pytest.mark.parametrize(("total", "holds"), [(22, True), (23, False)])
+def test_by_values_the_new_layouts_checks_must_hold(total: int, *, holds: bool) -> None:
+    """Else the new software may refuse its own memory."""
+    check = '[[check]]\nname = "sum"\nmethod = "sum-8"\nover = [[0, 3]]\nat = 4\n'
+    found = read_by_values(15, 7, 0, 0, total, renames=LEFT_OUT, check=check)
+    assert found.loaded_correctly is holds
+    assert [each.check for each in found.failing] == ([] if holds else ["sum"])
+    assert found.counts["differing_values"] == (0 if holds else 1)

@@ -1,41 +1,67 @@
-"""What a swap puts on record: the load file, and each read-back with its answer."""
+"""What a swap puts on record, and what is refused: nothing of it is written then."""
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from msgspec.structs import replace
 
-from parambak.differences.two_layouts import read_renames
+from parambak.differences.two_layouts import NONE, read_renames
+from parambak.errors import CallRefused
 from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.received import LayoutFile, RenamesFile
+from parambak.keeping.state.bodies import FunctionTest
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256, sum16
 from parambak.memory.image import Image
 from parambak.swap.read_back import BEFORE_POWER, compare, compare_values
-from parambak.swap.recording import Release, ValueLayouts, record_load_file, record_read_back
+from parambak.swap.recording import (
+    GivenAnswer,
+    Release,
+    ValueLayouts,
+    accept,
+    answer,
+    choose,
+    record_load_file,
+    record_read_back,
+    released_files,
+)
 from tests.keeping.conftest import WHERE, Laptop, image, incoming
+from tests.swap.conftest import BY, abandoned, closed, opened
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable
     from pathlib import Path
 
-
-@pytest.fixture
-def laptop(tmp_path: Path) -> Iterator[Laptop]:
-    """Return a laptop with a verified copy."""
-    made = Laptop(tmp_path / "one")
-    made.verified()
-    yield made
-    made.close()
+    from parambak.errors import ParambakError
 
 
-def newest(laptop: Laptop, count: int = 1) -> list[Any]:
+def newest_records(laptop: Laptop, count: int = 1) -> list[Any]:
     """Return the newest records about the vessel."""
     (vessel,) = laptop.vault.vessels()
     return [stored.record for stored in laptop.vault.records(vessel)[-count:]]
+
+
+def refused(laptop: Laptop, call: Callable[[Laptop], object]) -> ParambakError:
+    """Return the refusal that a call meets; nothing is written."""
+    before = laptop.tree()
+    with pytest.raises(CallRefused) as refusal:
+        call(laptop)
+    assert laptop.tree() == before
+    return refusal.value
+
+
+def answered(laptop: Laptop, text: str = "seen", by: str = BY) -> None:
+    """Answer a condition of the open swap."""
+    answer(laptop.vault, WHERE, [GivenAnswer("permit", "yes", text)], by=by)
+
+
+def accepted(laptop: Laptop, reason: str = "sea", by: str = BY) -> None:
+    """Accept a condition of the open swap."""
+    accept(laptop.vault, WHERE, condition="copy", text="none", reason=reason, by=by)
 
 
 def test_a_load_file_is_on_record_with_its_digest_and_sum(laptop: Laptop) -> None:
@@ -43,7 +69,7 @@ def test_a_load_file_is_on_record_with_its_digest_and_sum(laptop: Laptop) -> Non
     copy = laptop.latest()
     file = Release("intel-hex", (sha256(b"the file"),))
     record_load_file(laptop.vault, laptop.position(), copy, Image.of(image()), file)
-    (record,) = newest(laptop)
+    (record,) = newest_records(laptop)
     assert record.kind == "load-file"
     assert record.objects == (copy.sha256,)
     assert record.body == {
@@ -64,7 +90,7 @@ def test_each_dump_read_back_is_on_record_with_its_answer(laptop: Laptop) -> Non
     ]
     copy = laptop.latest()
     record_read_back(laptop.vault, laptop.position(), copy, reads, by="B. Invented")
-    good, wrong = newest(laptop, 2)
+    good, wrong = newest_records(laptop, 2)
     assert [each.body["loaded_correctly"] for each in (good, wrong)] == [True, False]
     assert [each.body["differing_bytes"] for each in (good, wrong)] == [0, 1]
     assert wrong.body["stage"] == "before-power"
@@ -104,7 +130,7 @@ def test_a_read_back_by_values_keeps_both_layouts_and_the_renames(
     decoded = decode(new.layout, Image.of(image()))
     reads = [(incoming(image()), compare_values(decoded, decoded, renames, BEFORE_POWER))]
     record_read_back(laptop.vault, position, copy, reads, by=None, layouts=layouts)
-    (record,) = newest(laptop)
+    (record,) = newest_records(laptop)
     body = record.body
     assert body["by_values"] is True
     files = [(body["layout"], new.data), (body["renames"], table)]
@@ -126,7 +152,7 @@ def test_both_files_of_a_pair_are_on_record(laptop: Laptop) -> None:
     read = replace(halves[0], second=halves[1], on_chip=Image.of(image()))
     found = compare(Image.of(image()), read.image, BEFORE_POWER)
     record_read_back(laptop.vault, laptop.position(), laptop.latest(), [(read, found)], by=None)
-    (record,) = newest(laptop)
+    (record,) = newest_records(laptop)
     assert [each["name"] for each in record.body["dumps"]] == ["R0\\u{DCFF}.BIN", "R1\\u{DCFF}.BIN"]
     for half in (0, 1):
         data = image()[half::2]
@@ -139,7 +165,7 @@ def test_a_read_back_by_bytes_names_no_layout(laptop: Laptop) -> None:
     found = compare(Image.of(image()), Image.of(image()), BEFORE_POWER)
     reads = [(incoming(image()), found)]
     record_read_back(laptop.vault, laptop.position(), laptop.latest(), reads, by=None)
-    (record,) = newest(laptop)
+    (record,) = newest_records(laptop)
     assert not {"old_layout", "layout", "renames", "by_values"} & set(record.body)
 
 
@@ -169,3 +195,138 @@ def test_it_goes_to_the_identity_that_the_position_is_known_by(tmp_path: Path) -
         entities = {each["id"] for record in bodies for each in record.body.get("new", ())}
         loads = [record for record in bodies if record.kind == "load-file"]
         assert bool(loads) == (position.id in entities)
+
+
+def test_by_values_without_renames_none_is_on_record(laptop: Laptop) -> None:
+    """Names that are the same need no table."""
+    new = with_part("new")
+    decoded = decode(new.layout, Image.of(image()))
+    reads = [(incoming(image()), compare_values(decoded, decoded, NONE, BEFORE_POWER))]
+    layouts = ValueLayouts(with_part("old"), new)
+    record_read_back(
+        laptop.vault, laptop.position(), laptop.latest(), reads, by=None, layouts=layouts
+    )
+    (record,) = newest_records(laptop)
+    assert record.body["by_values"] is True
+    assert "renames" not in record.body
+
+
+def test_the_files_released_at_a_position_are_those_of_no_other(laptop: Laptop) -> None:
+    """Both of a pair; so that a read-back of the file itself is noticed there."""
+    other = "grebe/stbd-thruster/U12"
+    laptop.take(image(2), where=other)
+    for where, digests in (
+        (WHERE, ("ab" * 32, "cd" * 32)),
+        (WHERE, ("ef" * 32,)),
+        (other, ("12" * 32,)),
+    ):
+        copy = laptop.latest(where)
+        file = Release("raw", digests)
+        record_load_file(laptop.vault, laptop.position(where), copy, Image.of(image()), file)
+    files = released_files(laptop.vault, laptop.position())
+    assert files == {"ab" * 32, "cd" * 32, "ef" * 32}
+    assert released_files(laptop.vault, laptop.position(other)) == {"12" * 32}
+
+
+LONG, HIDDEN = "x" * 4001, "a\x1b[2J"
+
+
+@pytest.mark.parametrize(
+    ("call", "what"),
+    [
+        (partial(opened, why=LONG), "reason"),
+        (partial(answered, by=HIDDEN), "name of the person"),
+        (partial(answered, text=HIDDEN), "answer to permit"),
+        (partial(answered, text=LONG), "answer to permit"),
+        (lambda laptop: choose(laptop.vault, WHERE, laptop.latest(), why=HIDDEN, by=BY), "reason"),
+        (lambda laptop: choose(laptop.vault, WHERE, laptop.latest(), why="", by=HIDDEN), "name of"),
+        (partial(accepted, reason=HIDDEN), "reason"),
+        (partial(accepted, by=HIDDEN), "name of the person"),
+        (partial(closed, reason=LONG), "reason"),
+        (partial(closed, tests=[FunctionTest(name=HIDDEN, result="passed")]), "name of the test"),
+        (
+            partial(closed, tests=[FunctionTest(name="a", result="passed", text=HIDDEN)]),
+            "result of the test",
+        ),
+    ],
+)
+def test_a_text_that_no_record_should_keep_is_refused_by_what_it_is(
+    laptop: Laptop, call: Callable[[Laptop], object], what: str
+) -> None:
+    """Of several texts typed in one line, the one to correct is named."""
+    if "opened" not in str(call):
+        opened(laptop)
+    refusal = refused(laptop, call)
+    assert refusal.code in {"text-length", "text-character"}
+    assert f"the {what}" in refusal.text
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "code", "expected", "found"),
+    [
+        ("PC-1", "pc-1", "swap-same-card", "two serial numbers", "PC-1"),
+        ("PC1", None, "name-near", "PC-1", "PC1"),
+        (None, "P C", "name-shape", "letters, digits", "'P C'"),
+    ],
+)
+def test_a_card_that_is_named_wrongly_opens_no_swap(  # noqa: PLR0917
+    laptop: Laptop, old: str | None, new: str | None, code: str, expected: str, found: str
+) -> None:
+    """The same card twice, a serial number but for its hyphen, and what is none."""
+    opened(laptop, old_card="PC-1")
+    abandoned(laptop)
+    refusal = refused(laptop, partial(opened, old_card=old, new_card=new))
+    assert refusal.code == code
+    assert expected in (refusal.expected or "")
+    assert refusal.found == found
+    assert "card" in refusal.text
+
+
+def test_a_second_swap_at_a_position_is_refused(laptop: Laptop) -> None:
+    """It would split what is told and done between two."""
+    opened(laptop)
+    refusal = refused(laptop, opened)
+    assert refusal.code == "swap-open-already"
+    assert WHERE in refusal.text
+    assert refusal.expected == "no open swap"
+
+
+def test_a_position_on_a_card_in_no_unit_has_no_swap(laptop: Laptop) -> None:
+    """The unit's own position is to be named."""
+    where = "grebe/card:PC-1/U3"
+    laptop.take(image(3), where=where)
+    refusal = refused(laptop, partial(opened, where=where))
+    assert (refusal.code, refusal.found) == ("swap-no-unit", where)
+    assert refusal.expected == "VESSEL/UNIT/POSITION"
+
+
+@pytest.mark.parametrize(
+    ("conditions", "code", "expected", "found"),
+    [
+        (("permit", "copy"), "swap-condition", "permit", "'copy'"),
+        (("permit", "x" * 90), "swap-condition", "diagnosed", f"'{'x' * 40}'"),
+        (("permit", "diagnosed", "permit"), "swap-answer-twice", "each condition once", "permit"),
+    ],
+)
+def test_one_wrong_answer_puts_none_on_record(
+    laptop: Laptop, conditions: tuple[str, ...], code: str, expected: str, found: str
+) -> None:
+    """What is worked out is answered by nobody; what may be answered is listed."""
+    opened(laptop)
+    given = [GivenAnswer(condition, "yes", "seen") for condition in conditions]
+    refusal = refused(laptop, lambda one: answer(one.vault, WHERE, given, by=BY))
+    assert (refusal.code, refusal.found) == (code, found)
+    assert expected in (refusal.expected or "")
+
+
+def test_a_swap_is_given_up_for_a_reason_only(laptop: Laptop) -> None:
+    """And stays open without one."""
+    opened(laptop)
+    for reason in (None, ""):
+        refusal = refused(laptop, partial(abandoned, reason=reason))
+        assert (refusal.code, refusal.expected) == ("swap-abandoned-why", "--reason TEXT")
+    abandoned(laptop)
+    (record,) = newest_records(laptop)
+    assert record.body["outcome"] == "abandoned"
+    assert record.body["reason"] == "no spare"
+    assert [test["name"] for test in record.body["tests"]] == ["stop"]

@@ -19,8 +19,8 @@ from parambak.keeping.state.bodies import (
 )
 from parambak.memory.image import Image
 from parambak.swap import recording
-from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, compare
-from parambak.swap.recording import Release, record_load_file, record_read_back
+from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER
+from parambak.swap.recording import Release, record_load_file
 from parambak.swap.swaps import (
     CopyChoice,
     ReadBackStep,
@@ -30,19 +30,16 @@ from parambak.swap.swaps import (
     ended_words,
     newest_open,
     swaps_at,
-    the_open_swap,
 )
-from tests.keeping.conftest import LAYOUT, WHERE, Laptop, image, incoming
+from tests.keeping.conftest import LAYOUT, WHERE, Laptop, image
+from tests.swap.conftest import BY, PASSED, closed, newest, opened, read_back
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 RIGHT = ImageEntry(sha256="ab" * 32, ranges=((0, 4),))
 OTHER = ImageEntry(sha256="cd" * 32, ranges=((0, 4),))
-BY = "A. Invented"
-PASSED = (FunctionTest(name="stop", result="passed"),)
 
 
 def step(number: int, *, file: int | None = None, **members: Any) -> ReadBackStep:
@@ -163,46 +160,6 @@ def test_the_newest_release_unverified_is_found() -> None:
     assert swap(released=[released(3, RIGHT)]).unverified is None
 
 
-@pytest.fixture
-def laptop(tmp_path: Path) -> Iterator[Laptop]:
-    """Return a laptop with a verified copy."""
-    made = Laptop(tmp_path / "one")
-    made.verified()
-    yield made
-    made.close()
-
-
-@pytest.fixture(autouse=True)
-def _no_flush(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("os.fsync", lambda _: None)
-
-
-def opened(laptop: Laptop, where: str = WHERE, **cards: str | None) -> None:
-    """Open a swap."""
-    named = {"old_card": None, "new_card": None, **cards}
-    recording.open_swap(laptop.vault, where, why="dead", by=BY, route="load", **named)
-
-
-def read_back(laptop: Laptop, data: bytes, count: int = 1) -> None:
-    """Put so many read-backs of these bytes on record."""
-    vault, copy = laptop.vault, laptop.latest()
-    found = compare(Image.of(image()), Image.of(data), BEFORE_POWER)
-    reads = [(incoming(data), found) for _ in range(count)]
-    now = newest(laptop)
-    record_read_back(vault, laptop.position(), copy, reads, by=BY, swap=now.id)
-
-
-def newest(laptop: Laptop, where: str = WHERE) -> Swap:
-    """Return the open swap."""
-    return the_open_swap(laptop.vault, laptop.fleet.vessels[0], laptop.position(where))
-
-
-def closed(laptop: Laptop, where: str = WHERE, **words: Any) -> recording.Closed:
-    """Close the swap."""
-    given = {"tests": PASSED, "reason": None, "old_card_to": "ashore", **words}
-    return recording.close(laptop.vault, where, by=BY, **given)
-
-
 def test_each_step_is_read_from_its_record(laptop: Laptop) -> None:
     """With the mark of who and the clock; the last answer to a condition holds."""
     opened(laptop, new_card="PC-2")
@@ -240,7 +197,7 @@ def test_a_failed_test_stays_on_record_and_closes_nothing(laptop: Laptop) -> Non
     with pytest.raises(NotProven) as refusal:
         closed(laptop, tests=bad)
     assert refusal.value.code == "swap-test-failed"
-    assert refusal.value.found == "failed: stop"
+    assert (refusal.value.expected, refusal.value.found) == ("all passed", "failed: stop")
     (tested,) = newest(laptop).tested
     assert tested.tests == bad
 

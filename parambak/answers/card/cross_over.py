@@ -51,5 +51,5 @@ def answer(session: Session, question: CardCrossOverQuestion) -> CardCrossOverAn
         units=tuple(unit.where for unit in cross_over.units),
         crossed_over=not question.back,
         reason=question.reason,
-        consequence=None if question.back else cross_over.said,
+        consequence=None if question.back else cross_over.text,
     )

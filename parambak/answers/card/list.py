@@ -71,7 +71,7 @@ def answer(session: Session, question: CardListQuestion) -> CardListAnswer:
         aboard = cross_overs(session.vault, ship)
         cards += [_listed(ship, card, aboard) for card in ship.cards]
         for pair in aboard:
-            session.note(pair.said)
+            session.note(pair.text)
             units = tuple(unit.where for unit in pair.units)
             crossed_over.append(CardsCrossedOver(units, pair.why, str(pair.on)))
         if len(vessels) > 1:

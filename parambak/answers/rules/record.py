@@ -43,5 +43,5 @@ def answer(session: Session, question: RulesRecordQuestion) -> RulesRecordAnswer
     handle = record_rules(
         session.vault, vessel=question.vessel, name=name, data=data, by=question.by
     )
-    session.note(*rules.said)
+    session.note(*rules.notes)
     return RulesRecordAnswer(vessel=handle, title=rules.title, waived=tuple(sorted(rules.waived)))

@@ -125,7 +125,7 @@ def answer(session: Session, question: SwapCheckQuestion) -> SwapCheckAnswer:
         _accept(session, state, question.accept, question)
         accepted = frozenset({question.accept})
         state = state_now()
-    session.note(*state.rules.said, *notes_on(session.vault, state))
+    session.note(*state.rules.notes, *notes_on(session.vault, state))
     return _answer(session, state, state.readiness(accepted))
 
 

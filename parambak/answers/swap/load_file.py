@@ -246,7 +246,7 @@ def _copy(state: SwapState) -> Copy:
         where = state.position.where
         raise COPY_LOST.error(where=where, expected="the copy chosen", found="none of it")
     if state.copy is None:
-        return select.choose(state.position, "latest")
+        return select.copy_named(state.position, "latest")
     return state.copy
 
 

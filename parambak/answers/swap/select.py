@@ -44,7 +44,7 @@ def answer(session: Session, question: SwapSelectQuestion) -> SwapSelectAnswer:
     """Put the choice on record in the open swap; raise NotFound, VaultRefused or VaultDamaged."""
     position, chosen = select.find_copy(session.fleet(), question.copy)
     assessor = session.assessor
-    newest = select.choose(position, "latest")
+    newest = select.copy_named(position, "latest")
     differing = runs(assessor.image(newest.image), assessor.image(chosen.image))
     verified = assessor.verdict(position, chosen).verified
     name = select.copy_name(position, chosen)

@@ -1,6 +1,6 @@
-"""Whether reads may go on record: held against the memory's size and the copies known.
+"""Whether reads may go on record: compared with the memory's size and the copies on record.
 
-Everything here is asked before anything is written.
+Everything here is checked before anything is written.
 """
 
 from __future__ import annotations
@@ -41,29 +41,29 @@ READER_SUM = Fault(
 READER_SUM_SHAPE = Fault(
     "dump-reader-sum-shape",
     CallRefused,
-    "that is no sum as a reader shows it",
+    "that is not a sum as a reader shows it",
     "Type 2, 4, 6 or 8 hexadecimal digits.",
 )
 CHIP_DIFFERS = Fault(
     "layout-chip-differs",
     LayoutRefused,
     "the layout is for a memory of another size than the {chip} of this position",
-    "Give the layout of this unit with --layout, or name the right chip with --chip; one that "
-    "is on record already is mended by `parambak correct WHERE --chip PART`.",
+    "Give the layout of this unit with --layout, or name the right chip with --chip. Correct a "
+    "chip on record with `parambak correct WHERE --chip PART`.",
 )
 PAST_MEMORY = Fault(
     "dump-past-memory",
     DumpRefused,
     "the dump holds addresses past the end of the memory",
-    "Check which chip was chosen on the reader, and which layout or chip is named here.",
+    "Check which chip is selected on the reader, and which layout or chip is named here.",
 )
 
 
 class Admission:
-    """Holds one request against what a vault knows.
+    """Compares one request with the records of a vault.
 
-    `admit` raises where a read may not go on record; `reader_sum` and
-    `warnings` then tell what was found on the way.
+    `admit` raises if a read may not go on record; `reader_sum` and `warnings` then hold what
+    it noticed.
     """
 
     def __init__(
@@ -80,13 +80,13 @@ class Admission:
         self._position = filing.position
         self._vessel = filing.vessel
         self._assessor = Assessor(vault, chips)
-        self._layout = self._layout_that_holds()
+        self._layout = self._layout_in_force()
         self._size, self._size_by = _memory_size(filing.chip, chips, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
 
     def admit(self) -> None:
-        """Hold every dump of the request against the sum shown, the memory and the copies."""
+        """Compare every dump of the request with the sum shown, the memory and the copies."""
         _check_words(self._request)
         confirmed = self._request.position_confirmed
         self.warnings += refuse_crossed_over(
@@ -99,15 +99,15 @@ class Admission:
             _refuse_other_size(incoming, self._size, self._size_by)
             self.warnings += self._twins(incoming.image)
             if self._position is not None and not self._request.position_confirmed:
-                self._hold_against_copies(incoming.image, self._position)
+                self._compare_with_copies(incoming.image, self._position)
 
-    def _layout_that_holds(self) -> Layout | None:
+    def _layout_in_force(self) -> Layout | None:
         if self._request.layout is not None:
             return self._request.layout.layout
         return self._assessor.layout_of(self._position) if self._position is not None else None
 
     def _matched_sum(self) -> ReaderSum | None:
-        """Return what the displayed sum is a sum of; raise where it fits none of the bytes."""
+        """Return what the displayed sum is a sum of; raise if it fits none of the bytes."""
         shown = self._request.reader_sum
         if shown is None:
             return None
@@ -129,50 +129,52 @@ class Admission:
         raise READER_SUM.error(
             file=incoming.entry.name,
             expected=f"{digits} as {only}" if only else f"a sum of {digits}",
-            found=f"{plain:0{len(digits)}X} over the bytes, and no other sum fits",
+            found=f"{plain:0{len(digits)}X} over the bytes; no other kind of sum fits",
         )
 
     def _twins(self, image: Image) -> tuple[str, ...]:
-        """Say which other positions of the vessel hold the very same bytes."""
+        """Return a warning for each other position of the vessel that holds the same bytes."""
         entry = ImageEntry.of(image, sha256(image.content))
-        own = self._position.ids if self._position is not None else frozenset()
+        same_position = self._position.ids if self._position is not None else frozenset()
         return tuple(
-            f"the same bytes as {select.copy_name(other, other.latest)}: make sure that each "
-            "unit's own chip was read"
+            f"the same bytes as {select.copy_name(other, other.latest)}: make sure that the chip "
+            "of this unit was read"
             for vessel in self._fleet.vessels
             if self._vessel in vessel.ids
             for unit in vessel.units
             for other in unit.positions
-            if other.ids != own and other.latest is not None and other.latest.image == entry
+            if other.ids != same_position
+            and other.latest is not None
+            and other.latest.image == entry
         )
 
-    def _hold_against_copies(self, image: Image, position: Position) -> None:
+    def _compare_with_copies(self, image: Image, position: Position) -> None:
         if position.latest is None:
             return
         try:
-            own = self._assessor.image(position.latest.image)
+            latest = self._assessor.image(position.latest.image)
         except VaultDamaged as error:
             self.warnings += (f"the latest copy could not be compared: {error.text}",)
             return
         moving: tuple[Range, ...] = ()
         if self._layout is not None:
-            refuse_other_unit(self._layout, image, own)
+            refuse_other_unit(self._layout, image, latest)
             moving = _moving(self._layout)
-        mine = (select.copy_name(position, position.latest), own)
-        refuse_better_fit(image, mine, list(self._alike(position)), moving)
+        here = (select.copy_name(position, position.latest), latest)
+        refuse_better_fit(image, here, list(self._candidates(position)), moving)
 
-    def _alike(self, position: Position) -> Iterator[tuple[str, Image]]:
+    def _candidates(self, position: Position) -> Iterator[tuple[str, Image]]:
         """Yield the latest copies aboard that the dump might be of instead.
 
-        Those are the other positions of this unit and of the units aboard of
-        the same maker's type; a type that nobody told shuts no unit out.
+        Those are the other positions of this unit and of the units aboard of the same maker's
+        type; a unit without a recorded type is included.
         """
         vessel = next(v for v in self._fleet.vessels if self._vessel in v.ids)
         holder = next(h for h in vessel.holders if position in h.positions)
-        own_type = holder.facts.get("maker_type", "") if isinstance(holder, Unit) else ""
+        unit_type = holder.facts.get("maker_type", "") if isinstance(holder, Unit) else ""
         for unit in vessel.units:
             other_type = unit.facts.get("maker_type", "")
-            if own_type and other_type and own_type.casefold() != other_type.casefold():
+            if unit_type and other_type and unit_type.casefold() != other_type.casefold():
                 continue
             for other in unit.positions:
                 if other.ids == position.ids or other.latest is None:
@@ -200,7 +202,7 @@ def _refuse_misfit(layout: Layout, image: Image) -> None:
 
 
 def _check_words(request: Request) -> None:
-    """Raise for a text or a date that a record cannot keep."""
+    """Raise for a text or a date that a record cannot hold."""
     texts = [
         ("name of the person", request.read_by, NAME),
         ("remark", request.remark, REMARK),
@@ -217,7 +219,7 @@ def _check_words(request: Request) -> None:
 def _memory_size(
     chip: str | None, chips: Mapping[str, Chip], layout: Layout | None
 ) -> tuple[int | None, str]:
-    """Return the memory's size in bytes and whose it is; raise where chip and layout disagree."""
+    """Return the memory's size in bytes and its source; raise if chip and layout disagree."""
     part = chips.get(chip.casefold()) if chip else None
     if part is None:
         return (layout.memory, "the layout") if layout is not None else (None, "")
@@ -228,21 +230,21 @@ def _memory_size(
     return part.size, f"the chip {part.name}"
 
 
-def _refuse_other_size(incoming: Incoming, size: int | None, whose: str) -> None:
-    """Raise where a raw dump is not the memory's size, or any dump runs past its end."""
+def _refuse_other_size(incoming: Incoming, size: int | None, source: str) -> None:
+    """Raise if a raw dump is not of the memory's size, or any dump runs past its end."""
     image = incoming.image
     if size is None:
         return
     if incoming.dump.format == "raw" and image.size != size:
         raise RAW_SIZE.error(
             file=incoming.entry.name,
-            expected=f"{size} bytes, the size of {whose}",
+            expected=f"{size} bytes, the size of {source}",
             found=f"{image.size} bytes",
         )
     if image.end > size:
         raise PAST_MEMORY.error(
             file=incoming.entry.name,
             offset=size,
-            expected=f"addresses up to 0x{size - 1:04X}, the last of {whose}",
+            expected=f"addresses up to 0x{size - 1:04X}, the last of {source}",
             found=f"a byte at 0x{image.end - 1:04X}",
         )

@@ -1,4 +1,4 @@
-"""Backup locations: adding and removing one, and what a sending puts on record."""
+"""Backup locations: adds and removes one, and records what a sending proved."""
 
 from __future__ import annotations
 
@@ -34,21 +34,21 @@ BACKUP_NAME_TAKEN = Fault(
     "backup-name-taken",
     CallRefused,
     "another backup location has that name",
-    "Choose another name, or give the other one up with `parambak backup remove {name}`.",
+    "Type another name, or remove the other location with `parambak backup remove {name}`.",
 )
 BACKUP_KNOWN = Fault(
     "backup-known-already",
     CallRefused,
-    "this backup location is known already, by another name",
-    "Use its name, {name}; `parambak backup remove {name}` gives it up first.",
+    "this backup location is on record already, under another name",
+    "Use its name, {name}; or remove it first with `parambak backup remove {name}`.",
 )
 
 
 def identities_named(vault: Vault, names: Iterable[str]) -> tuple[str, ...] | None:
-    """Return every identity of the vessels named, rising; None where none is named."""
-    known = fleet(vault)
-    found = {each for name in names for each in select.find_vessel(known, name).ids}
-    return tuple(sorted(found)) or None
+    """Return every identity of the vessels named, sorted; None if none is named."""
+    vessels = fleet(vault)
+    identities = {i for name in names for i in select.find_vessel(vessels, name).ids}
+    return tuple(sorted(identities)) or None
 
 
 def add_backup(  # noqa: PLR0913 - what a backup location is, all by keyword
@@ -63,32 +63,31 @@ def add_backup(  # noqa: PLR0913 - what a backup location is, all by keyword
 ) -> BackupLocation:
     """Make what is at the store a backup location of this vault, and put it on record."""
     check_short(name, "location")
-    chosen = identities_named(vault, vessels)
-    known = backup_locations(vault)
-    there = contents_at(store).location
-    for location in known:
-        if location.name.casefold() == name.casefold() and location.id != there:
+    limited_to = identities_named(vault, vessels)
+    marked = contents_at(store).location
+    for location in backup_locations(vault):
+        if location.name.casefold() == name.casefold() and location.id != marked:
             found = f"{location.handle} at {location.address}"
             raise BACKUP_NAME_TAKEN.error(name=location.handle, expected="a new name", found=found)
-        if location.id == there and location.name.casefold() != name.casefold():
+        if location.id == marked and location.name.casefold() != name.casefold():
             raise BACKUP_KNOWN.error(name=location.handle, expected=location.handle, found=name)
     identity = make_location(
         store,
         vault=vault.identity,
         known=latest_locations(vault.records(None)).keys(),
-        limited=chosen is not None,
+        limited=limited_to is not None,
         packed=packed,
         merge=merge,
     )
     body = BackupLocationBody(
-        location=identity, name=name, address=address, vessels=chosen, packed=packed
+        location=identity, name=name, address=address, vessels=limited_to, packed=packed
     )
     _record_location(vault, body)
     return find_backup(vault, name)
 
 
 def remove_backup(vault: Vault, name: str) -> BackupLocation:
-    """Put on record that a backup location was given up; nothing in it is touched."""
+    """Put on record that a backup location was removed; nothing in it is touched."""
     location = find_backup(vault, name)
     _record_location(
         vault, replace(latest_locations(vault.records(None))[location.id], removed=True)
@@ -113,9 +112,9 @@ def send_to(  # noqa: PLR0913 - how to send, all by keyword
     quick: bool = False,
     both_ways: bool = False,
 ) -> tuple[Sent, tuple[str, ...]]:
-    """Send to a backup location, and put on record what it was found to hold; return notes as well.
+    """Send to a backup location, and put on record what it holds; return notes as well.
 
-    Where it breaks off, what was through till then is put on record, and the refusal raised.
+    If it stops early, what was sent until then is put on record, and the refusal raised.
     """
     require_location(store, location.id, packed=location.packed)
     try:
@@ -143,16 +142,16 @@ def _sent(  # noqa: PLR0913 - how to send, all by keyword
         return send(vault, store, target, progress, quick=quick, both_ways=both_ways)
     from parambak.vault.locations.packed import send_packed  # noqa: PLC0415 - few backup locations are packed
 
-    names = {each: ship.short for ship in fleet(vault).vessels for each in ship.ids}
+    names = {identity: ship.short for ship in fleet(vault).vessels for identity in ship.ids}
     return send_packed(vault, store, target, names, progress, quick=quick, both_ways=both_ways)
 
 
 def put_on_record(
     vault: Vault, location: BackupLocation, proven: Sequence[Proven], today: date
 ) -> tuple[str, ...]:
-    """Write a record `held` for each vessel, but for what today's says already.
+    """Write a record `held` for each vessel, unless one of today states the same.
 
-    Returns a note where the vault could not be written: what was sent is there all the same.
+    Returns a note if the vault could not be written: what was sent is at the location anyway.
     """
     try:
         _write_held(vault, location, proven, today)
@@ -167,17 +166,17 @@ def _write_held(
     if not proven:
         return
     with vault.writing() as writing:
-        for each in proven:
+        for holding in proven:
             body = HeldBody(
                 location=location.id,
                 name=location.name,
-                heads=each.heads,
-                records=each.records,
-                objects=each.objects,
-                hashed=each.hashed,
-                lacking=each.lacking,
+                heads=holding.heads,
+                records=holding.records,
+                objects=holding.objects,
+                hashed=holding.hashed,
+                lacking=holding.lacking,
             )
-            last = newest_held(vault.records(each.vessel)).get(location.id)
-            said = last is not None and last[1] == body and local_time(last[0].record).date()
-            if said != today:
-                writing.add(body.kind, each.vessel, body.members())
+            last = newest_held(vault.records(holding.vessel)).get(location.id)
+            stated_on = last is not None and last[1] == body and local_time(last[0].record).date()
+            if stated_on != today:
+                writing.add(body.kind, holding.vessel, body.members())

@@ -1,4 +1,4 @@
-"""Cards put on record: where one is, what its sheet states, which two are crossed over."""
+"""Puts cards on record: where one is, what its sheet states, which two are crossed over."""
 
 from __future__ import annotations
 
@@ -46,46 +46,46 @@ if TYPE_CHECKING:
 CARD_UNIT = Fault(
     "card-unit",
     CallRefused,
-    "a card that is in a unit is in one that is named, and any other is in none",
-    "Give --location 'in a unit' with --unit NAME, or another location without it.",
+    "--unit names the unit of a card that is in a unit, and of no other card",
+    "Give --location 'in a unit' together with --unit NAME, or another location without --unit.",
 )
 SHEET_WHERE = Fault(
     "sheet-where",
     CallRefused,
-    "a card sheet is kept for a unit or for a card, not for one of its positions",
-    "Write VESSEL/UNIT, or VESSEL/card:SERIAL; program memories are named inside the sheet.",
+    "a card sheet belongs to a unit or to a card, not to one of its positions",
+    "Write VESSEL/UNIT, or VESSEL/card:SERIAL. The sheet itself names the program memories.",
 )
-EXCHANGE_UNITS = Fault(
+CROSS_OVER_UNITS = Fault(
     "cross-over-units",
     CallRefused,
-    "cards are crossed over between two units of one vessel",
+    "a card cross-over is between two units of one vessel",
     "Name both as VESSEL/UNIT. For a card from elsewhere, open a swap.",
 )
-EXCHANGE_TWICE = Fault(
+CROSS_OVER_TWICE = Fault(
     "cross-over-already",
     CallRefused,
     "the cards of {one} and {other} are crossed over already",
-    "Put them back first, and say so with `parambak card cross-over {one} {other} --back`.",
+    "Put them back first, and record that: `parambak card cross-over {one} {other} --back`.",
 )
-EXCHANGE_NONE = Fault(
+CROSS_OVER_NONE = Fault(
     "cross-over-none",
     CallRefused,
-    "the cards of these two units are not crossed over, as far as the record goes",
-    "Leave --back out to put an cross-over on record; `parambak card list` shows those there are.",
+    "no cross-over of the cards of these two units is on record",
+    "To record a cross-over, leave out --back. `parambak card list` shows those on record.",
 )
-EXCHANGED_READ = Fault(
+CROSS_OVER_READ = Fault(
     "cross-over-read",
     CallRefused,
     (
-        "the cards of {one} and {other} are crossed over: the chip there carries the other's "
-        "parameters"
+        "the cards of {one} and {other} are crossed over: the chip in each carries the other "
+        "unit's parameters"
     ),
-    "Name the unit whose parameters it carries, and give --position-confirmed; or put the cards "
-    "back first, and say so with `parambak card cross-over {one} {other} --back`.",
+    "Name the unit of these parameters, and give --position-confirmed. Or put the cards back, and "
+    "record that: `parambak card cross-over {one} {other} --back`.",
 )
 
 
-def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
+def enter_card(  # noqa: PLR0913 - the facts of a card, all by keyword
     vault: Vault,
     *,
     vessel: str,
@@ -128,14 +128,14 @@ def enter_card(  # noqa: PLR0913 - what is known of a card, all by keyword
 
 
 def _unit_aboard(ship: Vessel, name: str) -> str:
-    """Return the short name of a unit; raise where it names none, or a card."""
+    """Return the short name of a unit; raise if it names none, or a card."""
     if name.casefold().startswith(select.CARD):
         raise CARD_UNIT.error(expected="the name of a unit", found=repr(name[:80]))
     holder = select.find_holder(ship, name)
     return holder.short if isinstance(holder, Unit) else ""
 
 
-def record_sheet(  # noqa: PLR0913 - what is known of a sheet, all by keyword
+def record_sheet(  # noqa: PLR0913 - the facts of a sheet, all by keyword
     vault: Vault,
     *,
     where: str,
@@ -144,9 +144,9 @@ def record_sheet(  # noqa: PLR0913 - what is known of a sheet, all by keyword
     by: str | None,
     target: Mapping[str, str] | None = None,
 ) -> Unit | Card:
-    """Put the card sheet of a unit or of a card on record; return what it is kept for.
+    """Put the card sheet of a unit or of a card on record; return the unit or card.
 
-    `target` is what the sheet says that it is for; raise SheetRefused where that is another.
+    `target` is what the sheet is for by its own `[for]`; raise SheetRefused if that is another.
     """
     check_texts([("name of the person", by, NAME)])
     parts = select.parse_where(where)
@@ -165,13 +165,13 @@ def record_sheet(  # noqa: PLR0913 - what is known of a sheet, all by keyword
                 body = CardSheetBody(unit=identity, sheet=sheet, name=kept)
                 add_signed(writing, home, body, by, sheet)
             else:
-                own = SheetOfCardBody(card=identity, sheet=sheet, name=kept)
-                add_signed(writing, home, own, by, sheet)
+                of_card = SheetOfCardBody(card=identity, sheet=sheet, name=kept)
+                add_signed(writing, home, of_card, by, sheet)
     return holder
 
 
 def _refuse_other(target: Mapping[str, str], ship: Vessel, holder: Unit | Card) -> None:
-    """Raise where a sheet is for something else than it is recorded for."""
+    """Raise if a sheet is for another unit or card than it is recorded for."""
     if not isinstance(holder, Unit):
         refuse_other(target, ship, None, holder.serial)
         return
@@ -184,7 +184,7 @@ def _refuse_other(target: Mapping[str, str], ship: Vessel, holder: Unit | Card) 
 def refuse_crossed_over(
     vault: Vault, fleet: Fleet, typed: TypedPosition, *, confirmed: bool
 ) -> tuple[str, ...]:
-    """Raise where a read is filed under a unit whose card is crossed over; warn if confirmed."""
+    """Raise if a read is filed under a unit with its card crossed over; warn if confirmed."""
     vessels = select.vessels_named(fleet, typed.vessel)
     if typed.unit is None or len(vessels) != 1:
         return ()
@@ -193,41 +193,43 @@ def refuse_crossed_over(
         names = [n.casefold() for unit in cross_over.units for n in (unit.short, *unit.former)]
         if name in names:
             if confirmed:
-                return (cross_over.said,)
+                return (cross_over.text,)
             one, other = (unit.where for unit in cross_over.units)
-            raise EXCHANGED_READ.error(
-                one=one, other=other, expected="each card in its own unit", found=cross_over.said
+            raise CROSS_OVER_READ.error(
+                one=one, other=other, expected="each card in its own unit", found=cross_over.text
             )
     return ()
 
 
-def record_cross_over(  # noqa: PLR0913 - what is told of an cross-over, all by keyword
+def record_cross_over(  # noqa: PLR0913 - the facts of a cross-over, all by keyword
     vault: Vault, one: str, other: str, *, why: str, by: str, back: bool
 ) -> tuple[CrossOver, tuple[str, ...]]:
     """Put on record that the cards of two units were crossed over, or put back; and warnings."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
         vessel, first, second = _two_units(fleet(vault), one, other)
-        before = _exchange_of(cross_overs(vault, vessel), first, second, back=back)
+        before = _crossed_over(cross_overs(vault, vessel), first, second, back=back)
         cards = [cards_in(vessel, unit) for unit in (first, second)]
-        known = all(len(one) == 1 for one in cards)
+        certain = all(len(in_unit) == 1 for in_unit in cards)
         homes = {vessel.home(i) for i in first.ids} & {vessel.home(i) for i in second.ids}
         for home in sorted(homes or {vessel.id}):
             body = CardsCrossedOverBody(
                 units=(_identity(vessel, first, home), _identity(vessel, second, home)),
                 why=why,
-                cards=(cards[0][0].id, cards[1][0].id) if known else None,
+                cards=(cards[0][0].id, cards[1][0].id) if certain else None,
                 back=back,
             )
             writing.add(body.kind, home, body.members(), by=writing.person(by, home))
-    (cross_over,) = before or [one for one in cross_overs(vault, vessel) if first in one.units]
+    (cross_over,) = before or [new for new in cross_overs(vault, vessel) if first in new.units]
     return cross_over, _unlike(first, second)
 
 
 def _two_units(fleet: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
     parts = [select.parse_where(where) for where in (one, other)]
     if any(part.holder is None or part.position is not None for part in parts):
-        raise EXCHANGE_UNITS.error(expected="VESSEL/UNIT VESSEL/UNIT", found=f"{one} {other}"[:160])
+        raise CROSS_OVER_UNITS.error(
+            expected="VESSEL/UNIT VESSEL/UNIT", found=f"{one} {other}"[:160]
+        )
     vessels = [select.find_vessel(fleet, part.vessel) for part in parts]
     first, second = (
         select.find_holder(v, p.holder or "") for v, p in zip(vessels, parts, strict=True)
@@ -239,20 +241,20 @@ def _two_units(fleet: Fleet, one: str, other: str) -> tuple[Vessel, Unit, Unit]:
         or not isinstance(second, Unit)
     ):
         expected = "two units of one vessel"
-        raise EXCHANGE_UNITS.error(expected=expected, found=f"{first.where} and {second.where}")
+        raise CROSS_OVER_UNITS.error(expected=expected, found=f"{first.where} and {second.where}")
     return vessels[0], first, second
 
 
-def _exchange_of(
+def _crossed_over(
     cross_overs: Sequence[CrossOver], first: Unit, second: Unit, *, back: bool
 ) -> list[CrossOver]:
-    """Return the cross-over that is put back; raise where the record says otherwise."""
+    """Return the cross-over that is put back; raise if the records state otherwise."""
     pair = {first.id, second.id}
     of_pair = [
         cross_over for cross_over in cross_overs if {unit.id for unit in cross_over.units} == pair
     ]
     if back and not of_pair:
-        raise EXCHANGE_NONE.error(expected="an cross-over of these two", found="none")
+        raise CROSS_OVER_NONE.error(expected="a cross-over of these two", found="none")
     overlapping = [
         cross_over
         for cross_over in cross_overs
@@ -260,8 +262,8 @@ def _exchange_of(
     ]
     if not back and overlapping:
         one, other = (unit.where for unit in overlapping[0].units)
-        raise EXCHANGE_TWICE.error(
-            one=one, other=other, expected="each card in its own unit", found=overlapping[0].said
+        raise CROSS_OVER_TWICE.error(
+            one=one, other=other, expected="each card in its own unit", found=overlapping[0].text
         )
     return of_pair
 
@@ -272,9 +274,9 @@ def _identity(vessel: Vessel, unit: Unit, home: str) -> str:
 
 
 def _unlike(first: Unit, second: Unit) -> tuple[str, ...]:
-    """Say where the two are not known to be like units."""
+    """Return a warning if the two units are of different types."""
     types = [unit.facts.get("maker_type") for unit in (first, second)]
     if types[0] is not None and types[1] is not None and types[0] != types[1]:
-        said = f"{first.where} is a {types[0]} and {second.where} a {types[1]}"
-        return (f"{said}: make sure that the maker allows a card of the one in the other",)
+        differ = f"{first.where} is a {types[0]} and {second.where} a {types[1]}"
+        return (f"{differ}: make sure that the maker allows their cards to be exchanged",)
     return ()

@@ -1,4 +1,4 @@
-"""What is put on record without a read: facts corrected or added, and the ship's rules."""
+"""Puts on record what needs no read: facts corrected or added, and the ship's rules."""
 
 from __future__ import annotations
 
@@ -37,32 +37,32 @@ FACTS = {
 CORRECT_NOTHING = Fault(
     "correct-nothing",
     CallRefused,
-    "nothing to put on record",
+    "there is nothing to put on record",
     "Give at least one fact; `parambak correct --help` lists them.",
 )
 CORRECT_FACT = Fault(
     "correct-fact",
     CallRefused,
     "a {what} has no such fact",
-    "Name what the fact belongs to: a vessel, a unit, a position, or one copy with @.",
+    "Name the vessel, unit, position or copy (with @) that the fact belongs to.",
 )
 CORRECT_TAKEN = Fault(
     "correct-name-taken",
     CallRefused,
     "another {what} has that name already",
-    "Choose another short name.",
+    "Type another short name.",
 )
 CORRECT_OTHER_VESSEL = Fault(
     "correct-other-vessel",
     CallRefused,
-    "a read cannot be moved to another vessel: each vessel's records must be whole alone",
-    "Archive the same dump again under the right vessel, and put a remark on this read.",
+    "a read cannot be moved to another vessel: each vessel's records must be complete alone",
+    "Archive the same dump again under the right vessel, and give this read a remark.",
 )
 CORRECT_LOCATION = Fault(
     "correct-location",
     CallRefused,
-    "a card cannot be there",
-    "Say in a unit, spare aboard, ashore or scrapped.",
+    "that is not a location of a card",
+    "Give one of: in a unit, spare aboard, ashore, scrapped.",
 )
 
 
@@ -70,7 +70,7 @@ class _About(NamedTuple):
     """What is corrected, in words, and its identities, each behind that of its vessel."""
 
     what: str
-    said: str
+    words: str
     identities: tuple[tuple[str, str], ...]
 
 
@@ -79,8 +79,8 @@ def correct(
 ) -> tuple[str, tuple[str, ...]]:
     """Put facts of a vessel, unit, card, position or copy's newest read on record.
 
-    One record for each identity that it is known under. Return what they are about in
-    words, and warnings.
+    There is one record for each identity of it. Return what they are about in words, and
+    warnings.
     """
     texts = [(f"fact {name}", value, REMARK) for name, value in facts.items()]
     check_texts([*texts, ("name of the person", by, NAME), ("reason", why, REMARK)])
@@ -92,7 +92,7 @@ def correct(
         for home, identity in about.identities:
             body = CorrectBody(what=about.what, id=identity, facts=checked, why=why)
             add_signed(writing, home, body, by)
-    return about.said, warnings
+    return about.words, warnings
 
 
 def add_signed(writing: Writing, vessel: str, body: Body, by: str | None, *relies_on: str) -> None:
@@ -106,8 +106,8 @@ def _about(fleet: Fleet, vessel: Vessel, where: str) -> _About:
     if "@" in where:
         position, copy = select.find_copy(fleet, where)
         read = copy.newest
-        said = f"the newest read of {select.copy_name(position, copy)}"
-        return _About("read", said, ((read.vessel, read.record),))
+        words = f"the newest read of {select.copy_name(position, copy)}"
+        return _About("read", words, ((read.vessel, read.record),))
     parts = select.parse_where(where)
     if parts.holder is None:
         ids = tuple((identity, identity) for identity in sorted(vessel.ids))
@@ -123,7 +123,7 @@ def _about(fleet: Fleet, vessel: Vessel, where: str) -> _About:
 def _checked(
     fleet: Fleet, vessel: Vessel, where: str, what: str, facts: Mapping[str, str]
 ) -> tuple[Facts, tuple[str, ...]]:
-    """Return the facts as they go on record, and warnings; raise where one cannot."""
+    """Return the facts as they go on record, and warnings; raise if one cannot."""
     if not facts:
         raise CORRECT_NOTHING.error(expected="a fact", found="none")
     checked: Facts = {}
@@ -160,7 +160,7 @@ def _position_aboard(fleet: Fleet, vessel: Vessel, where: str) -> str:
 
 
 def _refuse_taken(fleet: Fleet, vessel: Vessel, where: str, what: str, name: str) -> None:
-    """Raise where a sibling has that name, but for case and punctuation."""
+    """Raise if a sibling has that name, whatever its case and punctuation."""
     own_names: set[str] = set()
     siblings: list[str] = []
     parts = select.parse_where(where)
@@ -174,12 +174,12 @@ def _refuse_taken(fleet: Fleet, vessel: Vessel, where: str, what: str, name: str
     elif what == "card":
         siblings = [c.serial for c in vessel.cards]
         own_names = {(parts.holder or "")[len(select.CARD) :]}
-    own = {sibling.casefold() for sibling in own_names}
-    if name.casefold() in own:
+    same = {sibling.casefold() for sibling in own_names}
+    if name.casefold() in same:
         return
-    others = [sibling for sibling in siblings if sibling.casefold() not in own]
+    others = [sibling for sibling in siblings if sibling.casefold() not in same]
     if name.casefold() in {sibling.casefold() for sibling in others}:
-        raise CORRECT_TAKEN.error(what=what, expected="a name of its own", found=name)
+        raise CORRECT_TAKEN.error(what=what, expected="a name that is not in use", found=name)
     if what != "vessel":
         refuse_near(name, others, what)
 

@@ -1,4 +1,4 @@
-"""Where a read is filed: what stands already, and what is made on the way."""
+"""Where a read is filed: the position on record, or the entities that are new."""
 
 from __future__ import annotations
 
@@ -18,22 +18,22 @@ if TYPE_CHECKING:
 UNIT_OR_CARD = Fault(
     "target-unit-or-card",
     CallRefused,
-    "a read belongs to a unit or to a card that is in none, never to both",
-    "Give --unit, or --card for a spare's own dump.",
+    "a read belongs to a unit, or to a card that is in no unit; never to both",
+    "Give --unit; or --card, for the dump of a spare card.",
 )
 OTHER_CHIP = Fault(
     "target-other-chip",
     CallRefused,
     "another chip is on record for this position",
     (
-        "Type the chip on record, or correct it with `parambak correct {where} --chip NAME "
+        "Type the chip on record, or correct the record: `parambak correct {where} --chip NAME "
         "--reason …`."
     ),
 )
 
 
 class TypedPosition(Struct, frozen=True):
-    """Where the user says that a read belongs, as typed."""
+    """The position of a read, as the user typed it."""
 
     vessel: str
     position: str
@@ -46,10 +46,9 @@ class TypedPosition(Struct, frozen=True):
 class Filing(Struct, frozen=True):
     """The position that a read is filed under, on record already or new.
 
-    `vessel` and `id` are the identities of vessel and position, the vessel's being that
-    which brought in the position or what holds it; `position` is
-    what is known of it, None where it is new; `new` are the entities that the
-    first record must bring in; `made` says them in words.
+    `vessel` and `id` are the identities of vessel and position; of a vessel with several, the
+    one that brought in the position or its holder. `position` is None if it is new; `new` are
+    the entities that the first record must bring in, `made` the same in words.
     """
 
     vessel: str
@@ -83,12 +82,12 @@ class NewEntities:
 
 
 def new_identity() -> str:
-    """Return 32 hexadecimal digits that nothing else bears."""
+    """Return 32 hexadecimal digits that nothing else has."""
     return uuid4().hex
 
 
 def file_under(fleet: Fleet, typed: TypedPosition) -> Filing:
-    """Return the position on record, or the one to be made; raise where neither is right."""
+    """Return the position on record, or the one to be made; raise if neither is right."""
     if (typed.unit is None) == (typed.card is None):
         raise UNIT_OR_CARD.error(
             expected="one of --unit and --card",
@@ -122,7 +121,7 @@ def file_under(fleet: Fleet, typed: TypedPosition) -> Filing:
 def find_or_add_vessel(
     fleet: Fleet, name: str, new: NewEntities, *, confirmed: bool
 ) -> tuple[Vessel | None, str, str]:
-    """Return the vessel of that name, or bring it in; refuse a near miss."""
+    """Return the vessel of that name, or bring it in; refuse a name that is nearly another."""
     if select.vessels_named(fleet, name):
         vessel = select.find_vessel(fleet, name)
         return vessel, vessel.id, vessel.handle
@@ -137,7 +136,7 @@ def find_or_add_vessel(
 def vessel_or_new(
     fleet: Fleet, name: str, *, confirmed: bool
 ) -> tuple[str, str, tuple[Entity, ...]]:
-    """Return a vessel's identity and handle, and the entity where it is new."""
+    """Return a vessel's identity and handle, and the entity if it is new."""
     new = NewEntities()
     _, identity, handle = find_or_add_vessel(fleet, name, new, confirmed=confirmed)
     return identity, handle, tuple(new.entities)

@@ -26,10 +26,8 @@ def pack(
 
     Raises NotFound or CallRefused for a name, and what `PackFile.write` raises.
     """
-    known_ships = fleet(vault)
-    ships = {
-        ship.handle: ship for ship in (select.find_vessel(known_ships, name) for name in names)
-    }
+    vessels = fleet(vault)
+    ships = {ship.handle: ship for ship in (select.find_vessel(vessels, name) for name in names)}
     identities = identities_of(ships.values())
     return file.write(vault, identities, progress, replace=replace), tuple(ships)
 
@@ -40,16 +38,16 @@ def identities_of(ships: Iterable[Vessel]) -> dict[str, str]:
 
 
 class TakenPack(NamedTuple):
-    """What came of a pack: its vessels (identity to short name), and what the merge did."""
+    """The result of a pack: its vessels (identity to short name), and what the merge did."""
 
     vessels: dict[str, str]
     joined: Joined
 
 
 def take_pack(vault: Vault, file: PackFile, progress: Progress) -> TakenPack:
-    """Check a pack whole, then merge it into the vault.
+    """Check the whole pack, then merge it into the vault.
 
-    Raises PackRefused where the pack is of another form: then the vault is as it was.
+    Raises PackRefused if the pack is of another form: then the vault is as it was.
     """
     with file.opened() as opened:
         damaged = opened.check(progress)
@@ -60,7 +58,7 @@ def take_pack(vault: Vault, file: PackFile, progress: Progress) -> TakenPack:
 
 
 def _watched(pack: Pack, progress: Progress) -> Iterator[Piece]:
-    """Yield a pack's pieces, telling of each one that is read; a record is read twice."""
+    """Yield a pack's pieces, and report each that is read; a record is read twice."""
     pieces = list(pack.pieces())
     total = sum(2 if piece.is_record else 1 for piece in pieces)
     done = 0

@@ -1,4 +1,4 @@
-"""What one `archive` is given: reads and files as received, and how a record keeps them."""
+"""The input of one `archive`: reads and files as received, and how a record holds them."""
 
 from __future__ import annotations
 
@@ -26,11 +26,10 @@ if TYPE_CHECKING:
 
 
 class Incoming(Struct, frozen=True):
-    """One read as received: its file, what that stands for, what its record will hold.
+    """One read as received: its file, the dump in it, and its entry in the record.
 
-    `on_chip` is the image as it stands on the chip where a reader profile or a
-    pair makes it another than the dump's own; `second` is the dump of the
-    other chip of a pair.
+    `on_chip` is the image as the chip holds it, if a reader profile or a pair makes it differ
+    from the dump's; `second` is the dump of the other chip of a pair.
     """
 
     data: bytes
@@ -51,7 +50,7 @@ class Incoming(Struct, frozen=True):
 
 
 class ProfileFile(Struct, frozen=True):
-    """A reader profile as given: its file name, its bytes, and what they say."""
+    """A reader profile as given: its file name, its bytes, and its model."""
 
     name: str
     data: bytes
@@ -68,7 +67,7 @@ class LayoutFile(Struct, frozen=True):
 
 
 class RenamesFile(Struct, frozen=True):
-    """A table of renames between two layouts as given: its file name, its bytes, what they say."""
+    """A table of renames between two layouts as given: its file name, its bytes, its model."""
 
     name: str
     data: bytes
@@ -76,9 +75,9 @@ class RenamesFile(Struct, frozen=True):
 
 
 class Request(Struct, frozen=True):
-    """What one `archive` asks for. `dumps` are reads of one memory, in the order given.
+    """The request of one `archive`. `dumps` are reads of one memory, in the order given.
 
-    With `vote`, what most of them say is kept beside them as reconstructed.
+    With `vote`, the bytes that most of them give are kept too, as reconstructed.
     """
 
     target: TypedPosition
@@ -108,7 +107,7 @@ def put_layout(writing: Writing, given: LayoutFile) -> LayoutEntry:
 
 
 def objects_of(layout: LayoutEntry | None) -> list[str]:
-    """Return the digest of every object that a layout needs; none where there is no layout."""
+    """Return the digest of every object that a layout needs; none without a layout."""
     if layout is None:
         return []
     return [layout.sha256, *(part.sha256 for part in layout.parts)]
@@ -120,7 +119,7 @@ def entry_of(file: Incoming) -> bodies.DumpEntry:
 
 
 def put_profile(writing: Writing, given: ProfileFile | None) -> bodies.ProfileEntry | None:
-    """Write the object of a reader profile; return its entry, None where there is no profile."""
+    """Write the object of a reader profile; return its entry, None without a profile."""
     if given is None:
         return None
     return bodies.ProfileEntry(sha256=writing.put(given.data), name=kept_name(given.name))

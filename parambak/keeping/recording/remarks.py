@@ -22,12 +22,12 @@ MOST_RANGES = 200
 REMARK_BY = Fault(
     "remark-by",
     CallRefused,
-    "a remark needs a name: nobody can be asked about one without",
-    "Give --by NAME, or open a visit with one.",
+    "a remark needs the name of its author, who can be asked about it later",
+    "Give --by NAME, or open a visit with --by NAME.",
 )
 
 
-def record_remark(  # noqa: PLR0913 - what is told, all by keyword
+def record_remark(  # noqa: PLR0913 - the parts of a remark, all by keyword
     vault: Vault,
     where: str,
     *,
@@ -61,22 +61,22 @@ def record_remark(  # noqa: PLR0913 - what is told, all by keyword
 
 
 def _open_visit(vault: Vault, fleet: Fleet, vessel: Vessel) -> Visit | None:
-    open_one = the_open_visit(fleet, vault.writer, vessel.handle)
-    return open_one[1] if open_one is not None else None
+    visit = the_open_visit(fleet, vault.writer, vessel.handle)
+    return visit[1] if visit is not None else None
 
 
 def _few(ranges: Sequence[Range]) -> Sequence[Range]:
-    """Return the stretches; of too many, the one that holds them all."""
+    """Return the ranges; of too many, the one that holds them all."""
     if len(ranges) <= MOST_RANGES:
         return ranges
     start = min(stretch.start for stretch in ranges)
     return [Range(start, max(stretch.end for stretch in ranges) - start)]
 
 
-def record_on_purpose(  # noqa: PLR0913 - what is told, all by keyword
+def record_on_purpose(  # noqa: PLR0913 - the parts of a mark, all by keyword
     vault: Vault, where: str, *, field: str, reason: str, by: str | None, withdrawn: bool
 ) -> Position:
-    """Put on record that a field differs on purpose, or is to be looked at again."""
+    """Put on record that a field differs on purpose, or is to be examined again."""
     texts = [("field", field, NAME), ("reason", reason, REMARK)]
     check_texts([*texts, ("name of the person", by, NAME)])
     with vault.writing() as writing:

@@ -1,4 +1,4 @@
-"""Taking reads in: one record for each read, what is new on the way inside the first."""
+"""Takes reads in: one record for each read; new entities go into the first."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 
 class TakenIn(Struct, frozen=True):
-    """The answer: where it lies, what was made on the way, and whether it is verified."""
+    """The answer: the position and copy, what is new (in words), and whether it is verified."""
 
     position: Position
     copy: Copy
@@ -44,7 +44,7 @@ def take_in(
 ) -> TakenIn:
     """Put every read on record, or raise and leave the vault as it was.
 
-    A vault that is not on disk yet is asked first without its lock, so that a
+    For a vault that is not on disk yet the reads are checked first without its lock, so that a
     refusal leaves nothing behind. What `folding` has read before is not read again.
     """
     folding = folding or Folding(vault)
@@ -60,7 +60,7 @@ def _admit(
     vault: Vault, chips: Mapping[str, Chip], fleet: Fleet, request: Request
 ) -> tuple[Filing, Admission]:
     if request.vote:
-        _voted(request)  # raises where no vote can be taken
+        _voted(request)  # raises if no vote is possible
     filing = file_under(fleet, request.target)
     admission = Admission(vault, chips, fleet, request, filing)
     admission.admit()
@@ -70,7 +70,7 @@ def _admit(
 def _write(
     writing: Writing, request: Request, filing: Filing, matched: bodies.ReaderSum | None
 ) -> None:
-    """Write the objects and one record a read, and one for what a vote over them gave."""
+    """Write the objects, one record a read, and one for the image of a vote over them."""
     layout = put_layout(writing, request.layout) if request.layout else None
     profile = put_profile(writing, request.profile)
     by = writing.person(request.read_by, filing.vessel) if request.read_by else None
@@ -115,7 +115,7 @@ def _common(
     layout: bodies.LayoutEntry | None,
     profile: bodies.ProfileEntry | None,
 ) -> bodies.ReadBody:
-    """Return what the reads of one call have in common; image and dumps are each one's own."""
+    """Return what the reads of one call have in common; image and dumps differ."""
     return bodies.ReadBody(
         call=new_identity(),
         position=filing.id,

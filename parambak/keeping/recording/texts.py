@@ -1,11 +1,11 @@
-"""What people type and a record keeps: texts, dates, short names, IMO numbers.
+"""What people type and a record holds: texts, dates, short names, IMO numbers.
 
-Texts are bounded, and readable in thirty years; names too near each other are refused.
+Texts are bounded, and readable in thirty years; names that are nearly the same are refused.
 
 IMO ship identification number scheme (number of its resolution from memory: A.1117(30)):
 the first six digits times 7, 6, 5, 4, 3, 2, added; the last digit of the sum is the
-seventh digit. Ships sail with numbers that fail it, and a wrong number can pass it, so
-it warns and never refuses.
+seventh digit. Ships sail with numbers that fail this check, and a wrong number can pass it: it
+warns and never refuses.
 """
 
 from __future__ import annotations
@@ -33,46 +33,46 @@ TEXT_LENGTH = Fault(
     "text-length",
     CallRefused,
     "the {what} is too long",
-    "Shorten it; a longer document is better kept as a file of its own.",
+    "Shorten it. Keep a longer document as a separate file.",
 )
 TEXT_CHARACTER = Fault(
     "text-character",
     CallRefused,
-    "the {what} holds a character that cannot be shown",
-    "Type it again without control characters or marks that turn the direction of writing.",
+    "the {what} has a character that cannot be shown",
+    "Type it again without control characters or marks that change the writing direction.",
 )
-DAY = Fault("correct-date", CallRefused, "that is no date", "Write the day as 2026-03-01.")
+DAY = Fault("correct-date", CallRefused, "that is not a date", "Write the day as 2026-03-01.")
 SHORT_NAME = Fault(
     "name-shape",
     CallRefused,
-    "that is no short name for a {what}",
-    "Use letters, digits, hyphens and dots, at most 40; `correct` sets a display name of any text.",
+    "that is not a short name for a {what}",
+    "Use letters, digits, hyphens and dots, at most 40. `correct --display-name` takes any text.",
 )
 VESSEL_NEAR = Fault(
     "name-vessel-near",
     CallRefused,
-    "a vessel of almost that name is in the vault already",
-    "Type the name as it stands, or give --new-vessel if this is another ship.",
+    "a vessel with almost that name is in the vault already",
+    "Type the name as shown in the vault, or give --new-vessel if this is another ship.",
 )
 NAME_NEAR = Fault(
     "name-near",
     CallRefused,
-    "a {what} of that name, but for case or punctuation, is in the vault already",
-    "Type the name as it stands in the vault.",
+    "a {what} with that name is in the vault already, with other case or punctuation",
+    "Type the name as shown in the vault.",
 )
 IMO_SHAPE = Fault(
     "imo-shape",
     CallRefused,
-    "that is no IMO number",
-    "Give the seven digits as on the ship's certificate, or leave the number out: "
-    "a hull or official number can stand in its place.",
+    "that is not an IMO number",
+    "Give the seven digits as on the ship's certificate, or leave the number out. A hull or "
+    "official number goes with --other-number.",
 )
 
 
 def check_texts(texts: Iterable[tuple[str, str | None, int]]) -> None:
-    """Raise CallRefused for the first text that a record should not keep.
+    """Raise CallRefused for the first text that a record must not hold.
 
-    Each is what it is, the text (None where there is none), and its most characters.
+    Each text comes with its name before it and its most characters after it; None is skipped.
     """
     for what, text, most in texts:
         if text is None:
@@ -91,7 +91,7 @@ def check_texts(texts: Iterable[tuple[str, str | None, int]]) -> None:
 
 
 def check_date(text: str) -> str:
-    """Return the ISO date; raise CallRefused where it is none."""
+    """Return the ISO date; raise CallRefused if it is not a date."""
     try:
         return date.fromisoformat(text).isoformat()
     except ValueError as error:
@@ -99,12 +99,12 @@ def check_date(text: str) -> str:
 
 
 def kept_name(name: str) -> str:
-    """Return a file's name as a record keeps it: what no text can hold written as an escape."""
+    """Return a file's name as a record holds it: what no text can hold becomes an escape."""
     return printable(name)[:NAME]
 
 
 def check_short(name: str, what: str) -> str:
-    """Return the name; raise CallRefused where it is no short name."""
+    """Return the name; raise CallRefused if it is not a short name."""
     if not _SHORT.match(name):
         raise SHORT_NAME.error(
             what=what, expected="letters, digits, hyphens and dots", found=repr(name[:80])
@@ -118,29 +118,29 @@ def bare(name: str) -> str:
 
 
 def refuse_near_vessel(name: str, names: Iterable[str]) -> None:
-    """Raise CallRefused where a known vessel's name is one letter, or case and marks, away."""
-    for other in names:
-        if bare(other) == bare(name) or one_letter_apart(name.casefold(), other.casefold()):
-            raise VESSEL_NEAR.error(expected=other, found=name)
+    """Raise CallRefused if a vessel's name differs by one letter, or by case and punctuation."""
+    for taken in names:
+        if bare(taken) == bare(name) or one_letter_apart(name.casefold(), taken.casefold()):
+            raise VESSEL_NEAR.error(expected=taken, found=name)
 
 
 def refuse_near(name: str, names: Iterable[str], what: str) -> None:
-    """Raise CallRefused where a known name differs by case and punctuation alone."""
-    for other in names:
-        if bare(other) == bare(name):
-            raise NAME_NEAR.error(what=what, expected=other, found=name)
+    """Raise CallRefused if a name differs by case and punctuation alone."""
+    for taken in names:
+        if bare(taken) == bare(name):
+            raise NAME_NEAR.error(what=what, expected=taken, found=name)
 
 
 def imo_digit_right(number: str) -> bool:
-    """Tell whether the last of seven digits is the one that the other six ask for."""
+    """Return whether the last of seven digits is the check digit of the other six."""
     weighted = zip(number[:6], range(7, 1, -1), strict=True)
     return sum(int(digit) * weight for digit, weight in weighted) % 10 == int(number[6])
 
 
 def read_imo(text: str) -> tuple[str, tuple[Finding, ...]]:
-    """Return the seven digits of `IMO 1234567` or `1234567`, and what there is to warn of.
+    """Return the seven digits of `IMO 1234567` or `1234567`, and warnings.
 
-    Raises CallRefused where it is not seven digits. A wrong check digit is a finding.
+    Raises CallRefused if it is not seven digits. A wrong check digit is a finding.
     """
     match = _SEVEN.fullmatch(text)
     if match is None:
@@ -149,8 +149,8 @@ def read_imo(text: str) -> tuple[str, tuple[Finding, ...]]:
     if imo_digit_right(number):
         return number, ()
     warning = (
-        f"IMO number {number}: its last digit is not the one that the others ask for. "
-        "Compare it with the ship's certificate. It is kept as given: some ships carry such a "
-        "number, and a right last digit does not prove the right ship either."
+        f"IMO number {number}: its last digit does not fit the other six. Compare it with the "
+        "ship's certificate. It is kept as given: some ships carry such a number. A right last "
+        "digit does not prove the right ship."
     )
     return number, (Finding("imo-check-digit", warning),)

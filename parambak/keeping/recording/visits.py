@@ -22,7 +22,7 @@ VISIT_OPEN = Fault(
     "visit-open-already",
     CallRefused,
     "a visit to {vessel} is open already",
-    "Close it with `parambak visit close`, or go on with it.",
+    "Continue that visit, or close it with `parambak visit close`.",
 )
 VISIT_NONE = Fault(
     "visit-none-open",
@@ -32,7 +32,7 @@ VISIT_NONE = Fault(
 )
 
 
-def open_visit(  # noqa: PLR0913 - what a visit remembers, all by keyword
+def open_visit(  # noqa: PLR0913 - the facts of a visit, all by keyword
     vault: Vault,
     *,
     vessel: str,
@@ -70,7 +70,7 @@ def close_visit(
             raise VISIT_NONE.error(expected="an open visit", found="none")
         handle, visit = open_one
         body = VisitClosedBody(visit=visit.id, remark=remark)
-        # A name that was lost meanwhile does not keep the visit open.
+        # A name that was lost since then does not keep the visit open.
         by = visit.by if visit.by and vault.has_object(visit.by) else None
         writing.add(body.kind, visit.vessel, body.members(), by=by)
     ship = select.find_vessel(ships, handle)

@@ -18,17 +18,17 @@ if TYPE_CHECKING:
 FITS_ELSEWHERE = Fault(
     "position-fits-elsewhere",
     CallRefused,
-    "this dump fits another position far better than the one named",
-    "Make sure which chip was read. If it is right as typed, give --position-confirmed.",
+    "this dump fits another position much better than the one named",
+    "Check which chip was read. If the position is right, give --position-confirmed.",
 )
 OTHER_UNIT = Fault(
     "position-other-unit",
     CallRefused,
-    "the field {name}, which tells the unit, is not that of the latest copy",
-    "Make sure which unit was read. If it is right as typed, give --position-confirmed.",
+    "the field {name}, which identifies the unit, differs from the latest copy",
+    "Check which unit was read. If the position is right, give --position-confirmed.",
 )
-# A few bytes apart from its own latest copy is an ordinary visit; below this
-# number only an exact match elsewhere counts as a better fit.
+# On an ordinary visit a dump differs from its latest copy in a few bytes; below this number
+# only an exact match elsewhere counts as a better fit.
 FEW_BYTES = 8
 FAR_BETTER = 4
 
@@ -43,23 +43,24 @@ class Distance(NamedTuple):
 def refuse_better_fit(
     image: Image,
     own: tuple[str, Image],
-    others: Iterable[tuple[str, Image]],
+    candidates: Iterable[tuple[str, Image]],
     moving: Sequence[Range],
 ) -> None:
-    """Raise CallRefused, with the figures, where another position fits far better.
+    """Raise CallRefused, with the figures, if another position fits much better.
 
-    `own` and `others` are each a copy's name and image; `moving` are the
-    ranges that are expected to change, which are left out of the comparison.
+    `own` and `candidates` are each a copy's name and image; `moving` are the running and
+    volatile ranges, which are not compared.
     """
     here = _distance(image, own, moving)
     best = min(
-        (_distance(image, other, moving) for other in others),
+        (_distance(image, candidate, moving) for candidate in candidates),
         key=lambda fit: fit.differing,
         default=None,
     )
     if best is not None and _far_better(best.differing, here.differing):
         raise FITS_ELSEWHERE.error(
-            expected=f"near {here.copy}, from which it differs in {here.differing} bytes",
+            expected=f"near {here.copy}, from which it differs in "
+            f"{counted(here.differing, 'byte')}",
             found=f"nearer to {best.copy}, from which it differs in "
             f"{counted(best.differing, 'byte')}",
         )
@@ -77,15 +78,15 @@ def _far_better(elsewhere: int, here: int) -> bool:
 
 
 def refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
-    """Raise where a field that identifies the unit reads otherwise than in the latest copy.
+    """Raise if a field that identifies the unit differs from the latest copy.
 
-    What the latest copy lacks is not compared.
+    A field without bytes in the latest copy is not compared.
     """
     from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
     from parambak.layouts.decode import decode  # noqa: PLC0415 - the same
 
-    places = coverage.ranges_of(layout, "identifies-unit")
-    if all(own.read(*place) in {None, image.read(*place)} for place in places):
+    ranges = coverage.ranges_of(layout, "identifies-unit")
+    if all(own.read(*stretch) in {None, image.read(*stretch)} for stretch in ranges):
         return
     read = {value.field: value for value in decode(layout, image).fields}
     for before in decode(layout, own).fields:
@@ -100,7 +101,7 @@ def refuse_other_unit(layout: Layout, image: Image, own: Image) -> None:
 
 
 def _shown(value: FieldValue) -> str:
-    """Return text in quotes, a number as a person knows it, and else the bytes."""
+    """Return text in quotes, a number with its unit, and otherwise the bytes."""
     kind = value.plan.field.type.kind
     if value.value is None or value.mark or kind == "bytes":
         return _bytes(value)
@@ -110,4 +111,4 @@ def _shown(value: FieldValue) -> str:
 
 
 def _bytes(value: FieldValue) -> str:
-    return "no bytes there" if value.raw is None else value.raw.hex(" ").upper()
+    return "no bytes" if value.raw is None else value.raw.hex(" ").upper()

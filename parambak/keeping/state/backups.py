@@ -21,19 +21,19 @@ if TYPE_CHECKING:
 BACKUP_UNKNOWN = Fault(
     "backup-unknown",
     NotFound,
-    "no backup location of that name is known",
-    "Run `parambak backup list`, or add it with `parambak backup add NAME ADDRESS`.",
+    "no backup location of that name is on record",
+    "Run `parambak backup list`; or add it with `parambak backup add NAME ADDRESS`.",
 )
 BACKUP_TWO = Fault(
     "backup-two",
     CallRefused,
     "more than one backup location has that name",
-    "Name the one that is meant with its ~ and digits, as `parambak backup list` shows it.",
+    "Name the right one with its ~ and digits, as `parambak backup list` shows it.",
 )
 
 
 class BackupLocation(Struct, frozen=True):
-    """A backup location on record; `handle` names it without doubt.
+    """A backup location on record; `handle` is its unique name.
 
     `vessels` are the identities that it is limited to, None for all.
     """
@@ -47,7 +47,7 @@ class BackupLocation(Struct, frozen=True):
 
 
 class Held(NamedTuple):
-    """That a location holds a copy: proven `on` that day, every byte last hashed on `hashed_on`."""
+    """A location that holds a copy: proven `on` a day, every byte last hashed on `hashed_on`."""
 
     location: str
     name: str
@@ -79,14 +79,16 @@ def find_backup(vault: Vault, name: str) -> BackupLocation:
     """Return the one location of that name; raise NotFound or CallRefused otherwise."""
     typed = name.casefold()
     locations = backup_locations(vault)
-    matches = [one for one in locations if typed == one.handle.casefold()] or [
-        one for one in locations if typed == one.name.casefold()
+    matches = [location for location in locations if typed == location.handle.casefold()] or [
+        location for location in locations if typed == location.name.casefold()
     ]
     if not matches:
-        expected = " or ".join(one.handle for one in locations[:8]) or "none is known yet"
+        expected = (
+            " or ".join(location.handle for location in locations[:8]) or "none is on record yet"
+        )
         raise BACKUP_UNKNOWN.error(expected=expected, found=repr(name[:80]))
     if len(matches) > 1:
-        raise BACKUP_TWO.error(expected=" or ".join(one.handle for one in matches), found=name)
+        raise BACKUP_TWO.error(expected=" or ".join(match.handle for match in matches), found=name)
     return matches[0]
 
 
@@ -95,7 +97,7 @@ class Holdings:
 
     def __init__(self, vault: Vault) -> None:
         self._vault = vault
-        # Their order needs all records about the vault, which are read only where there is one.
+        # Their order needs all records about the vault, which are read only if there is a location.
         any_location = vault.of_kind(None, BackupLocationBody.kind)
         self._locations = latest_locations(vault.records(None)) if any_location else {}
         self._vessel: tuple[str, dict[str, list[Held]]] | None = None
@@ -105,8 +107,8 @@ class Holdings:
         best: dict[str, Held] = {}
         for read in copy.reads:
             for held in self._of_vessel(read.vessel).get(read.record, ()):
-                other = best.get(held.location)
-                if other is None or held.on > other.on:
+                before = best.get(held.location)
+                if before is None or held.on > before.on:
                     best[held.location] = held
         return tuple(sorted(best.values(), key=lambda held: (held.name, held.location)))
 
@@ -140,10 +142,10 @@ def held_in(
 ) -> dict[str, list[Held]]:
     """Return, of one vessel's records in causal order, by digest the locations that hold it.
 
-    Of `locations`, one that was removed does not count; one that is not among them does,
-    under the name that it was held by.
+    A location that was removed does not count; one that is not among `locations` does, under
+    the name in its record.
     """
-    return _held(records, {one.digest: one.record.after for one in records}, locations)
+    return _held(records, {stored.digest: stored.record.after for stored in records}, locations)
 
 
 def _held(
@@ -152,7 +154,7 @@ def _held(
     locations: Mapping[str, BackupLocationBody],
 ) -> dict[str, list[Held]]:
     newest = newest_held(records)
-    hashed = {body.location: (one, body) for one, body in of_kind(records, HeldBody) if body.hashed}
+    hashed = {body.location: (s, body) for s, body in of_kind(records, HeldBody) if body.hashed}
     by_record: dict[str, list[Held]] = {}
     for identity, (stored, body) in newest.items():
         location = locations.get(identity)

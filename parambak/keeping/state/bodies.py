@@ -35,7 +35,7 @@ Identity = str
 class Body(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, gc=False):
     """What every body has in common: members at their default are left out.
 
-    `kind` is what a record with this body is of; empty for what only stands within a body.
+    `kind` is the kind of a record with this body; empty for a part of a body.
     """
 
     kind: ClassVar[str] = ""
@@ -49,8 +49,8 @@ class Body(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, gc=Fal
 class Entity(Body, frozen=True):
     """A vessel, unit, card or position that a record brings in.
 
-    `inside` is the identity of what it belongs to: a unit or card to its
-    vessel, a position to its unit or card.
+    `inside` is the identity of its holder: of a unit or card its vessel, of a position its unit
+    or card.
     """
 
     what: str
@@ -60,7 +60,7 @@ class Entity(Body, frozen=True):
 
 
 class ImageEntry(Body, frozen=True):
-    """An image object and where its bytes stand: `ranges` as [start, length]."""
+    """An image object and the addresses of its bytes: `ranges` as [start, length]."""
 
     sha256: Digest
     ranges: tuple[tuple[Count, Count], ...]
@@ -71,16 +71,16 @@ class ImageEntry(Body, frozen=True):
         return cls(sha256=digest, ranges=tuple((r.start, r.length) for r in image.ranges))
 
     def image(self, content: bytes) -> Image:
-        """Return the image that the object's content stands for.
+        """Return the image of the object's content.
 
-        Raises VaultDamaged where the ranges are none of it.
+        Raises VaultDamaged if the ranges do not fit it.
         """
         try:
-            return Image.from_content(content, [Range(*each) for each in self.ranges])
+            return Image.from_content(content, [Range(*stretch) for stretch in self.ranges])
         except ValueError as error:
             raise BODY.error(
                 file=f"objects/{self.sha256[:2]}/{self.sha256}",
-                expected=f"ranges of {len(content)} bytes in all, apart from each other",
+                expected=f"separate ranges of {len(content)} bytes in all",
                 found=str(error),
             ) from error
 
@@ -93,12 +93,12 @@ class FindingEntry(Body, frozen=True):
 
 
 class DumpEntry(Body, frozen=True):
-    """A dump as received: its object, and what the file system told of it.
+    """A dump as received: its object, and the facts of its file.
 
-    `modified` is the file's time in nanoseconds since 1970 UTC; `path_mark`
-    and `file_mark` are digests of its path and of its place on the disk, so
-    that a file given twice is known without keeping the laptop's paths.
-    `opinion` names the unrelated code that decoded it to the same bytes.
+    `modified` is the file's time in nanoseconds since 1970 UTC; `path_mark` and `file_mark` are
+    digests of its path and of its place on the disk. They show that a file was given twice,
+    without keeping the laptop's paths. `opinion` names the unrelated code that decoded it to the
+    same bytes.
     """
 
     sha256: Digest
@@ -114,7 +114,7 @@ class DumpEntry(Body, frozen=True):
 
 
 class ReaderSum(Body, frozen=True):
-    """A sum typed in from the reader's screen, and what it was found to be a sum of."""
+    """A sum typed in from the reader's screen, and the sum that matches it."""
 
     shown: str
     matched: str
@@ -128,7 +128,7 @@ class Normal(Body, frozen=True):
 
 
 class LayoutPart(Body, frozen=True):
-    """A file that a layout includes, by the name it includes it under."""
+    """A file that a layout includes, by its name in the layout."""
 
     name: str
     sha256: Digest
@@ -159,9 +159,8 @@ class RenamesEntry(Body, frozen=True):
 class ReadBody(Body, ReadFacts, frozen=True):
     """kind "read": one pass of the reader.
 
-    `call` is common to the reads of one `archive`. A read
-    with `reconstructed_from` was never made: it is what a vote over the reads
-    of those records gave.
+    `call` is common to the reads of one `archive`. A read with `reconstructed_from` was never
+    made: it is the result of a vote over the reads of those records.
     """
 
     kind: ClassVar[str] = "read"
@@ -183,7 +182,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
 
 
 class EnteredBody(Body, frozen=True):
-    """kind "entered": things known without a read, such as a spare card."""
+    """kind "entered": entities without a read, such as a spare card."""
 
     kind: ClassVar[str] = "entered"
 
@@ -191,7 +190,7 @@ class EnteredBody(Body, frozen=True):
 
 
 class CorrectBody(Body, frozen=True):
-    """kind "correct": facts told anew about an entity or a read, and why.
+    """kind "correct": corrected facts of an entity or a read, and why.
 
     `what` is "vessel", "unit", "card", "position" or "read"; `id` its
     identity, for a read the digest of its record.
@@ -217,7 +216,7 @@ class VisitOpenedBody(Body, frozen=True):
 
 
 class VisitClosedBody(Body, frozen=True):
-    """kind "visit-closed"."""
+    """kind "visit-closed": an attendance aboard ends."""
 
     kind: ClassVar[str] = "visit-closed"
 
@@ -246,10 +245,10 @@ class SheetOfCardBody(Body, frozen=True):
 
 
 class CardsCrossedOverBody(Body, frozen=True):
-    """kind "cards-crossed-over": the cards of two like units are exchanged for fault-finding.
+    """kind "cards-crossed-over": the cards of two like units change places to find a fault.
 
     `units` are two identities; with `cards`, those of the cards that each had, in the same
-    order. With `back` they were put back.
+    order. With `back`, they were put back.
     """
 
     kind: ClassVar[str] = "cards-crossed-over"
@@ -264,7 +263,7 @@ class LoadFileBody(Body, frozen=True):
     """kind "load-file": a file released for loading into a new card.
 
     Of a pair, `file_sha256` is the first chip's and `second_sha256` the other's. With
-    `unverified` it was released though its copy is not verified, for the `reason` given.
+    `unverified`, its copy was not verified and a person gave the `reason`.
     """
 
     kind: ClassVar[str] = "load-file"
@@ -281,11 +280,11 @@ class LoadFileBody(Body, frozen=True):
 
 
 class ReadBackBody(Body, frozen=True):
-    """kind "read-back": what was read from a loaded card, against the selected copy.
+    """kind "read-back": a dump of a loaded card, compared with the selected copy.
 
-    With `by_values` two layouts were given: values were compared, and no bytes. They are
-    `layout`, by which what was read was decoded, and `old_layout`, that of the selected copy;
-    `renames` is the table between them. `call` is common to the dumps of one command.
+    With `by_values`, values were compared and no bytes: those read by `layout`, those of the
+    selected copy by `old_layout`; `renames` is the table between the two. `call` is common to the
+    dumps of one command.
     """
 
     kind: ClassVar[str] = "read-back"
@@ -316,10 +315,10 @@ class LimitsEntry(Body, frozen=True):
 
 
 class ReadingEntry(Body, frozen=True):
-    """One measurement, with the limits that held; without `value` it was not possible.
+    """One measurement, with its limits; without `value` it was not possible.
 
-    `typed` is what was typed, where `value` (in `unit`) is another text; `frequency` the
-    hertz that a speed was worked out from, `teeth` the wheel's.
+    `typed` is the text typed, if `value` (in `unit`) is another text; `frequency` the hertz from
+    which a speed was calculated, with the `teeth` of the wheel.
     """
 
     name: str
@@ -360,7 +359,7 @@ class ShipsRulesBody(Body, frozen=True):
 
 
 class SwapOpenedBody(Body, frozen=True):
-    """kind "swap-opened": the replacing of a card begins.
+    """kind "swap-opened": the replacement of a card begins.
 
     `route` is "load" (the new card's memory is loaded) or "move-chip" (the old chip goes
     onto the new card). `new` holds a card that comes in with it.
@@ -378,7 +377,7 @@ class SwapOpenedBody(Body, frozen=True):
 
 
 class SwapAnswerBody(Body, frozen=True):
-    """kind "swap-answer": what a person tells of one condition; the last one holds.
+    """kind "swap-answer": a person's answer on one condition; the last one counts.
 
     `answer` is "yes", "no", "not-known" or "not-needed".
     """
@@ -392,7 +391,7 @@ class SwapAnswerBody(Body, frozen=True):
 
 
 class SwapCopySelectedBody(Body, frozen=True):
-    """kind "swap-copy-selected": the copy selected, if not the newest; the last one holds."""
+    """kind "swap-copy-selected": the copy selected, if not the newest; the last one counts."""
 
     kind: ClassVar[str] = "swap-copy-selected"
 
@@ -402,7 +401,7 @@ class SwapCopySelectedBody(Body, frozen=True):
 
 
 class SwapDeviationBody(Body, frozen=True):
-    """kind "swap-deviation": a condition not met is accepted; `text` is what it said then."""
+    """kind "swap-deviation": a condition not met is accepted; `text` is its evidence then."""
 
     kind: ClassVar[str] = "swap-deviation"
 
@@ -445,9 +444,9 @@ class SwapClosedBody(Body, frozen=True):
 
 
 class OnPurposeBody(Body, frozen=True):
-    """kind "on-purpose": a field of a position differs from units alike, and is selected to.
+    """kind "on-purpose": a field of a position differs from the same units on purpose.
 
-    With `withdrawn` it is looked at again.
+    With `withdrawn`, it no longer does.
     """
 
     kind: ClassVar[str] = "on-purpose"
@@ -459,9 +458,9 @@ class OnPurposeBody(Body, frozen=True):
 
 
 class RemarkedBody(Body, frozen=True):
-    """kind "remarked": what a person says of what changed from one image of a position to another.
+    """kind "remarked": a person's remark on the change from one image of a position to another.
 
-    `ranges` are the changed stretches that it is about: address and length.
+    `ranges` are the changed stretches of the remark: address and length.
     """
 
     kind: ClassVar[str] = "remarked"
@@ -477,8 +476,8 @@ class RemarkedBody(Body, frozen=True):
 class RecheckBody(Body, frozen=True):
     """kind "recheck": every object and record in one folder was hashed again.
 
-    `folder` is the folder's mark, `since` (UTC) when the first of them was read; a
-    record without a `folder` says nothing of any.
+    `folder` is the folder's mark, `since` (UTC) when the first of them was read; a record
+    without a `folder` counts for none.
     """
 
     kind: ClassVar[str] = "recheck"
@@ -491,10 +490,10 @@ class RecheckBody(Body, frozen=True):
 
 
 class BackupLocationBody(Body, frozen=True):
-    """kind "backup-location": where the vault is kept a second time; the last one of each holds.
+    """kind "backup-location": a second copy of the vault; the last record of each counts.
 
-    Without `vessels`, which are identities, it is for all; with `packed` it holds packs.
-    With `removed` it was given up.
+    Without `vessels`, which are identities, it is for all; with `packed`, it holds packs; with
+    `removed`, it is no longer used.
     """
 
     kind: ClassVar[str] = "backup-location"
@@ -510,8 +509,8 @@ class BackupLocationBody(Body, frozen=True):
 class HeldBody(Body, frozen=True):
     """kind "held": what a backup location held of the vessel.
 
-    `heads` are the newest records there; all that they are after is there too, but for
-    `lacking`, records that are not whole there. Without `hashed`, sizes alone were looked at.
+    `heads` are the newest records there. All records that they are after are there too, except
+    `lacking`, which are incomplete there. Without `hashed`, only sizes were checked.
     """
 
     kind: ClassVar[str] = "held"
@@ -536,7 +535,7 @@ AnyBody = TypeVar("AnyBody", bound=Body)
 
 
 def body_of(record: Record, digest: str, kind: type[AnyBody]) -> AnyBody:
-    """Return the record's body as its kind; raise VaultDamaged where it has another shape."""
+    """Return the record's body as its kind; raise VaultDamaged if it has another shape."""
     try:
         return msgspec.convert(record.body, kind)
     except (msgspec.ValidationError, ValueError) as error:
@@ -544,7 +543,7 @@ def body_of(record: Record, digest: str, kind: type[AnyBody]) -> AnyBody:
 
 
 def sound(stored: Stored, kind: type[AnyBody]) -> AnyBody | None:
-    """Return a record's body as its kind; None where it has another shape, which recheck names."""
+    """Return a record's body as its kind; None if it has another shape, which recheck names."""
     try:
         return body_of(stored.record, stored.digest, kind)
     except VaultDamaged:
@@ -566,6 +565,6 @@ def new_entities(body: Body) -> tuple[Entity, ...]:
 
 
 def misshapen(record: str, expected: str, found: str) -> ParambakError:
-    """Return the error for a record, named by its digest, whose body is not as it must be."""
+    """Return the error for a record, named by its digest, with a body of the wrong shape."""
     file = f"records/{record[:2]}/{record}.json"
     return BODY.error(file=file, expected=expected, found=found[:200])

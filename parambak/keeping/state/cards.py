@@ -1,7 +1,7 @@
 """Cards: in which unit one is, which are crossed over for fault-finding, and whom a sheet is for.
 
 While the cards of two like units are crossed over, a chip at a position of either unit carries
-the parameters of the other. That is worked out from the records each time.
+the parameters of the other unit. The records are read for it each time.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ SHEET_OTHER = Fault(
     "sheet-other",
     SheetRefused,
     "the card sheet is for another {what}",
-    "Take the sheet of the {what} that is meant; if a name under [for] is wrong, mend it there.",
+    "Give the sheet of the right {what}. If a name under [for] is wrong, correct it there.",
 )
 
 
@@ -42,20 +42,20 @@ class CrossOver(NamedTuple):
     on: date
 
     @property
-    def said(self) -> str:
-        """Return what that means, in words."""
-        one, other = self.units
-        mine, its = ({p.short.casefold(): p.short for p in unit.positions} for unit in self.units)
-        shared = ", ".join(mine[key] for key in sorted(mine.keys() & its.keys()))
-        chip = f"the chip in {shared} of either" if shared else "a chip in either"
+    def text(self) -> str:
+        """Return the cross-over and its effect in words."""
+        first, second = self.units
+        names, names_2 = ({p.short.casefold(): p.short for p in u.positions} for u in self.units)
+        shared = ", ".join(names[key] for key in sorted(names.keys() & names_2.keys()))
+        chip = f"the chip in {shared} of each unit" if shared else "a chip in each unit"
         return (
-            f"the cards of {one.where} and {other.where} are EXCHANGED since {self.on} "
+            f"the cards of {first.where} and {second.where} are CROSSED OVER since {self.on} "
             f"({self.why}): {chip} carries the parameters of the other until they are put back"
         )
 
 
 def unit_of(vessel: Vessel, card: Card) -> Unit | None:
-    """Return the unit that a card is on record as being in; None where it is in none."""
+    """Return the unit that a card is in by the records; None if it is in none."""
     if card.facts.get("location") != IN_A_UNIT:
         return None
     name = card.facts.get("unit", "").casefold()
@@ -65,17 +65,17 @@ def unit_of(vessel: Vessel, card: Card) -> Unit | None:
 
 
 def cards_in(vessel: Vessel, unit: Unit) -> tuple[Card, ...]:
-    """Return the cards that are on record as being in a unit."""
+    """Return the cards that are in a unit by the records."""
     return tuple(card for card in vessel.cards if unit_of(vessel, card) is unit)
 
 
 def still_crossed_over(
     records: Iterable[tuple[str, CardsCrossedOverBody]], same: Mapping[str, str]
 ) -> dict[Pair, str]:
-    """Return the pairs of units that are crossed over, each with the record that says so.
+    """Return the pairs of units that are crossed over, each with the record that states it.
 
-    `told` are the records with their bodies in causal order; `same` gives for each identity
-    of a unit the one that it is known by.
+    `records` are digests with their bodies in causal order; `same` gives for each identity of a
+    unit the one that stands for the unit.
     """
     crossed_over: dict[Pair, str] = {}
     for record, body in records:
@@ -118,10 +118,10 @@ def cross_overs(vault: Vault, vessel: Vessel) -> tuple[CrossOver, ...]:
 
 
 def cross_over_notes(vault: Vault, vessel: Vessel, units: Sequence[Unit]) -> tuple[str, ...]:
-    """Say for each of these units whether its card is crossed over with another's."""
+    """Return a note for each cross-over of a card of these units."""
     ids = {unit.id for unit in units}
     return tuple(
-        cross_over.said
+        cross_over.text
         for cross_over in cross_overs(vault, vessel)
         if not ids.isdisjoint({unit.id for unit in cross_over.units})
     )
@@ -130,10 +130,10 @@ def cross_over_notes(vault: Vault, vessel: Vessel, units: Sequence[Unit]) -> tup
 def refuse_other(
     target: Mapping[str, str], vessel: Vessel, unit: Unit | None, serial: str | None
 ) -> None:
-    """Raise SheetRefused where a sheet names another vessel, unit or card than is meant.
+    """Raise SheetRefused if a sheet names another vessel, unit or card.
 
-    `target` is what stands under its `[for]`: vessel, unit, card, each if at all. A unit or
-    serial number of None is not asked for.
+    `target` is the content of its `[for]`: vessel, unit, card, each if given. A unit or serial
+    number of None is not compared.
     """
     facts = vessel.facts
     imo = facts.get("imo", "")

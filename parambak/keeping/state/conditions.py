@@ -28,17 +28,17 @@ ANSWERS: Mapping[str, bool | None] = {
     "not-needed": True,
 }
 UNSURE = (
-    "a record is damaged or gone that may say which copy is selected: fetch it from another copy "
-    "of the vault, or choose the copy anew with `swap select`"
+    "a record that may state which copy is selected is damaged or missing. Fetch it from another "
+    "copy of the vault, or select the copy again with `swap select`"
 )
 SELECTED_LOST = (
-    "the copy that was chosen in this swap is not on record here any more; choose one with "
+    "the copy that was selected in this swap is no longer on record here; select one with "
     "`swap select`"
 )
 
 
 class PersonsAnswer(NamedTuple):
-    """What a person answered on a condition: one of `ANSWERS`, the evidence, and who, when."""
+    """A person's answer on a condition: one of `ANSWERS`, the evidence, and who, when."""
 
     answer: str
     text: str
@@ -46,7 +46,7 @@ class PersonsAnswer(NamedTuple):
 
 
 class SheetEntry(NamedTuple):
-    """One entry of two card sheets: `same` is None where one of them does not state it."""
+    """One entry of two card sheets: `same` is None if one of them does not state it."""
 
     name: str
     unit: str
@@ -58,16 +58,16 @@ class SheetEntry(NamedTuple):
 class SwapEvidence:
     """All that the conditions of a swap rest on.
 
-    `copy` and `verdict` are None where the position has no copy, with `selected_lost` where the
-    one that was chosen is no longer this position's; `verdict` are the conditions of a verified
-    copy; `older` says why it is not the newest; `decoded` is None where there is no layout;
-    `sheet` says whether the unit's card sheet is on record; `entries` is None where no new
-    card's sheet was given. `unsure` tells that a record is lost which may say which copy is
-    meant. `own_sheet` tells that the new card's is the very file of the unit's.
-    `supplies` is what was measured. `held` are the other backup locations that held the copy: name,
-    day when that was shown, and whether it was hashed there. `answers` are what persons
-    answered in the open swap, by condition; None where no swap is open. `read_since` is the
-    day of a read since it was opened.
+    - `copy` and `verdict` are None if the position has no copy. With `selected_lost`, the
+      selected copy is no longer this position's. `verdict` are the conditions of a verified copy.
+    - `older` is the reason why the copy is not the newest; `decoded` is None without a layout.
+    - `sheet`: the unit's card sheet is on record. `entries` is None without a new card's sheet;
+      with `own_sheet` that sheet is the very file of the unit's.
+    - `supplies` is what was measured. `held` are the backup locations that held the copy: name,
+      day, and whether the bytes were hashed there.
+    - `answers` are the persons' answers by condition, None if no swap is open; `read_since` is
+      the day of a read since the opening.
+    - `unsure`: a record that may state which copy is selected is lost.
     """
 
     copy: str | None
@@ -86,9 +86,9 @@ class SwapEvidence:
 
 
 class Requirement(NamedTuple):
-    """When the default rules requires a condition, in the page's words and as a test.
+    """When the default rules require a condition, in the page's words and as a test.
 
-    Where not `waivable`, no ship's rules can do without it.
+    If not `waivable`, no ship's rules can do without it.
     """
 
     words: str
@@ -100,8 +100,8 @@ class SwapCondition(NamedTuple):
     """One condition of a swap.
 
     `met_when` are the words of `formats/ships-rules.md`. `work_out` gives its state from its
-    name and the evidence. `question` is what a person is asked, None where nobody is;
-    `answerable` tells that a person's answer is taken, asked or not.
+    name and the evidence. `question` is what a person is asked, None if nobody is asked;
+    `answerable`: a person's answer is taken, asked or not.
     """
 
     name: str
@@ -117,7 +117,7 @@ class SwapCondition(NamedTuple):
 
 
 def _answered(name: str, evidence: SwapEvidence) -> Condition | None:
-    """Return what a person answered, None where nobody did."""
+    """Return a person's answer, None if nobody answered."""
     given = (evidence.answers or {}).get(name)
     if given is None:
         return None
@@ -128,7 +128,7 @@ def _answered(name: str, evidence: SwapEvidence) -> Condition | None:
 
 def _by_a_person(question: str, name: str, evidence: SwapEvidence) -> Condition:
     """Return a condition that only a person can answer."""
-    return _answered(name, evidence) or Condition.unknown(name, f"not told: {question}")
+    return _answered(name, evidence) or Condition.unknown(name, f"not answered: {question}")
 
 
 def _final_read(question: str, name: str, evidence: SwapEvidence) -> Condition:
@@ -156,7 +156,7 @@ def _of_the_copy(name: str, evidence: SwapEvidence) -> Condition:
     return next(judged for judged in evidence.verdict if judged.condition == name)
 
 
-def _meant(name: str, evidence: SwapEvidence) -> Condition:
+def _copy_selected(name: str, evidence: SwapEvidence) -> Condition:
     if evidence.copy is None:
         return Condition.unknown(name, "there is no copy")
     if evidence.unsure:
@@ -169,18 +169,18 @@ def _meant(name: str, evidence: SwapEvidence) -> Condition:
 def _second_location(name: str, evidence: SwapEvidence) -> Condition:
     shown = [f"{location} ({day})" for location, day, hashed in evidence.held if hashed]
     if shown:
-        return Condition.yes(name, f"shown to be held in {', '.join(shown)}")
+        return Condition.yes(name, f"every byte was checked in {', '.join(shown)}")
     if evidence.held:
         listed = ", ".join(f"{location} ({day})" for location, day, _ in evidence.held)
-        return Condition.unknown(name, f"sent to {listed}, and not hashed there")
+        return Condition.unknown(name, f"sent to {listed}, and not checked there")
     return Condition.unknown(
-        name, "no other backup location was shown to hold it; `backup send` shows that"
+        name, "no backup location is recorded as holding it; send it with `backup send`"
     )
 
 
 def _within_limits(name: str, evidence: SwapEvidence) -> Condition:
     if evidence.decoded is None:
-        return Condition.unknown(name, "no layout: the values are not known")
+        return Condition.unknown(name, "no layout: the values cannot be decoded")
     fields = evidence.decoded.fields
     outside = [field for field in fields if field.within_limits is False]
     if outside:
@@ -193,14 +193,14 @@ def _within_limits(name: str, evidence: SwapEvidence) -> Condition:
 def _card_sheet(name: str, evidence: SwapEvidence) -> Condition:
     if evidence.sheet:
         return Condition.yes(name, "the unit's card sheet is on record")
-    return Condition.unknown(name, "no card sheet on record; put it there with `card record`")
+    return Condition.unknown(name, "no card sheet is on record; record it with `card record`")
 
 
 def _nothing_compared(evidence: SwapEvidence) -> str | None:
-    """Return why no two sheets were compared, None where they were."""
+    """Return why no two sheets were compared, None if they were."""
     if evidence.own_sheet and evidence.entries is not None:
-        return "the sheet given is the very file on record for the unit: was the card read off?"
-    return None if evidence.sheet else "nothing to compare the new card's sheet with"
+        return "the given sheet is the very file on record for the unit; give the new card's own"
+    return None if evidence.sheet else "there is nothing to compare the new card's sheet with"
 
 
 def _new_card(name: str, evidence: SwapEvidence) -> Condition:
@@ -212,7 +212,7 @@ def _new_card(name: str, evidence: SwapEvidence) -> Condition:
     entries = evidence.entries
     differing = [f"{e.name}: needs {e.unit}, has {e.card}" for e in entries if e.same is False]
     if differing:
-        return Condition.no(name, "; ".join(differing) + "; what each means: `card compare`")
+        return Condition.no(name, "; ".join(differing) + "; `card compare` explains each")
     if not entries:
         return Condition.unknown(name, "neither sheet states anything")
     unstated = [entry.name for entry in entries if entry.same is None]
@@ -226,13 +226,13 @@ def _belongs_to_card(name: str, evidence: SwapEvidence) -> Condition:
     if answered is not None:
         return answered
     if evidence.decoded is None:
-        return Condition.unknown(name, "no layout: not known which fields belong to the card")
+        return Condition.unknown(name, "no layout: the fields of the card itself are not recorded")
     fields = [field.field for field in evidence.decoded.fields if field.belongs_to_card]
     if not fields:
         return Condition.yes(name, "no field is declared to belong to the card itself")
     listed = ", ".join(fields)
     return Condition.unknown(
-        name, f"belong to the old card, check them against the new one's: {listed}"
+        name, f"these belong to the old card; check them against the new card: {listed}"
     )
 
 
@@ -241,15 +241,15 @@ def _counters(name: str, evidence: SwapEvidence) -> Condition:
     if answered is not None:
         return answered
     if evidence.decoded is None:
-        return Condition.unknown(name, "no layout: not known which values count on")
+        return Condition.unknown(name, "no layout: the counters are not recorded")
     moving = [field for field in evidence.decoded.fields if field.running]
     if not moving:
-        return Condition.yes(name, "no field is declared to count on")
+        return Condition.yes(name, "no field is declared as a counter or clock")
     words = [f"{f.field} {f.value} {f.unit or ''}".strip() for f in moving[:MOST_NAMED]]
     more = f", and {len(moving) - MOST_NAMED} more" if len(moving) > MOST_NAMED else ""
     listed = "; ".join(words)
     return Condition.unknown(
-        name, f"will go back to those of the copy; note what they show now: {listed}{more}"
+        name, f"these go back to the copy's values; note what they show now: {listed}{more}"
     )
 
 
@@ -276,109 +276,111 @@ def _asked(
 CONDITIONS: tuple[SwapCondition, ...] = (
     _asked(
         "diagnosed",
-        "is the card the cause? Supplies, fuses and connectors first",
-        "the card was found to be the cause: supplies, fuses and connectors first",
+        "Is the card the cause? Check supplies, fuses and connectors first.",
+        "the card is the cause; supplies, fuses and connectors were checked first",
     ),
     SwapCondition(
         "supplies",
-        "the supplies were measured, and are inside their limits",
-        Requirement(  # not measured is not known; measured and out is a no
-            "default, where one was measured and is out; else by rules",
+        "the supplies were measured and are inside their limits",
+        Requirement(  # not measured is not known; measured and outside is a no
+            "default, if one was measured and is outside its limits; otherwise by rules",
             lambda evidence: evidence.supplies[0] is False,
         ),
         _supplies,
     ),
     _asked(
         "final-read",
-        "was the old card read once more, where that is safe, or why not",
-        "the old card was read once more before it comes out, or why not",
+        "Was the old card read once more, if that is safe? If not, why?",
+        "the old card was read once more before it came out, or the reason is recorded",
         work_out=_final_read,
     ),
     SwapCondition("copy", "there is a copy", ALWAYS, _copy),
     SwapCondition(
-        "read-twice", "two reads or more, made apart, gave the same image", DEFAULT, _of_the_copy
+        "read-twice", "two or more separate reads gave the same image", DEFAULT, _of_the_copy
     ),
     SwapCondition("plausible", "the image is plausible for its chip", ALWAYS, _of_the_copy),
     SwapCondition(
         "checks-hold", "every check that the layout declares holds", DEFAULT, _of_the_copy
     ),
     SwapCondition(
-        "unchanged-on-disk", "the bytes on disk hash to the recorded digest", ALWAYS, _of_the_copy
+        "unchanged-on-disk", "the bytes on disk match their recorded SHA-256", ALWAYS, _of_the_copy
     ),
     SwapCondition(
         "copy-selected",
-        "it is said which copy is selected; an older one with a reason",
+        "it is recorded which copy is selected; an older one with a reason",
         Requirement(
-            "default, where a record is lost that may say so; else by rules",
+            "default, if a record that may state it is lost; otherwise by rules",
             lambda evidence: evidence.unsure,
         ),
-        _meant,
+        _copy_selected,
     ),
     SwapCondition(
         "second-location",
-        "another backup location was shown to hold the copy",
+        "a backup location holds the copy, and every byte was checked there",
         BY_RULES,
         _second_location,
     ),
     SwapCondition(
         "within-limits",
-        "every decoded value is inside its limits, where there is a layout",
+        "every decoded value is inside its limits, if there is a layout",
         Requirement("default", lambda evidence: evidence.decoded is not None),
         _within_limits,
     ),
     SwapCondition("card-sheet", "the unit's card sheet is on record", BY_RULES, _card_sheet),
     SwapCondition(
         "new-card",
-        "the new card's sheet agrees with it, where one is given; the very file of the unit's "
-        "does not count",
+        (
+            "the new card's sheet, if given, agrees with the unit's; the unit's own file does not "
+            "count"
+        ),
         Requirement("default", lambda evidence: evidence.entries is not None),
         _new_card,
     ),
     SwapCondition(
         "belongs-to-card",
-        "no field belongs to the old card, or it was looked at",
+        "no field belongs to the old card, or a person checked each",
         BY_RULES,
         _belongs_to_card,
         answerable=True,
     ),
     SwapCondition(
         "counters",
-        "counters that will go back to the copy's date were noted",
+        "the counters that go back to the copy's values were noted",
         BY_RULES,
         _counters,
         answerable=True,
     ),
     _asked(
         "redundant-channel",
-        "is there a redundant channel, and is it healthy",
-        "the redundant channel, where there is one, is healthy",
+        "Is there a redundant channel, and is it healthy?",
+        "the redundant channel, if there is one, is healthy",
         BY_RULES,
     ),
     _asked(
         "impact",
-        "what else does it touch? Connected systems, alarms, modes of working",
-        "what else the change touches was considered, and the conclusion told",
+        "What else does the change touch: connected systems, alarms, operating modes?",
+        "what else the change touches was considered, and the conclusion is recorded",
         BY_RULES,
     ),
-    _asked("authorised", "who decides on the swap", "who decides on the swap"),
+    _asked("authorised", "Who authorises the swap?", "a named person authorises the swap"),
     _asked(
         "permit",
-        "under which permit, or no permit system and the master informed",
-        "under which permit to work, or none and the master informed",
+        "Which permit to work is in force? If there is no permit system: is the master informed?",
+        "a permit to work is in force, or there is no permit system and the master is informed",
     ),
     _asked(
         "safeties-inhibited",
-        "which protections are out meanwhile, and who watches",
-        "which protections are out meanwhile, and who watches",
+        "Which safeties are inhibited, and who keeps watch?",
+        "it is recorded which safeties are inhibited, and who keeps watch",
     ),
     _asked(
         "fallback-plan",
-        "when to stop, and how the old card is fitted again",
-        "when to stop, and how the old card is fitted again",
+        "When do you stop, and how is the old card fitted again?",
+        "it is recorded when to stop, and how the old card is fitted again",
     ),
     _asked(
         "old-card-kept",
-        "is the old card labelled, bagged and kept until the trials are done",
+        "Is the old card labelled, bagged and kept until the trials are done?",
         "the old card is labelled, bagged and not overwritten until the trials are done",
     ),
 )

@@ -1,4 +1,4 @@
-"""Facts recorded and recorded again: the later wins, two unaware of each other conflict."""
+"""Facts recorded and corrected: the later wins; two unaware of each other conflict."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 class FactHolder(Protocol):
-    """What holds the facts recorded under one vessel identity."""
+    """A holder of the facts recorded under one vessel identity."""
 
     facts: FactHistory
 
@@ -28,8 +28,8 @@ class _Statement(NamedTuple):
 class FactHistory:
     """What the records of one vessel state of each entity.
 
-    `after` gives for each record those it knew of. Add the records in causal order; of an
-    entity, `current` then gives each fact as stated last.
+    `after` gives for each record those before it. Add the records in causal order; `current`
+    then gives each fact of an entity as stated last.
     """
 
     def __init__(self, after: Mapping[str, Iterable[str]]) -> None:
@@ -54,11 +54,11 @@ class FactHistory:
     def current(self, entity: str) -> dict[str, tuple[str, ...]]:
         """Return for each fact that is a text its current values, the one to show first.
 
-        There are several where records state it unaware of each other.
+        There are several values if records state them unaware of each other.
         """
         current = {}
         for name, statements in self._latest.get(entity, {}).items():
-            values = [each.value for each in reversed(statements) if isinstance(each.value, str)]
+            values = [s.value for s in reversed(statements) if isinstance(s.value, str)]
             if values:
                 current[name] = tuple(dict.fromkeys(values))
         return current
@@ -68,7 +68,7 @@ class FactHistory:
         return {name: values[0] for name, values in self.current(entity).items() if values[0]}
 
     def listed(self, entity: str, name: str) -> tuple[str, ...]:
-        """Return a fact that is a list of texts: all current ones, empty where none is stated."""
+        """Return a fact that is a list of texts: all current ones, empty if none is stated."""
         texts: list[str] = []
         for statement in self._latest.get(entity, {}).get(name, []):
             value = statement.value

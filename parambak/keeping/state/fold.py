@@ -54,14 +54,14 @@ MOST_RECORD_SETS = 4  # identities whose records are kept sorted, for the next f
 def fleet(vault: Vault) -> Fleet:
     """Return all vessels of a vault, by its records.
 
-    Their names are worked out at once, from the few records that have them; what is aboard
-    one is read where it is asked for.
+    Their names are worked out at once, from the few records that have them; what is aboard a
+    vessel is read when asked for.
     """
     return Folding(vault).fleet()
 
 
 class Folding:
-    """Folds one vault, and again where its records have changed, without reading all anew."""
+    """Folds one vault, and again after its records have changed, without reading all again."""
 
     def __init__(self, vault: Vault) -> None:
         self.vault = vault
@@ -72,7 +72,7 @@ class Folding:
         self._fleet = Fleet(())
 
     def fleet(self) -> Fleet:
-        """Return what the records say now: the same value as long as they are the same."""
+        """Return the vessels by the records now: the same value as long as they are the same."""
         naming_records = self.vault.telling()
         if naming_records is not self._naming_records:
             self._naming_records = naming_records
@@ -154,7 +154,7 @@ def _units(ship: VesselRecords, vessel: str) -> tuple[Unit, ...]:
 
 
 def _former(members: Members, short: str) -> tuple[str, ...]:
-    """Return the short names that a thing had under its identities, but for today's."""
+    """Return the short names that a thing had under its identities, without today's."""
     names = [
         name
         for records, entity in members
@@ -183,11 +183,11 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
     positions = []
     rules = ship.last_file(bodies.ShipsRulesBody.kind, ship.ids)
     for members in ship.named("position", "short").values():
-        mine = [member for member in members if member[0].inside.get(member[1]) in holder]
-        if not mine:
+        inside = [member for member in members if member[0].inside.get(member[1]) in holder]
+        if not inside:
             continue
-        facts, against = merged_facts(mine)
-        ids = frozenset(entity for _, entity in mine)
+        facts, against = merged_facts(inside)
+        ids = frozenset(entity for _, entity in inside)
         short = facts.get("short", "")
         reads, of_reads = _reads(ship, ids)
         positions.append(
@@ -199,7 +199,7 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
                 conflicts=(*against, *of_reads),
-                former=_former(mine, short),
+                former=_former(inside, short),
                 rules=rules,
             )
         )
@@ -247,7 +247,7 @@ def _from_read_back(
         by=stored.record.by,
         facts=ReadFacts(),
         layout=body.layout,
-        after_unverified=any(body.swap in each.unverified for each in ship.record_sets),
+        after_unverified=any(body.swap in records.unverified for records in ship.record_sets),
     )
 
 
@@ -283,11 +283,11 @@ def _copies(reads: Sequence[Read]) -> tuple[Copy, ...]:
     """Return one copy for each image, ordered by its newest read."""
     by_image: dict[bodies.ImageEntry, list[Read]] = {}
     for read in reads:
-        given = by_image.pop(read.image, [])
-        by_image[read.image] = [*given, read]
+        earlier = by_image.pop(read.image, [])
+        by_image[read.image] = [*earlier, read]
     return tuple(
-        Copy(number, image, tuple(given))
-        for number, (image, given) in enumerate(by_image.items(), start=1)
+        Copy(number, image, tuple(of_image))
+        for number, (image, of_image) in enumerate(by_image.items(), start=1)
     )
 
 
@@ -301,20 +301,20 @@ def _last_sound_recheck(vault: Vault) -> datetime | None:
 
 
 def last_full_recheck(
-    stored: Iterable[Stored], folder: str | None, *, sound: bool
+    records: Iterable[Stored], folder: str | None, *, sound: bool
 ) -> datetime | None:
-    """Return since when every file of this folder had been read, by the newest such record.
+    """Return the start of the newest recheck that read every file of this folder.
 
-    `folder` is the folder's mark: what was read in another copy of the vault does not count.
-    With `sound`, only where nothing was damaged.
+    `folder` is the folder's mark: a recheck of another copy of the vault does not count. With
+    `sound`, nor does one with damage.
     """
     newest = None
-    for each in stored:
-        if each.record.kind != RecheckBody.kind:
+    for stored in records:
+        if stored.record.kind != RecheckBody.kind:
             continue
         try:
-            body = body_of(each.record, each.digest, RecheckBody)
-            begun = datetime.fromisoformat(body.since or each.record.clock.utc)
+            body = body_of(stored.record, stored.digest, RecheckBody)
+            begun = datetime.fromisoformat(body.since or stored.record.clock.utc)
             since = begun.astimezone(UTC)
         except (VaultDamaged, ValueError, OverflowError):
             continue  # it proves nothing

@@ -1,7 +1,7 @@
-"""What damage costs, and from where it can be repaired.
+"""What is lost by damage, and from where it can be repaired.
 
-Which copies, names and layouts rely on a damaged or missing file is worked out from the
-records alone. A file is named as within the vault.
+The records alone show which copies, names and layouts rely on a damaged or missing file. A file
+is named by its path within the vault.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ if TYPE_CHECKING:
 
 
 class Loss(NamedTuple):
-    """One thing that is lost with a file: in words, and where, as far as that is on record.
+    """One thing that is lost with a file: in words, and where, if that is on record.
 
-    Whoever holds `record`, about the vessel `identity`, holds the file too; `in_dump` says
-    that archiving the same dump again brings it back.
+    A location that holds `record`, about the vessel `identity`, holds the file too. `in_dump`:
+    archiving the same dump again restores it.
     """
 
     text: str
@@ -41,7 +41,7 @@ class Loss(NamedTuple):
 
 
 def body_fault(record: Record, digest: str) -> str | None:
-    """Return why a record's body cannot be used; None where it can."""
+    """Return why a record's body cannot be used; None if it can."""
     kind = bodies.KINDS.get(record.kind)
     if kind is None:
         return None
@@ -55,10 +55,10 @@ def body_fault(record: Record, digest: str) -> str | None:
 def losses(
     fleet: Fleet, histories: Iterable[Sequence[Stored]], damaged: Iterable[str]
 ) -> dict[str, tuple[Loss, ...]]:
-    """Return what is lost with each damaged file; nothing for one on which nothing relies.
+    """Return what is lost with each damaged file; nothing for a file that nothing relies on.
 
     `histories` are the records about each vessel identity, and about the vault itself;
-    they are gone through once, one at a time.
+    they are read once, one at a time.
     """
     count = _LossCount(fleet, damaged)
     for history in histories:
@@ -81,7 +81,7 @@ def repair_sources(vault: Vault, lost: Mapping[str, Sequence[Loss]]) -> tuple[Re
     """
     locations = latest_locations(vault.records(None))
     identities = {loss.identity for of_file in lost.values() for loss in of_file if loss.identity}
-    held = {one: held_in(vault.records(one), locations) for one in sorted(identities)}
+    held = {i: held_in(vault.records(i), locations) for i in sorted(identities)}
     days: dict[str, dict[str, date]] = {}
     for file, of_file in lost.items():
         for loss in of_file:
@@ -112,7 +112,7 @@ def _proven_on(held: Held) -> date:
 
 
 class _LossCount:
-    """One going through the records."""
+    """Goes through the records once."""
 
     def __init__(self, fleet: Fleet, damaged: Iterable[str]) -> None:
         self._files = frozenset(damaged)
@@ -143,15 +143,15 @@ class _LossCount:
                 file = self._lost(objects.file_of(digest))
                 if file:
                     self._object(file, digest, stored)
-            own = self._lost(stored.file)
-            if own:
-                self._add(own, self._loss(self._described(stored), stored))
+            file = self._lost(stored.file)
+            if file:
+                self._add(file, self._loss(self._described(stored), stored))
             for parent in record.after:
                 file = self._lost(records.file_of(parent)) if parent not in digests else None
                 if file:
-                    text = f"a record about {self._ship(record)}; what it told is not known"
-                    whose = self._vessel(record), None, stored.digest, record.vessel
-                    self._add(file, Loss(text, *whose))
+                    text = f"a record about {self._ship(record)}; its content is not known"
+                    source = self._vessel(record), None, stored.digest, record.vessel
+                    self._add(file, Loss(text, *source))
 
     def losses(self) -> dict[str, tuple[Loss, ...]]:
         """Return what is lost, by file."""
@@ -159,8 +159,8 @@ class _LossCount:
             noun = "record" if count == 1 else "records"
             text = f"the name of the person who made {count} {noun} about {ship}"
             last = self._signers[file, ship]
-            whose = self._vessel(last.record), None, last.digest, last.record.vessel
-            self._add(file, Loss(text, *whose))
+            source = self._vessel(last.record), None, last.digest, last.record.vessel
+            self._add(file, Loss(text, *source))
         return {file: tuple(lost.values()) for file, lost in sorted(self._by_file.items())}
 
     def _lost(self, file: str) -> str | None:
@@ -183,14 +183,14 @@ class _LossCount:
             self._add(file, self._loss(text, stored, in_dump=in_dump))
 
     def _parts(self, digest: str, stored: Stored) -> tuple[bool, list[str]]:
-        """Return what of a record an object is, and whether a dump archived again holds it."""
+        """Return what an object is in a record, and whether a dump archived again holds it."""
         record = stored.record
         kind = bodies.KINDS.get(record.kind)
         body = bodies.sound(stored, kind) if kind else None
         match body:
             case bodies.ReadBody():
                 dumped = [*self._dumped(digest, stored, body)]
-                return bool(dumped), dumped + self._beside(digest, stored, body)
+                return bool(dumped), dumped + self._attached(digest, stored, body)
             case bodies.ReadBackBody():
                 parts = [f"a dump of {self._described(stored)}"] * any(
                     dump.sha256 == digest for dump in body.dumps
@@ -199,9 +199,9 @@ class _LossCount:
                     parts.append(f"the bytes compared in {self._described(stored)}")
                 return False, parts
             case bodies.CardSheetBody() if body.sheet == digest:
-                return False, [f"the card sheet {body.name} of {self._place(body.unit, record)}"]
+                return False, [f"the card sheet {body.name} of {self._unit(body.unit, record)}"]
             case _ if digest != record.by:
-                return False, [f"something that {self._described(stored)} relies on"]
+                return False, [f"a file that {self._described(stored)} relies on"]
         return False, []
 
     def _dumped(self, digest: str, stored: Stored, body: bodies.ReadBody) -> Iterator[str]:
@@ -215,7 +215,7 @@ class _LossCount:
             if dump.sha256 == digest:
                 yield f"the dump {dump.name} of {self._described(stored)}, as the reader wrote it"
 
-    def _beside(self, digest: str, stored: Stored, body: bodies.ReadBody) -> list[str]:
+    def _attached(self, digest: str, stored: Stored, body: bodies.ReadBody) -> list[str]:
         parts = []
         if body.layout and digest in {body.layout.sha256, *(p.sha256 for p in body.layout.parts)}:
             where = self._where(stored, body.position)
@@ -227,7 +227,7 @@ class _LossCount:
     # --- words ---
 
     def _described(self, stored: Stored) -> str:
-        """Return in words what a record is."""
+        """Return a record in words."""
         record = stored.record
         read = self._reads.get(stored.digest)
         if read:
@@ -241,8 +241,8 @@ class _LossCount:
         position = stored.record.body.get("position") or stored.record.body.get("unit")
         where = self._where(stored, position if isinstance(position, str) else "", or_ship=False)
         record = stored.record
-        whose = self._vessel(record), where or None, stored.digest, record.vessel
-        return Loss(text, *whose, in_dump)
+        source = self._vessel(record), where or None, stored.digest, record.vessel
+        return Loss(text, *source, in_dump)
 
     def _where(self, stored: Stored, position: str, *, or_ship: bool = True) -> str:
         read = self._reads.get(stored.digest)
@@ -250,7 +250,7 @@ class _LossCount:
             return read[0].where
         return self._wheres.get(position, self._ship(stored.record) if or_ship else "")
 
-    def _place(self, identity: str, record: Record) -> str:
+    def _unit(self, identity: str, record: Record) -> str:
         return self._wheres.get(identity) or self._ship(record)
 
     def _vessel(self, record: Record) -> str | None:

@@ -1,6 +1,6 @@
 """Vessels, units, cards, positions, copies and reads: plain values.
 
-`fold.py` makes them from records. Nothing here reads but through what it is given.
+`fold.py` makes them from records. Nothing here reads files; a `Loader` does.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class Condition(NamedTuple):
 
 
 class Conflict(Struct, frozen=True, gc=False):
-    """A fact of which two records state different values, neither knowing of the other."""
+    """A fact with different values in two records that do not know of each other."""
 
     fact: str
     values: tuple[str, ...]
@@ -56,10 +56,9 @@ class Conflict(Struct, frozen=True, gc=False):
 class Read(Struct, frozen=True, gc=False):
     """One pass of the reader.
 
-    `order` counts the records about the ship from 0; `vessel` is the identity that this
-    record is about, one of the ship's. `facts` are what was stated of how it was made.
-    `after_unverified` says that it was read back from a card in whose swap a file was
-    released though its copy was not verified.
+    `order` counts the records about the ship from 0; `vessel` is the identity that this record
+    is about, one of the ship's. `stated`: the record gives the day. `facts` are how the read was
+    made. `after_unverified`: it was read back in a swap with a file of an unverified copy.
     """
 
     record: str
@@ -84,7 +83,7 @@ class Read(Struct, frozen=True, gc=False):
 
     @property
     def untimed(self) -> bool:
-        """Return whether the files' times mean nothing."""
+        """Return whether equal file times do not mean one read."""
         return self.facts.untimed
 
 
@@ -115,9 +114,9 @@ class Copy(Struct, frozen=True, gc=False):
 
 
 class Position(Struct, frozen=True, gc=False):
-    """A memory chip's place in a unit, or on a card that is in none.
+    """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
-    `rules` are the digest and the name of the ship's rules, where there are any.
+    `rules` are the digest and the name of the ship's rules, if there are any.
     """
 
     ids: frozenset[str]
@@ -154,7 +153,7 @@ class Position(Struct, frozen=True, gc=False):
 
     @property
     def normal(self) -> tuple[tuple[Normal, Read], ...]:
-        """Return what was declared normal for this memory, and the read that says so."""
+        """Return what was declared normal for this memory, and the read with the declaration."""
         return tuple((normal, read) for read in self.reads for normal in read.normal)
 
 
@@ -177,9 +176,9 @@ class Unit(Struct, frozen=True):
 
 
 class Card(Struct, frozen=True):
-    """A processor card with a serial number and a location.
+    """A processor card with its serial number.
 
-    `sheet` are the digest and the name of its card sheet, where there is one.
+    `sheet` are the digest and the name of its card sheet, if there is one.
     """
 
     ids: frozenset[str]
@@ -197,7 +196,7 @@ class Card(Struct, frozen=True):
 
 
 class Visit(Struct, frozen=True, gc=False):
-    """One attendance aboard; `closed` is None while it is open, `remark` said at its end."""
+    """One attendance aboard; `closed` is None while it is open, `remark` of its end."""
 
     id: str
     vessel: str
@@ -212,10 +211,10 @@ class Visit(Struct, frozen=True, gc=False):
 class Aboard(Struct, frozen=True):
     """What is aboard a vessel, by its own records.
 
-    `homes` gives for each unit, card and position which of the vessel's identities brought
-    it in: what is recorded of it later goes there too, so that one identity's records are
-    complete alone. `damaged` are the records that cannot be used, each by its file and why;
-    `missing` the files of records that others are after and that are not there.
+    - `homes` gives for each unit, card and position the identity of the vessel that brought it
+      in. Later records go there too, so that one identity's records are complete alone.
+    - `damaged` are the records that cannot be used, each by its file and why; `missing` the files
+      of missing records that other records are after.
     """
 
     units: tuple[Unit, ...] = ()
@@ -226,17 +225,17 @@ class Aboard(Struct, frozen=True):
 
 
 class Loader(NamedTuple):
-    """Reads what is aboard a vessel, and its visits, where that is first asked for."""
+    """Reads what is aboard a vessel, and its visits, when first asked for."""
 
     aboard: Callable[[], Aboard]
     visits: Callable[[], tuple[Visit, ...]]
 
 
 class Vessel:
-    """A ship, by every identity that counts as this one ship.
+    """A ship, by all identities that count as this one ship.
 
-    `short` is its name as given, `named` whether a record gives it; `handle` is what names
-    it here without doubt. What is aboard is read when it is first asked for, and kept.
+    `short` is its name as given, `named` whether a record gives it; `handle` is its unique name
+    in this vault. What is aboard is read when first asked for, and kept.
     """
 
     def __init__(  # noqa: PLR0913 - how a vessel is named, by keyword
@@ -272,13 +271,13 @@ class Vessel:
 
     @property
     def aboard(self) -> Aboard:
-        """Return what is aboard, read from the vessel's records where it was not yet."""
+        """Return what is aboard, read from the vessel's records the first time."""
         if self._aboard is None:
             self._aboard = self._loader.aboard()
         return self._aboard
 
     def forget(self) -> None:
-        """Let go of what is aboard, to be read again where it is asked for again."""
+        """Release what is aboard; it is read again when next asked for."""
         self._aboard = None
 
     @property
@@ -303,7 +302,7 @@ class Vessel:
         return self.aboard.homes.get(identity, self.id)
 
     def homes(self, identities: Iterable[str]) -> tuple[tuple[str, str], ...]:
-        """Return these identities in order, each behind that of the vessel that has its records."""
+        """Return pairs, sorted: the vessel identity with the records, and the identity."""
         return tuple((self.home(identity), identity) for identity in sorted(identities))
 
     @property
@@ -328,7 +327,7 @@ class Vessel:
 
 
 class Fleet:
-    """All vessels of a vault, by handle; `rechecked` is when a recheck last found all sound."""
+    """All vessels of a vault, by handle; `rechecked` is the last recheck without damage."""
 
     def __init__(
         self,
@@ -340,14 +339,14 @@ class Fleet:
 
     @property
     def rechecked(self) -> datetime | None:
-        """Return when a recheck last found all sound, or None."""
+        """Return when a recheck last found no damage, or None."""
         return self._rechecked() if self._rechecked is not None else None
 
     @property
     def damaged(self) -> tuple[tuple[str, str], ...]:
         """Return the records of all vessels that cannot be used, each by its file and why.
 
-        Every vessel's records are read for it, and let go again.
+        Every vessel's records are read for it, and released.
         """
         damaged: list[tuple[str, str]] = []
         for vessel in self.vessels:

@@ -1,8 +1,8 @@
 """What is stated of how a read was made: the one list of these facts.
 
 A fact is one member of `ReadFacts`, which names its option, its words on a page and its column.
-The option of `archive`, the member of the record, what is known of the read, the pages and the
-table of reads all follow from it; `formats/records.md` and `formats/tables.md` describe it.
+The option of `archive`, the member of the record, the pages and the table of reads all follow
+from it; `formats/records.md` and `formats/tables.md` describe it.
 """
 
 from __future__ import annotations
@@ -17,16 +17,16 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 
-def unsaid(_: object) -> None:
-    """Say nothing of a fact: it has its own place on a page, or none."""
+def no_phrase(_: object) -> None:
+    """Return no phrase: the fact has its own place on a page, or none."""
 
 
 class ReadFact(NamedTuple):
-    """How a fact of a read is asked for and shown; it stands at the fact's member of the record.
+    """How a fact of a read is asked for and shown, at the fact's member of the record.
 
-    `option` is its option of `archive`, with that option's `help`: of the words `choices`, else
-    of any text; a fact that is true or false is a flag. `phrase` is what a page says of a value,
-    None to say nothing. With `column`, the table of reads has it.
+    `option` is its option of `archive`, with that option's `help`: one of `choices`, or any
+    text; a fact that is true or false is a flag. `phrase` gives the words of a page for a value,
+    None for no words. With `column`, the table of reads has it.
     """
 
     option: str
@@ -39,20 +39,20 @@ class ReadFact(NamedTuple):
 CONNECTIONS = ("socket", "clip", "in-circuit", "service-port")
 """Where the chip was when it was read, as a record names it."""
 CONNECTED_TO_CARD = ("in-circuit", "service-port")
-"""Those by which other parts of the card can falsify two reads alike."""
+"""Those with which other parts of the card can falsify two reads in the same way."""
 
 
 class ReadFacts(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, gc=False):
-    """What the person named states of how a read was made. A new fact is one member here.
+    """How a read was made, by the person named. A new fact is one member here.
 
     `reader` is the instrument, `how` where the chip was when it was read, `reseated` whether it
     was taken out and put back before. With `pair`, two dumps are one read of a memory that two
-    chips hold. `untimed` says that the files' times mean nothing, `compared` that the reader's
-    own compare pass found no fault.
+    chips hold. `untimed`: equal file times do not mean one read. `compared`: the reader's own
+    compare pass reported no difference.
     """
 
     reader: Annotated[
-        str | None, ReadFact("--reader", "The reader that was used.", phrase=unsaid)
+        str | None, ReadFact("--reader", "The reader that was used.", phrase=no_phrase)
     ] = None
     how: Annotated[
         str | None,
@@ -71,7 +71,7 @@ class ReadFacts(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, g
         str | None,
         ReadFact(
             "--pair",
-            "Two chips hold the memory: dumps in twos.",
+            "Two chips hold the memory: give the dumps in pairs.",
             choices=PAIR_SCHEMES,
             phrase="two chips, {}".format,
             column=False,
@@ -82,7 +82,7 @@ class ReadFacts(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, g
         ReadFact(
             "--no-file-times",
             "The reader has no clock: equal file times do not mean one read.",
-            phrase=unsaid,
+            phrase=no_phrase,
             column=False,
         ),
     ] = False
@@ -90,7 +90,7 @@ class ReadFacts(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, g
         bool,
         ReadFact(
             "--compared",
-            "The reader's own compare pass found no fault.",
+            "The reader's own compare pass reported no difference.",
             phrase={True: "compared by the reader"}.get,
             column=False,
         ),
@@ -104,7 +104,7 @@ def by_member() -> dict[str, ReadFact]:
 
 
 def phrases(facts: ReadFacts) -> list[str]:
-    """Return what a page says of how a read was made, a phrase for each fact that is stated."""
+    """Return how a read was made in phrases, one for each fact that is stated."""
     values = [(fact, getattr(facts, name, None)) for name, fact in by_member().items()]
     phrased = [fact.phrase(value) for fact, value in values if value is not None]
     return [phrase for phrase in phrased if phrase]

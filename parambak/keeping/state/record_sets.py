@@ -28,7 +28,7 @@ def local_time(record: Record) -> datetime:
 
 
 class GivenFile(NamedTuple):
-    """A file on record: in which record, of which kind, for which identity, and its digest."""
+    """A file on record: its record, the record's kind, the identity, its digest and its name."""
 
     record: str
     kind: str
@@ -42,8 +42,8 @@ class IdentityRecords:
 
     `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
     `files` are the card sheets and ship's rules. `taken_in` are the read-backs that became
-    reads, `unverified` the swaps in which a file was released though its copy was not
-    verified. `damaged` are the records that cannot be used, each by its file and why.
+    reads, `unverified` the swaps with a released file of a copy that was not verified.
+    `damaged` are the records that cannot be used, each by its file and why.
     """
 
     def __init__(self, identity: str, stored: Sequence[Stored]) -> None:
@@ -62,11 +62,11 @@ class IdentityRecords:
         self.extend(tuple(stored))
 
     def extend(self, stored: tuple[Stored, ...]) -> bool:
-        """Take in what came behind the records so far; False where they do not go on so."""
+        """Take in the records after those so far; return False if the first ones differ."""
         count = len(self.stored)
         if stored is self.stored:
             return True
-        if any(mine is not its for mine, its in zip(self.stored, stored, strict=False)):
+        if any(a is not b for a, b in zip(self.stored, stored, strict=False)):
             return False
         if len(stored) < count:
             return False
@@ -77,7 +77,7 @@ class IdentityRecords:
         return True
 
     def missing(self) -> tuple[str, ...]:
-        """Return the digests of records that others are after and that are not there."""
+        """Return the digests of missing records that other records are after."""
         named = {parent for after in self._after.values() for parent in after}
         return tuple(sorted(named.difference(self._after)))
 
@@ -127,7 +127,7 @@ class IdentityRecords:
 
 
 def _check_days(body: bodies.Body, record: str) -> None:
-    """Raise VaultDamaged where a day of a read is none."""
+    """Raise VaultDamaged if a day of a read is not a date."""
     day: object = body.read_on if isinstance(body, bodies.ReadBody) else None
     if isinstance(body, bodies.CorrectBody) and body.what == "read":
         day = body.facts.get("read_on")
@@ -147,9 +147,9 @@ class VesselRecords:
     def __init__(self, record_sets: Iterable[IdentityRecords]) -> None:
         self.record_sets = sorted(record_sets, key=lambda records: records.identity)
         self.ids = frozenset(records.identity for records in self.record_sets)
-        stored = [one for records in self.record_sets for one in records.stored]
+        stored = [link for records in self.record_sets for link in records.stored]
         ordered = stored if len(self.record_sets) == 1 else causal_order(stored)
-        self._order = {one.digest: order for order, one in enumerate(ordered)}
+        self._order = {link.digest: order for order, link in enumerate(ordered)}
         self._named: dict[str, dict[str, list[tuple[IdentityRecords, str]]]] = {}
         self.reads: dict[str, list[tuple[IdentityRecords, Stored, bodies.ReadBody]]] = {}
         for records in self.record_sets:
@@ -160,7 +160,7 @@ class VesselRecords:
                 self.reads.setdefault(position, []).append((records, read, body))
 
     def named(self, what: str, fact: str) -> dict[str, list[tuple[IdentityRecords, str]]]:
-        """Return the entities of one kind, those of one name together, by name."""
+        """Return the entities of one kind by name."""
         if what not in self._named:
             by_name: dict[str, list[tuple[IdentityRecords, str]]] = {}
             for records in self.record_sets:

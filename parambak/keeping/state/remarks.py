@@ -1,4 +1,4 @@
-"""What people say of differences: remarks on a change, and fields that differ on purpose."""
+"""What people recorded of differences: remarks on a change, fields that differ on purpose."""
 
 from __future__ import annotations
 
@@ -52,12 +52,12 @@ def remarks_of_change(
     remarks: Iterable[Remark], position: Position, old: ImageEntry, new: ImageEntry
 ) -> tuple[Remark, ...]:
     """Return the remarks on the change of a position from one image to another."""
-    here = (remark for remark in remarks if remark.position in position.ids)
-    return tuple(remark for remark in here if (remark.old, remark.new) == (old, new))
+    of_position = (remark for remark in remarks if remark.position in position.ids)
+    return tuple(remark for remark in of_position if (remark.old, remark.new) == (old, new))
 
 
 class OnPurpose(NamedTuple):
-    """One field of a position that is meant to differ, and why."""
+    """One field of a position that differs on purpose, and why."""
 
     where: str
     field: str
@@ -70,9 +70,9 @@ def on_purpose_marks(vault: Vault, vessel: Vessel) -> tuple[OnPurpose, ...]:
     marks: dict[tuple[str, str], OnPurpose] = {}
     for identity in sorted(vessel.ids):
         for _, body in of_kind(vault.records(identity), OnPurposeBody):
-            at = where.get(body.position)
-            if at is not None:
-                marks.pop((at, body.field), None)
+            name = where.get(body.position)
+            if name is not None:
+                marks.pop((name, body.field), None)
                 if not body.withdrawn:
-                    marks[at, body.field] = OnPurpose(at, body.field, body.reason)
+                    marks[name, body.field] = OnPurpose(name, body.field, body.reason)
     return tuple(sorted(marks.values()))

@@ -1,6 +1,6 @@
 """The ship's rules: what a vessel's owner requires before a swap.
 
-Where none are given, `CAREFUL` holds.
+Without any, `CAREFUL` is in force.
 """
 
 from __future__ import annotations
@@ -11,11 +11,12 @@ from msgspec import Struct
 class Rules(Struct, frozen=True):
     """What is required. A condition not required is still shown.
 
-    `reads` is how many reads made apart must agree; `layout` whether a copy without a
-    layout may be verified. `required` are conditions of a swap that are asked for beside
-    those of the default rules, `waived` those of it that are not. A verified copy older
-    than `verified_months`, or in fewer other locations than `backup_locations`, is due. `title` and
-    `source` tell whose rules they are; without a title it is the default rules.
+    - `reads`: how many separate reads must agree; `layout`: a verified copy needs a layout.
+    - `required` are conditions of a swap that are required as well as those of the default
+      rules, `waived` those of the default rules that are not.
+    - A verified copy older than `verified_months`, or in fewer backup locations than
+      `backup_locations`, is due.
+    - `title` and `source` name the owner of the rules; the default rules have none.
     """
 
     reads: int = 2
@@ -28,7 +29,7 @@ class Rules(Struct, frozen=True):
     source: str | None = None
 
     def requires(self, condition: str, *, by_default: bool) -> bool:
-        """Return whether a condition is required, where the default rules says `by_default`."""
+        """Return whether a condition is required; `by_default`: the default rules require it."""
         from parambak.keeping.state.conditions import always  # noqa: PLC0415 - for a swap only
 
         if condition in always():
@@ -36,10 +37,10 @@ class Rules(Struct, frozen=True):
         return condition in self.required or (by_default and condition not in self.waived)
 
     @property
-    def said(self) -> tuple[str, ...]:
-        """Return what has to be said aloud of the rules: that there are none, or weaker ones."""
+    def notes(self) -> tuple[str, ...]:
+        """Return what a person must read of the rules: that there are none, or weaker ones."""
         if self.title is None:
-            return ("no ship's rules are on record: the default rules hold",)
+            return ("no ship's rules are on record: the default rules are in force",)
         if not self.waived:
             return ()
         from parambak.keeping.state.conditions import names  # noqa: PLC0415 - the same

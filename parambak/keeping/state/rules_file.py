@@ -19,14 +19,14 @@ PAGE = "formats/ships-rules.md"
 RULES_TEXT = Fault(
     "rules-text",
     SheetRefused,
-    "the ship's rules are no TOML text",
-    "Save them as UTF-8 after the pattern of formats/ships-rules.md.",
+    "the ship's rules are not TOML text",
+    "Save them as UTF-8 text, as in the example of formats/ships-rules.md.",
 )
 RULES_ENTRY = Fault(
     "rules-entry",
     SheetRefused,
     "the ship's rules are wrong: {why}",
-    "Mend that key; formats/ships-rules.md names them all.",
+    "Correct that key; formats/ships-rules.md lists all keys.",
 )
 Text = Annotated[str, Meta(min_length=1, max_length=200)]
 # What people type for a key or a condition, and the one that they intend.
@@ -52,7 +52,7 @@ _INTENDED: Mapping[str, str] = MappingProxyType(
 
 
 class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """`[rules]`: whose they are, and what a verified copy must be."""
+    """`[rules]`: the owner of the rules, and what a verified copy must be."""
 
     title: Text
     source: Text
@@ -61,7 +61,7 @@ class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class Swap(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """`[swap]`: conditions required beside the default rules, and those that are not."""
+    """`[swap]`: conditions required as well as the default ones, and those not required."""
 
     required: tuple[str, ...] = ()
     waived: tuple[str, ...] = ()
@@ -81,7 +81,7 @@ class _File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 def load_rules(data: bytes) -> Rules:
-    """Return the rules that a file states; raise SheetRefused where it is none."""
+    """Return the rules that a file states; raise SheetRefused if it is not a rules file."""
     file = read_toml(data, RULES_TEXT)
     model = as_model(file, _File, RULES_ENTRY, PAGE, _INTENDED)
     _refuse_unknown(file, model.swap)
@@ -89,7 +89,7 @@ def load_rules(data: bytes) -> Rules:
     wrong = sorted((waived & required) | (waived & frozenset(conditions.always())))
     if wrong:
         why = (
-            f"{wrong[0]} is required and waived"
+            f"{wrong[0]} is both required and waived"
             if wrong[0] in required
             else f"{wrong[0]} cannot be waived: without it nothing can be loaded"
         )
@@ -107,7 +107,7 @@ def load_rules(data: bytes) -> Rules:
 
 
 def _refuse_unknown(file: TomlFile, swap: Swap) -> None:
-    """Raise SheetRefused at the first name that is no condition's."""
+    """Raise SheetRefused at the first name that is not a condition."""
     for key, listed in (("required", swap.required), ("waived", swap.waived)):
         for row, name in enumerate(listed):
             if name not in conditions.names():

@@ -1,4 +1,4 @@
-"""The seal of a vessel: short enough to write by hand, and it finds a cut history.
+"""The seal of a vessel: short enough to write by hand, and it shows a cut history.
 
 formats/vault.md, "The seal". Check digits: ISO/IEC 7064:2003, system MOD 97-10.
 """
@@ -28,13 +28,13 @@ _LINE = re.compile(
 MISTYPED = Fault(
     "seal-mistyped",
     CallRefused,
-    "this is no seal, or one that was mistyped",
-    "Compare it with what was written down, character by character: b and 6, 0 and o, 1 and l.",
+    "this is not a seal, or it was mistyped",
+    "Compare it with the seal written down, character by character: b and 6, 0 and o, 1 and l.",
 )
 
 
 class Seal(NamedTuple):
-    """What was known of a vessel: its name, its records, the first digits of the newest."""
+    """A vessel's name, the number of its records, and the first digits of the newest."""
 
     name: str
     records: int
@@ -42,14 +42,14 @@ class Seal(NamedTuple):
 
 
 class LineMatch(NamedTuple):
-    """What one identity's records show of a line: its ends that are here, and all behind them."""
+    """What one identity's records hold of a seal: its ends, and the number of records behind."""
 
     ends: frozenset[str]
     behind: int
 
 
 class LineVerdict(NamedTuple):
-    """What is known now: `state` is "whole" or "cut"; `since` counts later records."""
+    """The answer: `state` is "whole" or "cut"; `since` counts later records."""
 
     line: Seal
     state: str
@@ -67,7 +67,7 @@ def check_digits(number: str) -> str:
 
 
 def line_of(name: str, histories: Iterable[Sequence[Stored]]) -> Seal:
-    """Return the line of a ship from the records about each of its identities, in causal order."""
+    """Return the seal of a ship from the records about each of its identities, in causal order."""
     records = 0
     ends: set[str] = set()
     for stored in histories:
@@ -78,10 +78,10 @@ def line_of(name: str, histories: Iterable[Sequence[Stored]]) -> Seal:
 
 
 def _without_last_held(stored: Sequence[Stored]) -> list[Stored]:
-    """Return the records but those of what backup locations hold at the end of the history.
+    """Return the records without the `held` records at the end of the history.
 
-    A location is sent none of them until something else comes behind them, so a vault that was
-    fetched from there is whole without them.
+    A location is sent none of them until another record comes after them, so a vault that was
+    fetched from there is complete without them.
     """
     behind: set[str] = set()
     lasting = []
@@ -93,16 +93,16 @@ def _without_last_held(stored: Sequence[Stored]) -> list[Stored]:
 
 
 def write(line: Seal) -> str:
-    """Return the line as a person writes it down."""
+    """Return the seal as a person writes it down."""
     noun = "record" if line.records == 1 else "records"
     ends = " and ".join(grouped(end) for end in line.ends)
     return f"{line.name}, {line.records} {noun}, ends {ends}, check {_check(line)}"
 
 
 def read(text: str) -> tuple[Seal, ...]:
-    """Return the lines of a text, whatever its case, spaces and line ends.
+    """Return the seals in a text, in any case, with any spaces and line ends.
 
-    Raises `seal-mistyped` where it holds none, or one whose check digits do not fit.
+    Raises `seal-mistyped` if it holds none, or one with check digits that do not fit.
     """
     bare = "".join(text[:MOST].casefold().split())
     lines = []
@@ -113,11 +113,11 @@ def read(text: str) -> tuple[Seal, ...]:
             raise MISTYPED.error(
                 expected="NAME, N records, ends DIGITS, check NN", found=_shown(bare[start:])
             )
-        ends = tuple(each.strip(",") for each in match["ends"].split("and"))
+        ends = tuple(end.strip(",") for end in match["ends"].split("and"))
         line = Seal(match["name"], int(match["records"]), ends)
         if _check(line) != match["check"]:
             raise MISTYPED.error(
-                expected="check digits that fit the rest of the line", found=_shown(match[0])
+                expected="check digits that fit the rest of the seal", found=_shown(match[0])
             )
         lines.append(line)
         start = match.end()
@@ -127,28 +127,28 @@ def read(text: str) -> tuple[Seal, ...]:
 
 
 def match_line(line: Seal, stored: Sequence[Stored]) -> LineMatch:
-    """Return what one identity's records show of a line."""
-    after = {one.digest: one.record.after for one in stored}
+    """Return what one identity's records hold of a seal."""
+    after = {link.digest: link.record.after for link in stored}
     ends = [digest for digest in after if digest[:DIGITS] in line.ends]
     return LineMatch(frozenset(digest[:DIGITS] for digest in ends), len(behind(ends, after)))
 
 
 def judge(line: Seal, matches: Iterable[LineMatch], now: int) -> LineVerdict:
-    """Return what is known of the history that a line closed.
+    """Return whether the history up to a seal is whole.
 
-    `seen` is of each identity whose records were looked at, `now` counts the ship's records.
+    `matches` are of the ship's identities; `now` counts the ship's records.
     """
-    here: set[str] = set()
+    present: set[str] = set()
     behind = 0
     for match in matches:
-        here |= match.ends
+        present |= match.ends
         behind += match.behind
-    gone = [end for end in line.ends if end not in here]
+    gone = [end for end in line.ends if end not in present]
     if gone:
         return LineVerdict(line, "cut", _cut(line, gone, now), next=_FETCH)
     if behind != line.records:
         text = (
-            f"the history of {line.name} is not what it was: {line.records} records stood then, "
+            f"the history of {line.name} has changed: the seal is of {line.records} records, "
             f"and {behind} of them {'is' if behind == 1 else 'are'} in this vault"
         )
         return LineVerdict(line, "cut", text, next=_FETCH)
@@ -160,8 +160,8 @@ def judge(line: Seal, matches: Iterable[LineMatch], now: int) -> LineVerdict:
 
 
 _FETCH = (
-    "Fetch its records and objects from another copy of this vault, or from a backup location that "
-    "holds the vessel; then run recheck with the same line again."
+    "Fetch the missing files from another copy of this vault, or from a backup location. Then "
+    "run recheck with the same seal again."
 )
 
 
@@ -170,10 +170,10 @@ def _cut(line: Seal, gone: Sequence[str], now: int) -> str:
     one = len(gone) == 1
     word = "record" if one else "records"
     verb = "is" if one else "are"
-    left = f"; {now} of {line.records} are left" if now else "; nothing of it is left"
+    left = f"; {now} of {line.records} are left" if now else "; none is left"
     return (
-        f"the history of {line.name} was cut: the {word} {digits} that ended it then {verb} not in "
-        f"this vault{left if now < line.records else ''}"
+        f"the history of {line.name} was cut: its newest {word} at the seal, {digits}, {verb} not "
+        f"in this vault{left if now < line.records else ''}"
     )
 
 
@@ -184,7 +184,7 @@ def grouped(digits: str) -> str:
 
 def _check(line: Seal) -> str:
     text = ",".join((line.name, str(line.records), *line.ends))
-    return check_digits("".join(f"{ord(each):03d}" for each in text))
+    return check_digits("".join(f"{ord(character):03d}" for character in text))
 
 
 def _shown(text: str) -> str:

@@ -21,13 +21,13 @@ if TYPE_CHECKING:
     AnyNamed = TypeVar("AnyNamed", Unit, Position)
 
 CARD = "card:"
-MOST_MEANT = 4  # positions that a message names
+MOST_LISTED = 4  # positions that a message names
 NO_COPY = "one of 0 copies"
 MOST_TYPED = 80  # characters of what was typed that a message repeats
 WHERE_SHAPE = Fault(
     "where-shape",
     CallRefused,
-    "that does not name a position",
+    "that is not the name of a position",
     "Write VESSEL/UNIT/POSITION, for example grebe/port-thruster/U12; `catalogue` lists them.",
 )
 WHERE_VESSEL = Fault(
@@ -36,44 +36,47 @@ WHERE_VESSEL = Fault(
 WHERE_NAME_LOST = Fault(
     "where-name-lost",
     VaultDamaged,
-    "no vessel of that name is known, and a record that names one is damaged or gone",
-    "Fetch the files named here from another copy of the vault; `parambak recheck` names every "
-    "damage. Until then such a vessel answers to the first digits of its identity.",
+    "no vessel of that name is on record, and a record that names one is damaged or missing",
+    "Fetch the files named here from another copy of the vault; `parambak recheck` lists all "
+    "damage. Until then, name such a vessel by the first digits of its identity.",
 )
 WHERE_TWO_VESSELS = Fault(
     "where-two-vessels",
     CallRefused,
     "more than one vessel has that name",
-    "Name the one that is meant with its ~ and digits, or by its IMO number; two that are one "
-    "ship count as one once both have that IMO number (`correct … --imo`).",
+    "Name the right one with its ~ and digits, or by its IMO number. If both are one ship, give "
+    "both the same IMO number with `correct … --imo`.",
 )
 WHERE_UNIT = Fault(
     "where-unit", NotFound, "no such unit on that vessel", "Run `parambak catalogue {vessel}`."
 )
 WHERE_CARD = Fault(
-    "where-card", NotFound, "no card of that serial number", "Run `parambak catalogue {vessel}`."
+    "where-card", NotFound, "no card with that serial number", "Run `parambak catalogue {vessel}`."
 )
 WHERE_POSITION = Fault(
-    "where-position", NotFound, "no such position there", "Run `parambak catalogue {holder}`."
+    "where-position",
+    NotFound,
+    "no such position in that unit or card",
+    "Run `parambak catalogue {holder}`.",
 )
 COPY_NONE = Fault(
     "copy-none",
     NotFound,
-    "no copy answers to that",
-    "Run `parambak catalogue {where}`; WHICH is latest, previous, a date, a number or a digest.",
+    "no copy of that name or number",
+    "Run `parambak catalogue {where}`. WHICH is latest, previous, a date, a number or a SHA-256.",
 )
 COPY_SHAPE = Fault(
     "copy-shape",
     CallRefused,
-    "that does not say which copy",
-    "WHICH is latest, previous, a date such as 2026-03-01, a number from 1, "
-    "or a digest's first eight digits or more.",
+    "WHICH does not name a copy",
+    "Give latest, previous, a date such as 2026-03-01, a number from 1, or the first eight "
+    "digits of a SHA-256.",
 )
 COPY_TWO = Fault(
     "copy-two",
     CallRefused,
     "more than one copy begins with those digits",
-    "Give more digits of the digest.",
+    "Give more digits of the SHA-256.",
 )
 
 
@@ -86,7 +89,7 @@ class Where(NamedTuple):
 
 
 def parse_where(text: str) -> Where:
-    """Split a WHERE, or a part of one; raise CallRefused where it has another shape."""
+    """Split a WHERE, or a part of one; raise CallRefused if it has another shape."""
     parts = text.split("/")
     if not 1 <= len(parts) <= 3 or not all(parts):
         expected = "VESSEL/UNIT/POSITION, or its first parts"
@@ -113,7 +116,7 @@ def vessels_named(fleet: Fleet, name: str) -> list[Vessel]:
 
 
 def vessel_at(fleet: Fleet, where: str) -> Vessel:
-    """Return the vessel of a WHERE, whatever else it names; raise as `find_vessel`."""
+    """Return the vessel of a WHERE, any other part ignored; raise as `find_vessel`."""
     return find_vessel(fleet, parse_where(where).vessel)
 
 
@@ -133,7 +136,7 @@ def find_vessel(fleet: Fleet, name: str) -> Vessel:
 
 
 def refuse_lost_name(fleet: Fleet, name: str) -> None:
-    """Raise VaultDamaged where a vessel has lost its name: it may be the one that is meant."""
+    """Raise VaultDamaged if a vessel has lost its name: it may be the vessel that was typed."""
     lost = [vessel for vessel in fleet.vessels if not vessel.named]
     if lost:
         files = [
@@ -144,7 +147,7 @@ def refuse_lost_name(fleet: Fleet, name: str) -> None:
         raise WHERE_NAME_LOST.error(
             file=next(iter(files), None),
             expected="a name, or " + " or ".join(vessel.handle for vessel in lost[:5]),
-            found=f"{_typed(name)}; gone or damaged: {', '.join(files[:5]) or 'not known'}",
+            found=f"{_typed(name)}; damaged or missing: {', '.join(files[:5]) or 'not known'}",
         )
 
 
@@ -177,10 +180,10 @@ def named_among(things: Sequence[AnyNamed], name: str) -> AnyNamed | None:
 
 
 def find_position(fleet: Fleet, where: str) -> Position:
-    """Return the position a whole WHERE names; raise NotFound or CallRefused."""
+    """Return the position that a complete WHERE names; raise NotFound or CallRefused."""
     parts = parse_where(where)
     if parts.holder is None or parts.position is None:
-        raise WHERE_SHAPE.error(expected=_meant(fleet, where), found=_typed(where))
+        raise WHERE_SHAPE.error(expected=_positions_at(fleet, where), found=_typed(where))
     holder = find_holder(find_vessel(fleet, parts.vessel), parts.holder)
     position = named_among(holder.positions, parts.position)
     if position is not None:
@@ -191,16 +194,16 @@ def find_position(fleet: Fleet, where: str) -> Position:
     )
 
 
-def _meant(fleet: Fleet, where: str) -> str:
-    """Return the positions that a part of a WHERE may mean, the first few of many."""
+def _positions_at(fleet: Fleet, where: str) -> str:
+    """Return the positions at a part of a WHERE in words, the first few of many."""
     try:
-        there = [position.where for position in find_positions(fleet, where)]
+        names = [position.where for position in find_positions(fleet, where)]
     except ParambakError:
-        there = []
-    if not there:
+        names = []
+    if not names:
         return "VESSEL/UNIT/POSITION"
-    shown = " or ".join(there[:MOST_MEANT])
-    return shown if len(there) <= MOST_MEANT else f"{shown}, or another of {len(there)}"
+    shown = " or ".join(names[:MOST_LISTED])
+    return shown if len(names) <= MOST_LISTED else f"{shown}, or another of {len(names)}"
 
 
 def find_positions(fleet: Fleet, where: str | None) -> tuple[Position, ...]:
@@ -220,10 +223,10 @@ def find_copy(fleet: Fleet, text: str) -> tuple[Position, Copy]:
     """Return the position and the copy that a COPY names; raise NotFound or CallRefused."""
     where, _, which = text.partition("@")
     position = find_position(fleet, where)
-    return position, choose(position, which or "latest")
+    return position, copy_named(position, which or "latest")
 
 
-def choose(position: Position, which: str) -> Copy:
+def copy_named(position: Position, which: str) -> Copy:
     """Return the copy of a position that WHICH names; raise NotFound or CallRefused."""
     copies = position.copies
     typed = which.strip().lower()
@@ -235,7 +238,7 @@ def choose(position: Position, which: str) -> Copy:
         return _counted(position, typed, copies, int(typed) - 1)
     if re.fullmatch(r"[0-9a-f]{8,64}", typed):
         return _by_digest(position, typed)
-    expected = "latest, previous, a date, a number or a digest"
+    expected = "latest, previous, a date, a number or a SHA-256"
     raise COPY_SHAPE.error(expected=expected, found=_typed(which))
 
 
@@ -281,8 +284,8 @@ def copy_name(position: Position, copy: Copy) -> str:
 
 
 def _nearest(name: str, names: Iterable[str]) -> str:
-    """Return the nearest known names in a few words, for the message."""
-    return nearest_in_words(name, sorted(set(names))) or "none is there yet"
+    """Return the nearest names on record in a few words, for the message."""
+    return nearest_in_words(name, sorted(set(names))) or "none is on record yet"
 
 
 def _typed(text: str) -> str:

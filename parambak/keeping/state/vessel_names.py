@@ -1,8 +1,8 @@
 """How every vessel is named, from the few records that state facts of the vessels themselves.
 
-What is aboard a vessel is in its other records, and is read only of the vessel asked for
+What is aboard a vessel is in its other records, which are read only for the vessel asked for
 (fold.py). The answer is that of all its records: a fact stated once, or again with the same
-value, needs no order; for others the order is proven, or the vessel's history is walked.
+value, needs no order; for other facts the order is proven, or the vessel's history is walked.
 """
 
 from __future__ import annotations
@@ -55,12 +55,12 @@ def grouped_by_vessel(identities: Iterable[VesselIdentity]) -> list[tuple[Vessel
         if identity.number is None:
             groups.append([identity])
             continue
-        others = numbered.setdefault(identity.number, [])
-        same = [group for group in others if any(identity.names & one.names for one in group)]
-        joined = [identity, *(one for group in same for one in group)]
-        numbered[identity.number] = [*(group for group in others if group not in same), joined]
-    groups += [group for others in numbered.values() for group in others]
-    return [tuple(sorted(group, key=lambda one: one.identity)) for group in groups]
+        of_number = numbered.setdefault(identity.number, [])
+        same = [g for g in of_number if any(identity.names & member.names for member in g)]
+        joined = [identity, *(member for group in same for member in group)]
+        numbered[identity.number] = [*(group for group in of_number if group not in same), joined]
+    groups += [group for of_number in numbered.values() for group in of_number]
+    return [tuple(sorted(group, key=lambda member: member.identity)) for group in groups]
 
 
 class VesselNames(NamedTuple):
@@ -75,20 +75,20 @@ class VesselNames(NamedTuple):
 
 def names_of(ship: Sequence[VesselIdentity]) -> VesselNames:
     """Return how a ship is named, from its identities in order."""
-    facts, against = merged_facts((one, one.identity) for one in ship)
+    facts, against = merged_facts((member, member.identity) for member in ship)
     former: list[str] = []
-    for one in ship:
-        former += one.facts.listed(one.identity, "former")
-        former += one.facts.earlier(one.identity, "short")
-        former.append(one.facts.texts(one.identity).get("short", ""))
+    for member in ship:
+        former += member.facts.listed(member.identity, "former")
+        former += member.facts.earlier(member.identity, "short")
+        former.append(member.facts.texts(member.identity).get("short", ""))
     short = facts.get("short", ship[0].identity[:8])
     kept = dict.fromkeys(name for name in former if name and name != short)
-    ids = frozenset(one.identity for one in ship)
+    ids = frozenset(member.identity for member in ship)
     return VesselNames(ids, short, facts, tuple(kept), against)
 
 
 def with_handles(ships: Iterable[VesselNames]) -> list[tuple[VesselNames, str]]:
-    """Return ships by handle: those that share a short name told apart by their first digits."""
+    """Return ships by handle; equal short names get the first digits of an identity."""
     by_name: dict[str, list[VesselNames]] = {}
     for ship in ships:
         by_name.setdefault(ship.short.casefold(), []).append(ship)
@@ -107,7 +107,7 @@ def with_handles(ships: Iterable[VesselNames]) -> list[tuple[VesselNames, str]]:
 def _vessel_identity(
     vault: Vault, identity: str, stored: Sequence[Stored], *, complete: bool
 ) -> VesselIdentity:
-    statements = [(one.digest, facts) for one in stored for facts in _facts_of(one, identity)]
+    statements = [(s.digest, facts) for s in stored for facts in _facts_of(s, identity)]
     after: dict[str, Iterable[str]] = {}
     disputed = _disputed(statements)
     if disputed:
@@ -132,13 +132,13 @@ def _after(
 ) -> dict[str, Iterable[str]]:
     """Return what records are after, in causal order, as far as the disputed facts need it.
 
-    Where no record is lacking, every record is behind the one that is after nothing, if
-    there is only one. Where that does not settle it, the vessel's history is walked.
+    If no record is missing, all records are after the first one, if there is only one. If that
+    does not give the order, the vessel's history is walked.
     """
-    first = [one.digest for one in stored if not one.record.after]
-    others = [records.difference(first) for records in disputed]
-    if complete and len(first) == 1 and all(len(records) == 1 for records in others):
-        return {first[0]: (), **{record: first for records in others for record in records}}
+    first = [s.digest for s in stored if not s.record.after]
+    later = [records.difference(first) for records in disputed]
+    if complete and len(first) == 1 and all(len(records) == 1 for records in later):
+        return {first[0]: (), **{record: first for records in later for record in records}}
     return {link.digest: link.record.after for link in vault.chain(identity)}
 
 
@@ -154,7 +154,7 @@ def _disputed(statements: Statements) -> list[set[str]]:
 
 
 def _facts_of(stored: Stored, identity: str) -> Iterator[Facts]:
-    """Yield what a record states of the vessel itself; nothing where it is misshapen."""
+    """Yield what a record states of the vessel itself; nothing if it is misshapen."""
     kind = bodies.KINDS.get(stored.record.kind)
     body = bodies.sound(stored, kind) if kind is not None else None
     if isinstance(body, bodies.CorrectBody):

@@ -19,7 +19,7 @@ VISIT_SEVERAL = Fault(
     "visit-several-open",
     CallRefused,
     "more than one visit is open from this laptop",
-    "Name the vessel.",
+    "Name the vessel of the visit.",
 )
 
 
@@ -28,8 +28,8 @@ def visits_of(
 ) -> tuple[Visit, ...]:
     """Return the visits to a vessel, in the order of the clocks at their opening.
 
-    A visit is closed once a record says so, in whatever order they are found: whoever
-    closed it knew it. Of two records that open or close one visit the earlier counts.
+    A visit is closed once a record closes it, in any order of the records: only a laptop that
+    has the visit can close it. Of two records that open or close one visit the earlier counts.
     """
     ends: dict[str, tuple[str, str | None]] = {}
     for stored in sorted(closed, key=_clock):
@@ -71,14 +71,14 @@ def open_visits(fleet: Fleet, writer: str) -> list[tuple[str, Visit]]:
 
 
 def the_open_visit(fleet: Fleet, writer: str, vessel: str | None) -> tuple[str, Visit] | None:
-    """Return the visit that a command without further words belongs to, or None.
+    """Return the visit that a command without a vessel or of this vessel belongs to, or None.
 
-    Raise CallRefused where several are open and no vessel is named.
+    Raise CallRefused if several are open and no vessel is named.
     """
     visits = open_visits(fleet, writer)
     if vessel is not None:
         named = {v.handle for v in select.vessels_named(fleet, vessel)}
-        visits = [one for one in visits if one[0] in named]
+        visits = [(handle, visit) for handle, visit in visits if handle in named]
     if len(visits) > 1:
         raise VISIT_SEVERAL.error(
             expected="one open visit", found=", ".join(handle for handle, _ in visits)
@@ -87,10 +87,10 @@ def the_open_visit(fleet: Fleet, writer: str, vessel: str | None) -> tuple[str, 
 
 
 class Attendance(NamedTuple):
-    """What was done in a visit: reads by position, and what has a copy and was not read.
+    """What was done in a visit: reads by position, and positions with a copy that were not read.
 
-    `measured` is how many rounds of measurements it had; `changed` are the positions whose
-    bytes were not those of the copy before.
+    `measured` counts the rounds of measurements; `changed` are the positions with other bytes
+    than in the copy before.
     """
 
     reads: dict[str, int]
@@ -109,12 +109,12 @@ def attendance(vault: Vault, ship: Vessel, visit: Visit) -> Attendance:
     reads: dict[str, int] = {}
     missed, changed = [], []
     for position in ship.positions:
-        mine = [read for read in position.reads if read.visit == visit.id]
-        if mine:
-            reads[position.where] = len(mine)
-            first = min(read.order for read in mine)
+        of_visit = [read for read in position.reads if read.visit == visit.id]
+        if of_visit:
+            reads[position.where] = len(of_visit)
+            first = min(read.order for read in of_visit)
             before = [read for read in position.reads if read.order < first]
-            if before and before[-1].image not in {read.image for read in mine}:
+            if before and before[-1].image not in {read.image for read in of_visit}:
                 changed.append(position.where)
         elif position.copies:
             missed.append(position.where)

@@ -133,7 +133,7 @@ def test_a_removed_location_is_not_listed_and_frees_its_name(
     assert Holdings(laptop.vault).of(copy) == ()
     with pytest.raises(NotFound) as gone:
         find_backup(laptop.vault, "red")
-    assert gone.value.expected == "none is known yet"
+    assert gone.value.expected == "none is on record yet"
     assert any((tmp_path / "red").rglob("*.json"))
     add(laptop, tmp_path / "new", "red")
     assert len(backup_locations(laptop.vault)) == 1

@@ -32,7 +32,7 @@ def say(laptop: Laptop, one: str = PORT, other: str = STBD, *, back: bool = Fals
     """Put an cross-over or its end on record; return what it means."""
     words = "it went with the card" if back else "does it go with the card?"
     told, _ = record_cross_over(laptop.vault, one, other, why=words, by="A. Fitter", back=back)
-    return told.said
+    return told.text
 
 
 def said(laptop: Laptop) -> list[str]:
@@ -65,7 +65,7 @@ def test_an_exchange_is_known_and_said_until_the_cards_are_back(tug: Laptop) -> 
     """For both units and no other; with the position that they share."""
     assert said(tug) == []
     text = say(tug)
-    assert "the chip in U12 of either carries the parameters of the other" in text
+    assert "the chip in U12 of each unit carries the parameters of the other" in text
     assert said(tug) == ["grebe/port and grebe/stbd"]
     (vessel,) = tug.fleet.vessels
     told = {unit.short: cross_over_notes(tug.vault, vessel, [unit]) for unit in vessel.units}
@@ -87,7 +87,7 @@ def test_a_read_filed_under_an_exchanged_unit_is_stopped(tug: Laptop) -> None:
     assert tug.tree() == before
     assert tug.take(image(3), where=f"{WINCH}/U12").warnings == ()
     taken = tug.take(image(1), where=f"{PORT}/U12", position_confirmed=True)
-    assert "EXCHANGED" in taken.warnings[0]
+    assert "CROSSED OVER" in taken.warnings[0]
     say(tug, back=True)
     assert tug.take(image(1), where=f"{PORT}/U12").warnings == ()
 

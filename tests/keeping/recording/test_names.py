@@ -362,7 +362,7 @@ def test_an_unknown_vessel_names_the_nearest(laptop: Laptop) -> None:
     """where-vessel, with what is there; in an empty vault none is."""
     with pytest.raises(NotFound) as refusal:
         find_vessel(laptop.fleet, "grebe")
-    assert refusal.value.expected == "none is there yet"
+    assert refusal.value.expected == "none is on record yet"
     laptop.take(image())
     with pytest.raises(NotFound) as refusal:
         find_vessel(laptop.fleet, "greb")

@@ -139,7 +139,7 @@ ALONE: list[tuple[dict[str, Any], str, bool | None, str]] = [
         for word, met in (("no", False), ("not-known", None))
     ],
     *[
-        ({"answers": {k: v for k, v in ALL_TOLD.items() if k != name}}, name, None, "not told")
+        ({"answers": {k: v for k, v in ALL_TOLD.items() if k != name}}, name, None, "not answered")
         for name in TOLD
     ],
 ]
@@ -227,11 +227,11 @@ def test_fields_that_belong_to_the_card_are_warned_of_by_name() -> None:
 
 
 def test_before_a_swap_is_open_nobody_is_asked() -> None:
-    """What only a person can tell is shown as not told, and stops nothing."""
+    """What only a person can tell is shown as not answered, and stops nothing."""
     found = asked(answers=None)
     assert found.ready
     assert all(answer(found, name).met is None for name in TOLD)
-    assert "not told: who decides" in answer(found, "authorised").text
+    assert "not answered: Who authorises" in answer(found, "authorised").text
 
 
 def test_not_needed_is_an_answer() -> None:
@@ -255,7 +255,7 @@ def test_a_read_since_the_opening_answers_for_the_final_read() -> None:
     ("held", "met", "words"),
     [
         (PLACES, True, "office (2026-02-01)"),
-        ((("stick", date(2026, 2, 1), False),), None, "not hashed there"),
+        ((("stick", date(2026, 2, 1), False),), None, "not checked there"),
         ((), None, "backup send"),
     ],
 )

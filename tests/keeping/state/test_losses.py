@@ -68,7 +68,7 @@ def test_a_record_that_is_gone_is_named_by_the_one_after_it(laptop: Laptop) -> N
     first, second = vault.records(vault.vessels()[0])
     found = losses(laptop.fleet, [[second]], [first.file])
     assert texts(found[first.file]) == [
-        "a record about grebe; what it told is not known",
+        "a record about grebe; its content is not known",
     ]
 
 

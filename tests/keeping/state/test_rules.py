@@ -101,10 +101,10 @@ def test_a_condition_is_required_by_default_or_by_the_rules() -> None:
 
 def test_none_and_weaker_rules_are_said_aloud() -> None:
     """Those that waive nothing are not."""
-    assert "default rules" in CAREFUL.said[0]
+    assert "default rules" in CAREFUL.notes[0]
     weaker = Rules(title="owner's", waived=frozenset({"fallback-plan", "permit"}))
-    assert weaker.said == ("the ship's rules (owner's) do not require: permit, fallback-plan",)
-    assert Rules(title="owner's").said == ()
+    assert weaker.notes == ("the ship's rules (owner's) do not require: permit, fallback-plan",)
+    assert Rules(title="owner's").notes == ()
 
 
 def test_the_page_names_every_key_and_every_condition() -> None:

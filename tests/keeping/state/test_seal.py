@@ -183,8 +183,8 @@ def test_a_cut_is_told_in_words() -> None:
     """With the digits that the person has on paper, and what to do."""
     verdict = judge(ONE, [LineMatch(frozenset(), 0)], 3)
     assert verdict.text == (
-        "the history of grebe was cut: the record 71d6 e469 71ca b47d that ended it then is not in "
-        "this vault; 3 of 4 are left"
+        "the history of grebe was cut: its newest record at the seal, 71d6 e469 71ca b47d, is not "
+        "in this vault; 3 of 4 are left"
     )
     assert verdict.next is not None
     assert "another copy" in verdict.next

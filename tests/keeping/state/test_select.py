@@ -102,9 +102,9 @@ def test_digits_that_two_copies_share_are_refused() -> None:
     copies = tuple(Copy(n, ImageEntry(sha256=d, ranges=()), ()) for n, d in enumerate(digests, 1))
     position = Position(frozenset({"p"}), "U12", WHERE, copies=copies)
     with pytest.raises(CallRefused) as refusal:
-        select.choose(position, "abababab")
+        select.copy_named(position, "abababab")
     assert refusal.value.code == "copy-two"
-    assert select.choose(position, "abababab1") is copies[1]
+    assert select.copy_named(position, "abababab1") is copies[1]
 
 
 def test_a_position_without_copies_has_no_latest() -> None:
@@ -112,7 +112,7 @@ def test_a_position_without_copies_has_no_latest() -> None:
     position = Position(frozenset({"p"}), "U12", WHERE)
     for which in ("latest", "previous", "1", "2026-01-01", "abababab"):
         with pytest.raises(NotFound) as refusal:
-            select.choose(position, which)
+            select.copy_named(position, which)
         assert refusal.value.code == "copy-none"
         assert refusal.value.expected == "one of 0 copies"
 
@@ -154,7 +154,7 @@ def test_a_where_of_another_shape_is_refused(where: str) -> None:
         ("grebe/port-thruster", "where-shape", "grebe/port-thruster/U12"),
         ("avocet/port-thruster/U12", "where-vessel", "grebe"),
         ("grebe/port-thrustr/U12", "where-unit", "port-thruster"),
-        ("grebe/card:PC-1/U12", "where-card", "none is there yet"),
+        ("grebe/card:PC-1/U12", "where-card", "none is on record yet"),
         ("grebe/port-thruster/U21", "where-position", "U12"),
     ],
 )

@@ -55,7 +55,7 @@ def _asked(settings: Settings, where: str) -> tuple[str, ...]:
     words: list[str] = []
     click.echo("Each is asked once; an empty line leaves it as it is.", err=True)
     for name, question in asked.items():
-        click.echo(f"{name}: {question}?", err=True)
+        click.echo(f"{name}: {question}", err=True)
         typed = _prompt(", ".join(ANSWERS)).lower()
         text = _prompt("the evidence, or why not") if typed in ANSWERS else ""
         if not text:

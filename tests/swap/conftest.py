@@ -1,0 +1,101 @@
+"""What the tests of swaps share: a laptop with a verified copy, and the steps of a swap."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from parambak.keeping.recording.filing import new_identity
+from parambak.keeping.state.bodies import FunctionTest, HeldBody
+from parambak.memory.image import Image
+from parambak.swap import recording
+from parambak.swap.read_back import BEFORE_POWER, compare
+from parambak.swap.swaps import the_open_swap
+from parambak.vault.order import heads
+from tests.keeping.conftest import WHERE, Laptop, hold_refusals, image, incoming
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from parambak.keeping.state.model import Copy
+    from parambak.swap.swaps import Swap
+
+BY = "A. Invented"
+PASSED = (FunctionTest(name="stop", result="passed"),)
+
+
+@pytest.fixture
+def laptop(tmp_path: Path) -> Iterator[Laptop]:
+    """Return a laptop with a verified copy."""
+    made = Laptop(tmp_path / "one")
+    made.verified()
+    yield made
+    made.close()
+
+
+@pytest.fixture(autouse=True)
+def _no_flush(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("os.fsync", lambda _: None)
+
+
+@pytest.fixture(autouse=True)
+def _refusals_are_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every refusal says what was expected, and what was found."""
+    hold_refusals(monkeypatch, "swap")
+
+
+def opened(
+    laptop: Laptop, where: str = WHERE, why: str = "dead", **cards: str | None
+) -> tuple[str, ...]:
+    """Open a swap; return what the record says against its cards."""
+    named = {"old_card": None, "new_card": None, **cards}
+    return recording.open_swap(laptop.vault, where, why=why, by=BY, route="load", **named).notes
+
+
+def newest(laptop: Laptop, where: str = WHERE) -> Swap:
+    """Return the open swap."""
+    return the_open_swap(laptop.vault, laptop.fleet.vessels[0], laptop.position(where))
+
+
+def read_back(laptop: Laptop, data: bytes, count: int = 1, copy: Copy | None = None) -> None:
+    """Put so many read-backs of these bytes on record, against a copy of `image()`."""
+    found = compare(Image.of(image()), Image.of(data), BEFORE_POWER)
+    reads = [(incoming(data), found) for _ in range(count)]
+    recording.record_read_back(
+        laptop.vault,
+        laptop.position(),
+        copy or laptop.latest(),
+        reads,
+        by=BY,
+        swap=newest(laptop).id,
+    )
+
+
+def closed(laptop: Laptop, where: str = WHERE, **words: Any) -> recording.Closed:
+    """Close the swap."""
+    given = {"tests": PASSED, "reason": None, "old_card_to": "ashore", **words}
+    return recording.close(laptop.vault, where, by=BY, **given)
+
+
+def abandoned(laptop: Laptop, where: str = WHERE, reason: str | None = "no spare") -> None:
+    """Give the swap up."""
+    recording.abandon(laptop.vault, where, tests=PASSED, by=BY, reason=reason)
+
+
+def shown_to_hold(laptop: Laptop, location: str | None = None, *, hashed: bool = True) -> str:
+    """Put on record that a backup location holds all that is there now; return its identity."""
+    vault = laptop.vault
+    (vessel,) = vault.vessels()
+    body = HeldBody(
+        location=location or new_identity(),
+        name="office",
+        heads=tuple(sorted(each.digest for each in heads(vault.records(vessel)))),
+        records=1,
+        objects=1,
+        hashed=hashed,
+    )
+    with vault.writing() as writing:
+        writing.add("held", vessel, body.members())
+    return body.location
