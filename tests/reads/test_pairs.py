@@ -150,6 +150,14 @@ def test_high_bytes_of_small_values_are_recognised_beside_the_low_ones() -> None
     assert looks_like(even) == ()
 
 
+@pytest.mark.parametrize(("blank", "pairs"), [(47, 0), (48, 1)])
+def test_without_blanks_in_common_small_values_prove_nothing(blank: int, pairs: int) -> None:
+    """Both blank at 48 addresses at least."""
+    values = [(1 + at % 12, 0x40 + at % 180) for at in range(300)] + [(0, 0)] * blank
+    even, odd = (Image.of(bytes(side)) for side in zip(*values, strict=True))
+    assert len(looks_paired(even, odd)) == pairs
+
+
 def other_language(rng: random.Random, size: int) -> bytes:
     """Return words of made-up syllables, as text of a language that is not known here."""
     syllables = ("ka", "re", "mi", "to", "sul", "ven", "ost", "der", "pra", "lin", "ge", "ro", "el")

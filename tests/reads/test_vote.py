@@ -93,6 +93,10 @@ def test_other_addresses_are_refused_by_name() -> None:
     assert "read 2 (511 bytes from 0x0000 to 0x01FE)" in str(refused.value.found)
     assert "read 4" in str(refused.value.found)
     assert "read 3" not in str(refused.value.found)
+    parts = Image.from_blocks([Block(0, DATA[:8]), Block(16, DATA[:8])])
+    with pytest.raises(DumpRefused) as refused:
+        vote([Image.of(DATA), parts, Image.of(DATA)])
+    assert refused.value.found == "read 2 (16 bytes from 0x0000 to 0x0017 in 2 stretches)"
 
 
 def test_reads_of_different_memories_are_refused() -> None:
