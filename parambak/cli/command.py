@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 COLUMNS = 80
-FORMAT_HELP = "Take the dump as this; else its name and content say."
+FORMAT_HELP = "The dump's format. Default: by its name and content."
 
 
 class FormatName(click.ParamType[str]):

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from parambak.cli import faults
+from parambak.cli.intended import intended
 from parambak.cli.menu import SECTIONS
 from parambak.cli.settings import Answer, Settings
 from parambak.cli.written import pieces
@@ -39,16 +40,24 @@ GROUPS: dict[str, tuple[str, ...]] = {
 }
 COMMANDS = {name: GROUPS.get(name, ()) for lines in SECTIONS.values() for name in lines}
 GROUP_HELP = {
-    "rules": "The ship's rules: what its owner requires before a swap.",
+    "rules": "Keep the ship's rules: what its owner requires before a swap.",
     "swap": "Replace a processor card, from opening the swap to closing it.",
-    "report": "Pages to print: of a copy, a visit, a swap.",
+    "report": "Write pages to print, of a copy, a visit or a swap.",
     "visit": "Open and close an attendance aboard.",
-    "backup": "Backup locations: a second folder, stick or server that holds the same.",
-    "card": "Processor cards: where each is, what it carries, and what a unit's must carry.",
-    "layout": "Field layouts.",
+    "backup": "Keep the vault in a second folder, stick or server.",
+    "card": "Record processor cards: where each is, what it carries, what its unit requires.",
+    "layout": "Write, check and search field layouts: which byte means what.",
 }
 INTERRUPTED = 130
 MOST_HELP = 240  # characters of one command in a list of them
+
+
+class UnknownCommand(click.UsageError):
+    """A word that is no command; `intended` are the commands that it may stand for."""
+
+    def __init__(self, ctx: click.Context, word: str, intended: tuple[str, ...]) -> None:
+        super().__init__(f"there is no command `{ctx.command_path} {word[:40]}`", ctx)
+        self.intended = intended
 
 
 class LazyGroup(click.Group):
@@ -79,17 +88,30 @@ class LazyGroup(click.Group):
         command: click.Command = module.command
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the command that the first word names; refuse a word that names none."""
+        word = args[0]
+        if word in self._verbs or word.startswith("-"):
+            return super().resolve_command(ctx, args)
+        raise UnknownCommand(ctx, word, intended(self._folder, word, self._verbs))
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write what each command does, over two lines rather than cut off."""
-        found = [(name, self.get_command(ctx, name)) for name in self._verbs]
+        commands = [(name, self.get_command(ctx, name)) for name in self._verbs]
         with formatter.section("Commands"):
             formatter.write_dl(
-                [(name, each.get_short_help_str(MOST_HELP)) for name, each in found if each]
+                [
+                    (name, command.get_short_help_str(MOST_HELP))
+                    for name, command in commands
+                    if command
+                ]
             )
 
 
 class Root(LazyGroup):
-    """The root: its commands listed by what there is to do, with what each answers."""
+    """The root: its commands listed by the work, with the question that each answers."""
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the sections, the lines of all of them in one column."""
@@ -110,7 +132,8 @@ class Root(LazyGroup):
 @click.option(
     "--vault",
     metavar="DIR",
-    help="The vault's folder; else PARAMBAK_VAULT, else parambak-vault in your documents.",
+    help="The folder of the vault. Default: that in PARAMBAK_VAULT, else parambak-vault in your "
+    "documents.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Answer with one JSON document.")
 @click.version_option(__version__, prog_name="parambak", message="%(prog)s %(version)s")
@@ -121,7 +144,7 @@ def root(settings: Settings, vault: str | None, as_json: bool) -> None:  # noqa:
     Parambak never alters a parameter. It compares bytes; it does not show
     that a unit is safe.
 
-    WHERE is VESSEL/UNIT/POSITION, as `parambak catalogue` lists them; the
+    WHERE is VESSEL/UNIT/POSITION, as `parambak catalogue` lists them. The
     help of each command ends with an example.
     """
     settings.vault = vault or settings.vault
@@ -162,7 +185,7 @@ def _answered(given: list[str], settings: Settings) -> int:
         _print_warnings(settings.notes())
         return _print_error(error.document(), error.exit_code, settings)
     except click.ClickException as error:
-        return _print_error(_usage(error), 2, settings)
+        return _wrong_call(error, settings)
     except (KeyboardInterrupt, click.Abort):
         return _interrupted()
     except (MemoryError, OSError) as error:
@@ -172,26 +195,35 @@ def _answered(given: list[str], settings: Settings) -> int:
     return answer if isinstance(answer, int) else 0
 
 
+def _wrong_call(error: click.ClickException, settings: Settings) -> int:
+    """Print what is wrong with a call; of a program or group called alone the help."""
+    if settings.json or not isinstance(error, click.exceptions.NoArgsIsHelpError):
+        return _print_error(_usage(error), 2, settings)
+    is_group = error.ctx.parent is not None
+    click.echo(error.ctx.get_help(), err=is_group)
+    return 2 if is_group else 0
+
+
 def _interrupted() -> int:
     click.echo("parambak: interrupted; the vault is whole", err=True)
     return INTERRUPTED
 
 
 def _own_mistake() -> int:
-    """Return "no answer", with all that whoever mends it needs to know."""
+    """Print all that is needed to correct the program; return "no answer"."""
     import traceback  # noqa: PLC0415 - never needed where all is well
 
     traceback.print_exc()
     click.echo(
-        "parambak: a mistake in the program itself, no answer; the vault is whole. Please pass "
-        "on the lines above.",
+        "parambak: no answer, because of a mistake in the program itself; the vault is whole. "
+        "Send the lines above to the maintainers.",
         err=True,
     )
     return 2
 
 
 def _unprinted(error: OSError) -> int:
-    """Return "no answer" for one that nobody could be given: 1 would be taken for a "no"."""
+    """Return "no answer" if the answer could not be printed: 1 would be taken for a "no"."""
     with suppress(OSError, ValueError):
         # What is left in the buffer must not fail once more when the program ends.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -216,14 +248,14 @@ def _print_answer(answer: Answer, settings: Settings) -> int:
 
 
 def _print_warnings(warnings: Sequence[str]) -> None:
-    """Print notes beside the answer, never in the way of a JSON document."""
+    """Print notes on stderr, never within a JSON document."""
     if not warnings:
         return
     from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
 
-    beside = Screen(stderr=True)
+    screen = Screen(stderr=True)
     for warning in warnings:
-        beside.say(f"note: {warning}")
+        screen.say(f"note: {warning}")
 
 
 def _print_error(document: dict[str, Any], exit_code: int, settings: Settings) -> int:
@@ -250,7 +282,23 @@ def _usage(error: click.ClickException) -> dict[str, Any]:
     """Return a wrong call as a document of the contract."""
     ctx = error.ctx if isinstance(error, click.UsageError) else None
     command = ctx.command_path if ctx else "parambak"
-    return faults.CALL.error(message=error.format_message(), command=command).document()
+    message = error.format_message()
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        message = f"`{command}` is not complete: add one of its commands"
+    document = faults.CALL.error(message=message, command=command).document()
+    if isinstance(error, UnknownCommand) and error.intended:
+        document["next"] = " ".join(map(_purpose, error.intended))
+    return document
+
+
+def _purpose(path: str) -> str:
+    """Return what a command is for, from its help: "To list …: `parambak catalogue`."."""
+    command: click.Command | None = root
+    ctx = click.Context(root)
+    for word in path.split():
+        command = command.get_command(ctx, word) if isinstance(command, click.Group) else None
+    purpose = command.get_short_help_str(MOST_HELP).rstrip(".") if command else ""
+    return f"To {purpose[:1].lower()}{purpose[1:]}: `parambak {path}`."
 
 
 def _system(error: MemoryError | OSError) -> dict[str, Any]:

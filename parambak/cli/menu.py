@@ -4,41 +4,41 @@ from __future__ import annotations
 
 SECTIONS: dict[str, dict[str, str]] = {
     "Try it": {
-        "demo": "An invented story, walked through in a folder.",
+        "demo": "An invented story, run step by step in a folder.",
     },
     "Read and keep": {
         "inspect": "What does a dump file hold?",
         "archive": "Keep the reads of a chip: is the copy verified?",
-        "visit": "Open and close an attendance: what was read, what not?",
-        "measure": "Keep readings at a unit: is each inside its limits?",
+        "visit": "Open and close an attendance: what was read, what was not?",
+        "measure": "Keep readings at a unit: are they inside their limits?",
     },
-    "See what there is and what changed": {
-        "catalogue": "What is held, of when, and is it verified?",
-        "history": "What changed at a position, when, who read it? Fading cells.",
-        "diff": "What differs between copies or dump files? Remark on it.",
-        "compare-units": "Which of the units of one layout is odd, and in what?",
-        "due": "What is to be read again or held elsewhere, and why?",
+    "See what is kept and what changed": {
+        "catalogue": "Which copies are kept, how old, and are they verified?",
+        "history": "What changed at a position, when, and who read it?",
+        "diff": "What differs between copies or dump files?",
+        "compare-units": "Which unit differs from the others of its layout?",
+        "due": "Which chips must be read again, which copies sent, and why?",
         "decode": "What do the bytes of a copy mean?",
         "report": "Pages to print: of a copy, a visit, a swap.",
         "tables": "Everything on record, for other programs.",
     },
     "Replace a processor card": {
-        "swap": "May it begin? What to load? Did it take? From open to close.",
+        "swap": "May it begin? What to load? Is it loaded correctly?",
         "card": "Processor cards: where is each, and does it fit?",
         "rules": "The ship's rules: what its owner requires before a swap.",
         "export": "Write a copy as a file.",
     },
     "Backup: keep it in more than one location": {
-        "backup": "A second folder, stick or server that holds the same.",
-        "pack": "Write all about a vessel into one file.",
-        "unpack": "Take in what `pack` wrote.",
+        "backup": "Keep the vault in a second folder, stick or server.",
+        "pack": "Write everything about a vessel into one file.",
+        "unpack": "Take in a file that `pack` wrote.",
     },
-    "Set up and put right": {
-        "layout": "Which byte means what: write, check and find it.",
+    "Set up and correct": {
+        "layout": "Which byte means what: write, check and search layouts.",
         "correct": "Add or correct a fact of a vessel, unit, card or copy.",
         "recheck": "Is everything in the vault still sound?",
-        "seal": "A line for the report: it finds a history cut back.",
-        "rebuild": "Make the index anew from the records.",
+        "seal": "A line for the report: it shows if records are removed later.",
+        "rebuild": "Make the index again from the records.",
         "recover": "Make a new vault of all that can be proven in a folder.",
     },
 }

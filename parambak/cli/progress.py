@@ -21,7 +21,7 @@ class Progress:
     called with how many are done and how many there are; `doing` names the work.
     """
 
-    def __init__(self, *, quiet: bool, doing: str = "hashing") -> None:
+    def __init__(self, *, quiet: bool, doing: str = "checking") -> None:
         self._shown = not quiet and sys.stderr.isatty()
         self._doing = doing
 

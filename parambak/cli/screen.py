@@ -1,7 +1,7 @@
 """The page for people: 80 columns, readable without colour and in a pipe.
 
-Sentences and facts need nothing but the standard library and click; rich is
-loaded for tables alone, since it is slow to import.
+Sentences and facts need only the standard library and click. Only tables load rich, which
+is slow to import.
 """
 
 from __future__ import annotations
@@ -51,15 +51,15 @@ class Screen:
         self._wrapped(text, " " * indent, " " * indent)
 
     def good(self, text: str) -> None:
-        """Print the one clear answer where it is yes; colour only goes beside the words."""
+        """Print the one clear answer if it is yes; colour is never the only sign."""
         self._wrapped(text, "", "", bold=True, colour="green")
 
     def bad(self, text: str) -> None:
-        """Print the one clear answer where it is no."""
+        """Print the one clear answer if it is no."""
         self._wrapped(text, "", "", bold=True, colour="red")
 
-    def mind(self, text: str) -> None:
-        """Print the one clear answer where a person has to judge."""
+    def warn(self, text: str) -> None:
+        """Print the one clear answer that a person has to judge."""
         self._wrapped(text, "", "", bold=True, colour="yellow")
 
     def points(self, points: Iterable[str]) -> None:
@@ -76,14 +76,14 @@ class Screen:
             self._wrapped(value, begin, " " * width)
 
     def lines(self, lines: Iterable[str]) -> None:
-        """Print lines as they stand, each fitted to the columns already."""
+        """Print lines unchanged; they fit the columns already."""
         for line in lines:
             click.echo(printable(line), err=self._stderr)
 
     def table(
         self, headings: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()
     ) -> None:
-        """Print a table; the columns numbered in `right` stand to the right."""
+        """Print a table; the columns numbered in `right` are aligned right."""
         from parambak.cli.tables import table_lines  # noqa: PLC0415 - rich is slow to import
 
         safe = [[printable(cell) for cell in row] for row in rows]

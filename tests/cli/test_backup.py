@@ -75,7 +75,7 @@ def test_a_location_is_added_filled_and_counted(full: Ship) -> None:
     assert [(each["location"], each["vessels"], each["hashed"]) for each in listed] == [
         ("red", None, True)
     ]
-    assert "hashed there" in full.run("backup", "list").out
+    assert ", checked there" in full.run("backup", "list").out
 
 
 def test_what_came_after_is_not_held_until_it_is_sent(full: Ship) -> None:
@@ -85,7 +85,7 @@ def test_what_came_after_is_not_held_until_it_is_sent(full: Ship) -> None:
     full.write("n.hex", dump(changed(9)), second=20)
     full.run("archive", "n.hex", *WHERE)
     assert hold(full) == []
-    assert "In no other backup location: grebe/port-thruster/U12." in full.run("catalogue").out
+    assert "In no backup location: grebe/port-thruster/U12." in full.run("catalogue").out
     full.run("backup", "send", "red")
     assert hold(full) == ["red"]
 
@@ -294,8 +294,8 @@ def test_quick_says_that_nothing_was_hashed(full: Ship) -> None:
     full.write("n.hex", dump(changed(9)), second=20)
     full.run("archive", "n.hex", *WHERE)
     shown = full.run("backup", "send", "red", "--quick")
-    assert (shown.code, "NOT HASHED" in shown.out) == (0, True)
-    assert "NOT HASHED" in full.run("backup", "list").out
+    assert (shown.code, "NOT CHECKED" in shown.out) == (0, True)
+    assert "NOT CHECKED" in full.run("backup", "list").out
     (position,) = full.answer("catalogue", COPY).document["positions"]
     assert position["locations"][0]["hashed_on"] is None
 

@@ -248,7 +248,7 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
     assert code(aboard.answer(*words)) == (2, "cross-over-already")
     back = aboard.run(*words, "--back")
     assert back.code == 0
-    assert "Read both chips once more" in back.out
+    assert "Read both chips again" in back.out
     for each in told:
         assert "EXCHANGED" not in aboard.answer(*each).err, each
     assert code(aboard.answer(*words, "--back")) == (2, "cross-over-none")

@@ -29,7 +29,7 @@ def test_the_odd_one_is_named(sisters: Ship) -> None:
     """With its value and what the others hold."""
     result = sisters.run("compare-units")
     assert result.code == 0
-    assert "Most unlike the rest: grebe/stbd/U12, in 1 value: level." in result.out
+    assert "Differs most: grebe/stbd/U12, in 1 value: level." in result.out
     words = " ".join(result.out.split())
     assert "`parambak history grebe/stbd/U12 --field level`" in words
     assert "`parambak compare-units grebe/stbd/U12 --on-purpose FIELD --reason TEXT`" in words
@@ -85,5 +85,5 @@ def test_without_two_alike_there_is_nothing_to_compare(ship: Ship) -> None:
     where = ("--vessel", "grebe", "--unit", "port", "--position", "U12")
     ship.run("archive", "a.hex", *where)
     result = ship.run("compare-units")
-    assert "no two units of one layout" in result.out
+    assert "No two units have the same layout" in result.out
     assert "grebe/port/U12" in result.out

@@ -349,4 +349,4 @@ def test_the_catalogue_tells_the_fleet_at_a_glance(ship: Ship) -> None:
     }
     page = " ".join(ship.run("catalogue").out.split())
     assert "2 vessels, 2 positions, 2 copies" in page
-    assert "read on 2020-02-01: avocet/winch/U3" in page
+    assert "avocet/winch/U3, read on 2020-02-01" in page

@@ -33,28 +33,28 @@ def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
     assert "tolerance" in summer
     assert "bytes of every 16-bit word are swapped" in turned
     port, winch = outputs("history")
-    assert "Goes back and forth: ramp_up_time" in port
+    assert "Alternates: ramp_up_time" in port
     assert "after the propeller" in port
     assert "Cells may be fading: 0x1A20" in winch
-    assert "Most unlike the rest: grebe/" in outputs("compare-units")[0]
+    assert "Differs most: grebe/" in outputs("compare-units")[0]
     assert "grebe/stbd-thruster/U12" in outputs("visit close")[2]
-    assert "the most urgent is grebe/stbd-thruster/U12" in outputs("due")[0]
+    assert "The most urgent is grebe/stbd-thruster/U12" in outputs("due")[0]
     refused, ready, spare, well = outputs("swap check")
     assert "NOT READY: diagnosed" in refused
     assert "read-twice" in refused.split("NOT READY")[1]
-    assert "READY, as far as the record goes" in ready
+    assert "READY, by what is on record" in ready
     assert "new-card" in spare.split("NOT READY")[1]
     assert "needs 2-3, has 1-2" in spare
-    assert "READY, as far as the record goes" in well
+    assert "READY, by what is on record" in well
     wrong, right, powered, *_ = outputs("swap read-back")
     assert "NOT LOADED CORRECTLY" in wrong
     assert "ramp_up_time" in wrong
-    assert "LOADED CORRECTLY: nothing differs that may not, before-power" in right
-    assert "LOADED CORRECTLY: nothing differs that may not, after-power" in powered
-    kept_open, closed, given_up, done = outputs("swap close")
+    assert "LOADED CORRECTLY: every byte that must be the same is the same, before-power" in right
+    assert "LOADED CORRECTLY: every byte that must be the same is the same, after-power" in powered
+    kept_open, closed, abandoned, done = outputs("swap close")
     assert "swap-contents-not-proven" in kept_open
     assert "is CLOSED" in closed
-    assert "given up" in given_up
+    assert "is abandoned" in abandoned
     assert "is CLOSED" in done
     for name in ("avocet", "winch", "stbd"):
         page = (ship.folder / "here" / f"{name}-swap.html").read_text("utf-8")

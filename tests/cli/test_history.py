@@ -55,7 +55,7 @@ def test_the_page_has_the_last_change_of_every_field(years: Ship) -> None:
     page = years.run("history", AT).out
     assert "2023-03-01   level      20 to 80    alternates (3)" in page
     assert "▁█▁█" in page
-    assert "Goes back and forth: level." in page
+    assert "Alternates: level." in page
     assert "Cells may be fading: 0x0300." in page
     assert max(len(line) for line in page.splitlines()) <= 80
 
@@ -74,7 +74,7 @@ def test_it_goes_on_where_new_software_has_a_larger_memory(years: Ship) -> None:
     assert [len(now.document[key]) for key in ("copies", "other_layout")] == [2, 4]
     assert [(c["field"], c["new"]) for c in now.document["changes"][:1]] == [("level", "40")]
     page = " ".join(years.run("history", AT).out.split())
-    assert "Passed over, since another layout tells it" in page
+    assert "Left out, because another layout is needed" in page
     before = years.answer("history", AT, "--layout", "layout.toml")
     assert [len(before.document[key]) for key in ("copies", "other_layout")] == [4, 2]
     years.write("third.toml", LAYOUT.replace(b"memory = 2048", b"memory = 8192"))
@@ -131,7 +131,7 @@ def test_what_nobody_wrote_down_is_named_until_somebody_does(years: Ship) -> Non
         ("0x0300", "2023-03-01"),
     ]
     page = " ".join(years.run("history", AT).out.split())
-    assert "Not written down: level (2021-03-01, 2022-03-01, 2023-03-01); 0x0300" in page
+    assert "Without a remark: level (2021-03-01, 2022-03-01, 2023-03-01); 0x0300" in page
     years.run("diff", f"{AT}@1", f"{AT}@2", "--remark", "as agreed", "--by", "A. Fitter")
     assert ("level", "2021-03-01") not in unwritten()
     assert ("level", "2022-03-01") in unwritten()

@@ -164,5 +164,5 @@ def test_a_check_that_holds_in_the_other_byte_order_is_the_layouts_mistake(ship:
     ship.write("turned.toml", TURNED)
     result = ship.run("decode", "memory.bin", "--layout", "turned.toml")
     assert result.code == 1
-    assert "Mend its byte-order" in " ".join(result.out.split())
+    assert "Correct its byte-order" in " ".join(result.out.split())
     assert "Read the chip again" not in result.out

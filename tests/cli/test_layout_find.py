@@ -40,7 +40,7 @@ def test_nothing_certain_is_a_negative_answer(ship: Ship) -> None:
     ship.write("one.txt", b"ghost = 7123 rpm\n")
     result = ship.run("layout", "find", "a.bin", "--values", "one.txt")
     assert result.code == 1
-    assert "sharpen" in result.out
+    assert "Give more values" in result.out
 
 
 def test_the_page_shows_each_value_and_does_not_overwrite(ship: Ship) -> None:

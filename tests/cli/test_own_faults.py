@@ -208,9 +208,9 @@ def test_an_old_file_read_back_proves_nothing_and_that_is_said(ship: Ship) -> No
     """The file archived before the swap, and the file released for loading, are told."""
     archive_two(ship)
     where = "grebe/port-thruster/U12"
-    assert "BUT a.hex" in ship.run("swap", "read-back", where, "a.hex").out
+    assert "DOUBT: a.hex" in ship.run("swap", "read-back", where, "a.hex").out
     ship.run("swap", "load-file", where, "--as", "raw", "--out", "LOAD.BIN")
-    assert "BUT LOAD.BIN" in ship.run("swap", "read-back", where, "LOAD.BIN").out
+    assert "DOUBT: LOAD.BIN" in ship.run("swap", "read-back", where, "LOAD.BIN").out
     ship.write("card.hex", dump(), second=9)
     ship.write("again.hex", dump(), second=10)
     twice = ship.answer("swap", "read-back", where, "card.hex", "again.hex")

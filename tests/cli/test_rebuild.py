@@ -89,5 +89,5 @@ def test_without_a_vault_there_is_no_answer(ship: Ship) -> None:
 def test_what_was_asked_for_is_said_once(filled: Ship) -> None:
     """No note beside the answer says the same."""
     result = filled.run("rebuild")
-    assert result.out.startswith("The index was built anew")
+    assert result.out.startswith("The index was made again")
     assert result.err == ""

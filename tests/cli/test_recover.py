@@ -69,7 +69,7 @@ def test_holes_are_told_by_position_and_stay_holes(ship: Ship) -> None:
     page = ship.run("recover", "heap", "--vault", "newer")
     assert page.code == 1
     assert "MISSING objects/" in " ".join(page.out.split())
-    assert "2 files missing" in page.out
+    assert "2 files MISSING" in page.out
     assert page.out.count("Do next") == 1
 
 

@@ -167,7 +167,7 @@ def test_the_page_of_a_visit_says_that_a_change_has_no_remark(verified: Ship) ->
             verified.run("report", "visit", "grebe", "--on", day, "--out", f"{at}.html").code == 0
         )
         assert (silent in page(verified, f"{at}.html")) is asks
-        assert "what has no remark yet" in verified.run("visit", "close").out
+        assert "has no remark yet" in verified.run("visit", "close").out
     call = re.search(
         r"parambak (diff \S+@\w{8} \S+@\w{8}) --remark TEXT --by NAME", page(verified, "16.html")
     )

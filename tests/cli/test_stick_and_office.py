@@ -134,7 +134,7 @@ def pulled_in_sending(one: Laptop, office: Path) -> None:
         assert "run it again: it goes on" in " ".join(broken.err.split())
         assert not office.exists()
         office.with_name(office.name + ".pulled").rename(office)
-    assert "every byte hashed there now" in one.does("backup", "send", "office")
+    assert "every byte checked there now" in one.does("backup", "send", "office")
     assert "office held the latest copy of 3 of 3" in one.does("catalogue")
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from parambak.cli.commands.swap.check import CAUTION
 from parambak.dumps.registry import write_dump
 from parambak.keeping.state.conditions import CONDITIONS, OPEN
 from parambak.memory.image import Image
+from parambak.swap.readiness import CAUTIONS
 from tests.cli.invented import MEMORY, WHERE, archive_two, changed, dump
 
 if TYPE_CHECKING:
@@ -76,8 +80,8 @@ def test_a_swap_goes_from_open_to_closed(verified: Ship) -> None:
     assert closed.document["reads_taken_in"] == 2
     assert code(verified.answer("swap", "close", AT, *BY)) == "swap-none-open"
     records = "".join(p.read_text("utf-8") for p in verified.vault.glob("records/*/*.json"))
-    assert '"facts":{"unit":"port-thruster","location":"in a unit"}' in records
-    assert '"facts":{"unit":"","location":"ashore"}' in records
+    assert '"facts":{"location":"in a unit","unit":"port-thruster"}' in records
+    assert '"facts":{"location":"ashore","unit":""}' in records
 
 
 def test_what_was_read_after_power_is_the_newest_copy_once_closed(verified: Ship) -> None:
@@ -183,7 +187,34 @@ def test_a_deviation_is_accepted_in_one_call_and_stays_visible(verified: Ship) -
     for command in (("check",), ("load-file", "--as", "raw", "--out", "L.BIN")):
         page = verified.run("swap", *command, AT).out
         assert "ACCEPTED DEVIATIONS" in page
-        assert page.index("ACCEPTED DEVIATIONS") < page.index("Cautions")
+        assert page.index("ACCEPTED DEVIATIONS") < page.index("Caution")
+
+
+def test_the_cautions_are_in_full_where_a_swap_is_opened_and_one_line_elsewhere(
+    verified: Ship,
+) -> None:
+    """Elsewhere two lines at most, which lead to all of them."""
+
+    def listed(page: str) -> int:
+        text = " ".join(page.split())
+        return sum(caution in text for caution in CAUTIONS)
+
+    words = ("swap", "open", AT, *BY, "--reason", "dead")
+    assert listed(verified.run(*words).out) == len(CAUTIONS)
+    verified.write("N.BIN", MEMORY, second=50)
+    for command in (
+        ("check", AT),
+        ("load-file", AT, "--as", "raw", "--out", "L.BIN"),
+        ("read-back", AT, "N.BIN"),
+        ("close", AT, *BY, "--abandoned", "--reason", "tests"),
+    ):
+        page = verified.run("swap", *command).out
+        assert listed(page) == 0
+        lines = textwrap.wrap(CAUTION, 80, break_on_hyphens=False)
+        assert len(lines) <= 2
+        assert "\n".join(lines) in page
+        for way in re.findall("`parambak ([^`]*)`", CAUTION):
+            assert verified.run(*way.split(), "--help").code == 0
 
 
 @pytest.mark.parametrize(

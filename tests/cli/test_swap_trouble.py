@@ -449,13 +449,13 @@ def test_an_upgrade_goes_to_the_end_by_values(ship: Ship) -> None:
 
 
 def test_a_moved_chip_goes_to_the_end(verified: Ship) -> None:
-    """A file in between is for a duplicate; a chip hurt on the way is not loaded again."""
+    """A file in between is for a duplicate; a chip the chip was damaged is not loaded again."""
     opened(verified, "--route", "move-chip")
     assert "for a duplicate" in " ".join(verified.run(*LOAD).err.split())
     verified.write("hurt.hex", dump(changed(0x0009)), second=9)
     hurt = verified.run("swap", "read-back", AT, "hurt.hex")
     assert hurt.code == 1
-    assert "hurt on the way" in said(hurt)
+    assert "the chip was damaged" in said(hurt)
     assert read_backs(verified, MEMORY, MEMORY, at=20).document["proven"] is True
     assert verified.run("swap", "close", AT, *PASSED).code == 0
     assert verified.run("recheck").code == 0

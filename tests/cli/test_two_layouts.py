@@ -130,8 +130,8 @@ def test_diff_by_two_layouts_tells_values_and_no_bytes(upgrade: Ship) -> None:
     assert [each["field"] for each in alone] == ["version", "soft_start"]
     assert {each["why"] for each in alone} == {"the old layout has no such field"}
     page = upgrade.run("diff", "a.bin", "late.bin", *BOTH).out
-    assert "NO BYTES" in page
-    assert "Get the maker's word" in page
+    assert "NOT BYTES" in page
+    assert "Ask the maker what changed" in page
     assert max(map(len, page.splitlines())) <= 80
 
 
@@ -155,7 +155,7 @@ def test_read_back_of_other_software_is_judged_by_values(upgrade: Ship) -> None:
     assert result.document["bytes_compared"] is False
     page = upgrade.run(*words, "new.bin", *rest).out
     assert "LOADED CORRECTLY, BY VALUES" in page
-    assert "Get the maker's word" in page
+    assert "Ask the maker what changed" in page
 
     upgrade.write("bad.bin", new_memory(ramp=12400, check=1))
     result = upgrade.answer(*words, "bad.bin", *rest)

@@ -86,4 +86,6 @@ def test_conflicts_are_in_the_catalogues_document(archived: Ship) -> None:
         (conflict,) = json.loads(archived.answer(*asked).out)["conflicts"]
         assert (conflict["where"], conflict["fact"]) == ("grebe/port", "serial")
         assert sorted(conflict["values"]) == ["S-1", "S-2"]
-    assert "settle it with `correct`" in " ".join(archived.run("catalogue", "grebe").out.split())
+    assert "Correct it with `parambak correct`" in " ".join(
+        archived.run("catalogue", "grebe").out.split()
+    )

@@ -45,17 +45,21 @@ def read_fact_options(function: FC) -> FC:
     "--position U12 --layout thruster.toml --read-by 'J. Doe'",
 )
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
-@click.option("--vessel", metavar="NAME", help="Short name; an open visit remembers it.")
+@click.option(
+    "--vessel", metavar="NAME", help="The vessel's short name. Default: that of the open visit."
+)
 @click.option("--unit", metavar="NAME", help="The unit that the chip belongs to.")
 @click.option("--card", metavar="SERIAL", help="Instead of --unit: a card that is in no unit.")
 @click.option("--position", metavar="NAME", required=True, help="The chip's reference designator.")
-@click.option("--layout", metavar="FILE", help="What the bytes mean; kept with the position.")
+@click.option("--layout", metavar="FILE", help="The field layout; kept with the position.")
 @click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
 @click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
 @click.option("--read-by", metavar="PERSON", help="Who read the chip.")
-@click.option("--read-on", metavar="DATE", help="When, such as 2026-03-01; else today.")
+@click.option(
+    "--read-on", metavar="DATE", help="The day of the read, such as 2026-03-01. Default: today."
+)
 @read_fact_options
-@click.option("--remark", metavar="TEXT", help="Anything worth knowing in twenty years.")
+@click.option("--remark", metavar="TEXT", help="A remark, kept with the reads.")
 @click.option(
     "--normal",
     multiple=True,
@@ -63,16 +67,20 @@ def read_fact_options(function: FC) -> FC:
     help="Declare a finding normal for this memory; needs --read-by.",
 )
 @click.option("--format", type=FormatName(), help=FORMAT_HELP)
-@click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
-@click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
-@click.option("--vote", is_flag=True, help="Keep what most of three reads or more say, too.")
-@click.option("--new-vessel", is_flag=True, help="It is another ship, though the name is near.")
-@click.option("--position-confirmed", is_flag=True, help="It is the right chip; go on.")
+@click.option("--accept", multiple=True, metavar="NAME", help="Allow one irregularity.")
+@click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
+@click.option(
+    "--vote", is_flag=True, help="Keep also, byte by byte, what most of three reads or more hold."
+)
+@click.option(
+    "--new-vessel", is_flag=True, help="It is another vessel, although the names are similar."
+)
+@click.option("--position-confirmed", is_flag=True, help="The chip is the right one: continue.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Keep each DUMP as one read of a chip, and say whether the copy is verified.
+    """Keep each DUMP as one read of a chip, and show if the copy is verified.
 
-    A second DUMP is your word that the chip was read again.
+    With a second DUMP you state that the chip was read a second time.
     """
     facts = facts_stated({fact.member: options.pop(fact.member) for fact in facts_asked()})
     return settings.ask(answer, ArchiveQuestion(facts=facts, **options), _page)
@@ -100,7 +108,7 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
     if archived.vote is not None:
         vote_page(screen, archived.vote)
     if archived.verified:
-        without = "" if archived.layout else ", without a layout: no check inside is known"
+        without = "" if archived.layout else " without a layout: no check in the memory was tested"
         screen.good(f"VERIFIED{without}. Keep a copy of the vault in a backup location.")
     else:
-        screen.bad("NOT VERIFIED yet. See each NO above, and what to do.")
+        screen.bad("NOT VERIFIED yet. Each NO above shows why, and what to do.")

@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 @click.argument("where", metavar="[WHERE]", required=False)
 @pass_settings
 def command(settings: Settings, where: str | None) -> Answer:
-    """List every position at WHERE or a part of it, with its copies.
+    """List the positions at WHERE, with their copies.
 
-    WHERE is VESSEL/UNIT/POSITION; VESSEL or VESSEL/UNIT lists all below.
+    WHERE is VESSEL, VESSEL/UNIT or VESSEL/UNIT/POSITION. Without it, every position is listed.
     """
     return settings.ask(answer, CatalogueQuestion(where=where), _page)
 
@@ -47,8 +47,8 @@ def _page(screen: Screen, catalogue: CatalogueAnswer) -> None:
         ships = counted(summary.vessels, "vessel")
         copies = counted(summary.copies, "copy", "copies")
         screen.say(
-            f"{ships}, {number}, {copies}; the oldest of the newest copies was read on "
-            f"{summary.oldest.read_on}: {summary.oldest.where}."
+            f"{ships}, {number}, {copies}. Longest without a new read: "
+            f"{summary.oldest.where}, read on {summary.oldest.read_on}."
             if summary.oldest
             else f"{ships}, {number}, no copy."
         )
@@ -56,16 +56,18 @@ def _page(screen: Screen, catalogue: CatalogueAnswer) -> None:
     for conflict in catalogue.conflicts:
         values = " and ".join(conflict.values)
         screen.say(
-            f"{conflict.where}: {conflict.fact} is told as {values}; settle it with `correct`"
+            f"{conflict.where}: the records state {conflict.fact} as {values}. "
+            "Correct it with `parambak correct`."
         )
     if summary.not_verified:
-        screen.bad(f"{len(summary.not_verified)} of {number} without a verified copy.")
+        screen.bad(f"NOT VERIFIED: the latest copy of {len(summary.not_verified)} of {number}.")
     else:
         screen.good(f"Verified: the latest copy of {number}.")
     if len(positions) == 1 and positions[0].copies > 1:
-        screen.say(f"What changed there: `parambak history {positions[0].where}`.")
+        screen.say(f"To see what changed: `parambak history {positions[0].where}`.")
     elif any(position.copies > 1 for position in positions):
-        screen.say("What changed at one: `parambak history WHERE`; what is to be done: `due`.")
+        screen.say("To see what changed at one: `parambak history WHERE`.")
+        screen.say("To see what to do next: `parambak due`.")
 
 
 def _row(position: PositionShown) -> tuple[str, ...]:
@@ -93,16 +95,18 @@ def _unmet(screen: Screen, position: PositionShown) -> None:
 
 
 def _held(screen: Screen, positions: Sequence[PositionShown]) -> None:
-    """Say how many positions' latest copies each backup location held, and when that was proven."""
-    by_place: dict[str, list[HolderShown]] = {}
+    """Print how many latest copies each backup location held, and when that was proven."""
+    by_location: dict[str, list[HolderShown]] = {}
     for position in positions:
         for holder in position.locations:
-            by_place.setdefault(holder.location, []).append(holder)
-    for location, held in sorted(by_place.items()):
-        dates = sorted({holder.hashed_on or f"{holder.on} (NOT HASHED)" for holder in held})
+            by_location.setdefault(holder.location, []).append(holder)
+    for location, held in sorted(by_location.items()):
+        dates = sorted({holder.hashed_on or f"{holder.on} (NOT CHECKED)" for holder in held})
         since = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
         of = counted(len(positions), "position")
-        screen.say(f"{location} held the latest copy of {len(held)} of {of}, hashed there {since}.")
+        screen.say(
+            f"{location} held the latest copy of {len(held)} of {of}, last checked there {since}."
+        )
     alone = [position.where for position in positions if not position.locations]
-    if by_place and alone:
-        screen.say(f"In no other backup location: {', '.join(alone)}.")
+    if by_location and alone:
+        screen.say(f"In no backup location: {', '.join(alone)}.")

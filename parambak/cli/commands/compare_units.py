@@ -1,4 +1,4 @@
-"""`compare-units`: units of one layout held against each other, the most unlike first."""
+"""`compare-units`: units of one layout compared, the one that differs most first."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 MOST_ROWS = 40  # on the page; --json has them all
-MOST_NAMED = 4  # fields of the most unlike one, in the answer
+MOST_NAMED = 4  # fields of the position that differs most, in the answer
 
 
 @parambak_command("compare-units", example="parambak compare-units grebe")
@@ -24,11 +24,11 @@ MOST_NAMED = 4  # fields of the most unlike one, in the answer
 @click.option(
     "--on-purpose",
     metavar="FIELD",
-    help="This field of WHERE differs on purpose: leave it out from here on; with --reason.",
+    help="This field of WHERE differs on purpose: leave it out from now on. Needs --reason.",
 )
 @click.option("--reason", metavar="TEXT", help="With --on-purpose: why it differs.")
-@click.option("--by", metavar="PERSON", help="With --on-purpose: who says so.")
-@click.option("--withdraw", is_flag=True, help="With --on-purpose: look at it again.")
+@click.option("--by", metavar="PERSON", help="With --on-purpose: who states it.")
+@click.option("--withdraw", is_flag=True, help="With --on-purpose: compare the field again.")
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
     settings: Settings,
@@ -40,11 +40,11 @@ def command(  # noqa: PLR0913 - one argument an option
     by: str | None,
     withdraw: bool,
 ) -> Answer:
-    """Say where units of one layout differ from each other, the most unlike first.
+    """Show where units of one layout differ from each other, the one that differs most first.
 
-    WHERE is a vessel, a unit or a position: then what is unlike there is shown, held
-    against the whole fleet. Without it, all are shown. Counters, clocks and what is the
-    unit's or the card's own are not compared.
+    WHERE is a vessel, a unit or a position: its differences from the whole fleet are shown.
+    Without WHERE, all are shown. Counters, clocks and values that belong to one unit or one
+    card are not compared.
     """
     question = CompareUnitsQuestion(
         where=where, on_purpose=on_purpose, reason=reason, by=by, withdraw=withdraw
@@ -52,8 +52,8 @@ def command(  # noqa: PLR0913 - one argument an option
     return settings.ask(answer, question, _page)
 
 
-def _page(screen: Screen, alike: CompareUnitsAnswer) -> None:
-    for group in alike.groups:
+def _page(screen: Screen, compared: CompareUnitsAnswer) -> None:
+    for group in compared.groups:
         screen.heading(f"{group.layout}: {counted(len(group.units), 'unit')} of this layout")
         if group.different:
             rows = [_row(value) for value in group.different[:MOST_ROWS]]
@@ -61,40 +61,40 @@ def _page(screen: Screen, alike: CompareUnitsAnswer) -> None:
             if len(group.different) > MOST_ROWS:
                 screen.say(f"and {len(group.different) - MOST_ROWS} more; --json lists them all.")
         else:
-            screen.say("Nothing is unlike the rest.")
+            screen.say("No value differs from the others.")
         screen.say()
-    if alike.on_purpose:
-        screen.say("Left out, since it is so on purpose:")
-        screen.points(f"{mark.where} {mark.field}: {mark.reason}" for mark in alike.on_purpose)
-    if alike.without_layout:
-        names = ", ".join(alike.without_layout)
-        screen.say(f"Not compared, for want of a layout or its bytes: {names}.")
-    _verdict(screen, alike)
+    if compared.on_purpose:
+        screen.say("Left out, because it differs on purpose:")
+        screen.points(f"{mark.where} {mark.field}: {mark.reason}" for mark in compared.on_purpose)
+    if compared.without_layout:
+        names = ", ".join(compared.without_layout)
+        screen.say(f"Not compared, because the layout or the bytes are missing: {names}.")
+    _verdict(screen, compared)
 
 
 def _row(value: UnlikeShown) -> tuple[str, ...]:
-    measure = (
-        f"{float(value.score):+.1f} spreads"
+    differs_from = (
+        f"the median of {value.units}, by {float(value.score):+.1f} spreads"
         if value.score is not None
-        else f"{value.same} of {value.units}"
+        else f"{value.units - value.same} of {value.units} units"
     )
     unit = f" {value.unit}" if value.unit else ""
-    return (value.where, value.field, f"{value.value}{unit}", value.usual, measure)
+    return (value.where, value.field, f"{value.value}{unit}", value.usual, differs_from)
 
 
-def _verdict(screen: Screen, alike: CompareUnitsAnswer) -> None:
-    if not alike.groups:
-        screen.mind("There are no two units of one layout to hold against each other.")
+def _verdict(screen: Screen, compared: CompareUnitsAnswer) -> None:
+    if not compared.groups:
+        screen.warn("No two units have the same layout, so nothing was compared.")
         return
-    if alike.most_different is None:
-        screen.good("No unit differs from those like it.")
+    if compared.most_different is None:
+        screen.good("No unit differs from the others of its layout.")
         return
-    where, fields = alike.most_different.where, alike.most_different.fields
+    where, fields = compared.most_different.where, compared.most_different.fields
     more = len(fields) - MOST_NAMED
     names = ", ".join(fields[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
-    screen.mind(f"Most unlike the rest: {where}, in {counted(len(fields), 'value')}: {names}.")
-    screen.say(f"When did it become so: `parambak history {where} --field {fields[0]}`.")
+    screen.warn(f"Differs most: {where}, in {counted(len(fields), 'value')}: {names}.")
+    screen.say(f"To see when it changed: `parambak history {where} --field {fields[0]}`.")
     screen.say(
-        f"Meant to differ, and left out from here on: `parambak compare-units {where} --on-purpose "
-        "FIELD --reason TEXT`."
+        f"If it differs on purpose: `parambak compare-units {where} --on-purpose FIELD "
+        "--reason TEXT`."
     )

@@ -1,4 +1,4 @@
-"""`correct`: a fact told anew, as a new record that says by whom and why."""
+"""`correct`: a fact corrected by a new record, with who states it and why."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 OPTIONS = {
-    "short": ("--short-name", "New short name (the old one stays known as a former name)."),
-    "display": ("--display-name", "A name of any text."),
+    "short": ("--short-name", "New short name; the old one is kept as a former name."),
+    "display": ("--display-name", "A display name, any text."),
     "imo": ("--imo", "Vessel: IMO number."),
     "other_number": ("--other-number", "Vessel: hull or official number."),
     "former": ("--former-name", "Vessel: a name it had before."),
@@ -26,7 +26,7 @@ OPTIONS = {
     "chip": ("--chip", "Position: the memory's part number."),
     "read_on": ("--read-on", "Copy: the day of its newest read."),
     "position": ("--position", "Copy: the WHERE that its newest read belongs to."),
-    "remark": ("--remark", "Copy: a remark to its newest read."),
+    "remark": ("--remark", "Copy: a remark on its newest read."),
 }
 
 
@@ -34,8 +34,8 @@ OPTIONS = {
     "correct", example="parambak correct grebe/port-thruster --maker-type 'TC-4' --by 'J. Doe'"
 )
 @click.argument("where", metavar="WHERE|COPY")
-@click.option("--by", metavar="PERSON", help="Who says so.")
-@click.option("--reason", metavar="TEXT", help="Why: what was wrong, or where it is known from.")
+@click.option("--by", metavar="PERSON", help="Who states it.")
+@click.option("--reason", metavar="TEXT", help="What was wrong, or the source of the fact.")
 @pass_settings
 def command(
     settings: Settings, /, where: str, by: str | None, reason: str | None, **options: str | None

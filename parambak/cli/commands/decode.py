@@ -61,7 +61,7 @@ def _remark(field: DecodedField) -> str:
     if field.within_limits is False:
         words.append(f"OUTSIDE {field.low or '…'} to {field.high or '…'}")
     if field.running:
-        words.append("changes")
+        words.append("running")
     if field.volatile:
         words.append("volatile")
     if field.belongs_to_card:
@@ -82,23 +82,23 @@ def _check_row(check: DecodedCheck) -> tuple[str, ...]:
 def _verdict(screen: Screen, decoded: DecodeAnswer) -> None:
     from parambak.layouts.verdicts import OTHER_ORDER  # noqa: PLC0415 - with a layout only
 
-    wrong = [check for check in decoded.checks if check.holds is False]
-    turned = [check.check for check in wrong if check.mark == OTHER_ORDER]
-    failed = [check.check for check in wrong if check.mark != OTHER_ORDER]
-    unknown = [check.check for check in decoded.checks if check.holds is None]
+    failing = [check for check in decoded.checks if check.holds is False]
+    turned = [check.check for check in failing if check.mark == OTHER_ORDER]
+    failed = [check.check for check in failing if check.mark != OTHER_ORDER]
+    unjudged = [check.check for check in decoded.checks if check.holds is None]
     outside = [field.field for field in decoded.fields if field.within_limits is False]
     if outside:
-        screen.mind(f"Outside its limits: {', '.join(outside)}.")
+        screen.warn(f"Outside its limits: {', '.join(outside)}.")
     if failed:
         screen.bad(f"A check fails: {', '.join(failed)}. Read the chip again.")
     elif turned:
         screen.bad(
-            f"A check holds in the other byte order alone: {', '.join(turned)}. Mend its "
+            f"A check holds only in the other byte order: {', '.join(turned)}. Correct its "
             "byte-order in the layout."
         )
-    elif unknown:
-        screen.mind(f"Not known, since bytes are absent: {', '.join(unknown)}.")
+    elif unjudged:
+        screen.warn(f"Not judged, because bytes are absent: {', '.join(unjudged)}.")
     elif decoded.checks:
         screen.good("Every check holds.")
     else:
-        screen.mind("The layout declares no check.")
+        screen.warn("The layout has no check.")

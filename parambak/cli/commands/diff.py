@@ -30,23 +30,27 @@ if TYPE_CHECKING:
 
 LISTED = 40
 ORDER = (PARAMETER, FADING, ALTERNATES, MOVED, CHECK, TOLERANCE, RUNNING)
-"""The sorts as the page lists them: what asks for an answer first."""
+"""The kinds as the page lists them: what needs an explanation first."""
 SAME = ".."
 SHORT_ADDRESSES = 0x10000  # memories that end here have addresses of four digits
 
 
 @parambak_command("diff", example="parambak diff grebe/port-thruster/U12@previous LATEST.HEX")
 @click.argument("copies", metavar="OLD NEW...", nargs=-1)
-@click.option("--since", metavar="DATE", help="One WHERE: its copy at that date and its latest.")
-@click.option("--layout", metavar="FILE", help="Tell fields by this layout.")
+@click.option(
+    "--since", metavar="DATE", help="With one WHERE: its copy at that date and its latest."
+)
+@click.option("--layout", metavar="FILE", help="Show the fields by this layout.")
 @click.option(
     "--old-layout",
     metavar="FILE",
-    help="OLD's own layout, where other software moved the fields: compares values, not bytes.",
+    help="OLD's own layout, if other software moved the fields: compares values, not bytes.",
 )
 @click.option("--renames", metavar="FILE", help="With --old-layout: a table, old name = new name.")
-@click.option("--remark", metavar="TEXT", help="Keep what is known of the change, with the visit.")
-@click.option("--by", metavar="PERSON", help="With --remark: who says so; a visit remembers it.")
+@click.option("--remark", metavar="TEXT", help="Record a remark on the change, with the visit.")
+@click.option(
+    "--by", metavar="PERSON", help="With --remark: who states it. Default: as in the visit."
+)
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
     settings: Settings,
@@ -60,10 +64,10 @@ def command(  # noqa: PLR0913 - one argument an option
     remark: str | None,
     by: str | None,
 ) -> Answer:
-    """Show what differs between OLD and NEW: dump files, or WHERE@WHICH.
+    """Show what differs between OLD and NEW, dump files or copies (WHERE@WHICH).
 
-    Of three or more, each is compared with the one before it, and the first with the last.
-    Values that go back and forth, and cells that fade, show from three on.
+    With three or more, each is compared with the one before it, and the first with the last.
+    Values that alternate and cells that fade are shown only with three or more.
     """
     question = DiffQuestion(
         copies=copies,
@@ -98,10 +102,10 @@ def _comparison(screen: Screen, comparison: Comparison) -> None:
         return
     for move in comparison.moved:
         rest = sum(stretch.length for stretch in move.left)
-        beside = f", {counted(rest, 'byte')} beside that" if rest else ""
+        unexplained = f", and not {counted(rest, 'more byte')}" if rest else ""
         screen.say(
-            f"MOVED {Range(move.start, move.length).text}: {move.how}; that accounts for "
-            f"{counted(move.changed_bytes, 'changed byte')}{beside}."
+            f"MOVED {Range(move.start, move.length).text}: {move.how}; that explains "
+            f"{counted(move.changed_bytes, 'changed byte')}{unexplained}."
         )
     if comparison.rows:
         screen.lines(side_by_side(comparison))
@@ -119,7 +123,7 @@ def _comparison(screen: Screen, comparison: Comparison) -> None:
 
 
 def side_by_side(comparison: Comparison) -> list[str]:
-    """Return both sides' bytes as lines of 80 columns at most; of the new one what differs."""
+    """Return both sides' bytes as lines of 80 columns at most; of the new side what differs."""
     digits = 4 if comparison.end <= SHORT_ADDRESSES else 8
     width = ROW_BYTES * 3 - 1
     head = f"{'address':<{digits + 2}}  {'old':<{width + ROW_BYTES + 2}}  new ({SAME} as before)"
@@ -150,7 +154,7 @@ def _letter(byte: str) -> str:
 
 
 def _fields(screen: Screen, comparison: Comparison) -> None:
-    """Print the changes of fields: what asks for an answer first, of a move only how many."""
+    """Print the changes of fields, what needs an explanation first, without those of a move."""
     changes = sorted(
         (change for change in comparison.fields if change.kind != MOVED),
         key=lambda change: ORDER.index(change.kind),
@@ -203,18 +207,18 @@ def _verdict(screen: Screen, comparison: Comparison) -> None:
         f"{settled} as expected, {counted(loose, 'byte')} unmapped."
     )
     if FADING in kinds or comparison.fading:
-        text += " CELLS FADE: bits went one way and no check knows of it. Read the chip again."
+        text += " CELLS FADE: bits changed in one direction and no check was renewed. Read again."
     if not comparison.asks:
         screen.good(text)
         return
-    screen.mind(text)
+    screen.warn(text)
     if comparison.remark_wanted:
         screen.say(
-            "Ask who changed it, and put the answer on record: the same call with "
+            "Ask who changed it. To record the answer, repeat the command with "
             '--remark "TEXT" --by NAME.'
         )
     elif not comparison.remarks:
-        screen.say("Ask who changed it, and put the answer on record as a remark.")
+        screen.say("Ask who changed it, and record the answer as a remark.")
 
 
 def _values_page(screen: Screen, diff: ValuesDiffAnswer) -> None:
@@ -224,8 +228,8 @@ def _values_page(screen: Screen, diff: ValuesDiffAnswer) -> None:
     if diff.same:
         screen.good("Every value is the same.")
     else:
-        screen.mind(
-            f"{counted(len(diff.fields), 'value')} changed, {len(diff.not_carried)} not "
-            "carried over or without a counterpart."
+        screen.warn(
+            f"{counted(len(diff.fields), 'value')} changed; {len(diff.not_carried)} were not "
+            "carried over, or are in one layout only."
         )
     screen.say(by_values.WORD_NEEDED)

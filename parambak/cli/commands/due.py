@@ -20,11 +20,13 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 NEXT = {
-    NOT_VERIFIED: "see to what is named there; `parambak report copy {where}` has all of it.",
-    ONE_READ: "read the chip again, and `parambak archive` that.",
-    TOO_OLD: "read the chip twice, and `parambak archive` both.",
+    NOT_VERIFIED: (
+        "correct what is named there. `parambak report copy {where} --out FILE` shows all of it."
+    ),
+    ONE_READ: "read the chip again, and keep the dump with `parambak archive`.",
+    TOO_OLD: "read the chip twice, and keep both dumps with `parambak archive`.",
     ONE_LOCATION: (
-        "`parambak backup send LOCATION`; `backup list` shows the locations, `backup add` adds one."
+        "run `parambak backup send NAME`. `parambak backup list` shows the names of the locations."
     ),
 }
 
@@ -36,10 +38,10 @@ NEXT = {
     type=click.IntRange(0, 3660),
     default=0,
     metavar="DAYS",
-    help="And what comes due in so many days.",
+    help="Show also what becomes due within DAYS.",
 )
-@click.option("--calendar", metavar="FILE", help="Write all of it as a calendar (iCalendar).")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--calendar", metavar="FILE", help="Write every date as a calendar file (iCalendar).")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(
     settings: Settings,
@@ -52,8 +54,8 @@ def command(
 ) -> Answer:
     """List the positions at WHERE that are due, the most urgent first, and why.
 
-    Due is what is not verified, what was read only once, a verified copy older than the
-    ship's rules allow, and what no other backup location was shown to hold.
+    A position is due if its copy is not verified, was read once, or is older than the
+    ship's rules allow. It is also due if no backup location was proven to hold it.
     """
     question = DueQuestion(where=where, ahead=ahead, calendar=calendar, replace=replace)
     today = settings.clock().date()
@@ -70,8 +72,8 @@ def _page(screen: Screen, answered: DueAnswer, question: DueQuestion, today: dat
         screen.say(f"Written as a calendar: {question.calendar}.")
     late = [due for due in answered.due if due.on <= today.isoformat()]
     if late:
-        screen.mind(
-            f"{counted(len(late), 'position')} of {answered.positions} due; the most urgent is "
+        screen.warn(
+            f"Due: {len(late)} of {counted(answered.positions, 'position')}. The most urgent is "
             f"{late[0].where}."
         )
         first = next(reason for reason in late[0].reasons if reason.on <= today.isoformat())
@@ -81,7 +83,7 @@ def _page(screen: Screen, answered: DueAnswer, question: DueQuestion, today: dat
 
 
 def _rows(due: DueShown, today: str, last_day: str) -> list[tuple[str, str, str]]:
-    """Return a line for each reason that was asked for: what is due before what comes due."""
+    """Return a line for each reason, what is due before what becomes due."""
     reasons = sorted(
         (reason for reason in due.reasons if reason.on <= last_day),
         key=lambda reason: reason.on > today,

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.argument("copy", metavar="COPY")
 @click.option("--as", "format", type=FormatName(), required=True, help="The format.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
-@click.option("--fill", metavar="HH", help="Write absent bytes as this, such as FF (raw).")
+@click.option("--fill", metavar="HH", help="Write absent bytes as this value, such as FF (raw).")
 @click.option(
     "--record-length", type=click.IntRange(1, 255), metavar="BYTES", help="Data bytes in a record."
 )
@@ -36,10 +36,10 @@ if TYPE_CHECKING:
 @click.option("--header", metavar="TEXT", help="The content of the S0 record (S-record).")
 @click.option("--base", metavar="ADDRESS", help="Address of the chip's first byte in the file.")
 @click.option("--pair", type=click.Choice(PAIR_SCHEMES), help="Split over two chips: two files.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Write COPY as a file, and read it back before it is called written.
+    """Write COPY as a file, and read the file back to prove it.
 
     With --pair, FILE holds the first chip and FILE.2 the second.
     """
@@ -59,7 +59,9 @@ def _number(text: str | None, option: str, radix: int, most: int = 0xFFFF_FFFF) 
     try:
         value = int(text, radix)
     except ValueError as error:
-        raise click.BadParameter(f"{option} takes a number, and {text!r} is none") from error
+        raise click.BadParameter(
+            f"{option} takes a number, and {text!r} is not a number"
+        ) from error
     if not 0 <= value <= most:
         raise click.BadParameter(f"{option} is at most 0x{most:X}")
     return value

@@ -32,14 +32,14 @@ LISTED = 60
 @parambak_command("history", example="parambak history grebe/port-thruster/U12 --field run_hours")
 @click.argument("where", metavar="WHERE")
 @click.option("--field", "name", metavar="NAME", help="Every value of this field.")
-@click.option("--layout", metavar="FILE", help="Tell fields by this layout, not the position's.")
+@click.option("--layout", metavar="FILE", help="Use this layout, not the position's.")
 @pass_settings
 def command(settings: Settings, where: str, name: str | None, layout: str | None) -> Answer:
     """Show what changed at a position from read to read, and who read it.
 
-    Parameters that go back and forth, and cells that fade, are told from changes that people
-    made: formats/changes.md says by which rules. A small line shows the values, a character
-    for each time that the memory was found otherwise than before.
+    Parameters that alternate and cells that fade are marked by the rules of
+    formats/changes.md. A small line shows the values: one character for each time that the
+    memory was read with new contents.
     """
     question = HistoryQuestion(where=where, field=name, layout=layout)
     return settings.ask(answer, question, partial(_page, name=name, heights=_heights()))
@@ -57,7 +57,7 @@ def _heights() -> str:
 def _page(screen: Screen, history: HistoryAnswer, name: str | None, heights: str) -> None:
     if not history.copies:
         screen.heading(history.where)
-        screen.mind("Nothing was read there yet.")
+        screen.warn("Nothing was read there yet.")
     elif name is None:
         _all_fields(screen, history, heights)
     else:
@@ -65,7 +65,7 @@ def _page(screen: Screen, history: HistoryAnswer, name: str | None, heights: str
 
 
 def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:
-    """Print the copies, the last change of every field, and what flips or fades."""
+    """Print the copies, the last change of every field, and what alternates or fades."""
     screen.heading(history.where)
     screen.table(
         ("read on", "copy", "reads", "read by", "remarks on what changed"),
@@ -73,7 +73,7 @@ def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:
         (2,),
     )
     if history.lost:
-        screen.say(f"Passed over, since its bytes are lost or damaged: {', '.join(history.lost)}.")
+        screen.say(f"Left out, because the bytes are lost or damaged: {', '.join(history.lost)}.")
     _other_layout(screen, history)
     screen.say()
     _last_changes(screen, history, heights)
@@ -89,9 +89,11 @@ def _copy_row(copy: HistoryCopy) -> tuple[str, ...]:
 def _other_layout(screen: Screen, history: HistoryAnswer) -> None:
     if history.other_layout:
         names = ", ".join(history.other_layout)
-        screen.mind(f"Passed over, since another layout tells it: {names}.")
-        screen.say("With that layout: `parambak history WHERE --layout FILE`; what became of the")
-        screen.say("values: `parambak diff OLD NEW --old-layout FILE --layout FILE`.")
+        screen.warn(f"Left out, because another layout is needed: {names}.")
+        screen.say("To see it: `parambak history WHERE --layout FILE`.")
+        screen.say(
+            "To compare the values: `parambak diff OLD NEW --old-layout FILE --layout FILE`."
+        )
 
 
 def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
@@ -103,7 +105,11 @@ def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
             counts[change.field] += 1
     if not last:
         has_layout = history.unchanged_fields is not None
-        screen.say("No field ever changed." if has_layout else "There is no layout: no fields.")
+        screen.say(
+            "No field ever changed."
+            if has_layout
+            else "There is no layout, so no fields are shown."
+        )
         screen.say()
         return
     order = sorted(last.items(), key=lambda item: (item[1].kind in SETTLED, -item[1].entry))
@@ -122,7 +128,7 @@ def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
 
 
 def _values(history: HistoryAnswer, names: Collection[str]) -> dict[str, list[str]]:
-    """Return the values of fields or checks at each entry; what was moved alone is left out."""
+    """Return the values of fields or checks at each entry, without what was only moved."""
     values: dict[str, list[str]] = {name: [] for name in names}
     now: dict[str, str] = {}
     for change in history.changes:
@@ -168,18 +174,18 @@ def _verdict(screen: Screen, history: HistoryAnswer) -> None:
             alternating.add(change.field)
     if fading:
         screen.bad(
-            f"Cells may be fading: {', '.join(sorted(fading))}. Bits went one way and no "
-            "check was renewed. Read the chip again, and replace it."
+            f"Cells may be fading: {', '.join(sorted(fading))}. Bits changed in one direction "
+            "and no check was renewed. Read the chip again, and replace it."
         )
     if alternating:
-        screen.mind(f"Goes back and forth: {', '.join(sorted(alternating))}. Ask who sets it.")
+        screen.warn(f"Alternates: {', '.join(sorted(alternating))}. Ask who sets it.")
     _not_written_down(screen, history)
     if not fading and not alternating:
-        screen.good("Nothing goes back and forth, and no cell fades, as far as was read.")
+        screen.good("No value alternates and no cell fades in what was read.")
 
 
 def _not_written_down(screen: Screen, history: HistoryAnswer) -> None:
-    """Name what nobody wrote down, and how it is put on record."""
+    """Print what has no remark, and how to add one."""
     listed: list[str] = []
     more = 0
     day: str | None = None
@@ -193,11 +199,11 @@ def _not_written_down(screen: Screen, history: HistoryAnswer) -> None:
     if day is None:
         return
     rest = f", and {more} more" if more else ""
-    screen.mind(f"Not written down: {'; '.join(listed)}{rest}.")
+    screen.warn(f"Without a remark: {'; '.join(listed)}{rest}.")
     copies = history.copies
     at = next(at for at, copy in enumerate(copies) if copy.since == day and at)
     pair = f"{copies[at - 1].copy} {copies[at].copy}"
-    screen.say(f"Once it is known: parambak diff {pair} --remark TEXT --by NAME")
+    screen.say(f"To add a remark: parambak diff {pair} --remark TEXT --by NAME")
 
 
 def _one_field(screen: Screen, history: HistoryAnswer, name: str, heights: str) -> None:
@@ -223,7 +229,7 @@ def _one_field(screen: Screen, history: HistoryAnswer, name: str, heights: str) 
     screen.say()
     screen.lines([small_line(values, WIDE, heights)])
     screen.say(
-        f"{counted(len(history.copies), 'time')} from {history.copies[0].since} to "
-        f"{history.copies[-1].since}; it changed at {len(changed)} of them."
+        f"{counted(len(history.copies), 'entry', 'entries')} from {history.copies[0].since} to "
+        f"{history.copies[-1].since}; the value changed in {len(changed)} of them."
     )
     _other_layout(screen, history)

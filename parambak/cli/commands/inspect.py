@@ -22,17 +22,17 @@ if TYPE_CHECKING:
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option("--format", type=FormatName(), help=FORMAT_HELP)
 @click.option(
-    "--accept", multiple=True, metavar="NAME", help="Let one named irregularity pass, and note it."
+    "--accept", multiple=True, metavar="NAME", help="Allow one named irregularity, and note it."
 )
 @click.option("--memory", type=click.IntRange(1), metavar="BYTES", help="The memory's size.")
 @click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
-@click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
-@click.option("--second-opinion", is_flag=True, help="Decode once more by unrelated code.")
+@click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
+@click.option("--second-opinion", is_flag=True, help="Decode again by unrelated code.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Show what each DUMP holds: addresses, digests, sums, findings.
+    """Show what each DUMP holds: addresses, SHA-256, sums, findings.
 
-    With more than one, how they relate, and what a difference most looks like.
+    With two or more, show how they relate, and the likely cause of a difference.
     """
     return settings.ask(answer, InspectQuestion(**options), _page)
 
@@ -47,25 +47,27 @@ def _page(screen: Screen, inspected: InspectAnswer) -> None:
         screen.say()
     _relations(screen, inspected)
     for note in inspected.pair:
-        screen.say(f"They look like a pair: {note.text}.")
-        screen.say("If they are, archive them with --pair.")
+        screen.say(f"The two dumps look like a pair: {note.text}.")
+        screen.say("If they are a pair, archive them with --pair.")
         screen.say()
     explanation = inspected.explanation
     if explanation is not None:
         explanation_page(screen, explanation)
     against = sum(finding.against for dump in inspected.dumps for finding in dump.findings)
     verdict = _verdict(len(inspected.dumps), against, differ=explanation is not None)
-    (screen.mind if against or explanation else screen.good)(verdict)
+    (screen.warn if against or explanation else screen.good)(verdict)
 
 
 def _verdict(number: int, against: int, *, differ: bool) -> str:
-    read = "The dump was read whole" if number == 1 else f"All {number} dumps were read whole"
+    names = {1: "The dump is", 2: "Both dumps are"}
+    complete = f"{names.get(number, f'All {number} dumps are')} complete"
+    it = "it" if number == 1 else "them"
     if against:
         findings = counted(against, "finding")
-        return f"{read}, but {findings} against: look at each before you rely on the read."
+        return f"{complete}, with {findings} AGAINST {it.upper()}. Read each one before use."
     if differ:
-        return f"{read}, but they differ: they are not reads of one unchanged memory."
-    return f"{read}; nothing speaks against {'it' if number == 1 else 'them'}."
+        return f"{complete}, but they differ: they are not reads of one unchanged memory."
+    return f"{complete}; no finding is against {it}."
 
 
 def _facts(dump: DumpShown) -> list[tuple[str, str]]:

@@ -1,4 +1,4 @@
-"""`measure`: readings of an instrument, held against limits that the user or maker states."""
+"""`measure`: readings of an instrument, compared with limits that the user or maker states."""
 
 from __future__ import annotations
 
@@ -23,9 +23,12 @@ if TYPE_CHECKING:
 @click.argument("where", metavar="WHERE")
 @click.argument("readings", metavar="NAME=VALUE…", nargs=-1)
 @click.option(
-    "--not-possible", metavar="NAME=REASON", multiple=True, help="Why it could not be measured."
+    "--not-possible",
+    metavar="NAME=REASON",
+    multiple=True,
+    help="A measurement that was not possible, and why.",
 )
-@click.option("--limits", metavar="FILE", help="The limits (TOML); they hold here from now on.")
+@click.option("--limits", metavar="FILE", help="The limits (TOML). They apply here from now on.")
 @click.option(
     "--stage",
     type=click.Choice(STAGES),
@@ -33,17 +36,17 @@ if TYPE_CHECKING:
     show_default=True,
     help="Before the card comes out, or after it was fitted.",
 )
-@click.option("--instrument", metavar="TEXT", help="What it was measured with.")
+@click.option("--instrument", metavar="TEXT", help="The instrument that was used.")
 @click.option("--calibrated", metavar="DATE", help="When the instrument was last calibrated.")
-@click.option("--on", metavar="DATE", help="The day of the readings; else today.")
-@click.option("--by", metavar="PERSON", help="Who measured; an open visit remembers it.")
-@click.option("--remark", metavar="TEXT", help="Anything worth knowing.")
+@click.option("--on", metavar="DATE", help="The day of the readings. Default: today.")
+@click.option("--by", metavar="PERSON", help="Who measured. Default: the person of the open visit.")
+@click.option("--remark", metavar="TEXT", help="A remark, kept with the readings.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Put readings at a unit on record, and say whether each is inside its limits.
+    """Record readings at a unit, and show if each is inside its limits.
 
-    A decimal comma will do, and the value is shown as it was understood. A speed may be
-    given in Hz where the limits state the teeth of the wheel.
+    A decimal comma is allowed; the answer shows the value as it was understood. A speed
+    can be given in Hz if the limits state the teeth of the wheel.
     """
     return settings.ask(answer, MeasureQuestion(**options), _page)
 
@@ -55,7 +58,7 @@ def _page(screen: Screen, measured: MeasureAnswer) -> None:
         screen.facts([("limits", limits.title), ("stated by", limits.source)], indent=0)
     if measured.instrument:
         day = measured.calibrated
-        since = f", calibrated {day}" if day else ", calibration not given"
+        since = f", calibrated {day}" if day else ", calibration not recorded"
         screen.facts([("instrument", measured.instrument + since)], indent=0)
     if readings:
         screen.say()
@@ -70,9 +73,11 @@ def _page(screen: Screen, measured: MeasureAnswer) -> None:
     if understood:
         screen.say(f"Understood: {'; '.join(understood)}.")
     for again in measured.asked_again:
-        screen.say(f"Still to be measured: {again.name}. It was not possible: {again.reason}.")
+        screen.say(
+            f"Still to be measured: {again.name}. It was not possible last time: {again.reason}."
+        )
     if measured.not_given:
-        screen.say(f"Stated in the limits and not given: {', '.join(measured.not_given)}.")
+        screen.say(f"In the limits, and not measured: {', '.join(measured.not_given)}.")
     _verdict(screen, readings)
 
 
@@ -94,11 +99,11 @@ def _verdict(screen: Screen, readings: tuple[ReadingShown, ...]) -> None:
     outside = [reading.name for reading in readings if reading.within is False]
     unknown = [reading.name for reading in readings if reading.within is None]
     if not readings:
-        screen.mind("No reading was given, and nothing was put on record.")
+        screen.warn("No reading was given, and nothing was put on record.")
     elif outside:
-        screen.bad(f"OUTSIDE THE LIMITS: {', '.join(outside)}. On record all the same.")
+        screen.bad(f"OUTSIDE THE LIMITS: {', '.join(outside)}. The readings are on record.")
         screen.say("Find the cause before any card is changed; then measure again.")
     elif unknown:
-        screen.mind(f"On record. Not known: {', '.join(unknown)}.")
+        screen.warn(f"On record. Not judged: {', '.join(unknown)}.")
     else:
-        screen.good("On record: all inside their limits.")
+        screen.good("On record: all readings are inside their limits.")

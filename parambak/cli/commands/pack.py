@@ -20,18 +20,18 @@ if TYPE_CHECKING:
 @parambak_command("pack", example="parambak pack grebe --out grebe.zip")
 @click.argument("vessels", metavar="VESSEL…", nargs=-1, required=True)
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(settings: Settings, vessels: tuple[str, ...], out: str, *, replace: bool) -> Answer:
     """Write everything about each VESSEL into FILE, for another vault to unpack.
 
-    Nothing of other vessels goes along. The file is read back before it has its name.
+    Nothing of other vessels is included. The file is read back before it gets its name.
     """
     return settings.ask(answer, PackQuestion(vessels=vessels, out=out, replace=replace), _page)
 
 
 def _page(screen: Screen, packed: PackAnswer) -> None:
-    inside = f"{counted(packed.records, 'record')} and {counted(packed.objects, 'object')}"
+    inside = f"{counted(packed.records, 'record')} and {counted(packed.objects, 'file')}"
     screen.facts(
         [
             ("vessels", ", ".join(packed.vessels)),

@@ -1,4 +1,4 @@
-"""`rebuild`: the index thrown away and built anew from the records."""
+"""`rebuild`: the index made again from the records."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 @parambak_command("rebuild", example="parambak rebuild")
 @pass_settings
 def command(settings: Settings) -> Answer:
-    """Throw the index away and build it anew from the records.
+    """Make the index again from the records.
 
     The index is a cache: every answer is the same before and after. Nothing
     else is changed.
@@ -26,6 +26,6 @@ def command(settings: Settings) -> Answer:
 
 
 def _page(screen: Screen, rebuilt: RebuildAnswer) -> None:
-    about = counted(rebuilt.vessels, "identity", "identities")
+    identities = counted(rebuilt.vessels, "vessel identity", "vessel identities")
     records = counted(rebuilt.records, "record")
-    screen.good(f"The index was built anew: {records}, vessels by {about}.")
+    screen.good(f"The index was made again: {records}, {identities}.")

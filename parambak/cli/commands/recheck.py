@@ -1,4 +1,4 @@
-"""`recheck`: every object and record of the vault hashed again."""
+"""`recheck`: every file and record of the vault read and checked again."""
 
 from __future__ import annotations
 
@@ -25,27 +25,28 @@ MOST_SHOWN = 8  # of what is lost with one file
     "--minutes",
     type=click.IntRange(1, 10_000),
     metavar="N",
-    help="Stop after N minutes, and go on there the next time.",
+    help="Stop after N minutes; the next call continues there.",
 )
 @click.option(
     "--seal",
+    "seals",
     metavar="LINE",
     multiple=True,
-    help="A seal written down earlier: is that history still whole?",
+    help="A seal written down earlier: is that history still complete?",
 )
 @pass_settings
 def command(settings: Settings, minutes: int | None, seals: tuple[str, ...]) -> Answer:
-    """Hash every object and record again, and say what is damaged."""
+    """Read every file and record of the vault again, and show what is damaged."""
     question = RecheckQuestion(minutes=minutes, seals=seals)
     return settings.ask(answer, question, partial(_page, settings))
 
 
 def _page(settings: Settings, screen: Screen, checked: RecheckAnswer) -> None:
-    objects, records = counted(checked.objects, "object"), counted(checked.records, "record")
-    screen.say(f"{objects} and {records} were hashed again.")
-    facts = [("everything read since", checked.oldest_full_read or "never")]
+    files, records = counted(checked.objects, "file"), counted(checked.records, "record")
+    screen.say(f"{files} and {records} were read and checked again.")
+    facts = [("everything checked since", checked.oldest_full_read or "never")]
     if checked.unread:
-        facts.append(("not read yet", f"{checked.unread} of this round, begun {checked.began}"))
+        facts.append(("not checked yet", f"{checked.unread} of this round, begun {checked.began}"))
     screen.facts(facts)
     for damaged in checked.damaged:
         screen.say(f"DAMAGED {damaged.file}: {damaged.text}", indent=2)
@@ -70,13 +71,13 @@ def _lost(screen: Screen, lost: tuple[LossShown, ...]) -> None:
 
 def _verdict(screen: Screen, checked: RecheckAnswer, *, doubted: bool) -> None:
     if checked.damaged:
-        screen.bad(f"The vault is damaged in {counted(len(checked.damaged), 'location')}.")
+        screen.bad(f"The vault is damaged: {counted(len(checked.damaged), 'file')}.")
     elif checked.cut:
-        screen.bad("Every file is sound in itself, and records are gone.")
+        screen.bad("Every file is sound, but records are missing.")
     elif doubted:
-        screen.mind("Every file is sound in itself; but see the notes about the vault as a whole.")
+        screen.warn("Every file is sound, but read the notes about the vault as a whole.")
     elif checked.unread:
-        screen.mind("All sound so far.")
+        screen.warn("All sound so far.")
     else:
         screen.good("All sound.")
 

@@ -1,4 +1,4 @@
-"""`recover`: a new vault from whatever survived."""
+"""`recover`: a new vault from the files that survived."""
 
 from __future__ import annotations
 
@@ -24,19 +24,18 @@ MOST_SHOWN = 20  # of the files that are missing, and of those that could not be
 def command(settings: Settings, folders: tuple[str, ...]) -> Answer:
     """Build a new vault of all that can be proven among the files in FOLDER.
 
-    The files may have any names, lie in folders within folders, be a damaged
-    vault, several, or packs. They are only read. What is missing is listed.
+    The files may have any names, and lie in folders within folders. They may be a damaged
+    vault, several vaults, or packs. They are only read. What is missing is listed.
     """
     return settings.ask(answer, RecoverQuestion(folders=folders), _page)
 
 
 def _page(screen: Screen, recovered: RecoverAnswer) -> None:
-    objects = counted(recovered.objects, "object")
-    records = counted(recovered.records, "record")
-    screen.say(f"{counted(recovered.files, 'file')} looked at: {objects} and {records} proven.")
+    files, records = counted(recovered.objects, "file"), counted(recovered.records, "record")
+    screen.say(f"{counted(recovered.files, 'file')} read. Proven: {files} and {records}.")
     unnamed = recovered.unnamed
     facts = [("vault", recovered.vault)]
-    identity = "as it was" if recovered.identity_known else "new: no record tells the old"
+    identity = "as it was" if recovered.identity_known else "new: no record states the old one"
     facts.append(("identity", identity))
     if unnamed:
         facts.append(("left out", f"{counted(unnamed, 'file')} that no record names"))
@@ -46,17 +45,17 @@ def _page(screen: Screen, recovered: RecoverAnswer) -> None:
         _listed(screen, [f"{file.file}: {file.text}" for file in unused], word)
     _listed(screen, [_missing(file) for file in recovered.missing], "MISSING")
     if recovered.whole:
-        screen.good("Recovered: nothing is known to be missing.")
-        screen.say("Do next: hold your seals against it, with recheck --seal.")
+        screen.good("Recovered: nothing on record is missing.")
+        screen.say("Do next: compare your seals with it: `parambak recheck --seal SEAL`.")
         return
     if recovered.missing:
-        screen.bad(f"Recovered with holes: {counted(len(recovered.missing), 'file')} missing.")
+        screen.bad(f"Recovered, with {counted(len(recovered.missing), 'file')} MISSING.")
     else:
         doubtful = counted(len(recovered.in_doubt), "file")
         screen.bad(f"Recovered, but {doubtful} could not be used, and may hold what is lost.")
     screen.say(
-        "Do next: look for them on other sticks and laptops and recover from all folders at once "
-        "into another new vault; recheck goes on naming what is missing."
+        "Do next: look for them on other sticks and laptops. Then recover from all folders at "
+        "once into another new vault. `parambak recheck` lists what is still missing."
     )
 
 

@@ -1,4 +1,4 @@
-"""`seal`: the short line that finds a history cut back, to be written down elsewhere."""
+"""`seal`: a short line that shows later if records were removed, to keep elsewhere."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
 @click.argument("vessels", metavar="[VESSEL]...", nargs=-1)
 @pass_settings
 def command(settings: Settings, vessels: tuple[str, ...]) -> Answer:
-    """Print the line that closes each vessel's history as of now.
+    """Print a seal of each vessel's history as it is now.
 
-    Write it into a report, or keep it on another stick: `recheck --seal` tells
-    by it whether records were removed since. Without VESSEL, of all vessels.
+    Write it into a report, or keep it on another stick. With it, `recheck --seal` shows if
+    records were removed later. Without VESSEL, every vessel gets a seal.
     """
     return settings.ask(answer, SealQuestion(vessels=vessels), _page)
 
 
-def _page(screen: Screen, closing: SealAnswer) -> None:
-    if not closing.lines:
+def _page(screen: Screen, sealed: SealAnswer) -> None:
+    if not sealed.lines:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
-    for line in closing.lines:
+    for line in sealed.lines:
         screen.say(line.line)

@@ -1,4 +1,4 @@
-"""`tables`: everything on record as CSV or JSON lines, for another program to take in."""
+"""`tables`: everything on record as CSV or JSON lines, for other programs."""
 
 from __future__ import annotations
 
@@ -27,15 +27,15 @@ if TYPE_CHECKING:
     help="The format.",
 )
 @click.option("--out", metavar="FOLDER", required=True, help="The folder to write them in.")
-@click.option("--replace", is_flag=True, help="Write over files that stand there.")
+@click.option("--replace", is_flag=True, help="Write over existing files.")
 @pass_settings
 def command(
     settings: Settings, /, *, vessel: str | None, form: Form, out: str, replace: bool
 ) -> Answer:
     """Write all tables of VESSEL, or of all vessels, as files in FOLDER.
 
-    The columns are those of formats/tables.md, and stay. A cell of CSV that a spreadsheet
-    would take for a formula has an apostrophe before it; JSON lines are exact.
+    formats/tables.md lists the columns, which do not change. In CSV, a cell that a
+    spreadsheet would take as a formula begins with an apostrophe. JSON lines are exact.
     """
 
     def page(screen: Screen, answered: TablesAnswer) -> None:

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 @click.argument("file", metavar="FILE")
 @pass_settings
 def command(settings: Settings, file: str) -> Answer:
-    """Merge a FILE that `pack` wrote into the vault; nothing in the vault is lost by it.
+    """Merge a FILE that `pack` wrote into the vault; nothing in the vault is lost.
 
-    Every file is hashed first. A missing or empty folder becomes a vault.
+    Every file is checked first. A missing or empty folder becomes a vault.
     """
     return settings.ask(answer, UnpackQuestion(file=file), _page)
 
@@ -35,9 +35,9 @@ def _page(screen: Screen, joined: UnpackAnswer) -> None:
     for refused in joined.refused:
         screen.say(f"REFUSED {refused.file}: {refused.text}", indent=2)
     what = (
-        f"{counted(joined.records, 'record')} and {counted(joined.objects, 'object')} came in"
+        f"{counted(joined.records, 'record')} and {counted(joined.objects, 'file')} came in"
         if joined.added
-        else "All that could be taken was in the vault already"
+        else "Everything that could be taken was in the vault already"
     )
     if joined.refused:
         screen.bad(f"{what}; {counted(len(joined.refused), 'file')} could not be taken.")

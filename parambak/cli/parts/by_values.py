@@ -1,4 +1,4 @@
-"""What became of values from one layout to another, as tables: of `diff` and `swap read-back`."""
+"""Values compared by two layouts, as tables: of `diff` and `swap read-back`."""
 
 from __future__ import annotations
 
@@ -12,21 +12,20 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 WORD_NEEDED = (
-    "A name that matches does not prove a meaning that matches. Get the maker's word on what "
-    "changed between the two software versions, and put it on record as a remark."
+    "The same name does not prove the same meaning. Ask the maker what changed between the two "
+    "software versions, and record the answer as a remark."
 )
 
 
 def tables(screen: Screen, values: ValuesCompared) -> None:
     """Print what changed and what was not carried over."""
-    screen.say("Two layouts are given: values were compared, and NO BYTES.")
+    screen.say("Two layouts are given: values were compared, and NOT BYTES.")
     screen.say(f"{counted(values.same_values, 'value')} the same in both.", indent=2)
     for part in values.coverage:
         if part.covered_bytes < part.size:
             screen.say(
                 f"{part.size - part.covered_bytes} of {part.size} bytes of the {part.side} memory "
-                "have no field: "
-                "nothing is said of them.",
+                "have no field and were not compared.",
                 indent=2,
             )
     if values.fields:
@@ -35,20 +34,20 @@ def tables(screen: Screen, values: ValuesCompared) -> None:
             ("address", "field", "old", "new", "kind"),
             [_change_row(change) for change in values.fields],
         )
-    for title, chosen in (
+    for title, lost_values in (
         (
             "Values that could not be carried over:",
-            [one for one in values.not_carried if one.old_field],
+            [lost for lost in values.not_carried if lost.old_field],
         ),
         (
-            "Fields of the new layout alone:",
-            [one for one in values.not_carried if one.why == ONLY_NEW],
+            "Fields in the new layout only:",
+            [lost for lost in values.not_carried if lost.why == ONLY_NEW],
         ),
     ):
-        if chosen:
+        if lost_values:
             screen.say()
             screen.say(title)
-            screen.table(("field", "old", "new", "why"), [_lost_row(one) for one in chosen])
+            screen.table(("field", "old", "new", "why"), [_lost_row(lost) for lost in lost_values])
     screen.say()
 
 

@@ -10,5 +10,5 @@ if TYPE_CHECKING:
 
 
 def written(screen: Screen, page: PageWritten) -> None:
-    """Say where the page is."""
+    """Print where the page is."""
     screen.good(f"Written: {page.file}. Open it in a browser; it prints on A4.")

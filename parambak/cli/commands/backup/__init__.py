@@ -1,1 +1,1 @@
-"""The commands of `location`."""
+"""The commands of `backup`."""

@@ -20,11 +20,17 @@ if TYPE_CHECKING:
 @click.argument("name", metavar="NAME")
 @click.argument("address", metavar="ADDRESS")
 @click.option(
-    "--vessel", "vessels", multiple=True, metavar="VESSEL", help="This one only; again for more."
+    "--vessel",
+    "vessels",
+    multiple=True,
+    metavar="VESSEL",
+    help="Only this vessel; repeat it for more.",
 )
-@click.option("--packed", is_flag=True, help="One pack for each vessel, as suits a stick with FAT.")
 @click.option(
-    "--merge", is_flag=True, help="Another vault that is there is kept together with this."
+    "--packed", is_flag=True, help="One pack for each vessel: better on a stick with FAT."
+)
+@click.option(
+    "--merge", is_flag=True, help="Keep another vault that is there together with this one."
 )
 @pass_settings
 def command(  # noqa: PLR0913 - one argument an option
@@ -37,10 +43,10 @@ def command(  # noqa: PLR0913 - one argument an option
     packed: bool,
     merge: bool,
 ) -> Answer:
-    """Add a backup location that shall hold the same as the vault, or some vessels of it.
+    """Add a backup location, for the whole vault or for some vessels of it.
 
-    ADDRESS is a folder, sftp://USER@HOST/PATH, or a URL of fsspec's. NAME goes along with
-    the records of the vessels sent there; the address does not. `backup send` fills it.
+    ADDRESS is a folder, sftp://USER@HOST/PATH, or a URL of fsspec. NAME goes with the records
+    that are sent there; the address does not. Then `backup send` fills it.
     """
     question = BackupAddQuestion(
         name=name, address=typed_address(address), vessels=vessels, packed=packed, merge=merge

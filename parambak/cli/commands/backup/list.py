@@ -1,4 +1,4 @@
-"""`backup list`: the backup locations, and what each was last found to hold."""
+"""`backup list`: the backup locations, and what each was last proven to hold."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ if TYPE_CHECKING:
 @parambak_command("list", example="parambak backup list")
 @pass_settings
 def command(settings: Settings, /) -> Answer:
-    """List the backup locations, and for how many vessels each was last proven to hold what."""
+    """List the backup locations, and what each was last proven to hold."""
     return settings.ask(answer, BackupListQuestion(), _page)
 
 
 def _page(screen: Screen, listed: BackupListAnswer) -> None:
     if not listed.locations:
         screen.say(
-            "No backup location is known yet. Add one with `parambak backup add NAME ADDRESS`."
+            "No backup location is on record yet. Add one with `parambak backup add NAME ADDRESS`."
         )
         return
     for location in listed.locations:
@@ -38,16 +38,18 @@ def _page(screen: Screen, listed: BackupListAnswer) -> None:
 
 def _holds(location: LocationShown) -> str:
     if location.proven_on is None and not location.vessels_here:
-        return "nothing that is known: no vessel that belongs there is in this vault"
+        return "nothing on record: this vault has no vessel that belongs there"
     if location.proven_on is None:
         return f"nothing yet: `parambak backup send {location.location}`"
     dates = location.proven_on
     if location.oldest_proof != dates:
         dates = f"{location.oldest_proof} to {dates}"
     records, vessels = counted(location.records, "record"), counted(location.vessels_held, "vessel")
-    text = f"{records} of {vessels}, {'hashed' if location.hashed else 'NOT HASHED'} there {dates}"
+    text = (
+        f"{records} of {vessels}, {'checked' if location.hashed else 'NOT CHECKED'} there {dates}"
+    )
     return (
-        f"{text}; {counted(location.missing, 'record')} NOT WHOLE there"
+        f"{text}; {counted(location.missing, 'record')} NOT COMPLETE there"
         if location.missing
         else text
     )

@@ -1,4 +1,4 @@
-"""`backup remove`: a backup location is given up, as a new record; nothing in it is touched."""
+"""`backup remove`: a backup location is removed by a new record; nothing in it changes."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 @click.argument("name", metavar="NAME")
 @pass_settings
 def command(settings: Settings, /, name: str) -> Answer:
-    """Give a backup location up: it is sent to no more, and what it holds counts no more.
+    """Remove a backup location: nothing more is sent there, and what it holds no longer counts.
 
-    What is in it stays there. `backup add` with its address takes it up again.
+    Its contents stay there. `backup add` with its address adds it again.
     """
     return settings.ask(answer, BackupRemoveQuestion(name=name), _page)
 
 
 def _page(screen: Screen, removed: BackupRemoveAnswer) -> None:
-    screen.good(f"{removed.location} is given up; what is in it was not touched.")
+    screen.good(f"{removed.location} is removed. Its contents were not changed.")

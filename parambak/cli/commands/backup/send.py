@@ -1,4 +1,4 @@
-"""`backup send`: what a backup location lacks is sent there, and what is there is hashed."""
+"""`backup send`: what is missing in a backup location is sent; what is there is checked."""
 
 from __future__ import annotations
 
@@ -19,18 +19,16 @@ if TYPE_CHECKING:
 
 @parambak_command("send", example="parambak backup send red-stick")
 @click.argument("name", metavar="NAME")
-@click.option(
-    "--both-ways", is_flag=True, help="Take in what the backup location has and the vault has not."
-)
-@click.option("--quick", is_flag=True, help="Trust the sizes of what is there; it is not hashed.")
-@click.option("--at", metavar="ADDRESS", help="Where the backup location is found today.")
+@click.option("--both-ways", is_flag=True, help="Take in also what is there and not in the vault.")
+@click.option("--quick", is_flag=True, help="Compare only names and sizes there, no contents.")
+@click.option("--at", metavar="ADDRESS", help="The address of the backup location today.")
 @pass_settings
 def command(
     settings: Settings, /, *, name: str, both_ways: bool, quick: bool, at: str | None
 ) -> Answer:
-    """Send to a location what it lacks, hash what it has, and heal either side from the other.
+    """Send what is missing to a backup location, check what is there, and heal either side.
 
-    Nothing is deleted. It may be broken off at any moment; called again, it goes on.
+    Nothing is deleted. You can stop it at any time: the next call continues.
     """
     question = BackupSendQuestion(
         name=name, at=typed_address(at or "") or None, both_ways=both_ways, quick=quick
@@ -39,7 +37,7 @@ def command(
 
 
 def _page(screen: Screen, sent: BackupSendAnswer) -> None:
-    how = "hashed there" if sent.hashed else "of the right size there, NOT HASHED"
+    how = "checked there" if sent.hashed else "of the right size there, NOT CHECKED"
     screen.say(
         f"{counted(sent.sent, 'file')} sent and read back; {counted(sent.there, 'file')} {how}."
     )
@@ -51,8 +49,8 @@ def _page(screen: Screen, sent: BackupSendAnswer) -> None:
             screen.say(f"HEALED {where}: {file}; what was damaged is kept in damaged/", indent=2)
     added = sent.added
     if added is not None:
-        records, objects = counted(added.records, "record"), counted(added.objects, "object")
-        screen.say(f"Taken into the vault: {records} and {objects}.")
+        records, files = counted(added.records, "record"), counted(added.objects, "file")
+        screen.say(f"Taken into the vault: {records} and {files}.")
     if sent.unknown:
         text = f"{counted(sent.unknown, 'record')} there are not in this vault"
         more = "; --both-ways takes in what belongs here" if added is None else ""
@@ -65,10 +63,13 @@ def _page(screen: Screen, sent: BackupSendAnswer) -> None:
 def _verdict(screen: Screen, sent: BackupSendAnswer) -> None:
     vessels = counted(len({held.vessel for held in sent.held}), "vessel")
     if not sent.held and not sent.refused:
-        screen.mind(f"No vessel that belongs in {sent.location} is in this vault: none was sent.")
+        screen.warn(f"No vessel that belongs in {sent.location} is in this vault: none was sent.")
     elif sent.refused:
         screen.bad(f"{sent.location} does not hold everything of {vessels}: see above.")
     elif sent.hashed:
-        screen.good(f"{sent.location} holds everything of {vessels}, every byte hashed there now.")
+        screen.good(f"{sent.location} holds everything of {vessels}, every byte checked there now.")
     else:
-        screen.mind(f"{sent.location} has every file of {vessels} by name and size; not hashed.")
+        screen.warn(
+            f"{sent.location} has every file of {vessels} by name and size; the contents were NOT "
+            "CHECKED."
+        )

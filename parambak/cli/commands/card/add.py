@@ -1,4 +1,4 @@
-"""`card add`: a processor card by its serial number, and its location."""
+"""`card add`: a processor card by its serial number, and where it is."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ if TYPE_CHECKING:
 @click.option(
     "--location",
     type=click.Choice(CARD_LOCATIONS),
-    help="Where it is now; else spare aboard, or with --unit in a unit.",
+    help="Where it is now. Default: spare aboard, or with --unit in a unit.",
 )
 @click.option("--unit", metavar="NAME", help="The unit that it is in.")
 @click.option("--card-type", metavar="TEXT", help="The maker's type, as printed on it.")
-@click.option("--by", metavar="PERSON", help="Who says so.")
+@click.option("--by", metavar="PERSON", help="Who states it.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Put a card on record, or where a known one is now.
+    """Record a card, or where a recorded card is now.
 
-    A spare's own dump is archived with --card SERIAL, never under a unit.
+    Archive the dump of a spare card with `archive --card SERIAL`, never under a unit.
     """
     return settings.ask(answer, CardAddQuestion(**options), _page)
 

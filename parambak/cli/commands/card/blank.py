@@ -16,11 +16,11 @@ if TYPE_CHECKING:
 
 
 @parambak_command("blank", example="parambak card blank --out PC-4471.toml", vault=False)
-@click.option("--out", metavar="FILE", help="The file to write; else it is printed.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--out", metavar="FILE", help="The file to write. Default: the sheet is printed.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Write a card sheet in which every line is a comment, to fill in in any editor."""
+    """Write a blank card sheet, every line a comment, to fill in with any editor."""
     return settings.ask(answer, CardBlankQuestion(**options), _page)
 
 
@@ -29,6 +29,6 @@ def _page(screen: Screen, blank: CardBlankAnswer) -> None:
         click.echo(blank.text, nl=False)
         return
     screen.good(
-        f"A blank card sheet is in {blank.file}. Take the # away from the lines that you fill in; "
-        "then keep it with `parambak card record`."
+        f"Written: {blank.file}, a blank card sheet. Remove the # from each line that you fill in. "
+        "Then keep it with `parambak card record`."
     )

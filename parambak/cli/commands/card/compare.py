@@ -1,4 +1,4 @@
-"""`card compare`: a new card's sheet against the unit's, entry by entry."""
+"""`card compare`: a new card's sheet compared with the unit's, entry by entry."""
 
 from __future__ import annotations
 
@@ -22,18 +22,18 @@ if TYPE_CHECKING:
 )
 @click.argument("where", metavar="VESSEL/UNIT")
 @click.option("--new-card", metavar="SHEET", help="The new card's sheet.")
-@click.option("--new-card-serial", metavar="SERIAL", help="A card whose sheet is on record.")
+@click.option("--new-card-serial", metavar="SERIAL", help="A new card whose sheet is on record.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Hold a new card's sheet against that of the unit, entry by entry.
+    """Compare a new card's sheet with that of the unit, entry by entry.
 
-    Exit code 0 where all that either states is the same on both, else 1.
+    The exit code is 0 if every entry that either sheet states is the same on both, else 1.
     """
     return settings.ask(answer, CardCompareQuestion(**options), _page)
 
 
 def _page(screen: Screen, compared: CardCompareAnswer) -> None:
-    screen.heading(f"The new card's sheet against that of {compared.where}")
+    screen.heading(f"The new card's sheet compared with that of {compared.where}")
     screen.table(
         ("entry", "unit needs", "new card has", "answer"),
         [
@@ -57,7 +57,7 @@ def _page(screen: Screen, compared: CardCompareAnswer) -> None:
     entries = counted(len(compared.entries), "entry", "entries")
     if compared.same:
         screen.good(f"The same: all {entries}.")
-        screen.say(f"A sheet is as good as the look at the card was. {DEFER}")
+        screen.say(f"Only the sheets were compared, not the cards. {DEFER}")
         return
     screen.say(DEFER)
     counts = [(compared.differing, "DIFFER"), (compared.not_stated, "NOT STATED on one of the two")]

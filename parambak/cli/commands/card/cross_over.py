@@ -1,4 +1,4 @@
-"""`card cross-over`: the cards of two like units, crossed over for fault-finding and put back."""
+"""`card cross-over`: the cards of two similar units, crossed over to find a fault, or back."""
 
 from __future__ import annotations
 
@@ -23,14 +23,16 @@ if TYPE_CHECKING:
 )
 @click.argument("one", metavar="VESSEL/UNIT")
 @click.argument("other", metavar="VESSEL/UNIT")
-@click.option("--reason", metavar="TEXT", required=True, help="What is looked for, or was found.")
+@click.option(
+    "--reason", metavar="TEXT", required=True, help="Which fault you look for, or the result."
+)
 @click.option("--by", metavar="PERSON", required=True, help="Who did it.")
 @click.option("--back", is_flag=True, help="They were put back, each into its own unit.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Put on record that the cards of two like units were crossed over, or put back.
+    """Record that the cards of two similar units were crossed over, or put back.
 
-    Read both chips before: each unit runs with the other's parameters until they are back.
+    Read both chips first. Each unit runs with the other's parameters until they are back.
     """
     return settings.ask(answer, CardCrossOverQuestion(**options), _page)
 
@@ -40,15 +42,15 @@ def _page(screen: Screen, cross_over: CardCrossOverAnswer) -> None:
     if not cross_over.crossed_over:
         screen.good(f"On record: the cards of {one} and {other} are each in their own unit again.")
         screen.say(
-            "Read both chips once more, and hold them against the copies with `parambak diff`: a "
-            "unit that ran with the other's parameters may have written to its chip. Test every "
-            "safety action of both before return to service."
+            "Read both chips again, and compare them with the copies: `parambak diff`. A unit that "
+            "ran with the other's parameters may have written to its chip. Test every safety "
+            "action of both before return to service."
         )
         return
     cautions(screen)
-    screen.mind(f"On record: {cross_over.consequence}.")
+    screen.warn(f"On record: {cross_over.consequence}.")
     screen.say(
-        "Each unit runs with parameters that are not its own: addresses, trims and limits may "
-        "be wrong for it. Do not leave it so. While it lasts, `archive` stops a read filed under "
-        f"either. Afterwards: `parambak card cross-over {one} {other} --back --reason … --by …`."
+        "Each unit runs with the other's parameters: addresses, trims and limits may be wrong. "
+        "Do not leave it like this. Until the cards are back, `archive` stops reads of both units. "
+        f"When they are back: `parambak card cross-over {one} {other} --back --reason … --by …`."
     )

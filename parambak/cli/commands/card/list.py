@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("vessel", metavar="[VESSEL]", required=False)
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """List the processor cards of VESSEL, or of all: where each is, its dumps, its sheet."""
+    """List the cards of VESSEL, or of all vessels: where each is, its dumps, its sheet."""
     return settings.ask(answer, CardListQuestion(**options), _page)
 
 
@@ -34,7 +34,7 @@ def _page(screen: Screen, listed: CardListAnswer) -> None:
         [
             (
                 card.where,
-                card.card_type or "not told",
+                card.card_type or "not recorded",
                 _location(card),
                 _dumps(card),
                 card.sheet or "none",
@@ -44,16 +44,19 @@ def _page(screen: Screen, listed: CardListAnswer) -> None:
     )
     for card in cards:
         for conflict in card.conflicts:
-            screen.say(f"{card.where}: told in two ways: {conflict}; settle it with `card add`")
+            screen.say(
+                f"{card.where}: the records differ: {conflict}. Correct it with `parambak card "
+                "add`."
+            )
     screen.say()
     screen.say(f"{counted(len(cards), 'card')}.")
 
 
 def _location(card: CardListed) -> str:
-    words = card.location or "not told"
+    words = card.location or "not recorded"
     if card.unit is not None:
         words += f", {card.unit}"
-    return f"{words} (EXCHANGED, of {card.belongs_to})" if card.belongs_to else words
+    return f"{words} (CROSSED OVER, belongs to {card.belongs_to})" if card.belongs_to else words
 
 
 def _dumps(card: CardListed) -> str:

@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 @click.argument("dump", metavar="DUMP")
 @click.option("--position", metavar="TEXT", help="Its position on the card, such as U7.")
 @click.option("--format", type=FormatName(), help=FORMAT_HELP)
-@click.option("--accept", multiple=True, metavar="NAME", help="Let one irregularity pass.")
+@click.option("--accept", multiple=True, metavar="NAME", help="Allow one irregularity.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Print what tells a program memory from another, as lines for a card sheet.
+    """Print the sums of a program memory, as lines for a card sheet.
 
-    DUMP itself is kept nowhere: where a maker's bytes may not be kept, the digest alone
-    tells whether two memories hold the same.
+    DUMP itself is not kept. If a maker's bytes may not be kept, the SHA-256 alone shows if
+    two memories hold the same.
     """
     return settings.ask(answer, CardProgramQuestion(**options), _page)
 

@@ -25,7 +25,7 @@ def command(settings: Settings, /, **options: Any) -> Answer:
     """Keep SHEET (TOML) as the card sheet of a unit, or of one card.
 
     WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what that
-    card carries. `card blank` gives a sheet to fill in.
+    card carries. `card blank` writes a sheet to fill in.
     """
     return settings.ask(answer, CardRecordQuestion(**options), _page)
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @click.argument("file", metavar="FILE")
 @pass_settings
 def command(settings: Settings, file: str) -> Answer:
-    """List every mistake in a layout FILE, with its line; exit 1 where there is one."""
+    """List every mistake in a layout FILE, with its line; exit code 1 if there is one."""
     return settings.ask(answer, LayoutCheckQuestion(file=file), _page)
 
 
@@ -33,10 +33,10 @@ def _page(screen: Screen, checked: LayoutCheckAnswer) -> None:
         screen.say(f"{problem.file}{at}{key}: {problem.text}")
         facts = (("expected", problem.expected), ("found", problem.found))
         written = [(label, value) for label, value in facts if value]
-        screen.facts([*written, ("do next", problem.next or "Mend the line named.")])
+        screen.facts([*written, ("do next", problem.next or "Correct that line.")])
     if checked.problems:
         mistakes = counted(len(checked.problems), "mistake")
-        screen.bad(f"{mistakes}. The layout cannot be used until they are mended.")
+        screen.bad(f"{mistakes}. The layout cannot be used until they are corrected.")
         return
     gaps = counted(len(checked.gaps), "gap")
     screen.say(f"{checked.covered_bytes} of {checked.size} bytes are covered, {gaps}.")

@@ -1,4 +1,4 @@
-"""`layout draft`: a commented first layout for a memory of which only the size is known."""
+"""`layout draft`: a commented first layout for a memory of a given size."""
 
 from __future__ import annotations
 
@@ -24,19 +24,19 @@ if TYPE_CHECKING:
 )
 @click.option("--chip", metavar="PART", help="The chip, such as 28C64, in place of a size.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Write a first layout, its examples as comments, for you to go on with."""
+    """Write a first layout, with examples as comments, for you to complete."""
     return settings.ask(answer, LayoutDraftQuestion(**options), _page)
 
 
 def _page(screen: Screen, drafted: LayoutDraftAnswer) -> None:
     screen.say(
-        f"A first layout for {drafted.memory} bytes is in {drafted.file}. It explains nothing yet."
+        f"A first layout for {drafted.memory} bytes is in {drafted.file}. It has no field yet."
     )
     screen.say(
-        "Open it in any editor: each example in it becomes part of the layout when the # before "
-        "its lines is taken away. formats/writing-a-layout.md teaches the rest in ten minutes."
+        "Open it in any editor. To use an example, remove the # before its lines. "
+        "formats/writing-a-layout.md explains the rest in ten minutes."
     )
-    screen.good(f"Written. Look at it with: parambak layout check {drafted.file}")
+    screen.good(f"Written. Check it with: parambak layout check {drafted.file}")

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from parambak.answers.layout.find import CandidateShown, LayoutFindAnswer, ValueShown
     from parambak.cli.screen import Screen
 
-UNSEEN = "?"
+NOT_SEEN = "?"
 GUESSES = 3
 
 
@@ -28,17 +28,16 @@ GUESSES = 3
     "--values",
     metavar="FILE",
     required=True,
-    help="What the panel showed: `name = 12.5 s | 9.0 s`, one a line.",
+    help="What the panel showed: `name = 12.5 s | 9.0 s`, one value a line.",
 )
-@click.option("--out", metavar="LAYOUT", help="Write what was found as a layout to confirm.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--out", metavar="LAYOUT", help="Write the results as a layout to confirm.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Say where in each COPY the values of a text file may be stored.
+    """Search each COPY for values of a text file, and show where they may be stored.
 
-    Give the copies in the order of the file's values. Exit 0 where at least
-    one value or check was found with confidence, 1 where none was. A guess
-    is never taken for known: confirm each one.
+    Give the copies in the order of the file's values. The exit code is 0 if at least one value
+    or check was located with confidence, else 1. Every result is a guess: confirm each one.
     """
     return settings.ask(answer, LayoutFindQuestion(**options), _page)
 
@@ -47,18 +46,18 @@ def _page(screen: Screen, answered: LayoutFindAnswer) -> None:
     for note in answered.notes:
         screen.say(f"note: {note}")
     rows = [row for value in answered.found for row in _rows(value)]
-    screen.table(("value", "address", "stored as", "odds", "sure"), rows, right=(3,))
+    screen.table(("value", "address", "stored as", "likelier right", "sure"), rows, right=(3,))
     screen.say()
     for check in answered.checks:
         sure = "CHECK" if check.confident else "perhaps a check"
         screen.say(
             f"{sure} at 0x{check.at:04X}: {check.method} over 0x{check.over[0]:04X} to "
-            f"0x{check.over[1]:04X}, {check.odds}:1; {'; '.join(check.evidence)}",
+            f"0x{check.over[1]:04X}, {_likelier(check.odds)}; {'; '.join(check.evidence)}",
             indent=2,
         )
     if answered.layout:
         screen.say(
-            f"Written to {answered.layout} with the evidence: confirm each entry, remove its guess."
+            f"Written: {answered.layout}, with the evidence. Confirm each entry, remove its guess."
         )
     _verdict(screen, answered)
 
@@ -66,7 +65,7 @@ def _page(screen: Screen, answered: LayoutFindAnswer) -> None:
 def _rows(value: ValueShown) -> list[tuple[str, ...]]:
     name = f"{value.name} = {_as_shown(value)}"
     if not value.candidates:
-        why = "in too many places" if value.crowded else "nowhere, in any form tried"
+        why = "at too many addresses" if value.crowded else "nowhere, in any form tried"
         return [(name, "", why, "", MARKS[False])]
     shown = value.candidates[: 1 if value.confident else GUESSES]
     return [
@@ -74,15 +73,20 @@ def _rows(value: ValueShown) -> list[tuple[str, ...]]:
             "" if number else name,
             f"0x{candidate.at:04X}",
             _stored_as(candidate),
-            f"{candidate.odds}:1" if candidate.odds else "below 1:1",
+            _likelier(candidate.odds),
             "" if number else MARKS[value.confident],
         )
         for number, candidate in enumerate(shown)
     ]
 
 
+def _likelier(odds: int) -> str:
+    """Return how many times likelier a guess is right than wrong."""
+    return counted(odds, "time") if odds else "no"
+
+
 def _as_shown(value: ValueShown) -> str:
-    texts = [UNSEEN if text is None else text for text in value.shown]
+    texts = [NOT_SEEN if text is None else text for text in value.shown]
     changed = len({text for text in value.shown if text is not None}) > 1
     joined = " | ".join(texts if changed else dict.fromkeys(texts))
     return f"{joined} {value.unit}" if value.unit else joined
@@ -106,10 +110,10 @@ def _verdict(screen: Screen, answered: LayoutFindAnswer) -> None:
     certain = sum(value.confident for value in answered.found)
     checks = sum(check.confident for check in answered.checks)
     text = (
-        f"{certain} of {counted(len(answered.found), 'value')} and {counted(checks, 'check')} "
-        "found with confidence."
+        f"Located with confidence: {certain} of {counted(len(answered.found), 'value')} and "
+        f"{counted(checks, 'check')}."
     )
     if certain or checks:
         screen.good(f"{text} Each is a guess until a person confirms it.")
     else:
-        screen.mind(f"{text} More values, and a visit at which they differ, sharpen the search.")
+        screen.warn(f"{text} Give more values, or copies in which the values differ.")

@@ -1,4 +1,4 @@
-"""`layout map`: what of a memory a layout covers, by what, and what it does not."""
+"""`layout map`: which bytes of a memory a layout covers, and with what."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ GAPS_SHOWN = 40
 @click.argument("file", metavar="FILE")
 @pass_settings
 def command(settings: Settings, file: str) -> Answer:
-    """Show which bytes a layout FILE covers, by what, and which it does not."""
+    """Show which bytes a layout FILE covers, with what, and which it does not cover."""
     return settings.ask(answer, LayoutMapQuestion(file=file), _page)
 
 
@@ -49,19 +49,19 @@ def _page(screen: Screen, drawn: LayoutMapAnswer) -> None:
         length = counted(gap.length, "byte")
         screen.say(f"NOT COVERED  {_addresses(gap.start, gap.length, digits)}, {length}", indent=2)
     if len(gaps) > GAPS_SHOWN:
-        screen.say(f"and {len(gaps) - GAPS_SHOWN} gaps more; --json gives them all.", indent=2)
+        screen.say(f"and {len(gaps) - GAPS_SHOWN} more gaps; --json gives all of them.", indent=2)
     covered = f"{drawn.covered_bytes} of {drawn.size} bytes are covered."
-    (screen.mind if gaps else screen.good)(covered)
+    (screen.warn if gaps else screen.good)(covered)
 
 
 def _picture(rows: Sequence[MapRow], digits: int) -> Iterator[str]:
-    """Yield the lines of the picture; three or more that are alike as the first and a word."""
+    """Yield the lines of the picture; three or more that are the same as the first and a note."""
     for cells, group in groupby(rows, key=lambda row: row.cells):
-        alike = list(group)
-        shown = alike if len(alike) < 3 else alike[:1]
+        same = list(group)
+        shown = same if len(same) < 3 else same[:1]
         yield from (f"0x{row.start:0{digits}X}  {cells}" for row in shown)
-        if shown != alike:
-            yield f"{' ' * (digits + 4)}the same to the row of 0x{alike[-1].start:0{digits}X}"
+        if shown != same:
+            yield f"{' ' * (digits + 4)}the same to the row of 0x{same[-1].start:0{digits}X}"
 
 
 def _row(entry: MapEntry, digits: int) -> tuple[str, ...]:

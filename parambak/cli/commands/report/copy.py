@@ -13,9 +13,9 @@ from parambak.cli.settings import Answer, Settings, pass_settings
 @parambak_command("copy", example="parambak report copy grebe/port-thruster/U12 --out U12.html")
 @click.argument("copy", metavar="COPY")
 @click.option("--out", metavar="FILE", required=True, help="The HTML file to write.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(settings: Settings, /, *, copy: str, out: str, replace: bool) -> Answer:
-    """Write the page of COPY: identity, reads, conditions, parameters, digests."""
+    """Write the page of COPY: identity, reads, conditions, parameters, SHA-256."""
     question = ReportCopyQuestion(copy=copy, out=out, replace=replace)
     return settings.ask(answer, question, written)

@@ -14,11 +14,11 @@ from parambak.cli.settings import Answer, Settings, pass_settings
 @click.argument("where", metavar="WHERE")
 @click.option("--out", metavar="FILE", required=True, help="The HTML file to write.")
 @click.option("--number", type=click.IntRange(min=1), help="Which swap there, counted from 1.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(
     settings: Settings, /, *, where: str, out: str, number: int | None, replace: bool
 ) -> Answer:
-    """Write the page of the swap at WHERE that was opened last, whether it is over or not."""
+    """Write the page of the last swap at WHERE, open or ended."""
     question = ReportSwapQuestion(where=where, number=number, out=out, replace=replace)
     return settings.ask(answer, question, written)

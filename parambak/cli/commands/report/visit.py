@@ -12,9 +12,9 @@ from parambak.cli.settings import Answer, Settings, pass_settings
 
 @parambak_command("visit", example="parambak report visit grebe --out visit.html")
 @click.argument("vessel", metavar="VESSEL")
-@click.option("--on", metavar="DATE", help="The visit's first day; else the last visit.")
+@click.option("--on", metavar="DATE", help="The visit's first day. Default: the last visit.")
 @click.option("--out", metavar="FILE", required=True, help="The HTML file to write.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(
     settings: Settings, /, *, vessel: str, on: str | None, out: str, replace: bool

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 @parambak_command("record", example="parambak rules record grebe OWNER.TOML --by 'J. Doe'")
 @click.argument("vessel", metavar="VESSEL")
 @click.argument("file", metavar="FILE")
-@click.option("--by", metavar="PERSON", help="Who says so.")
+@click.option("--by", metavar="PERSON", help="Who states it.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Keep FILE (TOML) as the ship's rules of VESSEL; they hold from here on."""
+    """Keep FILE (TOML) as the ship's rules of VESSEL, which apply from now on."""
     return settings.ask(answer, RulesRecordQuestion(**options), _page)
 
 

@@ -1,4 +1,4 @@
-"""`swap answer`: what a person tells of conditions of an open swap."""
+"""`swap answer`: what a person answers on conditions of an open swap."""
 
 from __future__ import annotations
 
@@ -34,26 +34,27 @@ if TYPE_CHECKING:
 )
 @click.argument("where", metavar="WHERE")
 @click.argument("words", metavar="[CONDITION=ANSWER:TEXT…]", nargs=-1)
-@click.option("--by", metavar="PERSON", required=True, help="Who says so.")
+@click.option("--by", metavar="PERSON", required=True, help="Who states it.")
 @pass_settings
 def command(settings: Settings, /, *, where: str, words: tuple[str, ...], by: str) -> Answer:
-    """Put on record what a person knows of conditions; the last answer holds.
+    """Record what a person knows about conditions; the last answer counts.
 
-    ANSWER is {answers}. TEXT is the evidence, or why not. CONDITION is {conditions}. One
-    answer can be given as three words too: CONDITION ANSWER TEXT. Without any, on a terminal,
-    what `swap check` still wants is asked one by one.
+    ANSWER is {answers}. TEXT is the evidence, or why not. CONDITION is {conditions}.
+
+    One answer can also be three words: CONDITION ANSWER TEXT. Without an answer, a terminal
+    shows each missing condition as a question.
     """
-    given_answers(words)  # a word that is no answer is refused before anybody is asked
+    given_answers(words)  # a word that is no answer is refused before any question
     if not words and not settings.json and sys.stdin.isatty():
         words = _asked(settings, where)
     return settings.ask(answer, SwapAnswerQuestion(where=where, words=words, by=by), _page)
 
 
 def _asked(settings: Settings, where: str) -> tuple[str, ...]:
-    """Ask one by one what is wanting and a person can tell; only of a person at a terminal."""
+    """Ask a person at a terminal about each missing condition that a person answers."""
     asked = to_ask(settings.session, where)
     words: list[str] = []
-    click.echo("Each is asked once; an empty line leaves it as it is.", err=True)
+    click.echo("Each condition is asked once. An empty line leaves it as it is.", err=True)
     for name, question in asked.items():
         click.echo(f"{name}: {question}", err=True)
         typed = _prompt(", ".join(ANSWERS)).lower()
@@ -63,7 +64,7 @@ def _asked(settings: Settings, where: str) -> tuple[str, ...]:
         else:
             words.append(f"{name}={typed}:{text}")
     if not words:
-        why = "none was given" if asked else "nothing that a person can tell is wanting"
+        why = "none was given" if asked else "no condition that a person answers is missing"
         raise ANSWER_SHAPE.error(expected="an answer", found=why)
     return tuple(words)
 
@@ -83,10 +84,10 @@ def _page(screen: Screen, answered: SwapAnswerAnswer) -> None:
         )
     if answered.missing:
         screen.say(
-            f"Still wanting: {', '.join(answered.missing)}. `parambak swap check {answered.where}` "
-            "says why."
+            f"Still missing: {', '.join(answered.missing)}. `parambak swap check {answered.where}` "
+            "shows why."
         )
     else:
         screen.say(
-            f"Nothing is wanting: `parambak swap check {answered.where}` shows it all once more."
+            f"Nothing is missing. `parambak swap check {answered.where}` shows every condition."
         )

@@ -19,23 +19,30 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
+CAUTION = (
+    "Caution: the unit can hurt people. Isolate it, follow maker and permit, test before "
+    "service. In full: `parambak swap open`, `parambak report swap`."
+)
+"""The hazard in short, and where the full cautions are."""
+
+
 @parambak_command("check", example="parambak swap check grebe/port-thruster/U12")
 @click.argument("where", metavar="WHERE")
-@click.option("--new-card", metavar="SHEET", help="The new card's sheet, to compare.")
+@click.option("--new-card", metavar="SHEET", help="The new card's sheet, to compare it.")
 @click.option(
     "--accept",
     metavar="CONDITION",
-    help="Accept this one condition though it is not met; with --by, --reason and --confirm.",
+    help="Accept this one condition although it is not met. Needs --by, --reason and --confirm.",
 )
 @click.option("--confirm", metavar="CONDITION", help="With --accept: the condition, typed again.")
-@click.option("--by", metavar="PERSON", help="With --accept: who takes it on.")
+@click.option("--by", metavar="PERSON", help="With --accept: who accepts it.")
 @click.option("--reason", metavar="TEXT", help="With --accept: why.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Say whether the swap of the card at WHERE may begin, and every reason.
+    """Show if the swap of the card at WHERE may begin, with every reason.
 
-    A condition that is accepted stays visible from then on, and the answer is yes only in
-    the call that accepted it.
+    A condition that was accepted stays visible. The answer is yes only in the call that
+    accepts it.
     """
     return settings.ask(answer, SwapCheckQuestion(**options), _page)
 
@@ -56,14 +63,15 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
         ],
     )
     screen.say()
-    cautions(screen)
+    screen.say(CAUTION)
+    screen.say()
     if not check.open:
         screen.say(
-            f"No swap is open here. `parambak swap open {check.where}` opens one: who decides, the "
-            "permit and the way back are then asked for, and go on record."
+            f"No swap is open here. Open one with `parambak swap open {check.where}`. Then record "
+            "the permit, the fallback plan and who authorised the swap."
         )
     if check.ready:
-        screen.good("READY, as far as the record goes. Mind every line above.")
+        screen.good("READY, by what is on record. Read every line above before you begin.")
         return
     screen.bad(f"NOT READY: {', '.join(check.missing)}. Do not take the card out yet.")
     if check.open:
@@ -71,13 +79,13 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
 
 
 def _next(screen: Screen, check: SwapCheckAnswer) -> None:
-    """Say what to do about each condition that is wanting, and what was accepted of them."""
+    """Print what to do about each missing condition, and which of them were accepted."""
     accepted = {deviation.condition for deviation in check.deviations}
     left = [name for name in check.missing if name not in accepted]
     if not left:
         screen.say(
-            "All of these were accepted as deviations: the answer stays no, and whoever goes on "
-            "does so on the names and reasons above."
+            "All of these were accepted as deviations, and the answer stays no. A person who "
+            "continues relies on the names and reasons above."
         )
         return
     if len(left) < len(check.missing):
@@ -86,27 +94,27 @@ def _next(screen: Screen, check: SwapCheckAnswer) -> None:
     if answerable:
         words = " ".join(f"'{name}=yes: TEXT'" for name in answerable[:2])
         screen.say(
-            "Tell what a person knows, in one call if you like: `parambak swap answer "
+            "Record what a person knows, one or more conditions in a call: `parambak swap answer "
             f"{check.where} {words} --by NAME`."
         )
     screen.say(
-        "In an emergency one condition at a time can be accepted, by name and reason: `parambak "
+        "In an emergency, accept one condition at a time, with your name and a reason: `parambak "
         f"swap check {check.where} --accept {left[0]} --confirm {left[0]} --by NAME "
         "--reason TEXT`."
     )
 
 
 def deviations(screen: Screen, texts: Sequence[str]) -> None:
-    """Print what was accepted though not met: first on every page of the swap."""
+    """Print the conditions that were accepted although not met: first on every page of a swap."""
     if not texts:
         return
-    screen.mind("ACCEPTED DEVIATIONS in this swap:")
+    screen.warn("ACCEPTED DEVIATIONS in this swap:")
     screen.points(texts)
     screen.say()
 
 
 def cautions(screen: Screen) -> None:
-    """Print the cautions that go with every step of a swap."""
+    """Print all cautions, where work on a card begins; elsewhere `CAUTION` leads to them."""
     screen.say("Cautions:")
     screen.points(CAUTIONS)
     screen.say()

@@ -1,4 +1,4 @@
-"""`swap close`: contents proven and functions tested, or given up with a reason."""
+"""`swap close`: contents proven and functions tested, or abandoned with a reason."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import click
 
 from parambak.answers.swap.close import SwapCloseQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.commands.swap.check import deviations
+from parambak.cli.commands.swap.check import CAUTION, deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.state.cards import CARD_LOCATIONS
 from parambak.memory.counted import counted
@@ -29,10 +29,10 @@ if TYPE_CHECKING:
     "tests",
     metavar="NAME=RESULT",
     multiple=True,
-    help="A function test: passed or failed; more words may follow a colon.",
+    help="A function test: passed or failed. A remark may follow a colon.",
 )
-@click.option("--abandoned", is_flag=True, help="The swap is given up; with --reason.")
-@click.option("--reason", metavar="TEXT", help="Why it was given up, or a remark.")
+@click.option("--abandoned", is_flag=True, help="The swap is abandoned. Needs --reason.")
+@click.option("--reason", metavar="TEXT", help="Why it was abandoned, or a remark.")
 @click.option(
     "--old-card-to",
     type=click.Choice(CARD_LOCATIONS[1:]),
@@ -44,9 +44,9 @@ if TYPE_CHECKING:
 def command(settings: Settings, /, **options: Any) -> Answer:
     """Close the open swap at WHERE.
 
-    That the contents match, by bytes and two read-backs made apart, is one thing; that
-    every function was tested is another. Only both close it. What was read back then
-    becomes the newest copy, and the location of the cards are put on record.
+    Two things must be proven: two separate read-backs match the selected copy, and every
+    function test passed. Then what was read back becomes the newest copy. Where each card is
+    now is also recorded.
     """
     return settings.ask(answer, SwapCloseQuestion(**options), _page)
 
@@ -54,24 +54,26 @@ def command(settings: Settings, /, **options: Any) -> Answer:
 def _page(screen: Screen, closed: SwapCloseAnswer) -> None:
     deviations(screen, closed.deviations)
     if closed.outcome == "abandoned":
-        _given_up(screen, closed)
+        _abandoned(screen, closed)
         return
-    by = "match by bytes"
+    match = "match by bytes"
     if not closed.bytes_compared:
-        by = "carried over by VALUES of two layouts, no byte compared with the selected copy"
+        match = "carried over by VALUES of two layouts, no byte compared with the selected copy"
     facts = [
-        ("contents", f"{by}; {counted(closed.reads_taken_in, 'read-back')} on record as reads"),
+        ("contents", f"{match}; {counted(closed.reads_taken_in, 'read-back')} on record as reads"),
         ("functions", f"{counted(len(closed.tests), 'test')} passed"),
     ]
     screen.facts([*facts, *(("card", card) for card in closed.cards)], indent=0)
     screen.good(f"The swap at {closed.where} is CLOSED.")
-    screen.say("Keep the old card bagged until the ship says otherwise. Send the vault to a place.")
+    screen.say("Keep the old card in its bag until the ship releases it.")
+    screen.say("Send the vault to a backup location: `parambak backup send NAME`.")
+    screen.say(CAUTION)
 
 
-def _given_up(screen: Screen, closed: SwapCloseAnswer) -> None:
-    screen.mind(f"The swap at {closed.where} is given up, and that is on record.")
-    screen.say("Nothing that was read back became a copy. The old card's copy stands.")
-    fallback_plan = (
-        f": {closed.fallback_plan}" if closed.fallback_plan is not None else ", with power off"
-    )
-    screen.say(f"The old card goes back in by the way back{fallback_plan}. Test its functions too.")
+def _abandoned(screen: Screen, closed: SwapCloseAnswer) -> None:
+    screen.warn(f"The swap at {closed.where} is abandoned, and that is on record.")
+    screen.say("No read-back became a copy. The old card's copy is unchanged.")
+    plan = closed.fallback_plan
+    how = f"by the fallback plan: {plan}" if plan is not None else "with power off"
+    screen.say(f"Fit the old card again, {how}. Test its functions too.")
+    screen.say(CAUTION)

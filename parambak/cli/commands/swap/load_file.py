@@ -9,7 +9,7 @@ import click
 from parambak.answers.swap.load_file import SwapLoadFileQuestion, answer
 from parambak.cli.command import FormatName
 from parambak.cli.command import command as parambak_command
-from parambak.cli.commands.swap.check import cautions, deviations
+from parambak.cli.commands.swap.check import CAUTION, deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PAIR_SCHEMES
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     example="parambak swap load-file grebe/port-thruster/U12 --as intel-hex --out LOAD.HEX",
 )
 @click.argument("where", metavar="WHERE")
-@click.option("--as", "format_name", type=FormatName(), help="The format; else the profile's.")
+@click.option("--as", "format_name", type=FormatName(), help="The format. Default: the profile's.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option(
     "--profile",
@@ -37,20 +37,20 @@ if TYPE_CHECKING:
 @click.option(
     "--unverified",
     is_flag=True,
-    help="In an emergency: release a copy that is not verified; with --confirm UNVERIFIED, "
+    help="In an emergency: release a copy that is not verified. Needs --confirm UNVERIFIED, "
     "--by and --reason.",
 )
 @click.option("--confirm", metavar="WORD", help="With --unverified: the word UNVERIFIED.")
 @click.option("--by", metavar="PERSON", help="Who releases the file.")
 @click.option("--reason", metavar="TEXT", help="With --unverified: why.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
-    """Write the selected copy of WHERE, for loading; refuse one that is not verified.
+    """Write the selected copy of WHERE as a file to load; refuse a copy that is not verified.
 
-    That is the copy chosen in the open swap, else the newest. Its bytes are never altered.
-    With --pair, FILE holds the first chip and FILE.2 the second, or for a reader that takes
-    short names alone a name with a 2 at its end.
+    The selected copy is that of `swap select`, else the newest. Its bytes are never altered.
+    With --pair, FILE holds the first chip and FILE.2 the second. If the reader takes only
+    short names, the second name ends in 2.
     """
     return settings.ask(answer, SwapLoadFileQuestion(where=where, **options), _page)
 
@@ -69,24 +69,31 @@ def _page(screen: Screen, loaded: SwapLoadFileAnswer) -> None:
             indent=0,
         )
     screen.say()
-    cautions(screen)
+    screen.say(CAUTION)
+    screen.say()
     if loaded.verified:
         screen.good("Written, and read back as the same image.")
     else:
         _by_hand(screen, loaded.check_by_hand)
         screen.bad("UNVERIFIED: written, but nothing proves that this copy is right.")
-    files = "both files, each into its own chip" if len(loaded.files) > 1 else "it"
-    screen.say(
-        f"Load {files}, compare the sum on the reader's screen with those above, read the new chip "
-        f"back twice, and give both dumps to `parambak swap read-back {loaded.where}` "
-        "before any power goes on."
+    files = "both files, each into its own chip" if len(loaded.files) > 1 else "the file"
+    screen.say("Do next, before any power is on:")
+    screen.points(
+        (
+            f"Load {files}.",
+            "Compare the sum on the reader's screen with the sums above.",
+            (
+                "Read the new chip twice. Give both dumps to `parambak swap read-back "
+                f"{loaded.where}`."
+            ),
+        )
     )
 
 
 def _by_hand(screen: Screen, values: Sequence[ValueToCheck] | None) -> None:
     """List the values that a person has to check at the panel."""
     if values is None:
-        screen.mind("There is no layout: check every value at the panel that it shows.")
+        screen.warn("There is no layout: check every value that the panel shows.")
         return
-    screen.mind("Check each of these at the panel before the unit is relied on:")
+    screen.warn("Check each of these values at the panel before the unit is used:")
     screen.table(("field", "value"), [(value.field, value.value) for value in values])

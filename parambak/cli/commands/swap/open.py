@@ -36,11 +36,11 @@ if TYPE_CHECKING:
 @click.option("--new-card-serial", metavar="SERIAL", help="The card that goes in.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Open the swap of the card at WHERE: from here on its course is on record.
+    """Open the swap of the card at WHERE: each step is recorded from then on.
 
-    One swap can be open for a position at a time. `swap check` then says what is wanting.
-    With --route move-chip nothing is loaded: read the old chip, keep a duplicate, move it,
-    and read it again on the new card.
+    One swap can be open for a position at a time. Then `swap check` shows what is missing.
+    With --route move-chip nothing is loaded: read the old chip, keep a duplicate, move the
+    chip, and read it again on the new card.
     """
     return settings.ask(answer, SwapOpenQuestion(**options), _page)
 
@@ -52,4 +52,4 @@ def _page(screen: Screen, opened: SwapOpenAnswer) -> None:
         screen.points(MOVE_CHIP)
         screen.say()
     screen.good(f"The swap at {opened.where} is open.")
-    screen.say(f"Go on with `parambak swap check {opened.where}`: it says what is wanting.")
+    screen.say(f"Continue with `parambak swap check {opened.where}`: it shows what is missing.")

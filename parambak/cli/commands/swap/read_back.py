@@ -9,7 +9,7 @@ import click
 from parambak.answers.swap.read_back import SwapReadBackQuestion, answer
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
-from parambak.cli.commands.swap.check import cautions, deviations
+from parambak.cli.commands.swap.check import CAUTION, deviations
 from parambak.cli.parts import by_values
 from parambak.cli.parts.disagreement import explanation_page
 from parambak.cli.parts.runs import run_rows
@@ -33,10 +33,10 @@ if TYPE_CHECKING:
     type=click.Choice(STAGES),
     default=BEFORE_POWER,
     show_default=True,
-    help="Before power-up nothing may differ; after it, counters and clocks may.",
+    help="Before power-up nothing may differ. After it, counters and clocks may.",
 )
 @click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
-@click.option("--profile", metavar="FILE", help="How this reader's files are to be taken.")
+@click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
 @click.option(
     "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
 )
@@ -44,20 +44,20 @@ if TYPE_CHECKING:
 @click.option(
     "--layout",
     metavar="FILE",
-    help="The card's own layout, where its software moved the fields: compares values, not bytes.",
+    help="The card's own layout, if its software moved the fields: compares values, not bytes.",
 )
 @click.option(
     "--old-layout",
     metavar="FILE",
-    help="With --layout: that of the selected copy, if not the position's own.",
+    help="With --layout: the layout of the selected copy, if not the position's own.",
 )
 @click.option("--renames", metavar="FILE", help="With --layout: a table, old name = new name.")
 @pass_settings
 def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options: Any) -> Answer:
-    """Compare what was read from the loaded card with the selected copy of WHERE.
+    """Compare each DUMP of the loaded card with the selected copy of WHERE.
 
-    That is the copy chosen in the open swap, else the one released last in it, else the
-    latest verified one.
+    The selected copy is that of `swap select`. Without it, it is the copy last released in the
+    swap, else the latest verified one.
     """
     return settings.ask(answer, SwapReadBackQuestion(where=where, dumps=dumps, **options), _page)
 
@@ -71,15 +71,14 @@ def _page(screen: Screen, read: SwapReadBackAnswer) -> None:
         _dump(screen, dump)
     if read.bytes_compared:
         screen.say()
-        cautions(screen)
         _by_bytes(screen, read)
     else:
-        cautions(screen)
         _by_values(screen, read)
     for doubt in read.doubts:
-        screen.mind(f"BUT {doubt}.")
+        screen.warn(f"DOUBT: {doubt}.")
     if read.proven:
-        screen.say("`parambak swap close` takes these read-backs as proof of the contents.")
+        screen.say("`parambak swap close` accepts these read-backs as proof of the contents.")
+    screen.say(CAUTION)
 
 
 def _dump(screen: Screen, dump: DumpReadBack) -> None:
@@ -114,8 +113,8 @@ def _by_values(screen: Screen, read: SwapReadBackAnswer) -> None:
     else:
         screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
         screen.say(
-            "Settle each value above with the maker. One that is selected to be left out stands "
-            "in the table of renames as `name = false`."
+            "Ask the maker about each value above. To leave one out, write `name = false` in the "
+            "table of renames."
         )
     screen.say(by_values.WORD_NEEDED)
 
@@ -125,7 +124,7 @@ def _by_bytes(screen: Screen, read: SwapReadBackAnswer) -> None:
         screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
         _next(screen, read)
         return
-    screen.good(f"LOADED CORRECTLY: nothing differs that may not, {read.stage}.")
+    screen.good(f"LOADED CORRECTLY: every byte that must be the same is the same, {read.stage}.")
     if read.stage == AFTER_POWER:
         screen.say("Do the function tests before return to service.")
     else:
@@ -133,26 +132,27 @@ def _by_bytes(screen: Screen, read: SwapReadBackAnswer) -> None:
 
 
 def _next(screen: Screen, read: SwapReadBackAnswer) -> None:
-    """Say what to do about a card that is not loaded correctly."""
+    """Print what to do about a card that is not loaded correctly."""
     if read.start_up:
-        screen.mind(f"START-UP WROTE OVER THE PARAMETERS: {read.start_up}.")
+        screen.warn(f"START-UP WROTE OVER THE PARAMETERS: {read.start_up}.")
         screen.say(
-            "Take the power off. Find out from the maker why the unit did not accept its "
-            "parameters (another software, a link, a check) before the file is loaded again."
+            "Take the power off. Ask the maker why the unit did not accept its parameters (other "
+            "software, a link, a check) before you load the file again."
         )
     elif read.moved:
         screen.say(
-            "Power off. Look at the chip's way round, its pins and the socket, and read it again. "
-            "If it stays so, the chip was hurt on the way: take the duplicate (`swap load-file`)."
+            "Take the power off. Check the direction of the chip, its pins and the socket. Read it "
+            "again. If it still differs, the chip was damaged: use the duplicate "
+            "(`parambak swap load-file`)."
         )
     elif read.stage == BEFORE_POWER:
         screen.say(
-            "First make sure of the reading: clean the contacts, read again. If it still differs, "
-            "load the file again, and read back again."
+            "Clean the contacts, and read again. If it still differs, load the file again, and "
+            "read it back."
         )
     else:
         screen.say(
-            "Take the power off again. A field or check that the unit itself writes stands in the "
-            "layout as running; for anything else load the file again, and read back "
-            "before power and after it."
+            "Take the power off. If the unit itself writes a field or check, the layout must have "
+            "`running = true` for it. For any other difference, load the file again. Then read "
+            "back before power and after it."
         )

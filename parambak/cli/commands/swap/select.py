@@ -1,4 +1,4 @@
-"""`swap select`: which copy is selected, where it is not the newest."""
+"""`swap select`: an older copy is selected in place of the newest."""
 
 from __future__ import annotations
 
@@ -24,27 +24,27 @@ MOST_RUNS = 20  # on the page; --json has them all
     example="parambak swap select grebe/port-thruster/U12@previous --by 'J. Doe' --reason TEXT",
 )
 @click.argument("copy", metavar="COPY")
-@click.option("--by", metavar="PERSON", required=True, help="Who chooses.")
-@click.option("--reason", metavar="TEXT", required=True, help="Why not the newest.")
+@click.option("--by", metavar="PERSON", required=True, help="Who selects it.")
+@click.option("--reason", metavar="TEXT", required=True, help="Why not the newest copy.")
 @pass_settings
 def command(settings: Settings, /, *, copy: str, by: str, reason: str) -> Answer:
-    """Mean an older COPY in the open swap, and show how it differs from the newest."""
+    """Select an older COPY in the open swap, and show how it differs from the newest."""
     return settings.ask(answer, SwapSelectQuestion(copy=copy, by=by, reason=reason), _page)
 
 
 def _page(screen: Screen, choice: SwapSelectAnswer) -> None:
     deviations(screen, choice.accepted)
-    screen.heading(f"Meant from here on: {choice.copy}")
+    screen.heading(f"Selected from now on: {choice.copy}")
     if choice.runs:
         screen.say("It differs from the newest copy in:")
         rows = run_rows(choice.runs)
         screen.table(("address", "bytes", "newest", "should be"), rows[:MOST_RUNS], right=(1,))
         if len(rows) > MOST_RUNS:
-            screen.say(f"and {len(rows) - MOST_RUNS} stretches more; --json lists them all.")
+            screen.say(f"and {len(rows) - MOST_RUNS} more stretches; --json lists all of them.")
     else:
         screen.say("It is the newest copy.")
     screen.say()
     if choice.verified:
-        screen.good("It is verified. `parambak swap check` goes by it now.")
+        screen.good("It is verified. `parambak swap check` now uses it.")
     else:
-        screen.bad("It is NOT VERIFIED. `parambak swap check` says what is wanting.")
+        screen.bad("It is NOT VERIFIED. `parambak swap check` shows what is missing.")

@@ -18,10 +18,13 @@ if TYPE_CHECKING:
 
 @parambak_command("close", example="parambak visit close --remark 'all thrusters read'")
 @click.argument("vessel", metavar="[VESSEL]", required=False)
-@click.option("--remark", metavar="TEXT", help="What the next one aboard should know.")
+@click.option("--remark", metavar="TEXT", help="What the next person aboard must know.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Close the open visit, to VESSEL where several are open."""
+    """Close the open visit.
+
+    Name VESSEL if several visits are open.
+    """
     return settings.ask(answer, VisitCloseQuestion(**options), _page)
 
 
@@ -38,6 +41,8 @@ def _page(screen: Screen, closed: VisitCloseAnswer) -> None:
     reads = counted(closed.reads, "read")
     screen.good(f"Visit to {closed.vessel} of {closed.on} is closed; {reads} on record.")
     page = (
-        "Its page, with what changed and what has no remark yet" if closed.changed else "Its page"
+        "To print its page, with what changed and has no remark yet"
+        if closed.changed
+        else "To print its page"
     )
     screen.say(f"{page}: `parambak report visit {closed.vessel} --on {closed.on} --out FILE`.")

@@ -18,15 +18,17 @@ if TYPE_CHECKING:
 @parambak_command("open", example="parambak visit open grebe --by 'J. Doe' --reader 'bench 2'")
 @click.argument("vessel", metavar="VESSEL")
 @click.option("--by", metavar="PERSON", help="Who attends.")
-@click.option("--reader", metavar="TEXT", help="The reader that is used.")
-@click.option("--on", metavar="DATE", help="The day, such as 2026-03-01; else today.")
-@click.option("--new-vessel", is_flag=True, help="It is another ship, though the name is near.")
+@click.option("--reader", metavar="TEXT", help="The reader (programmer) that is used.")
+@click.option("--on", metavar="DATE", help="The day, such as 2026-03-01. Default: today.")
+@click.option(
+    "--new-vessel", is_flag=True, help="It is another vessel, although the names are similar."
+)
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
-    """Open a visit to VESSEL; `archive` then knows vessel, person and reader."""
+    """Open a visit to VESSEL: `archive` then takes vessel, person and reader from it."""
     return settings.ask(answer, VisitOpenQuestion(**options), _page)
 
 
 def _page(screen: Screen, opened: VisitOpenAnswer) -> None:
-    known = "a new vessel" if opened.new_vessel else "known already"
-    screen.good(f"Visit to {opened.vessel} ({known}) is open since {opened.on}.")
+    vessel = "a new vessel" if opened.new_vessel else "on record already"
+    screen.good(f"Visit to {opened.vessel} ({vessel}) is open since {opened.on}.")
