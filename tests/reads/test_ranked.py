@@ -38,7 +38,8 @@ def lines() -> Iterator[str]:
 
 def _shown(cause: Cause) -> str:
     sure = "!" if cause.certain else ""
-    return f"{cause.code} {cause.figure:.2f}{sure} [{' '.join(NUMBER.findall(cause.text))}]"
+    numbers = " ".join(sorted(set(NUMBER.findall(cause.text))))
+    return f"{cause.code} {cause.figure:.2f}{sure} [{numbers}]"
 
 
 def test_causes_are_ranked_as_they_were() -> None:

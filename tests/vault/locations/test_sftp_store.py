@@ -14,7 +14,7 @@ from parambak.vault.locations import store_sftp
 from parambak.vault.locations.address import parse
 from parambak.vault.locations.store_sftp import SftpStore
 from parambak.vault.locations.stores import NO_FILE
-from tests.vault.locations.placing import made_place, nothing
+from tests.vault.locations.placing import made_location, nothing
 from tests.vault.locations.test_send import two_customers
 
 if TYPE_CHECKING:
@@ -133,7 +133,7 @@ def test_a_server_gets_the_vault_byte_for_byte(home: Home, server: Server, exten
 
     server.extension = extension
     two_customers(home)
-    target = made_place(home.open(), store_on(server))
+    target = made_location(home.open(), store_on(server))
     assert send(home.open(), store_on(server), target, nothing).refused == ()
     there = {
         file.relative_to(server.folder / "srv/backup").as_posix(): file.read_bytes()
