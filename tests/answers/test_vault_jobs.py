@@ -217,7 +217,7 @@ SENT = send.BackupSendAnswer(
     refused=(),
 )
 SHOWN = demo.DemoAnswer(
-    folder="d", vault="d/vault", steps=(demo.StepShown("why", "parambak", 1, 1, None),)
+    folder="d", vault="d/vault", steps=(demo.StepShown("why", "parambak", 1, 1, ""),)
 )
 CHANGES = {
     "recovered": (RECOVERED, {}, 0),
@@ -230,7 +230,7 @@ CHANGES = {
         {"damaged": (recheck.DamagedFile("f", "why", (LossShown("x", None, None),)),)},
         3,
     ),
-    "cut": (CHECKED, {"known": (recheck.LineJudged("grebe", "cut", "it was cut", None, "x"),)}, 3),
+    "cut": (CHECKED, {"seals": (recheck.LineJudged("grebe", "cut", "it was cut", None, "x"),)}, 3),
     "unread": (CHECKED, {"unread": 5, "complete": False}, 0),
     "unpacked": (UNPACKED, {}, 0),
     "one refused": (UNPACKED, {"refused": (NOTE,)}, 1),
@@ -238,7 +238,7 @@ CHANGES = {
     "not sent": (SENT, {"refused": (NOTE,)}, 1),
     "gone on both sides": (SENT, {"refused": (NOTE, FileNote("records/x", GONE))}, 3),
     "as expected": (SHOWN, {}, 0),
-    "not as expected": (SHOWN, {"steps": (demo.StepShown("why", "x", 0, 1, None),)}, 1),
+    "not as expected": (SHOWN, {"steps": (demo.StepShown("why", "x", 0, 1, ""),)}, 1),
 }
 
 
