@@ -280,6 +280,6 @@ def test_a_vault_whose_first_record_is_empty_was_never_finished(home: Home) -> N
     assert found.damaged == ()
     remarks = {each.file: each.text for each in found.remarks}
     assert len(remarks) > 1
-    assert "never finished" in remarks["vault.toml"]
+    assert "not complete" in remarks["vault.toml"]
     home.note("next")
     assert run(home)[2:4] == ((), ())

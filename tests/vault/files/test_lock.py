@@ -108,7 +108,7 @@ def test_a_holder_that_does_not_say_who_it_is_is_told_as_such(tmp_path: Path) ->
         (tmp_path / "lock").write_bytes(b"")
         with pytest.raises(ParambakError) as caught, locked(tmp_path / "lock", "then", wait=0):
             pass
-    assert caught.value.found == "a process that did not say who it is"
+    assert caught.value.found == "a process that left no name"
 
 
 def test_a_lock_that_was_removed_meanwhile_does_not_count(
