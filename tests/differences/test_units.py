@@ -125,9 +125,9 @@ def test_bits_of_two_bytes_are_held_apart_from_their_neighbours(order: str) -> N
         return Image.of(bytes(1) + number.to_bytes(2, order))  # type: ignore[arg-type]
 
     beside = [stored(5 << 6), stored(5 << 6 | 0x8001), stored(5 << 6 | 0x0400)]
-    assert alike(layout, units(beside)) == ()
+    assert unlike_values(layout, units(beside)) == ()
     for other in (4, 1):  # a bit in either byte
-        found = alike(layout, units([*beside, stored(other << 6)]))
+        found = unlike_values(layout, units([*beside, stored(other << 6)]))
         assert told(found) == [("u3", "rate", str(other), "5")]
 
 
