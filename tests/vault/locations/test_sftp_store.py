@@ -191,7 +191,7 @@ LINES = [
 
 def test_hosts_are_known_by_their_lines() -> None:
     """Comments, marks and damaged lines trust nobody, and hide none that follows."""
-    known = [(name, kind) for name, kind, _ in store_sftp._known_keys(LINES)]
+    known = [(name, kind) for name, kind, _ in store_sftp._trusted_keys(LINES)]
     assert known == [("office.example", "ssh-ed25519"), ("10.0.0.1", "ssh-ed25519")]
 
 
