@@ -243,7 +243,11 @@ def test_bytes_that_the_new_image_has_not_are_no_other_value() -> None:
     layout = load((HEAD + '[[field]]\nname = "ramp"\nat = 60\ntype = "u8"\n').encode())
     old, short = (decode(layout, Image.of(b"\x01" * length)) for length in (64, 60))
     (lost,) = carry_over(old, short, NONE).not_carried
-    assert (lost.old, lost.new, lost.why) == ("1", "absent", "the new image lacks its bytes")
+    assert (lost.old, lost.new, lost.why) == (
+        "1",
+        "absent",
+        "the new image does not have its bytes",
+    )
 
 
 BAD = [
