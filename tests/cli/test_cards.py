@@ -125,9 +125,9 @@ def test_the_units_own_sheet_given_as_the_new_cards_is_told(aboard: Ship) -> Non
     for words in (("card", "compare", UNIT), ("swap", "check", f"{UNIT}/U12")):
         result = aboard.run(*words, "--new-card", "unit.toml")
         said = " ".join((result.out + result.err).replace("\n", " ").split())
-        assert "the very file on record for the unit" in said
+        assert "the same file as the unit's" in said
         other = aboard.run(*words, "--new-card", "new.toml")
-        assert "very file" not in " ".join((other.out + other.err).split())
+        assert "same file" not in " ".join((other.out + other.err).split())
 
 
 @pytest.mark.parametrize(
