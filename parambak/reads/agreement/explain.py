@@ -76,8 +76,7 @@ def explain(images: Sequence[Image], names: Sequence[str] = ()) -> Explanation:
         if group is not middle:
             lower, higher = sorted((middle[0], group[0]))
             pairs.append(_pair(images, lower, higher, called))
-    causes = pairs[0].causes if len(pairs) == 1 else _together(pairs)
-    return Explanation(causes, groups, tuple(pairs), _text(groups, called, len(images)))
+    return Explanation(_together(pairs), groups, tuple(pairs), _text(groups, called, len(images)))
 
 
 def _groups(images: Sequence[Image]) -> tuple[tuple[int, ...], ...]:
@@ -202,7 +201,7 @@ def _certain(ranked: Sequence[Claim], index: int) -> bool:
 def _together(pairs: Sequence[PairExplanation]) -> tuple[Cause, ...]:
     """Return the causes of all pairs in one list: what comes first for most pairs first.
 
-    A cause is certain for all where it is the certain one of every pair.
+    A cause is certain for all if it is the certain one of every pair.
     """
     votes: dict[str, float] = {}
     best: dict[str, Cause] = {}

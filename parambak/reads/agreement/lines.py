@@ -62,9 +62,9 @@ def claims(reads: TwoReads) -> Iterator[Claim]:
     number = log2(span.bit_length() + 1)
     best = [_claim(reads, line, number) for line in lines if line.hits]
     yield from best
-    for line in lines:
-        partner = max(all_lines, key=lambda line: len(line.hits - line.hits))
-        yield from _two_lines(reads, line, partner, number)
+    for first in lines:
+        second = max(all_lines, key=lambda line: len(line.hits - first.hits))
+        yield from _two_lines(reads, first, second, number)
 
 
 def _line(reads: TwoReads, bit: int, limits: Mapping[int, float]) -> _Line:

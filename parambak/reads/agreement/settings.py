@@ -90,23 +90,16 @@ def _shifted(reads: TwoReads) -> Iterator[Claim]:
     if gap == out and 2 * edge == len(first):
         return  # the halves exchanged
     at_edge = relations.differing(bytes([fill]) * len(gap), gap)
-    if gap == out or gap.count(gap[:1]) == len(gap):
-        still -= at_edge
-        price = 8.0
-    else:
-        still -= at_edge
-        price = 8.0 * at_edge
+    still = max(0, still - at_edge)
+    price = 8.0 if gap == out or gap.count(gap[:1]) == len(gap) else 8.0 * at_edge
     if still > _LIKE * reads.count:
         return
-    start = 1.0 if not _late(first, shift.start, fill) else reads.offset_cost
-    cost = 4 + 2 * log2(edge + 1) + start + price
-    gain = reads.null - cost - reads.rest(max(0, still))
-    text = (
-        _text(reads, shift.by, shift.start, still)
-        if start > 1
-        else _text(reads, shift.by, 0, still)
-    )
-    share = (reads.count - max(0, still)) / reads.count
+    # Bytes are shifted from the start of the data on, or from later on.
+    start = shift.start if first[: shift.start].strip(bytes([fill])) else 0
+    cost = 4 + 2 * log2(edge + 1) + (reads.offset_cost if start else 1.0) + price
+    gain = reads.null - cost - reads.rest(still)
+    text = _text(reads, shift.by, start, still)
+    share = (reads.count - still) / reads.count
     # Crossed address lines move a block as large as the distance, or smaller, just so; a
     # stuck highest line shows one half in both.
     moved = first[shift.start :].strip(bytes([fill]))
@@ -117,17 +110,12 @@ def _shifted(reads: TwoReads) -> Iterator[Claim]:
     yield Claim(SHIFTED, gain, share, text, sure)
 
 
-def _late(one: bytes, start: int, fill: int) -> bool:
-    """Return whether there are data before `start`, from which bytes are shifted."""
-    return bool(one[:start].strip(bytes([fill])))
-
-
 def _text(reads: TwoReads, by: int, start: int, still: int) -> str:
     unit = "byte" if abs(by) == 1 else "bytes"
     way = f"{abs(by)} {unit} {'higher' if by > 0 else 'lower'} than in {reads.names[0]}"
     scope = f"from {reads.at(start)} on, all" if start else "all"
     lost = "bytes were inserted" if by > 0 else "bytes were lost"
-    exception = "" if still <= 0 else f", except {counted(still, 'byte')}"
+    exception = "" if not still else f", except {counted(still, 'byte')}"
     return f"{scope} bytes of {reads.names[1]} are {way}{exception}: that read is shifted, {lost}"
 
 
