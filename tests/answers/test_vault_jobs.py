@@ -230,7 +230,7 @@ CHANGES = {
         {"damaged": (recheck.DamagedFile("f", "why", (LossShown("x", None, None),)),)},
         3,
     ),
-    "cut": (CHECKED, {"known": (recheck.LineJudged("grebe", "cut", "it was cut", None, "x"),)}, 3),
+    "cut": (CHECKED, {"seals": (recheck.LineJudged("grebe", "cut", "it was cut", None, "x"),)}, 3),
     "unread": (CHECKED, {"unread": 5, "complete": False}, 0),
     "unpacked": (UNPACKED, {}, 0),
     "one refused": (UNPACKED, {"refused": (NOTE,)}, 1),

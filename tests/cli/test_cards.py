@@ -223,7 +223,7 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
     assert done == {
         "units": [UNIT, other],
         "crossed_over": True,
-        "why": "with the card?",
+        "reason": "with the card?",
         "consequence": done["consequence"],
     }
     assert f"the cards of {UNIT} and {other} are CROSSED OVER since" in done["consequence"]

@@ -341,7 +341,7 @@ def test_a_failed_test_goes_on_record_before_the_contents_are_proven(verified: S
 
 def test_one_read_back_says_that_it_is_not_enough(verified: Ship) -> None:
     """With a swap open and without; why is told, and what closing found."""
-    assert "read the chip once more" in " ".join(read_backs(verified, MEMORY).document["doubts"])
+    assert "read the chip again" in " ".join(read_backs(verified, MEMORY).document["doubts"])
     opened(verified)
     one = read_backs(verified, MEMORY, at=20)
     assert one.document["proven"] is False

@@ -47,8 +47,8 @@ def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tup
     """Return a doubt if a file is byte for byte one that was released for loading."""
     released = released_files(vault, position)
     return tuple(
-        f"{file.entry.name} is byte for byte the file that was released for loading: make sure "
-        "that the chip itself was read"
+        f"{file.entry.name} has the same bytes as the file released for loading: make sure that "
+        "the chip itself was read"
         for read in incoming
         for file in read.files
         if file.entry.sha256 in released
@@ -80,8 +80,8 @@ def _resembles(vessel: Vessel, selected: Copy, incoming: list[Incoming]) -> tupl
         image = ImageEntry.of(read.image, sha256(read.image.content))
         if image != selected.image and image in held:
             doubts.append(
-                f"{read.entry.name} is byte for byte {held[image]}: that file was loaded, or that "
-                "chip was read"
+                f"{read.entry.name} holds the same bytes as {held[image]}: that file was loaded, "
+                "or that chip was read"
             )
     return tuple(doubts)
 
