@@ -1,4 +1,4 @@
-"""An invented scenario, run for real: which steps it has, and whether each went as it should."""
+"""An invented scenario, run for real: its steps, and whether each ended as expected."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import NO, YES, Answer, Part, Question
 from parambak.demo.scenario import scenario
-from parambak.demo.steps import File
+from parambak.demo.steps import File, Scene
 from parambak.vault.files.given import shipped
 
 if TYPE_CHECKING:
@@ -26,16 +26,13 @@ class DemoQuestion(Question, frozen=True):
 
 
 class StepShown(Part, frozen=True):
-    """One command: why it is called, how it is typed, and whether it ended as expected.
-
-    `output` is null where it went to the screen.
-    """
+    """One command: why it is called, how it is typed, its exit code, and what it printed."""
 
     why: str
     command: str
     exit_code: int
     expected: int
-    output: str | None
+    output: str
 
 
 class DemoAnswer(Answer, frozen=True):
@@ -47,7 +44,7 @@ class DemoAnswer(Answer, frozen=True):
 
     @property
     def exit_code(self) -> int:
-        """Return 1 where a step did not end as expected."""
+        """Return 1 if a step did not end as expected."""
         return YES if all(step.exit_code == step.expected for step in self.steps) else NO
 
 
@@ -55,19 +52,22 @@ def answer(
     session: Session,
     question: DemoQuestion,
     *,
+    begin: Callable[[Scene], None],
     write: Callable[[File], None],
     run: Callable[[Call], StepShown],
 ) -> DemoAnswer:
-    """Walk through the scenario; raise where the installation lacks a file of it.
+    """Run the scenario; raise if the installation does not have a file of it.
 
-    `write` writes a file in the folder; `run` runs a command there as a person types it, and
-    returns what came of it.
+    `begin` is called before each scene, `write` writes a file in the folder, and `run` runs a
+    command there as a person types it.
     """
     del session
     layouts = {name: shipped(f"layouts/{name}") for name in LAYOUTS}
     steps = []
     for step in scenario(layouts, shipped("limits/thruster.toml")):
-        if isinstance(step, File):
+        if isinstance(step, Scene):
+            begin(step)
+        elif isinstance(step, File):
             write(step)
         else:
             steps.append(run(step))

@@ -1,8 +1,8 @@
-"""The invented scenario, step by step: files to write, and command lines to run.
+"""The invented scenario, step by step: scenes, files to write, and command lines to run.
 
-Two sister harbour tugs, their thruster and towing-winch controllers, two
-visits a year apart, and three swaps: one loaded wrongly, one refused, one done well. Pure:
-`cli/demo.py` writes and runs what is yielded here.
+Two sister harbour tugs, their thruster and towing-winch controllers, four visits, and three
+swaps: one loaded wrongly, one refused, one done well. Pure: `cli/commands/demo.py` writes and
+runs what is yielded here.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from parambak.demo import tugs
 from parambak.demo.build import memory_of
 from parambak.demo.second_year import UNMAPPED_AT, second_year
-from parambak.demo.steps import PERSON, Call, File, archive, dump, moment
+from parambak.demo.steps import PERSON, Call, File, Scene, archive, dump, moment
 from parambak.demo.swaps import SISTER, sister, starboard, three_swaps
 from parambak.layouts.load import load
 
@@ -25,10 +25,10 @@ PORT = ("grebe", "port-thruster", "U12")
 THRUSTER_CHIP = ("--layout", "thruster.toml", "--chip", "28C16")
 
 
-def scenario(layouts: Mapping[str, bytes], limits: bytes) -> Iterator[File | Call]:
-    """Yield the whole story; `layouts` holds the shipped layouts by file name.
+def scenario(layouts: Mapping[str, bytes], limits: bytes) -> Iterator[Scene | File | Call]:
+    """Yield the whole story.
 
-    `limits` are those shipped for the thruster.
+    `layouts` holds the shipped layouts by file name, `limits` those of the thruster.
     """
     thruster = load(layouts["thruster.toml"], name="thruster.toml")
     winch = load(layouts["towing-winch.toml"], name="towing-winch.toml")
@@ -41,8 +41,12 @@ def scenario(layouts: Mapping[str, bytes], limits: bytes) -> Iterator[File | Cal
     yield from _end()
 
 
-def _first_visit(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
+def _first_visit(thruster: Layout, winch: Layout) -> Iterator[Scene | File | Call]:
     yield from _port_thruster(thruster)
+    yield Scene(
+        "Three more chips are archived from Intel HEX, S-record and raw files.",
+        "Two are verified. The sister tug's chip was read only once.",
+    )
     day = "2025-03-10"
     yield dump("STBD1.HEX", starboard(thruster), "2025-03-10 10:20")
     yield dump("STBD2.HEX", starboard(thruster), "2025-03-10 10:31")
@@ -57,7 +61,7 @@ def _first_visit(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
     yield dump("WINCH1.S19", memory, "2025-03-10 13:05")
     yield dump("WINCH2.S19", memory, "2025-03-10 13:17")
     yield archive(
-        "The towing winch; this reader writes S-records.",
+        "The towing winch. This reader writes S-records.",
         ("WINCH1.S19", "WINCH2.S19"),
         ("grebe", "towing-winch", "U3"),
         *("--layout", "towing-winch.toml"),
@@ -71,61 +75,88 @@ def _first_visit(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
         *THRUSTER_CHIP,
         day="2025-03-11",
     )
+    yield Scene(
+        "A layout gives the bytes their names, values and units.",
+        "ramp_up_time is 12.5 s, overload_current is 340 A, and every check holds.",
+    )
     yield Call("What do the bytes mean?", ("decode", "grebe/port-thruster/U12"))
 
 
-def _port_thruster(thruster: Layout) -> Iterator[File | Call]:
+def _port_thruster(thruster: Layout) -> Iterator[Scene | File | Call]:
+    yield Scene(
+        "One read of the port thruster's chip is archived, then the same file again.",
+        "NOT VERIFIED: the same file again is not a second read.",
+        chapter="First visit, March 2025",
+    )
     port = bytes(memory_of(thruster, tugs.thruster()))
     yield dump("PORT1.HEX", port, "2025-03-10 09:41")
     yield dump("PORT2.HEX", port, "2025-03-10 09:52")
     yield Call("What did the reader write?", ("inspect", "PORT1.HEX"))
     day = "2025-03-10"
     yield archive(
-        "Keep it: the first read of the port thruster's chip. One read is never enough.",
+        "Keep the first read of the port thruster's chip. One read is never enough.",
         ("PORT1.HEX",),
         PORT,
         *THRUSTER_CHIP,
         day=day,
     )
-    yield archive("The same file once more is no second read.", ("PORT1.HEX",), PORT, day=day)
-    yield archive("The chip reseated and read again.", ("PORT2.HEX",), PORT, day=day)
+    yield archive("The same file again is not a second read.", ("PORT1.HEX",), PORT, day=day)
+    yield Scene(
+        "The chip is reseated and read again.",
+        "VERIFIED: two reads made separately hold the same bytes.",
+    )
+    yield archive("The chip, reseated and read again.", ("PORT2.HEX",), PORT, day=day)
 
 
 def _changed(layout: Layout) -> bytes:
-    """Return the port thruster a year on: a set-point, a counter, and a byte nobody explains."""
+    """Return the port thruster a year later: a set-point, a counter and a byte are changed."""
     memory = memory_of(layout, tugs.thruster(ramp_up_time="9.0", run_hours="9377.4"))
     memory[UNMAPPED_AT] = 0x3C
     return bytes(memory)
 
 
-def _next_visit(thruster: Layout) -> Iterator[File | Call]:
+def _next_visit(thruster: Layout) -> Iterator[Scene | File | Call]:
     where = ("--unit", "port-thruster", "--position", "U12", "--read-on", "2026-03-12")
+    yield Scene(
+        "By mistake, the starboard chip's file is given for the port thruster.",
+        "REFUSED: the serial number in the file is that of another unit.",
+        chapter="Second visit, March 2026",
+    )
     yield Call(
         "A year later. An open visit remembers vessel and person.",
         ("visit", "open", "grebe", "--by", PERSON, "--on", "2026-03-12"),
     )
     yield dump("STBD3.HEX", starboard(thruster), "2026-03-12 08:50")
     yield Call(
-        "The starboard chip, filed under port by mistake: stopped.",
+        "The starboard chip, given for port by mistake. It is refused.",
         ("archive", "STBD3.HEX", *where),
         exit_code=2,
     )
+    yield Scene(
+        "The port chip is read twice, and compared with the first visit.",
+        "ramp_up_time changed from 12.5 to 9.0 s. Byte 0x0740 needs an explanation.",
+    )
     yield dump("PORT3.HEX", _changed(thruster), "2026-03-12 09:10")
     yield dump("PORT4.HEX", _changed(thruster), "2026-03-12 09:24")
-    yield Call("The right one, read twice.", ("archive", "PORT3.HEX", "PORT4.HEX", *where))
+    yield Call("The correct chip, read twice.", ("archive", "PORT3.HEX", "PORT4.HEX", *where))
     yield Call(
-        "What changed since last time?",
+        "What changed since the last visit?",
         ("diff", "grebe/port-thruster/U12@previous", "grebe/port-thruster/U12@latest"),
         exit_code=1,
     )
     yield Call("The visit is over.", ("visit", "close"))
 
 
-def _end() -> Iterator[Call]:
-    yield Call("Is everything in the vault still sound?", ("recheck",))
-    yield Call("What is there, and what is wanting?", ("catalogue",))
-    yield Call("What is to be done next?", ("due",))
+def _end() -> Iterator[Scene | Call]:
+    yield Scene(
+        "Every byte in the vault is checked again.",
+        "All is unchanged. One position is due: send it to the backup location.",
+        chapter="At the end",
+    )
+    yield Call("Is every byte in the vault unchanged?", ("recheck",))
+    yield Call("What is in the vault, and what is missing?", ("catalogue",))
+    yield Call("What must be done next?", ("due",))
     yield Call(
-        "The line to write into the report: it finds a history that was cut back.",
+        "The seal, to write into the report. It shows later if records were removed.",
         ("seal",),
     )

@@ -1,4 +1,4 @@
-"""The second year of the invented scenario: every sort of change, told by its name."""
+"""The second year of the invented scenario: every kind of change, by its name."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.demo import tugs
 from parambak.demo.build import memory_of
-from parambak.demo.steps import PERSON, Call, File, dump
+from parambak.demo.steps import PERSON, Call, File, Scene, dump
 from parambak.demo.swaps import starboard
 from parambak.memory.relations import swapped
 
@@ -21,27 +21,35 @@ PORT = ("--unit", "port-thruster", "--position", "U12")
 WINCH = ("--unit", "towing-winch", "--position", "U3")
 
 
-def second_year(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
+def second_year(thruster: Layout, winch: Layout) -> Iterator[Scene | File | Call]:
     """Yield two visits, and what they show."""
     yield from _summer(thruster, winch)
     yield from _autumn(thruster, winch)
     yield Call(
-        "Every value it ever had: a ramp that goes back and forth, counters, a remark.",
+        "Every value at every visit: a ramp that alternates, counters, a remark.",
         ("history", "grebe/port-thruster/U12"),
     )
-    yield Call("And the winch: a cell that fades.", ("history", "grebe/towing-winch/U3"))
+    yield Call("The winch has a cell that fades.", ("history", "grebe/towing-winch/U3"))
+    yield Scene(
+        "The chip reader was set wrongly: it swapped the two bytes of every word.",
+        "The comparison shows the cause, not a thousand changed bytes.",
+    )
     yield dump("SWAPPED.BIN", swapped(starboard(thruster), 2), "2026-11-02 15:00")
     yield Call(
-        "A reader set wrongly: that is said, and not a thousand changed bytes.",
+        "The chip reader was set wrongly. The comparison shows the cause.",
         ("diff", "grebe/stbd-thruster/U12", "SWAPPED.BIN"),
         exit_code=1,
     )
-    yield Call("Which of the units alike is odd?", ("compare-units",))
+    yield Scene(
+        "The three thrusters are compared with each other.",
+        "The starboard thruster differs most. The visit has its page: visit.html.",
+    )
+    yield Call("Which unit differs from the others?", ("compare-units",))
     yield Call("The page of the visit.", ("report", "visit", "grebe", "--out", "visit.html"))
 
 
 def port(thruster: Layout, **changed: str) -> bytes:
-    """Return the port thruster's memory since somebody changed a byte that no field explains."""
+    """Return the port thruster's memory with the changed byte that no field explains."""
     memory = memory_of(thruster, tugs.thruster(**changed))
     memory[UNMAPPED_AT] = 0x3C
     return bytes(memory)
@@ -58,7 +66,12 @@ def _visit(day: str) -> Call:
     return Call(f"A visit on {day}.", words)
 
 
-def _summer(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
+def _summer(thruster: Layout, winch: Layout) -> Iterator[Scene | File | Call]:
+    yield Scene(
+        "In July, port thruster and winch are read again. A remark explains a change.",
+        "full_speed is lower. The reason is on record with the visit.",
+        chapter="More visits, July and November 2026",
+    )
     day = "2026-07-01"
     yield _visit(day)
     memory = port(thruster, full_speed="1480", pitch_feedback_low="4.02", run_hours="9801.6")
@@ -70,22 +83,26 @@ def _summer(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
     yield dump("WINCH4.S19", drum, f"{day} 11:15")
     yield Call("The winch.", ("archive", "WINCH3.S19", "WINCH4.S19", *WINCH, "--read-on", day))
     yield Call(
-        "What changed, and what is known of it, kept with the visit.",
+        "What changed? The reason is kept with the visit.",
         (
             "diff",
             "grebe/port-thruster/U12@previous",
             "grebe/port-thruster/U12",
             "--remark",
-            "full speed lowered after the propeller was repaired; the master knows",
+            "full speed lowered after the propeller was repaired; the master is informed",
             "--by",
             PERSON,
         ),
         exit_code=1,
     )
-    yield Call("What was read, and what was not.", ("visit", "close"))
+    yield Call("What was read, and what was not read?", ("visit", "close"))
 
 
-def _autumn(thruster: Layout, winch: Layout) -> Iterator[File | Call]:
+def _autumn(thruster: Layout, winch: Layout) -> Iterator[Scene | File | Call]:
+    yield Scene(
+        "After the visit in November, the history shows each value at each visit.",
+        "ramp_up_time alternates. A cell at 0x1A20 in the winch's chip may be fading.",
+    )
     day = "2026-11-02"
     yield _visit(day)
     memory = port(

@@ -1,4 +1,4 @@
-"""What the scenario is made of: files to write, and command lines to run."""
+"""What the scenario is made of: scenes, files to write, and command lines to run."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ PERSON = "A. Fitter"
 
 @dataclass(frozen=True, slots=True)
 class File:
-    """A file as the reader, or the user, left it; `modified` is its time in seconds, UTC."""
+    """A file as the reader or the user wrote it; `modified` is its time in seconds, UTC."""
 
     name: str
     data: bytes
@@ -22,8 +22,20 @@ class File:
 
 
 @dataclass(frozen=True, slots=True)
+class Scene:
+    """A step of the story: what is done, and what the commands until the next scene show.
+
+    `result` is true only if each of them ends with its exit code. `chapter` begins a part.
+    """
+
+    sentence: str
+    result: str
+    chapter: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Call:
-    """A command as a user types it, why, and the exit code it has in this story."""
+    """A command as a user types it, why, and the exit code that the story expects."""
 
     why: str
     words: tuple[str, ...]
@@ -46,8 +58,8 @@ def dump(name: str, memory: bytes, when: str) -> File:
 def archive(
     why: str, dumps: tuple[str, ...], at: tuple[str, str, str], *more: str, day: str
 ) -> Call:
-    """Return the call that puts dumps on record for vessel, unit and position."""
+    """Return the call that archives dumps for `at`: vessel, unit and position."""
     vessel, unit, position = at
     where = ("--vessel", vessel, "--unit", unit, "--position", position)
-    known = ("--read-by", PERSON, "--read-on", day)
-    return Call(why, ("archive", *dumps, *where, *more, *known))
+    person = ("--read-by", PERSON, "--read-on", day)
+    return Call(why, ("archive", *dumps, *where, *more, *person))

@@ -35,7 +35,7 @@ THRUSTER: dict[str, str] = {
     "start_count": "2311",
     "clock": "2025-03-10 09:41:07",
 }
-"""The port thruster of the first tug, as it is found at the first visit."""
+"""The port thruster of the first tug at the first visit."""
 
 CHANNELS = (
     ("pressure", "alarm", "6.0", "1.5", "3.0"),
@@ -46,6 +46,8 @@ CHANNELS = (
     ("pressure", "alarm", "3.5", "0.8", "2.5"),
 )
 """Signal, alarm class, upper and lower limit and delay of the first channels."""
+
+CHANNEL_ROWS = 20
 
 WINCH: dict[str, str] = {
     "winch_serial": "20190611",
@@ -71,7 +73,7 @@ WINCH: dict[str, str] = {
 def thruster(**changed: str) -> dict[str, str]:
     """Return a thruster's values, with those that are changed."""
     values = dict(THRUSTER)
-    for number in range(1, 33):
+    for number in range(1, CHANNEL_ROWS + 1):
         row = f"channel[{number}]"
         signal, alarm, high, low, delay = (
             CHANNELS[number - 1]

@@ -1,4 +1,4 @@
-"""Every refusal of the vault's room, and the codes of what it only remarks upon.
+"""Every refusal of the vault's room, and the codes of its remarks.
 
 The codes are stable: scripts rely on them.
 """
@@ -11,141 +11,141 @@ ABSENT = Fault(
     "vault-absent",
     VaultRefused,
     "There is no vault here.",
-    "Name the vault's folder with --vault, or archive a first read: that makes one.",
+    "Name the vault's folder with --vault, or make a vault: archive a first read.",
 )
 NOT_A_VAULT = Fault(
     "vault-not-a-vault",
     VaultRefused,
     "This folder is not a vault.",
-    "Name the folder that holds vault.toml, or a new or empty folder to make a vault in. A vault "
-    "whose vault.toml is lost or damaged is built anew by `parambak recover FOLDER`.",
+    "Name the folder that holds vault.toml, or an empty folder for a new vault. If vault.toml is "
+    "lost or damaged, run `parambak recover FOLDER`.",
 )
 NEWER = Fault(
     "vault-newer",
     VaultRefused,
     "This vault was written by a newer version of parambak.",
-    "Install the newer version; nothing was changed here.",
+    "Install the newer version. Nothing was changed here.",
 )
 TOML_DAMAGED = Fault(
     "vault-toml-damaged",
     VaultDamaged,
-    "vault.toml is not as the vault's first record knows it.",
-    "Write its three lines anew, as formats/vault.md shows them, with what is expected here; "
-    "recheck tells whether they are right. Nothing else is needed.",
+    "vault.toml is not as the vault's first record has it.",
+    "Write its three lines again, as formats/vault.md shows them, with the values expected here. "
+    "Then run `parambak recheck`.",
 )
 UNREADABLE = Fault(
     "vault-unreadable",
     VaultRefused,
-    "The system would not let this be read.",
+    "The operating system does not let this program read it.",
     "Check the medium, its connection and the permissions, then try again.",
 )
 BUSY = Fault(
     "vault-busy",
     VaultRefused,
     "Another process is writing to this vault.",
-    "Wait until it has ended, then try again. Nothing was changed.",
+    "Wait until it ends, then try again. Nothing was changed.",
 )
 NO_LOCK = Fault(
     "vault-no-lock",
     VaultRefused,
-    "This folder's file system offers no locks, so two writers could not be kept apart.",
-    "Keep the vault on a local disk or stick, and copy it to this folder from there.",
+    "This folder's file system has no locks, so two programs could write at the same time.",
+    "Keep the vault on a local disk or stick. Copy it to this folder from there.",
 )
 UNWRITABLE = Fault(
     "vault-unwritable",
     VaultRefused,
     "This folder refuses writes.",
-    "Check its permissions, or whether the medium is write-protected. The vault is as it was.",
+    "Check the permissions, and whether the medium is write-protected. The vault is unchanged.",
 )
 DISK_FULL = Fault(
     "vault-disk-full",
     VaultRefused,
     "The disk is full.",
-    "Make room on it, then try again. The vault is as it was.",
+    "Free some space on it, then try again. The vault is unchanged.",
 )
 WRITE_FAILED = Fault(
     "vault-write-failed",
     VaultRefused,
     "Writing failed.",
-    "Check the medium and its connection, then run `parambak recheck` and try again.",
+    "Check the medium and its connection. Run `parambak recheck`, then try again.",
 )
 GONE = Fault(
     "vault-gone",
     VaultRefused,
-    "The vault went away while it was written to.",
-    "Plug the stick in again or connect the share, run `parambak recheck`, then the same command "
+    "The vault disappeared while it was written to.",
+    "Plug the stick in again or connect the share. Run `parambak recheck`, then the same command "
     "again.",
 )
 UNFIT = Fault(
     "vault-record-unfit",
     VaultRefused,
-    "A record cannot hold this.",
-    "Shorten or correct what was to be recorded. Nothing was written.",
+    "A record cannot hold this value.",
+    "Shorten or correct the value. Nothing was written.",
 )
 TOO_LARGE = Fault(
     "vault-object-too-large",
     VaultRefused,
-    "This is larger than any object a vault holds.",
-    "Check that the right file was given. Nothing was written.",
+    "This is larger than any file that a vault holds.",
+    "Check that it is the right file. Nothing was written.",
 )
 DAMAGED_OBJECT = Fault(
     "vault-damaged-object",
     VaultDamaged,
-    "The bytes of this object are not what they were when written.",
-    "Run `parambak recheck`; then archive the same dump again, or fetch the file from another "
-    "copy of the vault.",
+    "The bytes of this file are not what they were when written.",
+    "Run `parambak recheck`. Then archive the same dump again, or copy the file from another copy "
+    "of the vault.",
 )
 MISSING_OBJECT = Fault(
     "vault-missing-object",
     VaultDamaged,
-    "An object that a record names is not in the vault.",
-    "Run `parambak recheck`; then archive the same dump again, or fetch the file from another "
-    "copy of the vault.",
+    "A file that a record names is not in the vault.",
+    "Run `parambak recheck`. Then archive the same dump again, or copy the file from another copy "
+    "of the vault.",
 )
 MISSING_RECORD = Fault(
     "vault-missing-record",
     VaultDamaged,
-    "A record that a later one names is neither in the vault nor coming in.",
-    "Fetch the earlier record too, from where this one came or from another copy of the vault.",
+    "A later record names a record that is not in the vault and is not coming in.",
+    "Take in the earlier record too, from the same source or from another copy of the vault.",
 )
 DAMAGED_RECORD = Fault(
     "vault-damaged-record",
     VaultDamaged,
-    "This is not a record as the vault writes them.",
-    "Run `parambak recheck`; then fetch the file from another copy of the vault.",
+    "This file is not a record as the vault writes it.",
+    "Run `parambak recheck`. Then copy the file from another copy of the vault.",
 )
 NOT_A_PERSON = Fault(
     "vault-not-a-person",
     VaultDamaged,
-    "A record names this object as a person, and it is none.",
+    "A record names this file as a person, and it is not one.",
     "Run `parambak recheck`.",
 )
 INDEX_FAILED = Fault(
     "vault-index-failed",
     VaultRefused,
-    "No index could be built, neither in the vault nor beside it.",
-    "Make room in the folder for temporary files, then try again.",
+    "No index could be built in the vault, and none in the folder for temporary files.",
+    "Free some space for temporary files, then try again.",
 )
 OWN_UNUSABLE = Fault(
     "vault-own-folder",
     VaultRefused,
-    "The user's own folder, which keeps this writer's identity, cannot be used.",
-    "Check that the folder can be written. The vault is as it was.",
+    "The user's own folder, which holds this writer's identity, cannot be used.",
+    "Check that you may write to the folder. The vault is unchanged.",
 )
 EXPORT_EXISTS = Fault(
     "vault-export-exists",
     CallRefused,
-    "There is a file of this name already.",
-    "Choose another name for --out, or give --replace to write over it.",
+    "There is already a file with this name.",
+    "Give another name with --out, or give --replace to write over the file.",
 )
 EXPORT_UNFIT = Fault(
     "vault-export-unfit",
     CallRefused,
     "A file cannot be written here.",
-    "Give --out the name of a file in a folder that is there.",
+    "Give --out the name of a file in a folder that exists.",
 )
 
-# What is said and does not stop: codes of findings.
+# Codes of findings, which stop nothing.
 INDEX_REBUILT = "vault-index-rebuilt"
 INDEX_ASIDE = "vault-index-aside"
 HISTORY_CUT = "vault-history-cut"
@@ -160,7 +160,7 @@ OWN_NOT_WRITTEN = "vault-own-not-written"
 
 
 class Mistrusted(Exception):  # noqa: N818 - a verdict that never leaves the room
-    """The index cannot be used; `damaged` where it is to be thrown away."""
+    """The index cannot be used; `damaged` if it is to be removed."""
 
     def __init__(self, reason: str, *, damaged: bool) -> None:
         super().__init__(reason)

@@ -132,7 +132,7 @@ class _Merge:
                 self._refused[piece.file] = f"It is larger than {limit} bytes."
             elif found != piece.digest:
                 self._refused[piece.file] = (
-                    f"Its bytes are not what its name says: their SHA-256 is {found}."
+                    f"Its bytes do not match its name: their SHA-256 is {found}."
                 )
             else:
                 return data
@@ -173,8 +173,8 @@ class _Merge:
                 if not self._loose:
                     self._refuse(
                         digest,
-                        f"It is after {name}, no record of the same vessel that is in the vault "
-                        "or comes in whole.",
+                        f"It is after {name}, which is not in the vault and does not come in as a "
+                        "record of the same vessel.",
                     )
                     continue
             if self._take_record(digest, needs):
@@ -203,7 +203,7 @@ class _Merge:
         if absent:
             self._missing.update(map(objects.file_of, absent))
             if not self._loose:
-                text = f"It needs {objects.file_of(absent[0])}, which is not there as it must be."
+                text = f"It needs {objects.file_of(absent[0])}, which is missing or damaged."
                 self._refuse(digest, text)
                 return False
         read = self._record_bytes(digest)

@@ -131,7 +131,7 @@ def clock_of(moment: datetime) -> Clock:
     """Return the clock member for an aware local time."""
     offset = moment.utcoffset()
     if offset is None:
-        raise ValueError("the clock must tell its offset from UTC")
+        raise ValueError("the clock must have an offset from UTC")
     utc = (moment - offset).replace(tzinfo=None).isoformat(timespec="seconds")
     return Clock(utc=f"{utc}Z", offset=int(offset.total_seconds()) // 60)
 
@@ -315,7 +315,7 @@ def _checked(data: bytes) -> Record | tuple[str, str]:
     except (ValueError, RecursionError, msgspec.MsgspecError) as error:
         return "a record's members", shown(str(error))
     if not same:
-        return "canonical JSON", "the same members written otherwise"
+        return "canonical JSON", "the same members in another form"
     if not _is_plain(record.body.values(), MAX_DEPTH - 1):
         wrong = unfit(record.body)
         if wrong is not None:

@@ -322,9 +322,7 @@ class Vault:
                 self._own.remember(self.identity, {**last, **kept})
                 writing.note_flushed()
             except OSError as error:
-                text = (
-                    f"What was written last could not be noted for this user: {disk.words(error)}."
-                )
+                text = f"This user's note of the last record was not written: {disk.words(error)}."
                 self.say(OWN_NOT_WRITTEN, text)
 
     # --- what is said ---
@@ -339,17 +337,13 @@ class Vault:
         first = [s.record.body for s in self._index.of_kind(None, vault_toml.FIRST)]
         ours = [body for body in first if body.get("vault") == self.identity]
         if not ours:
-            text = (
-                "The vault's first record is not there: it was never finished, or records are gone."
-            )
+            text = "The vault's first record is missing: it was never written, or records are gone."
             self.say(FIRST_RECORD_LACKING, text)
         elif all(body.get("vault_toml") != sha256(data) for body in ours):
-            self.say(
-                TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record knows it."
-            )
+            self.say(TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record has it.")
         last = self._own.last(self.identity)
         if last is None:
-            self.say(OWN_DAMAGED, "This user's note of what was written last cannot be read.")
+            self.say(OWN_DAMAGED, "This user's note of the last records cannot be read.")
         cut = {v: d for v, d in (last or {}).items() if not self._index.holds(d)}
         for vessel, digest in cut.items():
             about = "the vault itself" if vessel == VAULT else f"vessel {vessel}"
@@ -534,7 +528,7 @@ class Writing:
             raise
 
     def _gone(self) -> ParambakError:
-        found = "its folder is gone, or another one has come in its place"
+        found = "its folder is gone, or another folder is at its path"
         return GONE.error(file=str(self._vault.root), found=found)
 
     def undo(self) -> None:
@@ -551,8 +545,8 @@ class Writing:
             if behind > (0 if same_writer else CLOCK_SLACK):
                 self._vault.say(
                     CLOCK_BACKWARDS,
-                    f"This computer's clock shows {record.clock.utc}, earlier than the {then} of "
-                    "a record that is already there. The order of the records does not need it.",
+                    f"This computer's clock shows {record.clock.utc}, earlier than {then} in a "
+                    "record that is already there. The order of the records does not depend on it.",
                 )
 
 

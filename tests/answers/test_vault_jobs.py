@@ -217,7 +217,7 @@ SENT = send.BackupSendAnswer(
     refused=(),
 )
 SHOWN = demo.DemoAnswer(
-    folder="d", vault="d/vault", steps=(demo.StepShown("why", "parambak", 1, 1, None),)
+    folder="d", vault="d/vault", steps=(demo.StepShown("why", "parambak", 1, 1, ""),)
 )
 CHANGES = {
     "recovered": (RECOVERED, {}, 0),
@@ -238,7 +238,7 @@ CHANGES = {
     "not sent": (SENT, {"refused": (NOTE,)}, 1),
     "gone on both sides": (SENT, {"refused": (NOTE, FileNote("records/x", GONE))}, 3),
     "as expected": (SHOWN, {}, 0),
-    "not as expected": (SHOWN, {"steps": (demo.StepShown("why", "x", 0, 1, None),)}, 1),
+    "not as expected": (SHOWN, {"steps": (demo.StepShown("why", "x", 0, 1, ""),)}, 1),
 }
 
 

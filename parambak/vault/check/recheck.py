@@ -125,7 +125,7 @@ class _Recheck:
         self._root = vault.root
         self._progress = progress
         self._terms = terms
-        self._damaged: dict[str, str] = dict.fromkeys(vault.gone, "It was here and is gone.")
+        self._damaged: dict[str, str] = dict.fromkeys(vault.gone, "It was here and is missing now.")
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
         self._named: dict[str, bytearray] = {}
@@ -181,7 +181,7 @@ class _Recheck:
             if len(name) == 2 and not name.strip("0123456789abcdef"):
                 folders.append(f"{sort}/{name}")
             else:
-                self._remarks[f"{sort}/{name}"] = "No vault writes a file of this name."
+                self._remarks[f"{sort}/{name}"] = "No vault writes a file with this name."
         return folders
 
     def _held(self, folder: str) -> int:
@@ -218,12 +218,12 @@ class _Recheck:
         sort = file.partition("/")[0]
         if _all_named(f"{sort}/{name[:2]}", [name]):
             right = f"{file.partition('/')[0]}/{name[:2]}/{name}"
-            self._damaged[file] = f"It stands in the wrong place: its name belongs at {right}."
+            self._damaged[file] = f"It is in the wrong folder: its name belongs at {right}."
         elif name.endswith(disk.TEMPORARY):
-            text = "A write that was broken off left this; the next one here removes it."
+            text = "An interrupted write left this file. The next write in this folder removes it."
             self._remarks[file] = text
         else:
-            self._remarks[file] = "No vault writes a file of this name."
+            self._remarks[file] = "No vault writes a file with this name."
 
     # --- each file ---
 
@@ -326,7 +326,7 @@ class _Recheck:
         for pair in pairs:
             name = pair[:_DIGITS] + ending
             if name not in there:
-                text = f"It is not there, and {records.file_of(pair[_DIGITS:])} names it."
+                text = f"It is missing, and {records.file_of(pair[_DIGITS:])} names it."
                 self._damaged.setdefault(f"{folder}/{name}", text)
 
     def _judge_empty(self) -> int:
@@ -335,7 +335,7 @@ class _Recheck:
         for digest, fault in self._empty.items():
             file = records.file_of(digest)
             if digest in harmless and file not in self._damaged:
-                text = "A write that was broken off left this empty; a later write removes it."
+                text = "An interrupted write left this file empty. A later write removes it."
                 self._remarks[file] = text
             else:
                 self._damaged[file] = fault
@@ -360,19 +360,19 @@ class _Recheck:
             return
         if data is None:
             if not empty or not self._vault.made:
-                self._damaged[file] = "It is not there."
+                self._damaged[file] = "It is missing."
         elif not self._toml_digests:
             self._accuse_first_record(empty=empty)
         elif sha256(data) not in self._toml_digests:
-            self._damaged[file] = "It is not as the vault's first record knows it."
+            self._damaged[file] = "It is not as the vault's first record has it."
 
     def _accuse_first_record(self, *, empty: bool) -> None:
         if empty:
-            text = "The vault was never finished; the next write into it finishes it."
+            text = "The vault is not complete. The next write into it completes it."
             self._remarks[vault_toml.FILE] = text
         # A damaged record may be the one that knows the digest; it is named already.
         elif not any(file.startswith(records.FOLDER) for file in self._damaged):
-            text = "The vault's first record, which holds its digest, is not there."
+            text = "The vault's first record, which holds its SHA-256, is missing."
             self._damaged[vault_toml.FILE] = text
 
 

@@ -37,20 +37,20 @@ if TYPE_CHECKING:
 NOT_EMPTY = Fault(
     "recover-not-empty",
     VaultRefused,
-    "What is recovered goes into a new vault, and this folder is not empty.",
-    "Name a new folder with --vault; merge the two later, once it is clear what was lost.",
+    "A recovery needs a new vault, and this folder is not empty.",
+    "Name a new folder with --vault. Merge the two vaults later, when it is clear what was lost.",
 )
 INSIDE = Fault(
     "recover-inside",
     CallRefused,
-    "The new vault and the folders to recover from may not lie within each other.",
-    "Name a folder beside them with --vault: what is recovered from is never written to.",
+    "The new vault and the folders to recover from may not be inside each other.",
+    "Name a folder outside them with --vault. The folders to recover from are never written to.",
 )
 NOTHING = Fault(
     "recover-nothing",
     NotFound,
     "No file in these folders is a record of a vault.",
-    "Name the folders or packs that hold what survived; formats/vault.md says what a record looks "
+    "Name the folders or packs that hold what survived. formats/vault.md shows what a record looks "
     "like.",
 )
 
@@ -160,7 +160,7 @@ class Heap:
     def miss_member(self, file: str, name: str) -> None:
         """Take note of a member of a damaged pack that is lost with it, unless it is elsewhere."""
         digest = name.rpartition("/")[2].removesuffix(records.SUFFIX)
-        text = "Its bytes in this damaged pack are not what its name says."
+        text = "Its bytes in this damaged pack do not match its name."
         self._misnamed.setdefault(digest, Damage(disk.shown(f"{file}: {name}"), text))
 
     def refuse_pack(self, file: str, digest: str, text: str) -> None:
@@ -170,7 +170,7 @@ class Heap:
     def _compare_name(self, file: str, digest: str) -> None:
         match = _NAMED.fullmatch(file.replace(os.sep, "/").rpartition("/")[2])
         if match and match[1] != digest:
-            text = f"It is not what its name says: its SHA-256 is {digest}."
+            text = f"It does not match its name: its SHA-256 is {digest}."
             self._misnamed[match[1]] = Damage(disk.shown(file), text)
 
     def _learn(self, record: Record) -> None:
@@ -218,7 +218,7 @@ def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
     for source in sources:
         given = source.resolve()
         if given == target or given in target.parents or target in given.parents:
-            raise INSIDE.error(file=str(root), expected="a folder beside", found=str(source))
+            raise INSIDE.error(file=str(root), expected="a folder outside", found=str(source))
     try:
         strange = strangers_in(root)
         begun = _begun(root)
@@ -360,9 +360,9 @@ def _salvage(path: str, heap: Heap, packs: ExitStack, error: ParambakError | OSE
         heap.miss(path, f"It cannot be read: {disk.words(failure)}.")
         return None
     if not taken:
-        return f"It is no pack that can be read: {error}"
+        return f"It cannot be read as a pack: {error}"
     number = "1 file" if len(taken) == 1 else f"{len(taken)} files"
-    heap.refuse(path, f"As a pack it is damaged; {number} in it proved sound and went in. {error}")
+    heap.refuse(path, f"This pack is damaged; {number} in it proved sound and went in. {error}")
     return None
 
 

@@ -307,7 +307,7 @@ def _refuse_export(path: Path, *, replace: bool) -> None:
     if os.path.lexists(path):
         if not path.is_file():
             raise EXPORT_UNFIT.error(
-                file=str(path), expected="a file's name", found="no plain file"
+                file=str(path), expected="a file's name", found="not a plain file"
             )
         if not replace:
             raise EXPORT_EXISTS.error(file=str(path))
@@ -493,7 +493,7 @@ def _write_temporary(temporary: Path, data: bytes, mode: int, *, flushed: bool) 
         os.lseek(descriptor, 0, os.SEEK_SET)
         back = _read_all(descriptor, len(data), len(data))
         if back != data:
-            raise OSError(errno.EIO, "What was read back is not what was written")
+            raise OSError(errno.EIO, "The bytes read back are not the bytes written")
     finally:
         os.close(descriptor)
 

@@ -10,37 +10,37 @@ from typing import NamedTuple
 from parambak.errors import CallRefused, DumpRefused, Fault, NotFound, ParambakError
 
 FILE_ABSENT = Fault(
-    "file-absent", NotFound, "no such file", "Check the name; quote it where it holds spaces."
+    "file-absent", NotFound, "no such file", "Check the name. Put it in quotes if it holds spaces."
 )
 FILE_KIND = Fault(
     "file-kind",
     DumpRefused,
-    "that is not a file that can be read whole",
+    "that is not a file that can be read",
     "Name the reader's file itself, not a folder or a device.",
 )
 FILE_SIZE = Fault(
-    "file-size", DumpRefused, "the file is too large", "Check that the right file was named."
+    "file-size", DumpRefused, "the file is too large", "Check that it is the right file."
 )
 FILE_CHANGED = Fault(
     "file-changed",
     DumpRefused,
     "the file changed while it was read",
-    "Wait until the reader has finished writing it, then try again.",
+    "Wait until the reader has written the whole file, then try again.",
 )
 SYSTEM = Fault(
     "system",
     ParambakError,
     "the operating system refused",
-    "Check that the disk or stick is in, has room, and may be written.",
+    "Check that the disk or stick is connected, has free space, and is not write-protected.",
 )
 LEAVES_VAULT = Fault(
     "export-into-vault",
     CallRefused,
-    "a file for a reader does not go inside the vault",
+    "a file for a reader may not be written inside the vault",
     "Name a file outside the vault's folder.",
 )
 SHIPPED = Fault(
-    "shipped-absent", NotFound, "the installation lacks a file of its own", "Install it again."
+    "shipped-absent", NotFound, "a file of the installation is missing", "Install parambak again."
 )
 
 

@@ -136,7 +136,7 @@ def _holder(path: Path) -> str:
         text = disk.read_file(path, 4096).decode("utf-8", "replace").strip()
     except OSError:
         text = ""
-    return disk.shown(text) or "a process that did not say who it is"
+    return disk.shown(text) or "a process that left no name"
 
 
 def _host() -> str:

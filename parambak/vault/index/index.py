@@ -188,7 +188,7 @@ class Index:
         telling = [self._loose[digest] for digest in self._loose_telling]
         for vessel, digest, data in self._database.telling() if self._database else ():
             if not tells_of_vessel(data, vessel):
-                raise Mistrusted("a record in it does not tell of its vessel", damaged=True)
+                raise Mistrusted("a record in it does not describe its vessel", damaged=True)
             if digest not in self._loose:
                 telling.append(_stored_of(digest, data))
         return telling
@@ -321,12 +321,12 @@ class Index:
 
     def _forget(self, gone: list[str]) -> None:
         self.gone.update(gone)
-        self._say(RECORD_VANISHED, gone, "was in the vault and is gone.")
+        self._say(RECORD_VANISHED, gone, "was in the vault and is missing now.")
         for digest in gone:
             self._loose.pop(digest, None)
             self._loose_telling.discard(digest)
         if self._database is not None and any(map(self._database.holds, gone)):
-            raise Mistrusted("records that it holds are gone", damaged=True)
+            raise Mistrusted("the files of records in it are missing", damaged=True)
 
     def _read(self, digest: str) -> tuple[Stored, bytes] | None:
         """Return a record from its file; None, with a finding, where it is damaged."""
@@ -425,25 +425,25 @@ class Index:
             self._say_skipped()
 
     def _build_anew(self, verdict: Mistrusted) -> None:
-        """Build the index from the records: in its place, or where that fails, beside it."""
+        """Build the index from the records: at its path, or else for this command alone."""
         passing = self._passing
         self.close()
         self._changed()
         self._stamps = disk.stamps_in(self._records)
         if verdict.damaged and not passing and self._throw_away():
-            self._find(INDEX_REBUILT, f"The index was built anew from the records: {verdict}.")
+            self._find(INDEX_REBUILT, f"The index was built again from the records: {verdict}.")
             with suppress(Mistrusted):
                 self._fold(self._stamps)
                 return
             self.close()
         self._connect(None)
         self._fold(self._stamps)
-        text = f"The index cannot be kept here, so all records were read: {verdict}."
+        text = f"The index cannot be stored here, so all records were read: {verdict}."
         self._find(INDEX_ASIDE, text)
 
     def rebuild(self) -> int:
-        """Throw the index away and build it anew from the records; return how many it holds."""
-        asked = [Mistrusted("that was asked for", damaged=True)]
+        """Remove the index and build it again from the records; return how many it holds."""
+        asked = [Mistrusted("by request", damaged=True)]
 
         def count() -> int:
             if asked:
@@ -459,20 +459,22 @@ class Index:
             disk.remove(path.with_name(path.name + tail))
         return not disk.is_file(path)
 
-    # --- what is said ---
+    # --- findings ---
 
     def _say(self, code: str, digests: Iterable[str], text: str) -> None:
         listed = list(digests)
         for digest in listed[:SAID]:
             self._find(code, f"{file_of(digest)} {text}")
         if len(listed) > SAID:
-            self._find(code, f"The same is true of {len(listed) - SAID} more records.")
+            self._find(code, f"{len(listed) - SAID} more records have the same damage.")
 
     def _say_skipped(self) -> None:
         for digest, why in sorted(self._skipped.items())[:SAID]:
             self._find(RECORD_SKIPPED, f"{file_of(digest)} was left out: {why}.")
         if len(self._skipped) > SAID:
-            self._find(RECORD_SKIPPED, f"So were {len(self._skipped) - SAID} more records.")
+            self._find(
+                RECORD_SKIPPED, f"{len(self._skipped) - SAID} more records were left out too."
+            )
 
     def _find(self, code: str, text: str) -> None:
         finding = Finding(code, text)
@@ -496,7 +498,7 @@ def _stored_of(digest: str, data: bytes) -> Stored:
     try:
         return Stored(digest, records.decode_checked(data), file_of(digest))
     except ParambakError as error:
-        raise Mistrusted("what it holds is no record", damaged=True) from error
+        raise Mistrusted("it holds bytes that are not a record", damaged=True) from error
 
 
 def _stored_link(digest: str, data: bytes) -> Link:
@@ -504,7 +506,7 @@ def _stored_link(digest: str, data: bytes) -> Link:
     try:
         return Link(digest, records.links_of(data))
     except ParambakError as error:
-        raise Mistrusted("what it holds is no record", damaged=True) from error
+        raise Mistrusted("it holds bytes that are not a record", damaged=True) from error
 
 
 def _link_of(stored: Stored) -> Link:

@@ -172,7 +172,7 @@ class Database:
             counted = self._all("SELECT vessel, sum(telling) FROM counts GROUP BY vessel", ())
         by_vessel = Counter(vessel for vessel, _, _ in rows)
         if by_vessel != {vessel: count for vessel, count in counted if count}:
-            raise Mistrusted("the records that tell of vessels do not add up", damaged=True)
+            raise Mistrusted("the number of records that describe vessels is wrong", damaged=True)
         return [(vessel, *_hashed(digest, data)) for vessel, digest, data in rows]
 
     def version(self) -> int:
@@ -290,7 +290,7 @@ def _row_of(stored: Stored, data: bytes) -> tuple[bytes, str, str, bool, bytes]:
 
 def _hashed(digest: bytes, data: bytes) -> tuple[str, bytes]:
     if not isinstance(data, bytes) or len(data) > MAX_BYTES or sha256(data) != digest.hex():
-        raise Mistrusted("a record in it is not the record of that digest", damaged=True)
+        raise Mistrusted("a record in it does not match its SHA-256", damaged=True)
     return digest.hex(), data
 
 

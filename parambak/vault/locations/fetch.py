@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from parambak.vault.records import Record
     from parambak.vault.vault import Vault
 
-GONE = "It is damaged or gone here, and the backup location has it not either."
+GONE = "It is damaged or missing here, and in the backup location too."
 _KEPT = 64 << 20  # bytes of records kept in memory between looking at them and taking them
 
 

@@ -215,14 +215,14 @@ def _write(store: Store, file: str, data: bytes) -> None:
         store.write(file, data)
     except FileNotFoundError as error:
         found = disk.words(error)
-        raise ABSENT.error(file=store.shown, expected="a folder to be in", found=found) from error
+        raise ABSENT.error(file=store.shown, expected="a parent folder", found=found) from error
     except OSError as error:
         raise refusal(store, error, 0, 1) from error
 
 
 _PACKS_TEXT = (
     b"One pack for each vessel. `parambak unpack FILE` takes one into a vault;\n"
-    b"formats/backup-locations.md and formats/packed-vessels.md tell what is in it.\n"
+    b"formats/backup-locations.md and formats/packed-vessels.md describe it.\n"
 )
 
 

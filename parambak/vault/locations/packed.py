@@ -47,8 +47,8 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Vault
 
 UNTAKEN = (
-    "It holds {} that this vault has not, so it is not written over; --both-ways takes in first "
-    "what belongs here."
+    "It holds {} that this vault does not have, so it is not written over. --both-ways takes in "
+    "those first."
 )
 
 
@@ -196,7 +196,7 @@ class _Packing:
             pieces = [piece for piece in heap.pieces() if _may_be_of(piece, vessel)]
             of_records = {piece.digest for piece in pieces if piece.is_record}
             of_objects = {piece.digest for piece in pieces if not piece.is_record}
-            damage = Damage(file, "It is no pack that can be read.")
+            damage = Damage(file, "It cannot be read as a pack.")
             there = _There(of_records, of_objects, (damage,), pack=False)
             self._heal_here(pieces, vessel, there)
             if not self._both_ways:

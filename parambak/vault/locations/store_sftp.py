@@ -175,7 +175,9 @@ def _refusal(error: Exception, address: Address) -> ParambakError:
         return LOGIN.error(file=address.text, expected="a key that the server accepts", found=found)
     if isinstance(error, paramiko.SSHException):
         if "known_hosts" in found:
-            return HOST_KEY_UNKNOWN.error(file=address.text, expected="a known host", found=found)
+            return HOST_KEY_UNKNOWN.error(
+                file=address.text, expected="a host in known_hosts", found=found
+            )
         if "authentication methods" in found:
             return LOGIN.error(file=address.text, expected="a key to show", found="none")
     return UNREACHABLE.error(file=address.text, found=found)

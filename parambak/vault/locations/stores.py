@@ -149,11 +149,9 @@ class FolderStore:
     def _must_be_same(self) -> None:
         """Fail where the stick was pulled out: its mount point must not be filled instead."""
         if self._same is None and not self.root.parent.is_dir():
-            raise FileNotFoundError(errno.ENOENT, "The folder that it would be in is not there")
+            raise FileNotFoundError(errno.ENOENT, "The parent folder does not exist")
         if self._same is not None and self._what_is_there() != self._same:
-            raise OSError(
-                errno.ENODEV, "The folder is gone, or another one has come in its backup location"
-            )
+            raise OSError(errno.ENODEV, "The folder is gone, or another folder is at its path")
 
 
 class FarStore(ABC):
@@ -220,7 +218,7 @@ class FarStore(ABC):
     def _must_hold(self, file: str, data: bytes) -> None:
         back = self.read(file, len(data))
         if sha256(back) != sha256(data):
-            raise OSError(errno.EIO, "What was read back is not what was written")
+            raise OSError(errno.EIO, "The bytes read back are not the bytes written")
 
     def _make_ready(self, folder: str) -> None:
         """Make a folder, and clear it of what this writer's broken-off writes left."""

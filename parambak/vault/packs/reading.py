@@ -100,9 +100,7 @@ class Pack:
     def _refuse_unnamed(self, named: set[str]) -> None:
         for member in self._members:
             if not member.name.startswith(records.FOLDER) and _digest(member) not in named:
-                raise UNNAMED_OBJECT.error(
-                    expected="an object that a record names", found=member.name
-                )
+                raise UNNAMED_OBJECT.error(expected="a file that a record names", found=member.name)
 
     def pieces(self) -> Iterator[Piece]:
         """Yield what can be taken in: every member that was not found damaged."""

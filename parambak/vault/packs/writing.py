@@ -76,7 +76,7 @@ def decode(data: bytes) -> Manifest:
         found = disk.shown(str(error))
         raise MANIFEST_FAULT.error(file=MANIFEST, expected="its members", found=found) from error
     if not same:
-        found = "the same members written otherwise"
+        found = "the same members in another form"
         raise MANIFEST_FAULT.error(file=MANIFEST, expected="canonical JSON", found=found)
     names = [member.file for member in manifest.files]
     if sorted(set(names)) != names:

@@ -79,7 +79,7 @@ DAMAGE: dict[str, tuple[Callable[[Path], None], str, str]] = {
     "record with a float": (float_record, "records/", "float"),
     "first record removed": (removed(ROOT), "vault.toml", "first record"),
     "vault.toml edited": (written("vault.toml", b"#"), "vault.toml", "first record"),
-    "vault.toml removed": (removed("vault.toml"), "vault.toml", "not there"),
+    "vault.toml removed": (removed("vault.toml"), "vault.toml", "It is missing"),
 }
 
 
@@ -107,7 +107,7 @@ def test_strangers_and_leftovers_are_remarked_on_and_no_damage(first: Home) -> N
         "objects/.DS_Store": "No vault writes",
         "objects/40/Thumbs.db": "No vault writes",
         "records/03/x (conflict).json": "No vault writes",
-        "records/03/0123456789abcdef.tmp": "A write that was broken off",
+        "records/03/0123456789abcdef.tmp": "An interrupted write",
     }
     for file in strange:
         written(file, b"")(first.root)

@@ -225,7 +225,7 @@ def test_nothing_proven_makes_no_vault(home: Home, tmp_path: Path) -> None:
     with pytest.raises(ParambakError) as refusal:
         recovered(home, tmp_path / "heap")
     assert "2 files" in str(refusal.value.found)
-    assert "cut.zip: It is no pack that can be read" in str(refusal.value.found)
+    assert "cut.zip: It cannot be read as a pack" in str(refusal.value.found)
 
 
 @pytest.mark.parametrize(

@@ -163,7 +163,7 @@ def test_what_reads_back_otherwise_never_gets_its_name(
         made_location(full.open(), in_memory(memory))
     assert (caught.value.code, caught.value.found) == (
         "backup-lost",
-        "What was read back is not what was written (EIO)",
+        "The bytes read back are not the bytes written (EIO)",
     )
     assert held(memory) == {}
 
@@ -173,7 +173,7 @@ def test_what_reads_back_otherwise_never_gets_its_name(
 
 def test_the_page_has_the_patience_of_the_program() -> None:
     """A limit that changes in one backup location changes in the other."""
-    assert f"says nothing for {PATIENCE:g} s" in PAGE
+    assert f"without an answer for {PATIENCE:g} s" in PAGE
 
 
 @pytest.mark.parametrize(
