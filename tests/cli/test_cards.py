@@ -237,20 +237,20 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
         ("card", "list"),
     )
     for each in told:
-        assert "EXCHANGED" in aboard.answer(*each).err, each
+        assert "CROSSED OVER" in aboard.answer(*each).err, each
     (card,) = (c for c in aboard.answer("card", "list").document["cards"] if c["serial"] == "PC-1")
     assert (card["unit"], card["belongs_to"]) == (other, UNIT)
     aboard.write("p.hex", dump(MEMORY), second=11)
     assert code(aboard.answer("archive", "p.hex", *WHERE)) == (2, "cross-over-read")
     passed = aboard.answer("archive", "p.hex", *WHERE, "--position-confirmed")
     assert passed.code == 0
-    assert "EXCHANGED" in passed.err
+    assert "CROSSED OVER" in passed.err
     assert code(aboard.answer(*words)) == (2, "cross-over-already")
     back = aboard.run(*words, "--back")
     assert back.code == 0
     assert "Read both chips again" in back.out
     for each in told:
-        assert "EXCHANGED" not in aboard.answer(*each).err, each
+        assert "CROSSED OVER" not in aboard.answer(*each).err, each
     assert code(aboard.answer(*words, "--back")) == (2, "cross-over-none")
 
 
