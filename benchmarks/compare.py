@@ -26,7 +26,7 @@ from benchmarks.layouts import shortest
 from parambak.differences.bytes import runs
 from parambak.differences.history import history
 from parambak.differences.moves import moves_between
-from parambak.differences.units import alike
+from parambak.differences.units import unlike_values
 from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.image import Image
@@ -122,7 +122,7 @@ def histories(rounds: int, count: int, memory: int) -> list[Row]:
     ]
 
 
-def units_alike(rounds: int, count: int, fields: int) -> list[Row]:
+def units_compared(rounds: int, count: int, fields: int) -> list[Row]:
     """Return the ratio of holding units against each other to decoding them.
 
     Half of the fields scatter about a value, the others agree; one value in a thousand is odd.
@@ -147,12 +147,12 @@ def units_alike(rounds: int, count: int, fields: int) -> list[Row]:
     decode(layout, images[0])  # the plan is worked out once a layout
     mine, theirs = shortest(
         [
-            lambda: alike(layout, given),
+            lambda: unlike_values(layout, given),
             lambda: [decode(layout, image) and None for image in images],
         ],
         rounds,
     )
-    print(f"{count} units: alike {mine * 1e3:.0f} ms, decoding them {theirs * 1e3:.0f} ms")
+    print(f"{count} units: comparing {mine * 1e3:.0f} ms, decoding them {theirs * 1e3:.0f} ms")
     return [("units held against each other, against decoding", mine / theirs, ALIKE_TARGET)]
 
 
@@ -180,7 +180,7 @@ def measured_process(sort: str, count: int) -> None:
         )
         chance = random.Random(5)
         some = (Image.of(chance.randbytes(400) + bytes(32 * KIB - 400)) for _ in range(count))
-        alike(layout, ((f"unit {number}", image) for number, image in enumerate(some)))
+        unlike_values(layout, ((f"unit {number}", image) for number, image in enumerate(some)))
     print(Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0])
 
 
@@ -199,11 +199,15 @@ def processes(copied: int, small: int, large: int) -> list[Row]:
     print(f"history of {copied} copies of 8 KiB, whole process: {long / MIB:.0f} MiB")
     peaks = [process_peak("compare-units", count) for count in (small, large)]
     more = (peaks[1] - peaks[0]) / (large - small)
-    print(f"alike, whole process at {small} and {large}: {peaks[0] / MIB:.0f}", end="")
+    print(f"comparing units, whole process at {small} and {large}: {peaks[0] / MIB:.0f}", end="")
     print(f" and {peaks[1] / MIB:.0f} MiB, {more:.0f} bytes more for each, of 32 KiB")
     return [
         (f"peak of the process, {copied} copies, of 200 MiB", long / MOST_MEMORY, 1.0),
-        (f"peak of the process, alike, {large} to {small}", peaks[1] / peaks[0], FLAT_TARGET),
+        (
+            f"peak of the process, comparing units, {large} to {small}",
+            peaks[1] / peaks[0],
+            FLAT_TARGET,
+        ),
     ]
 
 
@@ -216,7 +220,7 @@ def main(arguments: list[str]) -> int:
     rounds = QUICK_ROUNDS if quick else ROUNDS
     rows = bytes_compared(rounds, MIB if quick else 8 * MIB)
     rows += histories(2 if quick else 3, 50 if quick else 500, 32 * KIB)
-    rows += units_alike(2 if quick else 5, 200 if quick else 2000, 200)
+    rows += units_compared(2 if quick else 5, 200 if quick else 2000, 200)
     rows += processes(*((60, 50, 200) if quick else (2000, 500, 4000)))
     missed = 0
     print(f"{'times':<52}{'ratio':>7}{'target':>8}")

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 _DIFFERING = re.compile(rb"[^\x00]+")
-_STRETCH, _PIECE = 8192, 256  # bytes that are passed over at once where they are equal
+_STRETCH, _PIECE = 8192, 256  # bytes that are skipped at once if they are equal
 
 
 class Run(NamedTuple):
@@ -52,10 +52,10 @@ def runs(old: Image, new: Image) -> tuple[Run, ...]:
 
 
 def differing_bytes(old: Image, new: Image, masks: Mapping[int, int] | None = None) -> int:
-    """Return how many addresses differ, those that one side lacks included.
+    """Return how many addresses differ, those that one side does not have included.
 
-    With `masks` (address to bits), a byte counts only where a bit outside its mask differs;
-    one that a side lacks counts unless the mask takes all its bits.
+    With `masks` (address to bits), a byte counts only if a bit outside its mask differs;
+    a byte that one side does not have counts unless the mask covers all its bits.
     """
     differing = runs(old, new)
     if not masks:
@@ -64,7 +64,7 @@ def differing_bytes(old: Image, new: Image, masks: Mapping[int, int] | None = No
 
 
 def changed_bits(run: Run) -> Iterator[tuple[int, int]]:
-    """Yield each address of a run and the bits that differ there, 0xFF where a side lacks it."""
+    """Yield each address of a run and its differing bits, 0xFF if one side does not have it."""
     if len(run.old) != len(run.new):
         yield from ((address, 0xFF) for address in range(run.start, run.range.end))
         return
@@ -80,7 +80,7 @@ def beyond(run: Run, masks: Mapping[int, int]) -> tuple[int, ...]:
 def beyond_bits(run: Run, bits: bytes) -> Iterator[tuple[int, int]]:
     """Yield the stretches of a run in which a bit outside `bits` differs: offset, length.
 
-    `bits` are as long as the run; where a side lacks the run, every bit of it differs.
+    `bits` are as long as the run; if one side does not have the run, every bit differs.
     """
     changed = b"\xff" * run.length
     if len(run.old) == len(run.new):
@@ -105,7 +105,7 @@ def _differing(old: Image, new: Image) -> Iterator[Run]:
 def _unequal(mine: bytes, theirs: bytes) -> Iterator[tuple[int, int]]:
     """Yield the pieces in which two stretches of one length differ, pieces that touch joined.
 
-    Pieces that are equal are passed over whole: comparing them costs far less than combining.
+    Equal pieces are skipped: comparing them costs far less than combining.
     """
     begun = end = -1
     for start in _unequal_pieces(mine, theirs):

@@ -1,8 +1,8 @@
-"""Parameters that flip back and forth and cells that fade, apart from changes by people.
+"""Parameters that alternate and cells that fade, distinguished from changes by people.
 
-A person, or the unit's own program, writes a value whole, and renews the checks over it. A
-memory cell that loses its charge changes one bit at a time, always the same way, and no
-check knows of it. Both are judged by what was read alone; neither is proof.
+A person, or the unit's own program, writes a whole value and renews the checks over it. A
+memory cell that loses its charge changes one bit at a time, always in the same direction, and
+no check is renewed. Both are judged from the reads alone; neither is proof.
 """
 
 from __future__ import annotations
@@ -15,17 +15,17 @@ if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
 
 MOST_BITS = 2  # that fade in one value from one read to the next
-FEWEST_TIMES = 2  # that bits went one way, where once alone proves little
-NARROW = 8  # bits; a smaller value goes one way by itself too often
-RETURNS = 2  # to a value that it had left: back and forth
+FEWEST_TIMES = 2  # that bits changed in one direction; once alone proves little
+NARROW = 8  # bits; a smaller value changes in one direction too often by chance
+RETURNS = 2  # to a value that it had left
 CROSSINGS = 3  # between the same two values
 
 
 class Turn(NamedTuple):
-    """One change of a value: its stored bytes before and after, and what the checks say.
+    """One change of a value: its stored bytes before and after, and its checks.
 
-    `guarded` is whether a check or a second keeping stands over the bytes, `renewed`
-    whether one of those was renewed with the change and holds.
+    `guarded` is whether a check or a mirrored block covers the bytes, `renewed` whether one
+    of those was renewed with the change and holds.
     """
 
     step: int
@@ -36,10 +36,9 @@ class Turn(NamedTuple):
 
 
 def alternates(values: Sequence[Hashable]) -> bool:
-    """Return whether a value goes back and forth, given as it was from change to change.
+    """Return whether a value, given as it was from change to change, alternates.
 
-    That is: it came back twice to a value that it had left, or changed three times between
-    the same two.
+    It returned twice to a value that it had left, or changed three times between the same two.
     """
     left: set[Hashable] = set()
     returns: Counter[Hashable] = Counter()
@@ -55,9 +54,9 @@ def alternates(values: Sequence[Hashable]) -> bool:
 def fading(turns: Sequence[Turn], blank: int) -> frozenset[int]:
     """Return the steps at which cells of one value faded, in the order of its changes.
 
-    `blank` is what an erased byte reads: cells that lose their charge go there. Between two
-    changes that a check went along with, bits must have gone one way only, few at a time:
-    twice, or under a check once, a single bit, towards the blank state.
+    `blank` is the value of an erased byte: cells that lose their charge change towards it.
+    Between two changes that renewed a check, bits must have changed in one direction only, few
+    at a time: twice; or once, a single bit towards the blank state, under a check.
     """
     faded: set[int] = set()
     group: list[Turn] = []
@@ -71,7 +70,7 @@ def fading(turns: Sequence[Turn], blank: int) -> frozenset[int]:
 
 
 def _fading_steps(group: Sequence[Turn], blank: int) -> set[int]:
-    """Return the steps of changes that no check went along with, where they are a fading."""
+    """Return the steps of changes that renewed no check, if they are a fading."""
     ways = [_bits(turn) for turn in group]
     gained, lost = sum(up for up, _ in ways), sum(down for _, down in ways)
     few = all(0 < up + down <= MOST_BITS for up, down in ways)

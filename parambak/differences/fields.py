@@ -1,9 +1,9 @@
 """Two images, field by field, and the changed bytes that no field explains.
 
-Changes are told apart: `running` (a counter, a clock: declared so), `tolerance` (a change
-of a number that the layout says is no news), `check` (a stored check that follows from
-other changes), `parameter` (anything else that the layout names). What more there is to
-know of changes, `moved`, `alternates` and `fading`, is worked out in `history.py`.
+The kinds of change here: `running` (a counter or clock of the layout), `tolerance` (a number
+changed within the layout's tolerance), `check` (a stored check that follows from other
+changes), `parameter` (any other change that the layout names). `history.py` gives the kinds
+that need several reads: `moved`, `alternates` and `fading`.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ ALTERNATES = "alternates"
 FADING = "fading"
 UNMAPPED = "unmapped"
 SETTLED = frozenset({RUNNING, TOLERANCE, CHECK})
-"""The sorts of change that need no explanation of their own."""
+"""The kinds of change that need no explanation."""
 
 
 class FieldChange(NamedTuple):
@@ -59,7 +59,7 @@ class FieldChange(NamedTuple):
 
     @property
     def explained(self) -> bool:
-        """Return whether the change needs no explanation of its own."""
+        """Return whether the change needs no explanation."""
         return self.kind in SETTLED
 
 
@@ -93,7 +93,7 @@ def check_text(check: CheckResult) -> str:
 def follows(old: CheckResult, new: CheckResult) -> bool:
     """Return whether a check that changed follows from a change of the bytes it is over.
 
-    A stored value that became right though nothing under it changed was mended by somebody.
+    A stored value that became right without a change of its bytes was corrected by somebody.
     """
     moved = new.method in PROMISES or old.computed != new.computed
     return bool(new.holds) and moved
@@ -178,14 +178,14 @@ def _signed(by: Fraction, sides: Sequence[FieldValue]) -> str:
 
 
 def value_text(field: FieldValue) -> str:
-    """Return a field's value, or what stands in its place."""
+    """Return a field's value, or the mark that replaces it."""
     return field.value if field.value is not None else (field.mark or "unreadable")
 
 
 def unmapped(layout: Layout, runs: Sequence[Run]) -> tuple[Range, ...]:
     """Return the changed stretches of which a bit is explained by no field or check.
 
-    A reserved area explains a change only where it says that it changes.
+    A reserved area explains a change only if it is running or volatile.
     """
     explained = coverage.explained_bits(layout)
     loose: list[Range] = []

@@ -1,7 +1,6 @@
-"""The images of one memory in the order they were read: what changed, when, and of what sort.
+"""The images of one memory in the order of their reads: what changed, when, and its kind.
 
-Only the image before is held beside the one at hand, and of the rest no more than what
-changed.
+Only two images are in memory at a time; of the others only the changes are kept.
 """
 
 from __future__ import annotations
@@ -48,7 +47,7 @@ class Step(NamedTuple):
 
     `image` counts from 0, so that the first step is 1. `renewed` are for each field the
     checks over it that were renewed with the change and hold; `broken` are the checks that
-    held before and hold no more.
+    held before and do not hold now.
     """
 
     image: int
@@ -72,7 +71,7 @@ class History(NamedTuple):
 
 
 def history(layout: Layout | None, images: Iterable[Image]) -> History:
-    """Return what changed from each image to the next, by sort; oldest image first."""
+    """Return what changed from each image to the next, by kind; oldest image first."""
     maker = _Maker(layout)
     count = 0
     for image in images:
@@ -91,7 +90,7 @@ def changes_of(history: History, field: str) -> Iterator[tuple[int, FieldChange]
 
 
 class _Maker:
-    """The steps up to the image looked at last, and each value's changes in their order."""
+    """The steps up to the last image, and the changes of each value in their order."""
 
     def __init__(self, layout: Layout | None) -> None:
         self._layout = layout
@@ -103,7 +102,7 @@ class _Maker:
         self._straight: Image | None = None  # the image before, with a move undone
 
     def take(self, image: Image, number: int) -> None:
-        """Take in the next image."""
+        """Add the next image."""
         before, self._before = self._before, image
         if before is None:
             if self.tracker is not None:
@@ -114,13 +113,19 @@ class _Maker:
             self._steps.append(self._step((before, image), changed, moves, sides, number))
 
     def sorted_steps(self) -> tuple[Step, ...]:
-        """Return the steps, each change with the sort that only all of them together show."""
+        """Return the steps, each change with the kind that needs the complete history."""
         blank = self._layout.blank if self._layout is not None else ERASED
         turns: dict[str | int, list[fading.Turn]] = {
             name: [
-                fading.Turn(step, one.old, one.new, guarded=one.guarded, renewed=bool(one.renewed))
-                for step, one in changes
-                if one.old is not None and one.new is not None
+                fading.Turn(
+                    step,
+                    tracked.old,
+                    tracked.new,
+                    guarded=tracked.guarded,
+                    renewed=bool(tracked.renewed),
+                )
+                for step, tracked in changes
+                if tracked.old is not None and tracked.new is not None
             ]
             for name, changes in self._fields.items()
         }
@@ -134,9 +139,9 @@ class _Maker:
     def _sides(
         self, before: Image, image: Image, changed: tuple[Run, ...]
     ) -> tuple[tuple[Move, ...], tuple[Image, Image] | None]:
-        """Return the moves, and both images with content where it belongs; None without any.
+        """Return the moves, and both images with the content put back; None without a move.
 
-        Where the image before was moved itself, it is where that belongs that counts.
+        If the image before was moved itself, its content put back counts.
         """
         away, self._straight = self._straight, None
         if away is None:
@@ -189,7 +194,7 @@ class _Maker:
         sides: tuple[Image, Image],
         number: int,
     ) -> None:
-        """Follow single bytes that no field explains, where they are few."""
+        """Follow single bytes that no field explains, if they are few."""
         if sum(stretch.length for stretch in ranges) > MOST_LOOSE:
             return
         for address in (a for stretch in ranges for a in range(stretch.start, stretch.end)):
@@ -214,20 +219,20 @@ def _values(changes: Iterable[tuple[int, TrackedChange]]) -> list[bytes | None]:
 def _sorted(
     step: Step, faded: Mapping[str | int, AbstractSet[int]], alternating: AbstractSet[str]
 ) -> Step:
-    """Return a step whose changes have the sort that only the history of all shows."""
+    """Return a step whose changes have the kind that needs the complete history."""
 
-    def sort(change: FieldChange) -> FieldChange:
+    def of_kind(change: FieldChange) -> FieldChange:
         if step.image in faded.get(change.field, ()) and change.kind in {PARAMETER, TOLERANCE}:
             return change._replace(kind=FADING)
         if change.field in alternating and change.kind == PARAMETER:
             return change._replace(kind=ALTERNATES)
         return change
 
-    def sort_loose(loose: Loose) -> Loose:
+    def loose_of_kind(loose: Loose) -> Loose:
         addresses = range(loose.range.start, loose.range.end)
         fades = all(step.image in faded.get(address, ()) for address in addresses)
         return loose._replace(kind=FADING) if fades else loose
 
-    fields = tuple(sort(change) for change in step.fields)
-    loose = tuple(sort_loose(stretch) for stretch in step.loose)
+    fields = tuple(of_kind(change) for change in step.fields)
+    loose = tuple(loose_of_kind(stretch) for stretch in step.loose)
     return step._replace(fields=fields, loose=loose)

@@ -1,7 +1,7 @@
 """Content that was moved: shifted, its words' bytes swapped, its halves exchanged.
 
-Said of a stretch where that accounts for nine in ten of its changed bytes, sixteen of them
-at least, and they are not all much the same: thousands of changed bytes are then one fact.
+A stretch was moved if a move explains nine in ten of its changed bytes, sixteen at least, with
+several values: thousands of changed bytes are then one fact.
 """
 
 from __future__ import annotations
@@ -23,13 +23,13 @@ if TYPE_CHECKING:
 
     from parambak.differences.bytes import Run
 
-FEWEST = 16  # changed bytes that a move accounts for, else it is no move
+FEWEST = 16  # changed bytes that a move must explain at least
 TELLING = 4  # values that the changed bytes must have at least
-REST = 10  # it is a move where less than one changed byte in so many is left
+REST = 10  # it is a move if less than one changed byte in so many is left
 APART = (4096, 256, 32, 4)  # unchanged bytes that part two stretches: the widest view first
-SPARSE = 8  # nothing was moved where less than one telling byte in so many changed
+SPARSE = 8  # nothing was moved if less than one byte in so many changed
 SHORT = 4  # a shift goes by a quarter of its stretch at most
-ROUND = 8  # a part of the memory is looked at where a part in so many of it was changed
+ROUND = 8  # a part of the memory is examined if one part in so many of it changed
 MOST_RUNS = 200_000
 _DIFFERING = re.compile(rb"[^\x00]+")
 _SAMPLE = 4096
@@ -40,7 +40,7 @@ _LONGEST = 1 << 24
 
 WORDS = {
     relations.SWAPPED_16: "the two bytes of every 16-bit word are swapped",
-    relations.SWAPPED_32: "the four bytes of every 32-bit word are turned round",
+    relations.SWAPPED_32: "the four bytes of every 32-bit word are reversed",
     relations.WORDS_SWAPPED: "the two 16-bit words of every 32 bits are exchanged",
     relations.EXCHANGED: "its two halves are exchanged",
 }
@@ -54,10 +54,10 @@ _TURNS: dict[str, Callable[[bytes], bytes]] = {
 
 
 class Move(NamedTuple):
-    """A stretch whose content was moved: how, and what that leaves unaccounted for.
+    """A stretch whose content was moved: how, and what the move does not explain.
 
-    `by` is how many bytes a shift moves it up (below 0: down); `changed` are the changed
-    bytes in it that the move accounts for, `left` those that it does not.
+    `by` is how many bytes a shift moves it up (below 0: down); `changed` is how many
+    changed bytes in it the move explains, `left` are those that it does not.
     """
 
     kind: str
@@ -95,7 +95,7 @@ def moves_between(old: Image, new: Image, runs: Sequence[Run]) -> tuple[Move, ..
     moves: list[Move] = []
     for block in old.blocks:
         inside = _part(both, block.start, block.end)
-        if len(inside) > MOST_RUNS:  # the whole of it alone is looked at
+        if len(inside) > MOST_RUNS:  # only all of it is examined
             move = _move(block, new, inside)
             moves += [move] if move is not None else []
             continue
@@ -135,13 +135,13 @@ def _put_back(move: Move, now: bytes, was: bytes) -> bytes:
     return was[: -move.by] + now[: move.by]
 
 
-def _trimmed(old: Image, new: Image, one: Move) -> Move:
+def _trimmed(old: Image, new: Image, move: Move) -> Move:
     """Return a shift from where it begins."""
-    mine, theirs = old.read(one.start, one.length), new.read(one.start, one.length)
-    if one.kind != relations.SHIFTED or mine is None or theirs is None:
-        return one
+    mine, theirs = old.read(move.start, move.length), new.read(move.start, move.length)
+    if move.kind != relations.SHIFTED or mine is None or theirs is None:
+        return move
     at = relations.first_difference(mine, theirs)
-    return one._replace(start=one.start + at, length=one.length - at)
+    return move._replace(start=move.start + at, length=move.length - at)
 
 
 def _part(runs: Sequence[Run], start: int, end: int) -> Sequence[Run]:
@@ -167,9 +167,9 @@ def _halves(
     if changed < FEWEST or size < smallest:
         return
     if block.start <= start and start + size <= block.end:
-        one = _crossed_over(block, new, runs, part)
-        if one is not None:
-            yield one
+        move = _crossed_over(block, new, runs, part)
+        if move is not None:
+            yield move
             return
     size //= 2
     for half in (start, start + size):
@@ -196,17 +196,17 @@ def _crossed_over(
 def _within(
     block: Block, new: Image, runs: Sequence[Run], apart: int, closer: Sequence[int]
 ) -> Iterator[Move]:
-    """Yield the moves in stretches of a block; what is none is looked at more closely."""
+    """Yield the moves in stretches of a block; a group that is none is examined more closely."""
     done = block.start
     for close in _groups(runs, apart):
         group = [run for run in close if run.start >= done]
         if sum(run.length for run in group) < FEWEST:
             continue
-        one = _move(block, new, group)
-        if one is not None:
-            one = _wider(block, new, one, [run for run in runs if run.start >= done])
-            done = one.end
-            yield one
+        move = _move(block, new, group)
+        if move is not None:
+            move = _wider(block, new, move, [run for run in runs if run.start >= done])
+            done = move.end
+            yield move
             continue
         for at, gap in enumerate(closer):
             if len(_groups(group, gap)) > 1:
@@ -214,31 +214,31 @@ def _within(
                 break
 
 
-def _wider(block: Block, new: Image, one: Move, runs: Sequence[Run]) -> Move:
-    """Return a move with the runs on either side that it accounts for too."""
-    if one.kind == relations.EXCHANGED:
-        return one
-    after = [run.range.end for run in runs if run.start >= one.end][:_BESIDE]
+def _wider(block: Block, new: Image, move: Move, runs: Sequence[Run]) -> Move:
+    """Return a move with the runs on either side that it explains too."""
+    if move.kind == relations.EXCHANGED:
+        return move
+    after = [run.range.end for run in runs if run.start >= move.end][:_BESIDE]
     for end in after:
-        one = _grown(block, new, one, (one.start, min(-(-end // 4) * 4, block.end))) or one
-    before = [run.start for run in runs if run.range.end <= one.start][-_BESIDE:]
+        move = _grown(block, new, move, (move.start, min(-(-end // 4) * 4, block.end))) or move
+    before = [run.start for run in runs if run.range.end <= move.start][-_BESIDE:]
     for start in reversed(before):
-        one = _grown(block, new, one, (max(start // 4 * 4, block.start), one.end)) or one
-    return one
+        move = _grown(block, new, move, (max(start // 4 * 4, block.start), move.end)) or move
+    return move
 
 
-def _grown(block: Block, new: Image, one: Move, span: tuple[int, int]) -> Move | None:
-    """Return a move over a longer stretch, where that leaves no more unaccounted for."""
+def _grown(block: Block, new: Image, move: Move, span: tuple[int, int]) -> Move | None:
+    """Return a move over a longer stretch, if it explains most of what is added."""
     start, end = span
     mine, theirs = block.data[start - block.start : end - block.start], new.read(start, end - start)
-    if theirs is None or end <= one.start:
+    if theirs is None or end <= move.start:
         return None
-    guess = _guess(one.kind, one.by, mine, theirs)
-    grown = _judged((one.kind, one.by, guess), start, mine, theirs)
+    guess = _guess(move.kind, move.by, mine, theirs)
+    grown = _judged((move.kind, move.by, guess), start, mine, theirs)
     if grown is None:
         return None
-    more = sum(run.length for run in grown.left) - sum(run.length for run in one.left)
-    return grown if more * 2 < grown.changed - one.changed else None
+    more = sum(run.length for run in grown.left) - sum(run.length for run in move.left)
+    return grown if more * 2 < grown.changed - move.changed else None
 
 
 def _groups(runs: Sequence[Run], apart: int) -> list[list[Run]]:
@@ -262,19 +262,19 @@ def _move(block: Block, new: Image, group: Sequence[Run]) -> Move | None:
         if theirs is None:
             continue
         for guessed in _guesses(mine, theirs):
-            one = _judged(guessed, start, mine, theirs)
-            if one is not None:
+            move = _judged(guessed, start, mine, theirs)
+            if move is not None:
                 # What a shift brings in from outside is not explained by it.
-                rank = abs(one.by) + sum(stretch.length for stretch in one.left)
+                rank = abs(move.by) + sum(stretch.length for stretch in move.left)
                 if best is None or rank < best[0]:
-                    best = rank, one
+                    best = rank, move
         if best is not None and best[0] == 0:
             break
     return best[1] if best is not None else None
 
 
 def _judged(guessed: tuple[str, int, bytes], start: int, mine: bytes, theirs: bytes) -> Move | None:
-    """Return the move that a guess is, None where it leaves too much unaccounted for."""
+    """Return the move that a guess is, None if it leaves too much unexplained."""
     kind, by, guess = guessed
     off, changed = relations.differing(guess, theirs), relations.differing(mine, theirs)
     if changed < FEWEST or off * REST >= changed:
@@ -285,7 +285,7 @@ def _judged(guessed: tuple[str, int, bytes], start: int, mine: bytes, theirs: by
 
 
 def _worth(block: Block, start: int, end: int, group: Sequence[Run]) -> bool:
-    """Return whether so much of what is not filling changed that it may have been moved."""
+    """Return whether enough of the bytes other than the filling changed for a move."""
     changed = sum(run.length for run in group)
     if changed * SPARSE < end - start:
         step = (end - start) // _SOME | 1
@@ -342,7 +342,7 @@ def _near(guess: bytes, theirs: bytes) -> bool:
 
 
 def _left(mine: bytes, theirs: bytes, guess: bytes) -> list[tuple[int, int]]:
-    """Return the changed places that a guess does not account for, as places and lengths."""
+    """Return the changed offsets that a guess does not explain, as offsets and lengths."""
     if guess == theirs:
         return []
     off = _DIFFERING.finditer(exclusive_or(guess, theirs))

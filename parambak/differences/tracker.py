@@ -28,11 +28,11 @@ if TYPE_CHECKING:
     from parambak.layouts.verdicts import CheckResult
     from parambak.memory.image import Image
 
-MANY = 4  # more than one field in so many touched: all are read again at once
+MANY = 4  # if more than one field in so many is touched, all are read again at once
 
 
 class TrackedChange(NamedTuple):
-    """One change, with the stored bytes of both sides and what the checks over it did."""
+    """One change, with the stored bytes of both sides and the checks over it that were renewed."""
 
     change: FieldChange
     old: bytes | None
@@ -43,7 +43,7 @@ class TrackedChange(NamedTuple):
 
 
 class _Guard(NamedTuple):
-    """What stands over stretches of bytes: a check, or a block's second keeping."""
+    """What covers stretches of bytes: a check, or a mirrored block."""
 
     name: str
     over: tuple[tuple[int, int], ...]
@@ -51,7 +51,7 @@ class _Guard(NamedTuple):
 
 
 class FieldTracker:
-    """The values of a layout's fields at the image looked at last."""
+    """The values of a layout's fields in the last image."""
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
@@ -65,7 +65,7 @@ class FieldTracker:
         self._renewed: frozenset[int] = frozenset()
 
     def begin(self, image: Image) -> None:
-        """Take in the first image."""
+        """Add the first image."""
         decoded = decode(self._layout, image)
         self._now = {field.field: field for field in decoded.fields}
         self.first = dict(self._now)
@@ -74,12 +74,12 @@ class FieldTracker:
     def step(
         self, image: Image, changed: Sequence[Run], straight: tuple[Image, Image] | None = None
     ) -> tuple[list[TrackedChange], tuple[str, ...]]:
-        """Take in the next image, which differs in `changed`.
+        """Add the next image, which differs in `changed`.
 
-        Return the changes in address order, and the names of the checks that hold no more.
+        Return the changes in address order, and the names of the checks that do not hold now.
 
-        Where content was moved, `straight` are both images with it where it belongs: what
-        is the same in those was moved and no more.
+        If content was moved, `straight` are both images with the content put back: what is
+        the same in those was only moved.
         """
         values, checks = self._read(image, changed if straight is None else None)
         pairs = list(zip(self._checks, checks, strict=True))
@@ -101,7 +101,7 @@ class FieldTracker:
         values: Sequence[FieldValue],
         pairs: Sequence[tuple[CheckResult, CheckResult]],
     ) -> list[TrackedChange | None]:
-        """Return the changes beside a move, and as `moved` what the move alone changed."""
+        """Return the changes other than a move, and as `moved` what the move alone changed."""
         old, new = (decode(self._layout, side) for side in straight)
         self._renew(list(zip(old.checks, new.checks, strict=True)))
         changes: list[TrackedChange | None] = []
@@ -124,7 +124,7 @@ class FieldTracker:
         return changes
 
     def _renew(self, pairs: Sequence[tuple[CheckResult, CheckResult]]) -> None:
-        """Note which checks were renewed, and which second keepings were changed alike."""
+        """Note which checks were renewed, and which mirrored blocks changed in the same way."""
         self._renewed = frozenset(
             number
             for number, (old, new) in enumerate(pairs)
@@ -133,9 +133,9 @@ class FieldTracker:
         )
 
     def guards(self, start: int, end: int) -> tuple[bool, tuple[str, ...]]:
-        """Return whether a check stands over a stretch, and those that the last step renewed.
+        """Return whether a check covers a stretch, and the checks that the last step renewed.
 
-        A second keeping is renewed where it was changed in the same way.
+        A mirrored block is renewed if both sides changed in the same way.
         """
         over = self._guards_over(start, end)
         return bool(over), tuple(guard.name for guard in over if guard.number in self._renewed)
@@ -157,22 +157,22 @@ class FieldTracker:
         return values, check_results(self._layout, image.read)
 
     def _field(self, old: FieldValue, new: FieldValue) -> TrackedChange | None:
-        """Return the change of one field, None where its own bits are what they were.
+        """Return the change of one field, None if its own bits did not change.
 
         A tolerance counts from the value of the last change beyond it.
         """
         if old.own == new.own:
             return None
-        one = change(old, new)
+        changed = change(old, new)
         if new.plan.field.tolerance is not None:
             anchor = self._anchors.setdefault(new.field, old)
             kind = change(anchor, new).kind
-            if one.crossed is not None or kind != TOLERANCE:
+            if changed.crossed is not None or kind != TOLERANCE:
                 self._anchors[new.field] = new
-            if one.crossed is None:
-                one = one._replace(kind=kind)
+            if changed.crossed is None:
+                changed = changed._replace(kind=kind)
         over, renewed = self.guards(new.at, new.at + new.length)
-        return TrackedChange(one, old.own, new.own, guarded=over, renewed=renewed)
+        return TrackedChange(changed, old.own, new.own, guarded=over, renewed=renewed)
 
     def _guards_over(self, start: int, end: int) -> tuple[_Guard, ...]:
         guards = self._over.get((start, end))
@@ -193,7 +193,7 @@ def _check(old: CheckResult, new: CheckResult) -> TrackedChange | None:
 
 
 def _guards(layout: Layout) -> Iterator[_Guard]:
-    """Yield what stands over bytes, each with its number among the results of the checks."""
+    """Yield what covers bytes, with its number among the results of the checks."""
     for number, check in enumerate(layout.checks):
         over = tuple((first, last + 1) for first, last in check.over)
         yield _Guard(check.name, over, number)
@@ -205,5 +205,5 @@ def _guards(layout: Layout) -> Iterator[_Guard]:
 
 
 def _copied(layout: Layout) -> Iterator[int]:
-    """Yield the entries that are kept at several addresses, each once."""
+    """Yield once each entry that is stored at several addresses."""
     yield from {id(plan.field) for plan in plan_of(layout).fields if plan.field.mirror_at}

@@ -1,13 +1,13 @@
 """Two images of two layouts: what became of the values from one software to the next.
 
-Bytes are not compared: addresses moved, and types may have. Fields are matched by name and
-by the user's table of renames; values are compared as exact values in their unit. A name
-that matches does not prove a meaning that matches: only the maker knows.
+Bytes are not compared: addresses and types may be different. Fields are matched by name and by
+the user's table of renames; values are compared as exact values in their unit. Two fields with
+the same name may have different meanings: only the maker can confirm.
 
-The table of renames is TOML, old name = new name. A name is that of one field, rows and all
-(`"channel[3].limit" = "input[3].high"`); or without row numbers, which then means every row
-(`channel.limit = "input.high"`); or that of a group, which means all that is in it
-(`channel = "input"`). `false` in place of a new name says that the field is left out on purpose.
+The table of renames is TOML, old name = new name. A name is that of one field with its rows
+(`"channel[3].limit" = "input[3].high"`); or without row numbers, for every row
+(`channel.limit = "input.high"`); or that of a group, for all that is in it
+(`channel = "input"`). `false` in place of a new name leaves the field out on purpose.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 RENAMES_SHAPE = Fault(
     "renames-shape",
     LayoutRefused,
-    "`{key}` is no rename",
+    "`{key}` is not a valid rename",
     'Write `old_name = "new_name"`, or `old_name = false` for a field that is left out on purpose.',
 )
 RENAMES_UNKNOWN = Fault(
@@ -43,8 +43,8 @@ RENAMES_UNKNOWN = Fault(
 RENAMES_TWICE = Fault(
     "renames-twice",
     LayoutRefused,
-    "two fields of the old layout would both be `{key}`",
-    "Rename the other one too, or write `other_name = false` where it is left out on purpose.",
+    "two fields of the old layout have the same new name `{key}`",
+    "Give one of them another new name. To leave a field out on purpose, write `old_name = false`.",
 )
 
 ONLY_OLD = "the new layout has no such field"
@@ -53,7 +53,7 @@ LEFT_OUT = "left out by the table of renames"
 
 
 class ValueChange(NamedTuple):
-    """A value that is another one now. `field` is the new layout's name for it."""
+    """A value that changed. `field` is the new layout's name for it."""
 
     field: str
     old_field: str
@@ -67,7 +67,7 @@ class ValueChange(NamedTuple):
 
     @property
     def running(self) -> bool:
-        """Return whether the layout expects a change of it."""
+        """Return whether the layout marks the field as running or volatile."""
         return self.kind != PARAMETER
 
 
@@ -99,8 +99,8 @@ class CarryOver(NamedTuple):
 def carry_over(old: Decoded, new: Decoded, renames: Renames) -> CarryOver:
     """Compare the values of two images, each decoded by its own layout.
 
-    Changes stand in the order of the new layout, values not carried in that of the old one
-    and then of the new. Raise LayoutRefused where the table of renames does not fit.
+    Changes are in the order of the new layout, values not carried in that of the old one
+    and then of the new. Raise LayoutRefused if the table of renames does not fit.
     """
     new_fields = {field.field: field for field in new.fields}
     pairs = renames.paired((field.field for field in old.fields), new_fields)
@@ -163,9 +163,9 @@ def _family(plan: FieldPlan) -> str:
 
 
 def _why_not(old: FieldValue, new: FieldValue) -> str | None:
-    """Return why the old value cannot stand in the new field, None where it can."""
+    """Return why the new field cannot hold the old value, None if it can."""
     if new.mark == "absent":
-        return "the new image lacks its bytes"
+        return "the new image does not have its bytes"
     if old.mark == "blank":
         return None
     if old.value is None:
@@ -209,10 +209,10 @@ def _agree(old: FieldValue, new: FieldValue) -> bool:
 
 
 def _right_number(old: FieldValue, new: FieldValue) -> Fraction | None:
-    """Return the value that should stand in the new field, None where it can hold none such.
+    """Return the value that the new field should hold, None if it cannot hold it.
 
-    Exactly the old value; the nearest where the new field is a float. Where the old one is a
-    float, the new field's own step that the old field would have stored in the same bytes:
+    Exactly the old value; the nearest if the new field is a float. If the old field is a
+    float, the step of the new field that the old field stores in the same bytes:
     an old 0.1 of four bytes, 0.100000001490116119384765625, is 0.1 at a scale of 0.1.
     """
     number = None if old.raw is None else old.plan.reader.number(old.raw)
@@ -230,7 +230,7 @@ def _right_number(old: FieldValue, new: FieldValue) -> Fraction | None:
 
 
 def _stored(plan: FieldPlan, number: Fraction) -> bytes | None:
-    """Return the bytes that stand for a value: exactly, or the nearest of a float."""
+    """Return the bytes of a value: exactly, or the nearest of a float."""
     raw = number if plan.scaling is None else plan.scaling.raw(number)
     if raw is None or (raw.denominator != 1 and not _is_float(plan)):
         return None
@@ -253,7 +253,7 @@ class Renames:
         self._lines = lines
 
     def new_name(self, name: str) -> str | None:
-        """Return the name in the new layout of the old one's `name`; None where it is left out."""
+        """Return the name in the new layout of the old one's `name`; None if it is left out."""
         key = self._key(name)
         if key is None:
             return name
@@ -266,7 +266,7 @@ class Renames:
         return ".".join([*numbered, *parts[len(numbered) :]])
 
     def _key(self, name: str) -> str | None:
-        """Return the entry that is for `name`: its own, that of all rows, of its groups."""
+        """Return the entry for `name`: its own, that of all rows, of its groups."""
         if name in self._table:
             return name
         parts = _ROW.sub("", name).split(".")
@@ -274,10 +274,10 @@ class Renames:
         return next((key for key in keys if key in self._table), None)
 
     def paired(self, old: Iterable[str], new: Iterable[str]) -> dict[str, str | None]:
-        """Return the new name of each old one that has one, None where it is left out.
+        """Return the new name of each old one that has one, None if it is left out.
 
-        Raise LayoutRefused for an entry that names no field, and where two old fields would
-        be one new field.
+        Raise LayoutRefused for an entry that names no field, and for two old fields with one
+        new name.
         """
         old_names, new_names = tuple(old), frozenset(new)
         used: set[str | None] = set()
@@ -290,7 +290,10 @@ class Renames:
                 raise self._unknown("new", new_name, sorted(new_names), key)
             if new_name in taken:
                 raise RENAMES_TWICE.error(
-                    line=self._lines.get(key or ""), expected="one each", found=name, key=new_name
+                    line=self._lines.get(key or ""),
+                    expected="one old field for each new field",
+                    found=name,
+                    key=new_name,
                 )
             used.add(key)
             if new_name is None or new_name in new_names:
@@ -316,7 +319,7 @@ NONE = Renames({}, {})
 
 
 def read_renames(data: bytes) -> Renames:
-    """Return the table that a TOML text holds; raise LayoutRefused where it is none."""
+    """Return the table that a TOML text holds; raise LayoutRefused if it is not one."""
     ledger = Ledger()
     source = parse(data, None, ledger)
     if source is None:

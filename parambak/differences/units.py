@@ -1,13 +1,13 @@
-"""Units of one layout held against each other: where one differs from the rest.
+"""Units of one layout compared with each other: which values differ from the rest.
 
-Two measures, both said with the answer. A number among eight units or more, of which not
-more than half are the same, is measured by its modified z-score, 0.6745 (x - median) / MAD
-(B. Iglewicz and D. Hoaglin, How to Detect and Handle Outliers, 1993; from memory), MAD
-being the median of the absolute distances from the median; it is unlike from 3.5 on, as
-they advise. Anything else (named values, texts, few units) is measured by how rare it is:
-how many of the units hold the same; it is unlike where fewer than a third do, or where
-more than half hold another. A difference within the layout's tolerance is none. Where no two
-of a few units agree, that is said last.
+There are two measures, and the answer names the one used. A number among eight units or more,
+of which at most half are the same, has a modified z-score, 0.6745 (x - median) / MAD
+(B. Iglewicz and D. Hoaglin, How to Detect and Handle Outliers, 1993; from memory). MAD is the
+median of the absolute distances from the median. The number is unlike the rest from 3.5 on, as
+they advise. All else (named values, texts, few units) is measured by rarity: how many units
+hold the same value. It is unlike the rest if fewer than a third do, or if more than half hold
+another value. A difference within the layout's tolerance does not count. If no two of a few
+units agree, the answer states this last.
 """
 
 from __future__ import annotations
@@ -29,19 +29,19 @@ if TYPE_CHECKING:
     from parambak.layouts.model import Field, Layout
     from parambak.layouts.plan import FieldPlan
 
-FEWEST = 2  # units that can be held against each other
-ENOUGH = 8  # units from which a spread means anything
+FEWEST = 2  # units that can be compared
+ENOUGH = 8  # units from which a spread has a meaning
 FAR = 3.5  # modified z-score
 SCALE = 0.6745  # the normal distribution's upper quartile: MAD / SCALE estimates its spread
-RARE = 3  # unlike where fewer than one in so many hold the value
+RARE = 3  # unlike if fewer than one in so many hold the value
 NO_TWO = "no two agree"
-FARTHEST = 40.0  # bits that the order of the answer tells apart
+FARTHEST = 40.0  # bits; more do not change the order of the answer
 
 
 class Unlike(NamedTuple):
     """One value of one unit that is unlike the rest.
 
-    `usual` is the median, or what most hold. `score` is the modified z-score, None where
+    `usual` is the median, or the value of most units. `score` is the modified z-score, None if
     rarity was measured: then `same` of `units` hold the value. `bits` orders both: how
     surprising the value is, as bits.
     """
@@ -57,16 +57,16 @@ class Unlike(NamedTuple):
     bits: float
 
 
-_Odd = dict["bytes | None", "tuple[float | None, float]"]
-"""For each stored value that is unlike: its score, None by rarity, and its bits."""
+_UnlikeRaws = dict["bytes | None", "tuple[float | None, float]"]
+"""For each stored value that is unlike the rest: its score (None by rarity), and its bits."""
 
 
 class Gathered:
-    """The stored values of units of one layout, taken in one after another.
+    """The stored values of units of one layout, one unit after another.
 
-    Of a unit no more is kept than the bytes of the fields that are compared, so that the
-    images of a whole fleet need not be in memory at once. Counters, clocks, and what is the
-    unit's or the card's own are not compared.
+    Only the bytes of the compared fields are kept, so that the images of a fleet need not be
+    in memory at once. Counters, clocks, and fields that identify the unit or belong to the
+    card are not compared.
     """
 
     def __init__(self, layout: Layout) -> None:
@@ -77,7 +77,7 @@ class Gathered:
         self._absent: dict[int, frozenset[int]] = {}  # by unit, the fields that are not there
 
     def take(self, name: str, image: Image) -> None:
-        """Take in the unit of that name."""
+        """Add the unit of that name."""
         data = full_bytes(image, self.layout.memory)
         if data is not None:
             row = b"".join([data[plan.at : plan.end] for plan in self._plans])
@@ -91,13 +91,13 @@ class Gathered:
         self._rows.append(row)
 
     def unlike(self, on_purpose: Collection[tuple[str, str]] = ()) -> tuple[Unlike, ...]:
-        """Return what is unlike the rest, most unlike first.
+        """Return the values that are unlike the rest, the most unlike first.
 
         `on_purpose` are pairs of unit and field that are left out.
         """
         if len(self._rows) < FEWEST:
             return ()
-        odd: list[Unlike] = []
+        rare_values: list[Unlike] = []
         at = 0
         for number, plan in enumerate(self._plans):
             end = at + plan.end - plan.at
@@ -105,20 +105,20 @@ class Gathered:
             for unit, absent in self._absent.items():
                 if number in absent:
                     stored[unit] = None
-            odd += _unlike(self.layout, plan, self.names, stored)
+            rare_values += _unlike(self.layout, plan, self.names, stored)
             at = end
-        kept = (value for value in odd if (value.unit, value.field) not in on_purpose)
+        kept = (value for value in rare_values if (value.unit, value.field) not in on_purpose)
         return tuple(sorted(kept, key=lambda value: (-value.bits, value.unit, value.field)))
 
 
-def alike(
+def unlike_values(
     layout: Layout,
     given: Iterable[tuple[str, Image]],
     on_purpose: Collection[tuple[str, str]] = (),
 ) -> tuple[Unlike, ...]:
-    """Return what is unlike the rest among units given by name, all of one layout.
+    """Return the values that are unlike the rest among named units of one layout.
 
-    Each image is let go before the next is asked for; `on_purpose` as `Gathered.unlike`.
+    Only one image is in memory at a time; `on_purpose` as in `Gathered.unlike`.
     """
     gathered = Gathered(layout)
     for name, image in given:
@@ -127,8 +127,8 @@ def alike(
 
 
 def _compared(field: Field) -> bool:
-    own = field.identifies_unit or field.belongs_to_card
-    return not (own or field.running or field.volatile)
+    of_this_unit = field.identifies_unit or field.belongs_to_card
+    return not (of_this_unit or field.running or field.volatile)
 
 
 def _unlike(
@@ -136,18 +136,18 @@ def _unlike(
 ) -> Iterable[Unlike]:
     """Yield the unlike values of one field over all units."""
     if plan.slot.bit is not None:
-        own = {raw: _only_bits(plan, raw) for raw in set(stored)}
-        stored = [own[raw] for raw in stored]
+        own_bits = {raw: _only_bits(plan, raw) for raw in set(stored)}
+        stored = [own_bits[raw] for raw in stored]
     counts = Counter(stored)
     if len(counts) == 1:
         return
     units = len(stored)
-    odd, typical = _spread(plan, counts, units) or _rare(counts, units)
-    odd = _beyond_tolerance(plan, odd, typical)
-    if not odd:
+    rare_values, typical = _spread(plan, counts, units) or _rare(counts, units)
+    rare_values = _beyond_tolerance(plan, rare_values, typical)
+    if not rare_values:
         return
     usual = NO_TWO if typical is None else _value(layout, plan, typical)
-    for raw, (score, bits) in odd.items():
+    for raw, (score, bits) in rare_values.items():
         value, unit = _value(layout, plan, raw), plan.field.unit
         index = -1
         for _ in range(counts[raw]):
@@ -158,7 +158,7 @@ def _unlike(
 
 
 def _value(layout: Layout, plan: FieldPlan, raw: bytes | None) -> str:
-    """Return the value that a field's stored bytes stand for."""
+    """Return the value of a field's stored bytes."""
     return value_text(field_value(layout, plan, Image.of(raw or b"", plan.at)))
 
 
@@ -170,25 +170,27 @@ def _only_bits(plan: FieldPlan, raw: bytes | None) -> bytes | None:
     return bytes(byte & masks.get(plan.at + index, 0) for index, byte in enumerate(raw))
 
 
-def _beyond_tolerance(plan: FieldPlan, odd: _Odd, typical: bytes | None) -> _Odd:
-    """Return what is odd without the values that the layout's tolerance takes for the same."""
+def _beyond_tolerance(
+    plan: FieldPlan, rare_values: _UnlikeRaws, typical: bytes | None
+) -> _UnlikeRaws:
+    """Return the unlike values without those within the layout's tolerance of the usual one."""
     tolerance = plan.field.tolerance
     usual = plan.reader.number(typical) if typical is not None else None
     if tolerance is None or usual is None:
-        return odd
+        return rare_values
     wide = Fraction(tolerance)
 
     def same(raw: bytes | None) -> bool:
         number = plan.reader.number(raw) if raw is not None else None
         return number is not None and abs(number - usual) <= wide
 
-    return {raw: measure for raw, measure in odd.items() if not same(raw)}
+    return {raw: measure for raw, measure in rare_values.items() if not same(raw)}
 
 
-def _rare(counts: Counter[bytes | None], units: int) -> tuple[_Odd, bytes | None]:
-    """Return what is rare among the stored values, and what most hold.
+def _rare(counts: Counter[bytes | None], units: int) -> tuple[_UnlikeRaws, bytes | None]:
+    """Return the rare values among the stored ones, and the value of most units.
 
-    Where no two of a few units agree, all are told; of many units that is their nature.
+    If no two of a few units agree, all are returned; with many units that is normal.
     """
     most, most_count = counts.most_common(1)[0]
     if most_count == 1:
@@ -203,10 +205,10 @@ def _rare(counts: Counter[bytes | None], units: int) -> tuple[_Odd, bytes | None
 
 def _spread(
     plan: FieldPlan, counts: Counter[bytes | None], units: int
-) -> tuple[_Odd, bytes | None] | None:
+) -> tuple[_UnlikeRaws, bytes | None] | None:
     """Return the stored values far from the median, and the one nearest to it.
 
-    None where a spread means nothing: few units, named values, half of them the same.
+    None if a spread has no meaning: few units, named values, half of them the same.
     """
     if units < ENOUGH or plan.value_names is not None or counts.most_common(1)[0][1] * 2 > units:
         return None
@@ -223,15 +225,16 @@ def _spread(
         return None
     factor = SCALE / mad
     scores = {raw: distance * factor for raw, distance in away.items()}
-    odd: _Odd = {raw: (score, _bits(score)) for raw, score in scores.items() if abs(score) >= FAR}
-    return odd, min(away, key=lambda raw: abs(away[raw])) if odd else None
+    far: _UnlikeRaws = {
+        raw: (score, _bits(score)) for raw, score in scores.items() if abs(score) >= FAR
+    }
+    return far, min(away, key=lambda raw: abs(away[raw])) if far else None
 
 
 def _number(plan: FieldPlan, raw: bytes | None) -> float | None:
-    """Return the number that a stored value stands for; None where it is none.
+    """Return the number of a stored value; None if it has none.
 
-    A scale and a bias leave the score as it is, so the stored number serves; a table of
-    points does not.
+    Scale and offset do not change the score, so the stored number is used; a curve does.
     """
     if raw is None:
         return None

@@ -1,7 +1,7 @@
 """Intel HEX, read strictly and written plainly.
 
 Source: Intel, Hexadecimal Object File Format Specification, Revision A, 1/6/88.
-`formats/intel-hex.md` says the whole of it, with what is refused and what is noted.
+`formats/intel-hex.md` specifies it, with the refusals and notes.
 """
 
 from __future__ import annotations
@@ -52,10 +52,10 @@ _NOT_ASKED: Final = {
     "hex-same-byte-twice-accepted": "the libraries refuse an address that occurs twice",
 }
 _RECORD_IN_TEXT: Final = re.compile(rb":[0-9A-Fa-f]{10,}")
-"""What betrays a record among other text."""
+"""What shows a record among other text."""
 _DIGITS: Final = b"0123456789ABCDEFabcdef"
 _FIXED: Final = 5
-"""Bytes of a record beside its data: length, address (two), type and checksum."""
+"""Bytes of a record without its data: length, address (two), type and checksum."""
 
 
 def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
@@ -116,7 +116,7 @@ class Parser(RecordParser):
         return self._ended
 
     def take_record(self, line: bytes, number: int) -> None:
-        """Take the record on a line; refuse what is none."""
+        """Take the record on a line; refuse a line that is not one."""
         record = _parse(line, number, self._text)
         if record.type == 0:
             self.data(record.offset, record.data, number)
@@ -149,7 +149,7 @@ class Parser(RecordParser):
             self._destination.put(address, data, number)
 
     def _by_segment(self, number: int) -> bool:
-        """Say whether data wrap at a segment's end: so where the file uses type 02."""
+        """Return whether data wrap at a segment's end: they do if the file uses type 02."""
         if self.base_type is None:
             if self._wraps is None:
                 self._wraps = bool(_SEGMENT_BASE.search(self._text.body))
@@ -448,13 +448,13 @@ def _with_base(lines: Iterable[bytes]) -> Iterator[list[str]]:
     """
     base: list[str] = []
     for portion in portions_of(lines):
-        kept = [
+        records = [
             line
             for line in portion
             if line[7:9] not in ("03", "05") and (line[7:9] != "00" or line[1:3] != "00")
         ]
-        yield base + kept
-        base = next(([line] for line in reversed(kept) if line[7:9] in ("02", "04")), base)
+        yield base + records
+        base = next(([line] for line in reversed(records) if line[7:9] in ("02", "04")), base)
 
 
 FORMAT: Final = Format(

@@ -96,7 +96,7 @@ class Placing:
         return sorted(range(len(self._starts)), key=self._starts.__getitem__)
 
     def _joined(self, order: list[int]) -> tuple[list[Range], bool]:
-        """Join the runs that touch; say whether any overlap."""
+        """Join the runs that touch; return whether any overlap."""
         starts, ends = array("Q"), array("Q")
         overlap = False
         last = -1
@@ -127,18 +127,18 @@ class Placing:
         blocks = []
         for stretch in ranges:
             parts = []
-            left = stretch.length
-            while left:
+            remaining = stretch.length
+            while remaining:
                 run = next(runs)
                 part = content[self._marks[run] : self._marks_end(run)]
                 parts.append(part)
-                left -= len(part)
+                remaining -= len(part)
             blocks.append(Block(stretch.start, b"".join(parts)))
         return blocks
 
 
 class Painting:
-    """Judges overlapping records: each byte in file order, on the ranges already known."""
+    """Judges overlapping records: each byte in file order, on the ranges of a first pass."""
 
     def __init__(self, ranges: list[Range], faults: RecordFaults, terms: Terms) -> None:
         self._ranges = ranges
@@ -172,19 +172,19 @@ class Painting:
         for index, (present, was, byte) in enumerate(zip(held, old, data, strict=True)):
             if not present:
                 continue
-            where = shown(address + index)
+            shown_address = shown(address + index)
             if was != byte:
                 raise self._faults.conflict.error(
                     line=line,
                     offset=address + index,
-                    expected=f"{was:02X} at {where}, as in an earlier record",
+                    expected=f"{was:02X} at {shown_address}, as in an earlier record",
                     found=f"{byte:02X}",
                 )
             if not self._allowed:
                 raise self._faults.same_byte_twice.error(
                     line=line,
                     offset=address + index,
-                    expected=f"{where} given once",
+                    expected=f"{shown_address} given once",
                     found=f"{byte:02X} given again",
                 )
             self.first_twice = self.first_twice or (line, address + index)

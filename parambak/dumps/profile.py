@@ -1,4 +1,4 @@
-"""A reader profile: how this reader's files are to be taken.
+"""A reader profile: how this reader's files are to be read.
 
 The file is TOML with one table, `[reader]`; `formats/reader-profile.md` is its
 specification. Pure: text in, values out.
@@ -39,7 +39,7 @@ Text = Annotated[str, Meta(max_length=200)]
 
 
 class Profile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
-    """What is known of a reader.
+    """The properties of a reader.
 
     `base` is the address that its files give the chip's first byte; `left_out`
     the value of bytes that it leaves out; `swapped_words` whether its files
@@ -94,7 +94,7 @@ def _checked(profile: Profile) -> Profile:
 def as_on_chip(
     image: Image, profile: Profile, memory_size: int | None
 ) -> tuple[Image, tuple[Finding, ...]]:
-    """Return the image as it stands on the chip, from address 0, and what was done to it.
+    """Return the image as it is on the chip, from address 0, and what was done to it.
 
     Raise SheetRefused where the profile cannot be right for this dump.
     """

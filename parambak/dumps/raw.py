@@ -1,6 +1,6 @@
 """Raw dumps: the chip's bytes and nothing else, the first at the base address.
 
-`formats/raw.md` says the whole of it, with what is refused and what is noted.
+`formats/raw.md` specifies it, with the refusals and notes.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ NAME: Final = "raw"
 
 
 def format_with(look: Callable[[bytes], Look | None]) -> Format:
-    """Return the format; `look` says what other format a content looks like."""
+    """Return the format; `look` returns which other format a content looks like."""
 
     def read_raw(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
         return read(data, look, terms=terms)
@@ -51,7 +51,7 @@ def read(
 ) -> Dump:
     """Return `data` as the image that begins at `terms.base`.
 
-    `look` says what other format a content looks like. Raise DumpRefused for
+    `look` returns which other format a content looks like. Raise DumpRefused for
     everything that `formats/raw.md` refuses.
     """
     check_size(data)
@@ -88,7 +88,7 @@ def _looks_otherwise(other: Look | None, terms: Terms) -> list[Finding]:
 def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Style is immutable
     """Return the bytes from address `style.base` to the image's end.
 
-    Addresses are the places in the file, counted from the base. Absent bytes, those
+    Addresses are the offsets in the file, counted from the base. Absent bytes, those
     between the base and the image's start among them, are `style.fill`; without one they
     are refused. Raise CallRefused too where the image begins below the base.
     """

@@ -53,7 +53,7 @@ class RecordParser(ABC):
 
     @abstractmethod
     def take_record(self, line: bytes, number: int) -> None:
-        """Take the record on a line; refuse what is none."""
+        """Take the record on a line; refuse a line that is not one."""
 
     @abstractmethod
     def refuse_after_end(self, line: bytes, number: int) -> None:
@@ -81,7 +81,7 @@ class RecordParser(ABC):
             self.take_record(line, number)
 
     def note(self, code: str, number: int) -> None:
-        """Note something odd in a line, which becomes one finding for all such lines."""
+        """Note an irregularity of a line; all lines with the code become one finding."""
         self._notes.setdefault(code, []).append(number)
 
     def notes(self) -> list[Finding]:
@@ -102,7 +102,7 @@ def read_records(parser: type[RecordParser], text: Text, terms: Terms) -> Dump:
 
 
 def read_in_bulk(parser: type[RecordParser], text: Text, terms: Terms) -> Dump | None:
-    """Read regular stretches at once; None where anything is odd: it is then read by record."""
+    """Read regular stretches at once; None if anything is irregular: it is then read by record."""
     placing = Placing(parser.faults, terms)
     reading = parser(text, terms, placing)
     try:

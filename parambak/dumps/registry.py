@@ -79,9 +79,9 @@ def detect(name: str, data: bytes) -> str:
     named = next((form.name for form in FORMATS.values() if ending in form.endings), None)
     if named is None:
         return begun or raw.NAME
-    other = _signature(data) or (begun if begun != named else None)
-    if other is not None:
-        raise DUMP_NAME_DIFFERS.error(expected=f"{named}, by the name", found=other)
+    actual = _signature(data) or (begun if begun != named else None)
+    if actual is not None:
+        raise DUMP_NAME_DIFFERS.error(expected=f"{named}, by the name", found=actual)
     return named
 
 

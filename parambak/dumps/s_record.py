@@ -1,7 +1,7 @@
 """Motorola S-records, read strictly and written plainly.
 
 Source: M68000 Family Programmer's Reference Manual, Appendix C, S-Record Output Format.
-`formats/s-record.md` says the whole of it, with what is refused and what is noted.
+`formats/s-record.md` specifies it, with the refusals and notes.
 """
 
 from __future__ import annotations
@@ -115,7 +115,7 @@ class Parser(RecordParser):
         return self._end is not None
 
     def take_record(self, line: bytes, number: int) -> None:
-        """Take the record on a line; refuse what is none."""
+        """Take the record on a line; refuse a line that is not one."""
         record = _parse(line, number, self._text)
         if record.type in DATA:
             self.data(record.type, record.address, record.data, number)
@@ -225,8 +225,8 @@ class Parser(RecordParser):
 
     def refuse_after_end(self, line: bytes, number: int) -> None:
         """Refuse a line after the terminator: a second one, or anything else."""
-        two = line[:1] == b"S" and line[1:2] in (b"7", b"8", b"9")
-        fault = faults.SREC_TWO_ENDS if two else faults.SREC_AFTER_END
+        second = line[:1] == b"S" and line[1:2] in (b"7", b"8", b"9")
+        fault = faults.SREC_TWO_ENDS if second else faults.SREC_AFTER_END
         raise fault.error(line=number, expected="nothing after the terminator", found=clipped(line))
 
     def judge_end(self) -> None:

@@ -1,7 +1,7 @@
 """The same dump decoded once more, by code that has nothing to do with this program's.
 
-Each format names its judge. Where a library is known to be wrong by the standard, or stricter
-than it, it is not asked, and the answer says why (`formats/intel-hex.md`, "How other programs
+Each format names its judge. If a library is wrong by the standard, or stricter than it, it is
+not asked, and the answer gives the reason (`formats/intel-hex.md`, "How other programs
 differ").
 """
 
@@ -71,12 +71,12 @@ def _pieces(image: Image, judge: Judge) -> Iterator[tuple[int, bytes]]:
 
 def _differ(image: Image, judge: Judge, start: int, data: bytes) -> None:
     for address, byte in enumerate(data, start):
-        ours = image.read(address, 1)
-        if ours != bytes((byte,)):
-            mine = f"{ours[0]:02X}" if ours else "nothing"
+        own_byte = image.read(address, 1)
+        if own_byte != bytes((byte,)):
+            expected = f"{own_byte[0]:02X}" if own_byte else "nothing"
             raise OPINION_DIFFERS.error(
                 offset=address,
-                expected=f"{mine} at {shown(address)}, as read here",
+                expected=f"{expected} at {shown(address)}, as read here",
                 found=f"{byte:02X}",
                 judge=judge.name,
             )

@@ -106,7 +106,7 @@ def as_text(body: bytes, first: int, faults: RecordFaults) -> Text:
     if line_end is None:
         raise faults.line_ends.error(
             expected="the same line end throughout",
-            found=_line_ends_found(body),
+            found=_line_ends_counted(body),
         )
     lines = body.count(line_end) + (not body.endswith(line_end)) if len(body) > MAX_LINES else 1
     if lines > MAX_LINES:
@@ -123,7 +123,7 @@ def as_text(body: bytes, first: int, faults: RecordFaults) -> Text:
     return Text(body, line_end, first, tuple(findings))
 
 
-def _line_ends_found(body: bytes) -> str:
+def _line_ends_counted(body: bytes) -> str:
     pairs, feeds, returns = body.count(b"\r\n"), body.count(b"\n"), body.count(b"\r")
     return f"{pairs} CR LF, {feeds - pairs} LF alone, {returns - pairs} CR alone"
 
@@ -142,7 +142,7 @@ def _line_end(body: bytes) -> bytes | None:
 
 
 def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
-    """Return the finding about bytes that the reader leaves out, where its profile says so."""
+    """Return the finding about bytes that the reader leaves out, by its profile."""
     if terms.left_out is None:
         return []
     low = image.start if terms.end is None else terms.base
@@ -158,7 +158,7 @@ def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
 
 
 def clipped(line: bytes) -> str:
-    """Return a line as it can be shown: at most 60 characters, odd bytes escaped."""
+    """Return a line as it can be shown: at most 60 characters, other bytes escaped."""
     text = printable(line[:60])
     return text + "…" if len(line) > 60 else text
 

@@ -1,4 +1,4 @@
-"""Finding a layout where nobody has one: values as shown, and where they may be stored.
+"""Finding a layout: where the values that a panel shows may be stored.
 
 Read `panel_values.py` first (what a panel or print-out shows, from a text file), then
 `forms.py` and `encodings.py` (each value in every form that the language has), `chance.py`

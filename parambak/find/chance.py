@@ -1,4 +1,4 @@
-"""How likely bytes are to stand at some place of this memory by chance, in bits.
+"""How likely bytes are at an address of this memory by chance, in bits.
 
 Counted from the memory itself, so that FF among FF, or 00 before a small number, says
 little. Between two copies: how often a byte changes, given whether the one before it
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
     from parambak.memory.image import Range
 
 _SAMPLE = 1 << 20
-"""Bytes from which the statistics are taken, evenly spread; more would not sharpen them."""
+"""Bytes from which the statistics are taken, evenly spread; more do not improve them."""
 _FILL = (0x00, 0xFF)
 _FILL_BITS = 1.5
-"""What one 00 or FF may say at most."""
+"""The most bits that one 00 or FF adds."""
 _SAME_BITS = 0.3
-"""What one byte that did not change may say at most."""
+"""The most bits that one byte that did not change adds."""
 _KEPT = 200_000
 
 
@@ -45,7 +45,7 @@ class Chance:
                 self._solid_after[before] += count
         self._solid = self._of_solid()
         self._bits: dict[bytes, float] = {}
-        changed = sum(each.length for each in changes)
+        changed = sum(change.length for change in changes)
         self._start = (changed + 1) / (common.size + 2)
         self._begin = (len(changes) + 1) / (common.size - changed + len(changes) + 2)
         self._go_on = (changed - len(changes) + 1) / (changed + 2)
@@ -64,40 +64,40 @@ class Chance:
         """Return the share of each value among bytes that changed."""
         last = common.datas[-1]
         seen: Counter[int] = Counter()
-        for each in changes[:65536]:
-            seen.update(last[each.start : min(each.end, each.start + 4096)])
+        for change in changes[:65536]:
+            seen.update(last[change.start : min(change.end, change.start + 4096)])
         total = sum(seen.values())
         return [(seen[value] + 0.5) / (total + 128) for value in range(256)]
 
     def share(self, value: int, before: int | None) -> float:
-        """Return how likely a byte is, given the one before it; None where that is open."""
+        """Return how likely a byte is, given the one before it; None if there is no statistic."""
         if before is None:
             solid = 1 - (self._single[0] + self._single[255] + 1) / (self._single.total() + 2)
             fill = (self._single[value] + 1) / (self._single.total() + 2)
-            own = self._solid[value]
+            after_pair = self._solid[value]
         else:
             after, solid_after = self._after[before], self._solid_after[before]
-            # The place itself is in the counts; it is left out.
+            # The address itself is in the counts; it is left out.
             pair = max(0, self._pairs[before, value] - 2)
             solid = (max(0, solid_after - 2) + 1) / (after + 2)
             fill = (pair + 1) / (after + 2)
-            own = pair / solid_after if solid_after else 0.0
+            after_pair = pair / solid_after if solid_after else 0.0
         if value in _FILL:
             return max(fill, 2**-_FILL_BITS)
-        return float(solid * (own + self._solid[value] + 1 / 256) / 3)
+        return float(solid * (after_pair + self._solid[value] + 1 / 256) / 3)
 
     def bits(self, pattern: bytes) -> float:
-        """Return how unlikely the pattern is at a place taken at random."""
-        known = self._bits.get(pattern)
-        if known is None:
-            known = 0.0
+        """Return how unlikely the pattern is at a random address."""
+        bits_of_pattern = self._bits.get(pattern)
+        if bits_of_pattern is None:
+            bits_of_pattern = 0.0
             before = None
             for value in pattern:
-                known -= log2(self.share(value, before))
+                bits_of_pattern -= log2(self.share(value, before))
                 before = value
             if len(self._bits) < _KEPT:
-                self._bits[pattern] = known
-        return known
+                self._bits[pattern] = bits_of_pattern
+        return bits_of_pattern
 
     def span_bits(self, leading: bytes, first: int, last: int, *, end: float) -> float:
         """Return how unlikely `leading` and then a byte from `first` to `last` are.

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from parambak.layouts.field_types import ByteOrder
 
 Value = tuple[str, int, int, "ByteOrder | None"]
-"""A method, its value, how many bytes it takes, and the byte order it was worked out in."""
+"""A method, its value, how many bytes it takes, and the byte order of the computation."""
 
 _LEFT_OUT = ("crc-82/darc",)
 """No library works it out quickly."""
@@ -177,7 +177,7 @@ class LikelyCheck(NamedTuple):
 
     @property
     def confident(self) -> bool:
-        """Return whether it clears the threshold."""
+        """Return whether it reaches the threshold."""
         return self.bits >= CONFIDENT_BITS
 
     @property
@@ -187,10 +187,10 @@ class LikelyCheck(NamedTuple):
 
     @property
     def evidence(self) -> tuple[str, ...]:
-        """Return what speaks for the check, in words."""
-        said = f"holds over {self.images} different contents"
-        others = f"{', '.join(self.also)} would explain it too" if self.also else ""
-        return (said, others) if others else (said,)
+        """Return the evidence for the check, in words."""
+        contents = f"holds over {self.images} different contents"
+        also = f"{', '.join(self.also)} would also explain it" if self.also else ""
+        return (contents, also) if also else (contents,)
 
 
 class _Match(NamedTuple):
@@ -207,22 +207,22 @@ class _Match(NamedTuple):
 def find_checks(
     common: CommonBytes, changes: Sequence[Range]
 ) -> tuple[list[LikelyCheck], list[str]]:
-    """Return the checks found, best first, and in words what could not be told."""
+    """Return the likely checks, best first, and notes on what was not searched."""
     if len(common.datas) < 2 or not changes:
-        return [], ["checks need two images that differ: one alone cannot tell a check from chance"]
-    found: list[LikelyCheck] = []
+        return [], ["checks need two images that differ: in one image a match may be chance"]
+    checks: list[LikelyCheck] = []
     notes: list[str] = []
     first = 0
     for stretch in common.ranges[:8]:
         datas = tuple(data[first : first + stretch.length] for data in common.datas)
         inside = [
-            Range(each.start - first, each.length)
-            for each in changes
-            if first <= each.start and each.end <= first + stretch.length
+            Range(change.start - first, change.length)
+            for change in changes
+            if first <= change.start and change.end <= first + stretch.length
         ]
-        found += _of_stretch(datas, inside, stretch.start, notes)
+        checks += _of_stretch(datas, inside, stretch.start, notes)
         first += stretch.length
-    return _best(found), list(dict.fromkeys(notes))
+    return _best(checks), list(dict.fromkeys(notes))
 
 
 def _of_stretch(
@@ -231,21 +231,21 @@ def _of_stretch(
     places = _places(datas[0], changes)
     if len(places) > MOST_PLACES:
         notes.append(
-            f"checks were sought at the first {MOST_PLACES} of {len(places)} changed places"
+            f"checks were searched at the first {MOST_PLACES} of {len(places)} changed addresses"
         )
         places = places[:MOST_PLACES]
     starts, boundaries = _starts(datas[0]), _boundaries(datas[0])
     most = max(1, MOST_BYTES // max(1, len(datas[0])))
     if len(starts) > most:
-        notes.append(f"checks were sought from the first {most} of {len(starts)} starts")
+        notes.append(f"checks were searched from the first {most} of {len(starts)} starts")
     starts = starts[:most]
     stored = _stored(datas[0], places)
     everywhere = 1 + log2(max(1, len(places)) * len(_methods_tried()))
     least = ceil(everywhere / len(set(datas)))
     if least > 8:
-        notes.append(f"so few images cannot prove checks narrower than {least} bits")
+        notes.append(f"these images are too few to prove a check of less than {least} bits")
     makers = crc_makers(least)
-    found = []
+    checks = []
     for start, rank, header in starts:
         ends = boundaries if header else [*places, *boundaries]
         sought = _Sought(ends, frozenset(boundaries), stored, makers, least)
@@ -255,19 +255,19 @@ def _of_stretch(
                 choices += 1 if match.end == len(datas[0]) else 1 + log2(len(boundaries))
             proved = _proved(datas, match, choices, base)
             if proved:
-                found.append(proved)
-    return found
+                checks.append(proved)
+    return checks
 
 
 def _places(data: bytes, changes: Sequence[Range]) -> list[int]:
     """Return where a stored value that changed may begin."""
     places: set[int] = set()
-    for each in changes:
-        begin, end = max(0, each.start - 3), each.end
-        if each.length <= 64:
+    for change in changes:
+        begin, end = max(0, change.start - 3), change.end
+        if change.length <= 64:
             places.update(range(begin, end))
         else:
-            places.update(range(begin, each.start + 8))
+            places.update(range(begin, change.start + 8))
             places.update(range(end - 8, end))
     return sorted(place for place in places if place < len(data))
 
@@ -290,7 +290,7 @@ def _starts(data: bytes) -> list[tuple[int, int, bool]]:
 
 
 def _boundaries(data: bytes) -> list[int]:
-    """Return where ranges end that do not end right before the stored value."""
+    """Return where ranges end that do not end directly before the stored value."""
     powers = [1 << power for power in range(4, 25) if 1 << power <= len(data)]
     # A block with its check in the last bytes ends that much before a power of two.
     ends = {len(data) - length for length in (0, 1, 2, 4)}
@@ -304,14 +304,14 @@ Stored = dict[tuple[int, int], list[tuple[int, "ByteOrder"]]]
 
 def _stored(data: bytes, places: Iterable[int]) -> Stored:
     """Return where each number of one to eight bytes is stored, by (number, length)."""
-    found: Stored = defaultdict(list)
+    stored: Stored = defaultdict(list)
     for place in places:
         for length in (1, 2, 3, 4, 5, 8):
             raw = data[place : place + length]
             if len(raw) == length:
                 for order in ORDERS[: 1 if length == 1 else 2]:
-                    found[int.from_bytes(raw, order), length].append((place, order))
-    return found
+                    stored[int.from_bytes(raw, order), length].append((place, order))
+    return stored
 
 
 class _Sought(NamedTuple):
@@ -343,12 +343,12 @@ def _matches(data: bytes, start: int, sought: _Sought) -> Iterator[_Match]:
 
 
 def _apart(place: int, length: int, start: int, end: int, outer: frozenset[int]) -> bool:
-    """Return whether a value stored at `place` goes with the range."""
+    """Return whether a value stored at `place` can belong to the range."""
     return place == end or (end in outer and (place > end or place + length == start))
 
 
 def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) -> LikelyCheck | None:
-    """Return the check where it holds in every image, over two different contents or more."""
+    """Return the check if it holds in every image, over two different contents or more."""
     check = Check(
         name="found", method=match.method, over=((match.start, match.end - 1),), at=match.at
     )
@@ -360,18 +360,18 @@ def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) ->
         covered = data[match.start : match.end]
         raw = data[match.at : match.at + match.length]
         if len(set(covered)) < 2:
-            return None  # blank, or as good as: several methods give 0 over it
+            return None  # blank or nearly blank: several methods give 0 over it
         if compute(check, covered, match.order) != int.from_bytes(raw, match.order):
             return None
         contents[covered] = raw
     if len(contents) < 2 or len(set(contents.values())) < 2:
         return None
-    said = [raw if match.order == "big" else raw[::-1] for raw in contents.values()]
+    high_first = [raw if match.order == "big" else raw[::-1] for raw in contents.values()]
     blank = 0
-    while blank < match.length and all(raw[blank] == 0 for raw in said):
+    while blank < match.length and all(raw[blank] == 0 for raw in high_first):
         blank += 1
-    each = min(width(check), 8 * (match.length - blank))
-    bits = each * len(contents) - choices
+    gain = min(width(check), 8 * (match.length - blank))
+    bits = gain * len(contents) - choices
     over = (base + match.start, base + match.end - 1)
     return LikelyCheck(
         match.method, base + match.at, match.length, match.order, over, bits, len(contents)
@@ -379,29 +379,29 @@ def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) ->
 
 
 def _best(found: Sequence[LikelyCheck]) -> list[LikelyCheck]:
-    """Return one check for each stored place, the others that explain it named beside."""
+    """Return one check for each stored place, with the names of others that explain it."""
     ordered = sorted(
         found,
-        key=lambda each: (
-            -round(each.bits, 3), each.length, each.at != each.over[1] + 1, each.over[0],
-            len(each.method), each.method,
+        key=lambda check: (
+            -round(check.bits, 3), check.length, check.at != check.over[1] + 1, check.over[0],
+            len(check.method), check.method,
         ),
     )  # fmt: skip
     kept: list[LikelyCheck] = []
-    others: dict[int, list[str]] = defaultdict(list)
-    for each in ordered:
+    also: dict[int, list[str]] = defaultdict(list)
+    for check in ordered:
         over_it = [
             number
-            for number, one in enumerate(kept)
-            if one.at < each.at + each.length and each.at < one.at + one.length
+            for number, better in enumerate(kept)
+            if better.at < check.at + check.length and check.at < better.at + better.length
         ]
         if over_it:
-            text = f"{each.method} over 0x{each.over[0]:04X}-0x{each.over[1]:04X}"
-            if each.bits > kept[over_it[0]].bits - 3:
-                others[over_it[0]].append(text)
-        elif each.bits > 0:
-            kept.append(each)
+            text = f"{check.method} over 0x{check.over[0]:04X}-0x{check.over[1]:04X}"
+            if check.bits > kept[over_it[0]].bits - 3:
+                also[over_it[0]].append(text)
+        elif check.bits > 0:
+            kept.append(check)
     return [
-        each._replace(also=tuple(dict.fromkeys(others[number]))[:4])
-        for number, each in enumerate(kept)
+        check._replace(also=tuple(dict.fromkeys(also[number]))[:4])
+        for number, check in enumerate(kept)
     ][:SHOWN]

@@ -20,36 +20,36 @@ _CHANGED = re.compile(rb"[^\0]+")
 
 
 class CommonBytes:
-    """Stretches of the same addresses in each copy, one behind the other in `datas`."""
+    """Stretches of the same addresses in each copy, one after the other in `datas`."""
 
     def __init__(self, ranges: Sequence[Range], datas: tuple[bytes, ...]) -> None:
         self.ranges = tuple(ranges)
         self.datas = datas
         self.size = len(datas[0])
-        self._ends = list(accumulate(each.length for each in self.ranges))
+        self._ends = list(accumulate(stretch.length for stretch in self.ranges))
 
     @classmethod
     def of(cls, images: Sequence[Image]) -> Self:
-        """Return what stands at the addresses that all images have; it may be empty."""
+        """Return the bytes at the addresses that all images have; may be empty."""
         common = list(images[0].ranges)
         for image in images[1:]:
             common = list(_both(common, image.ranges))
         datas = tuple(
-            b"".join(image.read(each.start, each.length) or b"" for each in common)
+            b"".join(image.read(stretch.start, stretch.length) or b"" for stretch in common)
             for image in images
         )
         return cls(common, datas)
 
     def address(self, position: int, length: int = 1) -> int | None:
-        """Return the address of a position; None where `length` bytes run over a stretch's end."""
+        """Return the address of a position; None if `length` bytes run over a stretch's end."""
         index = bisect_right(self._ends, position)
         if position + length > self._ends[index]:
             return None
         return self.ranges[index].end - (self._ends[index] - position)
 
     def position(self, address: int) -> int | None:
-        """Return the position of an address, None where it is not in the common bytes."""
-        index = bisect_right(self.ranges, address, key=lambda each: each.start) - 1
+        """Return the position of an address, None if it is not in the common bytes."""
+        index = bisect_right(self.ranges, address, key=lambda stretch: stretch.start) - 1
         if index < 0 or address >= self.ranges[index].end:
             return None
         return self._ends[index] - (self.ranges[index].end - address)
@@ -64,13 +64,13 @@ class CommonBytes:
         for data in self.datas[1:]:
             differing |= first ^ int.from_bytes(data, "big")
         marked = differing.to_bytes(self.size, "big")
-        found = [
+        changed = [
             Range(match.start(), match.end() - match.start())
             for match in islice(_CHANGED.finditer(marked), MOST_RUNS)
         ]
-        if len(found) == MOST_RUNS:
-            found[-1] = Range(found[-1].start, self.size - found[-1].start)
-        return tuple(found)
+        if len(changed) == MOST_RUNS:
+            changed[-1] = Range(changed[-1].start, self.size - changed[-1].start)
+        return tuple(changed)
 
     def around(self, changes: Iterable[Range]) -> CommonBytes:
         """Return the bytes within reach of a change: what a changed number may touch."""
@@ -83,8 +83,10 @@ class CommonBytes:
                 kept[-1] = Range(kept[-1].start, last - kept[-1].start)
             else:
                 kept.append(Range(first, last - first))
-        pieces = [piece for each in kept for piece in self._pieces(each)]
-        datas = tuple(b"".join(data[each.start : each.end] for each in kept) for data in self.datas)
+        pieces = [piece for stretch in kept for piece in self._pieces(stretch)]
+        datas = tuple(
+            b"".join(data[stretch.start : stretch.end] for stretch in kept) for data in self.datas
+        )
         return CommonBytes(pieces, datas)
 
     def _pieces(self, positions: Range) -> Iterable[Range]:

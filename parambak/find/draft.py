@@ -1,7 +1,7 @@
-"""What was found, as a layout for a person to confirm.
+"""The results of a search, as a layout for a person to confirm.
 
-Only what was found with confidence, and does not stand on another's bytes, is written
-as an entry; all else as a comment. Every entry carries its evidence as a note.
+A confident result on bytes that no other entry uses becomes an entry; all else becomes a
+comment. Every entry has its evidence as a note.
 """
 
 from __future__ import annotations
@@ -22,21 +22,21 @@ _GUESSES = 3
 _MOST_NAME = 80
 _MOST_NOTE = 3900
 _HEAD = """\
-# Found by comparing values as shown with the bytes of images: a draft, not knowledge.
-# Confirm each entry, against the maker's papers or by a change made on the panel, and
-# then remove its "guess:" note. What is commented out was not found with confidence.
+# A draft: each entry is a guess, made by comparing shown values with the bytes of images.
+# Confirm each entry with the maker's documents, or by a change made on the panel. Then
+# remove its "guess:" note. An entry behind a # is not confident.
 """
 
 
 def draft(result: Result, names: Sequence[str]) -> str:
-    """Return the layout's TOML text; `names` are those of the copies it was found in."""
+    """Return the layout's TOML text; `names` are those of the copies searched."""
     order = _usual_order(result)
     taken: list[tuple[int, int]] = []
     parts = [_HEAD, _head(result, names, order)]
     names_taken: set[str] = set()
     parts.extend(
-        _field(each, _name(each.panel_value.name, names_taken), order, taken)
-        for each in result.values
+        _field(value, _name(value.panel_value.name, names_taken), order, taken)
+        for value in result.values
     )
     for number, check in enumerate(result.checks, 1):
         parts.append(_check(check, _name(f"check {number}", names_taken), order, taken))
@@ -45,9 +45,9 @@ def draft(result: Result, names: Sequence[str]) -> str:
 
 def _usual_order(result: Result) -> str:
     orders = [
-        each.candidates[0].interpretation.order
-        for each in result.values
-        if each.confident and each.candidates[0].interpretation.order
+        value.candidates[0].interpretation.order
+        for value in result.values
+        if value.confident and value.candidates[0].interpretation.order
     ]
     return "little" if orders.count("little") > orders.count("big") else "big"
 
@@ -55,35 +55,35 @@ def _usual_order(result: Result) -> str:
 def _head(result: Result, names: Sequence[str], order: str) -> str:
     lines = [
         "[layout]",
-        f"title = {_text('Draft found by values')}",
+        f"title = {_text('Draft from a search for values')}",
         f"memory = {min(result.end, MOST_MEMORY)}",
         f"byte-order = {_text(order)}",
-        f"source = {_text('found in ' + ', '.join(names))}",
+        f"source = {_text('searched in ' + ', '.join(names))}",
     ]
     return "\n".join([*lines, *(f"# note: {_plain(note)}" for note in result.notes), ""])
 
 
-def _field(found: ValueResult, name: str, order: str, taken: list[tuple[int, int]]) -> str:
-    if not found.candidates:
-        why = "stands in too many places" if found.crowded else "stands nowhere in any form tried"
-        return f"# {_plain(found.panel_value.name)}: {why}.\n"
-    first = found.candidates[0]
+def _field(value: ValueResult, name: str, order: str, taken: list[tuple[int, int]]) -> str:
+    if not value.candidates:
+        why = "at too many addresses" if value.crowded else "at no address in any form tried"
+        return f"# {_plain(value.panel_value.name)}: {why}.\n"
+    first = value.candidates[0]
     extents = [(at, at + first.length) for at in (first.at, *first.mirror_at)]
     free = not any(a < d and c < b for a, b in extents for c, d in taken)
     free = free and all(end <= MOST_MEMORY for _, end in extents)
-    if found.confident and free:
+    if value.confident and free:
         taken += extents
-        return "\n".join([*_entry(found, first, name, order), ""])
-    why = "not certain; the likeliest first."
-    if found.confident:
-        why = "an entry above has its bytes, or a layout does not reach so far."
-    lines = [f"# {_plain(found.panel_value.name)}: {why}"]
-    for candidate in found.candidates[:_GUESSES]:
-        lines += [f"# {line}" for line in _entry(found, candidate, name, order)]
+        return "\n".join([*_entry(value, first, name, order), ""])
+    why = "not certain; the most likely first."
+    if value.confident:
+        why = "an entry above uses its bytes, or the address is too high for a layout."
+    lines = [f"# {_plain(value.panel_value.name)}: {why}"]
+    for candidate in value.candidates[:_GUESSES]:
+        lines += [f"# {line}" for line in _entry(value, candidate, name, order)]
     return "\n".join([*lines, ""])
 
 
-def _entry(found: ValueResult, candidate: Candidate, name: str, order: str) -> Iterator[str]:
+def _entry(value: ValueResult, candidate: Candidate, name: str, order: str) -> Iterator[str]:
     interpretation = candidate.interpretation
     yield "[[field]]"
     yield f"name = {_text(name)}"
@@ -100,39 +100,39 @@ def _entry(found: ValueResult, candidate: Candidate, name: str, order: str) -> I
         yield f"scale = {scale}"
     if interpretation.fraction:
         yield f"fraction = {interpretation.fraction}"
-    if found.panel_value.unit and interpretation.type.kind != "text":
-        yield f"unit = {_text(found.panel_value.unit)}"
+    if value.panel_value.unit and interpretation.type.kind != "text":
+        yield f"unit = {_text(value.panel_value.unit)}"
     if candidate.mirror_at:
         yield f"mirror-at = [{', '.join(f'0x{at:04X}' for at in candidate.mirror_at)}]"
-    note = f"guess: {candidate.odds} to 1 of {found.panel_value.name}; " + "; ".join(
+    note = f"guess: {candidate.odds} to 1 of {value.panel_value.name}; " + "; ".join(
         candidate.evidence
     )
     yield f"note = {_text(note[:_MOST_NOTE])}"
 
 
-def _check(found: LikelyCheck, name: str, order: str, taken: list[tuple[int, int]]) -> str:
-    extent = found.at, found.at + found.length
+def _check(check: LikelyCheck, name: str, order: str, taken: list[tuple[int, int]]) -> str:
+    extent = check.at, check.at + check.length
     free = not any(extent[0] < end and start < extent[1] for start, end in taken)
-    certain = found.confident and free and extent[1] <= MOST_MEMORY
+    certain = check.confident and free and extent[1] <= MOST_MEMORY
     if certain:
         taken.append(extent)
-    note = "guess: " + "; ".join(found.evidence)
+    note = "guess: " + "; ".join(check.evidence)
     lines = [
         "[[check]]",
         f"name = {_text(name)}",
-        f"method = {_text(found.method)}",
-        f"over = [[0x{found.over[0]:04X}, 0x{found.over[1]:04X}]]",
-        f"at = 0x{found.at:04X}",
+        f"method = {_text(check.method)}",
+        f"over = [[0x{check.over[0]:04X}, 0x{check.over[1]:04X}]]",
+        f"at = 0x{check.at:04X}",
     ]
-    if found.byte_order != order and found.length > 1:
-        lines.append(f"byte-order = {_text(found.byte_order)}")
+    if check.byte_order != order and check.length > 1:
+        lines.append(f"byte-order = {_text(check.byte_order)}")
     lines.append(f"note = {_text(note)}")
     return "\n".join([*lines, ""] if certain else [*(f"# {line}" for line in lines), ""])
 
 
 def _name(name: str, taken: set[str]) -> str:
-    """Return a name that the language takes, and that is not taken."""
-    made = "".join("_" if each in ".[]{}\"\\'=" else each for each in name)[
+    """Return a valid name that is not used yet."""
+    made = "".join("_" if letter in ".[]{}\"\\'=" else letter for letter in name)[
         : _MOST_NAME - 4
     ].strip()
     made = made or "value"

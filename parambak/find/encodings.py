@@ -61,7 +61,7 @@ def forms(value: PanelValue) -> tuple[Form, ...]:
         _floats(value, table)
         _texts(value.shown, table, DIGITS_SHARE)
     return tuple(
-        Form(needles, ways[0].length, tuple(sorted(ways, key=lambda one: -one.share)))
+        Form(needles, ways[0].length, tuple(sorted(ways, key=lambda way: -way.share)))
         for needles, ways in table.items()
     )
 
@@ -92,7 +92,7 @@ def _numbers(*, whole: bool, open_length: bool = False) -> list[FieldType]:
 
 
 def _places(shown: Sequence[Shown | None]) -> int:
-    return max(one.places for one in shown if one is not None)
+    return max(value.places for value in shown if value is not None)
 
 
 def _scales(shown: Sequence[Shown | None]) -> Iterator[tuple[Fraction, float]]:
@@ -160,7 +160,7 @@ def _add_written(  # noqa: PLR0913, PLR0917 - a form's parts
     fraction: int,
     share: float,
 ) -> None:
-    """Add what the numbers are in a type, in both byte orders; nothing where one is too large."""
+    """Add what the numbers are in a type, in both byte orders; nothing if one is too large."""
     for order in ORDERS if length > 1 and field_type.ordered else (None,):
         write = _writer(field_type, length, order or "big")
         needles = [None if number is None else write(number) for number in numbers]
@@ -273,7 +273,7 @@ def _add_float(  # noqa: PLR0913, PLR0917 - a form's parts
 def _float_span(
     field_type: FieldType, length: int, low: bytes | None, high: bytes | None
 ) -> Span | None:
-    """Return the patterns between two floats; None where they do not follow each other.
+    """Return the patterns between two floats; None if they do not follow each other.
 
     They rise with the value as whole numbers do, or fall where it is negative. Where sign and
     exponent stand last, both ends must agree in them.
@@ -292,9 +292,9 @@ def _texts(shown: Sequence[Shown | None], table: FormTable, share: float) -> Non
     """Add the text in each encoding that gives bytes of its own."""
     for number, encoding in enumerate(get_args(Encoding)):
         needles: list[bytes | None] = []
-        for one in shown:
+        for value in shown:
             try:
-                needles.append(None if one is None else one.text.encode(encoding))
+                needles.append(None if value is None else value.text.encode(encoding))
             except UnicodeEncodeError:
                 break
         if len(needles) < len(shown):

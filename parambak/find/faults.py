@@ -1,4 +1,4 @@
-"""What a file of values, or the search in it, is refused for."""
+"""Why a file of values, or a search for them, is refused."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ VALUES_TOO_LARGE = Fault(
     "layout-find-too-large",
     CallRefused,
     "The file of values is too long.",
-    "Check that this is the list of values; leave out what is not needed.",
+    "Check that this file is the list of values. Remove the lines that are not needed.",
 )
 VALUES_NOT_UTF8 = Fault(
     "layout-find-not-utf8",
@@ -22,43 +22,51 @@ VALUES_HIDDEN = Fault(
     "layout-find-hidden",
     CallRefused,
     "A line holds a control or hidden character.",
-    "Type the line again, without it.",
+    "Type the line again without that character.",
 )
-VALUES_SHAPE = Fault("layout-find-shape", CallRefused, "That is not a name and its value.", _FORM)
+VALUES_SHAPE = Fault(
+    "layout-find-shape", CallRefused, "The line is not a name and its value.", _FORM
+)
 VALUES_NUMBER = Fault(
     "layout-find-number",
     CallRefused,
-    "That number can be read in two ways, or is too long to count with.",
-    "Write it without separators of thousands, with a point or one comma; text in quotes.",
+    "The number can be read in two ways, or has too many digits.",
+    (
+        "Write the number without separators of thousands, with one point or comma. Write text in "
+        "quotes."
+    ),
 )
 VALUES_COUNT = Fault(
     "layout-find-count",
     CallRefused,
-    "The values of a line do not go with the copies named.",
-    "Give one value where it is the same in all, else one for each, `?` where it was not seen.",
+    "The line has another number of values than there are copies.",
+    "Give one value for all copies, or one for each copy. Write `?` for a value not seen.",
 )
 VALUES_KIND = Fault(
     "layout-find-kind",
     CallRefused,
     "The values of a line are of two kinds.",
-    "Write numbers or texts, not both; and the same unit, or none.",
+    "Write only numbers or only texts. Write the same unit for all, or none.",
 )
 VALUES_TWICE = Fault(
     "layout-find-twice",
     CallRefused,
     "A name is given twice.",
-    "Give each value a name of its own; two visits go on one line, with `|` between.",
+    (
+        "Give each value another name. Write the values of two visits on one line, with `|` "
+        "between them."
+    ),
 )
-VALUES_NONE = Fault("layout-find-none", CallRefused, "There is no value to look for.", _FORM)
+VALUES_NONE = Fault("layout-find-none", CallRefused, "There is no value to search for.", _FORM)
 NO_BYTES = Fault(
     "layout-find-no-bytes",
     CallRefused,
     "The copies have no address in common.",
-    "Name copies of one position, and give dump files the same base address.",
+    "Name copies of one position. Give dump files the same base address.",
 )
 TOO_MANY_COPIES = Fault(
     "layout-find-copies",
     CallRefused,
-    "Too many copies are named.",
-    "Choose those between which most values changed.",
+    "The command names too many copies.",
+    "Choose the copies between which most values changed.",
 )

@@ -36,7 +36,7 @@ class Interpretation(NamedTuple):
 
     @property
     def scale_text(self) -> str | None:
-        """Return the scale as an exact decimal; None where the raw number is the value."""
+        """Return the scale as an exact decimal; None if the raw number is the value."""
         return None if self.scale == 1 else exact(self.scale)
 
 
@@ -73,7 +73,7 @@ class Span(NamedTuple):
 
 
 class Form(NamedTuple):
-    """What each copy would hold: a pattern, or a span; None where no value was seen."""
+    """What each copy would hold: a pattern, or a span; None if no value was seen."""
 
     needles: tuple[bytes | Span | None, ...]
     length: int
@@ -86,7 +86,7 @@ ROUNDED = 0.15
 FINER = 0.3
 """Of interpretations with a scale finer than the display, those whose further digits are all 0."""
 
-# Scales tried beside that of the last digit shown, with how common each is beside it.
+# Scales tried as well as that of the last digit shown, with how common each is.
 SCALES: Mapping[Fraction, float] = MappingProxyType(
     {
         Fraction(1): 0.06,
@@ -119,7 +119,7 @@ FRACTIONS = MappingProxyType(
 
 
 def scale_share(interpretation: Interpretation, places: int) -> float:
-    """Return how common the scale is where so many digits stand after the point."""
+    """Return how common the scale is with so many digits after the point."""
     if interpretation.fraction:
         return FRACTIONS[interpretation.fraction]
     return (

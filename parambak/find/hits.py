@@ -1,4 +1,4 @@
-"""Where the forms of a value stand in the copies."""
+"""At which addresses of the copies the forms of a value are."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     from parambak.find.panel_values import PanelValue
 
 MOST_OF_A_FORM = 1000
-"""Places of one form; one that stands in more says nothing, and is let go."""
+"""Addresses of one form; a form at more of them proves nothing and is dropped."""
 MOST_TRIED = 20_000
 """Places at which one copy's bytes are compared with the others'."""
 MOST_OF_A_VALUE = 300
 _EDGES = (0x00, 0xFF)
 _EDGE_BITS = 1.5
-"""What all the 00 or FF before a number, and all those behind it, may say."""
+"""The most bits that all the 00 or FF before a number, or after it, add."""
 _UPPER_BITS, _UPPER_MOST = 2.0, 4.0
 """What each 00 or FF above a whole number may say, and all of them: a narrower field would
 need them to stand beside it by chance, in all copies. More would make widths too sure, in
@@ -32,7 +32,7 @@ memories that are blank at 00 above all (measured on invented controllers)."""
 
 
 class Hit(NamedTuple):
-    """A place where a form stands in all copies; `bits` against it being there by chance."""
+    """An address of a form in all copies; `bits` against chance."""
 
     at: int
     length: int
@@ -53,23 +53,23 @@ class SearchBytes(NamedTuple):
 def hits(
     searched: SearchBytes, panel_value: PanelValue, forms: Sequence[Form]
 ) -> tuple[list[Hit], bool]:
-    """Return the places of a value, most telling first, and whether some were too many."""
-    found: list[Hit] = []
+    """Return the hits of a value, most evidence first, and whether a form had too many."""
+    hits_so_far: list[Hit] = []
     crowded: list[Form] = []
     for form in forms:
         near = panel_value.changed and form.length <= LONGEST
         common = searched.changed if near else searched.whole
         of_form = list(_of_form(common, searched.chance, panel_value, form, crowded))
         if form not in crowded[-1:]:
-            found.extend(of_form)
-    found.sort(key=lambda hit: -(hit.bits + log2(hit.interpretations[0].share)))
-    return found[:MOST_OF_A_VALUE], bool(crowded) or len(found) > MOST_OF_A_VALUE
+            hits_so_far.extend(of_form)
+    hits_so_far.sort(key=lambda hit: -(hit.bits + log2(hit.interpretations[0].share)))
+    return hits_so_far[:MOST_OF_A_VALUE], bool(crowded) or len(hits_so_far) > MOST_OF_A_VALUE
 
 
 def _of_form(
     common: CommonBytes, chance: Chance, panel_value: PanelValue, form: Form, crowded: list[Form]
 ) -> Iterator[Hit]:
-    """Yield the hits of one form; note it in `crowded` where they are too many."""
+    """Yield the hits of one form; note it in `crowded` if they are too many."""
     seen = panel_value.seen
     rarest = max(seen, key=lambda index: _rarity(chance, form.needles[index]))
     count = 0
@@ -99,7 +99,7 @@ def _rarity(chance: Chance, needle: bytes | Span | None) -> float:
 
 
 def _span_bits(chance: Chance, span: Span) -> float:
-    """Return how unlikely it is that bytes at some place are one of the span's."""
+    """Return how unlikely it is that bytes at an address are one of the span's."""
     low, high = span.ends
     leading = span.leading
     same = len(leading)
@@ -126,7 +126,7 @@ def _positions(data: bytes, needle: bytes | Span | None) -> Iterator[int]:
 
 
 def _of_span(data: bytes, span: Span) -> Iterator[int]:
-    """Yield the positions of a span: found by its leading bytes, then judged as numbers."""
+    """Yield the positions of a span: searched by its leading bytes, then judged as numbers."""
     low, high = span.ends
     first = span.leading
     same = len(first)
@@ -151,7 +151,7 @@ def _of_span(data: bytes, span: Span) -> Iterator[int]:
 def _agreed(
     common: CommonBytes, form: Form, seen: Sequence[int], position: int
 ) -> tuple[bytes, ...] | None:
-    """Return the bytes of the copies at a position, where each holds what it should."""
+    """Return the bytes of the copies at a position, if each holds what it should."""
     raws = []
     for index in seen:
         needle = form.needles[index]
@@ -197,7 +197,7 @@ def _bits(
 
 
 def _edges(interpretation: Interpretation, first: int, last: int) -> float:
-    """Return the bits of what stands before `first` and from `last` on, its 00 or FF."""
+    """Return the bits of the 00 or FF before `first` and from `last` on."""
     before, behind = min(_EDGE_BITS, first), min(_EDGE_BITS, interpretation.length - last)
     if not interpretation.type.filled or first == last:
         return before + behind
@@ -234,7 +234,7 @@ def _span_change(chance: Chance, span: Span, old: bytes, new: bytes) -> float:
 
 _REACH = 256
 _BITS = 120.0
-"""What the bytes around must say, beside the value's own, for one block to be the other's twin."""
+"""Bits that the bytes around must have, as well as the value's own, for two blocks to be twins."""
 _MOST = 4
 
 
@@ -252,10 +252,10 @@ def twins(
             continue
         ordered = sorted(same, key=lambda hit: hit.at)
         first = ordered[0]
-        rest = [each for each in ordered[1:] if _twin(common, chance, first, each)]
+        rest = [hit for hit in ordered[1:] if _twin(common, chance, first, hit)]
         if rest:
-            also[first.at, first.length] = tuple(each.at for each in rest)
-            dropped.update((each.at, each.length) for each in rest)
+            also[first.at, first.length] = tuple(hit.at for hit in rest)
+            dropped.update((hit.at, hit.length) for hit in rest)
     return [hit for hit in hits if (hit.at, hit.length) not in dropped], also
 
 
@@ -276,7 +276,7 @@ def _twin(common: CommonBytes, chance: Chance, one: Hit, other: Hit) -> bool:
         return False
     data = common.datas[0]
     around = [data[first - before : first], data[first + one.length : first + one.length + behind]]
-    return sum(chance.bits(each) for each in around if each) >= _BITS
+    return sum(chance.bits(pattern) for pattern in around if pattern) >= _BITS
 
 
 def _same_before(data: bytes, first: int, second: int) -> int:

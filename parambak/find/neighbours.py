@@ -1,4 +1,4 @@
-"""What the places of other values say of a place: nearness, the list's order, steps."""
+"""How addresses of other values support an address: nearness, the list's order, steps."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ class Placed(NamedTuple):
 
 
 class Neighbours:
-    """The places believed so far: one for each value of the list, None where there is none."""
+    """The likely addresses so far: one for each value of the list, None if there is none."""
 
     def __init__(self, placed: Sequence[Placed | None], size: int) -> None:
         self._placed = placed
         self._size = size
-        known = sorted((each.at, index) for index, each in enumerate(placed) if each)
-        self._ats = [at for at, _ in known]
-        self._owners = [index for _, index in known]
+        placed_at = sorted((hit.at, index) for index, hit in enumerate(placed) if hit)
+        self._ats = [at for at, _ in placed_at]
+        self._owners = [index for _, index in placed_at]
         self._clusters = 1 + sum(b - a > 256 for a, b in pairwise(self._ats))
         self._gaps: Counter[int] = Counter()
         self._steps: Counter[int] = Counter()
@@ -50,7 +50,7 @@ class Neighbours:
                 self._steps[other.at - one.at] += 1
 
     def share(self, value: int, at: int, end: int) -> float:
-        """Return how likely the place is before its bytes are seen, from 0 to 1."""
+        """Return how likely the address is without its bytes, from 0 to 1."""
         share = _ANYWHERE / self._size + _NEAR * self._near(value, at)
         return share + _LISTED * self._listed(value, at, end)
 
@@ -64,28 +64,28 @@ class Neighbours:
         return max(16 / (best + 16) ** 2 / 2 / self._clusters, 0.5 / self._size)
 
     def _listed(self, value: int, at: int, end: int) -> float:
-        """Return what the places of the values before and behind it in the list say."""
-        found = []
+        """Return the support from the values before and after it in the list."""
+        gaps = []
         before = self._placed[value - 1] if value else None
         behind = self._placed[value + 1] if value + 1 < len(self._placed) else None
         own_before = self._own(before, self._placed[value])
         own_behind = self._own(self._placed[value], behind)
-        own = [each for each in (own_before, own_behind) if each]
+        own_pairs = [pair for pair in (own_before, own_behind) if pair]
         if before:
-            found.append(self._following(at - before.end, at - before.at, own))
+            gaps.append(self._following(at - before.end, at - before.at, own_pairs))
         if behind:
-            found.append(self._following(behind.at - end, behind.at - at, own))
-        return sum(found) / len(found) if found else 1 / self._size
+            gaps.append(self._following(behind.at - end, behind.at - at, own_pairs))
+        return sum(gaps) / len(gaps) if gaps else 1 / self._size
 
     @staticmethod
     def _own(one: Placed | None, other: Placed | None) -> tuple[int, int] | None:
         return (other.at - one.end, other.at - one.at) if one and other else None
 
-    def _following(self, gap: int, step: int, own: Sequence[tuple[int, int]]) -> float:
+    def _following(self, gap: int, step: int, own_pairs: Sequence[tuple[int, int]]) -> float:
         usual = _usual_gap(gap)
-        total = sum(self._gaps.values()) - len(own)
-        of_gap = self._gaps[gap] - sum(each[0] == gap for each in own)
-        of_step = self._steps[step] - sum(each[1] == step for each in own)
+        total = sum(self._gaps.values()) - len(own_pairs)
+        of_gap = self._gaps[gap] - sum(pair[0] == gap for pair in own_pairs)
+        of_step = self._steps[step] - sum(pair[1] == step for pair in own_pairs)
         return ((of_gap + of_step) / 2 + _TRUST_GAP * usual) / (total + _TRUST_GAP)
 
 
@@ -98,28 +98,28 @@ def _usual_gap(gap: int) -> float:
 def stepped(
     panel_values: Sequence[PanelValue], hits: Sequence[Sequence[Hit]], size: int
 ) -> list[Mapping[tuple[int, int], tuple[float, int]]]:
-    """Return, for each value, how far constant steps through its fellows support a place.
+    """Return, for each value, how far constant steps through its rows support an address.
 
     Fellows are values whose names differ in their last number alone. A place is (at,
     length); what is said of it is a share from 0 to 1, and the step in bytes.
     """
-    found: list[dict[tuple[int, int], tuple[float, int]]] = [{} for _ in panel_values]
+    steps: list[dict[tuple[int, int], tuple[float, int]]] = [{} for _ in panel_values]
     for members in _fellows(panel_values).values():
         if len(members) > 1:
-            _of_fellows(members, hits, size, found)
-    return list(found)
+            _of_fellows(members, hits, size, steps)
+    return list(steps)
 
 
 def _fellows(panel_values: Sequence[PanelValue]) -> dict[tuple[str, str], list[tuple[int, int]]]:
     """Return the values by name without its last number, each with that number."""
     groups: dict[tuple[str, str], dict[int, int]] = defaultdict(dict)
-    for value, each in enumerate(panel_values):
-        numbers = list(re.finditer(r"[0-9]{1,6}", each.name))
+    for value, rows in enumerate(panel_values):
+        numbers = list(re.finditer(r"[0-9]{1,6}", rows.name))
         if numbers:
             last = numbers[-1]
-            stem = each.name[: last.start()] + "#" + each.name[last.end() :]
-            groups[stem.casefold(), each.unit or ""].setdefault(int(last[0]), value)
-    return {stem: sorted(each.items()) for stem, each in groups.items()}
+            stem = rows.name[: last.start()] + "#" + rows.name[last.end() :]
+            groups[stem.casefold(), rows.unit or ""].setdefault(int(last[0]), value)
+    return {stem: sorted(rows.items()) for stem, rows in groups.items()}
 
 
 Kind = tuple["FieldType", int, str | None, tuple[Fraction, int]]
@@ -131,29 +131,29 @@ def _of_fellows(
     members: Sequence[tuple[int, int]],
     hits: Sequence[Sequence[Hit]],
     size: int,
-    found: list[dict[tuple[int, int], tuple[float, int]]],
+    steps: list[dict[tuple[int, int], tuple[float, int]]],
 ) -> None:
     most = max(8, min(80, int((_PAIRS / len(members)) ** 0.5)))
     support: dict[Hypothesis, dict[int, Hit]] = defaultdict(dict)
     shares: dict[Kind, float] = {}
     for (row, value), (next_row, next_value) in pairwise(members):
-        for one in hits[value][:most]:
+        for hit in hits[value][:most]:
             kinds = {
                 (each.type, each.length, each.order, (each.scale, each.fraction))
-                for each in one.interpretations
+                for each in hit.interpretations
             }
             for other in hits[next_value][:most]:
-                step, rest = divmod(other.at - one.at, next_row - row)
-                if rest or not one.length <= abs(step) <= _FURTHEST_STEP:
+                step, rest = divmod(other.at - hit.at, next_row - row)
+                if rest or not hit.length <= abs(step) <= _FURTHEST_STEP:
                     continue
                 for each in other.interpretations:
                     kind: Kind = (each.type, each.length, each.order, (each.scale, each.fraction))
                     if kind in kinds:
-                        rows = support[kind, step, one.at - row * step]
-                        rows[value], rows[next_value] = one, other
+                        rows = support[kind, step, hit.at - row * step]
+                        rows[value], rows[next_value] = hit, other
                         shares[kind] = each.share
     for (kind, step, _), rows in support.items():
-        _judge(rows, step, len(members), size.bit_length() + 8 - log2(shares[kind]), found)
+        _judge(rows, step, len(members), size.bit_length() + 8 - log2(shares[kind]), steps)
 
 
 def _judge(
@@ -161,9 +161,9 @@ def _judge(
     step: int,
     members: int,
     choices: float,
-    found: list[dict[tuple[int, int], tuple[float, int]]],
+    steps: list[dict[tuple[int, int], tuple[float, int]]],
 ) -> None:
-    """Say of each row's place how far the other rows support it.
+    """Give each row's address the support of the other rows.
 
     `choices` is in bits: those of a start, a step and an interpretation.
     """
@@ -172,10 +172,10 @@ def _judge(
         bits = total - hit.bits - choices
         share = 1 / (1 + 2 ** -max(-60.0, min(60.0, bits)))
         key = hit.at, hit.length
-        if share > found[value].get(key, (0.0, 0))[0]:
-            found[value][key] = share, step
+        if share > steps[value].get(key, (0.0, 0))[0]:
+            steps[value][key] = share, step
 
 
 def share_of_step(share: float) -> float:
-    """Return how likely a place is that a step supports so far."""
+    """Return how likely an address is with this support of a step."""
     return _STEPPED * share

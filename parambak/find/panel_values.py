@@ -41,7 +41,7 @@ class Shown(NamedTuple):
 
 
 class PanelValue(NamedTuple):
-    """One value to look for; `shown` has an entry for each copy, None where not seen."""
+    """One value to search for; `shown` has an entry for each copy, None if not seen."""
 
     name: str
     line: int
@@ -51,16 +51,16 @@ class PanelValue(NamedTuple):
     @property
     def seen(self) -> tuple[int, ...]:
         """Return for which copies there is a value."""
-        return tuple(index for index, each in enumerate(self.shown) if each is not None)
+        return tuple(index for index, value in enumerate(self.shown) if value is not None)
 
     @property
     def changed(self) -> bool:
         """Return whether the value is not the same in all copies."""
-        return len({each.text for each in self.shown if each is not None}) > 1
+        return len({value.text for value in self.shown if value is not None}) > 1
 
 
 class Values(NamedTuple):
-    """What a file of values holds, and what was taken otherwise than written."""
+    """The values of a file, and notes on numbers that were interpreted."""
 
     panel_values: tuple[PanelValue, ...]
     notes: tuple[str, ...]
@@ -75,7 +75,7 @@ def parse(data: bytes, copies: int) -> Values:
         raise faults.TOO_MANY_COPIES.error(
             expected=f"at most {MOST_COPIES} copies", found=f"{copies} copies"
         )
-    found: list[PanelValue] = []
+    values: list[PanelValue] = []
     notes: list[str] = []
     taken: dict[str, int] = {}
     for number, text in _lines(data):
@@ -88,14 +88,14 @@ def parse(data: bytes, copies: int) -> Values:
                 found=f"{panel_value.name}, as in line {taken[key]}",
             )
         taken[key] = number
-        found.append(panel_value)
-        if len(found) > MOST_VALUES:
+        values.append(panel_value)
+        if len(values) > MOST_VALUES:
             raise faults.VALUES_TOO_LARGE.error(
                 line=number, expected=f"at most {MOST_VALUES} values", found="more"
             )
-    if not found:
+    if not values:
         raise faults.VALUES_NONE.error(expected="at least one line `name = value`", found="none")
-    return Values(tuple(found), tuple(notes))
+    return Values(tuple(values), tuple(notes))
 
 
 def _lines(data: bytes) -> list[tuple[int, str]]:
@@ -116,7 +116,7 @@ def _lines(data: bytes) -> list[tuple[int, str]]:
     for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
         if hidden(line.replace("\t", " ")):
             raise faults.VALUES_HIDDEN.error(
-                line=number, expected="text that shows", found=ascii(line[:60])
+                line=number, expected="visible characters", found=ascii(line[:60])
             )
         bare = _without_comment(line.replace("\t", " ")).strip()
         if bare:
@@ -125,12 +125,12 @@ def _lines(data: bytes) -> list[tuple[int, str]]:
 
 
 def _without_comment(line: str) -> str:
-    """Return the line up to a `#` that stands outside quotation marks."""
+    """Return the line up to a `#` outside quotation marks."""
     quoted = False
-    for index, each in enumerate(line):
-        if each == '"':
+    for index, letter in enumerate(line):
+        if letter == '"':
             quoted = not quoted
-        elif each == "#" and not quoted:
+        elif letter == "#" and not quoted:
             return line[:index]
     return line
 
@@ -149,7 +149,7 @@ def _wanted(line: str, number: int, copies: int, notes: list[str]) -> PanelValue
         expected = "1 value" if copies == 1 else f"1 value or {copies}"
         raise faults.VALUES_COUNT.error(line=number, expected=expected, found=f"{len(parts)}")
     read = [_value(part, number, notes) for part in parts]
-    seen = [each for each in read if each is not None]
+    seen = [part for part in read if part is not None]
     if not seen:
         raise faults.VALUES_COUNT.error(
             line=number, expected="at least one value that was seen", found="none"
@@ -159,13 +159,13 @@ def _wanted(line: str, number: int, copies: int, notes: list[str]) -> PanelValue
         raise faults.VALUES_KIND.error(
             line=number, expected="one kind, one unit", found=ascii(rest.strip()[:60])
         )
-    shown = tuple(each[0] if each else None for each in read)
-    every = shown * copies if len(shown) == 1 else shown
-    return PanelValue(name, number, units[0] if units else None, every)
+    shown = tuple(part[0] if part else None for part in read)
+    for_copies = shown * copies if len(shown) == 1 else shown
+    return PanelValue(name, number, units[0] if units else None, for_copies)
 
 
 def _parts(rest: str) -> list[str]:
-    """Return what stands between the `|` that are outside quotation marks."""
+    """Return the parts between the `|` outside quotation marks."""
     parts, quoted = [""], False
     for each in rest:
         if each == '"':

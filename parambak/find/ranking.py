@@ -1,4 +1,4 @@
-"""What to believe of all the places found: every value judged beside the others.
+"""How likely each address is: every value judged together with the others.
 
 Each candidate weighs how common its interpretation is, times how likely its place is, against
 how likely its bytes are there by chance; the values judged first teach the next round
@@ -58,7 +58,7 @@ class LearnedShares:
     scales: dict[str, WeightedCount] = field(default_factory=dict)
 
     def learn(self, interpretation: Interpretation, at: int, unit: str, weight: float) -> None:
-        """Take in an interpretation at a place, as far as it is believed."""
+        """Add an interpretation at an address, weighed by its belief."""
         self.types.add((interpretation.type, interpretation.length), weight)
         if interpretation.order:
             self.orders.add(interpretation.order, weight)
@@ -74,8 +74,8 @@ class LearnedShares:
             (self.orders, other.orders),
             (self.aligned, other.aligned),
             *(
-                (self.scales.setdefault(unit, WeightedCount()), each)
-                for unit, each in other.scales.items()
+                (self.scales.setdefault(unit, WeightedCount()), count)
+                for unit, count in other.scales.items()
             ),
         ):
             for key, weight in its.counts.items():
@@ -84,7 +84,7 @@ class LearnedShares:
     def share(
         self, interpretation: Interpretation, unit: str, places: int, own: LearnedShares | None
     ) -> float:
-        """Return how common the interpretation is here, its place apart."""
+        """Return how common the interpretation is here, without its address."""
         if interpretation.type.kind == "text":
             return interpretation.share
         type_before = interpretation.type.share
@@ -105,7 +105,7 @@ class LearnedShares:
         return share
 
     def placing(self, at: int, length: int, own: LearnedShares | None) -> float:
-        """Return how much likelier the alignment of a place makes it: 1 where it says nothing."""
+        """Return how much more likely the alignment makes an address: 1 if it has no effect."""
         unit = _unit(length)
         if unit == 1:
             return 1.0
@@ -130,11 +130,11 @@ def _alignment(at: int, length: int) -> tuple[int, bool]:
 
 ROUNDS = 5
 _ABSENT = 0.1
-"""The share of values that stand in no form tried: not stored, or worked out when shown."""
+"""The share of values in no form tried: not stored, or computed for display."""
 _LEARNT = 0.05
-"""What is believed less than this teaches nothing."""
+"""A candidate with less belief than this teaches nothing."""
 _SHARED = 0.02
-"""What is left of a place whose bytes another value has for certain."""
+"""The weight left of an address whose bytes certainly belong to another value."""
 _FEW = 6
 
 
@@ -161,24 +161,24 @@ def rank(
     """Return the candidates of each value, best first."""
     steps = stepped(panel_values, hits, size)
     fields = [ValueHits(*each) for each in zip(panel_values, hits, steps, strict=True)]
-    own: list[LearnedShares] = [LearnedShares() for _ in fields]
+    own_shares: list[LearnedShares] = [LearnedShares() for _ in fields]
     places: list[Placed | None] = [None] * len(fields)
     taken: dict[int, dict[int, float]] = {}
     ranked: list[list[Ranked]] = []
     for _ in range(ROUNDS):
-        every = LearnedShares()
-        for each in own:
-            every.take_in(each)
-        now = _Round(every, Neighbours(places, size), taken)
-        ranked = [_judged(index, each, own[index], now) for index, each in enumerate(fields)]
-        own = [_learnt(field, each) for field, each in zip(fields, ranked, strict=True)]
+        all_shares = LearnedShares()
+        for each in own_shares:
+            all_shares.take_in(each)
+        now = _Round(all_shares, Neighbours(places, size), taken)
+        ranked = [_judged(index, each, own_shares[index], now) for index, each in enumerate(fields)]
+        own_shares = [_learnt(field, each) for field, each in zip(fields, ranked, strict=True)]
         places = [_place(each) for each in ranked]
         taken = _taken(ranked)
     return ranked
 
 
 class _Round(NamedTuple):
-    """What one round knows of all values; `taken` says which claim each byte."""
+    """The results of one round for all values; `taken` gives the values that claim each byte."""
 
     learned: LearnedShares
     neighbours: Neighbours
@@ -188,24 +188,23 @@ class _Round(NamedTuple):
 def _judged(index: int, field: ValueHits, own: LearnedShares, now: _Round) -> list[Ranked]:
     """Return one value's candidates by what this round knows, `own` learned left out."""
     unit = field.panel_value.unit or ""
-    places = max(each.places for each in field.panel_value.shown if each is not None)
+    places = max(row.places for row in field.panel_value.shown if row is not None)
     weighed: list[tuple[float, Hit, Interpretation, int | None]] = []
     for hit in field.hits:
         shares = [
-            (now.learned.share(each, unit, places, own), each)
-            for each in hit.interpretations[:_FEW]
+            (now.learned.share(row, unit, places, own), row) for row in hit.interpretations[:_FEW]
         ]
-        best = max(shares, key=lambda each: each[0])
+        best = max(shares, key=lambda row: row[0])
         where = now.neighbours.share(index, hit.at, hit.at + hit.length)
         where *= now.learned.placing(hit.at, hit.length, own)
         share, step = field.steps.get((hit.at, hit.length), (0.0, None))
         where = max(where, share_of_step(share))
         where *= max(_SHARED, 1 - _claimed(index, hit, now.taken))
-        weight = hit.bits + log2(sum(each[0] for each in shares)) + log2(where)
+        weight = hit.bits + log2(sum(row[0] for row in shares)) + log2(where)
         weighed.append((weight, hit, best[1], step if share > 0.5 else None))
-    weighed.sort(key=lambda each: (-each[0], each[1].at, each[1].length))
-    top = max([log2(_ABSENT), *(each[0] for each in weighed[:1])])
-    total = 2 ** (log2(_ABSENT) - top) + sum(2 ** (each[0] - top) for each in weighed)
+    weighed.sort(key=lambda row: (-row[0], row[1].at, row[1].length))
+    top = max([log2(_ABSENT), *(row[0] for row in weighed[:1])])
+    total = 2 ** (log2(_ABSENT) - top) + sum(2 ** (row[0] - top) for row in weighed)
     return [
         Ranked(hit, interpretation, 2 ** (weight - top) / total, step)
         for weight, hit, interpretation, step in weighed
@@ -213,7 +212,7 @@ def _judged(index: int, field: ValueHits, own: LearnedShares, now: _Round) -> li
 
 
 def _claimed(index: int, hit: Hit, taken: Mapping[int, Mapping[int, float]]) -> float:
-    """Return how surely other values have bytes of this place."""
+    """Return how certainly other values use bytes of this address."""
     most = 0.0
     for at in range(hit.at, hit.at + hit.length):
         claims = taken.get(at)
@@ -225,10 +224,15 @@ def _claimed(index: int, hit: Hit, taken: Mapping[int, Mapping[int, float]]) -> 
 def _learnt(field: ValueHits, ranked: Sequence[Ranked]) -> LearnedShares:
     """Return what one value teaches."""
     learned = LearnedShares()
-    for each in ranked:
-        if each.belief < _LEARNT:
+    for candidate in ranked:
+        if candidate.belief < _LEARNT:
             break
-        learned.learn(each.interpretation, each.hit.at, field.panel_value.unit or "", each.belief)
+        learned.learn(
+            candidate.interpretation,
+            candidate.hit.at,
+            field.panel_value.unit or "",
+            candidate.belief,
+        )
     return learned
 
 

@@ -12,6 +12,7 @@ from parambak.find.common_bytes import CommonBytes
 from parambak.find.encodings import forms
 from parambak.find.hits import SearchBytes, hits, twins
 from parambak.find.ranking import rank
+from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,57 +40,67 @@ def evidence(
         (_shown(panel_value, index), raw[:_MOST_SHOWN].hex().upper())
         for index, raw in zip(panel_value.seen, hit.raws, strict=True)
     )
-    words = ["; ".join(f"{shown} stands as {raw}" for shown, raw in pairs)]
+    words = ["; ".join(f"{shown} is stored as {raw}" for shown, raw in pairs)]
     if hit.rounded:
-        words.append("the display would round to what it showed")
+        words.append("the display rounds to the value shown")
     if panel_value.changed:
-        words.append("its bytes changed as the value did")
+        words.append("its bytes changed when the value changed")
     elif len(set(hit.raws)) > 1:
         words.append("its bytes changed by less than the display shows")
     elif len(hit.raws) > 1:
-        words.append("its bytes stayed as the value did")
+        words.append("its bytes and the value did not change")
     if ranked.step:
-        words.append(f"a step of {abs(ranked.step)} bytes to the values beside it")
+        words.append(f"a step of {abs(ranked.step)} bytes to the values next to it")
     words += beside
     if mirror_at:
-        words.append("kept again at " + ", ".join(f"0x{at:04X}" for at in mirror_at))
+        words.append("mirrored at " + ", ".join(f"0x{at:04X}" for at in mirror_at))
     others = dict.fromkeys(
         way.type.name for way in hit.interpretations if way.type != ranked.interpretation.type
     )
     if others:
-        words.append(f"{', '.join(others)} would read the same")
+        words.append(f"{', '.join(others)} would give the same value")
     return tuple(words)
 
 
 def support_of_others(
     panel_values: Sequence[PanelValue], ranked: Sequence[Sequence[Ranked]]
 ) -> list[list[str]]:
-    """Return what the likeliest places of the other values say of each value's own."""
-    firsts = [each[0] if each and each[0].belief > _LIKELY else None for each in ranked]
+    """Return how the most likely addresses of other values support each value."""
+    firsts = [
+        candidates[0] if candidates and candidates[0].belief > _LIKELY else None
+        for candidates in ranked
+    ]
     scales = Counter(
-        (one.unit, first.interpretation.scale, first.interpretation.fraction)
-        for one, first in zip(panel_values, firsts, strict=True)
+        (panel_value.unit, first.interpretation.scale, first.interpretation.fraction)
+        for panel_value, first in zip(panel_values, firsts, strict=True)
         if first and first.interpretation.type.kind != "text"
     )
     begins = {
-        first.hit.at: one.name for one, first in zip(panel_values, firsts, strict=True) if first
+        first.hit.at: panel_value.name
+        for panel_value, first in zip(panel_values, firsts, strict=True)
+        if first
     }
     ends = {
-        first.hit.at + first.hit.length: one.name
-        for one, first in zip(panel_values, firsts, strict=True)
+        first.hit.at + first.hit.length: panel_value.name
+        for panel_value, first in zip(panel_values, firsts, strict=True)
         if first
     }
     support: list[list[str]] = []
-    for one, first in zip(panel_values, firsts, strict=True):
+    for panel_value, first in zip(panel_values, firsts, strict=True):
         words = []
         if first:
-            same = scales[one.unit, first.interpretation.scale, first.interpretation.fraction] - 1
-            if one.unit and same > 0:
-                words.append(f"the scale of {same} more in {one.unit}")
+            same = (
+                scales[panel_value.unit, first.interpretation.scale, first.interpretation.fraction]
+                - 1
+            )
+            if panel_value.unit and same > 0:
+                words.append(
+                    f"the same scale as {counted(same, 'other value')} in {panel_value.unit}"
+                )
             if first.hit.at in ends:
-                words.append(f"right behind {ends[first.hit.at]}")
+                words.append(f"directly after {ends[first.hit.at]}")
             if first.hit.at + first.hit.length in begins:
-                words.append(f"right before {begins[first.hit.at + first.hit.length]}")
+                words.append(f"directly before {begins[first.hit.at + first.hit.length]}")
         support.append(words)
     return support
 
@@ -111,7 +122,7 @@ MOST_WORK = 1 << 34
 
 
 class Candidate(NamedTuple):
-    """One place and interpretation; `odds` to one for it, all other places and absence counted."""
+    """One address and interpretation; `odds` to one against all others and absence."""
 
     at: int
     length: int
@@ -122,7 +133,7 @@ class Candidate(NamedTuple):
 
 
 class ValueResult(NamedTuple):
-    """One value's candidates, best first; `crowded` where it stands in too many places."""
+    """One value's candidates, best first; `crowded` if it is at too many addresses."""
 
     panel_value: PanelValue
     confident: bool
@@ -131,7 +142,7 @@ class ValueResult(NamedTuple):
 
 
 class Result(NamedTuple):
-    """All that was found; `end` is the memory's, `forms` how many forms were tried."""
+    """The result; `end` is the memory's, `forms` how many forms were tried."""
 
     values: tuple[ValueResult, ...]
     checks: tuple[LikelyCheck, ...]
@@ -144,7 +155,7 @@ Also = dict[tuple[int, int], tuple[int, ...]]
 
 
 def search(panel_values: Sequence[PanelValue], images: Sequence[Image]) -> Result:
-    """Return where each value may lie, and which stored values may be checks.
+    """Return where each value may be, and which stored values may be checks.
 
     Raise `layout-find-no-bytes` where the images have no address in common.
     """
@@ -160,13 +171,13 @@ def search(panel_values: Sequence[PanelValue], images: Sequence[Image]) -> Resul
     ranked = rank(panel_values, found, common.size)
     beside = support_of_others(panel_values, ranked)
     values = tuple(
-        _value(panel_values[index], each, also[index], beside[index], crowded=crowded[index])
-        for index, each in enumerate(ranked)
+        _value(panel_values[index], candidates, also[index], beside[index], crowded=crowded[index])
+        for index, candidates in enumerate(ranked)
     )
     checks, of_checks = find_checks(common, changes)
-    unmoved = any(each.changed for each in panel_values) and not changes
+    unmoved = any(candidates.changed for candidates in panel_values) and not changes
     if unmoved:
-        notes.append("values changed, and not one byte did: are these copies of the visits named?")
+        notes.append("values changed, but no byte changed: are these the copies of these visits?")
     end = max(image.end for image in images)
     return Result(values, tuple(checks), (*notes, *of_checks), end, tried)
 
@@ -178,14 +189,14 @@ def _places(
     every, alsos, crowded = [], [], []
     tried, left_out = 0, 0
     most = max(16, MOST_WORK // searched.whole.size // len(panel_values))
-    for each in panel_values:
-        of_value: Sequence[Form] = forms(each)
+    for panel_value in panel_values:
+        of_value: Sequence[Form] = forms(panel_value)
         if len(of_value) > most:
             ordered = sorted(of_value, key=lambda form: -form.interpretations[0].share)
             left_out += len(of_value) - most
             of_value = ordered[:most]
         tried += len(of_value)
-        found, many = hits(searched, each, of_value)
+        found, many = hits(searched, panel_value, of_value)
         kept, also = twins(searched.whole, searched.chance, found)
         every.append(kept)
         alsos.append(also)
@@ -203,18 +214,20 @@ def _value(
     crowded: bool,
 ) -> ValueResult:
     candidates = []
-    for number, each in enumerate(ranked[:SHOWN]):
-        again = also.get((each.hit.at, each.hit.length), ())
-        words = evidence(panel_value, each, again, () if number else beside)
-        odds = _odds(each.belief)
+    for number, candidate in enumerate(ranked[:SHOWN]):
+        again = also.get((candidate.hit.at, candidate.hit.length), ())
+        words = evidence(panel_value, candidate, again, () if number else beside)
+        odds = _odds(candidate.belief)
         candidates.append(
-            Candidate(each.hit.at, each.hit.length, each.interpretation, odds, again, words)
+            Candidate(
+                candidate.hit.at, candidate.hit.length, candidate.interpretation, odds, again, words
+            )
         )
     return ValueResult(panel_value, _confident(ranked), tuple(candidates), crowded)
 
 
 def _confident(ranked: Sequence[Ranked]) -> bool:
-    """Return whether the first clears the threshold, and the next is clearly worse."""
+    """Return whether the first reaches the threshold, and the next is clearly worse."""
     if not ranked or _odds(ranked[0].belief) < CONFIDENT:
         return False
     return len(ranked) < 2 or ranked[0].belief >= CLEARLY * ranked[1].belief

@@ -293,7 +293,7 @@ METHODS: Mapping[str, CheckMethod] = MappingProxyType(_methods())
 
 
 def method_named(name: str) -> CheckMethod | None:
-    """Return the method of that name, in either case; None where there is none."""
+    """Return the method of that name, in upper or lower case; None if there is none."""
     return METHODS.get(name.lower())
 
 
@@ -305,7 +305,7 @@ def catalogue_name(method: str) -> str | None:
 
 
 def width(check: Check) -> int:
-    """Return how many bits the check's value has; 8 where its method is not known."""
+    """Return how many bits the check's value has; 8 if its method is not recognised."""
     method = method_named(check.method)
     if method is None:
         return 8
@@ -320,7 +320,7 @@ def stored_length(check: Check) -> int:
 
 
 def compute(check: Check, data: bytes, order: ByteOrder) -> int:
-    """Return the value that `check`, of a known method, should hold over `data`.
+    """Return the value that `check`, of a valid method, should hold over `data`.
 
     `order` is the byte order of the check, which word sums also read by.
     """

@@ -20,14 +20,14 @@ Which = Literal["volatile", "running", "belongs-to-card", "identifies-unit", "re
 
 def joined(ranges: Iterable[Range]) -> tuple[Range, ...]:
     """Return the stretches in address order, those that touch or overlap joined."""
-    found: list[Range] = []
-    for each in sorted(ranges):
-        if found and each.start <= found[-1].end:
-            start = found[-1].start
-            found[-1] = Range(start, max(found[-1].end, each.end) - start)
+    stretches: list[Range] = []
+    for stretch in sorted(ranges):
+        if stretches and stretch.start <= stretches[-1].end:
+            start = stretches[-1].start
+            stretches[-1] = Range(start, max(stretches[-1].end, stretch.end) - start)
         else:
-            found.append(each)
-    return tuple(found)
+            stretches.append(stretch)
+    return tuple(stretches)
 
 
 def covered(layout: Layout) -> tuple[Range, ...]:
@@ -41,20 +41,20 @@ def covered(layout: Layout) -> tuple[Range, ...]:
 
 def covered_bytes(layout: Layout) -> int:
     """Return how many bytes are explained."""
-    return sum(each.length for each in covered(layout))
+    return sum(stretch.length for stretch in covered(layout))
 
 
 def gaps(layout: Layout) -> tuple[Range, ...]:
-    """Return the stretches of the memory that nothing explains."""
-    found = []
+    """Return the stretches of the memory that no entry covers."""
+    free = []
     start = 0
-    for each in covered(layout):
-        if each.start > start:
-            found.append(Range(start, each.start - start))
-        start = each.end
+    for stretch in covered(layout):
+        if stretch.start > start:
+            free.append(Range(start, stretch.start - start))
+        start = stretch.end
     if start < layout.memory:
-        found.append(Range(start, layout.memory - start))
-    return tuple(found)
+        free.append(Range(start, layout.memory - start))
+    return tuple(free)
 
 
 def is_of(slot: Slot, which: Which) -> bool:
@@ -108,24 +108,24 @@ def masks(layout: Layout, which: Which) -> Mapping[int, int]:
 
     A changed byte is explained where `(old ^ new) & ~mask` is 0.
     """
-    found: dict[int, int] = {}
+    by_address: dict[int, int] = {}
     for slot in slots(layout):
         if is_of(slot, which):
             for address, mask in masks_of(slot).items():
-                found[address] = found.get(address, 0) | mask
-    return found
+                by_address[address] = by_address.get(address, 0) | mask
+    return by_address
 
 
 def slots_over(layout: Layout, start: int, length: int) -> tuple[Slot, ...]:
     """Return the slots that share a byte with the stretch, in address order."""
-    every = slots(layout)
+    in_order = slots(layout)
     longest: int | None = layout.__dict__.get("longest")
     if longest is None:
-        longest = max((slot.length for slot in every), default=0)
+        longest = max((slot.length for slot in in_order), default=0)
         layout.__dict__["longest"] = longest
-    first = bisect_right(every, start - longest, key=lambda slot: slot.at)
-    last = bisect_right(every, start + length - 1, key=lambda slot: slot.at)
-    return tuple(slot for slot in every[first:last] if slot.end > start)
+    first = bisect_right(in_order, start - longest, key=lambda slot: slot.at)
+    last = bisect_right(in_order, start + length - 1, key=lambda slot: slot.at)
+    return tuple(slot for slot in in_order[first:last] if slot.end > start)
 
 
 def fields_over(layout: Layout, start: int, length: int) -> tuple[str, ...]:
@@ -134,7 +134,7 @@ def fields_over(layout: Layout, start: int, length: int) -> tuple[str, ...]:
 
 
 def name_at(layout: Layout, address: int) -> str | None:
-    """Return the name of what stands at `address`, the first of several; None in a gap."""
+    """Return the name of the entry at `address`, the first of several; None in a gap."""
     return next(iter(fields_over(layout, address, 1)), None)
 
 
@@ -143,10 +143,10 @@ MOST_ROWS = 64
 # Legible without colour; a cell of several bytes shows the last that applies to any of them.
 CHARACTERS: Mapping[str, str] = MappingProxyType(
     {
-        ".": "nothing known",
+        ".": "not in the layout",
         "-": "reserved",
         "#": "a field",
-        "+": "a field expected to change",
+        "+": "a running field",
         "~": "volatile",
         "!": "a check",
     }
@@ -208,8 +208,8 @@ class Part(NamedTuple):
 
 
 def parts(layout: Layout) -> tuple[Part, ...]:
-    """Return every entry of the layout in address order, a group as one, copies apart."""
-    found: list[Part] = []
+    """Return every entry of the layout in address order, a group as one, mirrors separately."""
+    made: list[Part] = []
     groups: dict[str, list[int]] = {}
     for slot in slots(layout):
         top = slot.name.split("[")[0]
@@ -217,19 +217,19 @@ def parts(layout: Layout) -> tuple[Part, ...]:
             reach = groups.setdefault(top, [slot.at, slot.end])
             reach[0], reach[1] = min(reach[0], slot.at), max(reach[1], slot.end)
         elif not slot.again:
-            found.append(Part(slot.name, slot.kind, slot.at, slot.length))
+            made.append(Part(slot.name, slot.kind, slot.at, slot.length))
         elif not slot.prefix and not _in_a_duplicate(layout, slot):
-            found.append(Part(f"{slot.name}, again", slot.kind, slot.at, slot.length))
+            made.append(Part(f"{slot.name}, again", slot.kind, slot.at, slot.length))
     counts = {group.name: group.count for group in layout.groups}
-    found += [
+    made += [
         Part(name, "group", start, end - start, counts[name])
         for name, (start, end) in groups.items()
     ]
-    found += [
+    made += [
         Part(f"{block.name}, again", "duplicate", block.mirror_at, block.length)
         for block in layout.mirrored
     ]
-    return tuple(sorted(found, key=lambda part: part.start))
+    return tuple(sorted(made, key=lambda part: part.start))
 
 
 def _in_a_duplicate(layout: Layout, slot: Slot) -> bool:

@@ -12,13 +12,13 @@ MOST_PLAIN = 60  # characters; longer numbers are written with an exponent, stil
 
 
 def places_of(value: Decimal) -> int:
-    """Return how many digits stand after the point of `value` as it was written."""
+    """Return how many digits `value` has after the point as it was written."""
     exponent = value.as_tuple().exponent
     return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
 def terminating_places(value: Fraction) -> int | None:
-    """Return how many digits after the point write `value` exactly; None where none do."""
+    """Return how many digits after the point write `value` exactly; None if no number does."""
     rest, twos, fives = value.denominator, 0, 0
     if rest & (rest - 1) == 0:
         return rest.bit_length() - 1
@@ -52,7 +52,7 @@ def trimmed(text: str, fewest: int) -> str:
 
 
 def exact(value: Fraction | int, fewest: int = 0) -> str | None:
-    """Return `value` exactly, zeros at the end trimmed; None where no decimal is exact.
+    """Return `value` exactly, zeros at the end trimmed; None if no decimal is exact.
 
     Text longer than 60 characters is written with an exponent ("1.5E+100").
     """

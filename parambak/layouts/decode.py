@@ -28,7 +28,7 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     `raw` is as stored, None where a byte of it is absent. `value` is an exact decimal or
     text, None where the bytes stand for none; `mark` says why there is none, or what is
-    odd ("blank", "absent", "not BCD", "no name given"). `within_limits` is None where
+    odd ("blank", "absent", "not BCD", "value without a name"). `within_limits` is None where
     there are no limits, or no number to judge; `limits` are the low and the high one. What
     does not depend on the image is asked of the `plan`.
     """
@@ -85,7 +85,7 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     @property
     def running(self) -> bool:
-        """Return whether the layout expects a change between visits."""
+        """Return whether a change between visits is normal."""
         return self.plan.field.running
 
     @property
@@ -115,12 +115,12 @@ class FieldValue(Struct, frozen=True, gc=False):
 
     @property
     def row(self) -> str | None:
-        """Return the name of the row that the field is in, where it has one."""
+        """Return the name of the row that the field is in, if it has one."""
         return self.plan.slot.row
 
 
 class Decoded(Struct, frozen=True):
-    """What a layout says of an image.
+    """An image decoded by a layout.
 
     `covered_bytes` counts the bytes of the memory that the layout explains, stored check
     values included; `size` is that of the memory.
@@ -133,7 +133,7 @@ class Decoded(Struct, frozen=True):
 
 
 def require_fit(layout: Layout, image: Image) -> None:
-    """Raise `layout-other-memory` where `image` is plainly of another size of memory.
+    """Raise `layout-other-memory` if `image` is of another size of memory.
 
     That is: it runs past the layout's memory, or is one whole smaller chip (a single
     stretch from 0 whose size is a power of two).
@@ -142,7 +142,7 @@ def require_fit(layout: Layout, image: Image) -> None:
     smaller = len(image.blocks) == 1 and image.start == 0 and size & (size - 1) == 0
     if image.end > layout.memory or (smaller and 0 < size < layout.memory):
         raise OTHER_MEMORY.error(
-            expected=f"{layout.memory} bytes, as the layout says",
+            expected=f"{layout.memory} bytes, the memory of the layout",
             found=f"an image that ends at 0x{max(image.end - 1, 0):04X}, {size} bytes",
         )
 
@@ -165,14 +165,14 @@ def field_value(layout: Layout, plan: FieldPlan, image: Image) -> FieldValue:
 
 
 def full_bytes(image: Image, memory: int) -> bytes | None:
-    """Return the bytes of the memory where the image holds all of them in one piece."""
+    """Return the bytes of the memory if the image holds all of them in one piece."""
     if len(image.blocks) == 1 and image.start == 0 and image.end >= memory:
         return image.blocks[0].data
     return None
 
 
 def _reader(image: Image, memory: int) -> Callable[[int, int], bytes | None]:
-    """Return the function that reads bytes; plain slicing where the image is whole."""
+    """Return the function that reads bytes; plain slicing if the image is complete."""
     data = full_bytes(image, memory)
     if data is None:
         return image.read
@@ -186,19 +186,22 @@ def _reader(image: Image, memory: int) -> Callable[[int, int], bytes | None]:
 def _values(
     plan: Plan, image: Image, memory: int, read: Callable[[int, int], bytes | None]
 ) -> list[FieldValue]:
-    """Return the values of all fields; those that stand alone in a whole image by slices."""
+    """Return the values of all fields; in a complete image, simple fields by slices."""
     data = full_bytes(image, memory)
     if data is None:
-        return [_value(each, read, plan.copies.get(each.name, ())) for each in plan.fields]
-    found = []
-    for each, at, end, show, blank, limits in plan.steps:
+        return [
+            _value(field_plan, read, plan.copies.get(field_plan.name, ()))
+            for field_plan in plan.fields
+        ]
+    values = []
+    for field_plan, at, end, show, blank, limits in plan.steps:
         raw = data[at:end]
         if show is not None and raw != blank:
             value, within, mark = show(raw)
-            found.append(FieldValue(each, raw, value, within, mark, limits))
+            values.append(FieldValue(field_plan, raw, value, within, mark, limits))
         else:
-            found.append(_value(each, read, plan.copies.get(each.name, ())))
-    return found
+            values.append(_value(field_plan, read, plan.copies.get(field_plan.name, ())))
+    return values
 
 
 def _value(
@@ -243,7 +246,7 @@ def _limit_of(
     if other is None:
         return fixed, fixed_text
     raw = read(other.slot.at, other.slot.length)
-    if raw is None or raw == other.blank:  # a blank limit is no limit, and not known
+    if raw is None or raw == other.blank:  # a blank limit is no limit
         return None, None
     number = other.reader.number(raw)
     if number is None:
@@ -254,7 +257,7 @@ def _limit_of(
 def _vote(
     plan: FieldPlan, raw: bytes, read: Callable[[int, int], bytes | None], copies: Sequence[int]
 ) -> str | None:
-    """Return which of the addresses that hold one value is off, None where all agree."""
+    """Return what each address of one value holds, None if all agree."""
     slot = plan.slot
     held: dict[bytes | None, list[int]] = {_only_bits(plan, raw): [slot.at]}
     for at in copies:
@@ -269,8 +272,8 @@ def _vote(
         for key, where in ranked
     ]
     settled = len(ranked[0][1]) > len(ranked[1][1])
-    verdict = "most agree, the rest is off" if settled else "no vote settles it"
-    return f"copies differ: {'; '.join(parts)} ({verdict})"
+    verdict = "most addresses agree" if settled else "no majority"
+    return f"addresses differ: {'; '.join(parts)} ({verdict})"
 
 
 def _held(key: bytes | None, count: int) -> str:

@@ -1,8 +1,7 @@
-"""A first layout for a memory of which nothing is known but its size.
+"""A first layout for a memory of which only the size is recorded.
 
-What is written is a layout without mistakes that explains nothing yet, and beside it, as
-comments, one example of each thing that a user writes first. A line that begins with `#`
-and no space becomes part of the layout when the `#` is taken away.
+The text is a layout without mistakes and without fields. Its comments hold one example of
+each thing that a user writes first: remove the `#` of a line without a space after it.
 """
 
 from __future__ import annotations
@@ -10,22 +9,22 @@ from __future__ import annotations
 from typing import NamedTuple
 
 _HEAD = """\
-# A field layout: what the bytes of one memory mean. formats/writing-a-layout.md teaches it
-# in ten minutes; formats/field-layout.md has every word of it.
+# A field layout: what the bytes of one memory mean. formats/writing-a-layout.md shows in
+# ten minutes how to write one. formats/field-layout.md lists every word of the language.
 #
-# Lines that begin with # and a space are for you. A line that begins with # and no space is
-# an example: set its name and address right, and take the # away. After every few lines:
-#   parambak layout check THIS_FILE      says what is wrong, and on which line
+# Lines that begin with # and a space are comments. A line that begins with # and no space
+# is an example: correct its name and address, then remove the #. After every few lines, run:
+#   parambak layout check THIS_FILE      shows what is wrong, and on which line
 #   parambak layout map THIS_FILE        shows what is covered, and what is not
 #   parambak decode DUMP --layout THIS_FILE    shows the values of a memory
 
 [layout]
 title = "Write here what this memory belongs to"
-revision = "1"               # of this layout: count up when you hand out a new one
+revision = "1"               # of this layout: increase it with each new issue
 memory = {memory:<19} # bytes{chip}
-byte-order = "big"           # which byte of a number stands first: "big" or "little"
-#software-versions = ["1.0"] # that this layout is right for
-#source = "which papers, which panel, whose word"
+byte-order = "big"           # "big": the high byte of a number is first. Else "little"
+#software-versions = ["1.0"] # of the unit, for which this layout is correct
+#source = "which document, which panel, which person"
 """
 
 
@@ -39,7 +38,7 @@ class _Example(NamedTuple):
 
 _EXAMPLES = (
     _Example(
-        "Text that tells the unit: it must match when a copy is loaded into another card.",
+        "Text that identifies the unit: it must match when a copy is loaded into another card.",
         16,
         (
             "[[field]]",
@@ -51,8 +50,8 @@ _EXAMPLES = (
         ),
     ),
     _Example(
-        "A number of two bytes. Stored 125, shown 12.5 s; below low or above high it is marked.\n"
-        "# u8 u16 u24 u32 are without a sign, s8 to s32 with one.",
+        "A number of two bytes. 125 is stored, 12.5 s is shown. A value outside low to high is "
+        "marked.\n# u8 u16 u24 u32 are without a sign, s8 s16 s24 s32 with a sign.",
         2,
         (
             "[[field]]",
@@ -67,7 +66,7 @@ _EXAMPLES = (
         ),
     ),
     _Example(
-        "A choice: words for stored numbers.",
+        "A choice: a name for each stored number.",
         1,
         (
             "[[field]]",
@@ -90,7 +89,7 @@ _EXAMPLES = (
         ),
     ),
     _Example(
-        "A counter: it differs at every visit, and that is right.",
+        "A counter: it is different at every visit, and this is normal.",
         4,
         (
             "[[field]]",
@@ -102,14 +101,14 @@ _EXAMPLES = (
         ),
     ),
     _Example(
-        "A table: the same fields in every row. Addresses inside count from the row's start.",
+        "A table: the same fields in every row. Addresses in it count from the start of the row.",
         16,
         (
             "[[group]]",
             'name = "channel"',
             "at = {at}",
             "count = 4                   # rows",
-            "row-size = 4                    # bytes from one row to the next",
+            "row-size = 4                # bytes from one row to the next",
             "  [[group.field]]",
             '  name = "upper_limit"',
             "  at = 0",
@@ -125,13 +124,13 @@ _EXAMPLES = (
         ),
     ),
     _Example(
-        "Bytes without a known meaning.",
+        "Bytes without a recorded meaning.",
         8,
-        ("[[reserved]]", 'name = "not known yet"', "at = {at}", "length = 8"),
+        ("[[reserved]]", 'name = "not documented"', "at = {at}", "length = 8"),
     ),
 )
 _CHECK = """\
-# A stored check over all that stands before it. `parambak layout find` can search for one.
+# A stored check over all bytes before it. `parambak layout find` can search for one.
 #[[check]]
 #name = "block check"
 #method = "crc-16/ibm-3740"  # or sum-16, xor-8 …: formats/field-layout.md, Checks
@@ -143,7 +142,7 @@ _CHECK = """\
 def draft(memory: int, chip: str | None = None) -> str:
     """Return the text of a first layout for a memory of so many bytes, 1 to 16 MiB.
 
-    Examples stand one behind the other from 0x0000, as far as they go into the memory.
+    Examples follow each other from 0x0000, as many as the memory has room for.
     """
     named = "" if chip is None else f", a {chip}"
     parts = [_HEAD.format(memory=memory, chip=named)]

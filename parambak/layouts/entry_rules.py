@@ -1,6 +1,6 @@
-"""What a layout says of each entry, field by field and check by check: does it make sense.
+"""Whether each entry of a layout, field by field and check by check, is valid.
 
-Addresses, and how entries stand to each other, are judged in `judge.py`.
+Addresses, and entries compared with each other, are judged in `judge.py`.
 """
 
 from __future__ import annotations
@@ -66,19 +66,19 @@ _TYPES_OF_KEY: Mapping[str, Callable[[FieldType], bool]] = MappingProxyType(
 
 
 def judge_texts(source: Source, ledger: Ledger) -> None:
-    """Note every text with a control or hidden character, names and notes alike."""
+    """Note every text with a control or hidden character, names and notes too."""
     if _MAY_HIDE.search(source.text) is None:
         return
     waiting: list[tuple[Path, object]] = [((), source.tree)]
     while waiting:
         path, node = waiting.pop()
         if isinstance(node, dict):
-            waiting.extend(((*path, key), each) for key, each in node.items())
+            waiting.extend(((*path, key), inner) for key, inner in node.items())
             for key in node:
                 if hidden(key):
                     ledger.note(faults.TEXT, source, (*path, key), found=describe(key), key="a key")
         elif isinstance(node, list):
-            waiting.extend(((*path, index), each) for index, each in enumerate(node))
+            waiting.extend(((*path, index), inner) for index, inner in enumerate(node))
         elif isinstance(node, str):
             _judge_text(source, path, node, ledger)
 
@@ -90,7 +90,7 @@ def _judge_text(source: Source, path: Path, text: str, ledger: Ledger) -> None:
         fault = faults.NAME if name else faults.TEXT
         where = source.where(path[:-2] if name and len(path) > 2 else path[:-1])
         ledger.note(
-            fault, source, path, where=where, expected="characters that show", found=describe(text)
+            fault, source, path, where=where, expected="visible characters", found=describe(text)
         )
 
 
@@ -124,13 +124,13 @@ def judge_taken(
             source,
             (*path, "name"),
             expected="names that differ by more than case",
-            found=f"{describe(name)} beside {describe(taken[key])}",
+            found=f"{describe(name)} and {describe(taken[key])}",
         )
     taken.setdefault(key, name)
 
 
 def judge_field(source: Source, path: Path, field: Field, ledger: Ledger) -> None:
-    """Note what does not make sense in one field, its address and limits by name apart."""
+    """Note what is not valid in one field, except its address and limits by name."""
     for name, goes_with in _TYPES_OF_KEY.items():
         value = getattr(field, name)
         if value is None or value == ():
@@ -241,15 +241,21 @@ def _judge_points(source: Source, path: Path, field: Field, ledger: Ledger) -> N
     raws = [raw for raw, _ in field.curve]
     for key in ("scale", "offset", "fraction"):
         if getattr(field, key) is not None:
-            ledger.note(faults.CURVE, source, (*path[:-1], key), expected="points alone", found=key)
+            ledger.note(
+                faults.CURVE,
+                source,
+                (*path[:-1], key),
+                expected=f"`curve` without `{key}`",
+                found=key,
+            )
     if not all(finite(value) for _, value in field.curve):
-        ledger.note(faults.NUMBER, source, path, expected="finite numbers", found="one that is not")
+        ledger.note(faults.NUMBER, source, path, expected="finite numbers", found="another number")
     elif len(raws) < 2 or any(low >= high for low, high in pairwise(raws)):
         ledger.note(
             faults.CURVE,
             source,
             path,
-            expected="two points or more, raw numbers rising",
+            expected="two or more points, raw numbers in rising order",
             found=", ".join(describe(raw) for raw in raws[:8]),
         )
     elif len({value for _, value in field.curve}) == 1:
@@ -257,7 +263,7 @@ def _judge_points(source: Source, path: Path, field: Field, ledger: Ledger) -> N
             faults.SCALE,
             source,
             path,
-            expected="points at different values",
+            expected="points with different values",
             found=f"every value {plain(field.curve[0][1])}",
         )
 
@@ -268,7 +274,7 @@ def _judge_values(
     sound = 1 <= field.stored_length <= 16 and 0 <= (field.stored_width or 1) <= 64
     bounds = field.bounds if sound else None
     if bounds is None:
-        return  # noted already; there is no telling what it can hold
+        return  # noted already; its bounds cannot be computed
     low, high = bounds
     seen: dict[int, str] = {}
     for key in meaning:
@@ -289,7 +295,7 @@ def _judge_values(
                 source,
                 here,
                 where=source.where(path),
-                expected="one meaning for each value",
+                expected="one name for each stored number",
                 found=f"{describe(seen[number])} and {describe(key)}",
             )
         else:
@@ -311,7 +317,7 @@ def _judge_limits(source: Source, path: Path, field: Field, ledger: Ledger) -> N
                 (*path, f"{end}-from"),
                 expected=f"`{end}` or `{end}-from`, not both",
                 found="both",
-                advice="Leave one of the two out.",
+                advice="Remove one of the two.",
             )
     low, high = field.low, field.high
     if low is None or high is None or not finite(low) or not finite(high):
@@ -327,7 +333,7 @@ def _judge_limits(source: Source, path: Path, field: Field, ledger: Ledger) -> N
 
 
 def judge_group(source: Source, path: Path, group: Group, ledger: Ledger) -> None:
-    """Note what does not make sense in a group itself, apart from what is in it."""
+    """Note what is not valid in a group itself, without the entries in it."""
     if group.count > 1 and group.row_size is None:
         ledger.note(
             faults.ROW_SIZE, source, path, expected="`row-size`", found=f"{group.count} rows"

@@ -1,4 +1,4 @@
-"""The types of the language, each in one record: its word, its bytes, and what may be said of it.
+"""The types of the language, each in one record: its word, its bytes, and the keys that go with it.
 
 `TYPES` is the one list of them. What a layout file may write, which keys go with a type, how
 its bytes are read and written, what it can hold, and what the search tries: all of it is
@@ -23,7 +23,7 @@ Bounds = tuple[int, int]
 
 
 class StoredValue(NamedTuple):
-    """What a raw pattern stands for, before any scaling: number, text, or why neither."""
+    """The content of a raw pattern before any scaling: number, text, or why neither."""
 
     number: int | Fraction | None = None
     text: str | None = None
@@ -43,7 +43,7 @@ class Codec(NamedTuple):
 
 
 class Storage(NamedTuple):
-    """How one field is stored: all on which its bytes depend beside its type.
+    """How one field is stored: all on which its bytes depend, except its type.
 
     `length` is in bytes; `blank` is what a blank byte of the memory reads.
     """
@@ -108,12 +108,12 @@ class FieldType:
 
     @property
     def is_number(self) -> bool:
-        """Return whether it can be scaled and held to limits."""
+        """Return whether it can be scaled and have limits."""
         return self.kind == "number"
 
     @property
     def is_whole(self) -> bool:
-        """Return whether every value is a whole number, to which a meaning can be given."""
+        """Return whether every value is a whole number, to which a name can be given."""
         return self.bounds is not None
 
     @property
@@ -123,7 +123,7 @@ class FieldType:
 
     @property
     def searched(self) -> bool:
-        """Return whether a number may be looked for in this type."""
+        """Return whether a number may be searched in this type."""
         return self.is_number and not self.takes_bits
 
 
@@ -144,7 +144,7 @@ def _of_digits(bits: int) -> Bounds:
 
 
 def _as_integer(value: Value) -> int | None:
-    """Return `value` where it is a whole number."""
+    """Return `value` if it is a whole number."""
     if isinstance(value, str):
         return None
     return int(value) if value == int(value) else None
@@ -168,7 +168,7 @@ def _integer(stored: Storage, *, signed: bool) -> Codec:
         except OverflowError:
             return None
 
-    # Python's own function where it does the same: a third of the time.
+    # Python's own function if it does the same: a third of the time.
     return Codec(read, write, int.from_bytes if plainest else integer)
 
 
@@ -324,7 +324,7 @@ def _bytes(stored: Storage) -> Codec:
 
 
 def _integers(letter: str, shares: tuple[float, ...]) -> tuple[FieldType, ...]:
-    """Return the integers of 1, 2 … bytes, of which `shares` says how common each is."""
+    """Return the integers of 1, 2 … bytes, `shares` are how common each is."""
     codec, bounds = (_signed_integer, _signed) if letter == "s" else (_unsigned_integer, _unsigned)
     return tuple(
         FieldType(

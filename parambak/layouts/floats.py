@@ -35,7 +35,7 @@ def read_ieee(raw: bytes) -> Fraction | str:
 
 
 def write_ieee(value: Fraction, length: int) -> bytes | None:
-    """Return the nearest binary of `length` bytes; None where it is out of reach."""
+    """Return the nearest binary of `length` bytes; None if it is out of range."""
     try:
         return struct.pack(f">{IEEE[length]}", float(value))
     except OverflowError:
@@ -64,7 +64,7 @@ def _binary(value: Fraction, bits: int) -> tuple[int, int]:
 
 
 def write_mbf(value: Fraction, length: int) -> bytes | None:
-    """Return the nearest Microsoft Binary Format of `length` bytes; None out of reach."""
+    """Return the nearest Microsoft Binary Format of `length` bytes; None out of range."""
     if value == 0:
         return bytes(length)
     bits = 8 * (length - 1)
@@ -84,7 +84,7 @@ def read_ibm(raw: bytes) -> Fraction:
 
 
 def write_ibm(value: Fraction, length: int) -> bytes | None:
-    """Return the nearest normalised IBM hexadecimal of `length` bytes; None out of reach."""
+    """Return the nearest normalised IBM hexadecimal of `length` bytes; None out of range."""
     if value == 0:
         return bytes(length)
     bits = 8 * (length - 1)
@@ -110,7 +110,7 @@ def read_ffp(raw: bytes) -> Fraction:
 
 
 def write_ffp(value: Fraction, length: int) -> bytes | None:
-    """Return the nearest Motorola fast floating point (`length` is 4); None out of reach."""
+    """Return the nearest Motorola fast floating point (`length` is 4); None out of range."""
     if value == 0:
         return bytes(length)
     mantissa, exponent = _binary(abs(value), 24)

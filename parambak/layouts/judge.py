@@ -1,4 +1,4 @@
-"""The whole layout judged: every entry for itself, then all of them beside each other."""
+"""A layout judged: first every entry for itself, then all entries together."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def judge_field_address(
 
 
 def judge_order(spot: Spot, field: Field, ledger: Ledger, *, ordered: bool) -> None:
-    """Note a field of several bytes whose order nothing says."""
+    """Note a field of several bytes whose byte order is missing."""
     if ordered or field.byte_order is not None or not field.type.ordered:
         return
     if field.stored_length > 1:
@@ -89,11 +89,11 @@ def last_row(group: Group, base: tuple[int, int]) -> tuple[int, int]:
 def judge_overlaps(
     written: Sequence[Slot], spots: Mapping[int, Spot], ledger: Ledger, *, rows: bool
 ) -> None:
-    """Note slots that stand on the same bytes, or the same bits, and do not say so.
+    """Note slots that use the same bytes or bits without `shares`.
 
-    `spots` tells by the identity of its entry where each is written. Each pair of
+    `spots` gives by the identity of an entry where it is written. Each pair of
     entries is noted once, however many rows they have. Without `rows`, rows of one entry
-    are not held against each other, since how far apart they are is not known.
+    are not compared with each other, because the row size is missing.
     """
     noted: set[tuple[int, int]] = set()
     if not rows:
@@ -160,14 +160,14 @@ def _note(
         spot.source,
         (*spot.path, "at"),
         other=f"{other.kind} {describe(other.name)}",
-        expected="bytes of its own",
+        expected="bytes that no other entry uses",
         found=f"{describe(slot.name)} at {_stretch(slot.at, slot.length)}, "
         f"{describe(other.name)} at {_stretch(other.at, other.length)}",
     )
 
 
 class Judge:
-    """Notes in a ledger whatever makes no sense in the files gathered."""
+    """Notes in a ledger all that is not valid in the files of a layout."""
 
     def __init__(self, files: Sequence[LayoutPart], ledger: Ledger) -> None:
         self.files = files
@@ -175,7 +175,7 @@ class Judge:
         self.ledger = ledger
         self.memory = self.head.memory or 0
         written = self.files[0].source.tree.get("layout")
-        # A word that is no byte order is noted where it stands, not in every field too.
+        # A word that is no byte order is noted once, not in every field too.
         self.ordered = isinstance(written, dict) and "byte-order" in written
         self.spots: dict[int, Spot] = {}
         self.taken: dict[str, str] = {}
@@ -183,7 +183,7 @@ class Judge:
         self.stepless = False
 
     def run(self) -> None:
-        """Judge everything; what depends on a sound memory size waits for one."""
+        """Judge everything; what needs a valid memory size is judged only with one."""
         self._judge_head()
         for part in self.files:
             entry_rules.judge_texts(part.source, self.ledger)
@@ -254,7 +254,7 @@ class Judge:
             self._judge_group(source, where, inner, scope, rows)
 
     def _judge_stored(self, part: LayoutPart) -> None:
-        """Judge what stands at addresses of its own: checks, reserved areas, blocks."""
+        """Judge the entries outside groups: checks, reserved areas, blocks."""
         source, tables, memory = part.source, part.tables, self.memory
         for index, check in enumerate(tables.check):
             spot = Spot(source, source.entry(("check",), index))
@@ -275,7 +275,7 @@ class Judge:
                     faults.OVERLAP,
                     source,
                     (*spot.path, "mirror-at"),
-                    other="its own duplicate",
+                    other="its duplicate",
                     expected=f"at least {block.length} bytes between the two",
                     found=describe(abs(block.at - block.mirror_at)),
                 )
@@ -295,7 +295,7 @@ class Judge:
         self._judge_limit_names(written)
 
     def _slots(self) -> list[Slot] | None:
-        """Return every slot, None where there are too many to write out."""
+        """Return every slot, None if there are too many."""
         order = self.head.byte_order or "big"
         groups = [group for part in self.files for group in part.tables.group]
         if sum(map(slots.count_slots, groups)) > MOST_FIELDS:
@@ -312,11 +312,11 @@ class Judge:
         return written if len(written) <= MOST_FIELDS else None
 
     def _is_sound(self, slot: Slot) -> bool:
-        """Return whether the slot can be compared with others: noted already where not."""
+        """Return whether the slot can be compared with others: if not, it is noted already."""
         if slot.at < 0 or slot.length < 1 or slot.end > self.memory:
             return False
         if slot.width is None:
-            # Bits that do not say how many take no whole byte from their neighbours.
+            # Bits without a width take no complete byte from their neighbours.
             return not (isinstance(slot.entry, Field) and slot.entry.type.takes_bits)
         bit = slot.bit or 0
         return bit >= 0 and slot.width >= 1 and bit + slot.width <= 8 * slot.length
@@ -333,7 +333,9 @@ class Judge:
                 continue
             judged.add(id(field))
             if by_name is None:
-                by_name = {one.name: one.entry for one in written if isinstance(one.entry, Field)}
+                by_name = {
+                    named.name: named.entry for named in written if isinstance(named.entry, Field)
+                }
             for key, name in (("low-from", field.low_from), ("high-from", field.high_from)):
                 if name is not None:
                     self._judge_limit_name(field, key, name, slot.prefix, by_name)

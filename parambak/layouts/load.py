@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 LANGUAGE = 1
 MOST_INCLUDES = 50
 _INSIDE = re.compile(r"[\w.-][\w. -]*(?:/[\w.-][\w. -]*)*")
-# What the head of an included file may say.
+# The keys that the head of an included file may have.
 _SHARED_HEAD = ("include", "language", "note", "source")
 
 
 def gather(
     text: bytes, include: Callable[[str], bytes] | None, ledger: Ledger
 ) -> tuple[LayoutPart, ...] | None:
-    """Return the layout's files, or None where its own cannot be read at all."""
+    """Return the layout's files, or None if the first cannot be read at all."""
     first = _part(text, None, ledger)
     if first is None:
         return None
@@ -49,7 +49,7 @@ def _part(text: bytes, file: str | None, ledger: Ledger) -> LayoutPart | None:
 
 
 def _known_language(source: Source, ledger: Ledger) -> bool:
-    """Note a version of the language that is not known; nothing else is looked at then."""
+    """Note a version of the language that is not supported; nothing else is judged then."""
     head = source.tree.get("layout")
     language = head.get("language", LANGUAGE) if isinstance(head, dict) else LANGUAGE
     if isinstance(language, int) and not isinstance(language, bool) and language != LANGUAGE:
@@ -65,7 +65,7 @@ def _known_language(source: Source, ledger: Ledger) -> bool:
 
 
 def shaped(source: Source, ledger: Ledger) -> LayoutFile | None:
-    """Return the file as structs, whatever could be read of it; note every mistake."""
+    """Return all that could be read of the file as structs; note every mistake."""
     if _group_depth(source.tree) > MOST_DEPTH:
         ledger.note(
             faults.TOO_DEEP, source, ("group",), expected=f"groups at most {MOST_DEPTH} deep"
@@ -98,13 +98,13 @@ class _Gatherer:
         self.length = length
 
     def follow(self, part: LayoutPart, chain: tuple[str, ...]) -> None:
-        """Take in what `part` includes; `chain` names the files that led here."""
+        """Add what `part` includes; `chain` names the files on the way to it."""
         for index, name in enumerate(part.tables.layout.include):
             path: Path = ("layout", "include", index)
             if not self._may_take(part.source, path, name, chain):
                 continue
-            if any(each.source.file == name for each in self.files):
-                continue  # two ways to one file: it is taken in once
+            if any(taken_file.source.file == name for taken_file in self.files):
+                continue  # included twice: it is added once
             text = self._fetch(part.source, path, name)
             taken = None if text is None else _part(text, name, self.ledger)
             if taken is not None:
@@ -128,7 +128,7 @@ class _Gatherer:
                 faults.INCLUDE_CIRCLE,
                 source,
                 path,
-                expected="no file twice on one way",
+                expected="no file that includes itself",
                 found=" includes ".join((*chain[chain.index(name) :], name)),
             )
         elif len(self.files) > MOST_INCLUDES:
@@ -140,19 +140,19 @@ class _Gatherer:
         return False
 
     def _fetch(self, source: Source, path: Path, name: str) -> bytes | None:
-        reason = "nothing here that fetches files"
+        reason = "no way to read files"
         if self.include is not None:
             try:
                 text = self.include(name)
             except OSError as error:
-                reason = error.strerror or "it could not be read"
+                reason = error.strerror or "it cannot be read"
             except ParambakError as error:
                 reason = error.text
             else:
                 self.length += len(text)
                 if self.length <= LONGEST_TEXT:
                     return text
-                reason = f"more than {LONGEST_TEXT} bytes in all"
+                reason = f"more than {LONGEST_TEXT} bytes in total"
         self.ledger.note(
             faults.INCLUDE_ABSENT,
             source,
@@ -181,7 +181,7 @@ __all__ = ["Layout", "Mistake", "check", "load"]
 def check(
     text: bytes, *, name: str = "layout", include: Callable[[str], bytes] | None = None
 ) -> tuple[Mistake, ...]:
-    """Return every mistake of a layout file, in the order of its lines; none where it is good.
+    """Return every mistake of a layout file, in the order of its lines; none if it has none.
 
     `include` fetches a file that the layout includes, by its name as written; it raises
     OSError or ParambakError where there is none. `name` is the layout's, for messages.
@@ -195,7 +195,7 @@ def load(
     """Return the layout that `text` and its includes describe.
 
     Raise LayoutRefused with the code, line, expected and found of the first mistake; its
-    text says how many more there are, and `check` gives them all.
+    text states how many more there are, and `check` gives them all.
     """
     layout, mistakes = _examine(text, name, include)
     if layout is None:
@@ -236,7 +236,7 @@ def _examine(
 
 def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
     head = files[0].tables.layout
-    blocks = tuple(block for each in files for block in each.tables.mirrored)
+    blocks = tuple(block for file in files for block in file.tables.mirrored)
     memory = head.memory or 0
     return Layout(
         name=name,
@@ -248,11 +248,11 @@ def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
         normal=_normal(head.normal, blocks, memory),
         card_types=head.card_types,
         software_versions=head.software_versions,
-        includes=tuple(each.source.file for each in files if each.source.file is not None),
-        fields=tuple(field for each in files for field in each.tables.field),
-        groups=tuple(group for each in files for group in each.tables.group),
-        checks=tuple(entry for each in files for entry in each.tables.check),
-        reserved=tuple(area for each in files for area in each.tables.reserved),
+        includes=tuple(file.source.file for file in files if file.source.file is not None),
+        fields=tuple(field for file in files for field in file.tables.field),
+        groups=tuple(group for file in files for group in file.tables.group),
+        checks=tuple(entry for file in files for entry in file.tables.check),
+        reserved=tuple(area for file in files for area in file.tables.reserved),
         mirrored=blocks,
         note=head.note,
         source=head.source,
@@ -262,7 +262,7 @@ def _layout(name: str, files: tuple[LayoutPart, ...]) -> Layout:
 def _normal(
     declared: tuple[Normal, ...], blocks: tuple[Mirrored, ...], memory: int
 ) -> tuple[Normal, ...]:
-    """Return what is normal; a block that is half the memory, mirrored, says so itself."""
+    """Return what is normal; a mirrored block of half the memory adds `mirrored`."""
     halves = {0, memory // 2}
     for block in blocks:
         if 2 * block.length == memory and {block.at, block.mirror_at} == halves:

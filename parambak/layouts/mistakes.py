@@ -19,7 +19,7 @@ Path = tuple[str | int, ...]
 
 
 class Mistake(NamedTuple):
-    """One thing wrong with a layout.
+    """One mistake in a layout.
 
     `line` counts from 1; `key` is written like `field[3].at`, entries counted from 1;
     `file` is the included file that it is in, None for the layout itself.
@@ -57,7 +57,7 @@ class Source:
     def line(self, path: Path) -> int:
         """Return the line of the key at `path`, or of the nearest table around it.
 
-        The first line where the file has nothing of the kind.
+        The first line if the file has no such table.
         """
         if self._lines is None:
             self._lines = lines_of(self.text)
@@ -99,7 +99,7 @@ def key_text(path: Path) -> str:
 
 
 def describe(value: object) -> str:
-    """Return a short, safe description of a value of a TOML file, whatever it is."""
+    """Return a short, safe description of any value of a TOML file."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int):
@@ -129,18 +129,18 @@ def advice(word: str, names: Sequence[str]) -> str:
     near = nearest(word, names, most=1)
     if near:
         return f"Did you mean `{near[0]}`?"
-    return "Known are: " + ", ".join(names[:40]) + (" …" if len(names) > 40 else "") + "."
+    return "Choose one of: " + ", ".join(names[:40]) + (" …" if len(names) > 40 else "") + "."
 
 
 class Ledger:
-    """All mistakes found so far, in whatever order; `mistakes` gives them by file and line."""
+    """All mistakes so far; `mistakes` gives them by file and line."""
 
     def __init__(self) -> None:
         self._mistakes: list[Mistake] = []
 
     @property
     def full(self) -> bool:
-        """Return whether so many are noted that looking further is of no use."""
+        """Return whether no more mistakes are noted."""
         return len(self._mistakes) >= MOST_MISTAKES
 
     def note(
@@ -197,5 +197,8 @@ class Ledger:
     def mistakes(self) -> tuple[Mistake, ...]:
         """Return all mistakes, the layout's own first, in the order of their lines."""
         return tuple(
-            sorted(self._mistakes, key=lambda one: (one.file or "", one.line or 0, one.key or ""))
+            sorted(
+                self._mistakes,
+                key=lambda mistake: (mistake.file or "", mistake.line or 0, mistake.key or ""),
+            )
         )

@@ -53,12 +53,12 @@ Normal = Literal["mirrored", "seven-bit", "constant-line"]
 
 
 class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
-    """One value in the memory: where it stands, how it is written, what it means."""
+    """One value in the memory: its address, how it is written, what it means."""
 
-    name: Annotated[Name, Meta(description="Name, unique beside its neighbours.")]
+    name: Annotated[Name, Meta(description="Name, unique at its level.")]
     at: Annotated[Address, Meta(description="First byte; in a group, from the row's start.")]
-    type: Annotated[FieldType, Meta(description="How the bytes are to be read.")]
-    length: Annotated[int | None, Meta(description="Bytes, where the type does not say it.")] = None
+    type: Annotated[FieldType, Meta(description="How the bytes are read.")]
+    length: Annotated[int | None, Meta(description="Bytes, if the type does not fix them.")] = None
     bit: Annotated[int | None, Meta(description="Lowest bit, counted from 0.")] = None
     width: Annotated[int | None, Meta(description="How many bits.")] = None
     byte_order: ByteOrder | None = None
@@ -83,12 +83,11 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
     unit: Annotated[str, Meta(max_length=40)] | None = None
     low: Annotated[Number | None, Meta(description="Lowest allowed value.")] = None
     high: Annotated[Number | None, Meta(description="Highest allowed value.")] = None
-    low_from: Annotated[str | None, Meta(description="Field whose value is the low limit.")] = None
-    high_from: Annotated[str | None, Meta(description="Field whose value is the high limit.")] = (
-        None
-    )
+    low_from: Annotated[str | None, Meta(description="Field that holds the low limit.")] = None
+    high_from: Annotated[str | None, Meta(description="Field that holds the high limit.")] = None
     tolerance: Annotated[
-        Number | None, Meta(description="A change of up to so much between visits is no news.")
+        Number | None,
+        Meta(description="A change of at most this much between visits needs no explanation."),
     ] = None
     values: Annotated[
         dict[str, Name] | None, Meta(description="Names for values: stored number = name.")
@@ -105,7 +104,7 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
     mirror_at: Annotated[
         tuple[int, ...], Meta(max_length=16, description="Further addresses of the same value.")
     ] = ()
-    shares: Annotated[bool, Meta(description="Meant to share bytes with other fields.")] = False
+    shares: Annotated[bool, Meta(description="Shares bytes with other fields on purpose.")] = False
     running: bool = False
     volatile: Annotated[bool, Meta(description="Changes while it is read.")] = False
     belongs_to_card: bool = False
@@ -127,13 +126,13 @@ class Field(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
 
     @property
     def bounds(self) -> tuple[int, int] | None:
-        """Return the lowest and highest stored number; None for what is no whole number."""
+        """Return the lowest and highest stored number; None if it is not a whole number."""
         bits = (self.stored_width or 1) if self.type.takes_bits else 8 * self.stored_length
         return None if self.type.bounds is None else self.type.bounds(bits)
 
     @property
     def value_names(self) -> dict[int, str] | None:
-        """Return the names by stored number, where there are any."""
+        """Return the names by stored number, None if there are none."""
         if self.values is None:
             return None
         return {stored_number(key): name for key, name in self.values.items()}
@@ -173,7 +172,7 @@ class Group(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
 
 
 class Check(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
-    """A stored check value, and the bytes that it is worked out over."""
+    """A stored check value, and the bytes that it covers."""
 
     name: Name
     method: Annotated[str, Meta(description="A catalogue CRC, a sum, or `crc` with parameters.")]
@@ -197,7 +196,7 @@ class Check(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
 
 
 class Reserved(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
-    """Bytes without a known meaning, or that must be blank."""
+    """Bytes without a recorded meaning, or that must be blank."""
 
     name: Name = "reserved"
     at: Address
@@ -233,10 +232,10 @@ class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename
     ) = None
     byte_order: ByteOrder | None = None
     blank: Annotated[int, Meta(ge=0, le=255, description="What a blank byte reads.")] = 0xFF
-    normal: Annotated[tuple[Normal, ...], Meta(description="What is normal here.")] = ()
+    normal: Annotated[tuple[Normal, ...], Meta(description="What is normal in this memory.")] = ()
     card_types: tuple[str, ...] = ()
     software_versions: tuple[str, ...] = ()
-    include: Annotated[tuple[str, ...], Meta(description="Files beside this one.")] = ()
+    include: Annotated[tuple[str, ...], Meta(description="Files in the folder of this one.")] = ()
     note: Text | None = None
     source: Text | None = None
 
@@ -253,11 +252,11 @@ class LayoutFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, 
 
 
 class Layout(Struct, frozen=True, kw_only=True, eq=False, dict=True):
-    """A layout without mistakes, its includes taken in.
+    """A layout without mistakes, with its includes.
 
-    `memory` is in bytes; `byte_order` counts where a field does not say its own, and is
-    "big" where no field needs one. `normal` names what plausibility is not to hold
-    against an image. Made by `load`; two layouts are never equal, only identical.
+    `memory` is in bytes; `byte_order` is for fields without their own, and is
+    "big" if no field needs one. `normal` names what does not make
+    an image less plausible. Made by `load`; two layouts are never equal, only identical.
     """
 
     name: str
@@ -285,7 +284,7 @@ def stored_number(text: str) -> int:
 
 
 def _own(kind: type, value: object) -> Number | FieldType:
-    """Make a Number or FieldType of what TOML gives; the library asks for what is not its own."""
+    """Make a Number or FieldType of a TOML value; the library calls this for these two."""
     if kind is FieldType:
         field_type = field_types.TYPES.get(value) if isinstance(value, str) else None
         if field_type is None:

@@ -20,7 +20,7 @@ LONGEST_KEY = 64  # parts; the parser takes the square of their number
 _PART = r"""(?:(?<![\w-])[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*"""
 _DEEP_KEY = re.compile(f"(?:{_PART}){{{LONGEST_KEY}}}")
 _LONG_NUMBER = re.compile(r"(?:0x|[0-9])[0-9A-Fa-f_]{60}")
-# Longer than any text of the language may be: no need to know whether it is inside one.
+# Longer than any text of the language may be, so it need not be checked for quotes.
 _ENDLESS_NUMBER = re.compile(r"[0-9][0-9A-Fa-f_]{4000}")
 _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$| \(at end of document\)$")
 _TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Duplicate inline table key")
@@ -67,7 +67,7 @@ def parse(data: bytes, file: str | None, ledger: Ledger) -> Source | None:
             faults.TOO_DEEP,
             file=file,
             line=line,
-            expected="no more brackets within brackets than a layout needs",
+            expected="a few brackets inside brackets",
             found=f"opening brackets in this line: {brackets}",
         )
     except (ValueError, _NumberTooLongError):
@@ -124,14 +124,14 @@ def _note_syntax(message: str, text: str, file: str | None, ledger: Ledger) -> N
     reason = message[: match.start()] if match else message
     line = int(match.group(1)) if match and match.group(1) else text.count("\n") + 1
     fault = faults.KEY_TWICE if reason.startswith(_TWICE) else faults.SYNTAX
-    found = text.split("\n")[line - 1].strip() if line <= text.count("\n") + 1 else ""
+    line_text = text.split("\n")[line - 1].strip() if line <= text.count("\n") + 1 else ""
     ledger.note_text(
         fault,
         file=file,
         line=line,
-        found=describe(found),
+        found=describe(line_text),
         reason=describe(reason).strip('"'),
-        advice=syntax_advice(found),
+        advice=syntax_advice(line_text),
     )
 
 
@@ -143,7 +143,7 @@ def _note_long(text: str, file: str | None, ledger: Ledger) -> None:
         file=file,
         line=line,
         expected=f"at most {LONGEST_NUMBER} digits",
-        found="a number of more",
+        found="a longer number",
     )
 
 

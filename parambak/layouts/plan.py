@@ -1,4 +1,4 @@
-"""A layout made ready for decoding: one flat plan a field, worked out once a layout."""
+"""A layout prepared for decoding: one flat plan a field, computed once a layout."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ if TYPE_CHECKING:
     from parambak.layouts.field_types import Codec
     from parambak.layouts.model import Layout
 
-NO_NAME = "no name given"
-OUTSIDE_CURVE = "outside its curve"
+NO_NAME = "value without a name"
+OUTSIDE_CURVE = "outside the curve"
 _ITSELF = Scaling([Line(Fraction(1), Fraction(0))], [0, 0], written=0, decimals=None)
 
 
 # What a raw pattern is shown as: its value, whether inside its limits, and a mark.
-# A plain tuple, since one is made for each field of each image.
+# A plain tuple, because one is made for each field of each image.
 Shown = tuple[str | None, bool | None, str | None]
 Limits = tuple[str | None, str | None]
 
@@ -55,7 +55,7 @@ class FieldReader:
         self.is_text = field.type.kind == "text"
         self.is_bits = field.type.takes_bits
         self.value_names = field.value_names
-        # A measured value may have a word for a few special numbers; the rest need none.
+        # A measured value may have a name for a few special numbers; the others need none.
         self.measures = self.scaling is not None or field.unit is not None
         self.low, self.high = _limit(self, field, field.low), _limit(self, field, field.high)
         self.low_text = None if field.low is None else plain(field.low)
@@ -65,7 +65,7 @@ class FieldReader:
         self.show: Callable[[bytes], Shown] = _shower(self)
 
     def is_blank(self, raw: bytes, shown: Shown) -> bool:
-        """Return whether `raw` is as if never written, and no limit or meaning says otherwise."""
+        """Return whether `raw` is blank, outside its limits and without a name."""
         if raw != self.blank:
             return False
         if self.is_bits:
@@ -75,7 +75,7 @@ class FieldReader:
         return not within and not named
 
     def number(self, raw: bytes) -> Fraction | None:
-        """Return the exact value of `raw`, None where it stands for no number."""
+        """Return the exact value of `raw`, None if it is not a number."""
         number = self.codec.read(raw).number
         if number is None:
             return None
@@ -83,7 +83,7 @@ class FieldReader:
 
 
 class FieldPlan:
-    """One field where it stands: what of it does not depend on the image."""
+    """One field at its address: all that does not depend on the image."""
 
     __slots__ = (
         "alone",
@@ -108,7 +108,7 @@ class FieldPlan:
         self.at, self.end = slot.at, slot.end
         self.field = field
         self.name = slot.name
-        # Whether the value depends on no other bytes: copies, or fields that hold limits.
+        # Whether the value depends on no other bytes: further addresses, or limit fields.
         self.alone = not field.mirror_at and field.low_from is None and field.high_from is None
         self.reader = reader
         self.codec = reader.codec
@@ -200,7 +200,7 @@ def _decimal_shower(
 ) -> Callable[[bytes], Shown]:
     times, plus = units
     low, high = bounds or (0, 0)
-    one = 10**places  # from here on there is a digit before the point
+    unit_raw = 10**places  # from here on there is a digit before the point
     before, behind = slice(None, -places), slice(-places, None)
 
     bounded = bounds is not None
@@ -209,7 +209,7 @@ def _decimal_shower(
         number = integer(raw)
         value = number * times + plus
         within = low <= number <= high if bounded else None
-        if value < one:
+        if value < unit_raw:
             return with_point(value, places), within, None
         digits = str(value)
         return f"{digits[before]}.{digits[behind]}", within, None
@@ -273,7 +273,7 @@ class Plan(NamedTuple):
 
 
 def plan_of(layout: Layout) -> Plan:
-    """Return the plan of `layout`, worked out at the first call and kept with the layout."""
+    """Return the plan of `layout`, computed at the first call and kept with the layout."""
     kept: Plan | None = layout.__dict__.get("plan")
     if kept is None:
         kept = _plan(layout)
@@ -305,4 +305,4 @@ def _plan(layout: Layout) -> Plan:
         (plan, plan.at, plan.end, plan.show if plan.alone else None, plan.blank, plan.limits)
         for plan in made
     )
-    return Plan(tuple(made), {name: tuple(found) for name, found in copies.items()}, steps)
+    return Plan(tuple(made), {name: tuple(addresses) for name, addresses in copies.items()}, steps)

@@ -23,22 +23,27 @@ if TYPE_CHECKING:
 
 
 class _Absent:
-    """What a value that cannot be read becomes."""
+    """The replacement for a value that cannot be read."""
 
 
 _ABSENT = _Absent()
 
 
 def salvaged(source: Source, ledger: Ledger) -> LayoutFile | None:
-    """Note every mistake of shape; return as structs whatever of the file can be read."""
+    """Note every mistake of shape; return all that can be read of the file as structs."""
     walk = _Walk(source, ledger)
     kept = walk.value(source.tree, inspect.type_info(LayoutFile), ())
     try:
         return structured(kept)
     except msgspec.ValidationError as error:
-        # Whatever the walk did not see is still a mistake, told in the library's words.
+        # What the walk did not see is still a mistake, in the words of the library.
         ledger.note(
-            faults.WRONG_KIND, source, (), found=str(error)[:200], key="a value", advice="Mend it."
+            faults.WRONG_KIND,
+            source,
+            (),
+            found=str(error)[:200],
+            key="a value",
+            advice="Correct the value.",
         )
         return None
 
@@ -64,7 +69,7 @@ class _Walk:
         if isinstance(kind, inspect.Metadata):
             kind = kind.type
         if isinstance(kind, inspect.UnionType):
-            kind = next(each for each in kind.types if not isinstance(each, inspect.NoneType))
+            kind = next(member for member in kind.types if not isinstance(member, inspect.NoneType))
             return self.value(node, kind, path)
         name = type(kind).__name__.removesuffix("Type").lower()
         checker = getattr(self, f"_{name}")
@@ -103,7 +108,7 @@ class _Walk:
         return self.word(node, [str(word) for word in kind.values], path)
 
     def word(self, node: Any, words: list[str], path: Path) -> Any:
-        """Return `node` where it is one of the words."""
+        """Return `node` if it is one of the words."""
         if not isinstance(node, str):
             return self.note(faults.WRONG_KIND, path, "text", node)
         if node not in words:
@@ -116,31 +121,35 @@ class _Walk:
     def _dict(self, node: Any, kind: inspect.DictType, path: Path) -> Any:
         if not isinstance(node, dict):
             return self.note(faults.WRONG_KIND, path, "a table", node)
-        kept = {key: self.value(each, kind.value_type, (*path, key)) for key, each in node.items()}
-        return {key: each for key, each in kept.items() if each is not _ABSENT}
+        kept = {
+            key: self.value(inner, kind.value_type, (*path, key)) for key, inner in node.items()
+        }
+        return {key: inner for key, inner in kept.items() if inner is not _ABSENT}
 
     def _tuple(self, node: Any, kind: inspect.TupleType, path: Path) -> Any:
-        wanted = len(kind.item_types)
-        if not isinstance(node, list) or len(node) != wanted:
-            return self.note(faults.WRONG_KIND, path, f"a list of {wanted}", node)
+        length = len(kind.item_types)
+        if not isinstance(node, list) or len(node) != length:
+            return self.note(faults.WRONG_KIND, path, f"a list of {length}", node)
         kept = [
-            self.value(each, item, (*path, index))
-            for index, (each, item) in enumerate(zip(node, kind.item_types, strict=True))
+            self.value(inner, item, (*path, index))
+            for index, (inner, item) in enumerate(zip(node, kind.item_types, strict=True))
         ]
-        return _ABSENT if any(each is _ABSENT for each in kept) else kept
+        return _ABSENT if any(inner is _ABSENT for inner in kept) else kept
 
     def _vartuple(self, node: Any, kind: inspect.VarTupleType, path: Path) -> Any:
         if not isinstance(node, list):
             expected = "a list"
             if isinstance(kind.item_type, inspect.StructType):
-                expected = f"tables, each begun by [[{path[-1]}]]"
+                expected = f"tables, each with a first line [[{path[-1]}]]"
             return self.note(faults.WRONG_KIND, path, expected, node)
         length, most = len(node), kind.max_length
         if length < (kind.min_length or 0) or (most is not None and length > most):
             expected = f"{kind.min_length or 0} to {most} entries"
             return self.note(faults.OUT_OF_BOUNDS, path, expected, node)
-        kept = [self.value(each, kind.item_type, (*path, index)) for index, each in enumerate(node)]
-        good = [index for index, each in enumerate(kept) if each is not _ABSENT]
+        kept = [
+            self.value(entry, kind.item_type, (*path, index)) for index, entry in enumerate(node)
+        ]
+        good = [index for index, entry in enumerate(kept) if entry is not _ABSENT]
         if len(good) != length:
             if not isinstance(kind.item_type, inspect.StructType):
                 return _ABSENT

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from parambak.layouts.model import Field
 
 MOST_PLACES = 30
-PLACES_OF_A_FLOAT = 6  # digits where a float runs through points that never terminate
+PLACES_OF_A_FLOAT = 6  # digits of a float on a curve without an exact decimal
 
 
 class Line(NamedTuple):
@@ -62,7 +62,7 @@ class Scaling:
     def _places(self) -> int:
         numbers = [number for line in self.lines for number in line]
         needed = [terminating_places(number) for number in numbers]
-        exact_places = max((each for each in needed if each is not None), default=0)
+        exact_places = max((places for places in needed if places is not None), default=0)
         if self.decimals is not None:
             return self.decimals
         if None not in needed:
@@ -89,7 +89,7 @@ class Scaling:
         return bisect_right(self.starts, raw)
 
     def value(self, raw: int | Fraction) -> Fraction | None:
-        """Return the exact value of `raw`, None outside a table of points."""
+        """Return the exact value of `raw`, None outside the curve."""
         index = self._line(raw)
         if index is None:
             return None
@@ -97,7 +97,7 @@ class Scaling:
         return raw * line.slope + line.base
 
     def text(self, raw: int | Fraction) -> str | None:
-        """Return the value of `raw` as text, None outside a table of points."""
+        """Return the value of `raw` as text, None outside the curve."""
         if not isinstance(raw, int):
             return self._text_of_fraction(raw)
         index = self._line(raw)
@@ -158,7 +158,7 @@ class Scaling:
 
 
 def scaling(field: Field) -> Scaling | None:
-    """Return the scaling of `field`, None where a value is the raw number itself."""
+    """Return the scaling of `field`, None if a value is the raw number itself."""
     if field.curve:
         pairs = [(raw, Fraction(value)) for raw, value in field.curve]
         lines = []

@@ -1,4 +1,4 @@
-"""Every field, check and reserved area where it stands, groups written out row by row."""
+"""Every field, check and reserved area at its address, groups row by row."""
 
 from __future__ import annotations
 
@@ -166,9 +166,9 @@ def of_duplicates(written: list[Slot], blocks: Iterable[Mirrored]) -> Iterator[S
 def named_from(by_name: Mapping[str, T], name: str, prefix: str) -> T | None:
     """Return what `name` means in the row `prefix`: the row's own first, then outwards."""
     while True:
-        one = by_name.get(prefix + name)
-        if one is not None or not prefix:
-            return one
+        slot = by_name.get(prefix + name)
+        if slot is not None or not prefix:
+            return slot
         prefix = prefix[: prefix.rstrip(".").rfind(".") + 1]
 
 

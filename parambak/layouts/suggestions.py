@@ -1,7 +1,7 @@
-"""What to write in place of a line that is not TOML, or of a value of the wrong kind.
+"""What to write in place of a line that is not TOML, of an unknown key, or of a wrong value.
 
-Those who write layouts know controllers, not TOML. The parser's own words name what stopped
-it; these name the slip of the pen, as far as the line shows it.
+Those who write layouts know controllers, not TOML. The parser names what stopped it; these
+sentences name the typing mistake, as far as the line shows it.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 LONGEST_LINE = 400  # a longer one was not written by hand
-_PAGE = "formats/writing-a-layout.md shows how each part is written."
-_ELSE = "Mend the line named; " + _PAGE
+_PAGE = "formats/writing-a-layout.md shows how to write each part."
+_ELSE = "Correct the line; " + _PAGE
 
 _QUOTED = re.compile(r'"[^"]*"' + "|'[^']*'")
 _VALUE = re.compile(r"^[\w-]+\s*=\s*(?P<value>.*)$")
@@ -32,39 +32,39 @@ _HEX_INSIDE = re.compile(
 _ADDRESS = re.compile(
     r"^(?:at|length|memory|row-size|mirror-at)\s*=\s*[0-9A-Fa-f]{1,8}[hH]?\s*(?:#.*)?$"
 )
-# Of the whole line, its texts taken out. The first that fits.
+# Of the whole line without its texts. The first that fits counts.
 _LINES = (
     (
         re.compile("[\u2018\u2019\u201a\u201c\u201d\u201e\u00ab\u00bb]"),
-        'Write straight quotes, "…"; a word processor\'s curled ones are none.',
+        'Write straight quotes, "…", not the curved quotes of a word processor.',
     ),
     (re.compile(r"^[\w-]+\s*:"), "Write = between a name and its value, not a colon."),
     (re.compile('^[^#]*"'), "Close the quotes in the line where they begin."),
 )
-# Of the value behind the equals sign, its texts taken out. The first that fits.
+# Of the value after the equals sign, without its texts. The first that fits counts.
 _ADVICES = (
     (re.compile(r"^(?:true|yes|on)$", re.IGNORECASE), "Write true, in small letters."),
     (re.compile(r"^(?:false|no|off)$", re.IGNORECASE), "Write false, in small letters."),
-    (re.compile(r"^-?[0-9]+,[0-9]+$"), "A number has a point, not a comma: 0.1."),
+    (re.compile(r"^-?[0-9]+,[0-9]+$"), "Write a point in a number, not a comma: 0.1."),
     (re.compile(r"^-?\.[0-9]+$"), "Write a digit before the point: 0.1."),
-    (re.compile(r"^.*(?://|;)"), "What is for you alone stands behind a #."),
+    (re.compile(r"^.*(?://|;)"), "Write a comment after a #."),
     (
         re.compile(r"^-?[0-9][0-9.,]*\s*[^\W\d_][^{}\[\]]*$"),
-        'Write the number alone; a unit goes into a line of its own: unit = "s".',
+        'Write the number alone. Write the unit on a separate line: unit = "s".',
     ),
     (
         _HEX_INSIDE,
-        "A hexadecimal number begins with 0x, a decimal one not with 0: [[0x0040, 0x007D]].",
+        "Begin a hexadecimal number with 0x, and a decimal number without 0: [[0x0040, 0x007D]].",
     ),
     (
         re.compile(r"^\{.*=\s*[^\W\d]"),
-        'Text stands in quotes: { 0 = "local", 1 = "remote" }.',
+        'Write text in quotes: { 0 = "local", 1 = "remote" }.',
     ),
     (
         re.compile(r"^\{"),
-        'Write it on one line, with commas between: { 0 = "local", 1 = "remote" }.',
+        'Write it on one line, with a comma between the entries: { 0 = "local", 1 = "remote" }.',
     ),
-    (re.compile(r"^[^\W\d]|^[°%]"), 'Text stands in quotes: "…".'),
+    (re.compile(r"^[^\W\d]|^[°%]"), 'Write text in quotes: "…".'),
 )
 
 _FOREIGN_TYPES: Mapping[str, str] = MappingProxyType(
@@ -146,8 +146,8 @@ def syntax_advice(line: str) -> str:
     if len(line) > LONGEST_LINE:
         return _ELSE
     if _is_toml(line):
-        return "This line is right by itself: close the brackets opened in a line above it."
-    bare = _QUOTED.sub("~", line)  # no text of a user's is taken for a slip
+        return "This line is correct. Close the brackets that a line above it opens."
+    bare = _QUOTED.sub("~", line)  # a user's text is not searched for mistakes
     text = next((text for pattern, text in _LINES if pattern.search(bare)), None)
     if text is not None:
         return text
@@ -174,8 +174,8 @@ def _value_advice(value: str) -> str:
 
 def _hexadecimal(value: str) -> str:
     digits = value.strip(" \t$hH").lstrip("0") or "0"
-    text = f"A hexadecimal number begins with 0x: 0x{digits.upper().zfill(4)}"
-    return text + (f"; a decimal one not with 0: {digits}." if digits.isdecimal() else ".")
+    text = f"Begin a hexadecimal number with 0x: 0x{digits.upper().zfill(4)}"
+    return text + (f". Write a decimal number without 0: {digits}." if digits.isdecimal() else ".")
 
 
 def kind_advice(expected: str, value: object) -> str:
@@ -183,26 +183,26 @@ def kind_advice(expected: str, value: object) -> str:
     if isinstance(value, str):
         return _text_advice(expected, value)
     if expected == "text" and isinstance(value, int | float | Decimal):
-        return "Put it in quotes."
+        return "Write the value in quotes."
     if expected == "a list of 2" and isinstance(value, int):
         return "Write two numbers in brackets, and brackets around all pairs: [[1, 2]]."
     if expected == "a list of 2" and isinstance(value, list) and len(value) > 2:
-        return "Write two numbers with a comma between; a number has a point, not a comma."
+        return "Write two numbers with a comma between. Write a point in a number, not a comma."
     if expected.startswith("tables, "):
-        return "Write its name in double brackets."
-    return "Write it as expected."
+        return "Write the name of the table in double brackets."
+    return "Write a value of the kind that is expected."
 
 
 def _text_advice(expected: str, text: str) -> str:
-    """Return what to write in place of `text`, where no text is expected."""
+    """Return what to write in place of `text` if no text is expected."""
     if expected == "true or false":
         return "Write true or false, without quotes."
     if expected not in {"a whole number", "a number"}:
-        return "Write it as expected."
+        return "Write a value of the kind that is expected."
     if _NUMBER.match(text.strip()):
-        return "Take the quotes away: they make it text."
+        return "Remove the quotes: they make the number a text."
     if re.match(r"^[0-9A-Fa-f]{1,8}$", text.strip()):
-        return "Take the quotes away, and write 0x before a hexadecimal number."
+        return "Remove the quotes, and write 0x before a hexadecimal number."
     return "Write the number alone, without quotes and without a unit."
 
 
@@ -224,7 +224,7 @@ def word_advice(word: str, words: Sequence[str]) -> str:
         near = _type_words(word, words) if "u8" in words else nearest(word, words, most=1)
     if near:
         return f"Did you mean `{near[0]}`?"
-    return "Choose one of those; formats/field-layout.md says what each is for."
+    return "Choose one of those words; formats/field-layout.md explains each."
 
 
 def _type_words(word: str, words: Sequence[str]) -> list[str]:

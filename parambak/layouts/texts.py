@@ -16,7 +16,7 @@ def _units(encoding: str) -> int:
 
 
 def _pads(encoding: str, padding: str, blank: int) -> list[bytes]:
-    """Return each padding unit, as bytes, that may stand at the end."""
+    """Return each padding unit, as bytes, that may be at the end."""
     unit = _units(encoding)
     order: Literal["little", "big"] = "little" if encoding.endswith("le") else "big"
     space, zero = (value.to_bytes(unit, order) for value in (0x20, 0))
@@ -32,7 +32,7 @@ def _pads(encoding: str, padding: str, blank: int) -> list[bytes]:
 
 
 def read_text(raw: bytes, encoding: str, padding: str, blank: int) -> tuple[str | None, str | None]:
-    """Return the text without its padding, or None and the word for what is wrong."""
+    """Return the text without its padding, or None and the mark for what is wrong."""
     unit = _units(encoding)
     pads = _pads(encoding, padding, blank)
     units = [raw[index : index + unit] for index in range(0, len(raw), unit)]
@@ -48,7 +48,7 @@ def read_text(raw: bytes, encoding: str, padding: str, blank: int) -> tuple[str 
 
 
 def write_text(text: str, length: int, encoding: str, padding: str, blank: int) -> bytes | None:
-    """Return the text padded to `length` bytes, or None where it does not fit."""
+    """Return the text padded to `length` bytes, or None if it does not fit."""
     try:
         made = text.encode(encoding)
     except UnicodeEncodeError:
@@ -73,7 +73,7 @@ _TIMES = {"hour": 23, "minute": 59, "second": 59}
 def read_moment(
     raw: bytes, parts: Sequence[str], century: int, *, binary: bool
 ) -> tuple[str | None, str | None]:
-    """Return "2031-04-05", "06:07:08" or both, or None and the word for what is wrong.
+    """Return "2031-04-05", "06:07:08" or both, or None and the mark for what is wrong.
 
     A part "weekday" or "skip" is not read.
     """

@@ -66,7 +66,7 @@ class _Scanner:
         self.counts: dict[Path, int] = {}
 
     def step(self) -> Token:
-        """Return the token that stood next, and go on to the one behind it."""
+        """Return the next token, and go to the one after it."""
         taken = self.token
         self.token = next(self.tokens, _END)
         return taken
@@ -137,7 +137,7 @@ class _Scanner:
                 self.lines.setdefault(here, line)
 
     def following(self, stack: list[tuple[Path, int | None]]) -> Path:
-        """Return the path of the entry behind a comma."""
+        """Return the path of the entry after a comma."""
         base, entry = stack[-1]
         if entry is None:
             return self.inner_key(base)
@@ -207,7 +207,7 @@ class TomlFile(NamedTuple):
 def read_toml(
     data: bytes, fault: Fault, *, parse_float: Callable[[str], Any] = Decimal
 ) -> TomlFile:
-    """Return what a TOML file holds; raise `fault` where it is none, or larger than a page."""
+    """Return what a TOML file holds; raise `fault` if it is not TOML, or too large."""
     if len(data) > MAX_BYTES:
         raise fault.error(expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes")
     lengths = [len(line) for line in data.split(b"\n")]
@@ -251,7 +251,7 @@ def as_model(
 
 
 def in_its_place(word: str, intended: Mapping[str, str]) -> str:
-    """Return what to write in place of `word`, to stand behind a refusal; empty if not listed."""
+    """Return what to write in place of `word`, to add to a refusal; empty if not listed."""
     name = intended.get(word.lower().replace("_", "-"))
     return "" if name is None else f"; write `{name}` in its place"
 
@@ -259,15 +259,15 @@ def in_its_place(word: str, intended: Mapping[str, str]) -> str:
 def mistake(file: TomlFile, path: Path, why: str, fault: Fault, page: str) -> Exception:
     """Return the error for the key at `path`."""
     safe = why[:200].replace("{", "(").replace("}", ")")
-    name = ".".join(str(each + 1) if isinstance(each, int) else each for each in path)[:100]
+    name = ".".join(str(step + 1) if isinstance(step, int) else step for step in path)[:100]
     text = f"{name}: {safe}" if name else safe
     return fault.error(why=text, line=file.line(path), expected=f"the keys of {page}", found=safe)
 
 
 def _path_of(message: str) -> Path:
     """Return the path that a message of the model names, as in `$.measurement[0].low`."""
-    found = _PATH.search(message)
-    if found is None:
+    match = _PATH.search(message)
+    if match is None:
         return ()
-    parts = re.findall(r"\.([A-Za-z0-9_-]+)|\[([0-9]+)\]", found[1])
+    parts = re.findall(r"\.([A-Za-z0-9_-]+)|\[([0-9]+)\]", match[1])
     return tuple(int(row) if row else name for name, row in parts)

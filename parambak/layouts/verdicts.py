@@ -1,4 +1,4 @@
-"""Whether what a layout promises of an image holds: checks, copies, blank areas."""
+"""Whether the checks, mirrored copies and blank areas of a layout hold in an image."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ PROMISES = frozenset({"mirror-at", "mirrored", "must-be-blank"})
 
 
 class CheckResult(Struct, frozen=True):
-    """Whether one check holds: None where bytes that it needs are absent.
+    """Whether one check holds: None if bytes that it needs are absent.
 
     `stored` and `computed` are upper-case hexadecimal as wide as the stored value, most
     significant digit first. `method` is the layout's word, or "mirror-at", "mirrored" or
@@ -44,11 +44,11 @@ class CheckResult(Struct, frozen=True):
 
 def check_results(layout: Layout, read: Read) -> tuple[CheckResult, ...]:
     """Return the result of everything that `layout` promises, in the order written."""
-    found = [_check(layout, check, read) for check in layout.checks]
-    found.extend(_copies(layout, read))
-    found.extend(_mirrored(layout, block, read) for block in layout.mirrored)
-    found.extend(_blank(layout, area, read) for area in layout.reserved if area.must_be_blank)
-    return tuple(found)
+    results = [_check(layout, check, read) for check in layout.checks]
+    results.extend(_copies(layout, read))
+    results.extend(_mirrored(layout, block, read) for block in layout.mirrored)
+    results.extend(_blank(layout, area, read) for area in layout.reserved if area.must_be_blank)
+    return tuple(results)
 
 
 def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
@@ -77,7 +77,7 @@ def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
 
 
 def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
-    """Yield, for each field kept at several addresses, whether all its rows agree."""
+    """Yield, for each field stored at several addresses, whether all its rows agree."""
     results: dict[int, CheckResult] = {}
     for plan in plan_of(layout).fields:
         if not plan.field.mirror_at:
@@ -88,7 +88,13 @@ def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
         holds: bool | None = None
         if raw is not None and None not in held:
             holds = (
-                len({plan.reader.codec.read(each) for each in (raw, *held) if each is not None})
+                len(
+                    {
+                        plan.reader.codec.read(raw_bytes)
+                        for raw_bytes in (raw, *held)
+                        if raw_bytes is not None
+                    }
+                )
                 == 1
             )
         earlier = results.get(id(plan.field))

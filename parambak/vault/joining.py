@@ -23,11 +23,10 @@ if TYPE_CHECKING:
 
 
 class Piece(NamedTuple):
-    """One file that comes in: its name where it lies, and the digest that it is named by.
+    """One file that comes in: its name at its source, and the digest in its name.
 
-    `read` returns its bytes, few at a time being wanted in memory: it is called when they are
-    needed, perhaps more than once. It raises OSError or VaultDamaged where this file cannot
-    be had; any other error stops the merge.
+    `read` returns its bytes. It is called when they are needed, perhaps more than once. It raises
+    OSError or VaultDamaged if this file cannot be read; any other error stops the merge.
     """
 
     file: str
@@ -57,7 +56,7 @@ def join(
     *,
     loose: bool = False,
 ) -> Joined:
-    """Take into the vault what it lacks of these pieces, and heal what it has wrong.
+    """Take the missing ones of these pieces into the vault, and heal the wrong files.
 
     The same whatever the order of the pieces. An object that no record names is passed over,
     and a record that names what is nowhere is refused; both are taken where the pieces are
@@ -69,7 +68,7 @@ def join(
 
 
 class _Needs(NamedTuple):
-    """What has to be kept in mind of an incoming record."""
+    """What is held in memory of an incoming record."""
 
     vessel: str | None
     after: tuple[str, ...]
@@ -77,7 +76,7 @@ class _Needs(NamedTuple):
 
 
 class _Merge:
-    """One merge; what it keeps in mind of a file is its names, never its bytes."""
+    """One merge; memory holds the names of files, never their bytes."""
 
     def __init__(self, vault: Vault, writing: Writing, *, loose: bool) -> None:
         self._vault = vault
@@ -117,7 +116,7 @@ class _Merge:
     # --- what comes in ---
 
     def _right_bytes(self, pieces: Iterable[Piece], limit: int) -> bytes | None:
-        """Return the bytes of the first piece that holds what its name says, refusing others."""
+        """Return the bytes of the first piece that matches its name; refuse the others."""
         for piece in pieces:
             try:
                 data = piece.read()
@@ -127,12 +126,12 @@ class _Merge:
             except OSError as error:
                 self._refused[piece.file] = f"It cannot be read: {disk.words(error)}."
                 continue
-            found = sha256(data)
+            actual = sha256(data)
             if len(data) > limit:
                 self._refused[piece.file] = f"It is larger than {limit} bytes."
-            elif found != piece.digest:
+            elif actual != piece.digest:
                 self._refused[piece.file] = (
-                    f"Its bytes do not match its name: their SHA-256 is {found}."
+                    f"Its bytes do not match its name: their SHA-256 is {actual}."
                 )
             else:
                 return data
@@ -163,13 +162,13 @@ class _Merge:
 
     def _take_vessel(self, vessel: str | None, digests: list[str]) -> None:
         """Take the records about one vessel, or about the vault itself, in causal order."""
-        there = {stored.digest for stored in self._vault.records(vessel)}
+        present = {stored.digest for stored in self._vault.records(vessel)}
         for digest in self._in_order(digests):
             needs = self._needs[digest]
-            lacking = [d for d in needs.after if d not in there]
-            if lacking:
-                name = records.file_of(lacking[0])
-                self._missing.update(map(records.file_of, lacking))
+            missing = [d for d in needs.after if d not in present]
+            if missing:
+                name = records.file_of(missing[0])
+                self._missing.update(map(records.file_of, missing))
                 if not self._loose:
                     self._refuse(
                         digest,
@@ -178,7 +177,7 @@ class _Merge:
                     )
                     continue
             if self._take_record(digest, needs):
-                there.add(digest)
+                present.add(digest)
 
     def _in_order(self, digests: list[str]) -> Iterator[str]:
         """Yield the records so that each comes behind those among them that it is after."""
@@ -198,7 +197,7 @@ class _Merge:
                     ready.append(follower)
 
     def _take_record(self, digest: str, needs: _Needs) -> bool:
-        """Take a record and what it names; tell whether it is in the vault now."""
+        """Take a record and what it names; return whether it is in the vault now."""
         absent = [d for d in needs.objects if not self._take_object(d)]
         if absent:
             self._missing.update(map(objects.file_of, absent))
@@ -217,7 +216,7 @@ class _Merge:
         return True
 
     def _take_object(self, digest: str) -> bool:
-        """Take an object; tell whether it is in the vault, right as far as can be told here."""
+        """Take an object; return whether it is in the vault, right as far as this can show."""
         if digest not in self._handled:
             self._handled[digest] = self._take_object_now(digest)
         return self._handled[digest]
@@ -238,11 +237,11 @@ class _Merge:
 
     def _take_the_rest(self) -> None:
         """Heal, and take what a record of the vault names or, from a loose heap, all."""
-        rest = self._objects.keys() - self._handled.keys()
+        remaining = self._objects.keys() - self._handled.keys()
         named_here: set[str] = set()
-        if not self._loose and any(not self._vault.has_object(d) for d in rest):
-            named_here = {d for named in _named(self._vault) for d in named if d in rest}
-        for digest in sorted(rest):
+        if not self._loose and any(not self._vault.has_object(d) for d in remaining):
+            named_here = {d for named in _named(self._vault) for d in named if d in remaining}
+        for digest in sorted(remaining):
             if self._loose or digest in named_here or self._vault.has_object(digest):
                 self._take_object(digest)
                 self._writing.keep(digest)

@@ -38,14 +38,14 @@ def read(root: Path, digest: str) -> bytes:
         ) from error
     except OSError as error:
         raise UNREADABLE.error(file=str(path), found=disk.words(error)) from error
-    found = sha256(data)
-    if found != digest:
-        raise DAMAGED_OBJECT.error(file=str(path), expected=f"SHA-256 {digest}", found=found)
+    actual = sha256(data)
+    if actual != digest:
+        raise DAMAGED_OBJECT.error(file=str(path), expected=f"SHA-256 {digest}", found=actual)
     return data
 
 
 def has(root: Path, digest: str) -> bool:
-    """Tell whether an object's file is there; its bytes are not looked at."""
+    """Return whether an object's file is there; its bytes are not looked at."""
     return DIGEST.fullmatch(digest) is not None and disk.is_file(root / file_of(digest))
 
 
@@ -75,15 +75,15 @@ def put(
 
 
 def stands(root: Path, digest: str) -> bool | None:
-    """Tell whether an object's file has the right bytes; None where it is not there."""
+    """Return whether an object's file has the right bytes; None where it is not there."""
     return disk.holds(root / file_of(digest), digest, MAX_BYTES)
 
 
 def _standing(path: Path, data: bytes) -> bool | None:
-    """Tell whether the file holds `data`; None where it is not there."""
+    """Return whether the file holds `data`; None where it is not there."""
     try:
         return disk.read_file(path, MAX_BYTES) == data
     except FileNotFoundError:
         return None
     except OSError:
-        return False  # what cannot be read is written anew
+        return False  # a file that cannot be read is written again

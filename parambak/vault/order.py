@@ -1,4 +1,4 @@
-"""The causal order of one vessel's records: by what each knew of, never by clocks alone."""
+"""The causal order of one vessel's records: by what they are `after`, never by clocks alone."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
 
 def causal_order(records: Iterable[AnyLink]) -> tuple[AnyLink, ...]:
-    """Return the records, each behind those it is `after`, whatever order they came in.
+    """Return the records, each behind those it is `after`, in any order of arrival.
 
-    Among records of which neither knew the other, the earlier clock goes first, then the
+    Of two records that are not after each other, the earlier clock goes first, then the
     lower digest. A record named in `after` that is not among them holds nobody up.
     """
     by_digest = {stored.digest: stored for stored in records}
@@ -24,11 +24,11 @@ def causal_order(records: Iterable[AnyLink]) -> tuple[AnyLink, ...]:
     waiting: dict[str, int] = {}
     ready = []
     for digest, stored in by_digest.items():
-        known = [parent for parent in stored.record.after if parent in by_digest]
-        for parent in known:
+        parents = [parent for parent in stored.record.after if parent in by_digest]
+        for parent in parents:
             followers.setdefault(parent, []).append(digest)
-        waiting[digest] = len(known)
-        if not known:
+        waiting[digest] = len(parents)
+        if not parents:
             ready.append((stored.record.clock.utc, digest))
     heapq.heapify(ready)
     ordered = []
@@ -43,7 +43,7 @@ def causal_order(records: Iterable[AnyLink]) -> tuple[AnyLink, ...]:
 
 
 def behind(newest: Iterable[str], after: Mapping[str, Sequence[str]]) -> set[str]:
-    """Return those of these records that are known, and all known ones that they are after."""
+    """Return these records and all that they are after, as far as `after` has them."""
     seen: set[str] = set()
     waiting = list(newest)
     while waiting:

@@ -36,25 +36,25 @@ class Own:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._writer: str | None = None  # once known it stays the same
+        self._writer: str | None = None  # once read it stays the same
 
     def writer(self, since: str) -> str:
         """Return this user's identity as a writer, 32 hexadecimal digits; made once."""
         path = self._folder / "writer"
-        known = self._writer or self._known_writer(path)
-        if known is None:
+        identity = self._writer or self._known_writer(path)
+        if identity is None:
             try:
                 disk.make_folder(self._folder, [])
                 with locked(self._folder / "lock", since) as held:
                     held.unproven = False  # nothing here needs to outlast a power failure
-                    known = self._known_writer(path)
-                    if known is None:
-                        known = os.urandom(16).hex()
-                        disk.write_plain(path, f"{known}\n".encode())
+                    identity = self._known_writer(path)
+                    if identity is None:
+                        identity = os.urandom(16).hex()
+                        disk.write_plain(path, f"{identity}\n".encode())
             except OSError as error:
                 raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
-        self._writer = known
-        return known
+        self._writer = identity
+        return identity
 
     def known_writer(self) -> str | None:
         """Return this user's identity as a writer, None where it is not made yet or not usable."""
@@ -82,10 +82,10 @@ class Own:
         except OSError:
             return None
         try:
-            known = msgspec.json.decode(data, type=dict[str, str])
+            last = msgspec.json.decode(data, type=dict[str, str])
         except (ValueError, RecursionError, msgspec.MsgspecError):
             return None
-        return known if all(map(_DIGEST.fullmatch, known.values())) else None
+        return last if all(map(_DIGEST.fullmatch, last.values())) else None
 
     def flushed(self, storage: Storage) -> Flushed:
         """Return the note of what was flushed in the vault on that storage."""

@@ -99,14 +99,14 @@ class Vault:
         None to keep it with the vault. Raises VaultRefused where there is no vault, none that
         this version reads, or one that the system will not let be read.
         """
-        root, ours = Path(root), Own(Path(own))
+        root, own_folder = Path(root), Own(Path(own))
         data = vault_toml.read(root)
         if data is None:
             _refuse_unless_new(root, create=create)
             identity = os.urandom(16).hex()
-            return cls(root, identity, own=ours, clock=clock, made=True, cache=cache)
+            return cls(root, identity, own=own_folder, clock=clock, made=True, cache=cache)
         identity = _identity(root, data)
-        vault = cls(root, identity, own=ours, clock=clock, made=False, cache=cache)
+        vault = cls(root, identity, own=own_folder, clock=clock, made=False, cache=cache)
         vault._index.refresh()
         vault._look_around(data)
         return vault
@@ -318,8 +318,8 @@ class Vault:
                 last = self._own.last(self.identity) or {}
                 # One that is missing stays remembered, so that the cut goes on being said.
                 cut = {v for v, digest in last.items() if not self._index.holds(digest)}
-                kept = {v: d for v, d in writing.written.items() if v not in cut}
-                self._own.remember(self.identity, {**last, **kept})
+                noted = {v: d for v, d in writing.written.items() if v not in cut}
+                self._own.remember(self.identity, {**last, **noted})
                 writing.note_flushed()
             except OSError as error:
                 text = f"This user's note of the last record was not written: {disk.words(error)}."
@@ -335,11 +335,11 @@ class Vault:
 
     def _look_around(self, data: bytes) -> None:
         first = [s.record.body for s in self._index.of_kind(None, vault_toml.FIRST)]
-        ours = [body for body in first if body.get("vault") == self.identity]
-        if not ours:
+        bodies = [body for body in first if body.get("vault") == self.identity]
+        if not bodies:
             text = "The vault's first record is missing: it was never written, or records are gone."
             self.say(FIRST_RECORD_LACKING, text)
-        elif all(body.get("vault_toml") != sha256(data) for body in ours):
+        elif all(body.get("vault_toml") != sha256(data) for body in bodies):
             self.say(TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record has it.")
         last = self._own.last(self.identity)
         if last is None:
@@ -562,8 +562,8 @@ def strangers_in(root: Path) -> list[str]:
     """Return the names in a folder but for what a vault that was never finished leaves there."""
     names = disk.names_in(root)
     bare = [n for n in (objects.FOLDER, RECORDS) if disk.is_bare(root / n)]
-    ours = {LOCK, vault_toml.FILE, *bare}
-    return [n for n in names if n not in ours and not n.endswith(disk.TEMPORARY)]
+    expected = {LOCK, vault_toml.FILE, *bare}
+    return [n for n in names if n not in expected and not n.endswith(disk.TEMPORARY)]
 
 
 def _refuse_unless_new(root: Path, *, create: bool) -> None:

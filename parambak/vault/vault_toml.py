@@ -86,7 +86,7 @@ def damage_of(root: Path, data: bytes) -> ParambakError | None:
     It is damaged where a first record holds the digest of another one, none holds its own,
     and no record is of a later format: a newer version would have written one of its own.
     """
-    known = None
+    right = None
     try:
         for record in _sound_records(root):
             if record.kind == FIRST and record.vessel is None:
@@ -94,13 +94,13 @@ def damage_of(root: Path, data: bytes) -> ParambakError | None:
                     return None
                 identity = str(record.body.get("vault"))
                 if sha256(encode(identity)) == record.body.get("vault_toml"):
-                    known = identity
+                    right = identity
     except (OSError, VaultRefused):
         return None
-    if known is None:
+    if right is None:
         return None
     found = disk.shown(data.decode("utf-8", "replace"))
-    path, expected = str(root / FILE), f'format = {FORMAT}, vault = "{known}"'
+    path, expected = str(root / FILE), f'format = {FORMAT}, vault = "{right}"'
     return TOML_DAMAGED.error(file=path, expected=expected, found=found)
 
 

@@ -27,7 +27,7 @@ def test_values_are_found_and_written_as_a_layout(ship: Ship) -> None:
     assert (candidate["at"], candidate["type"], candidate["byte_order"]) == (0x0242, "u16", "big")
     assert candidate["scale"] == "0.1"
     assert candidate["odds"] >= 200
-    assert "30.0 s stands as 012C" in candidate["evidence"][0]
+    assert "30.0 s is stored as 012C" in candidate["evidence"][0]
     assert result.document["checks"] == []
     assert "line 1: 12,5 taken as 12.5" in result.document["notes"]
     assert ship.answer("layout", "check", "draft.toml").code == 0

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.differences.units import FARTHEST, NO_TWO, Unlike, alike
+from parambak.differences.units import FARTHEST, NO_TWO, Unlike, unlike_values
 from parambak.layouts.load import load
 from parambak.memory.image import Block, Image
 
@@ -87,13 +87,13 @@ def told(found: Sequence[Unlike]) -> list[tuple[str, str, str, str]]:
 
 def test_units_that_agree_have_nothing_to_tell() -> None:
     """Counters and what is the unit's or card's own are not compared."""
-    assert alike(LAYOUT, units([memory(n) for n in range(12)])) == ()
-    assert alike(LAYOUT, units([memory(1)])) == ()
+    assert unlike_values(LAYOUT, units([memory(n) for n in range(12)])) == ()
+    assert unlike_values(LAYOUT, units([memory(1)])) == ()
 
 
 def test_the_one_that_differs_from_a_majority_is_told() -> None:
     """A number of few units and a named value alike: by how many hold it."""
-    found = alike(LAYOUT, units([memory(0), memory(1, ramp=140), memory(2, mode=2)]))
+    found = unlike_values(LAYOUT, units([memory(0), memory(1, ramp=140), memory(2, mode=2)]))
     assert told(found) == [
         ("u1", "ramp", "14.0", "12.5"),
         ("u2", "mode", "remote", "bridge"),
@@ -103,20 +103,20 @@ def test_the_one_that_differs_from_a_majority_is_told() -> None:
 
 def test_two_that_differ_are_both_told_and_nobody_is_right() -> None:
     """There is no usual value."""
-    found = alike(LAYOUT, units([memory(0), memory(1, ramp=140)]))
+    found = unlike_values(LAYOUT, units([memory(0), memory(1, ramp=140)]))
     assert told(found) == [("u0", "ramp", "12.5", NO_TWO), ("u1", "ramp", "14.0", NO_TWO)]
 
 
 def test_flags_of_one_byte_are_held_apart() -> None:
     """The neighbour's bit is no difference."""
     images = [memory(n, flags=0b11) for n in range(3)] + [memory(3, flags=0b01)]
-    assert told(alike(LAYOUT, units(images))) == [("u3", "second_flag", "0", "1")]
+    assert told(unlike_values(LAYOUT, units(images))) == [("u3", "second_flag", "0", "1")]
 
 
 def test_a_number_among_many_is_measured_by_the_spread() -> None:
     """3.5 modified z-scores and more: 0.6745 (x - median) / MAD."""
     ramps = [100, 101, 102, 103, 104, 105, 106, 107, 108, 150]
-    found = alike(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps)]))
+    found = unlike_values(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps)]))
     assert told(found) == [("u9", "ramp", "15.0", "10.4")]
     # The median is 104.5, the MAD 2.5 (both calc): 0.6745 * 45.5 / 2.5.
     assert found[0].score == pytest.approx(12.2759)
@@ -126,7 +126,7 @@ def test_a_number_among_many_is_measured_by_the_spread() -> None:
 def test_a_table_of_points_is_measured_by_its_values() -> None:
     """Not by what is stored: the table bends."""
     stored = [400, 450, 500, 550, 600, 650, 700, 750, 1400]
-    found = alike(LAYOUT, units([memory(n, curve=each) for n, each in enumerate(stored)]))
+    found = unlike_values(LAYOUT, units([memory(n, curve=each) for n, each in enumerate(stored)]))
     assert [each.field for each in found] == ["curve"]
     # Values 4.0 … 7.5 and 46.0: median 6.0, MAD 1.0 (calc).
     assert found[0].score == pytest.approx(0.6745 * 40.0)
@@ -135,7 +135,7 @@ def test_a_table_of_points_is_measured_by_its_values() -> None:
 def test_where_half_are_the_same_the_rest_is_measured_by_rarity() -> None:
     """A spread of none means nothing."""
     ramps = [125] * 8 + [130, 400]
-    found = alike(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps)]))
+    found = unlike_values(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps)]))
     assert {(each.unit, each.score) for each in found} == {("u8", None), ("u9", None)}
 
 
@@ -147,14 +147,14 @@ def test_a_difference_within_the_tolerance_is_none() -> None:
     )
     stored = {"a": 50, "b": 50, "c": 52, "d": 53}
     given = [(name, Image.of(bytes([value]))) for name, value in stored.items()]
-    assert [each.unit for each in alike(layout, given)] == ["d"]
+    assert [each.unit for each in unlike_values(layout, given)] == ["d"]
 
 
 def test_the_most_unlike_goes_first() -> None:
     """By how surprising it is."""
     images = [memory(n, mode=0 if n == 3 else 1, ramp=100 + n) for n in range(20)]
     images[7] = memory(7, ramp=3000)
-    found = alike(LAYOUT, units(images))
+    found = unlike_values(LAYOUT, units(images))
     assert [each.unit for each in found] == ["u7", "u3"]
     assert found[0].bits > found[1].bits
 
@@ -162,14 +162,16 @@ def test_the_most_unlike_goes_first() -> None:
 def test_what_differs_on_purpose_is_left_out() -> None:
     """That unit and that field alone."""
     given = units([memory(0), memory(1, ramp=140, mode=2), memory(2)])
-    assert told(alike(LAYOUT, given, {("u1", "ramp")})) == [("u1", "mode", "remote", "bridge")]
+    assert told(unlike_values(LAYOUT, given, {("u1", "ramp")})) == [
+        ("u1", "mode", "remote", "bridge")
+    ]
 
 
 def test_bytes_that_are_absent_are_unlike_those_that_are_there() -> None:
     """An image with a hole is compared all the same."""
     whole = memory(0)
     holed = Image.from_blocks([Block(0, whole.content[:2]), Block(4, whole.content[4:])])
-    found = alike(LAYOUT, [("a", whole), ("b", memory(1)), ("c", holed)])
+    found = unlike_values(LAYOUT, [("a", whole), ("b", memory(1)), ("c", holed)])
     assert told(found) == [("c", "ramp", "absent", "12.5")]
 
 
@@ -180,7 +182,7 @@ def test_an_odd_unit_is_found_among_many_invented_ones() -> None:
         images = [memory(n, ramp=round(chance.gauss(1000, 20))) for n in range(40)]
         odd = chance.randrange(40)
         images[odd] = memory(odd, ramp=1000 + chance.choice([-1, 1]) * 400)
-        assert alike(LAYOUT, units(images))[0].unit == f"u{odd}"
+        assert unlike_values(LAYOUT, units(images))[0].unit == f"u{odd}"
 
 
 def test_no_image_is_held_while_units_are_compared() -> None:
@@ -190,7 +192,7 @@ def test_no_image_is_held_while_units_are_compared() -> None:
         made = (Image.of(memory(n % 200).content + bytes(1 << 15)) for n in range(count))
         given = ((f"u{number}", image) for number, image in enumerate(made))
         tracemalloc.start()
-        alike(LAYOUT, given)
+        unlike_values(LAYOUT, given)
         most = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         return most
@@ -202,7 +204,9 @@ def test_no_image_is_held_while_units_are_compared() -> None:
 def test_eight_units_are_enough_for_a_spread() -> None:
     """Seven numbers about 125 and one at 400: of eight units it has a score, of seven none."""
     ramps = [121, 122, 123, 124, 125, 126, 127, 400]
-    of_eight = alike(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps)]))
+    of_eight = unlike_values(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps)]))
     assert [(value.unit, value.score is not None) for value in of_eight] == [("u7", True)]
-    of_seven = alike(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps[1:])]))
+    of_seven = unlike_values(
+        LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps[1:])])
+    )
     assert {value.score for value in of_seven} == {None}

@@ -178,7 +178,7 @@ def test_a_draft_loads_and_holds_its_evidence() -> None:
     entry = next(each for each in layout.fields if each.name == "t1")
     assert (entry.at, entry.type.name, str(entry.scale), entry.unit) == (0x0242, "u16", "0.1", "s")
     assert entry.note is not None
-    assert "30.0 s stands as 012C; 31.0 s stands as 0136" in entry.note
+    assert "30.0 s is stored as 012C; 31.0 s is stored as 0136" in entry.note
     assert "P1_07 _x_" not in {each.name for each in layout.fields}
     assert b"# name = " in text or b"# P1.07 [x]: stands nowhere" in text
 

@@ -165,10 +165,10 @@ def test_limits_in_a_row_are_those_of_the_row() -> None:
 
 
 def test_copies_that_all_differ_settle_nothing() -> None:
-    """Where no two addresses agree, the mark says that no vote settles it."""
+    """Where no two addresses agree, the mark says that no majority."""
     layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u8"\nmirror-at = [1]\n')
     found = decode(layout, Image.of(b"\x01\x02" + bytes(30)))
-    assert "no vote settles it" in str(found.fields[0].mark)
+    assert "no majority" in str(found.fields[0].mark)
     assert [(each.method, each.holds) for each in found.checks] == [("mirror-at", False)]
     found = decode(layout, Image.of(b"\x01\x01" + bytes(30)))
     assert (found.fields[0].mark, found.checks[0].holds) == (None, True)
@@ -181,7 +181,7 @@ def test_a_layout_for_another_size_of_memory_is_refused(size: int) -> None:
     with pytest.raises(LayoutRefused) as refused:
         require_fit(layout, Image.of(bytes(size)))
     assert refused.value.code == "layout-other-memory"
-    assert refused.value.expected == "2048 bytes, as the layout says"
+    assert refused.value.expected == "2048 bytes, the memory of the layout"
 
 
 def test_a_part_of_the_memory_is_no_other_size() -> None:
@@ -283,7 +283,7 @@ def test_the_quick_way_and_the_general_way_agree(keys: str, raw: str) -> None:
         ("scale = 0.1", None),
         ('unit = "bar"', None),
         ("curve = [[0, 0], [9, 3]]\ndecimals = 1", None),
-        ("low = 0", "no name given"),
+        ("low = 0", "value without a name"),
     ],
 )
 def test_a_word_for_one_special_number_of_a_measured_value(keys: str, mark: str | None) -> None:

@@ -67,7 +67,7 @@ def test_an_include_that_cannot_be_had() -> None:
         raise ParambakError("x", "a pipe is no layout")
 
     for fetch, why in (
-        (None, "nothing here that fetches files"),
+        (None, "no way to read files"),
         (missing, "No such file"),
         (refused, "a pipe is no layout"),
     ):

@@ -114,7 +114,7 @@ FIELD_MISTAKES = [
         'at = 0\ntype = "u8"\nvalues = { 1 = "on", 0x01 = "off" }\n',
         "layout-values-twice",
         9,
-        "one meaning for each value",
+        "one name for each stored number",
         '"1" and "0x01"',
     ),
     (
@@ -185,7 +185,7 @@ FIELD_MISTAKES = [
         'at = 0\ntype = "u8"\nscale = 2\ncurve = [[0, 1], [5, 2]]\n',
         "layout-curve",
         9,
-        "points alone",
+        "`curve` without `scale`",
         "scale",
     ),
     (
@@ -280,7 +280,7 @@ def test_names_equal_after_folding(name: str, kind: str) -> None:
     body = f'[[field]]\nname = "{kind}"\n{U8}' + SECOND.format(name=name, at=1, type="u8")
     mistake = one(body)
     assert (mistake.code, mistake.line) == ("layout-name-twice", 10)
-    assert mistake.found == f'"{name}" beside "{kind}"'
+    assert mistake.found == f'"{name}" and "{kind}"'
 
 
 @pytest.mark.parametrize(
@@ -497,7 +497,7 @@ def test_so_many_mistakes_are_cut_at_a_hundred() -> None:
 
 
 def test_blocks_mirrored_and_reserved_areas_are_judged() -> None:
-    """A block over its own duplicate, a length of zero, a stretch past the end."""
+    """A block over its duplicate, a length of zero, a stretch past the end."""
     block = "[[mirrored]]\nat = 0\nlength = {length}\nmirror-at = {twin}\n"
     assert one(block.format(length=8, twin=4)).code == "layout-overlap"
     assert one(block.format(length=8, twin=252)).code == "layout-address"

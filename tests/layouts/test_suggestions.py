@@ -8,11 +8,11 @@ from parambak.layouts.load import check
 
 HEAD = '[layout]\ntitle = "T"\nmemory = 256\nbyte-order = "big"\n'
 FIELD = '[[field]]\nname = "a"\nat = 0x10\ntype = "u16"\n'
-QUOTES = 'Text stands in quotes: "…".'
+QUOTES = 'Write text in quotes: "…".'
 WORDS = '{ 0 = "local", 1 = "remote" }.'
-ALONE = 'Write the number alone; a unit goes into a line of its own: unit = "s".'
-POINT = "A number has a point, not a comma: 0.1."
-ELSE = "Mend the line named; formats/writing-a-layout.md shows how each part is written."
+ALONE = 'Write the number alone. Write the unit on a separate line: unit = "s".'
+POINT = "Write a point in a number, not a comma: 0.1."
+ELSE = "Correct the line; formats/writing-a-layout.md shows how to write each part."
 
 NO_TOML = (
     ("unit = bar", QUOTES),
@@ -21,11 +21,11 @@ NO_TOML = (
     ('unit = "bar', "Close the quotes in the line where they begin."),
     (
         "unit = \u201cbar\u201d",
-        'Write straight quotes, "…"; a word processor\'s curled ones are none.',
+        'Write straight quotes, "…", not the curved quotes of a word processor.',
     ),
     ('unit: "bar"', "Write = between a name and its value, not a colon."),
-    ('unit = "bar" // gauge', "What is for you alone stands behind a #."),
-    ('unit = "bar";', "What is for you alone stands behind a #."),
+    ('unit = "bar" // gauge', "Write a comment after a #."),
+    ('unit = "bar";', "Write a comment after a #."),
     ("scale = 0,1", POINT),
     ("low = -12,5", POINT),
     ("scale = .1", "Write a digit before the point: 0.1."),
@@ -33,17 +33,23 @@ NO_TOML = (
     ("high = 4 KiB", ALONE),
     ("volatile = True", "Write true, in small letters."),
     ("volatile = no", "Write false, in small letters."),
-    ("length = 1C", "A hexadecimal number begins with 0x: 0x001C."),
-    ("length = 1Ch", "A hexadecimal number begins with 0x: 0x001C."),
-    ("length = $1C", "A hexadecimal number begins with 0x: 0x001C."),
-    ("length = FF", "A hexadecimal number begins with 0x: 0x00FF."),
-    ("length = 028", "A hexadecimal number begins with 0x: 0x0028; a decimal one not with 0: 28."),
+    ("length = 1C", "Begin a hexadecimal number with 0x: 0x001C."),
+    ("length = 1Ch", "Begin a hexadecimal number with 0x: 0x001C."),
+    ("length = $1C", "Begin a hexadecimal number with 0x: 0x001C."),
+    ("length = FF", "Begin a hexadecimal number with 0x: 0x00FF."),
+    (
+        "length = 028",
+        "Begin a hexadecimal number with 0x: 0x0028. Write a decimal number without 0: 28.",
+    ),
     (
         "curve = [[0040, 1]]",
-        "A hexadecimal number begins with 0x, a decimal one not with 0: [[0x0040, 0x007D]].",
+        "Begin a hexadecimal number with 0x, and a decimal number without 0: [[0x0040, 0x007D]].",
     ),
-    ("values = { 0 = local }", f"Text stands in quotes: {WORDS}"),
-    ('values = { 0 = "x" 1 = "y" }', f"Write it on one line, with commas between: {WORDS}"),
+    ("values = { 0 = local }", f"Write text in quotes: {WORDS}"),
+    (
+        'values = { 0 = "x" 1 = "y" }',
+        f"Write it on one line, with a comma between the entries: {WORDS}",
+    ),
     ("curve = ]1, 2[", ELSE),
     ("unit = \u00b0C", QUOTES),
     ("unit = " + "x" * 500, ELSE),
@@ -64,9 +70,7 @@ def test_brackets_left_open(after: str) -> None:
     """The parser stops in the next line, which is right: it is not blamed."""
     (mistake,) = check((HEAD + FIELD + f"curve = [[1, 2], [3, 4]\n{after}\n").encode())
     assert mistake.code == "layout-syntax"
-    assert mistake.next == (
-        "This line is right by itself: close the brackets opened in a line above it."
-    )
+    assert mistake.next == ("This line is correct. Close the brackets that a line above it opens.")
 
 
 @pytest.mark.parametrize("line", ['name = "b"', "[field]"])
@@ -77,20 +81,20 @@ def test_a_header_forgotten(line: str) -> None:
     assert "[[field]]" in mistake.next
 
 
-OUT_OF_QUOTES = "Take the quotes away: they make it text."
+OUT_OF_QUOTES = "Remove the quotes: they make the number a text."
 WRONG_KINDS = (
     ('scale = "0.1"', OUT_OF_QUOTES),
     ('length = "0x001C"', OUT_OF_QUOTES),
-    ('length = "1C"', "Take the quotes away, and write 0x before a hexadecimal number."),
+    ('length = "1C"', "Remove the quotes, and write 0x before a hexadecimal number."),
     ('scale = "0,1"', "Write the number alone, without quotes and without a unit."),
     ('high = "12 s"', "Write the number alone, without quotes and without a unit."),
     ('volatile = "yes"', "Write true or false, without quotes."),
-    ("unit = 3", "Put it in quotes."),
-    ("unit = 3.5", "Put it in quotes."),
-    ("unit = []", "Write it as expected."),
+    ("unit = 3", "Write the value in quotes."),
+    ("unit = 3.5", "Write the value in quotes."),
+    ("unit = []", "Write a value of the kind that is expected."),
     (
         "curve = [[0, 0], [9, 1,5]]",
-        "Write two numbers with a comma between; a number has a point, not a comma.",
+        "Write two numbers with a comma between. Write a point in a number, not a comma.",
     ),
 )
 
@@ -113,7 +117,7 @@ def test_a_range_without_its_second_brackets() -> None:
 def test_single_brackets() -> None:
     """One table where a list of them is meant."""
     (mistake,) = check((HEAD + FIELD.replace("[[field]]", "[field]")).encode())
-    assert mistake.next == "Write its name in double brackets."
+    assert mistake.next == "Write the name of the table in double brackets."
 
 
 TYPES = {
@@ -146,7 +150,7 @@ def test_a_word_near_to_none() -> None:
     (mistake,) = check((HEAD + FIELD.replace("u16", "zzz")).encode())
     assert mistake.expected is not None
     assert "sign-magnitude" in mistake.expected
-    assert mistake.next == "Choose one of those; formats/field-layout.md says what each is for."
+    assert mistake.next == "Choose one of those words; formats/field-layout.md explains each."
 
 
 def test_one_wrong_word_is_one_mistake() -> None:

@@ -148,7 +148,7 @@ def test_a_resistance_thermometer_by_a_table_of_points() -> None:
     for raw, degrees in pairs:
         assert field(f"{raw:04X}", keys).value == f"{degrees}.0"
     beyond = field(f"{pairs[-1][0] + 1:04X}", keys)
-    assert (beyond.value, beyond.mark) == (None, "outside its curve")
+    assert (beyond.value, beyond.mark) == (None, "outside the curve")
     (first, low), (second, high) = pairs[3], pairs[4]
     middle = first + 100
     line = low + Fraction(middle - first, second - first) * (high - low)

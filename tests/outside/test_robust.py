@@ -7,7 +7,7 @@ import statistics
 
 import pytest
 
-from parambak.differences.units import alike, weighted_median
+from parambak.differences.units import unlike_values, weighted_median
 from parambak.layouts.load import load
 from parambak.memory.image import Image
 
@@ -56,7 +56,7 @@ def test_scores_are_those_worked_out_with_the_statistics_module() -> None:
         values = [each / 10 - 40 for each in stored]
         middle = statistics.median(values)
         spread = statistics.median(abs(each - middle) for each in values)
-        found = {each.unit: each.score for each in alike(layout, given)}
+        found = {each.unit: each.score for each in unlike_values(layout, given)}
         for number, value in enumerate(values):
             score = 0.6745 * (value - middle) / spread
             if abs(score) >= 3.6:

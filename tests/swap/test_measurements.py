@@ -320,6 +320,13 @@ def test_drift_tells_the_change_since_last_and_first() -> None:
     assert found == (Drift("bus_input", "V", series, "-0.15", "-0.35"),)
 
 
+def test_drift_since_last_is_that_of_the_newest_reading() -> None:
+    """Of three or more, too."""
+    past = [taken(f"202{year}-03-01", supply(f"2{year}")) for year in (3, 4, 5, 6)]
+    (found,) = drift(past, [supply("26.5")], date(2026, 11, 1))
+    assert (found.since_last, found.since_first) == ("+0.5", "+3.5")
+
+
 def test_what_was_not_possible_is_asked_again_until_it_is_measured() -> None:
     """A later reading settles it, an earlier one does not."""
     reason = supply(None)
@@ -359,6 +366,8 @@ def test_a_supply_is_one_that_the_limits_call_so(line: str, *, counts: bool) -> 
     met, text = supplies([taken("2026-01-01", *impossible)])
     assert met is None
     assert ("no access" in text) is counts
+    (reading,) = impossible
+    assert (reading.unit, reading.low, reading.high) == ("V", "4", None)
 
 
 def test_supplies_are_in_out_or_not_known() -> None:

@@ -169,6 +169,10 @@ def test_bytes_that_are_no_other_memorys_are_not_called_so() -> None:
     """One byte of another value, or beyond its end, is enough."""
     other = turned(*((0x40 + at, 0x55) for at in range(8)), (0x48, 0x54))
     assert start_up_words(9, spare=other) is None
+    two = turned(*((at, 0x55) for at in (0x40, 0x41, 0x42, 0x60)))
+    differences = compare(Image.of(MEANT), two, AFTER_POWER).differences
+    half = turned(*((at, 0x55) for at in (0x40, 0x41, 0x42)))
+    assert start_up(two, differences, held_before=False, others={"spare": half}) is None
     assert start_up_words(9, spare=Image.of(MEANT[:0x44])) is None
 
 

@@ -12,6 +12,7 @@ from parambak.errors import SheetRefused
 from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.cards import enter_card, record_cross_over, record_sheet
 from parambak.keeping.recording.entries import correct
+from parambak.keeping.state.conditions import SELECTED_LOST
 from parambak.memory.image import Image
 from parambak.swap.card_sheet import read_sheet
 from parambak.swap.recording import Release, accept, choose, open_swap, record_load_file
@@ -192,7 +193,8 @@ def test_a_selected_copy_that_is_no_longer_there_is_replaced_by_none(two_copies:
         name = f"{WHERE}@{older.sha256[:8]}"
         correct(two_copies.vault, name, {"position": STARBOARD}, by=BY, why="the other side's")
     assert state(two_copies).copy is None
-    assert condition(two_copies, "copy").met is False
+    found = condition(two_copies, "copy")
+    assert (found.met, found.text) == (False, SELECTED_LOST)
     assert condition(two_copies, "within-limits").met is None
 
 
@@ -251,6 +253,20 @@ def test_an_abandoned_swap_stands_for_what_was_done_last(
     found = state(two_copies, ended(two_copies)).copy
     assert found is not None
     assert found.image == copies[expected].image
+
+
+def test_an_open_swap_goes_by_the_newest_copy_until_another_is_selected(
+    two_copies: Laptop,
+) -> None:
+    """A file or a read-back of an older copy selects nothing; the verdict is the newest's."""
+    opened(two_copies)
+    older = two_copies.position().copies[0]
+    release(two_copies, older)
+    read_back(two_copies, image(), copy=older)
+    found = state(two_copies)
+    assert found.copy == two_copies.latest()
+    assert found.verdict is not None
+    assert found.verdict.verified
 
 
 def test_a_copy_whose_layout_is_lost_is_not_known_to_be_inside_its_limits(laptop: Laptop) -> None:

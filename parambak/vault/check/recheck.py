@@ -1,11 +1,11 @@
 """Everything in a vault hashed again, from the files alone: the index is not asked.
 
-How far a recheck that is limited in time has come is kept in the user's own folder: it speaks of
-one folder on one computer, since what was read on a stick is not read on the disk. Whoever loses
-it begins anew.
+The user's own folder holds how far a recheck limited in time has come. It is about one folder on
+one computer, because a file read on a stick is not read on the disk. If it is lost, the recheck
+begins again.
 
-What is kept in memory grows with the damage, and to some 20 MB at most with the vault: names of
-objects and records that are known to be there, or still to be looked for.
+Memory grows with the damage, and to some 20 MB at most with the vault: names of objects and records
+that are present, or still to be looked for.
 """
 
 from __future__ import annotations
@@ -35,14 +35,14 @@ _DIGITS = 64
 _HEXADECIMAL = b"0123456789abcdef"
 # How the names in a folder end; no ending has a hexadecimal digit in it.
 _ENDINGS = {objects.FOLDER: "", records.FOLDER: records.SUFFIX}
-_MOST_KNOWN = 1 << 15  # names of each sort kept in mind as being there
+_MOST_PRESENT = 1 << 15  # names of each sort held in memory as present
 _MOST_NAMED = 256  # names looked for in one folder at once
 _MAX_CYCLE = 16 << 20  # bytes of the file that keeps how far a recheck came
 _MARK = re.compile(r"[0-9a-f]{64}")
 
 
 class Damage(NamedTuple):
-    """One thing and what is wrong with it, or strange; `file` is within the vault."""
+    """A file within the vault, and what is wrong with it or unusual."""
 
     file: str
     text: str
@@ -52,7 +52,7 @@ class Cycle(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What has been read since `began` (UTC).
 
     `folders` gives for each folder read through, such as `objects/ab`, how many files it
-    held; `damaged` what was found wrong there, by file, and is looked at again each time.
+    held; `damaged` the damage there, by file, which is checked again each time.
     """
 
     began: Utc
@@ -84,10 +84,10 @@ class Rechecked(NamedTuple):
 
 
 class Terms(NamedTuple):
-    """What a recheck is told from outside.
+    """What a recheck gets from its caller.
 
-    `now` (UTC) is when a new cycle begins; `enough` is asked after each folder, and ends the
-    run; `fault` says what is wrong with a record, given with its digest, whose bytes are sound.
+    `now` (UTC) is when a new cycle begins. `enough` is asked after each folder, and ends the run.
+    `fault` returns what is wrong with a record of sound bytes, given with its digest.
     """
 
     now: str = "1970-01-01T00:00:00Z"
@@ -96,7 +96,7 @@ class Terms(NamedTuple):
 
 
 def time_limit(minutes: int | None) -> Callable[[], bool]:
-    """Return what tells whether so many minutes have passed since now; None is no limit."""
+    """Return a function that is true once so many minutes have passed; None is no limit."""
     end = time.monotonic() + 60 * minutes if minutes else None
     return lambda: end is not None and time.monotonic() >= end
 
@@ -110,9 +110,9 @@ def recheck(
 ) -> Rechecked:
     """Hash every object and record again; find what is edited, gone, or out of its place.
 
-    `progress` is told how many files of how many are done. A record must hold what its
-    name says, be `after` records that are there, and name objects that are there.
-    `cycle` is one to go on with; it is begun anew where files have gone since.
+    `progress` gets how many files of how many are done. A record must match its name, be `after`
+    records that exist, and name objects that exist. `cycle` is one to go on with; it begins again
+    if files are missing since.
     """
     return _Recheck(vault, progress, terms or Terms()).run(cycle)
 
@@ -132,7 +132,7 @@ class _Recheck:
         self._objects: set[str] = set()  # known to be there
         self._records: set[str] = set()
         self._listed: dict[str, list[str]] = {}  # the names in folders not yet read
-        self._kept = 0  # how many names those are
+        self._listed_count = 0  # how many names those are
         self._empty: dict[str, str] = {}  # records that are empty, and what was found
 
     def run(self, cycle: Cycle | None) -> Rechecked:
@@ -141,9 +141,9 @@ class _Recheck:
         if cycle is None or not gone_on:
             cycle = Cycle(began=self._terms.now)
         self._look_again(cycle.damaged)
-        left = [folder for folder, count in held.items() if cycle.folders.get(folder) != count]
-        counted = self._pass(left, held)
-        unread = sum(held[folder] for folder in left if folder not in counted)
+        remaining = [folder for folder, count in held.items() if cycle.folders.get(folder) != count]
+        counted = self._pass(remaining, held)
+        unread = sum(held[folder] for folder in remaining if folder not in counted)
         self._look_for_named()
         harmless = self._judge_empty()
         folders = {**cycle.folders, **counted}
@@ -159,12 +159,12 @@ class _Recheck:
             after,
         )
 
-    def _pass(self, left: list[str], held: dict[str, int]) -> dict[str, int]:
+    def _pass(self, remaining: list[str], held: dict[str, int]) -> dict[str, int]:
         """Hash what these folders hold, till it is enough; return the files of each one done."""
         counted: dict[str, int] = {}
         total = sum(held.values())
-        done = total - sum(held[folder] for folder in left)
-        for folder in left:
+        done = total - sum(held[folder] for folder in remaining)
+        for folder in remaining:
             if counted and self._terms.enough():
                 break
             counted[folder] = self._folder(folder)
@@ -187,9 +187,9 @@ class _Recheck:
     def _held(self, folder: str) -> int:
         """Return how many files of a folder are to be hashed."""
         names = self._names(folder)
-        if self._kept < _MOST_KNOWN:  # else it is listed again: slower, with less in mind
+        if self._listed_count < _MOST_PRESENT:  # else it is listed again: slower, with less memory
             self._listed[folder] = names
-            self._kept += len(names)
+            self._listed_count += len(names)
         return len(names) if _all_named(folder, names) else sum(_named(folder, n) for n in names)
 
     def _names(self, folder: str) -> list[str]:
@@ -214,7 +214,7 @@ class _Recheck:
         return len(names)
 
     def _stranger(self, file: str, name: str) -> None:
-        """Remark on a file that does not belong where it stands."""
+        """Remark on a file that does not belong in its folder."""
         sort = file.partition("/")[0]
         if _all_named(f"{sort}/{name[:2]}", [name]):
             right = f"{file.partition('/')[0]}/{name[:2]}/{name}"
@@ -230,7 +230,7 @@ class _Recheck:
     def _object(self, within: disk.QuickFolder, name: str, digest: str) -> None:
         try:
             if sha256(within.read(name, objects.MAX_BYTES)) == digest:
-                if len(self._objects) < _MOST_KNOWN:
+                if len(self._objects) < _MOST_PRESENT:
                     self._objects.add(digest)
                 return
         except OSError:
@@ -241,11 +241,11 @@ class _Recheck:
     def _object_fault(self, digest: str) -> str | None:
         try:
             path = self._root / objects.file_of(digest)
-            found = sha256(disk.read_file(path, objects.MAX_BYTES))
+            actual = sha256(disk.read_file(path, objects.MAX_BYTES))
         except OSError as error:
             return f"It cannot be read: {disk.words(error)}."
-        if found != digest:
-            return f"Its bytes are not what they were: their SHA-256 is {found}."
+        if actual != digest:
+            return f"Its bytes are not what they were: their SHA-256 is {actual}."
         return None
 
     def _record(self, within: disk.QuickFolder, name: str, digest: str) -> None:
@@ -267,7 +267,7 @@ class _Recheck:
             self._note_named(records.FOLDER, self._records, record.after, digest)
         if not self._objects.issuperset(record.objects):
             self._note_named(objects.FOLDER, self._objects, record.objects, digest)
-        if len(self._records) < _MOST_KNOWN:
+        if len(self._records) < _MOST_PRESENT:
             self._records.add(digest)
         if record.vessel is None:
             self._note_first(record)
@@ -283,7 +283,7 @@ class _Recheck:
             return f"{error.text} Expected: {error.expected}; found: {error.found}."
 
     def _look_again(self, damaged: dict[str, str]) -> None:
-        """Keep saying what an earlier run found, unless it is sound by now."""
+        """Keep the damage of an earlier run, unless the file is sound by now."""
         for file, text in damaged.items():
             name = file.rpartition("/")[2]
             digest = name.removesuffix(records.SUFFIX)
@@ -299,10 +299,12 @@ class _Recheck:
 
     # --- what records name ---
 
-    def _note_named(self, sort: str, known: set[str], digests: Iterable[str], record: str) -> None:
+    def _note_named(
+        self, sort: str, present: set[str], digests: Iterable[str], record: str
+    ) -> None:
         """Note that a record names what must be there; look in a folder where enough are noted."""
         for digest in digests:
-            if digest in known:
+            if digest in present:
                 continue
             folder = f"{sort}/{digest[:2]}"
             pairs = self._named.setdefault(folder, bytearray())
@@ -316,21 +318,21 @@ class _Recheck:
 
     def _look_in(self, folder: str) -> None:
         packed = self._named.pop(folder)
-        known = self._records if folder.startswith(records.FOLDER) else self._objects
+        present = self._records if folder.startswith(records.FOLDER) else self._objects
         pairs = [packed[at : at + _DIGITS].hex() for at in range(0, len(packed), _DIGITS)]
-        pairs = [pair for pair in pairs if pair[:_DIGITS] not in known]
-        there = set(self._names(folder)) if pairs else set()
+        pairs = [pair for pair in pairs if pair[:_DIGITS] not in present]
+        names = set(self._names(folder)) if pairs else set()
         if folder in self._damaged:  # it cannot be read, so nothing in it is known to be gone
             return
         ending = records.SUFFIX if folder.startswith(records.FOLDER) else ""
         for pair in pairs:
             name = pair[:_DIGITS] + ending
-            if name not in there:
+            if name not in names:
                 text = f"It is missing, and {records.file_of(pair[_DIGITS:])} names it."
                 self._damaged.setdefault(f"{folder}/{name}", text)
 
     def _judge_empty(self) -> int:
-        """Call an empty record damage, unless nothing tells of it; return how many those are."""
+        """Call an empty record damage, unless nothing names it; return how many are not named."""
         harmless = self._vault.unacknowledged(self._empty) if self._empty else set()
         for digest, fault in self._empty.items():
             file = records.file_of(digest)
@@ -377,16 +379,16 @@ class _Recheck:
 
 
 def _all_named(folder: str, names: list[str]) -> bool:
-    """Tell whether all these names are such as a vault gives the files of that folder.
+    """Return whether a vault gives all these names to files of that folder.
 
-    A whole folder's are looked at together, a name by itself being slower to judge than to hash.
+    The names of a folder are judged together: one by one they would cost more than the hashing.
     """
     ending = _ENDINGS[folder[:-3]] + "\n"
     text = "\n".join([*names, ""])
-    left = text.encode("ascii", "replace").translate(None, _HEXADECIMAL)
+    endings = text.encode("ascii", "replace").translate(None, _HEXADECIMAL)
     return (
         set(map(len, names)) <= {_DIGITS + len(ending) - 1}
-        and left == ending.encode() * len(names) == text.count(ending) * ending.encode()
+        and endings == ending.encode() * len(names) == text.count(ending) * ending.encode()
         and ("\n" + text).count("\n" + folder[-2:]) == len(names)
     )
 
@@ -403,7 +405,7 @@ def load_cycle(own: Path, mark: str) -> Cycle | None:
     try:
         return _CYCLE.decode(disk.read_file(_cycle_file(own, mark), _MAX_CYCLE))
     except (OSError, ValueError, RecursionError, msgspec.MsgspecError):
-        return None  # to begin anew is always right
+        return None  # to begin again is always right
 
 
 def keep_cycle(own: Path, mark: str, cycle: Cycle) -> None:

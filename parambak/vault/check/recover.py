@@ -1,7 +1,7 @@
-"""From whatever survived, under whatever names: a vault of what can be proven.
+"""From what survived, under any names: a vault of what can be proven.
 
 Every file is hashed. One that is a record proves itself; one whose digest a record names is
-that object. The sources are only read. In mind stay some 300 bytes for each file, never its
+that object. The sources are only read. Memory holds some 300 bytes for each file, never its
 content. formats/vault.md, "Recovery".
 """
 
@@ -60,7 +60,7 @@ _NAMED = re.compile(r"([0-9a-f]{64})(?:\.json)?")
 
 
 class First(NamedTuple):
-    """What a vault's first record tells: its identity, and the digest of its vault.toml."""
+    """The facts of a vault's first record: its identity, and the digest of its vault.toml."""
 
     clock: str
     identity: str
@@ -68,7 +68,7 @@ class First(NamedTuple):
 
 
 class Heap:
-    """What lies in the folders to recover from: which file has which bytes.
+    """The files in the folders to recover from: which file has which bytes.
 
     `count` is how many files were looked at.
     """
@@ -80,55 +80,55 @@ class Heap:
         self._misnamed: dict[str, Damage] = {}
         self._no_packs: dict[str, Damage] = {}
         self._records: dict[str, Piece] = {}
-        self._others: dict[str, Piece] = {}
+        self._files: dict[str, Piece] = {}
         self._named: set[str] = set()
         self._firsts: list[First] = []
 
     @property
     def empty(self) -> bool:
-        """Tell whether there is no record at all, so that nothing can be proven."""
+        """Return whether there is no record at all, so that nothing can be proven."""
         return not self._records
 
     @property
     def refused(self) -> tuple[Damage, ...]:
-        """Return the files that are not what they seem, or could not be read, and why."""
+        """Return the files that do not match their names, or could not be read, and why."""
         strange = (damage for digest, damage in self._no_packs.items() if digest not in self._named)
         return (*self._refused, *self._unread, *self._misnamed.values(), *strange)
 
     @property
     def doubtful(self) -> tuple[Damage, ...]:
-        """Return those of the refused that may have held what is nowhere else.
+        """Return those of the refused that may have held bytes that are nowhere else.
 
-        They could not be read, are of a later format, or have names that tell of other bytes.
+        They could not be read, are of a later format, or have names of other bytes.
         """
-        held = self._records.keys() | self._others.keys()
+        held = self._records.keys() | self._files.keys()
         lost = (damage for digest, damage in self._misnamed.items() if digest not in held)
         return (*self._unread, *lost)
 
     @property
     def unnamed(self) -> int:
-        """Count the files that no record names, by their bytes: nobody knows what they are."""
+        """Count the files that no record names, by their bytes."""
         tomls = {first.toml for first in self._firsts}
-        return sum(1 for digest in self._others if digest not in self._named | tomls)
+        return sum(1 for digest in self._files if digest not in self._named | tomls)
 
     def pieces(self) -> Iterator[Piece]:
         """Yield what can be proven: the records, and the objects that they name."""
         yield from self._records.values()
-        yield from (piece for digest, piece in self._others.items() if digest in self._named)
+        yield from (piece for digest, piece in self._files.items() if digest in self._named)
 
     def identity(self) -> str | None:
-        """Return the identity of the vault that this was; None where no record tells it.
+        """Return the identity of the vault that this was; None if no record holds it.
 
-        Of several vaults: one whose vault.toml is here too, else the oldest.
+        Of several vaults: one with its vault.toml here too, else the oldest.
         """
-        known = [first for first in self._firsts if _is_right(first)]
-        if not known:
+        sound = [first for first in self._firsts if _is_right(first)]
+        if not sound:
             return None
-        with_toml = [first for first in known if first.toml in self._others]
-        return min(with_toml or known).identity
+        with_toml = [first for first in sound if first.toml in self._files]
+        return min(with_toml or sound).identity
 
     def take(self, file: str, data: bytes, read: Callable[[], bytes]) -> None:
-        """Take note of a file, whatever its name is."""
+        """Take note of a file under any name."""
         digest = sha256(data)
         self._compare_name(file, digest)
         if data.startswith(_RECORD) and len(data) <= records.MAX_BYTES:
@@ -143,18 +143,18 @@ class Heap:
                 self._records.setdefault(digest, Piece(file, digest, is_record=True, read=read))
                 self._learn(record)
                 return
-        self._others.setdefault(digest, Piece(file, digest, is_record=False, read=read))
+        self._files.setdefault(digest, Piece(file, digest, is_record=False, read=read))
 
     def take_piece(self, piece: Piece) -> None:
         """Take note of a member of a pack, whose name holds its digest."""
         self.take(piece.file, piece.read(), piece.read)
 
     def refuse(self, file: str, text: str) -> None:
-        """Take note of a file that is nothing that a vault could hold."""
+        """Take note of a file that no vault could hold."""
         self._refused.append(Damage(disk.shown(file), text))
 
     def miss(self, file: str, text: str) -> None:
-        """Take note of a file or folder whose content is not known, and may be what is lost."""
+        """Take note of a file or folder that could not be read, and may be what is lost."""
         self._unread.append(Damage(disk.shown(file), text))
 
     def miss_member(self, file: str, name: str) -> None:
@@ -204,10 +204,10 @@ def given_sources(names: Iterable[str]) -> list[Path]:
     sources = [Path(name) for name in names]
     for source in sources:
         try:
-            there = source.exists()
-        except OSError:  # told with the files that cannot be read
-            there = True
-        if not there:
+            exists = source.exists()
+        except OSError:  # named with the files that cannot be read
+            exists = True
+        if not exists:
             raise FILE_ABSENT.error(file=str(source))
     return sources
 
@@ -216,8 +216,8 @@ def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
     """Raise VaultRefused or CallRefused where the new vault may not be made in `root`."""
     target = root.resolve()
     for source in sources:
-        given = source.resolve()
-        if given == target or given in target.parents or target in given.parents:
+        resolved = source.resolve()
+        if resolved == target or resolved in target.parents or target in resolved.parents:
             raise INSIDE.error(file=str(root), expected="a folder outside", found=str(source))
     try:
         strange = strangers_in(root)
@@ -266,7 +266,7 @@ def _inner(root: Path) -> list[Path]:
 def surveyed(sources: Iterable[Path], progress: Callable[[int, int], None]) -> Iterator[Heap]:
     """Look at every file in these folders, and at these files; packs stay open for the block.
 
-    Links to folders are not followed. `progress` is told how many files of how many are done.
+    Links to folders are not followed. `progress` gets how many files of how many are done.
     """
     heap = Heap()
     paths = [path for source in sources for path in _files(source, heap)]
@@ -310,7 +310,7 @@ def _look_at(path: str, heap: Heap, packs: ExitStack) -> None:
 
 
 def _is_large_pack(path: str, heap: Heap) -> bool:
-    """Tell whether a file larger than any object begins as a pack, which may be so large."""
+    """Return whether a file larger than any object begins as a pack, which may be so large."""
     try:
         with disk.reading(path) as stream:
             begin = stream.read(len(_PACK))
@@ -367,7 +367,7 @@ def _salvage(path: str, heap: Heap, packs: ExitStack, error: ParambakError | OSE
 
 
 def _is_right(first: First) -> bool:
-    """Tell whether a first record's two members fit: then vault.toml is known to the byte."""
+    """Return whether a first record's two members fit, which proves vault.toml to the byte."""
     if not re.fullmatch(r"[0-9a-f]{32}", first.identity):
         return False
     return sha256(vault_toml.encode(first.identity)) == first.toml

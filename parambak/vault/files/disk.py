@@ -339,7 +339,7 @@ def exporting(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
         if replace:
             _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
         else:
-            _place_new(temporary, path)
+            _name_new(temporary, path)
             unproven = True
         settle_renamed(path)
         unproven = False
@@ -448,7 +448,7 @@ def _write(path: Path, data: bytes, *, mode: int, keep: bool, only_new: bool = F
     try:
         _write_temporary(temporary, data, mode, flushed=True)
         if only_new:
-            _place_new(temporary, path)
+            _name_new(temporary, path)
         else:
             _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
         placed = True
@@ -464,7 +464,7 @@ def _write(path: Path, data: bytes, *, mode: int, keep: bool, only_new: bool = F
         raise
 
 
-def _place_new(temporary: Path, path: Path) -> None:
+def _name_new(temporary: Path, path: Path) -> None:
     try:
         os.link(temporary, path)  # refuses a name that exists, in one step
     except FileExistsError:
@@ -479,12 +479,12 @@ def _write_temporary(temporary: Path, data: bytes, mode: int, *, flushed: bool) 
     flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | _BINARY
     descriptor = _patiently(lambda: os.open(temporary, flags, OPEN))
     try:
-        rest = memoryview(data)
-        while rest:
-            written = os.write(descriptor, rest)
+        remaining = memoryview(data)
+        while remaining:
+            written = os.write(descriptor, remaining)
             if written <= 0:
                 raise OSError(errno.EIO, "The system wrote nothing")
-            rest = rest[written:]
+            remaining = remaining[written:]
         if mode == SEALED:
             with suppress(OSError):  # a courtesy: FAT and some shares know no such bit
                 os.chmod(temporary, mode)  # noqa: PTH101 - os throughout

@@ -91,9 +91,9 @@ def kind_of(mounts: bytes, device: str) -> str:
     return ""
 
 
-def on_one_disk(folder: Path, other: Path) -> bool:
+def on_one_disk(folder: Path, second: Path) -> bool:
     """Tell whether two folders that are there lie on one file system; raises OSError."""
-    return folder.stat().st_dev == other.stat().st_dev
+    return folder.stat().st_dev == second.stat().st_dev
 
 
 def has_fat(folder: Path) -> bool:
@@ -148,14 +148,14 @@ def _unescaped(text: str) -> str:
 
 def _removable(device: str) -> bool:
     """Tell whether Linux calls a block device, by `MAJOR:MINOR`, removable or on USB."""
-    here = f"{DEVICES}/{device}"
+    link = f"{DEVICES}/{device}"
     try:
-        way = os.readlink(here) if device else ""  # noqa: PTH115 - os throughout
+        way = os.readlink(link) if device else ""  # noqa: PTH115 - os throughout
     except OSError:
         way = ""
     if not way or "/usb" in way:
         return bool(way)
-    for folder in (here, f"{here}/.."):  # a partition's disk is the folder above it
+    for folder in (link, f"{link}/.."):  # a partition's disk is the folder above it
         try:
             if read_system_file(f"{folder}/removable", 16).strip() == b"1":
                 return True

@@ -1,4 +1,4 @@
-"""Which objects that stand in a vault need no flush again. formats/vault.md, "Writing".
+"""Which objects of a vault need no flush again. formats/vault.md, "Writing".
 
 An object that is found in place is flushed before a record relies on it: whoever put it
 there may not have. Layouts and persons are found in place at nearly every read, so it is
@@ -44,9 +44,9 @@ class Flushed:
     def flush(self, path: Path) -> None:
         """Flush a file that was found in place, and its folder, unless that was done; OSError."""
         key, state = _state(path)
-        known = self._known()
-        if state is not None and known.get(key) == state:
-            if len(known) > MOST // 2:  # else nothing will push it out
+        noted = self._noted()
+        if state is not None and noted.get(key) == state:
+            if len(noted) > MOST // 2:  # else nothing will push it out
                 self.note(path)
             return
         disk.flush_standing(path)
@@ -56,20 +56,20 @@ class Flushed:
         """Note that a file, just written or flushed, and its folder are on the disk."""
         key, state = _state(path)
         if state is not None and not self._storage.stick_or_share:
-            known = self._known()
-            known.pop(key, None)
-            known[key] = state
+            noted = self._noted()
+            noted.pop(key, None)
+            noted[key] = state
             self._changed = True
 
     def keep(self) -> None:
         """Write the note; where that fails, files are flushed once more the next time."""
         if self._changed:
-            kept = dict(list(self._known().items())[-MOST:])
+            newest = dict(list(self._noted().items())[-MOST:])
             with suppress(OSError):
                 # As a list: in it the order stands, in canonical JSON's members it does not.
-                disk.write_plain(self._file, canonical([*kept.items()]))
+                disk.write_plain(self._file, canonical([*newest.items()]))
 
-    def _known(self) -> dict[str, str]:
+    def _noted(self) -> dict[str, str]:
         if self._states is None:
             self._states = {}
             with suppress(OSError, ValueError, RecursionError, msgspec.MsgspecError):
@@ -79,7 +79,7 @@ class Flushed:
 
 
 def _state(path: Path) -> tuple[str, str | None]:
-    """Return what tells a file from all others, and its state; None where it tells nothing."""
+    """Return a file's unique key, and its state; None if the state proves nothing."""
     if sys.platform == "win32":
         return "", None  # its inode and its time of change are no such proof
     try:

@@ -35,8 +35,8 @@ _FLAGS = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0)
 class Held:
     """The lock while it is held.
 
-    `unproven`: what was written before is not known to be flushed. It begins so where the
-    holder before was stopped or left it so. While it is so the file keeps its text.
+    `unproven`: earlier files may not be flushed. It begins true if the holder before was stopped or
+    left it so. While it is true the file keeps its text.
     """
 
     def __init__(self, descriptor: int, path: Path, *, unproven: bool) -> None:
@@ -45,7 +45,7 @@ class Held:
         self.unproven = unproven
 
     def stands(self) -> bool:
-        """Tell whether the lock is still found under its path; a stick may have been pulled."""
+        """Return whether the lock is still at its path; a stick may have been pulled out."""
         try:
             return _is_still(self._descriptor, self._path)
         except OSError:
@@ -56,12 +56,12 @@ class Held:
 def locked(path: Path, since: str, *, wait: float | None = None) -> Iterator[Held]:
     """Hold the writers' lock while the block runs; a kill releases it too.
 
-    `since` goes into the file for the second writer to be told, and stands there until the
-    block ends: a text that nobody holds is a writer that was stopped. Raises `vault-busy`
+    `since` goes into the file, for the message to a second writer, and stays until the block ends:
+    a text without a lock is of a writer that was stopped. Raises `vault-busy`
     after `wait` seconds, `vault-no-lock`, or what a failed write becomes.
     """
-    descriptor, left = _lock(path, WAIT if wait is None else wait)
-    held = Held(descriptor, path, unproven=left)
+    descriptor, signed = _lock(path, WAIT if wait is None else wait)
+    held = Held(descriptor, path, unproven=signed)
     try:
         _sign(descriptor, path, since)
         yield held
@@ -87,25 +87,25 @@ def _sign(descriptor: int, path: Path, since: str) -> None:
 
 
 def _lock(path: Path, wait: float) -> tuple[int, bool]:
-    """Return the locked file, and whether a text stands in it."""
+    """Return the locked file, and whether it holds a text."""
     deadline = time.monotonic() + wait
     while True:
         try:
             descriptor = os.open(path, _FLAGS, disk.OPEN)
         except OSError as error:
             raise disk.write_refusal(error, path) from error
-        held = left = False
+        held = signed = False
         try:
-            ours = _lock_now(descriptor) and _is_still(descriptor, path)
-            left = ours and os.fstat(descriptor).st_size > 0
-            held = ours
+            locked_now = _lock_now(descriptor) and _is_still(descriptor, path)
+            signed = locked_now and os.fstat(descriptor).st_size > 0
+            held = locked_now
         except OSError as error:
             raise NO_LOCK.error(file=str(path), found=disk.words(error)) from error
         finally:
             if not held:
                 os.close(descriptor)
         if held:
-            return descriptor, left
+            return descriptor, signed
         if time.monotonic() >= deadline:
             raise BUSY.error(file=str(path), found=_holder(path))
         time.sleep(STEP)
@@ -124,7 +124,7 @@ def _lock_now(descriptor: int) -> bool:
 
 
 def _is_still(descriptor: int, path: Path) -> bool:
-    """Tell whether the locked file is the one under that name, and not a removed one."""
+    """Return whether the locked file is the one under that name, and not a removed one."""
     try:
         return os.path.samestat(os.fstat(descriptor), os.stat(path))  # noqa: PTH116 - os
     except FileNotFoundError:
@@ -140,5 +140,5 @@ def _holder(path: Path) -> str:
 
 
 def _host() -> str:
-    """Return the computer's name where the system tells it without the environment."""
+    """Return the computer's name if the system gives it without the environment."""
     return "this computer" if sys.platform == "win32" else os.uname().nodename

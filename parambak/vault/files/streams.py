@@ -41,22 +41,22 @@ class Stream(io.RawIOBase):
 
     def read(self, size: int | None = -1, /) -> bytes:
         """Return the next `size` bytes, fewer only at the file's end; without a size, all."""
-        left = sys.maxsize if size is None or size < 0 else size
+        remaining = sys.maxsize if size is None or size < 0 else size
         pieces = []
-        while left > 0 and (piece := os.read(self._descriptor, min(left, _PIECE))):
+        while remaining > 0 and (piece := os.read(self._descriptor, min(remaining, _PIECE))):
             pieces.append(piece)
-            left -= len(piece)
+            remaining -= len(piece)
         return b"".join(pieces)
 
     def write(self, data: ReadableBuffer, /) -> int:
         """Write all bytes, and return how many they are."""
-        rest = memoryview(data)
-        size = len(rest)
-        while rest:
-            written = os.write(self._descriptor, rest)
+        remaining = memoryview(data)
+        size = len(remaining)
+        while remaining:
+            written = os.write(self._descriptor, remaining)
             if written <= 0:
                 raise OSError(errno.EIO, "The system wrote nothing")
-            rest = rest[written:]
+            remaining = remaining[written:]
         return size
 
     def seek(self, offset: int, whence: int = os.SEEK_SET, /) -> int:

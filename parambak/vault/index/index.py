@@ -44,8 +44,8 @@ LOOSE = 64  # records outside the database, read from their files at each openin
 SMALL = 512  # records up to which every folder is listed at each opening
 NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing down
 SETTLED = 3_000_000_000  # nanoseconds: a folder's time may be 2 s coarse (FAT)
-KEPT = 4  # vessels whose records are held in memory once they were asked for
-SAID = 5  # of each kind of finding, so that a lost disk does not fill the screen
+MOST_ORDERED = 4  # vessels whose records are held in memory once they were asked for
+SHOWN = 5  # of each kind of finding, so that a lost disk does not fill the screen
 _CHUNK = 256
 _UNSETTLED = disk.Stamp(-1, 0)
 
@@ -105,7 +105,7 @@ class Index:
         self._loose: dict[str, Stored] = {}
         self._loose_telling: set[str] = set()
         self._stamps: dict[str, Stamp] = {}
-        self._kept: dict[str, tuple[Stored, ...]] = {}
+        self._ordered: dict[str, tuple[Stored, ...]] = {}
         self._telling: dict[str, list[Stored]] | None = None
         self._skipped: dict[str, str] = {}
         self.changes = 0
@@ -136,12 +136,12 @@ class Index:
     def records(self, vessel: str | None) -> tuple[Stored, ...]:
         """Return the records about a vessel, or about the vault itself, in causal order."""
         key = vessel or ""
-        if key not in self._kept:
+        if key not in self._ordered:
             ordered = causal_order(self.of_kind(vessel, None))
-            while len(self._kept) >= KEPT:
-                self._kept.pop(next(iter(self._kept)))
-            self._kept[key] = ordered
-        return self._kept[key]
+            while len(self._ordered) >= MOST_ORDERED:
+                self._ordered.pop(next(iter(self._ordered)))
+            self._ordered[key] = ordered
+        return self._ordered[key]
 
     def of_kind(self, vessel: str | None, kind: str | None) -> list[Stored]:
         """Return the records of one kind (None: all) about a vessel or the vault, in no order."""
@@ -156,8 +156,8 @@ class Index:
 
     def chain(self, vessel: str) -> tuple[Link, ...]:
         """Return the links of all records about a vessel, in causal order; quicker than those."""
-        if vessel in self._kept:
-            return tuple(map(_link_of, self._kept[vessel]))
+        if vessel in self._ordered:
+            return tuple(map(_link_of, self._ordered[vessel]))
         return causal_order(self._trying(lambda: self._gather_links(vessel)))
 
     def _gather_links(self, vessel: str) -> list[Link]:
@@ -227,9 +227,9 @@ class Index:
         telling = self._telling or {}
         if key and (key not in telling or stored.digest in self._loose_telling):
             self._telling = None
-        before = self._kept.pop(key, None)
+        before = self._ordered.pop(key, None)
         if before is not None and {s.digest for s in heads(before)} == {*stored.record.after}:
-            self._kept[key] = (*before, stored)  # behind all others
+            self._ordered[key] = (*before, stored)  # behind all others
         if self._database is not None:
             self._watch_times(stored.digest[:2])
         if len(self._loose) > 8 * LOOSE:
@@ -252,7 +252,7 @@ class Index:
         )
 
     def _changed(self) -> None:
-        self._kept.clear()
+        self._ordered.clear()
         self._telling = None
         self.changes += 1
 
@@ -292,8 +292,8 @@ class Index:
     def _folders(self, *, changed: bool) -> list[str]:
         """Return the folders of records that are there or were; or only those `changed`."""
         before = self._database.stamps() if self._database else {}
-        there = self._stamps or disk.folders_in(self._records)
-        folders = sorted({*there, *before, *(digest[:2] for digest in self._loose)})
+        present = self._stamps or disk.folders_in(self._records)
+        folders = sorted({*present, *before, *(digest[:2] for digest in self._loose)})
         if not changed:
             return folders
         return [name for name in folders if before.get(name, _UNSETTLED) != self._stamps.get(name)]
@@ -304,12 +304,12 @@ class Index:
         held = {digest for digest in self._loose if all_of_them or digest[:2] in folders}
         if self._database is not None:
             held |= self._database.digests(None if all_of_them else folders)
-        there: set[str] = set()
+        present: set[str] = set()
         for name in folders:
-            there |= self._list(name)
-            if not held and len(there) > LOOSE:
+            present |= self._list(name)
+            if not held and len(present) > LOOSE:
                 break  # all of them will be listed to fold them
-        return sorted(there - held), sorted(held - there)
+        return sorted(present - held), sorted(held - present)
 
     def _list(self, folder: str) -> set[str]:
         """Return the digests of which a folder of records has files; none where it is none."""
@@ -430,7 +430,7 @@ class Index:
         self.close()
         self._changed()
         self._stamps = disk.stamps_in(self._records)
-        if verdict.damaged and not passing and self._throw_away():
+        if verdict.damaged and not passing and self._remove():
             self._find(INDEX_REBUILT, f"The index was built again from the records: {verdict}.")
             with suppress(Mistrusted):
                 self._fold(self._stamps)
@@ -443,16 +443,16 @@ class Index:
 
     def rebuild(self) -> int:
         """Remove the index and build it again from the records; return how many it holds."""
-        asked = [Mistrusted("by request", damaged=True)]
+        requests = [Mistrusted("by request", damaged=True)]
 
         def count() -> int:
-            if asked:
-                raise asked.pop()
+            if requests:
+                raise requests.pop()
             return len(self._loose) + (self._database.count() if self._database else 0)
 
         return self._trying(count)
 
-    def _throw_away(self) -> bool:
+    def _remove(self) -> bool:
         path = self._file.path
         # The database last: a journal without its database would be taken for the next one's.
         for tail in ("-journal", "-wal", "-shm", ""):
@@ -463,17 +463,17 @@ class Index:
 
     def _say(self, code: str, digests: Iterable[str], text: str) -> None:
         listed = list(digests)
-        for digest in listed[:SAID]:
+        for digest in listed[:SHOWN]:
             self._find(code, f"{file_of(digest)} {text}")
-        if len(listed) > SAID:
-            self._find(code, f"{len(listed) - SAID} more records have the same damage.")
+        if len(listed) > SHOWN:
+            self._find(code, f"{len(listed) - SHOWN} more records have the same damage.")
 
     def _say_skipped(self) -> None:
-        for digest, why in sorted(self._skipped.items())[:SAID]:
+        for digest, why in sorted(self._skipped.items())[:SHOWN]:
             self._find(RECORD_SKIPPED, f"{file_of(digest)} was left out: {why}.")
-        if len(self._skipped) > SAID:
+        if len(self._skipped) > SHOWN:
             self._find(
-                RECORD_SKIPPED, f"{len(self._skipped) - SAID} more records were left out too."
+                RECORD_SKIPPED, f"{len(self._skipped) - SHOWN} more records were left out too."
             )
 
     def _find(self, code: str, text: str) -> None:

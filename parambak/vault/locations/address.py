@@ -39,14 +39,14 @@ def parse(text: str) -> Address:
         strange = "".join(c for c in text if not c.isprintable())[:1]
         found = f"a character that does not print, U+{ord(strange):04X}" if strange else ""
         raise ADDRESS.error(expected=expected, found=found or f"{len(text)} characters")
-    scheme, mark, rest = text.partition("://")
+    scheme, mark, path = text.partition("://")
     if not mark:
         if "::" in text:
             raise ADDRESS.error(expected="one address", found="a chain of several")
         return Address(text, "", text)
     if not scheme.isascii() or not scheme.replace("+", "").replace("-", "").isalnum():
         raise ADDRESS.error(expected="a URL", found="no scheme before ://")
-    if "::" in rest or "://" in rest:
+    if "::" in path or "://" in path:
         raise ADDRESS.error(expected="one address", found="a chain of several")
     return _url(text, scheme.lower())
 
@@ -89,7 +89,7 @@ def kept_address(text: str, vault: Path) -> str:
     if address.scheme:
         return text
     folder = Path(address.path).absolute()
-    root, there = vault.resolve(), folder.resolve()
-    if root.is_relative_to(there) or there.is_relative_to(root):
+    root, target = vault.resolve(), folder.resolve()
+    if root.is_relative_to(target) or target.is_relative_to(root):
         raise INSIDE.error(file=text, expected="another disk or stick", found=str(root))
     return str(folder)

@@ -75,28 +75,28 @@ class _Fetch:
         self._vault = vault
         self._store, self._listed, self._identity, self._vessels = source
         self._failure = failure
-        self._kept: dict[str, bytes] = {}
+        self._cached: dict[str, bytes] = {}
         self._room = _KEPT
 
     def run(self, *, both_ways: bool) -> Fetched:
-        known = self._known()
-        lost = self._lost(known)
-        back = self._with_those_before(lost & self._listed.records.keys(), known)
+        present = self._digests()
+        lost = self._lost(present)
+        back = self._with_those_before(lost & self._listed.records.keys(), present)
         healed = self._heal(back) if back else Joined(0, 0, (), (), ())
-        known |= self._known() if back else set()
+        present |= self._digests() if back else set()
         taken = Joined(0, 0, (), (), ())
         if both_ways:
-            more = self._with_those_before(self._listed.records.keys() - known, known)
+            more = self._with_those_before(self._listed.records.keys() - present, present)
             with self._vault.writing() as writing:
                 taken = join(self._vault, writing, self._pieces(more))
-            known = self._known()
-        gone = [Damage(records.file_of(d), GONE) for d in sorted(lost - known)]
+            present = self._digests()
+        gone = [Damage(records.file_of(d), GONE) for d in sorted(lost - present)]
         return Fetched(
             objects=taken.added_objects,
             records=taken.added_records,
-            healed=(*(records.file_of(d) for d in sorted(back.keys() & known)), *taken.healed),
+            healed=(*(records.file_of(d) for d in sorted(back.keys() & present)), *taken.healed),
             refused=(*healed.refused, *taken.refused, *gone),
-            unknown=len(self._listed.records.keys() - known - {first_record(self._identity)[0]}),
+            unknown=len(self._listed.records.keys() - present - {first_record(self._identity)[0]}),
         )
 
     def _heal(self, back: dict[str, Record]) -> Joined:
@@ -106,13 +106,13 @@ class _Fetch:
             # What was here before goes back into its location, whatever else is still wanting.
             return join(self._vault, writing, self._pieces(back), loose=True)
 
-    def _known(self) -> set[str]:
-        known = {stored.digest for stored in self._vault.records(None)}
+    def _digests(self) -> set[str]:
+        present = {stored.digest for stored in self._vault.records(None)}
         for vessel in self._vault.vessels():
-            known.update(link.digest for link in self._vault.chain(vessel))
-        return known
+            present.update(link.digest for link in self._vault.chain(vessel))
+        return present
 
-    def _lost(self, known: set[str]) -> set[str]:
+    def _lost(self, present: set[str]) -> set[str]:
         """Return the records that this vault had: of a limited location's vessels if that can be.
 
         One whose file is right came from another process a moment ago, or is of a later format.
@@ -124,10 +124,10 @@ class _Fetch:
                 named.update(d for link in self._vault.chain(vessel) for d in link.record.after)
         if sent is None:
             named.update(d for stored in self._vault.records(None) for d in stored.record.after)
-        here = set(self._files_here())
+        files = set(self._files_here())
         if sent is not None:
-            here &= self._listed.records.keys()
-        return {digest for digest in (named | here) - known if not self._is_right(digest)}
+            files &= self._listed.records.keys()
+        return {digest for digest in (named | files) - present if not self._is_right(digest)}
 
     def _is_right(self, digest: str) -> bool:
         path = self._vault.root / records.file_of(digest)
@@ -136,29 +136,29 @@ class _Fetch:
     def _files_here(self) -> Iterator[str]:
         """Yield the digests that the vault has files of records for, right or wrong."""
         folder = self._vault.root / records.FOLDER
-        for two in disk.stamps_in(folder):
-            for name in disk.names_in(folder / two):
+        for digits in disk.stamps_in(folder):
+            for name in disk.names_in(folder / digits):
                 if records.named_by(name):
                     yield name.removesuffix(records.SUFFIX)
 
     # --- what is taken ---
 
-    def _with_those_before(self, wanted: Iterable[str], known: set[str]) -> dict[str, Record]:
+    def _with_those_before(self, digests: Iterable[str], present: set[str]) -> dict[str, Record]:
         """Return the records wanted, and those there that they are after and the vault has not."""
-        found: dict[str, Record] = {}
-        waiting = set(wanted)
+        needed: dict[str, Record] = {}
+        waiting = set(digests)
         while waiting:
             digest = waiting.pop()
             record = self._record(digest)
             if record is None or not self._belongs(record):
                 continue
-            found[digest] = record
+            needed[digest] = record
             waiting.update(
                 d
                 for d in record.after
-                if d not in known and d not in found and d in self._listed.records
+                if d not in present and d not in needed and d in self._listed.records
             )
-        return found
+        return needed
 
     def _belongs(self, record: Record) -> bool:
         return self._vessels is None or record.vessel in self._vessels
@@ -175,12 +175,12 @@ class _Fetch:
             return None
 
     def _bytes(self, digest: str) -> bytes:
-        if digest in self._kept:
-            return self._kept[digest]
+        if digest in self._cached:
+            return self._cached[digest]
         data = self._read(records.file_of(digest), records.MAX_BYTES)
         if len(data) <= self._room:
             self._room -= len(data)
-            self._kept[digest] = data
+            self._cached[digest] = data
         return data
 
     def _pieces(self, taken: dict[str, Record]) -> Iterator[Piece]:

@@ -189,12 +189,12 @@ def make_location(  # noqa: PLR0913 - what has to agree, all by keyword
     ours = contents.location in known or contents.vault == vault or contents.empty
     if not ours and not merge:
         expected = f"nothing, or vault {vault[:8]}"
-        other = (
+        holder = (
             f"vault {contents.vault[:8]}"
             if contents.vault
             else f"backup location {(contents.location or '')[:8]}"
         )
-        raise OTHER_VAULT.error(file=store.shown, expected=expected, found=other)
+        raise OTHER_VAULT.error(file=store.shown, expected=expected, found=holder)
     identity = contents.location or new_identity()
     if contents.location is None:
         _write(store, FILE, marker(identity))
@@ -247,16 +247,16 @@ def require_location(store: Store, identity: str, *, packed: bool) -> Contents:
     """Return what is at an address; raise VaultRefused where it is not that backup location."""
     contents = contents_at(store)
     if contents.location is None:
-        what = "an empty folder" if contents.empty else "no marker"
+        content = "an empty folder" if contents.empty else "no marker"
         raise ABSENT.error(
-            file=store.shown, expected=f"{FILE} of backup location {identity[:8]}", found=what
+            file=store.shown, expected=f"{FILE} of backup location {identity[:8]}", found=content
         )
     if contents.location != identity:
-        expected, other = (
+        expected, marked = (
             f"backup location {identity[:8]}",
             f"backup location {contents.location[:8]}",
         )
-        raise ANOTHER.error(file=store.shown, expected=expected, found=other)
+        raise ANOTHER.error(file=store.shown, expected=expected, found=marked)
     _refuse_another_kind(store, contents, packed=packed)
     return contents
 

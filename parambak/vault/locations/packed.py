@@ -81,7 +81,7 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
     vessels = vessels_to_send(vault, location)
     for vessel in vessels:
         try:
-            sending.one(vessel)
+            sending.send_vessel(vessel)
         except OSError as error:
             done = len(sending.proven)
             raise SendingFailed(
@@ -90,7 +90,7 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
     return sending.sent()
 
 
-class _There(NamedTuple):
+class _Present(NamedTuple):
     """What is in a pack and right: digests of records and objects; `damaged` are members.
 
     A pack that is refused as a whole is no `pack`: it proves nothing of what is held.
@@ -145,31 +145,31 @@ class _Packing:
             fetched=fetched if self._both_ways else None,
         )
 
-    def one(self, vessel: str) -> None:
+    def send_vessel(self, vessel: str) -> None:
         """Bring one vessel's pack up to date."""
         file = pack_file(vessel)
         packs = self._store.names(PACKS)  # fails where the stick was pulled
-        there: _There | None = None
+        present: _Present | None = None
         if file.rpartition("/")[2] in packs:
-            there = self._look(vessel, file)
+            present = self._look(vessel, file)
         stored = self._vault.records(vessel)
-        unknown = there.records - {s.digest for s in stored} if there else set()
+        unknown = present.records - {s.digest for s in stored} if present else set()
         self._unknown += len(unknown)
-        if there is not None and not there.damaged and not _lacks(there, stored):
+        if present is not None and not present.damaged and not _lacks(present, stored):
             self._right += 1
         elif unknown:
             text = UNTAKEN.format("1 record" if len(unknown) == 1 else f"{len(unknown)} records")
             self._refused.append(Damage(file, text))
         else:
-            there = self._write(vessel, file, there) or there
-        if there is not None and there.pack and there.records:
+            present = self._write(vessel, file, present) or present
+        if present is not None and present.pack and present.records:
             self.proven.append(
-                proof(vessel, stored, there.records, there.objects, hashed=not self._quick)
+                proof(vessel, stored, present.records, present.objects, hashed=not self._quick)
             )
 
     # --- what is there ---
 
-    def _look(self, vessel: str, file: str) -> _There | None:
+    def _look(self, vessel: str, file: str) -> _Present | None:
         """Return what is in a pack that stands there; another vessel's is kept aside."""
         try:
             with opened(self._path(file)) as pack:
@@ -177,12 +177,12 @@ class _Packing:
                     self._aside(file)
                     return None
                 damaged = () if self._quick else pack.check(self._progress)
-                there = _There(*_digests(pack, {damage.file for damage in damaged}), damaged)
+                present = _Present(*_digests(pack, {damage.file for damage in damaged}), damaged)
                 if not self._quick:
-                    self._heal_here(pack.pieces(), vessel, there)
+                    self._heal_here(pack.pieces(), vessel, present)
                 if self._both_ways:
                     self._take(pack.pieces())
-                return there
+                return present
         except PackRefused as error:
             if error.code == NEWER.code:
                 raise
@@ -190,29 +190,29 @@ class _Packing:
                 self._store.names(PACKS)  # fails in its turn where the stick was pulled
             return self._rescue(vessel, file)
 
-    def _rescue(self, vessel: str, file: str) -> _There:
+    def _rescue(self, vessel: str, file: str) -> _Present:
         """Take what the vault lost out of a pack that is refused, before it is put aside."""
         with surveyed([self._path(file)], self._progress) as heap:
             pieces = [piece for piece in heap.pieces() if _may_be_of(piece, vessel)]
             of_records = {piece.digest for piece in pieces if piece.is_record}
             of_objects = {piece.digest for piece in pieces if not piece.is_record}
             damage = Damage(file, "It cannot be read as a pack.")
-            there = _There(of_records, of_objects, (damage,), pack=False)
-            self._heal_here(pieces, vessel, there)
+            present = _Present(of_records, of_objects, (damage,), pack=False)
+            self._heal_here(pieces, vessel, present)
             if not self._both_ways:
-                return there
+                return present
             self._take(pieces)
         # What could not be taken lacks what it needs for good: it holds up nothing.
-        known = {stored.digest for stored in self._vault.records(vessel)}
-        return there._replace(records=of_records & known)
+        digests = {stored.digest for stored in self._vault.records(vessel)}
+        return present._replace(records=of_records & digests)
 
     def _aside(self, file: str) -> None:
         put_aside(self._store, file)
         self._healed_there.append(file)
 
-    def _heal_here(self, from_pack: Iterable[Piece], vessel: str, there: _There) -> None:
+    def _heal_here(self, from_pack: Iterable[Piece], vessel: str, present: _Present) -> None:
         """Take back what the vault lost of this vessel, if the pack has it right."""
-        wrong = self._wrong_here(vessel, there)
+        wrong = self._wrong_here(vessel, present)
         if not wrong:
             return
         with self._vault.writing() as writing:
@@ -222,16 +222,16 @@ class _Packing:
             join(self._vault, writing, pieces, loose=True)
         self._healed_here += sorted(wrong)
 
-    def _wrong_here(self, vessel: str, there: _There) -> set[str]:
+    def _wrong_here(self, vessel: str, present: _Present) -> set[str]:
         stored = self._vault.records(vessel)
-        known = {s.digest for s in stored}
-        lost = {d for s in stored for d in s.record.after} - known
-        lost |= {d for d in there.records - known if self._is_here(records.file_of(d))}
-        wrong = {records.file_of(d) for d in lost & there.records}
+        digests = {s.digest for s in stored}
+        lost = {d for s in stored for d in s.record.after} - digests
+        lost |= {d for d in present.records - digests if self._is_here(records.file_of(d))}
+        wrong = {records.file_of(d) for d in lost & present.records}
         for s in stored:
-            if s.digest in there.records and not self._holds(s.file, s.digest):
+            if s.digest in present.records and not self._holds(s.file, s.digest):
                 wrong.add(s.file)
-        for digest in {d for s in stored for d in s.record.objects} & there.objects:
+        for digest in {d for s in stored for d in s.record.objects} & present.objects:
             file = objects.file_of(digest)
             if not self._holds(file, digest):
                 wrong.add(file)
@@ -253,11 +253,11 @@ class _Packing:
 
     # --- writing ---
 
-    def _write(self, vessel: str, file: str, there: _There | None) -> _There | None:
+    def _write(self, vessel: str, file: str, present: _Present | None) -> _Present | None:
         """Write a pack anew; None where the vault has a hole, and the old one stays."""
         try:
             of_records, of_objects = writing.contents(self._vault, [vessel])
-            self._put(vessel, file, keep=there is not None and bool(there.damaged))
+            self._put(vessel, file, keep=present is not None and bool(present.damaged))
         except VaultDamaged as error:
             self._refused.append(Damage(error.file or file, GONE))
             return None
@@ -267,7 +267,7 @@ class _Packing:
                 raise error.__cause__ from error
             raise
         self._written += 1
-        return _There(set(of_records), set(of_objects))
+        return _Present(set(of_records), set(of_objects))
 
     def _put(self, vessel: str, file: str, *, keep: bool) -> None:
         """Write the pack; `keep` the one that is there aside, once the new one is whole."""
@@ -292,13 +292,13 @@ def _may_be_of(piece: Piece, vessel: str) -> bool:
     return not piece.is_record or records.decode(piece.read()).vessel == vessel
 
 
-def _lacks(there: _There, stored: tuple[Stored, ...]) -> bool:
+def _lacks(present: _Present, stored: tuple[Stored, ...]) -> bool:
     """Tell whether a pack lacks more than the records that tell what is held."""
-    missing = [s for s in stored if s.digest not in there.records]
+    missing = [s for s in stored if s.digest not in present.records]
     if not all(s.record.kind == HELD for s in missing):
         return True
-    named = {d for s in stored if s.digest in there.records for d in s.record.objects}
-    return not named <= there.objects
+    named = {d for s in stored if s.digest in present.records for d in s.record.objects}
+    return not named <= present.objects
 
 
 def _digests(pack: Pack, damaged: set[str]) -> tuple[set[str], set[str]]:

@@ -126,10 +126,10 @@ def proof(
 
     `stored` are the vessel's records of this vault, in causal order.
     """
-    here = [s for s in stored if s.digest in held]
+    held_records = [s for s in stored if s.digest in held]
     return Proven(
         vessel=vessel,
-        heads=tuple(sorted(s.digest for s in heads(here))),
+        heads=tuple(sorted(s.digest for s in heads(held_records))),
         lacking=tuple(
             sorted(
                 s.digest
@@ -137,8 +137,8 @@ def proof(
                 if s.digest not in held or not set(s.record.objects) <= objects_held
             )
         ),
-        records=len(here),
-        objects=len(objects_held & {d for s in here for d in s.record.objects}),
+        records=len(held_records),
+        objects=len(objects_held & {d for s in held_records for d in s.record.objects}),
         hashed=hashed,
     )
 
@@ -156,7 +156,7 @@ class Sending:
         quick: bool,
     ) -> None:
         self._vault = vault
-        self._here = FolderStore(vault.root)
+        self._vault_store = FolderStore(vault.root)
         self._store = store
         self._location = location
         self._progress = progress
@@ -238,18 +238,18 @@ class Sending:
 
     def _group(self, vessel: str | None) -> None:
         stored = self._vault.records(vessel)
-        there = self._listing.records
-        missing = [s for s in stored if s.digest not in there]
+        listed = self._listing.records
+        missing = [s for s in stored if s.digest not in listed]
         if all(s.record.kind == HELD for s in missing):
             gone = {s.digest for s in missing}
             self._done += len(gone)
             stored = tuple(s for s in stored if s.digest not in gone)
         for digest in sorted({d for s in stored for d in s.record.objects}):
             self._object(digest)
-        here = {s.digest for s in stored if self._record(s)}
-        if vessel is not None and here:
+        whole = {s.digest for s in stored if self._record(s)}
+        if vessel is not None and whole:
             objects_held = {d for d, held in self._objects.items() if held}
-            self.proven.append(proof(vessel, stored, here, objects_held, hashed=not self._quick))
+            self.proven.append(proof(vessel, stored, whole, objects_held, hashed=not self._quick))
 
     # --- one file ---
 
@@ -257,12 +257,12 @@ class Sending:
         if digest not in self._objects:
             file = objects.file_of(digest)
             size = self._listing.objects.get(digest)
-            self._objects[digest] = self._both(file, digest, size, None)
+            self._objects[digest] = self._even_out(file, digest, size, None)
             self._step()
 
     def _record(self, stored: Stored) -> bool:
         size = self._listing.records.get(stored.digest)
-        held = self._both(stored.file, stored.digest, size, stored)
+        held = self._even_out(stored.file, stored.digest, size, stored)
         self._step()
         return held
 
@@ -270,22 +270,22 @@ class Sending:
         self._done += 1
         self._progress(self._done, max(self._done, self._total))
 
-    def _both(self, file: str, digest: str, size: int | None, record: Stored | None) -> bool:
+    def _even_out(self, file: str, digest: str, size: int | None, record: Stored | None) -> bool:
         """Bring one file to the same on both sides; tell whether the location holds it now."""
         if self._quick and size is not None and size == self._size_here(file):
             self._there += 1
             return True
         limit = records.MAX_BYTES if record else objects.MAX_BYTES
-        here = self._right_here(file, digest, limit)
-        there = None if size is None else self._right_there(file, digest, limit)
+        vault_bytes = self._right_here(file, digest, limit)
+        location_bytes = None if size is None else self._right_there(file, digest, limit)
         # The index may hold a record whose file is damaged.
-        good = here or there or (encode(record.record)[1] if record else None)
+        good = vault_bytes or location_bytes or (encode(record.record)[1] if record else None)
         if good is None:
             self._refused[file] = GONE
             return False
-        if here is None:
+        if vault_bytes is None:
             self._heal_here(file, digest, good)
-        if there is None:
+        if location_bytes is None:
             self._write(file, good, new=size is None)
             self._sent += size is None
         else:
@@ -308,7 +308,7 @@ class Sending:
 
     def _right_here(self, file: str, digest: str, limit: int) -> bytes | None:
         try:
-            data = self._here.read(file, limit)
+            data = self._vault_store.read(file, limit)
         except OSError as error:
             if disk.is_file(self._vault.root / vault_toml.FILE):
                 return None

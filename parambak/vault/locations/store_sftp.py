@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 PATIENCE = 30.0  # seconds that a server may say nothing
 PORT = 22
-_KNOWN_MOST = 16 << 20  # bytes of a file of known hosts
+_MOST_OF_HOSTS = 16 << 20  # bytes of a file of known hosts
 _PACKET = 32 << 10  # bytes that one answer holds
 
 
@@ -109,8 +109,8 @@ def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
         ) from error
     client = paramiko.SSHClient()
     try:
-        known = [line for file in ssh.known_hosts for line in _lines(file)]
-        for name, kind, key in _known_keys(known):
+        host_lines = [line for file in ssh.known_hosts for line in _lines(file)]
+        for name, kind, key in _trusted_keys(host_lines):
             client.get_host_keys().add(name, kind, key)
         client.set_missing_host_key_policy(paramiko.RejectPolicy())
         client.connect(
@@ -125,7 +125,7 @@ def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
             auth_timeout=PATIENCE,
         )
         key = client.get_transport().get_remote_server_key().get_base64()
-        revoked = any(line.startswith("@revoked") and key in line.split() for line in known)
+        revoked = any(line.startswith("@revoked") and key in line.split() for line in host_lines)
         if not revoked:
             return SftpStore(address.text, client, address.path, writer)
     except Exception as error:
@@ -138,13 +138,13 @@ def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
 
 def _lines(file: Path) -> list[str]:
     try:
-        text = disk.read_file(file, _KNOWN_MOST).decode("utf-8", "replace")
+        text = disk.read_file(file, _MOST_OF_HOSTS).decode("utf-8", "replace")
     except FileNotFoundError:
         return []
     return [line.strip() for line in text.splitlines()]
 
 
-def _known_keys(lines: Sequence[str]) -> Iterator[tuple[str, str, Any]]:
+def _trusted_keys(lines: Sequence[str]) -> Iterator[tuple[str, str, Any]]:
     """Yield host, kind and key of each line of known hosts that names a key outright.
 
     paramiko's own loader fails at a line that begins with `@`, and at a damaged one.

@@ -67,8 +67,8 @@ class SshTerms(NamedTuple):
 
 def ssh_terms(own: Path) -> SshTerms:
     """Return the files of the user's own folder for SSH, and the system's known hosts."""
-    known = (own / "known_hosts", Path("/etc/ssh/ssh_known_hosts"))
-    return SshTerms(known, tuple(own / name for name in KEYS))
+    hosts = (own / "known_hosts", Path("/etc/ssh/ssh_known_hosts"))
+    return SshTerms(hosts, tuple(own / name for name in KEYS))
 
 
 class FolderStore:
@@ -76,7 +76,7 @@ class FolderStore:
 
     def __init__(self, root: Path) -> None:
         self.root = root
-        self._same = self._what_is_there()
+        self._folder_id = self._identify()
 
     @property
     def shown(self) -> str:
@@ -85,7 +85,7 @@ class FolderStore:
 
     def names(self, folder: str) -> dict[str, int]:
         """Return the names in a folder and their sizes; none where the folder is not there."""
-        if self._same is not None:
+        if self._folder_id is not None:
             self._must_be_same()
         try:
             with os.scandir(self.root / folder) as entries:
@@ -106,8 +106,8 @@ class FolderStore:
             if isinstance(refusal.__cause__, OSError):
                 raise refusal.__cause__ from refusal
             raise
-        if self._same is None:
-            self._same = self._what_is_there()
+        if self._folder_id is None:
+            self._folder_id = self._identify()
 
     def rename(self, file: str, to: str) -> None:
         """Give a file another name, which nothing has."""
@@ -139,7 +139,7 @@ class FolderStore:
     def close(self) -> None:
         """Do nothing: a folder stays."""
 
-    def _what_is_there(self) -> tuple[int, int] | None:
+    def _identify(self) -> tuple[int, int] | None:
         try:
             status = os.stat(self.root)  # noqa: PTH116 - os throughout
         except (FileNotFoundError, NotADirectoryError):
@@ -148,9 +148,9 @@ class FolderStore:
 
     def _must_be_same(self) -> None:
         """Fail where the stick was pulled out: its mount point must not be filled instead."""
-        if self._same is None and not self.root.parent.is_dir():
+        if self._folder_id is None and not self.root.parent.is_dir():
             raise FileNotFoundError(errno.ENOENT, "The parent folder does not exist")
-        if self._same is not None and self._what_is_there() != self._same:
+        if self._folder_id is not None and self._identify() != self._folder_id:
             raise OSError(errno.ENODEV, "The folder is gone, or another folder is at its path")
 
 

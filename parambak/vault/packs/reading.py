@@ -228,8 +228,8 @@ def _refuse_other_members(manifest: writing.Manifest, members: list[Member]) -> 
             raise MEMBERS.error(expected=expected, found=f"{member.size} bytes")
     if len(members) != len(manifest.files):
         names = {member.name for member in members}
-        lacking = next((e.file for e in manifest.files if e.file not in names), "one name twice")
-        raise MEMBERS.error(expected=disk.shown(lacking), found="no such member")
+        missing = next((e.file for e in manifest.files if e.file not in names), "one name twice")
+        raise MEMBERS.error(expected=disk.shown(missing), found="no such member")
 
 
 def _hash(stream: BinaryIO, member: Member) -> None:

@@ -66,7 +66,7 @@ class _Work:
     """How many more bytes may be read and unpacked, of all members: headers can be made up."""
 
     def __init__(self) -> None:
-        self.left = 2 * MAX_TOTAL
+        self.remaining = 2 * MAX_TOTAL
 
 
 def begins_or_ends(begin: bytes, end: bytes) -> bool:
@@ -82,10 +82,10 @@ def members(stream: BinaryIO) -> Iterator[Salvaged]:
     length = stream.seek(0, 2)
     hints = sorted(set(_hints(stream, length)))
     lost: dict[str, Hint] = {}
-    found: set[str] = set()
+    proven: set[str] = set()
     behind, work = 0, _Work()
     for hint in hints:
-        if hint.at < behind or hint.name in found:
+        if hint.at < behind or hint.name in proven:
             continue  # within what was proven, or told twice
         unpacked = _unpacked(stream, hint, length, work)
         name = _name_of(hint, unpacked[0]) if unpacked else None
@@ -93,12 +93,12 @@ def members(stream: BinaryIO) -> Iterator[Salvaged]:
             if OURS.fullmatch(hint.name) and hint.name != MANIFEST:
                 lost.setdefault(hint.name, hint)
             continue
-        found.add(hint.name)
+        proven.add(hint.name)
         if name == hint.name:  # a made-up header with a right CRC-32 may span others
             behind = unpacked[1]
         yield Salvaged(hint, name, unpacked[0])
     for name, hint in lost.items():
-        if name not in found:
+        if name not in proven:
             yield Salvaged(hint, name, None)
 
 
@@ -186,9 +186,9 @@ def _unpacked(stream: BinaryIO, hint: Hint, length: int, work: _Work) -> tuple[b
         return _inflated(stream, hint.at, limit, work)
     if hint.method != STORED or hint.size > limit or hint.at + hint.size > length:
         return None
-    work.left -= hint.size
+    work.remaining -= hint.size
     stream.seek(hint.at)
-    return (stream.read(hint.size), hint.at + hint.size) if work.left >= 0 else None
+    return (stream.read(hint.size), hint.at + hint.size) if work.remaining >= 0 else None
 
 
 def _inflated(stream: BinaryIO, at: int, limit: int, work: _Work) -> tuple[bytes, int] | None:
@@ -203,12 +203,12 @@ def _inflated(stream: BinaryIO, at: int, limit: int, work: _Work) -> tuple[bytes
             if not chunk:
                 return None
             taken += len(chunk)
-            work.left -= len(chunk)  # data may be long and unpack to nothing
+            work.remaining -= len(chunk)  # data may be long and unpack to nothing
             while chunk and not unpacker.eof:
                 piece = unpacker.decompress(chunk, _CHUNK)
                 total += len(piece)
-                work.left -= len(piece)
-                if total > min(limit, MAX_RATIO * taken + _SPARE) or work.left < 0:
+                work.remaining -= len(piece)
+                if total > min(limit, MAX_RATIO * taken + _SPARE) or work.remaining < 0:
                     return None
                 pieces.append(piece)
                 chunk = unpacker.unconsumed_tail
