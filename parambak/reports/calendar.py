@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 def calendar(positions: Iterable[Due], made: datetime) -> bytes:
     """Return one event of a whole day for each reason of each position.
 
-    An event keeps its identity from one calendar to the next, so that a program that takes
-    in a later one replaces what it took in before.
+    An event keeps its identity from one calendar to the next: a calendar program replaces the
+    earlier event.
     """
     book = Calendar()
     book.add("prodid", f"-//parambak//parambak {__version__}//EN")

@@ -1,4 +1,4 @@
-"""The page of one copy: what it is, who read it, whether it is verified, what it says."""
+"""The page of one copy: what it is, who read it, whether it is verified, what it holds."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ MOST_LINES = 200
 def copy_page(
     desk: Desk, vessel: Vessel, unit: Unit | None, position: Position, copy: Copy
 ) -> bytes:
-    """Return the HTML page of a copy; raise VaultDamaged where its bytes cannot be had."""
+    """Return the HTML page of a copy; raise VaultDamaged if its bytes cannot be read."""
     assessor = desk.assessor
     layout = assessor.layout_of(position)
     image = assessor.image(copy.image)
@@ -49,7 +49,7 @@ def copy_page(
             "reads": parts.reads(desk, copy.reads),
             "before": parts.copy_name(position, before) if before is not None else None,
             "difference": difference,
-            "said": _remarks(desk, vessel, position, before, copy),
+            "remarks": _remarks(desk, vessel, position, before, copy),
             "parameters": parameters(assessor.decoded(position, copy)),
             "map": parts.drawn(image, size, layout, changed),
             "years": _years(desk, position, size or image.end, layout),
@@ -72,7 +72,7 @@ def _years(
 ) -> dict[str, Any] | None:
     """Return the memory over all reads, and the line of each parameter that ever changed.
 
-    None where it was never found otherwise; what is lost is passed over.
+    None if it never changed; lost images are left out.
     """
     images: list[tuple[str, Image]] = []
     for read in position.reads:
@@ -111,7 +111,7 @@ def _lines(layout: Layout | None, images: Sequence[Image]) -> list[tuple[str, st
 def _difference(
     desk: Desk, layout: Layout | None, before: Copy | None, image: Image
 ) -> Difference | None:
-    """Return how the copy differs from the one before it; None where that cannot be had."""
+    """Return how the copy differs from the one before it; None if its bytes cannot be read."""
     if before is None:
         return None
     try:

@@ -1,6 +1,6 @@
-"""From a template and what goes into it to one HTML file: no script, no outside file.
+"""Makes one HTML file from a template and its values: no script, no outside file.
 
-All text is escaped, and what moves or hides text is spelled out, whoever typed it.
+All text is escaped, and characters that move or hide text are written out.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ def render(template: str, values: Mapping[str, Any]) -> bytes:
 
 @cache
 def _environment() -> Environment:
-    # Slow to import, and needed where a page is made, nowhere else.
-    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - as said above
+    # Slow to import, and needed for pages only.
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - see above
 
     environment = Environment(
         loader=PackageLoader("parambak.reports"),
@@ -46,7 +46,7 @@ def _environment() -> Environment:
 
 
 def css_text(text: str) -> Markup:
-    """Return a text as it may stand between the quotes of a style sheet, cut to `FOOT`."""
+    """Return a text for use between the quotes of a style sheet, cut to `FOOT`."""
     shown = printable(text)
     cut = f"{shown[:FOOT]}…" if len(shown) > FOOT else shown
     plain = (c if c.isascii() and c.isalnum() else f"\\{ord(c):X} " for c in cut)
@@ -54,14 +54,14 @@ def css_text(text: str) -> Markup:
 
 
 def breakable(text: str) -> Markup:
-    """Return a name that may be broken behind each underscore and dot."""
+    """Return a name that may break after each underscore and dot."""
     shown = str(escape(printable(text)))
     broken = shown.replace("_", "_<wbr>").replace(".", ".<wbr>")
     return Markup(broken)  # noqa: S704 - escaped above
 
 
 def _shown(value: object) -> object:
-    """Return what stands on the page for a value: text made printable, nothing for None."""
+    """Return a value as the page shows it: text made printable, nothing for None."""
     if value is None:
         return ""
     if isinstance(value, str) and not isinstance(value, Markup):

@@ -1,7 +1,7 @@
-"""A map of a memory as SVG: what is known of each stretch, and what changed.
+"""A map of a memory as SVG: what each stretch holds by the layout, and what changed.
 
-Legible in black and white: each sort of cell has a pattern of its own, and a changed cell a
-black mark inside it.
+Legible in black and white: each kind of cell has its own pattern, and a changed cell a black
+mark inside it.
 """
 
 from __future__ import annotations
@@ -31,10 +31,10 @@ _NAMESPACE = "http://www.w3.org/2000/svg"
 ABSENT, UNKNOWN, RESERVED, FIELD, MOVING, CHECK = range(6)
 WORDS = (
     "no bytes here",
-    "nothing known",
+    "no field",
     "reserved",
     "a field",
-    "expected to change",
+    "running or volatile",
     "a check",
 )
 _STYLES = ("url(#absent)", "#fff", "url(#reserved)", "#ddd", "url(#moving)", "url(#check)")
@@ -51,29 +51,29 @@ PATTERNS = Markup("""<svg class="patterns" width="0" height="0" aria-hidden="tru
 
 
 class Cells(NamedTuple):
-    """The cells of a map: how many bytes each stands for, its sort, and whether it changed."""
+    """The cells of a map: bytes in each cell, the kind of each, and which changed."""
 
     bytes_a_cell: int
-    sorts: bytes
+    kinds: bytes
     changed: frozenset[int]
 
 
 def cells(size: int, image: Image, layout: Layout | None, changed: Iterable[Range]) -> Cells:
-    """Return the cells of a memory of `size` bytes; one shows the last sort that applies."""
+    """Return the cells of a memory of `size` bytes; a cell shows the last kind that applies."""
     step = 1
     while size > COLUMNS * MOST_ROWS * step:
         step *= 2
     count = -(-size // step)
-    sorts = bytearray([ABSENT]) * count
+    kinds = bytearray([ABSENT]) * count
     for block in image.ranges:
         for cell in _over(step, block.start, block.end, count):
-            sorts[cell] = UNKNOWN
+            kinds[cell] = UNKNOWN
     for slot in slots(layout) if layout is not None else ():
         for cell in _over(step, slot.at, slot.end, count):
-            if sorts[cell] != ABSENT:  # what has no bytes has no fields
-                sorts[cell] = max(sorts[cell], _sort(slot))
+            if kinds[cell] != ABSENT:  # without bytes there are no fields
+                kinds[cell] = max(kinds[cell], _kind(slot))
     touched = {cell for run in changed for cell in _over(step, run.start, run.end, count)}
-    return Cells(step, bytes(sorts), frozenset(touched))
+    return Cells(step, bytes(kinds), frozenset(touched))
 
 
 def _over(step: int, start: int, end: int, count: int) -> range:
@@ -81,7 +81,7 @@ def _over(step: int, start: int, end: int, count: int) -> range:
     return range(start // step, min((end - 1) // step + 1, count))
 
 
-def _sort(slot: Slot) -> int:
+def _kind(slot: Slot) -> int:
     if slot.kind == "check":
         return CHECK
     if slot.reserved:
@@ -91,7 +91,7 @@ def _sort(slot: Slot) -> int:
 
 def draw(cells: Cells) -> Markup:
     """Return the map as one SVG element, addresses at the left of each row."""
-    rows = -(-len(cells.sorts) // COLUMNS)
+    rows = -(-len(cells.kinds) // COLUMNS)
     width, height = LEFT + COLUMNS * CELL + 1, TOP + rows * CELL + 2
     head = f'<svg class="map" role="img" viewBox="0 0 {width} {height}" xmlns="{_NAMESPACE}">'
     lines = [head, *_columns(cells)]
@@ -102,7 +102,7 @@ def draw(cells: Cells) -> Markup:
 
 
 def _columns(cells: Cells) -> Iterator[str]:
-    """Yield the heads above the columns: what is to be added to the address of the row."""
+    """Yield the heads above the columns: the offset from the address of the row."""
     for column in range(0, COLUMNS, HEADS):
         added = f"+0x{column * cells.bytes_a_cell:02X}"
         yield f'<text x="{LEFT + column * CELL}" y="{TOP - 2}">{added}</text>'
@@ -111,27 +111,27 @@ def _columns(cells: Cells) -> Iterator[str]:
 def _row(cells: Cells, row: int) -> Iterator[str]:
     first = row * COLUMNS
     top = TOP + row * CELL + 1
-    digits = max(4, len(f"{len(cells.sorts) * cells.bytes_a_cell - 1:X}"))
+    digits = max(4, len(f"{len(cells.kinds) * cells.bytes_a_cell - 1:X}"))
     address = f"0x{first * cells.bytes_a_cell:0{digits}X}"
     yield f'<text x="{LEFT - 4}" y="{top + CELL - 2}" text-anchor="end">{address}</text>'
     column = 0
-    for sort, group in groupby(cells.sorts[first : first + COLUMNS]):
+    for kind, group in groupby(cells.kinds[first : first + COLUMNS]):
         length = len(list(group))
         yield (
             f'<rect x="{LEFT + column * CELL}" y="{top}" width="{length * CELL}" height="{CELL}" '
-            f'fill="{_STYLES[sort]}" stroke="#999" stroke-width=".4"/>'
+            f'fill="{_STYLES[kind]}" stroke="#999" stroke-width=".4"/>'
         )
         column += length
-    for cell in range(first, min(first + COLUMNS, len(cells.sorts))):
+    for cell in range(first, min(first + COLUMNS, len(cells.kinds))):
         if cell in cells.changed:
             left = LEFT + (cell - first) * CELL + 2
             yield f'<rect x="{left}" y="{top + 2}" width="{CELL - 4}" height="{CELL - 4}"/>'
 
 
 def legend(cells: Cells) -> tuple[tuple[Markup, str], ...]:
-    """Return a drawn sample and words for each sort of cell that the map shows."""
+    """Return a drawn sample and words for each kind of cell that the map shows."""
     shown = [
-        (_sample(f'fill="{_STYLES[sort]}"', ""), WORDS[sort]) for sort in sorted(set(cells.sorts))
+        (_sample(f'fill="{_STYLES[kind]}"', ""), WORDS[kind]) for kind in sorted(set(cells.kinds))
     ]
     if cells.changed:
         inner = f'<rect x="3" y="3" width="{CELL - 4}" height="{CELL - 4}"/>'

@@ -1,7 +1,7 @@
 """A memory over the visits as SVG: addresses across, visits down, what changed marked.
 
-Legible in black and white: a read is a grey bar; where its bytes differ from the read before,
-a black mark stands in it, as high as the share of the cell's bytes that changed.
+Legible in black and white: a read is a grey bar. A black mark shows bytes that differ from the
+read before; its height is the share of the cell's bytes that changed.
 """
 
 from __future__ import annotations

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
     from parambak.layouts.decode import CheckResult, Decoded, FieldValue
 
-MOST_FIELDS = 5000  # of one memory on a page; what is more is counted
-ALIKE = 3  # rows behind each other that hold the same are printed as one from here on
+MOST_FIELDS = 5000  # of one memory on a page; further fields are counted
+SAME_ROWS = 3  # from this many, rows in sequence with the same values are printed as one
 MOST_COLUMNS = 6  # of one table, so that it fits the sheet
 _INDEX = re.compile(r"\[(\d+)\]")
 
@@ -49,9 +49,9 @@ class Cell(NamedTuple):
 
 
 class Row(NamedTuple):
-    """A row of a group: its number, its own name, where it begins, and its cells.
+    """A row of a group: its number, its name, its first address, and its cells.
 
-    Of several that hold the same, "9 to 64" and where the first begins.
+    For several rows with the same values: "9 to 64" and the first address of the first.
     """
 
     number: str
@@ -61,7 +61,7 @@ class Row(NamedTuple):
 
 
 class Group(NamedTuple):
-    """Some columns of a group; `size` are its rows, `named` says whether any has a name."""
+    """Some columns of a group; `size` are its rows, `named`: one or more have a name."""
 
     name: str
     columns: tuple[Column, ...]
@@ -71,7 +71,7 @@ class Group(NamedTuple):
 
 
 class Parameters(NamedTuple):
-    """All that a layout says of a memory, as it is printed."""
+    """A memory decoded by a layout, as it is printed."""
 
     outside: tuple[str, ...]
     singles: tuple[Single, ...]
@@ -81,7 +81,7 @@ class Parameters(NamedTuple):
 
 
 def parameters(decoded: Decoded | None) -> Parameters | None:
-    """Return what is printed of a decoded memory; None where there is no layout."""
+    """Return what is printed of a decoded memory; None without a layout."""
     if decoded is None:
         return None
     fields = decoded.fields[:MOST_FIELDS]
@@ -100,7 +100,7 @@ def parameters(decoded: Decoded | None) -> Parameters | None:
 
 
 def limits(low: str | None, high: str | None) -> str:
-    """Return a range in words; nothing where there is none."""
+    """Return a range in words; nothing without one."""
     if low is not None and high is not None:
         return f"{low} to {high}"
     if low is not None:
@@ -121,14 +121,14 @@ def _single(field: FieldValue) -> Single:
 
 
 def _marks(field: FieldValue) -> tuple[str, ...]:
-    """Return what is odd about this very value."""
+    """Return what is unusual about this value."""
     return (field.mark,) if field.mark and field.value is not None else ()
 
 
 def _of_field(field: FieldValue) -> tuple[str, ...]:
-    """Return what the layout says of the field, whatever its value."""
+    """Return what the layout states of the field, for any value."""
     notes = (
-        (field.running, "expected to change"),
+        (field.running, "running"),
         (field.belongs_to_card, "belongs to the card"),
         (field.identifies_unit, "identifies the unit"),
     )
@@ -136,7 +136,7 @@ def _of_field(field: FieldValue) -> tuple[str, ...]:
 
 
 def _groups(fields: Iterable[FieldValue]) -> Iterable[Group]:
-    """Yield each group's tables, those of a group within a group behind it."""
+    """Yield each group's tables, followed by those of the groups within it."""
     by_group: dict[str, dict[str, list[FieldValue]]] = {}
     for field in fields:
         prefix = field.plan.slot.prefix
@@ -163,8 +163,8 @@ def _table(
     ]
     made = []
     for prefix, row in rows.items():
-        mine = {field.field.removeprefix(prefix): field for field in row}
-        cells = tuple(_cell(mine.get(key)) for key, _ in columns)
+        of_row = {field.field.removeprefix(prefix): field for field in row}
+        cells = tuple(_cell(of_row.get(key)) for key, _ in columns)
         number = ".".join(_INDEX.findall(prefix))
         made.append(Row(number, row[0].row, f"0x{min(f.at for f in row):04X}", cells))
     folded = tuple(_folded(made))
@@ -172,14 +172,14 @@ def _table(
 
 
 def _folded(rows: Iterable[Row]) -> Iterator[Row]:
-    """Yield the rows, those behind each other that hold the same as one."""
+    """Yield the rows, those in sequence with the same values as one."""
     for _, group in groupby(rows, key=lambda row: (row.cells, row.name)):
-        alike = list(group)
-        if len(alike) < ALIKE:
-            yield from alike
+        same = list(group)
+        if len(same) < SAME_ROWS:
+            yield from same
         else:
-            number = f"{alike[0].number} to {alike[-1].number}"
-            yield alike[0]._replace(number=number)
+            number = f"{same[0].number} to {same[-1].number}"
+            yield same[0]._replace(number=number)
 
 
 def _allowed(value: FieldValue) -> str:

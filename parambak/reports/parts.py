@@ -1,4 +1,4 @@
-"""The parts that pages share: identity, reads, differences, measurements, digests, the map."""
+"""The parts that pages share: identity, reads, differences, measurements, sums, the map."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ MOST_CHANGES = 1000  # changed fields on a page
 
 @dataclass(frozen=True)
 class Desk:
-    """What every page is made from: the vault's fleet, the assessor, and the time of making."""
+    """What every page needs: the vault's fleet, the assessor, and the time when it is made."""
 
     fleet: Fleet
     assessor: Assessor
@@ -50,10 +50,10 @@ class Desk:
 
     def person(self, mark: str | None) -> str:
         """Return the name behind a mark, or why there is none."""
-        return "nobody named" if mark is None else self.assessor.person(mark)
+        return "a person not recorded" if mark is None else self.assessor.person(mark)
 
     def frame(self, title: str, vessel: Vessel) -> dict[str, Any]:
-        """Return what stands on every page: its title, when it was made, the seal."""
+        """Return the frame of every page: its title, when it was made, the seal."""
         vault = self.assessor.vault
         line = seal.line_of(
             vessel.handle, [vault.records(identity) for identity in sorted(vessel.ids)]
@@ -84,7 +84,7 @@ class ByteRun(NamedTuple):
 
 
 class Difference(NamedTuple):
-    """How two images differ: changed fields, changed bytes, and those that nothing explains."""
+    """How two images differ: changed fields, changed bytes, and unmapped bytes."""
 
     same: bool
     changed_bytes: int
@@ -97,7 +97,7 @@ class Difference(NamedTuple):
 
 
 def ship(vessel: Vessel) -> list[Fact]:
-    """Return what is known of the vessel."""
+    """Return the names and numbers of the vessel."""
     facts: list[Fact] = [("vessel", _named(vessel.short, vessel.facts.get("display")))]
     _add(facts, "IMO number", vessel.facts.get("imo"))
     _add(facts, "official number", vessel.facts.get("other_number"))
@@ -107,7 +107,7 @@ def ship(vessel: Vessel) -> list[Fact]:
 def identity(
     vessel: Vessel, unit: Unit | None, position: Position, layout: Layout | None
 ) -> list[Fact]:
-    """Return what is known of the vessel, the unit and the position."""
+    """Return the names and numbers of the vessel, the unit and the position."""
     facts = ship(vessel)
     if unit is not None:
         facts.append(("unit", _named(unit.short, unit.facts.get("display"))))
@@ -133,7 +133,7 @@ def _named(short: str, display: str | None) -> str:
 
 
 def sums(copy: Copy, image: Image) -> list[Fact]:
-    """Return the digest and the sums of a copy's bytes."""
+    """Return the SHA-256 and the sums of a copy's bytes."""
     return [
         ("SHA-256 of the image", copy.sha256),
         ("bytes", str(image.size)),
@@ -185,7 +185,7 @@ def _stretch(run: Range) -> str:
 
 
 def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
-    """Return how two images differ, field by field where there is a layout."""
+    """Return how two images differ, field by field if there is a layout."""
     from parambak.layouts.decode import decode  # noqa: PLC0415 - slow to import, layouts only
 
     changed = runs(old, new)
@@ -203,7 +203,7 @@ def difference(layout: Layout | None, old: Image, new: Image) -> Difference:
         more_fields=max(0, len(fields) - MOST_CHANGES),
         runs=tuple(_byte_run(run, layout) for run in changed[:MOST_RUNS]),
         more_runs=max(0, len(changed) - MOST_RUNS),
-        unmapped=(*words, f"and {more} stretches more") if more else tuple(words),
+        unmapped=(*words, f"and {more} more stretches") if more else tuple(words),
         ranges=tuple(run.range for run in changed),
     )
 
@@ -223,7 +223,7 @@ def _byte_run(run: Run, layout: Layout | None) -> ByteRun:
 
 def _hex(data: bytes) -> str:
     if not data:
-        return "absent"
+        return "no bytes"
     more = " …" if len(data) > MOST_BYTES else ""
     return data[:MOST_BYTES].hex(" ").upper() + more
 
@@ -231,15 +231,15 @@ def _hex(data: bytes) -> str:
 def rounds(
     desk: Desk,
     records: Sequence[MeasurementRecord],
-    chosen: Iterable[str],
+    shown: Iterable[str],
     where: str | None = None,
 ) -> list[dict[str, Any]]:
-    """Return the rounds of these records, each against all that was measured before it there."""
-    some = set(chosen)
+    """Return the rounds of the `shown` records, each with its drift since earlier rounds."""
+    digests_shown = set(shown)
     return [
         _round(desk, record, records[:index], where)
         for index, record in enumerate(records)
-        if record.record in some
+        if record.record in digests_shown
     ]
 
 
@@ -267,7 +267,7 @@ def _round(
 
 
 def _limits(desk: Desk, record: MeasurementRecord) -> Limits | None:
-    """Return the limits that held then; None where there are none, or they cannot be had."""
+    """Return the limits of a round; None if there are none, or they cannot be read."""
     if record.limits is None:
         return None
     try:
@@ -291,7 +291,7 @@ def _reading(reading: Measurement, drift: Drift | None) -> dict[str, Any]:
 
 
 def _typed(reading: Measurement) -> str | None:
-    """Return what was typed, where it is not what is shown; of a speed, the wheel's teeth."""
+    """Return the text typed, if it differs from the value shown; of a speed, the wheel's teeth."""
     if reading.typed is None:
         return None
     teeth = f", {reading.teeth} teeth" if reading.frequency is not None and reading.teeth else ""
@@ -301,7 +301,7 @@ def _typed(reading: Measurement) -> str | None:
 def drawn(
     image: Image, size: int | None, layout: Layout | None, changed: Iterable[Range] = ()
 ) -> dict[str, Any]:
-    """Return the map of a memory, its legend, and what one cell stands for."""
+    """Return the map of a memory, its legend, and the bytes of one cell."""
     length = max(size or 0, image.end, 1)
     cells = memory_map.cells(length, image, layout, changed)
     return {
@@ -327,7 +327,7 @@ def _outcome(end: End | None) -> str:
     """Return how a swap ended, in words."""
     if end is None:
         return "OPEN"
-    word = "closed" if end.outcome == "closed" else "GIVEN UP"
+    word = "closed" if end.outcome == "closed" else "ABANDONED"
     return f"{word} on {end.at:%Y-%m-%d}{f': {end.reason}' if end.reason else ''}"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
+from parambak.memory.counted import counted
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
@@ -54,10 +55,10 @@ def swap_page(desk: Desk, where: str, swap: Swap) -> bytes:
             ],
             "unverified": [_unverified(desk, r) for r in swap.released if r.body.unverified],
             "rules": state.rules.title,
-            "said": _notes(desk, state, swap),
+            "notes": _notes(desk, state, swap),
             "change": _change(desk, state, swap),
             "identity": _identity(desk, state, swap),
-            "way": _way(state, swap),
+            "fallback": _fallback(state, swap),
             **_conditions(state),
             "sheets": _sheets(state, swap),
             **proof(desk, swap),
@@ -73,7 +74,7 @@ def _state(desk: Desk, swap: Swap) -> str:
     if swap.end is None:
         opened = swap.opened
         return f"OPEN, since {opened.at:%Y-%m-%d %H:%M} ({who(desk.assessor, opened)})"
-    word = "CLOSED" if swap.end.outcome == "closed" else "GIVEN UP"
+    word = "CLOSED" if swap.end.outcome == "closed" else "ABANDONED"
     reason = f": {swap.end.reason}" if swap.end.reason else ""
     return f"{word} on {swap.end.at:%Y-%m-%d %H:%M} ({who(desk.assessor, swap.end)}){reason}"
 
@@ -83,7 +84,7 @@ def _unverified(desk: Desk, step: Released) -> dict[str, Any]:
 
 
 def _notes(desk: Desk, state: SwapState, swap: Swap) -> tuple[str, ...]:
-    """Return what has to be said aloud before all else."""
+    """Return the notes that come first on the page."""
     notes = (*state.rules.notes, *notes_on(desk.assessor.vault, state))
     ends = [f"{end.outcome} on {end.at.date()} ({who(desk.assessor, end)})" for end in swap.ends]
     return (*notes, f"it was ended more than once: {'; '.join(ends)}") if len(ends) > 1 else notes
@@ -100,7 +101,7 @@ def _change(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
         ("description", f"the processor card is replaced; {route}: {_copy(state)}"),
         (
             "conclusion on impact",
-            f"{impact.text} ({who(desk.assessor, impact)})" if impact else "not told",
+            f"{impact.text} ({who(desk.assessor, impact)})" if impact else "not recorded",
         ),
         ("identity and version", _version(desk, state)),
         ("test report", f"{contents(swap)}; {named or 'no function test on record'}"),
@@ -112,7 +113,7 @@ def _copy(state: SwapState) -> str:
 
 
 def _version(desk: Desk, state: SwapState) -> str:
-    """Return what names the hardware, the software and the parameters that go in."""
+    """Return the hardware, the software and the parameters that go in."""
     layout = desk.assessor.layout_of(state.position)
     unit = state.unit.facts.get("maker_type") if state.unit is not None else None
     names = [f"unit {unit}"] if unit else []
@@ -126,7 +127,7 @@ def _version(desk: Desk, state: SwapState) -> str:
         names.append(f"layout {layout.title} {layout.revision or ''}".strip())
     if state.copy is not None:
         names.append(f"parameters {state.copy.sha256[:16]}")
-    return "; ".join(names) or "not known"
+    return "; ".join(names) or "not recorded"
 
 
 def _identity(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
@@ -137,7 +138,7 @@ def _identity(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
     facts.append(("opened by", who(desk.assessor, swap.opened)))
     facts.append(("selected copy", _copy(state)))
     if swap.choice is not None:
-        facts.append(("chosen because", f"{swap.choice.why} ({who(desk.assessor, swap.choice)})"))
+        facts.append(("selected because", f"{swap.choice.why} ({who(desk.assessor, swap.choice)})"))
     if state.copy is not None:
         facts.append(("SHA-256 of the copy", state.copy.sha256))
     return facts
@@ -149,14 +150,14 @@ def _of(vessel: Vessel, identity: str | None) -> Card | None:
 
 def _card(label: str, card: Card | None) -> list[parts.Fact]:
     if card is None:
-        return [(label, "its serial number was not told")]
+        return [(label, "its serial number is not recorded")]
     kind = card.facts.get("card_type")
     now = card.facts.get("location", "not known")
     return [(label, f"{card.serial}{f', {kind}' if kind else ''}; location now: {now}")]
 
 
-def _way(state: SwapState, swap: Swap) -> list[parts.Fact]:
-    """Return the route, the way back, and what the copy does to counters and to the card."""
+def _fallback(state: SwapState, swap: Swap) -> list[parts.Fact]:
+    """Return the route, the fallback plan, and the effect on counters and on the card."""
     texts = {condition.condition: condition.text for condition in state.readiness().conditions}
     names = ("fallback-plan", "old-card-kept", "safeties-inhibited", "counters", "belongs-to-card")
     route = ROUTES.get(swap.route, swap.route)
@@ -166,13 +167,13 @@ def _way(state: SwapState, swap: Swap) -> list[parts.Fact]:
 def _conditions(state: SwapState) -> dict[str, Any]:
     answer = state.readiness()
     return {
-        "wanting": answer.missing,
+        "missing": answer.missing,
         "conditions": answer.listed,
     }
 
 
 def _sheets(state: SwapState, swap: Swap) -> dict[str, Any] | None:
-    """Return the unit's card sheet against the new card's; None where there was none of it."""
+    """Return the unit's card sheet against the new card's; None without one."""
     entries = state.evidence.entries
     card = _of(state.vessel, swap.body.new_card)
     if entries is None:
@@ -250,7 +251,7 @@ def proof(desk: Desk, swap: Swap) -> dict[str, Any]:
 
 
 def contents(swap: Swap) -> str:
-    """Return in words whether it is proven that the card holds the selected copy, and by what."""
+    """Return in words whether it is proven that the card holds the selected copy, and how."""
     if swap.unproven is not None:
         return "contents NOT PROVEN"
     by_values = any(step.body.by_values for step in swap.proof)
@@ -277,26 +278,27 @@ def _read_back(desk: Desk, step: ReadBackStep, *, proving: bool) -> dict[str, An
         "files": ", ".join(dump.name for dump in body.dumps),
         "sha256": body.image.sha256,
         "loaded": body.loaded_correctly,
-        "found": _difference_words(body),
+        "differing": _difference_words(body),
         "proof": proving,
     }
 
 
 def _difference_words(body: ReadBackBody) -> str:
-    """Return how much differed, and how much of it was expected to."""
+    """Return how much differed, and how much of it runs by itself."""
     differing = body.differing_values if body.by_values else body.differing_bytes
-    expected = body.running_values if body.by_values else body.running_bytes
-    one, many = ("value", "values") if body.by_values else ("byte", "bytes")
-    words = f"{differing} {one if differing == 1 else many} differ{'s' if differing == 1 else ''}"
-    return f"{words}; {expected} more as expected" if expected else words
+    running = body.running_values if body.by_values else body.running_bytes
+    noun = "value" if body.by_values else "byte"
+    words = f"{counted(differing, noun)} differ{'s' if differing == 1 else ''}"
+    return f"{words}; {running} more in running fields" if running else words
 
 
 def differences(
     desk: Desk, layout: Layout | None, swap: Swap
 ) -> tuple[list[dict[str, Any]], Sequence[Range]]:
-    """Return how what was read back differs from the selected copy, and what changed at the last.
+    """Return how the images read back differ from the selected copy, and the newest's ranges.
 
-    One entry for each image that differs, the newest first; one read back by values has none.
+    There is one entry for each image that differs, the newest first; read-backs by values have
+    none.
     """
     entries: list[dict[str, Any]] = []
     changed: Sequence[Range] = ()
@@ -328,7 +330,7 @@ def _difference(desk: Desk, layout: Layout | None, body: ReadBackBody) -> parts.
 
 
 def _measurements(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:
-    """Return what was measured at the unit from the day of the opening on, or last before it."""
+    """Return the measurements at the unit during the swap, and the last ones before it."""
     ids = state.position.ids | (state.unit.ids if state.unit is not None else frozenset())
     records = measurement_records.records_of(desk.assessor.vault, state.vessel, ids)
     opened = swap.opened.at.date()
@@ -350,7 +352,7 @@ def _visits(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:
 
 
 def _others(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:
-    """Return the other swaps at this position: closed, given up, or open."""
+    """Return the other swaps at this position: closed, abandoned, or open."""
     swaps = swaps_at(desk.assessor.vault, state.vessel, state.position)
     return [
         parts.swap_entry(desk, number, other)

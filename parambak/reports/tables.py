@@ -1,6 +1,6 @@
-"""Everything on record as plain tables, for another program to take in.
+"""Everything on record as plain tables, for another program.
 
-The columns are stable: a later version may add some behind the last, and changes none.
+The columns are stable: a later version may add columns after the last, and changes none.
 formats/tables.md lists them.
 """
 
@@ -24,7 +24,7 @@ Row = tuple[Cell, ...]
 
 
 class Table(NamedTuple):
-    """A table's columns, and what gives its rows of one vessel."""
+    """A table's columns, and the function that gives its rows of one vessel."""
 
     columns: tuple[str, ...]
     rows: Callable[[Desk, Holdings, Vessel], Iterator[Row]]
@@ -117,7 +117,7 @@ def _read(desk: Desk, position: Position, read: Read) -> Row:
 
 
 def _further_facts() -> tuple[str, ...]:
-    """Return the facts of a read that have a column, but for those in the midst of the table."""
+    """Return the facts of a read that have a column at the end of the table."""
     facts = read_facts.by_member()
     return tuple(name for name in facts if facts[name].column and name not in {"reader", "how"})
 
@@ -309,7 +309,7 @@ TABLES: dict[str, Table] = {
 
 
 def cell(value: Cell) -> str:
-    """Return a cell of a CSV: text that a spreadsheet would take for a formula is guarded.
+    """Return a cell of a CSV; text that a spreadsheet would read as a formula is guarded.
 
     An apostrophe goes before text that begins with =, +, -, @, a tab or a line end, unless
     it is a number.

@@ -1,4 +1,4 @@
-"""The page of a visit: differences first, what was read, measured, remarked, and was not."""
+"""The page of a visit: differences first, then what was read and measured, and what was not."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
     """Return the HTML page of one visit."""
     reads = [(position, _reads(position, visit)) for position in vessel.positions]
-    missed = [position.where for position, some in reads if not some and position.copies]
+    missed = [p.where for p, of_visit in reads if not of_visit and p.copies]
     aboard = remarks_on_record(desk.assessor.vault, vessel)
     return render(
         "visit.html",
@@ -34,7 +34,9 @@ def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
             "closed": visit.closed is not None,
             "remark": visit.remark,
             "positions": [
-                _position(desk, aboard, position, some) for position, some in reads if some
+                _position(desk, aboard, position, of_visit)
+                for position, of_visit in reads
+                if of_visit
             ],
             "missed": missed,
             "measurements": _measurements(desk, vessel, visit),
@@ -48,7 +50,7 @@ def _identity(desk: Desk, vessel: Vessel, visit: Visit) -> list[parts.Fact]:
         *parts.ship(vessel),
         ("visit opened", f"{visit.on}, by {desk.person(visit.by)}"),
         ("visit closed", visit.closed or "still open"),
-        ("reader", visit.reader or "not told"),
+        ("reader", visit.reader or "not recorded"),
     ]
 
 
@@ -71,13 +73,13 @@ def _position(
         "conditions": verdict.conditions,
         "reads": parts.reads(desk, given),
         "before": select.copy_name(position, before) if before else None,
-        "said": parts.remarks_on(desk, aboard, position, before, copy) if before else [],
+        "remarks": parts.remarks_on(desk, aboard, position, before, copy) if before else [],
         **_contents(desk, position, before, copy),
     }
 
 
 def _before(position: Position, given: list[Read]) -> Copy | None:
-    """Return the copy that stood before this visit; None where there was none."""
+    """Return the copy before this visit; None if there was none."""
     first = min(read.order for read in given)
     earlier = [c for c in position.copies if any(r.order < first for r in c.reads)]
     return max(
@@ -88,7 +90,7 @@ def _before(position: Position, given: list[Read]) -> Copy | None:
 
 
 def _contents(desk: Desk, position: Position, before: Copy | None, copy: Copy) -> dict[str, Any]:
-    """Return what the copy holds and how it differs; nothing of what cannot be had."""
+    """Return what the copy holds and how it differs; nothing if its bytes cannot be read."""
     assessor = desk.assessor
     layout = assessor.layout_of(position)
     try:
@@ -115,11 +117,11 @@ def _contents(desk: Desk, position: Position, before: Copy | None, copy: Copy) -
 
 
 def _asks(difference: parts.Difference, *, bare: bool) -> bool:
-    """Return whether somebody must be asked: all of it where no layout tells the bytes."""
+    """Return whether the change needs an explanation; without a layout, any change does."""
     if difference.same:
         return False
-    telling = any(not change.explained for change in difference.fields)
-    return bare or telling or bool(difference.unmapped) or difference.more_fields > 0
+    unexplained = any(not change.explained for change in difference.fields)
+    return bare or unexplained or bool(difference.unmapped) or difference.more_fields > 0
 
 
 def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
@@ -130,8 +132,8 @@ def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, An
         places = [(unit.where, unit.ids), *((p.where, p.ids) for p in unit.positions)]
         for where, ids in places:
             records = measurement_records.only_at(aboard, ids)
-            chosen = [record.record for record in records if record.visit == visit.id]
-            rows += parts.rounds(desk, records, chosen, where)
+            shown = [record.record for record in records if record.visit == visit.id]
+            rows += parts.rounds(desk, records, shown, where)
     return rows
 
 

@@ -26,20 +26,20 @@ if TYPE_CHECKING:
 SHEET_TEXT = Fault(
     "sheet-text",
     SheetRefused,
-    "the card sheet is no TOML text",
-    "Save it as UTF-8, and mend the line named; `parambak card blank` gives one to fill in.",
+    "the card sheet is not TOML text",
+    "Save it as UTF-8, and correct the line named. `parambak card blank` writes one to fill in.",
 )
 SHEET_SIZE = Fault(
     "sheet-size",
     SheetRefused,
     "the card sheet is too large",
-    "A card sheet is a page of text: check that the right file was named.",
+    "A card sheet is a page of text. Check that the right file is named.",
 )
 SHEET_ENTRY = Fault(
     "sheet-entry",
     SheetRefused,
     "the card sheet is wrong: {why}",
-    "Mend each line named; formats/card-sheet.md says what each table holds.",
+    "Correct each line named; formats/card-sheet.md explains each table.",
 )
 
 MAX_DEPTH = 8
@@ -62,14 +62,14 @@ class Written(str):
 
 
 class Shape(NamedTuple):
-    """What a value must be, in words, and how it is told: None where it is not of the shape."""
+    """What a value must be, in words, and its text as an entry: None if it has another shape."""
 
     expected: str
-    told: Callable[[object], str | None]
+    text: Callable[[object], str | None]
 
 
-def told(value: object) -> str | None:
-    """Return a plain value as an entry's text; None where it is a list, a table or no number."""
+def plain_text(value: object) -> str | None:
+    """Return a plain value as an entry's text; None if it is a list, a table or not a number."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, Written):
@@ -82,27 +82,27 @@ def told(value: object) -> str | None:
 
 
 def _word(value: object) -> str | None:
-    return None if isinstance(value, bool) else told(value)
+    return None if isinstance(value, bool) else plain_text(value)
 
 
 def _text(value: object) -> str | None:
-    return told(value) if isinstance(value, str) and not isinstance(value, Written) else None
+    return plain_text(value) if isinstance(value, str) and not isinstance(value, Written) else None
 
 
 def _hexadecimal(digits: int) -> Shape:
     pattern = re.compile(rf"[0-9A-Fa-f]{{{digits}}}")
 
-    def sum_told(value: object) -> str | None:
+    def digits_of(value: object) -> str | None:
         text = _text(value)
         if text is None or not (text == "" or pattern.fullmatch(text)):
             return None
         return text.upper() if digits < 64 else text.lower()
 
-    return Shape(f"{digits} hexadecimal digits in quotes", sum_told)
+    return Shape(f"{digits} hexadecimal digits in quotes", digits_of)
 
 
 def _day(value: object) -> str | None:
-    """Return a day, a month or a year; None where it is none."""
+    """Return a day, a month or a year; None if it is not one."""
     if isinstance(value, date) and not isinstance(value, datetime):
         return value.isoformat()
     text = _word(value)
@@ -119,7 +119,7 @@ def _day(value: object) -> str | None:
 
 PLAIN = Shape(
     f"a text of at most {LONGEST_TEXT} plain characters, a number, true, false, a date or a list",
-    told,
+    plain_text,
 )
 WORD = Shape(f"a text of at most {LONGEST_TEXT} plain characters, or a number", _word)
 TEXT = Shape(f"a text of at most {LONGEST_TEXT} plain characters in quotes", _text)
@@ -149,8 +149,8 @@ TABLES: Mapping[str, Mapping[str, Shape]] = {
     "battery": {"type": WORD, "fitted": DAY, "replace-by": DAY, "keeps": WORD},
     **{name: {} for name in FREE},
 }
-KNOWN = (*TABLES, *ROWS)
-# What people type for a table or key, and the ones that they intend: the first that goes there.
+TABLE_NAMES = (*TABLES, *ROWS)
+# What people type for a table or key, and the keys that they intend: the first that is free.
 _INTENDED: Mapping[str, str] = {
     **dict.fromkeys(("place", "location", "socket", "slot"), "position"),
     **dict.fromkeys(("firmware", "fw", "ver"), "version software"),
@@ -167,47 +167,47 @@ _INTENDED: Mapping[str, str] = {
 }
 
 
-def meant(name: str, known: Iterable[str]) -> str | None:
-    """Return the known word that `name` is a slip of: letters and case alone, None where none."""
+def mistyped(name: str, keys: Iterable[str]) -> str | None:
+    """Return the key that `name` is a typing mistake of, by letters and case; None without one."""
     bare = _letters(name)
-    for word in known:
-        if name != word and (bare == _letters(word) or _slip_of_one_letter(bare, _letters(word))):
+    for word in keys:
+        if name != word and (bare == _letters(word) or _one_letter_wrong(bare, _letters(word))):
             return word
     return None
 
 
-def _intended(name: str, table: Collection[str], known: Collection[str]) -> str | None:
-    """Return the known word that `name` is another word for; None if the table has it too."""
+def _intended(name: str, table: Collection[str], keys: Collection[str]) -> str | None:
+    """Return the key that `name` is another word for; None if the table has it too."""
     words = _INTENDED.get(folded(name).replace("_", "-"), "").split()
-    return next((word for word in words if word in known and word not in table), None)
+    return next((word for word in words if word in keys and word not in table), None)
 
 
 def _letters(name: str) -> str:
     return re.sub(r"[-_ ]", "", folded(name))
 
 
-def _slip_of_one_letter(one: str, other: str) -> bool:
+def _one_letter_wrong(typed: str, key: str) -> bool:
     """Return whether one letter added, left out, changed or moved by one makes them equal.
 
-    A letter changed makes another word of a short one (side is not size), and a digit
+    A changed letter makes another word of a short one (side is not size), and a changed digit
     another name (label2).
     """
-    if min(len(one), len(other)) < 3 or any(each.isdigit() for each in set(one) ^ set(other)):
+    if min(len(typed), len(key)) < 3 or any(c.isdigit() for c in set(typed) ^ set(key)):
         return False
-    if len(one) == len(other) < 6 and sorted(one) != sorted(other):
+    if len(typed) == len(key) < 6 and sorted(typed) != sorted(key):
         return False
-    return one_letter_apart(one, other)
+    return one_letter_apart(typed, key)
 
 
 class Sheet(NamedTuple):
-    """A sheet: its entries by dotted name, and what `[for]` says that it is for."""
+    """A sheet: its entries by dotted name, and its target by `[for]`."""
 
     entries: dict[str, str]
     target: dict[str, str]
 
 
 def read_sheet(data: bytes, name: str = "card sheet") -> Sheet:
-    """Return what a sheet states; raise SheetRefused with up to 20 of its mistakes."""
+    """Return the content of a sheet; raise SheetRefused with up to 20 of its mistakes."""
     if len(data) > MAX_BYTES:
         expected = f"at most {MAX_BYTES} bytes"
         raise SHEET_SIZE.error(file=name, expected=expected, found=f"{len(data)} bytes")
@@ -216,7 +216,7 @@ def read_sheet(data: bytes, name: str = "card sheet") -> Sheet:
     except SheetRefused as error:
         raise error.in_file(name) from None
     reading = _Reading()
-    reading.whole(file.tree)
+    reading.read(file.tree)
     if reading.mistakes:
         raise _refusal(reading.mistakes, file.text, name)
     return Sheet(reading.entries, reading.target)
@@ -237,16 +237,16 @@ def _refusal(mistakes: list[_Mistake], text: str, name: str) -> Exception:
         ends = (path[:end] for end in range(len(path), 0, -1))
         return next((lines[end] for end in ends if end in lines), 1)
 
-    placed = sorted((line(each.path), each) for each in mistakes)
+    placed = sorted((line(mistake.path), mistake) for mistake in mistakes)
     first = placed[0][1]
-    others = [f"line {at}: {_said(each)}" for at, each in placed[1:]]
-    why = "; also ".join([_said(first), "; ".join(others)] if others else [_said(first)])
+    further = [f"line {at}: {_words(mistake)}" for at, mistake in placed[1:]]
+    why = "; also ".join([_words(first), "; ".join(further)] if further else [_words(first)])
     return SHEET_ENTRY.error(
         file=name, line=placed[0][0], why=why, expected=first.expected, found=first.found
     )
 
 
-def _said(mistake: _Mistake) -> str:
+def _words(mistake: _Mistake) -> str:
     key = describe(key_text(mistake.path)).strip('"')
     return f"{key}: {mistake.why}" if key else mistake.why
 
@@ -263,96 +263,97 @@ class _Reading:
         if len(self.mistakes) < MOST_MISTAKES:
             self.mistakes.append(_Mistake(path, why, expected, describe(found)))
 
-    def whole(self, tree: dict[str, Any]) -> None:
-        self.names(tree, (), KNOWN)
+    def read(self, tree: dict[str, Any]) -> None:
+        self.names(tree, (), TABLE_NAMES)
         for key, value in tree.items():
             path: Path = (key,)
             if key in ROWS:
                 self.rows(path, value, ROWS[key])
             elif key in TABLES:
                 if not isinstance(value, dict):
-                    self.wrong(path, "it is a table of its own", f"[{key}]", value)
+                    self.wrong(path, "it is a separate table", f"[{key}]", value)
                 else:
                     self.table(path, value, TABLES[key], _dotted(key))
             elif key != NOTE:
                 self.value(path, value, _dotted(key), PLAIN)
         if len(self.entries) > MAX_ENTRIES:
             expected = f"at most {MAX_ENTRIES} entries"
-            self.wrong((), "more entries than a card has", expected, len(self.entries))
+            self.wrong((), "the sheet has too many entries", expected, len(self.entries))
 
-    def names(self, table: dict[str, Any], path: Path, known: Collection[str]) -> None:
-        """Judge the keys of a table: shown, short, of their own, no slip of a known one."""
+    def names(self, table: dict[str, Any], path: Path, keys: Collection[str]) -> None:
+        """Check the keys of a table: printable, short, not there twice, no typing mistake."""
         seen: dict[str, str] = {}
         for key in table:
             at = (*path, key)
             twin = seen.setdefault(folded(key), key)
             if not key or len(key) > LONGEST_NAME or hidden(key):
                 expected = f"1 to {LONGEST_NAME} plain characters"
-                self.wrong(at, "that is no name", expected, key)
+                self.wrong(at, "that is not a name", expected, key)
             elif twin != key:
-                self.wrong(at, "the same name twice, but for case", f"another than {twin}", key)
-            elif key in known or (key == NOTE and path != (FOR,)):
+                self.wrong(at, "the same name twice; case does not count", f"not {twin}", key)
+            elif key in keys or (key == NOTE and path != (FOR,)):
                 continue
-            elif (word := meant(key, known) or _intended(key, table, known)) is not None:
+            elif (word := mistyped(key, keys) or _intended(key, table, keys)) is not None:
                 self.wrong(at, f"did you mean {word}?", word, key)
             elif path == (FOR,):
-                self.wrong(at, "[for] has no such key", ", ".join(known), key)
+                self.wrong(at, "[for] has no such key", ", ".join(keys), key)
 
     def table(
-        self, path: Path, table: dict[str, Any], known: Mapping[str, Shape], name: str
+        self, path: Path, table: dict[str, Any], shapes: Mapping[str, Shape], name: str
     ) -> None:
-        self.names(table, path, known)
+        self.names(table, path, shapes)
         for key, value in table.items():
             at = (*path, key)
             if path == (FOR,):
-                text = TEXT.told(value) if key in known else ""
+                text = TEXT.text(value) if key in shapes else ""
                 if text is None:
-                    self.wrong(at, "a name is a text", TEXT.expected, value)
+                    self.wrong(at, "the name must be a text", TEXT.expected, value)
                 elif text:
                     self.target[key] = text
             elif key != NOTE:
-                self.value(at, value, f"{name}.{_dotted(key)}", known.get(key, PLAIN))
+                self.value(at, value, f"{name}.{_dotted(key)}", shapes.get(key, PLAIN))
 
-    def rows(self, path: Path, rows: object, known: Mapping[str, Shape]) -> None:
-        """Take a list of tables that are told apart by their places."""
+    def rows(self, path: Path, rows: object, shapes: Mapping[str, Shape]) -> None:
+        """Take a list of tables that are distinguished by their positions."""
         key = str(path[0])
         if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
             self.wrong(path, "it is a list of tables", f"[[{key}]]", rows)
             return
-        places: set[str] = set()
+        positions: set[str] = set()
         for index, row in enumerate(rows):
             at = (*path, index)
-            place = known["position"].told(row.get("position", ""))
-            if not place:
+            position = shapes["position"].text(row.get("position", ""))
+            if not position:
                 before = len(self.mistakes)
-                self.names(row, at, known)
+                self.names(row, at, shapes)
                 if len(self.mistakes) == before:
                     stated = row.get("position", "")
-                    self.wrong(at, "which position on the card?", 'position = "…"', stated)
+                    self.wrong(at, "the position on the card is missing", 'position = "…"', stated)
                 continue
-            if folded(place) in places:
-                self.wrong((*at, "position"), "two rows with one position", "another place", place)
-            places.add(folded(place))
-            self.table(at, row, known, f"{key}.{_dotted(place)}")
+            if folded(position) in positions:
+                why = "two rows with the same position"
+                self.wrong((*at, "position"), why, "another position", position)
+            positions.add(folded(position))
+            self.table(at, row, shapes, f"{key}.{_dotted(position)}")
 
     def value(self, path: Path, value: object, name: str, shape: Shape) -> None:
-        """Take a value; of an unknown name it may be a table or a list of them."""
+        """Take a value; under a free name it may be a table or a list of them."""
         if shape is PLAIN and isinstance(value, dict | list):
             self.below(path, value, name)
             return
-        text = shape.told(value)
+        text = shape.text(value)
         if text is None:
-            self.wrong(path, "a value that cannot be meant so", shape.expected, value)
+            self.wrong(path, "a value of the wrong form", shape.expected, value)
         elif text:
             self.entries[name] = text
 
     def below(self, path: Path, value: dict[str, Any] | list[Any], name: str) -> None:
         if len(path) >= MAX_DEPTH:
             expected = f"tables at most {MAX_DEPTH} deep"
-            self.wrong(path[:MAX_DEPTH], "tables within tables", expected, value)
+            self.wrong(path[:MAX_DEPTH], "too many tables within tables", expected, value)
         elif isinstance(value, list):
-            for row, each in enumerate(value):
-                self.value((*path, row), each, f"{name}.{row + 1}", PLAIN)
+            for row, item in enumerate(value):
+                self.value((*path, row), item, f"{name}.{row + 1}", PLAIN)
         elif path[0] in (*FREE, *ROWS, *TABLES):
             self.wrong(path, "a table where a value belongs", PLAIN.expected, value)
         else:
@@ -371,64 +372,64 @@ def compare_sheets(unit: dict[str, str], card: dict[str, str]) -> tuple[SheetEnt
     from deepdiff import DeepDiff  # noqa: PLC0415 - slow to import, needed here alone
 
     names = {folded(name): name for name in (*card, *unit)}
-    ours, theirs = ({folded(name): text for name, text in s.items()} for s in (unit, card))
+    of_unit, of_card = ({folded(name): text for name, text in s.items()} for s in (unit, card))
     # With a threshold, two sheets that share few names would count as one changed value.
-    found = DeepDiff(ours, theirs, view="tree", threshold_to_diff_deeper=0)
-    differing = found.get("values_changed", [])
+    difference = DeepDiff(of_unit, of_card, view="tree", threshold_to_diff_deeper=0)
+    differing = difference.get("values_changed", [])
     changed = {change.path(output_format="list")[0] for change in differing}
     entries = []
     for key in sorted(names):
-        stated = key in ours and key in theirs
+        stated = key in of_unit and key in of_card
         same = key not in changed if stated else None
-        entry = SheetEntry(names[key], ours.get(key, NOT_STATED), theirs.get(key, NOT_STATED), same)
-        entries.append(entry)
+        texts = of_unit.get(key, NOT_STATED), of_card.get(key, NOT_STATED)
+        entries.append(SheetEntry(names[key], *texts, same))
     return tuple(entries)
 
 
-# What a difference may mean: careful words, by table and key. They say what may follow, never
-# that a difference is harmless: common practice, no source; the maker's documents go first.
+# What a difference may mean, by table and key. The words state what may follow, never that a
+# difference is harmless: common practice, no source; the maker's documents take precedence.
 _PROGRAM = (
-    "another program may keep its parameters elsewhere, or take them to mean something else: do "
-    "not load the old card's file before the maker says that it fits this version"
+    "another program may keep its parameters at other addresses, or read them in another way. Do "
+    "not load the old card's file before the maker confirms that it fits this version"
 )
-_CLOCK = "times, baud rates and watchdogs may run at another pace"
+_CLOCK = "times, baud rates and watchdogs may run at another speed"
 _BATTERY = (
-    "a memory kept by this battery may be lost already, or when the card comes out: read it "
+    "a memory kept by this battery may be lost already, or when the card comes out. Read it "
     "before power goes off"
 )
 # By the whole name of a key in a table, then by the table alone.
 _KEYS: Mapping[tuple[str, str], str] = {
-    ("card", "type"): "it may be another card: the maker must say that it replaces this one",
+    ("card", "type"): "it may be another card: the maker must confirm that it replaces this one",
     ("card", "revision"): "a later revision may need other settings, or another program",
     ("card", "clock"): _CLOCK,
     ("card", "software"): _PROGRAM,
-    ("program", "position"): "a program memory that one of them does not have",
+    ("program", "position"): "one of the cards does not have this program memory",
     ("program", "label"): "labels may be wrong: compare the checksum of a dump",
-    ("program", "part"): "another memory part may be too slow, or need links set otherwise",
-    ("program", "size"): "another memory part may need links set otherwise",
+    ("program", "part"): "another memory part may be too slow, or need other links",
+    ("program", "size"): "another memory part may need other links",
     ("node", "address"): (
-        "two stations of one address disturb the bus for all, and a wrong one is not heard: set "
-        "it before the bus is connected"
+        "two stations with one address disturb the bus for all; a wrong address gets no answer. "
+        "Set it before the bus is connected"
     ),
-    ("node", "speed"): "a station of another speed may disturb the bus for all",
-    ("interface", "serial"): "another interface card: its own adjustment may differ",
+    ("node", "speed"): "a station with another speed may disturb the bus for all",
+    ("interface", "serial"): "another interface card: its adjustment may differ",
 }
 _TABLES: Mapping[str, str] = {
     "card": "the card itself may be another",
     "program": _PROGRAM,
-    "links": "a link may choose another mode, memory size, range, address or supply",
-    "dip-switches": "a switch may choose another mode, range or address",
+    "links": "a link may select another mode, memory size, range, address or supply",
+    "dip-switches": "a switch may select another mode, range or address",
     "rotary-switches": "a rotary switch often sets an address or a mode",
-    "trimmers": "measured values or reference voltages may be off: adjust as the maker says",
-    "terminations": "a bus with one termination too few or too many may fail now and then",
-    "node": "the card may not be heard on its bus, or may disturb it",
+    "trimmers": "measured values or reference voltages may be wrong: adjust as the maker instructs",
+    "terminations": "a bus with one termination too few or too many may fail at times",
+    "node": "the card may get no answer on its bus, or may disturb it",
     "fuses": "a fuse of another rating may not protect, or may blow in service",
     "battery": _BATTERY,
-    "interface": "a signal may come in at another place, or be taken for another kind",
+    "interface": "a signal may come in at another place, or be of another kind",
 }
-UNKNOWN = "the sheets do not say what follows: ask the maker"
-DEFER = "The maker's documents for this very unit go before these words."
-NOT_ASKED = "stated on one sheet alone: look at the card"
+UNKNOWN = "the effect is not recorded: ask the maker"
+DEFER = "The maker's documents for this unit take precedence over these words."
+NOT_ASKED = "stated on one sheet only: check the card"
 
 
 def meaning(name: str) -> str:

@@ -24,14 +24,14 @@ RPM = "rpm"
 LIMITS_TEXT = Fault(
     "limits-text",
     SheetRefused,
-    "the file of limits is no TOML text",
-    "Save it as UTF-8 after the pattern of formats/limits.md.",
+    "the file of limits is not TOML text",
+    "Save it as UTF-8 text, as in the example of formats/limits.md.",
 )
 LIMITS_ENTRY = Fault(
     "limits-entry",
     SheetRefused,
     "the file of limits is wrong: {why}",
-    "Mend that key; formats/limits.md names them all.",
+    "Correct that key; formats/limits.md lists all keys.",
 )
 
 Name = Annotated[str, Meta(pattern=r"\A[A-Za-z0-9][A-Za-z0-9_.-]{0,63}\Z")]
@@ -54,10 +54,10 @@ _INTENDED: Mapping[str, str] = MappingProxyType(
 
 
 class Limit(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
-    """What one measurement must be, as the file states it; numbers are in `unit`.
+    """The limits of one measurement; numbers are in `unit`.
 
     Either `nominal` with `tolerance` (in `unit`) or `tolerance_percent` (of the nominal), or
-    `low`, `high` or both. `teeth` of the wheel lets a speed be given in Hz.
+    `low`, `high` or both. With the `teeth` of the wheel, a speed may be given in Hz.
     """
 
     name: Name
@@ -73,7 +73,7 @@ class Limit(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
 
     @property
     def bounds(self) -> tuple[Decimal | None, Decimal | None]:
-        """Return the lowest and the highest value that is in, None where there is none."""
+        """Return the lowest and the highest value inside the limits, None without one."""
         if self.nominal is None:
             return self.low, self.high
         width = self.tolerance or Decimal(0)
@@ -83,7 +83,7 @@ class Limit(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, renam
 
 
 class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
-    """What a file of limits is for; `source` says who states them."""
+    """What a file of limits is for; `source` is who states them."""
 
     title: Text
     source: Text
@@ -91,7 +91,7 @@ class Head(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename
 
 
 class Limits(NamedTuple):
-    """The limits of one sort of unit."""
+    """The limits of one type of unit."""
 
     head: Head
     measurement: tuple[Limit, ...]
@@ -108,14 +108,14 @@ class _File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 def load_limits(data: bytes) -> Limits:
-    """Return the limits that a file states; raise SheetRefused where it is none."""
+    """Return the limits that a file states; raise SheetRefused if it is not a file of limits."""
     file = read_toml(data, LIMITS_TEXT)
     model = as_model(file, _File, LIMITS_ENTRY, PAGE, _INTENDED)
     seen: set[str] = set()
     for row, limit in enumerate(model.measurement):
         wrong = next(_wrongs(limit), None)
         if limit.name.casefold() in seen:
-            wrong = ("name", f"{limit.name} stands there twice")
+            wrong = ("name", f"{limit.name} is there twice")
         if wrong is not None:
             path = ("measurement", row, wrong[0])
             raise mistake(file, path, wrong[1], LIMITS_ENTRY, PAGE)
@@ -124,21 +124,21 @@ def load_limits(data: bytes) -> Limits:
 
 
 def _wrongs(limit: Limit) -> Iterator[tuple[str, str]]:
-    """Yield the keys of a limit that cannot be meant so, and why; the first counts."""
+    """Yield the keys of a limit that are wrong, and why; the first counts."""
     for key in ("nominal", "tolerance", "tolerance_percent", "low", "high"):
         value: Decimal | None = getattr(limit, key)
         if value is not None and not _small(value):
-            yield key, f"{key} is no number of at most {MOST_DIGITS} digits"
-    widths = [each for each in (limit.tolerance, limit.tolerance_percent) if each is not None]
+            yield key, f"{key} is not a number of at most {MOST_DIGITS} digits"
+    widths = [w for w in (limit.tolerance, limit.tolerance_percent) if w is not None]
     if len(widths) != (limit.nominal is not None):
-        yield "nominal", "nominal goes with tolerance or tolerance-percent, one of them"
+        yield "nominal", "nominal needs tolerance or tolerance-percent, one of the two"
     if limit.nominal is not None and (limit.low is not None or limit.high is not None):
-        yield "nominal", "nominal with a tolerance, or low and high, not both"
+        yield "nominal", "give nominal with a tolerance, or low and high, not both"
     if widths and widths[0] < 0:
-        yield "tolerance", "a tolerance below zero"
+        yield "tolerance", "the tolerance is below zero"
     low, high = limit.bounds
     if low is None and high is None:
-        yield "name", f"{limit.name} has no limit: state low, high or nominal with a tolerance"
+        yield "name", f"{limit.name} has no limit: give low, high or nominal with a tolerance"
     if low is not None and high is not None and low > high:
         yield "low", f"low is above high: {low:f} and {high:f}"
     if limit.teeth is not None and limit.unit != RPM:
@@ -146,7 +146,7 @@ def _wrongs(limit: Limit) -> Iterator[tuple[str, str]]:
 
 
 def _small(value: Decimal) -> bool:
-    """Tell whether a number is one that a person would write."""
+    """Return whether a number is one that a person would write."""
     if not value.is_finite():
         return False
     _, digits, exponent = value.as_tuple()

@@ -1,4 +1,4 @@
-"""Whether a record that is lost may be one that says which copy is selected."""
+"""Whether a lost record may be one that states which copy is selected."""
 
 from __future__ import annotations
 
@@ -17,41 +17,42 @@ if TYPE_CHECKING:
 MEANT_UNSURE = Fault(
     "swap-selection-unsure",
     VaultDamaged,
-    "which copy is selected at {where} is not certain: a record is damaged or gone that may say so",
-    "Run `parambak recheck`, and fetch the record from another copy of the vault. If that cannot "
-    "be: {way}; or write the copy that you mean with `parambak export`.",
+    "which copy is selected at {where} is not certain: a record that may state it is damaged or "
+    "missing",
+    "Run `parambak recheck`, and fetch the record from another copy of the vault. If that is not "
+    "possible, {way}; or write the right copy with `parambak export`.",
 )
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 def refuse_unsure(vault: Vault, vessel: Vessel, where: str, swap: Swap | None) -> None:
-    """Raise VaultDamaged where a lost record about the vessel may say which copy is selected.
+    """Raise VaultDamaged if a lost record about the vessel may state which copy is selected.
 
-    A choice made in the open swap, or else its opening, settles what was lost before it.
+    Records lost before the selection in the open swap, or else before its opening, do not count.
     """
     lost = lost_since(vault, vessel, swap)
     if lost:
-        chosen = "name the copy anew with `parambak swap select`"
-        way = chosen if swap is not None else f"open a swap, or where one is open {chosen}"
+        select = "select the copy again with `parambak swap select`"
+        way = select if swap is not None else f"open a swap; if one is open, {select}"
         raise MEANT_UNSURE.error(
             where=where,
             way=way,
             expected="every record about the vessel",
-            found=f"without {', '.join(f'records/{each[:2]}/{each[:12]}…' for each in lost[:3])}",
+            found=f"without {', '.join(f'records/{d[:2]}/{d[:12]}…' for d in lost[:3])}",
         )
 
 
 def lost_since(vault: Vault, vessel: Vessel, swap: Swap | None) -> tuple[str, ...]:
-    """Return the digests of records that are lost and not known to come before the choice."""
+    """Return the digests of lost records, except those certainly before the selection."""
     after = {stored.digest: stored.record.after for stored in in_order(vault, vessel)}
     before: set[str] = set()
     if swap is not None:
         settled = [swap.choice.record if swap.choice is not None else swap.opened.record]
         while settled:
-            known = set(after.get(settled.pop(), ())) - before
-            before |= known
-            settled += known
-    lost = {each for named in after.values() for each in named} - after.keys() - before
+            parents = set(after.get(settled.pop(), ())) - before
+            before |= parents
+            settled += parents
+    lost = {digest for named in after.values() for digest in named} - after.keys() - before
     if swap is None or swap.choice is None:
         lost |= _unnamed(vault) - before
     return tuple(sorted(lost))
@@ -60,9 +61,9 @@ def lost_since(vault: Vault, vessel: Vessel, swap: Swap | None) -> tuple[str, ..
 def _unnamed(vault: Vault) -> set[str]:
     """Return the digests of files that cannot be read and that no record names.
 
-    They may tell of any vessel; those that a record names are of that record's vessel.
+    They may be about any vessel; those that a record names are about that record's vessel.
     """
-    texts = [each.text for each in vault.warnings if each.code == RECORD_SKIPPED]
+    texts = [warning.text for warning in vault.warnings if warning.code == RECORD_SKIPPED]
     skipped = {digest for text in texts for digest in _DIGEST.findall(text)[:1]}
     if skipped:
         for vessel in (None, *vault.vessels()):

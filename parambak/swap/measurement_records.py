@@ -1,4 +1,4 @@
-"""Measurements on record: kept, found again with their drift, asked again where impossible."""
+"""Measurements on record: written, read with their drift, asked again if not possible."""
 
 from __future__ import annotations
 
@@ -37,13 +37,13 @@ AS_FOUND, AS_LEFT = STAGES
 MEASURE_WHERE = Fault(
     "measure-where",
     CallRefused,
-    "measurements belong to a unit or to one of its positions",
+    "a measurement belongs to a unit or to one of its positions",
     "Write VESSEL/UNIT, or VESSEL/UNIT/POSITION.",
 )
 
 
 class MeasuringPoint(NamedTuple):
-    """What is measured at: its name, its identities, and that of the vessel they belong to."""
+    """Where a measurement is taken: WHERE, its identities, and that of its vessel."""
 
     where: str
     ids: frozenset[str]
@@ -75,38 +75,38 @@ class Drift(NamedTuple):
     since_first: str | None
 
 
-def measuring_point(known: Fleet, where: str) -> MeasuringPoint:
-    """Return what a WHERE names that can be measured at; raise where it names no such thing."""
+def measuring_point(fleet: Fleet, where: str) -> MeasuringPoint:
+    """Return the unit, card or position of a WHERE; raise if it names another thing."""
     parts = select.parse_where(where)
-    vessel = select.find_vessel(known, parts.vessel)
+    vessel = select.find_vessel(fleet, parts.vessel)
     if parts.holder is None:
         raise MEASURE_WHERE.error(expected="VESSEL/UNIT", found=repr(where[:80]))
     holder: Unit | Card | Position = select.find_holder(vessel, parts.holder)
     if parts.position is not None:
-        holder = select.find_position(known, where)
+        holder = select.find_position(fleet, where)
     return MeasuringPoint(holder.where, holder.ids, vessel.home(min(holder.ids)))
 
 
 def records_aboard(vault: Vault, vessel: Vessel) -> tuple[tuple[str, MeasurementRecord], ...]:
     """Return what was measured aboard, each behind the identity it is about, oldest first.
 
-    A record that tells nothing is left out: recheck names it.
+    A record without a readable body is left out: recheck names it.
     """
-    found = []
+    measured = []
     for identity in sorted(vessel.ids):
         for stored in vault.records(identity):
             if stored.record.kind == "measured":
                 with suppress(VaultDamaged):
                     body = body_of(stored.record, stored.digest, MeasuredBody)
-                    found.append((body.about, _measured(stored, body)))
-    return tuple(sorted(found, key=lambda each: each[1].on))
+                    measured.append((body.about, _measured(stored, body)))
+    return tuple(sorted(measured, key=lambda pair: pair[1].on))
 
 
 def only_at(
-    found: Iterable[tuple[str, MeasurementRecord]], ids: frozenset[str]
+    aboard: Iterable[tuple[str, MeasurementRecord]], ids: frozenset[str]
 ) -> tuple[MeasurementRecord, ...]:
-    """Return of what `records_aboard` gave what is about these identities, oldest first."""
-    return tuple(each for about, each in found if about in ids)
+    """Return those of `records_aboard` that are about these identities, oldest first."""
+    return tuple(record for about, record in aboard if about in ids)
 
 
 def records_of(vault: Vault, vessel: Vessel, ids: frozenset[str]) -> tuple[MeasurementRecord, ...]:
@@ -119,7 +119,7 @@ def _measured(stored: Stored, body: MeasuredBody) -> MeasurementRecord:
         stored.digest,
         _day(body.on, stored.digest) or local_time(stored.record).date(),
         body.stage,
-        tuple(Measurement(**asdict(each)) for each in body.readings),
+        tuple(Measurement(**asdict(reading)) for reading in body.readings),
         stored.record.by,
         body.limits,
         body.instrument,
@@ -136,7 +136,7 @@ def _day(text: str | None, record: str) -> date | None:
         raise misshapen(record, "a day such as 2026-03-01", repr(text)[:40]) from error
 
 
-def record(  # noqa: PLR0913 - what is known of one round of measuring, all by keyword
+def record(  # noqa: PLR0913 - the facts of one round of measurements, all by keyword
     writing: Writing,
     at: MeasuringPoint,
     readings: Sequence[Measurement],
@@ -150,13 +150,13 @@ def record(  # noqa: PLR0913 - what is known of one round of measuring, all by k
     by: str | None,
     remark: str | None,
 ) -> None:
-    """Put readings on record; `limits` are a file's name and bytes, or the entry of one kept."""
+    """Put readings on record; `limits` are a file's name and bytes, or the entry of a kept one."""
     if isinstance(limits, tuple):
         limits = LimitsEntry(sha256=writing.put(limits[1]), name=limits[0])
     body = MeasuredBody(
         about=min(at.ids),
         stage=stage,
-        readings=tuple(ReadingEntry(**fields_of(each)) for each in readings),
+        readings=tuple(ReadingEntry(**fields_of(reading)) for reading in readings),
         on=on,
         limits=limits,
         instrument=instrument,
@@ -173,17 +173,17 @@ def newest(
     earlier: Iterable[MeasurementRecord],
 ) -> dict[str, tuple[MeasurementRecord, Measurement]]:
     """Return each measurement's newest reading or reason, by name in lower case."""
-    found = {}
+    by_name = {}
     for measured in earlier:
         for reading in measured.readings:
-            found[reading.name.casefold()] = (measured, reading)
-    return found
+            by_name[reading.name.casefold()] = (measured, reading)
+    return by_name
 
 
 def asked_again(
     earlier: Iterable[MeasurementRecord], now: Iterable[Measurement]
 ) -> tuple[Measurement, ...]:
-    """Return what was not possible when it was last asked, and is not among the readings now."""
+    """Return what was not possible last time, and is not among the readings now."""
     taken = {reading.name.casefold() for reading in now}
     last = newest(earlier)
     return tuple(
@@ -194,33 +194,33 @@ def asked_again(
 
 
 def not_asked(limits: Limits | None, now: Iterable[Measurement]) -> tuple[str, ...]:
-    """Return the measurements that the limits state and that were not given."""
+    """Return the measurements of the limits that were not given."""
     taken = {reading.name.casefold() for reading in now}
     stated = limits.measurement if limits is not None else ()
-    return tuple(each.name for each in stated if each.name.casefold() not in taken)
+    return tuple(limit.name for limit in stated if limit.name.casefold() not in taken)
 
 
 def drift(
     earlier: Iterable[MeasurementRecord], now: Iterable[Measurement], today: date
 ) -> tuple[Drift, ...]:
     """Return how each measurement of `now` moved since it was last and first taken."""
-    found = []
+    drifts = []
     past = list(earlier)
     for reading in now:
         value = reading.exact
         if value is None:
             continue
         series = [
-            (measured.on, each.value or "", _change(before, value))
+            (measured.on, before_reading.value or "", _change(before, value))
             for measured in past
-            for each in measured.readings
-            if each.name.casefold() == reading.name.casefold()
-            and each.unit == reading.unit
-            and (before := each.exact) is not None
+            for before_reading in measured.readings
+            if before_reading.name.casefold() == reading.name.casefold()
+            and before_reading.unit == reading.unit
+            and (before := before_reading.exact) is not None
         ]
         since = [change for _, _, change in series]
         values = [(on, text) for on, text, _ in series]
-        found.append(
+        drifts.append(
             Drift(
                 reading.name,
                 reading.unit,
@@ -229,7 +229,7 @@ def drift(
                 since[0] if since else None,
             )
         )
-    return tuple(found)
+    return tuple(drifts)
 
 
 def _change(before: Fraction, after: Fraction) -> str:
@@ -253,18 +253,18 @@ def overdue(limits: Limits | None, calibrated: str | None, today: date) -> str |
 
 
 def supplies(earlier: Iterable[MeasurementRecord]) -> tuple[bool | None, str]:
-    """Return whether the supplies were last found inside their limits, and the evidence.
+    """Return whether the newest readings of the supplies are inside their limits, and why.
 
-    None where no supply was measured against limits, or one was not possible.
+    None if no supply was measured against limits, or one was not possible.
     """
     taken = [(m, r) for m, r in newest(earlier).values() if r.supply]
     if not taken:
-        return None, "no supply was measured; put it on record with `measure`"
+        return None, "no supply was measured; record it with `measure`"
     out = [f"{r.name} {r.value} {r.unit}: {r.words}" for _, r in taken if r.within is False]
     if out:
-        return False, f"{'; '.join(out)}. A bad supply kills the new card too"
+        return False, f"{'; '.join(out)}. A bad supply also destroys the new card"
     unknown = [f"{r.name}: {r.words}" for _, r in taken if r.within is None]
     if unknown:
         return None, "; ".join(unknown)
-    said = ", ".join(f"{r.name} {r.value} {r.unit} ({m.on})" for m, r in taken)
-    return True, f"inside their limits: {said}"
+    listed = ", ".join(f"{r.name} {r.value} {r.unit} ({m.on})" for m, r in taken)
+    return True, f"inside their limits: {listed}"

@@ -1,6 +1,6 @@
-"""Measurements: what was typed, whether it is inside its limits, and by how much.
+"""Measurements: the value typed, whether it is inside its limits, and by how much.
 
-Pure. Numbers are exact; a speed is worked out from a frequency as rpm = 60 * f / teeth
+Pure. Numbers are exact; a speed is calculated from a frequency as rpm = 60 * f / teeth
 (f in hertz, the teeth of the wheel that pass the pick-up; common practice, no source).
 """
 
@@ -25,20 +25,20 @@ if TYPE_CHECKING:
 READING_SHAPE = Fault(
     "measure-shape",
     CallRefused,
-    "that is no reading",
+    "that is not a reading",
     "Write NAME=NUMBER and the unit, for example core_rail=3.31V; a decimal comma will do.",
 )
 READING_UNIT = Fault(
     "measure-unit",
     CallRefused,
-    "{name} is stated in another unit",
-    "Give the reading in that unit, or mend the file of limits.",
+    "the limits of {name} are in another unit",
+    "Give the reading in that unit, or correct the file of limits.",
 )
 READING_NAME = Fault(
     "measure-name",
     CallRefused,
-    "the limits state no measurement of that name",
-    "Use a name of the file of limits, or add it there.",
+    "the limits have no measurement of that name",
+    "Use a name in the file of limits, or add the measurement to the file.",
 )
 READING_TWICE = Fault(
     "measure-twice", CallRefused, "{name} is given twice", "Give each measurement once."
@@ -56,10 +56,10 @@ _BASES = frozenset({"V", "A", "W", "Hz", "Ohm", "ohm", "bar", "Pa"})
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """One measurement. `value` is exact text in `unit`; None where it was not possible.
+    """One measurement. `value` is exact text in `unit`; None if it was not possible.
 
-    `typed` is what was typed, where that is another text; `frequency` the hertz that a
-    speed was worked out from, with `teeth`. `low` and `high` are the limits then.
+    `typed` is the text typed, if it differs; `frequency` the hertz from which a speed was
+    calculated, with `teeth`. `low` and `high` are the limits then.
     """
 
     name: str
@@ -75,7 +75,7 @@ class Measurement:
 
     @property
     def exact(self) -> Fraction | None:
-        """Return the value without any rounding, None where there is none."""
+        """Return the value without any rounding, None without a value."""
         if self.frequency is not None and self.teeth:
             return rpm(Fraction(self.frequency), self.teeth)
         return Fraction(self.value) if self.value is not None else None
@@ -127,18 +127,18 @@ def rpm(frequency: Fraction, teeth: int) -> Fraction:
 def read_measurements(
     typed: Iterable[str], not_possible: Iterable[str], limits: Mapping[str, Limit] | None
 ) -> tuple[Measurement, ...]:
-    """Return the readings typed, in order; raise CallRefused for one that cannot be meant.
+    """Return the readings typed, in order; raise CallRefused for one that is wrong.
 
-    `limits` are by name in lower case; None where none are stated.
+    `limits` are by name in lower case; None without limits.
     """
-    found = [_reading(text, limits) for text in typed]
-    found += [_impossible(text, limits) for text in not_possible]
+    readings = [_reading(text, limits) for text in typed]
+    readings += [_impossible(text, limits) for text in not_possible]
     seen: set[str] = set()
-    for reading in found:
+    for reading in readings:
         if reading.name.casefold() in seen:
             raise READING_TWICE.error(name=reading.name, expected="one reading", found="two")
         seen.add(reading.name.casefold())
-    return tuple(found)
+    return tuple(readings)
 
 
 def _reading(text: str, limits: Mapping[str, Limit] | None) -> Measurement:
@@ -150,7 +150,7 @@ def _reading(text: str, limits: Mapping[str, Limit] | None) -> Measurement:
     limit = _limit(name, limits)
     if limit is None:
         return Measurement(name, unit, _text(Fraction(value)), _typed(number, unit, value, unit))
-    low, high = (format(each, "f") if each is not None else None for each in limit.bounds)
+    low, high = (format(bound, "f") if bound is not None else None for bound in limit.bounds)
     if limit.teeth is not None and unit == "Hz":
         speed = rpm(Fraction(value), limit.teeth)
         return Measurement(
@@ -177,7 +177,7 @@ def _impossible(text: str, limits: Mapping[str, Limit] | None) -> Measurement:
     limit = _limit(shape[1], limits)
     if limit is None:
         return Measurement(shape[1], "", None, not_possible=shape[2])
-    low, high = (format(each, "f") if each is not None else None for each in limit.bounds)
+    low, high = (format(bound, "f") if bound is not None else None for bound in limit.bounds)
     return Measurement(
         limit.name,
         limit.unit,
@@ -193,8 +193,8 @@ def _limit(name: str, limits: Mapping[str, Limit] | None) -> Limit | None:
     if limits is None:
         return None
     if name.casefold() not in limits:
-        known = [limit.name for limit in limits.values()]
-        raise READING_NAME.error(expected=nearest_in_words(name, known), found=repr(name))
+        names = [limit.name for limit in limits.values()]
+        raise READING_NAME.error(expected=nearest_in_words(name, names), found=repr(name))
     return limits[name.casefold()]
 
 
@@ -202,11 +202,11 @@ def _converted(value: Decimal, unit: str, limit: Limit) -> Decimal:
     """Return the value in the limit's unit: the same, or with another prefix of thousands."""
     if unit in {"", limit.unit}:
         return value
-    ours, theirs = _parted(limit.unit), _parted(unit)
-    if ours is None or theirs is None or ours[1] != theirs[1]:
+    shown, typed = _parted(limit.unit), _parted(unit)
+    if shown is None or typed is None or shown[1] != typed[1]:
         expected = f"{limit.unit}{' or Hz' if limit.teeth else ''}"
         raise READING_UNIT.error(name=limit.name, expected=expected, found=repr(unit))
-    return value.scaleb(_PREFIXES[theirs[0]] - _PREFIXES[ours[0]])
+    return value.scaleb(_PREFIXES[typed[0]] - _PREFIXES[shown[0]])
 
 
 def _parted(unit: str) -> tuple[str, str] | None:
@@ -218,7 +218,7 @@ def _parted(unit: str) -> tuple[str, str] | None:
 
 
 def _typed(number: str, unit: str, value: Decimal, shown: str) -> str | None:
-    """Return what was typed where it is another text than the value that is shown."""
+    """Return the text typed if it differs from the value shown."""
     same = number == _text(Fraction(value)) and unit in {"", shown}
     return None if same else f"{number} {unit}".strip()
 

@@ -1,9 +1,8 @@
-"""Is the card loaded correctly? What was read from it, against the selected copy.
+"""Is the card loaded correctly? The read-back is compared with the selected copy.
 
-Before power-up nothing may differ. After it, bytes of fields that the layout declares
-running or volatile are listed apart, and do not fail it as long as every check of the
-layout holds in what was read. Where the card has other software, with a layout of its own,
-values are compared in place of bytes.
+Before power-up nothing may differ. After it, bytes of fields that the layout declares running
+or volatile are listed separately; they are no failure as long as every check of the layout
+holds. If the card has other software with another layout, values are compared, not bytes.
 """
 
 from __future__ import annotations
@@ -26,15 +25,15 @@ if TYPE_CHECKING:
 Stage = Literal["before-power", "after-power"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
 BEFORE_POWER, AFTER_POWER = STAGES
-FEWEST = 4  # differing bytes from which another memory's bytes are no chance
+FEWEST = 4  # differing bytes: from here a match with another memory is no chance
 
 
 @dataclass(frozen=True, slots=True)
 class ReadBack:
-    """The answer, with every run that differs, those of running fields apart.
+    """The answer, with every run that differs, those of running fields separate.
 
-    `failing` are checks of the layout that do not hold in what was read: bytes that may
-    change may not for that become a block that its own check disowns.
+    `failing` are checks of the layout that do not hold in the read-back: a block with changed
+    running bytes must still fit its own check.
     """
 
     stage: str
@@ -44,7 +43,7 @@ class ReadBack:
 
     @property
     def loaded_correctly(self) -> bool:
-        """Return whether nothing differs that may not, and every check holds."""
+        """Return whether only running bytes differ, and every check holds."""
         return not (self.differences or self.failing)
 
     @property
@@ -58,40 +57,40 @@ class ReadBack:
 
 @dataclass(frozen=True, slots=True)
 class ValuesReadBack:
-    """The answer where values of two layouts were compared, and no bytes.
+    """The answer by values of two layouts, without a comparison of bytes.
 
-    `failing` are checks of the new layout that do not hold in what was read.
+    `failing` are checks of the new layout that do not hold in the read-back.
     """
 
     stage: str
-    found: CarryOver
+    carried: CarryOver
     failing: tuple[CheckResult, ...]
 
     @property
     def differences(self) -> tuple[ValueChange, ...]:
-        """Return the values that changed and may not have."""
-        return tuple(each for each in self.found.changed if not self._may(each))
+        """Return the values that changed and must not change."""
+        return tuple(change for change in self.carried.changed if not self._may(change))
 
     @property
     def running_differences(self) -> tuple[ValueChange, ...]:
-        """Return the values that changed and may."""
-        return tuple(each for each in self.found.changed if self._may(each))
+        """Return the values that changed and may change."""
+        return tuple(change for change in self.carried.changed if self._may(change))
 
     @property
     def lost(self) -> tuple[NotCarried, ...]:
-        """Return the old values that were not carried over, none left out on purpose.
+        """Return the old values that were not carried over, except those left out on purpose.
 
         A field that only the new layout has holds no old value.
         """
         return tuple(
-            each
-            for each in self.found.not_carried
-            if each.old_field is not None and not each.excused
+            value
+            for value in self.carried.not_carried
+            if value.old_field is not None and not value.excused
         )
 
     @property
     def loaded_correctly(self) -> bool:
-        """Return whether every old value stands in the new layout, and its checks hold."""
+        """Return whether every old value is in the new layout, and its checks hold."""
         return not (self.differences or self.lost or self.failing)
 
     @property
@@ -113,7 +112,7 @@ def compare_values(
 ) -> ValuesReadBack:
     """Compare the values read from the card with those of the selected copy, each by its layout.
 
-    Raise LayoutRefused where the table of renames does not fit the layouts.
+    Raise LayoutRefused if the table of renames does not fit the layouts.
     """
     return ValuesReadBack(stage, carry_over(selected, read, renames), _failing(read.checks))
 
@@ -125,19 +124,19 @@ def compare(
     moving: Mapping[int, int] | None = None,
     checks: Iterable[CheckResult] = (),
 ) -> ReadBack:
-    """Compare what was read from the card with the selected copy.
+    """Compare the image read from the card with the selected copy.
 
-    `moving` gives for each address the bits that run by themselves, `checks` are the
-    layout's in what was read; both count only after power-up.
+    `moving` gives for each address the bits that run by themselves, `checks` are those of the
+    layout in the image read; both count only after power-up.
     """
     masks = (moving or {}) if stage == AFTER_POWER else {}
-    found = runs(selected, read)
+    differing = runs(selected, read)
     failing = _failing(checks) if stage == AFTER_POWER else ()
     if not masks:
-        return ReadBack(stage, found, (), failing)
+        return ReadBack(stage, differing, (), failing)
     against: list[Run] = []
     running: list[Run] = []
-    for run in found:
+    for run in differing:
         for part, fails in _split(run, masks):
             (against if fails else running).append(part)
     return ReadBack(stage, tuple(against), tuple(running), failing)
@@ -164,34 +163,33 @@ def start_up(
     differences: Sequence[Run],
     *,
     held_before: bool,
-    others: Mapping[str, Image],
+    memories: Mapping[str, Image],
 ) -> str | None:
-    """Return in words that start-up wrote what differs after power; None where nothing says so.
+    """Return in words that start-up wrote the bytes that differ after power, else None.
 
-    `differences` are the runs that may not differ. `held_before` tells that before power
-    the card was read back as loaded correctly. `others` are memories known by name, such
-    as what a spare card held when it came.
+    `differences` are the runs that must not differ. `held_before`: before power the card was
+    read back as loaded correctly. `memories` are images by name, such as the first image of a
+    spare card.
     """
     count = sum(run.length for run in differences)
     if not count:
         return None
     if count >= FEWEST:
-        for name, other in others.items():
-            if all(_same(read, other, run) for run in differences):
+        for name, memory in memories.items():
+            if all(_same(read, memory, run) for run in differences):
                 return (
-                    f"all {counted(count, 'byte')} that differ are now as in {name}: the unit's "
-                    "own start-up wrote those parameters over the ones that were loaded"
+                    f"all {counted(count, 'byte')} that differ are now as in {name}: at start-up "
+                    "the unit wrote those parameters over the loaded ones"
                 )
     if held_before:
         return (
-            f"before power the card held the copy, and {counted(count, 'byte')} changed since: the "
-            "unit's own start-up wrote them, as it does where it finds its parameters unfit and "
-            "takes its defaults. The loading was not at fault"
+            f"before power the card held the copy, and {counted(count, 'byte')} changed since: "
+            "the unit wrote them at start-up. A unit does this if it refuses its parameters and "
+            "takes its defaults. The loading was correct"
         )
     return None
 
 
-def _same(read: Image, other: Image, run: Run) -> bool:
-    start, length = run.start, run.length
-    there = other.read(start, length)
-    return there is not None and there == read.read(start, length)
+def _same(read: Image, memory: Image, run: Run) -> bool:
+    held = memory.read(run.start, run.length)
+    return held is not None and held == read.read(run.start, run.length)

@@ -1,6 +1,6 @@
 """Whether a swap may begin: every condition with its evidence, none merged into another.
 
-With it the cautions that are shown wherever the tool leads towards a swap.
+The cautions of a swap are here too.
 """
 
 from __future__ import annotations
@@ -21,26 +21,26 @@ if TYPE_CHECKING:
 
 # The route on which nothing is loaded: common practice, no source.
 MOVE_CHIP: tuple[str, ...] = (
-    "Read the old chip twice before it is moved, and archive both reads: it may break on the way.",
+    "Read the old chip twice before you move it, and archive both reads: the chip may break.",
     (
-        "Keep a duplicate at hand: a spare chip of the same part loaded from `swap load-file`, or "
+        "Keep a duplicate ready: a spare chip of the same part, loaded from `swap load-file`; or "
         "that file and a reader that can load it."
     ),
-    "Note or photograph which way round the chip sits. Lift it straight, by both ends.",
-    "Fit it to the new card with power off; look for bent and folded pins.",
+    "Note or photograph which way round the chip is fitted. Lift it straight, by both ends.",
+    "Fit it to the new card with power off. Look for bent and folded pins.",
     "Read it again on the new card before power-up, and give the reads to `swap read-back`.",
     (
-        "Links, switches, address and program memories stay with each card: compare the two sheets "
-        "with `card compare` first."
+        "Links, switches, address and program memories stay with each card. First compare the two "
+        "sheets with `card compare`."
     ),
 )
 CAUTIONS: tuple[str, ...] = (
-    "Isolate and lock out the unit; tell all who depend on it before power goes off.",
+    "Isolate and lock out the unit. Inform all who depend on it before power goes off.",
     "Follow the maker's instructions and the ship's permit to work.",
-    "Keep to static precautions; memory kept by a battery may be lost when the card comes out.",
-    "Label the old card, bag it, and never overwrite it until the trials are done.",
+    "Take static precautions. Memory kept by a battery may be lost when the card comes out.",
+    "Label the old card and bag it. Do not overwrite it until the trials are done.",
     "Test every function and every safety action before return to service.",
-    "Class, flag, local codes and licensed practice go before anything said here.",
+    "Class, flag, local codes and licensed practice take precedence over these words.",
     "Parambak compares bytes. It does not show that the unit is safe.",
 )
 
@@ -49,7 +49,7 @@ CAUTIONS: tuple[str, ...] = (
 class Readiness:
     """The conditions in the order of the work, and the names of those that are required.
 
-    `deviations` are those accepted earlier, `accepted` those accepted in this very call.
+    `deviations` were accepted earlier, `accepted` are accepted in this call.
     """
 
     conditions: tuple[Condition, ...]
@@ -70,23 +70,23 @@ class Readiness:
         """Return each condition under the keys of the script contract."""
         return [
             {
-                "condition": each.condition,
-                "met": each.met,
-                "text": each.text,
-                "required": each.condition in self.required,
+                "condition": condition.condition,
+                "met": condition.met,
+                "text": condition.text,
+                "required": condition.condition in self.required,
             }
-            for each in self.conditions
+            for condition in self.conditions
         ]
 
     @property
     def missing(self) -> tuple[str, ...]:
         """Return the required conditions that are not met, nor accepted in this call."""
         return tuple(
-            each.condition
-            for each in self.conditions
-            if each.condition in self.required
-            and not each.met
-            and each.condition not in self.accepted
+            condition.condition
+            for condition in self.conditions
+            if condition.condition in self.required
+            and not condition.met
+            and condition.condition not in self.accepted
         )
 
 

@@ -1,4 +1,4 @@
-"""What a swap puts on record, from its opening to its closing, and each file and read-back."""
+"""Puts a swap on record, from its opening to its closing, with each file and read-back."""
 
 from __future__ import annotations
 
@@ -55,57 +55,57 @@ ROUTES = ("load", "move-chip")
 SWAP_CARD = Fault(
     "swap-same-card",
     CallRefused,
-    "the old card and the new card are one",
-    "Name the serial number of each.",
+    "the old card and the new card have the same serial number",
+    "Give the serial number of each card.",
 )
 SWAP_CONDITION = Fault(
     "swap-condition",
     CallRefused,
-    "that condition is not one that a person answers",
-    "The others are worked out from what is on record; `parambak swap check` says how.",
+    "a person does not answer that condition",
+    "The records decide the other conditions; `parambak swap check` shows how.",
 )
 SWAP_ANSWER_TWICE = Fault(
     "swap-answer-twice",
     CallRefused,
-    "one condition is answered twice in one call",
-    "Give each condition once. An answer that was wrong is given again in a call of its own.",
+    "one condition has two answers in one call",
+    "Give each condition once. To correct an answer, give it again in a separate call.",
 )
 SWAP_ON_UNIT = Fault(
     "swap-no-unit",
     CallRefused,
-    "a card is swapped in a unit, and that position is on a card that is in none",
-    "Name the unit's position.",
+    "a swap is in a unit, and that position is on a card that is in no unit",
+    "Name a position of the unit.",
 )
 SWAP_NOT_PROVEN = Fault(
     "swap-contents-not-proven",
     NotProven,
     "the swap stays open: it is not proven that the card holds the selected copy",
-    "Read the new card twice, apart, and give both dumps to `parambak swap read-back {where}`; "
-    "or give the swap up with --abandoned and a reason.",
+    "Make two separate reads of the new card, and give both dumps to `parambak swap read-back "
+    "{where}`. Or abandon the swap with --abandoned and a reason.",
 )
 SWAP_NOT_TESTED = Fault(
     "swap-not-tested",
     NotProven,
     "the swap stays open: no function test is on record as passed",
-    "Test every function and every safety action, and give each with --test NAME=passed.",
+    "Test every function and every safety action, and give each test with --test NAME=passed.",
 )
 SWAP_TEST_FAILED = Fault(
     "swap-test-failed",
     NotProven,
     "the swap stays open: a function test failed",
-    "That is on record. Do not return the unit to service. Find the cause and test again, or "
-    "give the swap up with --abandoned and a reason.",
+    "The result is on record. Do not return the unit to service. Find the cause and test again, or "
+    "abandon the swap with --abandoned and a reason.",
 )
 SWAP_ABANDON_WHY = Fault(
     "swap-abandoned-why",
     CallRefused,
-    "a swap that is given up needs its reason",
-    "Give it with --reason.",
+    "an abandoned swap needs a reason",
+    "Give the reason with --reason.",
 )
 
 
 class GivenAnswer(NamedTuple):
-    """What a person tells of one condition: `answer` is one of `ANSWERS`, `text` the evidence."""
+    """A person's answer on one condition: `answer` is one of `ANSWERS`, `text` the evidence."""
 
     condition: str
     answer: str
@@ -113,7 +113,7 @@ class GivenAnswer(NamedTuple):
 
 
 class Opened(NamedTuple):
-    """A swap that was opened: its position, and what the record says against its cards."""
+    """A swap that was opened: its position, and notes on its cards."""
 
     position: Position
     notes: tuple[str, ...]
@@ -122,8 +122,8 @@ class Opened(NamedTuple):
 class Closed(NamedTuple):
     """A swap that was closed.
 
-    `reads` is how many read-backs became reads, `by_values` that no byte was compared with
-    the selected copy; `cards` are words on where the cards went, `notes` what is left open.
+    `reads` counts the read-backs that became reads. `by_values`: no byte was compared with the
+    selected copy. `cards` are where the cards went, in words; `notes` what is left open.
     """
 
     position: Position
@@ -135,24 +135,24 @@ class Closed(NamedTuple):
 
 @dataclass(frozen=True)
 class Site:
-    """Where a swap is: its vessel, unit and position as known now."""
+    """Where a swap is: its vessel, unit and position by the records now."""
 
     vessel: Vessel
     unit: Unit
     position: Position
 
 
-def site_of(known: Fleet, where: str) -> Site:
-    """Return where a swap is; raise where the WHERE names no position of a unit."""
-    position = select.find_position(known, where)
-    vessel = select.vessel_at(known, where)
+def site_of(ships: Fleet, where: str) -> Site:
+    """Return where a swap is; raise if the WHERE names no position of a unit."""
+    position = select.find_position(ships, where)
+    vessel = select.vessel_at(ships, where)
     for unit in vessel.units:
         if position in unit.positions:
             return Site(vessel, unit, position)
     raise SWAP_ON_UNIT.error(expected="VESSEL/UNIT/POSITION", found=position.where)
 
 
-def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
+def open_swap(  # noqa: PLR0913 - the facts of the opening, all by keyword
     vault: Vault,
     where: str,
     *,
@@ -162,38 +162,38 @@ def open_swap(  # noqa: PLR0913 - what is known at the opening, all by keyword
     old_card: str | None,
     new_card: str | None,
 ) -> Opened:
-    """Put the opening of a swap on record; return its position, and what to mind of its cards."""
+    """Put the opening of a swap on record; return its position, and notes on its cards."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     if old_card is not None and new_card is not None and old_card.casefold() == new_card.casefold():
         raise SWAP_CARD.error(expected="two serial numbers", found=old_card)
     with vault.writing() as writing:
-        there = site_of(fleet(vault), where)
-        if newest_open(swaps_at(vault, there.vessel, there.position)) is not None:
-            raise SWAP_OPEN.error(where=there.position.where, expected="no open swap", found="one")
+        site = site_of(fleet(vault), where)
+        if newest_open(swaps_at(vault, site.vessel, site.position)) is not None:
+            raise SWAP_OPEN.error(where=site.position.where, expected="no open swap", found="one")
         new: list[Entity] = []
-        within: Facts = {"location": IN_A_UNIT, "unit": there.unit.short}
+        within: Facts = {"location": IN_A_UNIT, "unit": site.unit.short}
         cards = Named(
-            _card(there.vessel, old_card, within, new),
-            _card(there.vessel, new_card, {"location": "spare aboard"}, new),
+            _card(site.vessel, old_card, within, new),
+            _card(site.vessel, new_card, {"location": "spare aboard"}, new),
         )
-        opened = open_swaps(vault, there.vessel)
-        refuse_taken(there.vessel, opened, cards)
+        opened = open_swaps(vault, site.vessel)
+        refuse_taken(site.vessel, opened, cards)
         body = SwapOpenedBody(
             swap=new_identity(),
-            position=there.position.id,
+            position=site.position.id,
             route=route,
             why=why,
             new=tuple(new),
             old_card=cards.old,
             new_card=cards.new,
         )
-        _add(writing, "swap-opened", there.vessel.home(there.position.id), body, by)
-    notes = cross_over_notes(vault, there.vessel, [there.unit])
-    return Opened(there.position, (*notes, *card_notes(there.vessel, there.unit, opened, cards)))
+        _add(writing, "swap-opened", site.vessel.home(site.position.id), body, by)
+    notes = cross_over_notes(vault, site.vessel, [site.unit])
+    return Opened(site.position, (*notes, *card_notes(site.vessel, site.unit, opened, cards)))
 
 
 def _card(vessel: Vessel, serial: str | None, where: Facts, new: list[Entity]) -> str | None:
-    """Return the identity of a card by its serial number; one that is not known comes in."""
+    """Return the identity of a card by its serial number; a new card is added to `new`."""
     if serial is None:
         return None
     check_short(serial, "card's serial number")
@@ -208,42 +208,42 @@ def _card(vessel: Vessel, serial: str | None, where: Facts, new: list[Entity]) -
 
 
 def answer(vault: Vault, where: str, answers: Sequence[GivenAnswer], *, by: str) -> Position:
-    """Put on record what a person answers on conditions of the open swap: all of it, or none."""
+    """Put on record a person's answers on conditions of the open swap: all of them, or none."""
     check_texts([("name of the person", by, NAME)])
-    check_texts([(f"answer to {each.condition}"[:60], each.text, REMARK) for each in answers])
+    check_texts([(f"answer to {given.condition}"[:60], given.text, REMARK) for given in answers])
     seen: set[str] = set()
-    for each in answers:
-        if each.condition not in answerable():
+    for given in answers:
+        if given.condition not in answerable():
             raise SWAP_CONDITION.error(
-                expected=", ".join(answerable()), found=repr(each.condition[:40])
+                expected=", ".join(answerable()), found=repr(given.condition[:40])
             )
-        if each.condition in seen:
-            raise SWAP_ANSWER_TWICE.error(expected="each condition once", found=each.condition)
-        seen.add(each.condition)
+        if given.condition in seen:
+            raise SWAP_ANSWER_TWICE.error(expected="each condition once", found=given.condition)
+        seen.add(given.condition)
     with vault.writing() as writing:
-        there, swap = _open_at(vault, where)
-        for each in answers:
+        site, swap = _open_at(vault, where)
+        for given in answers:
             body = SwapAnswerBody(
-                swap=swap.id, condition=each.condition, answer=each.answer, text=each.text
+                swap=swap.id, condition=given.condition, answer=given.answer, text=given.text
             )
             _add(writing, "swap-answer", swap.vessel, body, by)
-    return there.position
+    return site.position
 
 
-def choose(vault: Vault, where: str, copy: Copy, *, why: str, by: str) -> Position:
+def select_copy(vault: Vault, where: str, copy: Copy, *, why: str, by: str) -> Position:
     """Put on record that this copy is selected, and why not the newest."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
-        there, swap = _open_at(vault, where)
+        site, swap = _open_at(vault, where)
         body = SwapCopySelectedBody(swap=swap.id, image=copy.image, why=why)
         _add(writing, "swap-copy-selected", swap.vessel, body, by, copy.sha256)
-    return there.position
+    return site.position
 
 
-def accept(  # noqa: PLR0913 - what was told, all by keyword
+def accept(  # noqa: PLR0913 - the parts of a deviation, all by keyword
     vault: Vault, where: str, *, condition: str, text: str, reason: str, by: str
 ) -> None:
-    """Put on record that one condition, which says `text` now, is accepted though not met."""
+    """Put on record that one condition, with the evidence `text` now, is accepted unmet."""
     check_texts([("name of the person", by, NAME), ("reason", reason, REMARK)])
     with vault.writing() as writing:
         _, swap = _open_at(vault, where)
@@ -253,7 +253,7 @@ def accept(  # noqa: PLR0913 - what was told, all by keyword
         _add(writing, "swap-deviation", swap.vessel, body, by)
 
 
-def close(  # noqa: PLR0913 - what is told at the end, all by keyword
+def close(  # noqa: PLR0913 - the facts of the end, all by keyword
     vault: Vault,
     where: str,
     *,
@@ -262,56 +262,56 @@ def close(  # noqa: PLR0913 - what is told at the end, all by keyword
     reason: str | None,
     old_card_to: str,
 ) -> Closed:
-    """Close the open swap; return its position, what became reads, and where the cards went.
+    """Close the open swap; return its position, how many reads it gave, and where the cards went.
 
-    Raise NotProven where the contents are not proven by two read-backs, or the function
-    tests are not all passed; tests of which one failed go on record all the same.
+    Raise NotProven if the contents are not proven by two read-backs, or not all function tests
+    passed; failed tests go on record all the same.
     """
     _check(tests, by, reason)
     with vault.writing() as writing:
-        there, swap = _open_at(vault, where)
+        site, swap = _open_at(vault, where)
         failed = [test.name for test in tests if test.result != "passed"]
         if failed:
-            told = SwapTestedBody(swap=swap.id, tests=tuple(tests))
-            _add(writing, "swap-tested", swap.vessel, told, by)
+            tested = SwapTestedBody(swap=swap.id, tests=tuple(tests))
+            _add(writing, "swap-tested", swap.vessel, tested, by)
             raise SWAP_TEST_FAILED.error(
                 expected="all passed", found=f"failed: {', '.join(failed)}"
             )
         if swap.unproven is not None:
             raise SWAP_NOT_PROVEN.error(
-                where=there.position.where,
-                expected="two read-backs made apart at one stage, loaded correctly, none worse "
-                "since",
+                where=site.position.where,
+                expected="two separate read-backs at one stage, loaded correctly, and no wrong one "
+                "after them",
                 found=swap.unproven,
             )
         if not tests:
             raise SWAP_NOT_TESTED.error(expected="--test NAME=passed", found="no test")
         proof = swap.proof
-        cards = _move_cards(writing, there, swap, old_card_to, by)
-        taken_in = tuple(each.record for each in proof)
+        cards = _move_cards(writing, site, swap, old_card_to, by)
+        taken_in = tuple(step.record for step in proof)
         body = SwapClosedBody(
             swap=swap.id, outcome="closed", reason=reason, tests=tuple(tests), taken_in=taken_in
         )
-        objects = [each.body.image.sha256 for each in proof]
+        objects = [step.body.image.sha256 for step in proof]
         _add(writing, "swap-closed", swap.vessel, body, by, *objects)
     named = Named(swap.body.old_card, swap.body.new_card)
-    notes = also_in(there.vessel, there.unit, named) if swap.body.new_card else ()
-    by_values = any(each.body.by_values for each in proof)
-    return Closed(there.position, len(proof), by_values, cards, notes)
+    notes = also_in(site.vessel, site.unit, named) if swap.body.new_card else ()
+    by_values = any(step.body.by_values for step in proof)
+    return Closed(site.position, len(proof), by_values, cards, notes)
 
 
 def abandon(
     vault: Vault, where: str, *, tests: Sequence[FunctionTest], by: str, reason: str | None
 ) -> Position:
-    """Give the open swap up, for a reason; nothing that was read back becomes a read."""
+    """Abandon the open swap, for a reason; no read-back becomes a read."""
     _check(tests, by, reason)
     if not reason:
         raise SWAP_ABANDON_WHY.error(expected="--reason TEXT", found="none")
     with vault.writing() as writing:
-        there, swap = _open_at(vault, where)
+        site, swap = _open_at(vault, where)
         body = SwapClosedBody(swap=swap.id, outcome="abandoned", reason=reason, tests=tuple(tests))
         _add(writing, "swap-closed", swap.vessel, body, by)
-    return there.position
+    return site.position
 
 
 def _check(tests: Sequence[FunctionTest], by: str, reason: str | None) -> None:
@@ -321,36 +321,36 @@ def _check(tests: Sequence[FunctionTest], by: str, reason: str | None) -> None:
 
 
 def _open_at(vault: Vault, where: str) -> tuple[Site, Swap]:
-    there = site_of(fleet(vault), where)
-    return there, the_open_swap(vault, there.vessel, there.position)
+    site = site_of(fleet(vault), where)
+    return site, the_open_swap(vault, site.vessel, site.position)
 
 
 def _move_cards(
-    writing: Writing, there: Site, swap: Swap, old_card_to: str, by: str
+    writing: Writing, site: Site, swap: Swap, old_card_to: str, by: str
 ) -> tuple[str, ...]:
     """Put the location of both cards on record; return where they went, in words.
 
-    An old card that was fitted in another unit meanwhile stays on record there.
+    An old card that was fitted in another unit since the opening stays on record site.
     """
     moves: list[tuple[str, str | None, Facts]] = [
         ("old card", swap.body.old_card, {"location": old_card_to, "unit": ""}),
-        ("new card", swap.body.new_card, {"location": IN_A_UNIT, "unit": there.unit.short}),
+        ("new card", swap.body.new_card, {"location": IN_A_UNIT, "unit": site.unit.short}),
     ]
-    said = []
+    words = []
     for what, identity, facts in moves:
-        card = next((each for each in there.vessel.cards if identity in each.ids), None)
+        card = next((card for card in site.vessel.cards if identity in card.ids), None)
         if card is None:
             continue
-        since = unit_of(there.vessel, card)
-        if what == "old card" and since is not None and since is not there.unit:
-            said.append(f"old card {card.serial}: in {since.where} meanwhile, and left so")
+        since = unit_of(site.vessel, card)
+        if what == "old card" and since is not None and since is not site.unit:
+            words.append(f"old card {card.serial}: stays on record in {since.where}")
             continue
-        for each in sorted(card.ids):
-            body = CorrectBody(what="card", id=each, facts=facts, why="swap closed")
-            _add(writing, "correct", there.vessel.home(each), body, by)
-        now = f"in {there.unit.where}" if facts["unit"] else str(facts["location"])
-        said.append(f"{what} {card.serial}: {now}")
-    return tuple(said)
+        for card_id in sorted(card.ids):
+            body = CorrectBody(what="card", id=card_id, facts=facts, why="swap closed")
+            _add(writing, "correct", site.vessel.home(card_id), body, by)
+        now = f"in {site.unit.where}" if facts["unit"] else str(facts["location"])
+        words.append(f"{what} {card.serial}: {now}")
+    return tuple(words)
 
 
 def _add(writing: Writing, kind: str, vessel: str, body: Body, by: str, *relies_on: str) -> None:
@@ -358,9 +358,9 @@ def _add(writing: Writing, kind: str, vessel: str, body: Body, by: str, *relies_
 
 
 class ValueLayouts(NamedTuple):
-    """What told values apart: the layout of the selected copy, the card's, the renames between.
+    """What values were compared by: the selected copy's layout, the card's, and the renames.
 
-    `old` is an entry where it is the position's own layout, which the vault holds already.
+    `old` is an entry if it is the position's layout, which the vault holds already.
     """
 
     old: LayoutFile | LayoutEntry
@@ -371,8 +371,8 @@ class ValueLayouts(NamedTuple):
 class Release(NamedTuple):
     """A file that was written for loading; of a pair, `digests` are both files' in order.
 
-    `swap` is the open swap that it is for; `reason` why a copy that is not verified was
-    released, None where it is verified.
+    `swap` is the open swap that it is for; `reason` why an unverified copy was released, None
+    if the copy is verified.
     """
 
     format: str
@@ -413,19 +413,17 @@ def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keywor
     layouts: ValueLayouts | None = None,
     swap: str | None = None,
 ) -> None:
-    """Put what was read from the card on record, one record a dump, with the answer.
+    """Put the read-backs of a card on record, one record a dump, with the answer.
 
-    `swap` is the open swap that it is part of.
-
-    `layouts` are the layouts where values were compared: kept in full, so that the answer
-    can be worked out again.
+    `swap` is the open swap. `layouts` are those of a comparison by values: kept in full, so that
+    the answer can be calculated again.
     """
     with vault.writing() as writing:
         vessel = _home(vault, position)
         mark = writing.person(by, vessel) if by else None
         kept, needed = _kept(writing, layouts)
         call = new_identity()
-        for incoming, found in reads:
+        for incoming, result in reads:
             image = incoming.image
             relies_on = [writing.put(image.content), copy.sha256, *needed]
             relies_on += [writing.put(file.data) for file in incoming.files]
@@ -434,11 +432,11 @@ def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keywor
                 selected=copy.image,
                 image=ImageEntry.of(image, sha256(image.content)),
                 dumps=tuple(entry_of(file) for file in incoming.files),
-                stage=found.stage,
-                loaded_correctly=found.loaded_correctly,
+                stage=result.stage,
+                loaded_correctly=result.loaded_correctly,
                 swap=swap,
                 call=call,
-                **found.counts,
+                **result.counts,
                 **kept,
             )
             writing.add("read-back", vessel, body.members(), by=mark, relies_on=relies_on)

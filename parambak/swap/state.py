@@ -1,4 +1,4 @@
-"""Where a swap stands: the evidence for its conditions, gathered from the vault at this moment."""
+"""The state of a swap: the evidence for its conditions, from the vault at this moment."""
 
 from __future__ import annotations
 
@@ -34,11 +34,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class SwapState:
-    """A position, the swap that is open there, the selected copy, and the evidence.
+    """A position, its open swap, the selected copy, and the evidence.
 
-    `unit` is None for a position on a card that is in no unit; `swap` where no swap is
-    open; `copy` and its `verdict` where there is none. `others` are further swaps that are
-    open here, as two laptops may leave them. `ended` is the swap that was ended last.
+    `unit` is None for a position on a card that is in no unit; `swap` if no swap is open; `copy`
+    and its `verdict` without a copy. `others` are further open swaps of the position, as two
+    laptops may leave them. `ended` is the swap that ended last.
     """
 
     vessel: Vessel
@@ -58,8 +58,8 @@ class SwapState:
         return readiness(self.evidence, self.rules, deviations, accepted)
 
 
-def swap_state(  # noqa: PLR0913 - what is asked for and what is given with it
-    known: Fleet,
+def swap_state(  # noqa: PLR0913 - the question and the files given with it
+    fleet: Fleet,
     assessor: Assessor,
     where: str,
     new_card: Sheet | None = None,
@@ -67,21 +67,17 @@ def swap_state(  # noqa: PLR0913 - what is asked for and what is given with it
     *,
     sheet_file: str | None = None,
 ) -> SwapState:
-    """Gather where the swap at a WHERE stands; `new_card` is the new card's sheet.
+    """Return the state of the swap at a WHERE; `swap` is the open one if not given.
 
-    Where none is given, it is the one on record of the new card that the swap names.
-    `sheet_file` is the digest of the file given.
-
-    `swap` is the swap that is asked for; else the one that is open.
+    `new_card` is the new card's sheet, else the one on record of the new card that the swap
+    names; `sheet_file` is the digest of the given file.
     """
-    position = select.find_position(known, where)
-    vessel = select.vessel_at(known, where)
+    position = select.find_position(fleet, where)
+    vessel = select.vessel_at(fleet, where)
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
-    every = swaps_at(assessor.vault, vessel, position)
-    swap = swap or newest_open(every)
-    others = tuple(
-        each for each in every if each.end is None and (swap is None or each.id != swap.id)
-    )
+    swaps = swaps_at(assessor.vault, vessel, position)
+    swap = swap or newest_open(swaps)
+    others = tuple(s for s in swaps if s.end is None and (swap is None or s.id != swap.id))
     copy = selected_copy(position, swap)
     verdict = assessor.verdict(position, copy) if copy else None
     evidence = _evidence(assessor, Site(vessel, unit, position), swap, copy)
@@ -89,7 +85,7 @@ def swap_state(  # noqa: PLR0913 - what is asked for and what is given with it
         evidence,
         verdict=verdict.conditions if verdict else None,
         entries=_entries(assessor, vessel, unit, swap, new_card),
-        own_sheet=_one_sheet(_new_card(vessel, swap), unit, sheet_file if new_card else None),
+        own_sheet=_own_sheet(_new_card(vessel, swap), unit, sheet_file if new_card else None),
     )
     return SwapState(
         vessel,
@@ -101,23 +97,21 @@ def swap_state(  # noqa: PLR0913 - what is asked for and what is given with it
         verdict,
         evidence,
         assessor.rules(position),
-        next((each for each in reversed(every) if each.end is not None), None),
+        next((s for s in reversed(swaps) if s.end is not None), None),
     )
 
 
 class Site(NamedTuple):
-    """A vessel, a unit of it, None where the position is on a card in none, and the position."""
+    """A vessel, its unit (None for a position on a card in no unit), and the position."""
 
     vessel: Vessel
     unit: Unit | None
     position: Position
 
 
-def _evidence(
-    assessor: Assessor, there: Site, swap: Swap | None, copy: Copy | None
-) -> SwapEvidence:
-    """Return the evidence but for the verdict, and what the new card's sheet says."""
-    vault, (vessel, unit, position) = assessor.vault, there
+def _evidence(assessor: Assessor, site: Site, swap: Swap | None, copy: Copy | None) -> SwapEvidence:
+    """Return the evidence without the verdict and the new card's sheet."""
+    vault, (vessel, unit, position) = assessor.vault, site
     ids = position.ids | (unit.ids if unit is not None else frozenset())
     evidence = SwapEvidence(
         copy=select.copy_name(position, copy) if copy else None,
@@ -143,89 +137,91 @@ def _evidence(
 
 
 def selected_copy(position: Position, swap: Swap | None) -> Copy | None:
-    """Return the copy that a swap means, else the newest; None where there is none.
+    """Return the selected copy of a swap, else the newest; None without a copy.
 
-    A swap that has ended means the copy that its card was last held against. A copy that an
-    open swap chose and that is no longer this position's is never replaced by another.
+    For an ended swap it is the copy that its card was last compared with. A copy selected in an
+    open swap that is no longer this position's is never replaced by another.
     """
     image = swap.choice.image if swap is not None and swap.choice is not None else None
     if image is None and swap is not None and swap.end is not None:
-        selected = [each.body.selected for each in swap.read_backs]
-        selected = selected or [each.body.image for each in swap.released]
+        selected = [step.body.selected for step in swap.read_backs]
+        selected = selected or [step.body.image for step in swap.released]
         image = selected[-1] if selected else None
-    chosen = [copy for copy in position.copies if copy.image == image]
-    if not chosen and swap is not None and swap.end is None and swap.choice is not None:
+    copies = [copy for copy in position.copies if copy.image == image]
+    if not copies and swap is not None and swap.end is None and swap.choice is not None:
         return None
-    return chosen[-1] if chosen else position.latest
+    return copies[-1] if copies else position.latest
 
 
-def notes_on(vault: Vault, found: SwapState) -> tuple[str, ...]:
-    """Return what has to be said beside every answer of a swap, but for its deviations."""
-    said = cross_over_notes(vault, found.vessel, [found.unit]) if found.unit is not None else ()
-    return (*said, *others_words(found.others), *_ended_words(found.ended))
+def notes_on(vault: Vault, state: SwapState) -> tuple[str, ...]:
+    """Return the notes that go with every answer of a swap; deviations are not among them."""
+    notes = cross_over_notes(vault, state.vessel, [state.unit]) if state.unit is not None else ()
+    return (*notes, *others_words(state.others), *_ended_words(state.ended))
 
 
 def _ended_words(ended: Swap | None) -> tuple[str, ...]:
-    """Say what speaks against the end of the last swap, as two laptops may leave it."""
+    """Return notes against the end of the last swap, as two laptops may leave it."""
     if ended is None:
         return ()
-    said = []
-    outcomes = {each.outcome for each in ended.ends}
+    notes = []
+    outcomes = {end.outcome for end in ended.ends}
     if len(outcomes) > 1:
-        said.append(f"the swap that was opened on {ended.opened.at.date()}: {ended_words(ended)}")
-    if CLOSED in outcomes and any(not each.body.loaded_correctly for each in ended.unknown_to_end):
-        said.append(
+        notes.append(f"the swap that was opened on {ended.opened.at.date()}: {ended_words(ended)}")
+    if CLOSED in outcomes and any(not step.body.loaded_correctly for step in ended.unknown_to_end):
+        notes.append(
             f"the swap that was opened on {ended.opened.at.date()} is closed, and a read-back of "
-            "its card that closing did not know of was NOT loaded correctly: read the chip again"
+            "its card from another laptop was NOT loaded correctly: read the chip again"
         )
-    return tuple(said)
+    return tuple(notes)
 
 
 def others_words(others: Sequence[Swap]) -> tuple[str, ...]:
-    """Say that further swaps are open at one position, as two laptops may leave them."""
+    """Return a note on further open swaps at one position, as two laptops may leave them."""
     if not others:
         return ()
     listed = "; ".join(f"{each.body.why} ({each.opened.at.date()})" for each in others)
     return (
         (
-            f"{len(others) + 1} swaps are open here, as two laptops may leave them: the one opened "
-            f"last is selected. What was told and done of the other stays with it: {listed}. Once "
-            "this one is closed, give that one up with `swap close --abandoned`"
+            f"{len(others) + 1} swaps are open here, as two laptops may leave them. The one opened "
+            f"last counts. The records of the other stay with it: {listed}. After this one is "
+            "closed, abandon that one with `swap close --abandoned`"
         ),
     )
 
 
 def accepted_words(assessor: Assessor, swap: Swap | None) -> tuple[str, ...]:
-    """Return what was accepted in a swap though not met, a file's release among it."""
+    """Return what was accepted unmet in a swap, with the release of an unverified file."""
     if swap is None:
         return ()
-    said = [
-        f"{each.condition} ({each.text}): {each.reason} ({who(assessor, each)})"
-        for each in swap.deviations
+    words = [
+        f"{step.condition} ({step.text}): {step.reason} ({who(assessor, step)})"
+        for step in swap.deviations
     ]
-    said += [
-        f"a file was released UNVERIFIED: {each.body.reason or 'no reason'} ({who(assessor, each)})"
-        for each in swap.released
-        if each.body.unverified
+    words += [
+        f"a file was released UNVERIFIED: {step.body.reason or 'no reason'} ({who(assessor, step)})"
+        for step in swap.released
+        if step.body.unverified
     ]
-    return tuple(said)
+    return tuple(words)
 
 
 def _older(position: Position, swap: Swap | None, copy: Copy | None) -> str | None:
-    """Return why a copy was chosen that is not the newest; None where it is the newest."""
+    """Return why an older copy is selected; None if it is the newest."""
     if swap is None or swap.choice is None or copy is position.latest:
         return None
     return swap.choice.why
 
 
-def who(assessor: Assessor, told: Step) -> str:
-    """Return who told something and on which day, in words."""
-    day = told.at.date().isoformat()
-    return f"nobody named, {day}" if told.by is None else f"{assessor.person(told.by)}, {day}"
+def who(assessor: Assessor, step: Step) -> str:
+    """Return who made a step and on which day, in words."""
+    day = step.at.date().isoformat()
+    return (
+        f"a person not recorded, {day}" if step.by is None else f"{assessor.person(step.by)}, {day}"
+    )
 
 
 def _held(vault: Vault, copy: Copy | None) -> tuple[tuple[str, date, bool], ...]:
-    """Return the other places that held the copy, and whether it was hashed there."""
+    """Return the backup locations that held the copy, and whether it was hashed there."""
     held = Holdings(vault).of(copy) if copy is not None else ()
     return tuple((h.name, h.hashed_on or h.on, h.hashed_on is not None) for h in held)
 
@@ -237,20 +233,20 @@ def _entries(
     swap: Swap | None,
     new_card: Sheet | None,
 ) -> tuple[SheetEntry, ...] | None:
-    """Return the unit's sheet against the new card's, entry by entry; None where there is none.
+    """Return the unit's sheet against the new card's, entry by entry; None without a new sheet.
 
-    A sheet given that is for another unit or card is refused; one on record differs by that.
+    A given sheet that is for another unit or card is refused; one on record gets an entry `for`.
     """
     card = _new_card(vessel, swap)
-    theirs = new_card
-    if theirs is None and card is not None:
-        theirs = stored_sheet(assessor.vault, card.sheet)
-    if theirs is None:
+    sheet = new_card
+    if sheet is None and card is not None:
+        sheet = stored_sheet(assessor.vault, card.sheet)
+    if sheet is None:
         return None
     stored = stored_sheet(assessor.vault, unit.sheet if unit is not None else None)
-    entries = compare_sheets(stored.entries if stored is not None else {}, theirs.entries)
+    entries = compare_sheets(stored.entries if stored is not None else {}, sheet.entries)
     try:
-        refuse_other(theirs.target, vessel, unit, card.serial if card is not None else None)
+        refuse_other(sheet.target, vessel, unit, card.serial if card is not None else None)
     except SheetRefused as other:
         if new_card is not None:
             raise
@@ -258,27 +254,27 @@ def _entries(
     return entries
 
 
-def _one_sheet(card: Card | None, unit: Unit | None, given: str | None) -> bool:
-    """Tell whether the new card's sheet, given or on record, is the very file of the unit's."""
-    theirs = given
-    if theirs is None and card is not None and card.sheet is not None:
-        theirs = card.sheet[0]
-    return theirs is not None and unit is not None and theirs == (unit.sheet or ("",))[0]
+def _own_sheet(card: Card | None, unit: Unit | None, given: str | None) -> bool:
+    """Return whether the new card's sheet, given or on record, is the very file of the unit's."""
+    sheet = given
+    if sheet is None and card is not None and card.sheet is not None:
+        sheet = card.sheet[0]
+    return sheet is not None and unit is not None and sheet == (unit.sheet or ("",))[0]
 
 
 def _new_card(vessel: Vessel, swap: Swap | None) -> Card | None:
-    """Return the card that goes in, where the swap names one."""
-    wanted = swap.body.new_card if swap is not None else None
-    return next((card for card in vessel.cards if wanted in card.ids), None)
+    """Return the card that goes in, if the swap names one."""
+    identity = swap.body.new_card if swap is not None else None
+    return next((card for card in vessel.cards if identity in card.ids), None)
 
 
-def stored_sheet(vault: Vault, kept: tuple[str, str] | None) -> Sheet | None:
-    """Return a sheet on record, by its digest and name; None where there is none."""
-    return read_sheet(vault.read_object(kept[0]), kept[1]) if kept is not None else None
+def stored_sheet(vault: Vault, file: tuple[str, str] | None) -> Sheet | None:
+    """Return a sheet on record, by its digest and name; None without one."""
+    return read_sheet(vault.read_object(file[0]), file[1]) if file is not None else None
 
 
 def _decoded(assessor: Assessor, position: Position, copy: Copy | None) -> Decoded | None:
-    """Return the copy's fields, None where layout or bytes cannot be had."""
+    """Return the copy's fields, None if its layout or bytes cannot be read."""
     if copy is None:
         return None
     try:
@@ -288,7 +284,7 @@ def _decoded(assessor: Assessor, position: Position, copy: Copy | None) -> Decod
 
 
 def _read_since(vault: Vault, vessel: Vessel, position: Position, swap: Swap) -> str | None:
-    """Return the day of the newest read put on record behind the swap's opening, by no clock."""
+    """Return the day of the newest read recorded after the swap's opening, by order of records."""
     order = [stored.digest for stored in in_order(vault, vessel)]
     since = frozenset(dropwhile(lambda digest: digest != swap.opened.record, order))
     days = [read.read_on for read in position.reads if read.record in since]

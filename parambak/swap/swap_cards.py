@@ -1,4 +1,4 @@
-"""The two cards of a swap: where the record says that they are, and what speaks against it."""
+"""The two cards of a swap: where they are by the records, and what speaks against it."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ if TYPE_CHECKING:
 SWAP_CARD_TAKEN = Fault(
     "swap-card-taken",
     CallRefused,
-    "that card {does} in another swap that is open",
-    "Look at the serial number on the card. If it is right, close the other swap first, or "
-    "give it up with --abandoned and a reason.",
+    "that card {does} in another open swap",
+    "Check the serial number on the card. If it is right, close the other swap first, or abandon "
+    "it with --abandoned and a reason.",
 )
 
 
 class Named(NamedTuple):
-    """The cards that a swap names, by identity, each None where it names none."""
+    """The cards that a swap names, by identity, each None if it names none."""
 
     old: str | None
     new: str | None
@@ -33,13 +33,13 @@ class Named(NamedTuple):
 
 def open_swaps(vault: Vault, vessel: Vessel) -> tuple[Swap, ...]:
     """Return every open swap of a vessel, in the order in which they were opened."""
-    every = frozenset(i for unit in vessel.units for p in unit.positions for i in p.ids)
-    found = fold_swaps(in_order(vault, vessel), every)
-    return tuple(swap for swap in found if swap.end is None)
+    positions = frozenset(i for unit in vessel.units for p in unit.positions for i in p.ids)
+    swaps = fold_swaps(in_order(vault, vessel), positions)
+    return tuple(swap for swap in swaps if swap.end is None)
 
 
 def refuse_taken(vessel: Vessel, opened: Sequence[Swap], named: Named) -> None:
-    """Raise where another open swap takes the same card out, or fits the same card."""
+    """Raise if another open swap takes the same card out, or fits the same card."""
     for swap in opened:
         if named.old is not None and _same(vessel, swap.body.old_card, named.old):
             raise SWAP_CARD_TAKEN.error(
@@ -56,54 +56,54 @@ def refuse_taken(vessel: Vessel, opened: Sequence[Swap], named: Named) -> None:
 
 
 def card_notes(vessel: Vessel, unit: Unit, opened: Sequence[Swap], named: Named) -> tuple[str, ...]:
-    """Say where the record has the cards elsewhere than a swap in this unit would."""
-    found = []
-    old, new = (_card(vessel, each) for each in named)
+    """Return a note for each card that the records have at another place."""
+    doubts = []
+    old, new = (_card(vessel, identity) for identity in named)
     if old is not None:
         there = unit_of(vessel, old)
         if there is not None and there is not unit:
-            found.append(f"the old card, {old.serial}, is on record in {there.where}")
+            doubts.append(f"the old card, {old.serial}, is on record in {there.where}")
         elif there is None and old.facts.get("location") not in {IN_A_UNIT, None}:
-            found.append(f"the old card, {old.serial}, is on record {old.facts['location']}")
+            doubts.append(f"the old card, {old.serial}, is on record {old.facts['location']}")
     if new is not None:
         there = unit_of(vessel, new)
         if there is not None:
-            found.append(f"the new card, {new.serial}, is on record in {there.where}")
+            doubts.append(f"the new card, {new.serial}, is on record in {there.where}")
         elif new.facts.get("location") in {"ashore", "scrapped"}:
-            found.append(f"the new card, {new.serial}, is on record {new.facts['location']}")
-    doubts = [f"{each}: make sure which card it is" for each in found]
-    return (*doubts, *_crossed(vessel, opened, named))
+            doubts.append(f"the new card, {new.serial}, is on record {new.facts['location']}")
+    notes = [f"{doubt}: check which card it is" for doubt in doubts]
+    return (*notes, *_crossed(vessel, opened, named))
 
 
 def _crossed(vessel: Vessel, opened: Sequence[Swap], named: Named) -> list[str]:
-    """Say which card goes from one open swap to another."""
-    said = []
+    """Return a note for each card that goes from one open swap to another."""
+    notes = []
     for swap in opened:
         where = _where(vessel, swap)
         if named.old is not None and _same(vessel, swap.body.new_card, named.old):
-            said.append(
-                f"{_serial(vessel, named.old)} comes out here, and goes in at {where}: read it "
-                "and archive it here before that"
+            notes.append(
+                f"{_serial(vessel, named.old)} comes out here, and goes in at {where}: first "
+                "read it and archive it here"
             )
         if named.new is not None and _same(vessel, swap.body.old_card, named.new):
-            said.append(
-                f"{_serial(vessel, named.new)} goes in here, and comes out at {where}: what it "
-                "holds is that unit's; make sure that it is on record there"
+            notes.append(
+                f"{_serial(vessel, named.new)} goes in here, and comes out at {where}: its "
+                "content is that unit's; make sure that it is on record there"
             )
-    return said
+    return notes
 
 
 def also_in(vessel: Vessel, unit: Unit, named: Named) -> tuple[str, ...]:
-    """Say which further cards are on record as being in the unit."""
-    mine = [_card(vessel, each) for each in named]
-    others = [each.serial for each in cards_in(vessel, unit) if each not in mine]
+    """Return a note with the further cards that are in the unit by the records."""
+    of_swap = [_card(vessel, identity) for identity in named]
+    others = [card.serial for card in cards_in(vessel, unit) if card not in of_swap]
     if not others:
         return ()
     listed = ", ".join(others)
     return (
         (
-            f"on record in {unit.where} stays {listed} too; where that is the card that came out, "
-            "say where it is with `parambak correct`"
+            f"{listed} also stays on record in {unit.where}. If that is the card that came out, "
+            "record its location with `parambak correct`"
         ),
     )
 
@@ -112,12 +112,12 @@ def _card(vessel: Vessel, identity: str | None) -> Card | None:
     return next((card for card in vessel.cards if identity in card.ids), None)
 
 
-def _same(vessel: Vessel, one: str | None, other: str) -> bool:
-    """Tell whether two identities are one card's."""
-    if one is None:
+def _same(vessel: Vessel, first: str | None, second: str) -> bool:
+    """Return whether two identities are of one card."""
+    if first is None:
         return False
-    card = _card(vessel, one)
-    return one == other or (card is not None and other in card.ids)
+    card = _card(vessel, first)
+    return first == second or (card is not None and second in card.ids)
 
 
 def _serial(vessel: Vessel, identity: str) -> str:

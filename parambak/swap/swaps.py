@@ -1,4 +1,4 @@
-"""The course of a swap, from its opening to its end: worked out from the records each time."""
+"""The course of a swap, from its opening to its end, by the records each time."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Stored, Vault
 
 CLOSED = "closed"
-PASSES = 2  # read-backs made apart at one stage
+PASSES = 2  # separate read-backs at one stage
 
 SWAP_NONE = Fault(
     "swap-none-open",
@@ -43,8 +43,8 @@ SWAP_NONE = Fault(
 SWAP_OPEN = Fault(
     "swap-open-already",
     CallRefused,
-    "a swap is open at {where} already",
-    "Go on with it, or close it with `parambak swap close {where}`.",
+    "a swap is already open at {where}",
+    "Continue that swap, or close it with `parambak swap close {where}`.",
 )
 
 
@@ -59,7 +59,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Answer(Step):
-    """What was told of a condition: `answer` is yes, no, not-known or not-needed."""
+    """An answer on a condition: `answer` is yes, no, not-known or not-needed."""
 
     condition: str
     answer: str
@@ -68,7 +68,7 @@ class Answer(Step):
 
 @dataclass(frozen=True)
 class CopyChoice(Step):
-    """The selected copy, where it is not the newest."""
+    """The selected copy, if it is not the newest."""
 
     image: ImageEntry
     why: str
@@ -108,7 +108,7 @@ class ReadBackStep(Step):
 
     @property
     def untimed(self) -> bool:
-        """Return that the files' times are taken for what they say."""
+        """Return False: the files' times count."""
         return False
 
 
@@ -131,9 +131,9 @@ class End(Step):
 
 @dataclass
 class Swap:
-    """One swap: how it was opened, and what was told and done since, in order.
+    """One swap: how it was opened, and its later steps, in order.
 
-    `unknown_to_end` are the read-backs that its end did not know of, as another laptop may
+    `unknown_to_end` are the read-backs that were not on record at its end, as another laptop may
     have made them.
     """
 
@@ -158,17 +158,17 @@ class Swap:
 
     @property
     def proof(self) -> tuple[ReadBackStep, ...]:
-        """Return the read-backs that prove the contents, oldest first; none where nothing does.
+        """Return the read-backs that prove the contents, oldest first; empty without a proof.
 
-        Two or more, made apart at one stage and loaded correctly, with none behind the
-        first of them that was not, all against the selected copy. Where values were
-        compared, two must be the same bytes.
+        A proof is two or more separate read-backs at one stage, loaded correctly, with no wrong
+        one after the first of them, all against the selected copy. By values, two must be the
+        same bytes.
         """
         return self._good() if self.unproven is None else ()
 
     @property
     def unproven(self) -> str | None:
-        """Return in words why the contents are not proven; None where they are."""
+        """Return in words why the contents are not proven; None if they are."""
         if not self.read_backs:
             return "no read-back in this swap"
         last = self.read_backs[-1].body
@@ -176,21 +176,21 @@ class Swap:
             names = ", ".join(dump.name for dump in last.dumps)
             return f"the newest read-back, {names}, was not loaded correctly"
         if self.expected not in {None, last.selected}:
-            return "the read-backs were held against another copy than the one selected now"
-        alike: dict[tuple[str, str], list[ReadBackStep]] = {}
-        for each in self._good():
-            same = each.body.image.sha256 if each.body.by_values else ""
-            alike.setdefault((each.body.stage, same), []).append(each)
-        if any(separate_reads(each) >= PASSES for each in alike.values()):
+            return "the read-backs were compared with a copy that is not the one selected now"
+        groups: dict[tuple[str, str], list[ReadBackStep]] = {}
+        for step in self._good():
+            same = step.body.image.sha256 if step.body.by_values else ""
+            groups.setdefault((step.body.stage, same), []).append(step)
+        if any(separate_reads(steps) >= PASSES for steps in groups.values()):
             return None
-        listed = [_counted_apart(stage, each) for (stage, _), each in alike.items()]
-        said = f"against the selected copy and loaded correctly: {'; '.join(listed)}"
-        by_values = any(same for _, same in alike)
-        return said + (", and by values two have to be the same bytes" if by_values else "")
+        listed = [_counted_reads(stage, steps) for (stage, _), steps in groups.items()]
+        words = f"two are required; loaded correctly so far: {'; '.join(listed)}"
+        by_values = any(same for _, same in groups)
+        return words + (". By values, two must have the same bytes" if by_values else "")
 
     @property
     def expected(self) -> ImageEntry | None:
-        """Return the image of the copy chosen, else of the file released last; None without."""
+        """Return the image of the selected copy, else of the last released file; None without."""
         if self.choice is not None:
             return self.choice.image
         return self.released[-1].body.image if self.released else None
@@ -198,24 +198,24 @@ class Swap:
     @property
     def unverified(self) -> Released | None:
         """Return the newest release of a file whose copy was not verified, or None."""
-        return next((each for each in reversed(self.released) if each.body.unverified), None)
+        return next((step for step in reversed(self.released) if step.body.unverified), None)
 
     def _good(self) -> tuple[ReadBackStep, ...]:
         """Return the read-backs since the last one that was wrong, or against another copy."""
         good: list[ReadBackStep] = []
-        for each in self.read_backs:
-            if good and good[-1].body.selected != each.body.selected:
+        for step in self.read_backs:
+            if good and good[-1].body.selected != step.body.selected:
                 good = []
-            good = [*good, each] if each.body.loaded_correctly else []
+            good = [*good, step] if step.body.loaded_correctly else []
         return tuple(good)
 
 
-def _counted_apart(stage: str, good: Sequence[ReadBackStep]) -> str:
-    apart = separate_reads(good)
-    said = f"{stage}: {counted(apart, 'read')}"
-    if len(good) == apart:
-        return said
-    return f"{said}, as the same file or files of the very same time count once"
+def _counted_reads(stage: str, good: Sequence[ReadBackStep]) -> str:
+    separate = separate_reads(good)
+    words = f"{stage}: {counted(separate, 'read')}"
+    if len(good) == separate:
+        return words
+    return f"{words} (the same file, or files of exactly the same time, count once)"
 
 
 def swaps_at(vault: Vault, vessel: Vessel, position: Position) -> tuple[Swap, ...]:
@@ -225,61 +225,61 @@ def swaps_at(vault: Vault, vessel: Vessel, position: Position) -> tuple[Swap, ..
 
 def in_order(vault: Vault, vessel: Vessel) -> Sequence[Stored]:
     """Return the records about a vessel, under all of its identities, in causal order."""
-    every = [stored for identity in sorted(vessel.ids) for stored in vault.records(identity)]
-    return every if len(vessel.ids) == 1 else causal_order(every)
+    records = [stored for identity in sorted(vessel.ids) for stored in vault.records(identity)]
+    return records if len(vessel.ids) == 1 else causal_order(records)
 
 
 def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swap, ...]:
     """Return the swaps at a position from the records about its vessel, in causal order.
 
-    Where a record is lost, what came behind it is in no known order with the opening: the
-    swaps are looked for first, so that nothing told of one is passed over.
+    If a record is lost, the order of later records and the opening is not certain: the openings
+    are read first, so that no step of a swap is left out.
     """
-    found: dict[str, Swap] = {}
-    told: list[Stored] = []
+    swaps: dict[str, Swap] = {}
+    steps: list[Stored] = []
     after: dict[str, tuple[str, ...]] = {}
     for stored in ordered:
         after[stored.digest] = stored.record.after
         if stored.record.kind in _TAKERS:
-            told.append(stored)
+            steps.append(stored)
         elif stored.record.kind == "swap-opened":
             opened = body_of(stored.record, stored.digest, SwapOpenedBody)
             if opened.position in position:
                 swap = Swap(opened.swap, stored.record.vessel or "", Step(*_step(stored)), opened)
-                found[opened.swap] = swap
-    for stored in told:
+                swaps[opened.swap] = swap
+    for stored in steps:
         identity = stored.record.body.get("swap")
-        if isinstance(identity, str) and identity in found:
-            _TAKERS[stored.record.kind](found[identity], stored)
-    for swap in found.values():
+        if isinstance(identity, str) and identity in swaps:
+            _TAKERS[stored.record.kind](swaps[identity], stored)
+    for swap in swaps.values():
         if swap.end is not None:
-            known = behind([swap.end.record], after)
+            before = behind([swap.end.record], after)
             swap.unknown_to_end = tuple(
-                each for each in swap.read_backs if each.record not in known
+                step for step in swap.read_backs if step.record not in before
             )
-    return tuple(found.values())
+    return tuple(swaps.values())
 
 
-def newest_open(found: Sequence[Swap]) -> Swap | None:
+def newest_open(swaps: Sequence[Swap]) -> Swap | None:
     """Return the open swap among those of a position: of several, the one opened last."""
-    still = [swap for swap in found if swap.end is None]
-    return still[-1] if still else None
+    still_open = [swap for swap in swaps if swap.end is None]
+    return still_open[-1] if still_open else None
 
 
 def the_open_swap(vault: Vault, vessel: Vessel, position: Position) -> Swap:
-    """Return the open swap at a position; raise NotFound where there is none."""
-    every = swaps_at(vault, vessel, position)
-    found = newest_open(every)
-    if found is None:
-        said = ended_words(every[-1]) if every else "none"
-        raise SWAP_NONE.error(where=position.where, expected="an open swap", found=said)
-    return found
+    """Return the open swap at a position; raise NotFound without one."""
+    swaps = swaps_at(vault, vessel, position)
+    swap = newest_open(swaps)
+    if swap is None:
+        last = ended_words(swaps[-1]) if swaps else "none"
+        raise SWAP_NONE.error(where=position.where, expected="an open swap", found=last)
+    return swap
 
 
 def ended_words(swap: Swap) -> str:
-    """Return how and when a swap that has ended did so, in words."""
-    told = " and ".join(f"{each.outcome} on {each.at.date()}" for each in swap.ends)
-    return f"the last one was {told}" + (", as two laptops may do" if len(swap.ends) > 1 else "")
+    """Return how and when an ended swap ended, in words."""
+    ends = " and ".join(f"{end.outcome} on {end.at.date()}" for end in swap.ends)
+    return f"the last one was {ends}" + (", by two laptops" if len(swap.ends) > 1 else "")
 
 
 def _step(stored: Stored) -> tuple[str, str | None, datetime]:
@@ -321,7 +321,7 @@ def _tested(swap: Swap, stored: Stored) -> None:
 def _closed(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapClosedBody)
     swap.ends.append(End(*_step(stored), body.outcome, body.reason, body.tests, body.taken_in))
-    # Of two laptops that ended it, one closing it: what was read back is a read from then on.
+    # If one of two laptops closed it, it is closed: its read-backs are reads from then on.
     closing = (end for end in swap.ends if end.outcome == CLOSED)
     swap.end = next(closing, swap.ends[0])
 

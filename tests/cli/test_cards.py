@@ -261,4 +261,4 @@ def test_the_route_of_the_moved_chip_says_what_to_do_in_which_order(aboard: Ship
     at = [page.index(word) for word in ("Read the old chip twice", "duplicate", "Read it again")]
     assert at == sorted(at)
     aboard.run("swap", "close", *words[2:5], "--abandoned", "--reason", "x")
-    assert "duplicate at hand" not in aboard.run(*words).out
+    assert "Keep a duplicate ready" not in aboard.run(*words).out

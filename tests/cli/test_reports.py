@@ -66,7 +66,7 @@ def test_the_page_of_a_swap_is_of_the_one_opened_last(verified: Ship) -> None:
     assert "<dd>second</dd>" in page(verified, "2.html")
     words = ("report", "swap", AT, "--number", "1", "--out", "1.html")
     assert verified.run(*words).code == 0
-    assert "GIVEN UP on" in page(verified, "1.html")
+    assert "ABANDONED on" in page(verified, "1.html")
     assert "<dd>first</dd>" in page(verified, "1.html")
     none = verified.answer("report", "swap", AT, "--number", "3", "--out", "3.html")
     assert (none.code, none.document["error"]["code"]) == (2, "report-no-swap")

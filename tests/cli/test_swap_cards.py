@@ -55,7 +55,7 @@ def test_a_card_fitted_elsewhere_meanwhile_stays_on_record_there(verified: Ship)
     verified.run("swap", "read-back", OTHER, *names)
     closed = verified.answer("swap", "close", OTHER, *PASSED)
     assert closed.document["cards"] == [
-        "old card C1: in grebe/port-thruster meanwhile, and left so",
+        "old card C1: stays on record in grebe/port-thruster",
         "new card C2: in grebe/stbd",
     ]
     listed = {c["serial"]: c["unit"] for c in verified.answer("card", "list").document["cards"]}

@@ -110,11 +110,11 @@ def test_a_lost_image_is_said_on_the_pages_of_swap_and_visit(laptop: Laptop) -> 
     story.whole(laptop)
     laptop.lose(laptop.latest().sha256)
     visit = Page(story.visit_bytes(laptop))
-    assert "The bytes cannot be had: the vault is damaged. Run parambak recheck." in visit.text
+    assert "The bytes cannot be read: the vault is damaged. Run parambak recheck." in visit.text
     selected = next(c for c in laptop.position().copies if c.reads[0].remark == "the copy's remark")
     laptop.lose(selected.sha256)
     swap = Page(story.swap_bytes(laptop))
-    assert "Its bytes cannot be had: the vault is damaged. Run parambak recheck." in swap.text
+    assert "Its bytes cannot be read: the vault is damaged. Run parambak recheck." in swap.text
     assert "stop at noon" in swap.text
 
 

@@ -87,7 +87,7 @@ def test_the_legend_holds_what_is_shown_alone() -> None:
 def test_what_has_no_bytes_has_no_fields() -> None:
     """A field beyond what was read stays absent."""
     found = cells(16, Image.of(bytes(2)), LAYOUT, [])
-    assert list(found.sorts) == [UNKNOWN, FIELD, *[ABSENT] * 14]
+    assert list(found.kinds) == [UNKNOWN, FIELD, *[ABSENT] * 14]
 
 
 def test_each_sort_goes_before_what_says_less() -> None:
@@ -95,7 +95,7 @@ def test_each_sort_goes_before_what_says_less() -> None:
     size = COLUMNS * 32 * 4
     found = cells(size, Image.of(bytes(12)), LAYOUT, [Range(3, 2)])
     assert found.bytes_a_cell == 4
-    assert list(found.sorts[:4]) == [FIELD, MOVING, CHECK, ABSENT]
+    assert list(found.kinds[:4]) == [FIELD, MOVING, CHECK, ABSENT]
     assert found.changed == {0, 1}
     assert RESERVED < FIELD < MOVING < CHECK
 
@@ -104,6 +104,6 @@ def test_a_map_is_bounded_whatever_the_memory() -> None:
     """A chip's last byte far up, and a change beyond the map."""
     far = Image.of(b"\x01", 0xFFFF_FFFF)
     found = cells(far.end, far, LAYOUT, [Range(0, 2**32)])
-    assert len(found.sorts) <= COLUMNS * 32
-    assert found.sorts[-1] == UNKNOWN
+    assert len(found.kinds) <= COLUMNS * 32
+    assert found.kinds[-1] == UNKNOWN
     assert len(draw(found)) < 300_000

@@ -29,17 +29,17 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "Deviations",
         "Change record",
         "Identity",
-        "Route, way back, counters",
+        "Route, fallback plan, counters",
         "Conditions, in the order of the work",
-        "The unit's card sheet and the new card's",
+        "Card sheets of the unit and of the new card",
         "Loaded and read back",
         "Function tests",
         "Measurements",
         "The selected copy",
         "Decoded parameters of the selected copy",
         "Map of the memory",
-        "Digests and sums of the selected copy",
-        "Visits aboard while it was open",
+        "SHA-256 and sums of the selected copy",
+        "Visits aboard while the swap was open",
         "Other swaps at this position",
         *END,
     ]
@@ -47,7 +47,7 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
     text = page.text
     assert text.index("ACCEPTED DEVIATION: permit") < text.index("CLOSED on 2026-03-01")
     for words in (
-        "It said then: nobody to sign",
+        "Evidence then: nobody to sign",
         "drifting (B. Master, 2026-03-01)",
         "UNVERIFIED COPY RELEASED FOR LOADING",
         "stopped at sea",
@@ -63,12 +63,12 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "these go back to the copy's values",
         "unit.toml, SHA-256",
         "new.toml, SHA-256",
-        "a link may choose another mode",
-        "stated on one sheet alone: look at the card",
+        "a link may select another mode",
+        "stated on one sheet only: check the card",
         "NOT LOADED CORRECTLY: 1 byte differs",
-        "loaded correctly: 0 bytes differ; 1 more as expected",
-        "contents proven by bytes, by two read-backs made apart",
-        "Not explained by any field: 0x00C0 to 0x00C0",
+        "loaded correctly: 0 bytes differ; 1 more in running fields",
+        "contents proven by bytes, by two separate read-backs",
+        "Unmapped (no field): 0x00C0 to 0x00C0",
         "run_hours",
         "FAILED",
         "relay stuck",
@@ -87,7 +87,7 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "block sum",
         "CRC-32/ISO-HDLC",
         "winch next time",
-        "GIVEN UP on 2026-03-01: no spare aboard",
+        "ABANDONED on 2026-03-01: no spare aboard",
         "It does not show that the unit is safe",
         "surveyor",
         "Seal: grebe, ",
@@ -103,16 +103,16 @@ def test_an_open_swap_says_what_is_wanting(laptop: Laptop) -> None:
     assert_harmless(page)
     for words in (
         "OPEN, since 2026-03-01",
-        "NOT READY. Wanting: diagnosed, supplies, final-read, ",
+        "NOT READY. Missing: diagnosed, supplies, final-read, ",
         "the old memory chip goes onto the new card",
-        "Note or photograph which way round the chip sits.",
+        "Note or photograph which way round the chip is fitted.",
         "contents NOT PROVEN; no function test on record",
         "contents NOT PROVEN: no read-back in this swap.",
         "None on record.",
     ):
         assert words in page.text, words
     assert "swaps are open here" not in page.text
-    assert "Visits aboard while it was open" not in page.heads
+    assert "Visits aboard while the swap was open" not in page.heads
 
 
 def test_a_swap_given_up_says_why(laptop: Laptop) -> None:
@@ -120,7 +120,7 @@ def test_a_swap_given_up_says_why(laptop: Laptop) -> None:
     story.whole(laptop)
     page = Page(story.swap_bytes(laptop, 0))
     assert_harmless(page)
-    assert "GIVEN UP on 2026-03-01 09:" in page.text
+    assert "ABANDONED on 2026-03-01 09:" in page.text
     assert "no spare aboard" in page.text
     assert "No condition was accepted as a deviation" in page.text
     assert "No sheet of the new card is on record: nothing was compared." in page.text
@@ -133,7 +133,7 @@ def test_an_older_copy_that_is_meant_says_why(laptop: Laptop) -> None:
     story.prepare(laptop)
     story.begin(laptop)
     older = laptop.position().copies[0]
-    recording.choose(laptop.vault, WHERE, older, why="before the fault", by=story.BY)
+    recording.select_copy(laptop.vault, WHERE, older, why="before the fault", by=story.BY)
     text = Page(story.swap_bytes(laptop)).text
     assert "before the fault (A. Invented, 2026-03-01)" in text
     assert f"selected copy {WHERE}@{older.sha256[:8]}" in text
@@ -149,8 +149,8 @@ def test_a_swap_without_a_copy_has_a_page(laptop: Laptop) -> None:
     page = Page(story.swap_bytes(laptop))
     assert_harmless(page)
     assert "There is no layout that can be used" in page.text
-    assert "its serial number was not told" in page.text
-    assert "conclusion on impact not told" in page.text
+    assert "its serial number is not recorded" in page.text
+    assert "conclusion on impact not recorded" in page.text
 
 
 def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
@@ -178,7 +178,7 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
         "What was not read",
         "Measurements",
         "Swaps open during the visit",
-        f"{WHERE}: what it holds",
+        f"{WHERE}: contents",
         *END,
     ]
     for words in (
@@ -208,7 +208,7 @@ def test_a_visit_in_which_nothing_was_read_has_a_page(laptop: Laptop) -> None:
     page = Page(story.visit_bytes(laptop))
     assert_harmless(page)
     assert "Nothing was read in this visit." in page.text
-    assert "by nobody named" in page.text
+    assert "by a person not recorded" in page.text
 
 
 def test_the_page_of_a_copy_tells_all_of_it(laptop: Laptop) -> None:
@@ -219,13 +219,13 @@ def test_the_page_of_a_copy_tells_all_of_it(laptop: Laptop) -> None:
     assert_harmless(page)
     assert page.heads == [
         "Identity",
-        "Whether it is verified",
-        "Reads that gave it",
-        "Against the copy before it",
+        "Conditions of a verified copy",
+        "Reads that gave this copy",
+        "Compared with the copy before",
         "Decoded parameters",
         "Map of the memory",
         "Over the visits",
-        "Digests and sums",
+        "SHA-256 and sums",
         *END,
     ]
     for words in (
@@ -233,7 +233,7 @@ def test_the_page_of_a_copy_tells_all_of_it(laptop: Laptop) -> None:
         "SHA-256 of the layout",
         "read-twice",
         "the copy's remark",
-        "Before: grebe/port-thruster/U12@",
+        "The copy before: grebe/port-thruster/U12@",
         "set by hand (A. Invented, 2026-03-01)",
         "belongs to the card",
         "changed",
@@ -246,7 +246,7 @@ def test_a_copy_that_is_not_verified_says_what_is_wanting(laptop: Laptop) -> Non
     laptop.take(image(), layout=LAYOUT, chip="T256")
     page = Page(story.copy_bytes(laptop))
     assert "NOT VERIFIED: read-twice." in page.text
-    assert "It is the first copy of this position." in page.text
+    assert "This is the first copy of this position." in page.text
 
 
 def test_a_value_outside_its_limits_stands_before_all_values(laptop: Laptop) -> None:

@@ -59,7 +59,7 @@ def test_a_group_is_a_table_and_one_inside_it_another() -> None:
     ]
     assert [cell.outside for row in outer.rows for cell in row.cells] == [False, True]
     assert inner.name == "pump.stage"
-    assert inner.columns == (page.Column("limit", None, "from delay", "expected to change"),)
+    assert inner.columns == (page.Column("limit", None, "from delay", "running"),)
     assert [r.number for r in inner.rows] == ["1.1 to 1.3", "2.1", "2.2", "2.3"]
     assert inner.rows[1].cells[0].value == "13"
     assert inner.size == 6

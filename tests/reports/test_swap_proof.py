@@ -59,11 +59,11 @@ def test_it_is_said_by_what_the_contents_are_proven() -> None:
     ("words", "said"),
     [
         ({"differing_bytes": 1}, "1 byte differs"),
-        ({"differing_bytes": 0, "running_bytes": 3}, "0 bytes differ; 3 more as expected"),
+        ({"differing_bytes": 0, "running_bytes": 3}, "0 bytes differ; 3 more in running fields"),
         ({"by_values": True, "differing_values": 2}, "2 values differ"),
         (
             {"by_values": True, "differing_values": 1, "running_values": 4},
-            "1 value differs; 4 more as expected",
+            "1 value differs; 4 more in running fields",
         ),
     ],
 )
@@ -71,7 +71,7 @@ def test_how_much_differs_is_said(laptop: Laptop, words: dict[str, int], said: s
     """Bytes or values, one or many, and what was expected to."""
     laptop.verified()
     (shown,) = proof(story.desk(laptop), swap(told(1, **words)))["read_backs"]
-    assert shown["found"] == said
+    assert shown["differing"] == said
 
 
 def test_a_swap_that_two_laptops_ended_says_so(laptop: Laptop) -> None:
@@ -84,4 +84,4 @@ def test_a_swap_that_two_laptops_ended_says_so(laptop: Laptop) -> None:
     text = Page(story.swap_bytes(laptop)).text
     assert "CLOSED on 2026-03-01" in text
     assert "it was ended more than once: closed on 2026-03-01 (A. Invented, 2026-03-01)" in text
-    assert "abandoned on 2026-03-01 (nobody named, 2026-03-01)" in text
+    assert "abandoned on 2026-03-01 (a person not recorded, 2026-03-01)" in text

@@ -73,7 +73,7 @@ NAMED = {
     "one read only": "read-twice",
     "a lost backup location": "second-location",
     "a bad supply": "supplies",
-    "start-up defaults": "start-up wrote",
+    "start-up defaults": "at start-up",
 }
 
 
@@ -228,9 +228,9 @@ def _read_back(swap: Swap, found: SwapState, stage: str, memory: bytes) -> str |
     if stage == BEFORE_POWER:
         return "differs before power"
     wrote = start_up(
-        Image.of(memory), answer.differences, held_before=_held_before(swap), others={}
+        Image.of(memory), answer.differences, held_before=_held_before(swap), memories={}
     )
-    return "start-up wrote" if wrote else "differs after power"
+    return "at start-up" if wrote else "differs after power"
 
 
 def _held_before(swap: Swap) -> bool:

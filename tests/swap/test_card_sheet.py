@@ -21,7 +21,7 @@ from parambak.swap.card_sheet import (
     Sheet,
     compare_sheets,
     meaning,
-    meant,
+    mistyped,
     read_sheet,
 )
 
@@ -169,20 +169,20 @@ def test_what_is_empty_or_a_note_states_nothing() -> None:
 
 
 MISTAKES = [
-    (b"links = 'none'", 1, "links: it is a table of its own"),
+    (b"links = 'none'", 1, "links: it is a separate table"),
     (b"[program]\nposition = 'U7'", 1, "program: it is a list of tables"),
     (b"program = [1]", 1, "program: it is a list of tables"),
-    (b"[[program]]\nversion = 1", 1, "program[1]: which position on the card?"),
-    (b"[[program]]\nposition = ''", 1, "program[1]: which position on the card?"),
+    (b"[[program]]\nversion = 1", 1, "program[1]: the position on the card is missing"),
+    (b"[[program]]\nposition = ''", 1, "program[1]: the position on the card is missing"),
     (
         b"[[program]]\nposition = 'U7'\n[[program]]\nposition = 'u7'",
         4,
-        "two rows with one position",
+        "two rows with the same position",
     ),
     (
         b"[[program]]\nposition = 'u7'\n[[program]]\nposition = 'U7'",
         4,
-        "two rows with one position",
+        "two rows with the same position",
     ),
     (b"[[programs]]\nposition = 'U7'", 1, "programs: did you mean program?"),
     (b"[link]\nJ1 = 1", 1, "link: did you mean links?"),
@@ -199,7 +199,7 @@ MISTAKES = [
     (b"[jumpers]\nJ1 = 1", 1, "jumpers: did you mean links?"),
     (b"[node]\nbaud_rate = 1\nbaudrate = 2", 3, "node.baudrate: did you mean speed?"),
     (b"[for]\nnote = 'grebe'", 2, "for.note: [for] has no such key"),
-    (b"[for]\nvessel = 3", 2, "for.vessel: a name is a text"),
+    (b"[for]\nvessel = 3", 2, "for.vessel: the name must be a text"),
     (b"[[program]]\nposition = 1\nsum-16 = 9", 3, "program[1].sum-16: a value"),
     (b"[[program]]\nposition = 1\nsum-16 = '0x9C41'", 3, "program[1].sum-16: a value"),
     (b"[[program]]\nposition = 1\ncrc-32 = '9C41'", 3, "program[1].crc-32: a value"),
@@ -218,13 +218,13 @@ MISTAKES = [
     (b'x = "a\\u001b[2J"', 1, "x: a value"),
     ('x = "a\u202eb"'.encode(), 1, "x: a value"),
     (b'x = """a\nb"""', 1, "x: a value"),
-    (b'"a\\u0007" = 1', 1, "that is no name"),
-    (b'"" = 1', 1, "that is no name"),
-    (b'"' + b"n" * 81 + b'" = 1', 1, "that is no name"),
+    (b'"a\\u0007" = 1', 1, "that is not a name"),
+    (b'"" = 1', 1, "that is not a name"),
+    (b'"' + b"n" * 81 + b'" = 1', 1, "that is not a name"),
     (b"x = '" + b"x" * 401 + b"'", 1, "x: a value"),
     (b'x = """' + b"<b>x</b>\n" * 1200 + b'"""', 1, "x: a value"),
     (b"x = " + b"[" * 9 + b"1" + b"]" * 9, 1, "tables within tables"),
-    (b"x = [\n" + b"1,\n" * 2001 + b"]", 1, "more entries than a card has"),
+    (b"x = [\n" + b"1,\n" * 2001 + b"]", 1, "the sheet has too many entries"),
 ]
 
 
@@ -282,8 +282,8 @@ def test_a_name_is_no_slip_where_it_may_be_another_word() -> None:
     both = b"[card]\nsoftware = '3'\nfirmware = '1'\n[unit]\nplace = 'bow'\n"
     assert load_sheet(both)["card.firmware"] == "1"
     assert load_sheet(both)["unit.place"] == "bow"
-    assert meant("LABLE", ["label"]) == "label"
-    assert meant("label", ["label"]) is None
+    assert mistyped("LABLE", ["label"]) == "label"
+    assert mistyped("label", ["label"]) is None
 
 
 @pytest.mark.parametrize(
@@ -397,7 +397,7 @@ def test_the_comparison_is_that_of_a_plain_loop(unit: dict[str, str], card: dict
         ("card.software", "parameters"),
         ("links.J1", "mode"),
         ("dip-switches.S1", "address"),
-        ("node.address", "two stations of one address"),
+        ("node.address", "two stations with one address"),
         ("battery.fitted", "may be lost"),
         ('terminations."CAN 1"', "termination"),
         ("interface.slot.signal", "signal"),

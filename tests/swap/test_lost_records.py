@@ -32,7 +32,7 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
         made.vault, WHERE, why="dead", by=BY, route="load", old_card=None, new_card=None
     )
     older = made.position().copies[0]
-    recording.choose(made.vault, WHERE, older, why="the newest is spoilt", by=BY)
+    recording.select_copy(made.vault, WHERE, older, why="the newest is spoilt", by=BY)
     yield made
     made.close()
 
@@ -109,7 +109,7 @@ def test_a_choice_that_is_gone_is_missed_where_a_later_record_names_it(laptop: L
 def test_a_new_choice_settles_what_was_lost_before_it(laptop: Laptop) -> None:
     """Whatever it said, the copy is named anew."""
     damage(laptop, records(laptop)[-1][0])
-    recording.choose(laptop.vault, WHERE, laptop.position().copies[0], why="again", by=BY)
+    recording.select_copy(laptop.vault, WHERE, laptop.position().copies[0], why="again", by=BY)
     assert refused(laptop) is None
     assert selected(laptop)[0] is True
 

@@ -152,7 +152,7 @@ def start_up_words(
     read = turned(*((0x40 + at, 0x55) for at in range(differing)))
     differences = compare(Image.of(MEANT), read, AFTER_POWER).differences
     known = {name: read if other is None else other for name, other in others.items()}
-    return start_up(read, differences, held_before=held_before, others=known)
+    return start_up(read, differences, held_before=held_before, memories=known)
 
 
 @pytest.mark.parametrize(("differing", "named"), [(0, False), (3, False), (4, True), (9, True)])
@@ -172,7 +172,7 @@ def test_bytes_that_are_no_other_memorys_are_not_called_so() -> None:
     two = turned(*((at, 0x55) for at in (0x40, 0x41, 0x42, 0x60)))
     differences = compare(Image.of(MEANT), two, AFTER_POWER).differences
     half = turned(*((at, 0x55) for at in (0x40, 0x41, 0x42)))
-    assert start_up(two, differences, held_before=False, others={"spare": half}) is None
+    assert start_up(two, differences, held_before=False, memories={"spare": half}) is None
     assert start_up_words(9, spare=Image.of(MEANT[:0x44])) is None
 
 

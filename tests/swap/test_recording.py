@@ -25,10 +25,10 @@ from parambak.swap.recording import (
     ValueLayouts,
     accept,
     answer,
-    choose,
     record_load_file,
     record_read_back,
     released_files,
+    select_copy,
 )
 from tests.keeping.conftest import WHERE, Laptop, image, incoming
 from tests.swap.conftest import BY, abandoned, closed, opened
@@ -239,8 +239,14 @@ LONG, HIDDEN = "x" * 4001, "a\x1b[2J"
         (partial(answered, by=HIDDEN), "name of the person"),
         (partial(answered, text=HIDDEN), "answer to permit"),
         (partial(answered, text=LONG), "answer to permit"),
-        (lambda laptop: choose(laptop.vault, WHERE, laptop.latest(), why=HIDDEN, by=BY), "reason"),
-        (lambda laptop: choose(laptop.vault, WHERE, laptop.latest(), why="", by=HIDDEN), "name of"),
+        (
+            lambda laptop: select_copy(laptop.vault, WHERE, laptop.latest(), why=HIDDEN, by=BY),
+            "reason",
+        ),
+        (
+            lambda laptop: select_copy(laptop.vault, WHERE, laptop.latest(), why="", by=HIDDEN),
+            "name of",
+        ),
         (partial(accepted, reason=HIDDEN), "reason"),
         (partial(accepted, by=HIDDEN), "name of the person"),
         (partial(closed, reason=LONG), "reason"),

@@ -15,7 +15,7 @@ from parambak.keeping.recording.entries import correct
 from parambak.keeping.state.conditions import SELECTED_LOST
 from parambak.memory.image import Image
 from parambak.swap.card_sheet import read_sheet
-from parambak.swap.recording import Release, accept, choose, open_swap, record_load_file
+from parambak.swap.recording import Release, accept, open_swap, record_load_file, select_copy
 from parambak.swap.state import SwapState, accepted_words, notes_on, swap_state, who
 from parambak.swap.swaps import Step, Swap, swaps_at
 from tests.keeping.conftest import CHIPS, WHERE, Laptop, image
@@ -146,7 +146,7 @@ def test_who_answered_is_named_with_the_day_or_said_to_be_nobody() -> None:
     moment = datetime(2026, 3, 1, 12, tzinfo=UTC)
     people: Any = SimpleNamespace(person={"mark": "A. Fitter"}.__getitem__)
     assert who(people, Step("r", "mark", moment)) == "A. Fitter, 2026-03-01"
-    assert who(people, Step("r", None, moment)) == "nobody named, 2026-03-01"
+    assert who(people, Step("r", None, moment)) == "a person not recorded, 2026-03-01"
 
 
 # --- which copy, and what speaks against it ---
@@ -175,7 +175,7 @@ def test_an_older_copy_is_selected_with_its_reason(two_copies: Laptop) -> None:
     opened(two_copies)
     older, newer = two_copies.position().copies
     for copy, reason in ((older, True), (newer, False)):
-        choose(two_copies.vault, WHERE, copy, why="spoilt since", by=BY)
+        select_copy(two_copies.vault, WHERE, copy, why="spoilt since", by=BY)
         assert state(two_copies).copy == copy
         found = condition(two_copies, "copy-selected")
         assert copy.sha256[:8] in found.text
@@ -187,7 +187,7 @@ def test_a_selected_copy_that_is_no_longer_there_is_replaced_by_none(two_copies:
     opened(two_copies)
     older = two_copies.position().copies[0]
     assert condition(two_copies, "copy").met is True
-    choose(two_copies.vault, WHERE, older, why="spoilt since", by=BY)
+    select_copy(two_copies.vault, WHERE, older, why="spoilt since", by=BY)
     two_copies.take(image(2), where=STARBOARD)
     for _ in older.reads:
         name = f"{WHERE}@{older.sha256[:8]}"
@@ -248,7 +248,7 @@ def test_an_abandoned_swap_stands_for_what_was_done_last(
         elif what == "read":
             read_back(two_copies, image(), copy=copy)
         else:
-            choose(two_copies.vault, WHERE, copy, why="spoilt since", by=BY)
+            select_copy(two_copies.vault, WHERE, copy, why="spoilt since", by=BY)
     abandoned(two_copies)
     found = state(two_copies, ended(two_copies)).copy
     assert found is not None

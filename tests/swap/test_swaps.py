@@ -86,7 +86,7 @@ def test_two_read_backs_made_apart_prove_the_contents() -> None:
     assert swap().unproven == "no read-back in this swap"
     assert proven(step(1)) == []
     assert swap(step(1)).unproven == (
-        "against the selected copy and loaded correctly: before-power: 1 read"
+        "two are required; loaded correctly so far: before-power: 1 read"
     )
     assert proven(step(1), step(2, file=1)) == []
     assert "count once" in (swap(step(1), step(2, file=1)).unproven or "")
@@ -121,7 +121,7 @@ def test_those_against_another_copy_do_not_count() -> None:
     both = (step(1), step(2))
     assert proven(*both, choice=chosen) == []
     assert swap(*both, choice=chosen).unproven == (
-        "the read-backs were held against another copy than the one selected now"
+        "the read-backs were compared with a copy that is not the one selected now"
     )
     assert proven(*both, choice=CopyChoice("c", None, NOON, RIGHT, "why")) == [1, 2]
 
@@ -132,7 +132,7 @@ def test_by_values_two_have_to_be_the_same_bytes() -> None:
     other = step(2, by_values=True, image=OTHER)
     assert proven(*same) == [1, 2]
     assert proven(same[0], other) == []
-    assert (swap(same[0], other).unproven or "").endswith("two have to be the same bytes")
+    assert (swap(same[0], other).unproven or "").endswith("two must have the same bytes")
     assert proven(step(1), step(2, image=OTHER)) == [1, 2]
 
 
@@ -167,7 +167,7 @@ def test_each_step_is_read_from_its_record(laptop: Laptop) -> None:
     for answer, text in (("no", "not yet"), ("yes", "permit 14")):
         given = [recording.GivenAnswer("permit", answer, text)]
         recording.answer(vault, WHERE, given, by=BY)
-    recording.choose(vault, WHERE, laptop.latest(), why="older", by=BY)
+    recording.select_copy(vault, WHERE, laptop.latest(), why="older", by=BY)
     recording.accept(vault, WHERE, condition="copy", text="none", reason="sea", by=BY)
     release = Release("raw", ("ab" * 32,), swap=newest(laptop).id, reason="stopped", by=BY)
     record_load_file(vault, laptop.position(), laptop.latest(), Image.of(image()), release)
@@ -253,7 +253,7 @@ def test_an_old_card_that_was_fitted_elsewhere_meanwhile_stays_there(laptop: Lap
         unit="stbd-thruster",
     )
     answer = closed(laptop)
-    assert answer.cards[0] == "old card PC-1: in grebe/stbd-thruster meanwhile, and left so"
+    assert answer.cards[0] == "old card PC-1: stays on record in grebe/stbd-thruster"
     cards = {card.serial: card.facts for card in laptop.fleet.vessels[0].cards}
     assert (cards["PC-1"]["location"], cards["PC-1"]["unit"]) == ("in a unit", "stbd-thruster")
 
@@ -271,7 +271,7 @@ def test_of_two_laptops_ends_the_closing_one_holds(laptop: Laptop, tmp_path: Pat
     assert merged.end is not None
     assert merged.end.outcome == "closed"
     assert len(merged.ends) == 2
-    assert ended_words(merged).endswith("as two laptops may do")
+    assert ended_words(merged).endswith("by two laptops")
     (unknown,) = merged.unknown_to_end
     assert not unknown.body.loaded_correctly
     other.close()

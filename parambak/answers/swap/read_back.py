@@ -312,7 +312,7 @@ def _compare_bytes(
         wrote = None
         if result.differences and question.stage == AFTER_POWER:
             wrote = start_up(
-                read.image, result.differences, held_before=held_before, others=others_held
+                read.image, result.differences, held_before=held_before, memories=others_held
             )
         why = None
         if result.differences and wrote is None:
@@ -424,7 +424,7 @@ def _compare_values(
         except LayoutRefused as error:
             raise error.in_file(values.named) from error
         results.append((read, result))
-        values_shown = ValuesCompared(**differences.values_compared(old, new, result.found))
+        values_shown = ValuesCompared(**differences.values_compared(old, new, result.carried))
         dumps.append(_dump_of_values(read, result, values_shown))
     shown = differences.value_change_shown
     outcomes = [result for _, result in results]
@@ -435,7 +435,9 @@ def _compare_values(
             shown(one) for r in outcomes for one in r.running_differences
         ),
         "not_carried": tuple(
-            differences.not_carried_shown(value) for r in outcomes for value in r.found.not_carried
+            differences.not_carried_shown(value)
+            for r in outcomes
+            for value in r.carried.not_carried
         ),
         "failing_checks": tuple(check.check for r in outcomes for check in r.failing),
         "dumps": tuple(dumps),

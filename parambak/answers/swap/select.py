@@ -48,7 +48,9 @@ def answer(session: Session, question: SwapSelectQuestion) -> SwapSelectAnswer:
     differing = runs(assessor.image(newest.image), assessor.image(chosen.image))
     verified = assessor.verdict(position, chosen).verified
     name = select.copy_name(position, chosen)
-    recording.choose(session.vault, position.where, chosen, why=question.reason, by=question.by)
+    recording.select_copy(
+        session.vault, position.where, chosen, why=question.reason, by=question.by
+    )
     state = swap_state(session.fleet(), assessor, position.where)
     session.note(*notes_on(session.vault, state), *_stale(state, chosen))
     return SwapSelectAnswer(
