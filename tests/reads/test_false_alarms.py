@@ -1,12 +1,18 @@
-"""False alarms, counted: none on 10,000 images, random and real-looking."""
+"""False alarms, counted: none on 4,000 images, random and real-looking."""
 
 from __future__ import annotations
 
 import random
 import struct
+from typing import TYPE_CHECKING
+
+import pytest
 
 from parambak.memory.image import Image
 from parambak.reads.plausibility import judge
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 SIZES = (16, 64, 128, 256, 512, 1024, 2048, 3000)
 
@@ -60,15 +66,10 @@ def of_tables(rng: random.Random) -> Image:
     return Image.of(bytes(content))
 
 
-def test_no_false_alarm_on_ten_thousand_images() -> None:
-    """Every one of them is plausible for its size, and is said to be."""
-    makers = (of_random_bytes, of_parameters, of_few_bytes, of_tables)
+@pytest.mark.parametrize("make", [of_random_bytes, of_parameters, of_few_bytes, of_tables])
+def test_no_sound_image_is_suspected(make: Callable[[random.Random], Image]) -> None:
+    """Every one of a thousand is plausible for its size."""
     rng = random.Random(11)
-    alarms = []
-    for number in range(10_000):
-        make = makers[number % len(makers)]
-        image = make(rng)
-        found = judge(image, memory_size=image.size)
-        if found:
-            alarms.append((make.__name__, image.content.hex(), found))
+    images = [make(rng) for _ in range(1_000)]
+    alarms = [image.content.hex() for image in images if judge(image, memory_size=image.size)]
     assert alarms == []

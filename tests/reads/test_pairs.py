@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import time
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
@@ -16,6 +17,7 @@ from parambak.reads.half_dumps import looks_like, looks_paired
 from parambak.reads.pairs import PAIR_SCHEMES, PairScheme, join, split
 from tests.reads import invented_memories as memories
 
+Kind = Callable[[random.Random, int], bytes]
 TEXT = (
     b"THRUSTER CONTROLLER REVISION C   BRIDGE CONSOLE   STEERING FEEDBACK  AZIMUTH POSITION   "
     b"HYDRAULIC PRESSURE LOW   TEMPERATURE SENSOR FAILURE   EMERGENCY SHUTDOWN   "
@@ -145,7 +147,10 @@ def test_high_bytes_of_small_values_are_recognised_beside_the_low_ones() -> None
     even, odd = split(Image.of(values + b"\xff" * 400), "even-odd")
     found = looks_paired(even, odd)
     assert [each.code for each in found] == ["read-pair"]
-    assert "in the first, 100% of the other bytes are below 10" in found[0].text
+    assert found[0].text.startswith(
+        "both are blank at the same 200 addresses; in the first, 100% of the other bytes are below "
+        "10, like high bytes of 16-bit words"
+    )
     assert "in the second, 100% of the other bytes are below 10" in looks_paired(odd, even)[0].text
     assert looks_like(even) == ()
 
@@ -159,33 +164,30 @@ def other_language(rng: random.Random, size: int) -> bytes:
     return text[:size].upper().encode()
 
 
-def test_no_false_alarm_on_ten_thousand_images() -> None:
-    """Random, blank, parameters, text known and unknown, tables: none is taken for a half."""
+@pytest.mark.parametrize("kind", [*memories.KINDS, other_language])
+def test_no_memory_is_taken_for_a_half(kind: Kind) -> None:
+    """Of 500 of each kind: random, blank, parameters, text known and unknown, tables."""
     rng = random.Random(20260601)
-    kinds = (*memories.KINDS, other_language)
-    alarms = []
-    for number in range(10_000):
-        image = Image.of(kinds[number % len(kinds)](rng, rng.choice((128, 256, 1024))))
-        alarms += [(number, each) for each in looks_like(image)]
-    assert alarms == []
+    images = [Image.of(kind(rng, rng.choice((128, 256, 1024)))) for _ in range(500)]
+    assert [looks_like(image) for image in images] == [()] * len(images)
 
 
-def test_no_false_pair_among_a_thousand() -> None:
-    """Two unrelated memories, or two reads of one, are no pair."""
+@pytest.mark.parametrize("kind", memories.KINDS)
+def test_no_two_memories_are_taken_for_a_pair(kind: Kind) -> None:
+    """Two unrelated memories, or two reads of one."""
     rng = random.Random(20260602)
-    alarms = []
-    for number in range(1_000):
-        kind = memories.KINDS[number % len(memories.KINDS)]
+    pairs = []
+    for number in range(100):
         one = kind(rng, 1024)
         other = kind(rng, 1024) if number % 3 else one[:512] + bytes([one[512] ^ 4]) + one[513:]
-        alarms += [(number, each) for each in looks_paired(Image.of(one), Image.of(other))]
-    assert alarms == []
+        pairs.append(looks_paired(Image.of(one), Image.of(other)))
+    assert pairs == [()] * 100
 
 
 @pytest.mark.parametrize("content", [b"\x00", b"A", b"TMEPREAUTER ", b"EMERGENC"])
 def test_large_dumps_take_seconds(content: bytes) -> None:
     """Whatever they repeat."""
-    image = Image.of((content * (16 << 20))[: 16 << 20])
+    image = Image.of((content * (4 << 20))[: 4 << 20])
     begun = time.perf_counter()
     looks_like(image)
     assert time.perf_counter() - begun < 10

@@ -77,7 +77,14 @@ def test_stuck_line_of_a_chip_that_begins_elsewhere() -> None:
     """Lines are counted from the chip's first byte."""
     found = judge(Image.of(CONTENT * 2, 0x8000), memory_size=2048, base=0x8000)
     assert found[0].finding.offset == 0x8400
+    assert "A10 is stuck, a chip of the wrong size was selected" in found[0].finding.text
     assert codes(judge(Image.of(CONTENT * 2, 0x0800_0000))) == ["read-address-line"]
+
+
+def test_stuck_line_is_looked_for_in_the_largest_of_stretches_far_apart() -> None:
+    """Beyond 16 MiB no one chip holds both."""
+    image = Image.from_blocks([Block(0, CONTENT[:64]), Block(0x200_0000, CONTENT * 2)])
+    assert [suspicion.finding.offset for suspicion in judge(image)] == [0x200_0400]
 
 
 def test_stuck_line_is_seen_across_gaps() -> None:
@@ -122,7 +129,11 @@ def test_stuck_data_line_is_named(bit: int, level: int) -> None:
     found = judge(Image.of(stuck), memory_size=1024)
     assert codes(found) == ["read-data-line"]
     word = "high" if level else "low"
-    assert f"data line D{bit} is {word} in each of the 1024 bytes" in found[0].finding.text
+    seven_bits = ", or the memory holds seven-bit data" if bit == 7 else ""
+    assert found[0].finding.text == (
+        f"data line D{bit} is {word} in each of the 1024 bytes: the line is stuck, or its contact "
+        f"is open{seven_bits}"
+    )
 
 
 def test_seven_bit_data_lift_line_7_only() -> None:
@@ -142,6 +153,13 @@ def test_small_images_prove_nothing_about_lines() -> None:
     assert judge(Image.of(b"0123456789" * 3)) == ()
 
 
+@pytest.mark.parametrize(("number", "expected"), [(31, []), (32, ["read-data-line"])])
+def test_data_line_is_suspected_from_32_bytes_of_data_on(number: int, expected: list[str]) -> None:
+    """Blank bytes do not count."""
+    data = bytes(at * 37 % 127 + 1 for at in range(number))
+    assert codes(judge(Image.of(data + bytes(64)))) == expected
+
+
 @pytest.mark.parametrize(("low", "high"), [(0, 1), (3, 7), (5, 6)])
 def test_shorted_data_lines_are_named(low: int, high: int) -> None:
     """Two lines that change, and always alike."""
@@ -159,6 +177,7 @@ def test_dump_past_the_chip_repeats_it() -> None:
         assert codes(found) == ["read-past-chip"]
         assert found[0].fatal
         assert found[0].finding.offset == 1024
+        assert f"its {(times - 1) * 1024} further bytes repeat the chip" in found[0].finding.text
     partly = judge(Image.of(CONTENT * 2).part(0, 1500), memory_size=1024)
     assert codes(partly) == ["read-past-chip"]
 

@@ -93,6 +93,11 @@ def test_other_addresses_are_refused_by_name() -> None:
     assert "read 2 (511 bytes from 0x0000 to 0x01FE)" in str(refused.value.found)
     assert "read 4" in str(refused.value.found)
     assert "read 3" not in str(refused.value.found)
+    gapped = Image.from_blocks([Block(0, DATA[:100]), Block(200, DATA[200:])])
+    with pytest.raises(DumpRefused) as refused:
+        vote([Image.of(DATA), gapped, Image.of(DATA)])
+    assert refused.value.expected == "512 bytes from 0x0000 to 0x01FF, as read 1 holds"
+    assert refused.value.found == "read 2 (412 bytes from 0x0000 to 0x01FF in 2 stretches)"
 
 
 def test_reads_of_different_memories_are_refused() -> None:
@@ -104,8 +109,8 @@ def test_reads_of_different_memories_are_refused() -> None:
 
 
 def test_large_memories_with_many_doubts_are_voted_on() -> None:
-    """Sixteen mebibytes, as many bytes in doubt as are taken, a third of them tied."""
-    data = bytes(16 << 20)
+    """As many bytes in doubt as may differ, all of them tied, in a stretch four times as long."""
+    data = bytes(4 * MOST_DOUBTFUL)
     reads = []
     for share in (b"\x01", b"\x01", b"\x00", b"\x00"):
         changed = bytearray(data)
