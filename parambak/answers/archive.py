@@ -1,4 +1,4 @@
-"""Dumps are put on record as reads of one chip; whether its copy is verified now."""
+"""Dumps put on record as reads of one chip, and whether its copy is now verified."""
 
 from __future__ import annotations
 

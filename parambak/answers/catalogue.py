@@ -96,7 +96,7 @@ def answer(session: Session, question: CatalogueQuestion) -> CatalogueAnswer:
     fleet = session.fleet()
     listing = _Listing(session, fleet.rechecked)
     if question.where is None:
-        with session.progress("judging") as progress:
+        with session.progress("checking") as progress:
             for count, vessel in enumerate(fleet.vessels, start=1):
                 listing.add(vessel, vessel.positions)
                 vessel.forget()  # of a large fleet one vessel is held at a time
@@ -133,7 +133,10 @@ class _Listing:
         damaged = vessel.aboard.damaged
         if not vessel.named:
             lost = ", ".join((*vessel.aboard.missing, *(file for file, _ in damaged)))
-            note(f"vessel {vessel.handle} has lost its name, with {lost or 'it'}")
+            note(
+                f"vessel {vessel.handle} has lost its name, because this is missing or damaged: "
+                f"{lost or 'its record'}"
+            )
         note(*(f"left out, {file}: {text}" for file, text in damaged))
 
     def _add_conflicts(self, where: str, conflicts: Sequence[Conflict]) -> None:
@@ -153,10 +156,10 @@ class _Listing:
             hashed_on=self._hashed_on(position),
             unmet=unmet_of(verdict),
             notes=tuple(_notes(position)),
-            locations=self._places(position),
+            locations=self._locations(position),
         )
 
-    def _places(self, position: Position) -> tuple[HolderShown, ...]:
+    def _locations(self, position: Position) -> tuple[HolderShown, ...]:
         holders = self._holdings.of(position.latest) if position.latest else ()
         return tuple(
             HolderShown(h.name, h.on.isoformat(), h.hashed_on.isoformat() if h.hashed_on else None)
@@ -164,7 +167,7 @@ class _Listing:
         )
 
     def _hashed_on(self, position: Position) -> str | None:
-        """Return the day on which the latest copy's bytes were last hashed on record."""
+        """Return the day on which the latest copy's bytes were last checked, on record."""
         moments: list[datetime] = [self._rechecked] if self._rechecked else []
         if position.latest:
             moments += [read.taken_in for read in position.latest.reads]
@@ -180,7 +183,7 @@ def unmet_of(verdict: Verdict | None) -> tuple[UnmetCondition, ...]:
 def _notes(position: Position) -> list[str]:
     notes = []
     if position.out_of_order:
-        notes.append("the newest read by date is not the one put on record last")
+        notes.append("the read with the latest date was not put on record last")
     notes += [f"normal here: {normal.code}, {normal.reason}" for normal, _ in position.normal]
     return notes
 

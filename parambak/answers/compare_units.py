@@ -22,14 +22,14 @@ if TYPE_CHECKING:
 ON_PURPOSE = Fault(
     "compare-units-on-purpose",
     CallRefused,
-    "it is not said what differs on purpose, or why",
+    "the field that differs on purpose, or the reason, is missing",
     "Give the position, --on-purpose FIELD and --reason TEXT.",
 )
 NO_FIELD = Fault(
     "compare-units-no-field",
     NotFound,
     "the layout has no field of that name",
-    "Write it out as `decode` shows it, such as channel[3].upper_limit.",
+    "Write the name as `parambak decode` shows it, such as channel[3].upper_limit.",
 )
 
 

@@ -31,12 +31,12 @@ class GivenCopy:
 
 
 def given_copy(session: Session, text: str) -> GivenCopy:
-    """Return what a COPY names; an existing file, or one written with a folder, goes first."""
+    """Return what a COPY names; a file that exists, or a name with a folder, goes first."""
     return given_copies(session, (text,))[0]
 
 
 def given_copies(session: Session, texts: Iterable[str]) -> list[GivenCopy]:
-    """Return what each COPY names, as `given_copy`; the vault is looked into once."""
+    """Return what each COPY names, as `given_copy`; the vault is read once."""
     fleet: list[Fleet] = []
     return [_given_copy(session, text, fleet) for text in texts]
 

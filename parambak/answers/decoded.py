@@ -1,4 +1,4 @@
-"""The layout by which bytes are to be decoded, and what they mean by it."""
+"""The layout that bytes are decoded by, and the decoded values."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def layout_for(copy: GivenCopy, path: str | None) -> Layout:
-    """Return the layout file named, else the position's own; refuse where there is none."""
+    """Return the layout file named, else the position's own; refuse if there is none."""
     if path is not None:
         return layout_file(path).layout
     if copy.layout is None:

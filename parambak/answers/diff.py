@@ -40,7 +40,7 @@ DIFF_WHAT = Fault(
 DIFF_REMARK = Fault(
     "diff-remark",
     CallRefused,
-    "a remark is kept of a change between two copies of one position",
+    "a remark belongs to a change between two copies of one position",
     "Name two copies that differ, such as WHERE@previous and WHERE@latest.",
 )
 

@@ -1,4 +1,4 @@
-"""How images and values differ: parts of several answers, and the files that tell them apart."""
+"""How images and values differ: parts of several answers, and tables of renames."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ RENAMES_BYTES = 256 * 1024
 TWO_LAYOUTS = Fault(
     "two-layouts-needed",
     CallRefused,
-    "values are compared where both sides have a layout of their own",
+    "values can be compared only if both sides have a layout of their own",
     "Give the old software's layout with --old-layout FILE and the new one's with --layout FILE.",
 )
 

@@ -82,7 +82,7 @@ def _all_due(session: Session, where: str | None) -> tuple[list[Due], int]:
     holdings = Holdings(session.vault)
     due: list[Due] = []
     total = 0
-    with session.progress("judging") as progress:
+    with session.progress("checking") as progress:
         for count, vessel in enumerate(vessels, start=1):
             positions = vessel.positions if where is None else select.find_positions(fleet, where)
             total += len(positions)
@@ -93,19 +93,19 @@ def _all_due(session: Session, where: str | None) -> tuple[list[Due], int]:
 
 
 def _due_among(session: Session, holdings: Holdings, positions: Sequence[Position]) -> list[Due]:
-    reckoned = (
+    all_due = (
         due_of(_status(session, holdings, position), _rules(session, position))
         for position in positions
         if position.latest is not None
     )
-    return [due for due in reckoned if due is not None]
+    return [due for due in all_due if due is not None]
 
 
 def _rules(session: Session, position: Position) -> Rules:
     try:
         return session.assessor.rules(position)
     except (SheetRefused, VaultDamaged):
-        return CAREFUL  # that they are lost is said by the condition `unchanged-on-disk`
+        return CAREFUL  # the condition `unchanged-on-disk` shows that they are lost
 
 
 def _status(session: Session, holdings: Holdings, position: Position) -> PositionStatus:

@@ -1,4 +1,4 @@
-"""What several questions are refused for; what one is refused for stands in its own module."""
+"""The faults of several questions; a fault of one question is in its own module."""
 
 from __future__ import annotations
 
@@ -7,45 +7,48 @@ from parambak.errors import CallRefused, Fault, NotFound, ParambakError
 LAYOUT_NEEDED = Fault(
     "layout-needed",
     CallRefused,
-    "no layout is known for these bytes",
-    "Give one with --layout FILE; `archive … --layout` keeps it with the position.",
+    "there is no layout for these bytes",
+    "Give one with --layout FILE. `parambak archive … --layout FILE` keeps it with the position.",
 )
 PAIR_COUNT = Fault(
     "pair-count",
     CallRefused,
-    "with --pair every two dumps are one read of one memory",
-    "Name the dumps two by two: first chip, second chip, and again for a second read.",
+    "with --pair, two dumps are one read of one memory, and here one is missing",
+    "Name the dumps in pairs: first chip, second chip. For a second read name both again.",
 )
 DAY_TO_COME = Fault(
     "day-to-come",
     CallRefused,
-    "no chip was read on that day",
-    "Type the day of the read; if it is right, set this computer's clock.",
+    "that day is not in the permitted range",
+    "Type the day of the read. If it is correct, set this computer's clock.",
 )
 VAULT_FOLDER = Fault(
     "vault-no-folder",
     NotFound,
-    "The folder that the vault is to lie in is not there, so no new vault was made.",
-    "Is the stick plugged in, the share connected? For a new vault there, make the folder first.",
+    "no new vault was made, because the folder for it does not exist",
+    "Connect the stick or the share. For a new vault there, make the folder first.",
 )
 NOT_THE_SAME = Fault(
     "export-not-the-same",
     ParambakError,
-    "the file that was written does not read back as the same image",
-    "Do not use the file. Try another folder or stick, and tell the maintainers.",
+    "the file that was written does not read back as the same bytes",
+    "Do not use the file. Try another folder or stick, and inform the maintainers.",
 )
 ACCEPT_NAME = Fault(
-    "accept-name", CallRefused, "there is no such allowance", "Name one of those expected."
+    "accept-name",
+    CallRefused,
+    "there is no such irregularity to accept",
+    "Name one of those expected.",
 )
 CHIP_NAME = Fault(
     "chip-unknown",
     CallRefused,
-    "no such chip in the table",
-    "Leave --chip out, or name a part number of the table: {known}.",
+    "the chip table does not have that part number",
+    "Leave --chip out, or name a part number of the table: {parts}.",
 )
 NORMAL_SHAPE = Fault(
     "normal-shape",
     CallRefused,
-    "that declares nothing normal",
-    "Write --normal CODE=REASON with a finding's code, and --read-by with your name.",
+    "a finding is declared normal by its code, a reason and your name",
+    "Write --normal CODE=REASON with the code of a finding, and --read-by with your name.",
 )

@@ -139,10 +139,10 @@ def profile_file(path: str) -> ProfileFile:
 
 
 class Taking(NamedTuple):
-    """How the dumps of one command are to be taken.
+    """How the dumps of one command are read.
 
-    `size` is that of the whole memory in bytes, None where it is not known;
-    `pair` says how two chips hold it, None where one does.
+    `size` is that of the whole memory in bytes, None if it is not recorded;
+    `pair` is how two chips hold it, None for one chip.
     """
 
     format_name: str | None = None
@@ -153,12 +153,12 @@ class Taking(NamedTuple):
 
 
 def reads_of(paths: Sequence[str], taking: Taking) -> list[Incoming]:
-    """Return the reads that files are, each two of them one read where a pair is taken."""
+    """Return the reads in files; with a pair, two files are one read."""
     if taking.pair is None:
         return [_on_chip(_one(path, taking, taking.size), taking) for path in paths]
     if len(paths) % 2:
         raise faults.PAIR_COUNT.error(
-            expected="dumps two by two", found=counted(len(paths), "dump")
+            expected="an even number of dumps", found=counted(len(paths), "dump")
         )
     halved = taking.size is not None and taking.pair != "duplicate"
     size = taking.size // 2 if halved and taking.size is not None else taking.size
@@ -176,7 +176,7 @@ def _one(path: str, taking: Taking, size: int | None) -> Incoming:
 
 
 def _on_chip(read: Incoming, taking: Taking) -> Incoming:
-    """Return the read with its image as it stands on the chip, by the reader's profile."""
+    """Return the read with its image as it is on the chip, by the reader's profile."""
     if taking.profile is None:
         return read
     from msgspec.structs import replace  # noqa: PLC0415 - only with a profile
@@ -196,7 +196,7 @@ def _joined(first: Incoming, second: Incoming, taking: Taking, size: int | None)
     from parambak.errors import ParambakError  # noqa: PLC0415 - the same
     from parambak.reads.pairs import join  # noqa: PLC0415 - the same
 
-    halves = [_on_chip(each, taking._replace(size=size)) for each in (first, second)]
+    halves = [_on_chip(half, taking._replace(size=size)) for half in (first, second)]
     pair: PairScheme = taking.pair or "duplicate"
     try:
         image = join(halves[0].image, halves[1].image, pair, chip=size)

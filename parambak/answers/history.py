@@ -34,7 +34,7 @@ HISTORY_FIELD = Fault(
     "history-field",
     NotFound,
     "the layout has no field or check of that name",
-    "Write it out as `decode` shows it, such as channel[3].upper_limit.",
+    "Write the name as `parambak decode` shows it, such as channel[3].upper_limit.",
 )
 
 

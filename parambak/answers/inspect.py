@@ -1,4 +1,4 @@
-"""What dump files hold, without a vault; and with several, how they relate."""
+"""What dump files hold, without a vault; with two or more, how they relate."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class InspectQuestion(Question, frozen=True):
 
 
 class FindingShown(Part, frozen=True):
-    """A finding; `against` says that it speaks against the image, not only of the file."""
+    """A finding; `against` is true if it is a doubt about the image, not only about the file."""
 
     code: str
     text: str
@@ -103,7 +103,7 @@ def answer(session: Session, question: InspectQuestion) -> InspectAnswer:
 
 
 def _read(path: str, question: InspectQuestion, size: int | None) -> _Read:
-    """Return a dump as its reader's profile says that it is to be taken."""
+    """Return a dump as its reader's profile describes it."""
     profile = given_files.profile_file(question.profile).profile if question.profile else None
     terms = given_files.terms_of(question.accept, size, profile)
     format_name = question.format or (profile.format if profile else None)
@@ -158,12 +158,12 @@ def _opinion(read: _Read) -> str:
 
 
 def _findings(read: _Read, size: int | None) -> Iterator[tuple[Finding, bool]]:
-    """Yield what was noted of the file, and what speaks against the image."""
+    """Yield each finding on the file, and each finding against the image."""
     from parambak.reads.half_dumps import looks_like  # noqa: PLC0415 - once it is accepted
     from parambak.reads.plausibility import judge  # noqa: PLC0415 - the same
 
     yield from ((finding, False) for finding in read.notes)
-    yield from ((s.finding, True) for s in judge(read.image, memory_size=size))
+    yield from ((suspicion.finding, True) for suspicion in judge(read.image, memory_size=size))
     yield from ((finding, True) for finding in looks_like(read.image))
 
 

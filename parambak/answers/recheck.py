@@ -188,7 +188,7 @@ def _run(session: Session, minutes: int | None) -> Rechecked:
     mark = vault.folder_mark
     begun = load_cycle(own, mark) if minutes and mark else None
     terms = Terms(clock_of(session.clock()).utc, time_limit(minutes), body_fault)
-    with session.progress("hashing") as progress:
+    with session.progress("checking") as progress:
         checked = recheck(vault, progress, cycle=begun, terms=terms)
     if checked.unread:
         _keep(session, checked.cycle)
@@ -203,9 +203,7 @@ def _keep(session: Session, cycle: Cycle) -> None:
         mark = vault.folder_mark or (vault.writer and vault.folder_mark)
         keep_cycle(session.folders.own_folder, mark or "", cycle)
     except (OSError, ValueError, VaultRefused) as error:
-        session.note(
-            f"the progress of the recheck could not be kept; it begins at the start again: {error}"
-        )
+        session.note(f"how far the recheck came could not be kept; it will begin again: {error}")
 
 
 def _put_on_record(session: Session, checked: Rechecked) -> None:
@@ -280,15 +278,15 @@ def _next_step(
     files = [damage.file for damage in checked.damaged]
     if files == ["vault.toml"]:
         return (
-            "Fetch vault.toml from another copy of this vault, or write its three lines again as "
-            "formats/vault.md has them, and run recheck again."
+            "Fetch vault.toml from another copy of this vault, or write its three lines as "
+            "formats/vault.md shows them. Then run `parambak recheck` again."
         )
     if locations:
         best = locations[0]
         part = "" if best.files == len(files) else f"{best.files} of {len(files)} of "
         return (
-            f"Run `parambak backup send {best.location}`: on {best.on} that backup location held "
-            f"{part}the files that are damaged here, and the vault is healed from there."
+            f"Run `parambak backup send {best.location}`. On {best.on} that backup location held "
+            f"{part}the files that are damaged here, and the command heals them from there."
         )
     if files:
         return (
@@ -300,7 +298,7 @@ def _next_step(
     if cut:
         return cut[0]
     if checked.unread:
-        return "Run recheck with --minutes again: it goes on where it stopped."
+        return "Run `parambak recheck --minutes N` again: it continues where it stopped."
     return None
 
 
@@ -327,4 +325,4 @@ def _or_without(lost: Mapping[str, tuple[Loss, ...]]) -> str:
     """Return the way out where nothing else relies on what is lost, and nobody has it."""
     if any(lost.values()):
         return ""
-    return " Where no copy has them, `parambak recover` builds a new vault of all the rest."
+    return " If no copy has them, `parambak recover` builds a new vault of all the rest."

@@ -84,7 +84,7 @@ def answer(session: Session, question: RecoverQuestion) -> RecoverAnswer:
     folders = session.folders
     sources = given_sources(question.folders)
     refuse_unfit_target(folders.vault_folder, sources)
-    with session.progress("hashing") as progress, surveyed(sources, progress) as heap:
+    with session.progress("checking") as progress, surveyed(sources, progress) as heap:
         vault = new_vault(
             folders.vault_folder, heap, folders.own_folder, session.clock, folders.cache_folder
         )

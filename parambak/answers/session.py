@@ -1,4 +1,4 @@
-"""What a question is asked with: the vault, the clock, and where progress is shown.
+"""The session of a question: the vault, the clock, and where progress is shown.
 
 A session is one call of a command, or one `open_vault` of the Python API. Nothing in it
 reads the environment or the clock by itself: both are passed in.
@@ -32,11 +32,11 @@ FIRST_DAY = "1970-01-01"
 
 
 class Folders(Protocol):
-    """Where the vault and the user's own folder are; worked out where first asked for."""
+    """Where the vault and the user's own folder are; each worked out at first use."""
 
     @property
     def vault_named(self) -> str | None:
-        """Return the vault's folder as a person named it; None where it is the default."""
+        """Return the vault's folder as a person named it; None for the default."""
 
     @property
     def vault_folder(self) -> Folder:
@@ -63,7 +63,7 @@ def no_progress(doing: str) -> Iterator[Progress]:
 
 
 class Session:
-    """The vault of one call, what is worked out from it once, and the notes beside its answer.
+    """The vault of one call, what is worked out from it once, and the notes on its answer.
 
     `clock` gives the local time with its offset. `progress` names the work and gives a
     function that is called with how many are done and how many there are.
@@ -79,19 +79,19 @@ class Session:
         self.clock = clock
         self.progress = progress
         self.chips = chip_table()
-        self.answered: set[str] = set()  # notes of the vault that the answer itself gives
+        self.answered: set[str] = set()  # notes of the vault that the answer itself has
         self._vault: Vault | None = None
         self._notes: list[str] = []
 
     @property
     def vault(self) -> Vault:
-        """Return the vault, opened where it is first asked for; raise VaultRefused or NotFound."""
+        """Return the vault, opened at first use; raise VaultRefused or NotFound."""
         return self._vault or self.open()
 
     def open(self, *, create: bool = False) -> Vault:
-        """Open the vault; `create` makes it where there is none.
+        """Open the vault; `create` makes one if there is none.
 
-        One that was named is not made where the folder around it is missing too: so looks the
+        A vault that was named is not made if the folder around it is missing too: that is the
         path of a stick that is not plugged in.
         """
         from parambak.vault.vault import Vault  # noqa: PLC0415 - some questions need none
@@ -112,11 +112,11 @@ class Session:
         return self._vault
 
     def take(self, vault: Vault) -> None:
-        """Let a vault that the question made be that of this call."""
+        """Make a vault that the question made the vault of this call."""
         self._vault = vault
 
     def fleet(self) -> Fleet:
-        """Return what the vault's records say now; asked again after something is put on record."""
+        """Return the state of the records; ask again after something is put on record."""
         from parambak.keeping.state.fold import fleet  # noqa: PLC0415 - some questions need none
 
         return fleet(self.vault)
@@ -135,12 +135,12 @@ class Session:
             raise faults.CHIP_NAME.error(
                 expected=near or "a part of the table",
                 found=repr(name),
-                known=", ".join(sorted(chip.name for chip in self.chips.values())),
+                parts=", ".join(sorted(chip.name for chip in self.chips.values())),
             )
         return self.chips[name.casefold()]
 
     def past_day(self, text: str) -> str:
-        """Return a day that is not yet to come; raise CallRefused for another."""
+        """Return a day that is not in the future; raise CallRefused for another."""
         from parambak.keeping.recording.texts import check_date  # noqa: PLC0415 - where one is typed
 
         day, today = check_date(text), self.clock().date()
@@ -149,24 +149,24 @@ class Session:
         return day
 
     def note(self, *texts: str) -> None:
-        """Keep what is to be shown beside the answer and stops nothing."""
+        """Keep notes to show with the answer; they stop nothing."""
         self._notes += texts
 
     def vault_notes(self) -> tuple[str, ...]:
-        """Return what the vault has to say beside any answer, an error too."""
+        """Return the vault's notes, which go with any answer, an error too."""
         vault = self._vault
         texts = [finding.text for finding in vault.warnings] if vault is not None else []
         return tuple(text for text in texts if text not in self.answered)
 
     def notes(self) -> tuple[str, ...]:
-        """Return all that stands beside the answer, each once."""
+        """Return all notes on the answer, each once."""
         vault = self._vault
         made = (f"a new vault was made in {vault.root}",) if vault and vault.made else ()
         return tuple(dict.fromkeys((*made, *self.vault_notes(), *self._notes)))
 
 
 class _ChipTable(Mapping[str, "Chip"]):
-    """The shipped chips by name in lower case; read where one is first asked for."""
+    """The shipped chips by name in lower case; read at first use."""
 
     @cached_property
     def _chips(self) -> Mapping[str, Chip]:

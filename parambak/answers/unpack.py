@@ -49,7 +49,7 @@ def answer(session: Session, question: UnpackQuestion) -> UnpackAnswer:
     vault is as it was.
     """
     vault = session.open(create=True)
-    with session.progress("hashing") as progress:
+    with session.progress("checking") as progress:
         taken = take_pack(vault, PackFile(question.file), progress)
     joined = taken.joined
     if joined.added_records:
@@ -71,7 +71,7 @@ def namesakes(fleet: Fleet) -> tuple[str, ...]:
         if vessel.handle != vessel.short:
             by_name.setdefault(vessel.short.casefold(), []).append(vessel.handle)
     return tuple(
-        f"{len(handles)} vessels have one name: {' and '.join(sorted(handles))}; where they are "
+        f"{len(handles)} vessels have one name: {' and '.join(sorted(handles))}. If they are "
         "one ship, give each its IMO number (`parambak correct … --imo`), and they count as one"
         for handles in by_name.values()
         if len(handles) > 1

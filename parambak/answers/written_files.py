@@ -20,8 +20,8 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
 ) -> tuple[bytes, str]:
     """Write the image as a file, read it back, and return its bytes and digest.
 
-    Raise where the file cannot be written, or does not read back as the image; then there
-    is none.
+    Raise if the file cannot be written, or does not read back as the image; then no file is
+    left.
     """
     from parambak.dumps.dump import Terms  # noqa: PLC0415 - for writing only
     from parambak.dumps.registry import read_dump, write_dump  # noqa: PLC0415 - for writing only
@@ -41,15 +41,15 @@ def write_dump_file(  # noqa: PLR0913 - the parts of one file
     return again, sha256(again)
 
 
-def _compare(same: bool, found: Image, expected: Image, path: str) -> None:  # noqa: FBT001 - one of three
-    if not same or found != expected:
+def _compare(same: bool, read: Image, expected: Image, path: str) -> None:  # noqa: FBT001 - one of three
+    if not same or read != expected:
         raise faults.NOT_THE_SAME.error(
-            file=path, expected=sha256(expected.content), found=sha256(found.content)
+            file=path, expected=sha256(expected.content), found=sha256(read.content)
         )
 
 
 def _expected(image: Image, style: Style, size: int) -> Image:
-    """Return the image that the file stands for: with what fills its gaps."""
+    """Return the image that the file must hold: with its gaps filled."""
     if style.fill is not None:
         return Image.of(image.filled(style.base, style.base + size, style.fill), style.base)
     return image

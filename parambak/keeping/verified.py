@@ -150,7 +150,7 @@ def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
     if separate >= rules.reads:
         doubt = _IN_CIRCUIT if all(read.facts.how in CONNECTED_TO_CARD for read in made) else ""
         independent = [read for read in made if not read.after_unverified]
-        if len(independent) < count and separate_reads(independent) < rules.reads:
+        if separate_reads(independent) < rules.reads:
             doubt += AFTER_UNVERIFIED
         return Condition.yes(name, f"{separate} separate reads gave this image{doubt}{against}")
     if not made:

@@ -162,8 +162,8 @@ def finite(value: Decimal) -> bool:
     return (
         value.is_finite()
         and len(value.as_tuple().digits) <= LONGEST_NUMBER
-        and -400 < value.adjusted() < 400
-        and abs(int(value.as_tuple().exponent)) < 400
+        and value.adjusted() < 400
+        and int(value.as_tuple().exponent) > -400
     )
 
 

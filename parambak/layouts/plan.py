@@ -235,7 +235,7 @@ def _any_shower(reader: FieldReader) -> Callable[[bytes], Shown]:
                 return name, None, mark
             mark = None if reader.measures else NO_NAME
         if scale is None:
-            value = str(number) if isinstance(number, int) else exact(number)
+            value = exact(number)
         else:
             value = scale.text(number)
             if value is None:

@@ -143,9 +143,9 @@ class Scaling:
     def raw_bounds(self, low: Fraction | None, high: Fraction | None) -> tuple[int, int] | None:
         """Return the lowest and highest whole raw number inside the limits.
 
-        None where several lines, or a level one, make that more than two bounds.
+        None where several lines make that more than two bounds.
         """
-        if len(self.lines) != 1 or self.lines[0].slope == 0:
+        if len(self.lines) != 1:
             return None
         slope, base = self.lines[0]
         if slope < 0:

@@ -125,9 +125,9 @@ def test_the_units_own_sheet_given_as_the_new_cards_is_told(aboard: Ship) -> Non
     for words in (("card", "compare", UNIT), ("swap", "check", f"{UNIT}/U12")):
         result = aboard.run(*words, "--new-card", "unit.toml")
         said = " ".join((result.out + result.err).replace("\n", " ").split())
-        assert "the very file on record for the unit" in said
+        assert "the same file as the unit's" in said
         other = aboard.run(*words, "--new-card", "new.toml")
-        assert "very file" not in " ".join((other.out + other.err).split())
+        assert "same file" not in " ".join((other.out + other.err).split())
 
 
 @pytest.mark.parametrize(
@@ -223,7 +223,7 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
     assert done == {
         "units": [UNIT, other],
         "crossed_over": True,
-        "why": "with the card?",
+        "reason": "with the card?",
         "consequence": done["consequence"],
     }
     assert f"the cards of {UNIT} and {other} are CROSSED OVER since" in done["consequence"]
@@ -237,20 +237,20 @@ def test_exchanged_cards_are_said_until_they_are_back(aboard: Ship) -> None:
         ("card", "list"),
     )
     for each in told:
-        assert "EXCHANGED" in aboard.answer(*each).err, each
+        assert "CROSSED OVER" in aboard.answer(*each).err, each
     (card,) = (c for c in aboard.answer("card", "list").document["cards"] if c["serial"] == "PC-1")
     assert (card["unit"], card["belongs_to"]) == (other, UNIT)
     aboard.write("p.hex", dump(MEMORY), second=11)
     assert code(aboard.answer("archive", "p.hex", *WHERE)) == (2, "cross-over-read")
     passed = aboard.answer("archive", "p.hex", *WHERE, "--position-confirmed")
     assert passed.code == 0
-    assert "EXCHANGED" in passed.err
+    assert "CROSSED OVER" in passed.err
     assert code(aboard.answer(*words)) == (2, "cross-over-already")
     back = aboard.run(*words, "--back")
     assert back.code == 0
     assert "Read both chips again" in back.out
     for each in told:
-        assert "EXCHANGED" not in aboard.answer(*each).err, each
+        assert "CROSSED OVER" not in aboard.answer(*each).err, each
     assert code(aboard.answer(*words, "--back")) == (2, "cross-over-none")
 
 

@@ -218,7 +218,7 @@ def test_a_location_that_holds_it_is_the_next_step(ship: Ship) -> None:
     assert len(result.document["damaged"]) == 2
     (location,) = result.document["locations"]
     assert (location["location"], location["files"]) == ("red-stick", 2)
-    assert result.document["next"].startswith("Run `parambak backup send red-stick`: on 2")
+    assert result.document["next"].startswith("Run `parambak backup send red-stick`. On 2")
     assert ship.run("backup", "send", "red-stick").code == 0
     assert ship.answer("recheck").code == 0
 

@@ -341,11 +341,11 @@ def test_a_failed_test_goes_on_record_before_the_contents_are_proven(verified: S
 
 def test_one_read_back_says_that_it_is_not_enough(verified: Ship) -> None:
     """With a swap open and without; why is told, and what closing found."""
-    assert "read the chip once more" in " ".join(read_backs(verified, MEMORY).document["doubts"])
+    assert "read the chip again" in " ".join(read_backs(verified, MEMORY).document["doubts"])
     opened(verified)
     one = read_backs(verified, MEMORY, at=20)
     assert one.document["proven"] is False
-    assert "not yet enough" in " ".join(one.document["doubts"])
+    assert "needs more proof" in " ".join(one.document["doubts"])
     refused = verified.answer("swap", "close", AT, *PASSED)
     assert "before-power: 1 read" in refused.document["error"]["found"]
     read_backs(verified, changed(0x0100), at=30)
@@ -359,7 +359,7 @@ def test_a_card_loaded_with_the_sisters_copy_is_named(verified: Ship) -> None:
     opened(verified)
     wrong = read_backs(verified, memory)
     assert wrong.code == 1
-    assert any(f"byte for byte {OTHER}@" in each for each in wrong.document["doubts"])
+    assert any(f"the same bytes as {OTHER}@" in each for each in wrong.document["doubts"])
     refused = verified.answer("swap", "select", OTHER, *BY, "--reason", "x")
     assert (refused.code, code(refused)) == (2, "swap-none-open")
 

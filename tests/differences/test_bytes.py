@@ -8,7 +8,7 @@ import subprocess
 from typing import TYPE_CHECKING
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from parambak.differences.bytes import Run, beyond, changed_bits, differing_bytes, runs
@@ -49,6 +49,8 @@ def naive(old: dict[int, int], new: dict[int, int]) -> list[Run]:
 
 
 @given(SPARSE, SPARSE)
+@example(dict.fromkeys(range(8, 20), 1), dict.fromkeys(range(3), 1))
+@example(dict.fromkeys(range(20), 1), dict.fromkeys((2, 3, 8, 14, 15), 1))
 def test_runs_are_those_of_a_plain_loop(old: dict[int, int], new: dict[int, int]) -> None:
     """Also where a side lacks the bytes: a run of its own, that side empty."""
     expected = naive(old, new)

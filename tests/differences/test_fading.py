@@ -57,6 +57,10 @@ def turns(*values: int, guarded: bool, renewed: tuple[int, ...] = ()) -> list[Tu
         (turns(0x10, 0x11, guarded=False), set()),
         (turns(0x10, 0x11, 0x13, guarded=False), {1, 2}),
         (turns(0x10, 0x13, 0x17, guarded=False), set()),
+        (
+            [*turns(0x10, 0x13, guarded=True), *turns(0x13, 0x17, guarded=False)],
+            set(),
+        ),
         ([], set()),
     ],
 )

@@ -391,5 +391,21 @@ def test_a_field_without_a_value_or_a_mark_is_unreadable() -> None:
 def test_a_check_whose_bytes_are_not_in_the_dump_is_absent() -> None:
     """It says so in place of a value."""
     change = compared(memory().without([Range(0x20, 2)]))["sum"]
-    assert change.new == "absent"
+    assert (change.new, change.length) == ("absent", 1)
     assert len(change.old) == 4
+
+
+def test_a_check_is_as_long_as_what_it_stores() -> None:
+    """In bytes."""
+    assert compared(memory({0x01: 0xC8}))["sum"].length == 2
+
+
+def test_a_block_whose_second_keeping_is_not_in_the_dump_is_absent() -> None:
+    """Nobody knows whether the two are the same."""
+    layout = load(
+        b'[layout]\ntitle = "Invented"\nmemory = 8\n'
+        b'[[mirrored]]\nname = "block"\nat = 0\nlength = 4\nmirror-at = 4\n'
+    )
+    sides = Image.of(bytes(8)), Image.of(bytes(6))
+    (block,) = changes(*(decode(layout, side) for side in sides))
+    assert (block.field, block.old, block.new) == ("block", "holds", "absent")

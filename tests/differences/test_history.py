@@ -110,6 +110,18 @@ def test_a_byte_of_no_field_fades_too() -> None:
     ]
 
 
+@pytest.mark.parametrize(("length", "kind"), [(64, "fading"), (65, "unmapped")])
+def test_few_bytes_of_no_field_are_followed(length: int, kind: str) -> None:
+    """Of one step, 64: more than that is no fading of cells."""
+    layout = load(
+        b'[layout]\ntitle = "Invented"\nmemory = 256\n'
+        b"[[mirrored]]\nat = 0\nlength = 128\nmirror-at = 128\n"
+    )
+    images = [Image.of(bytes([value]) * length + bytes(256 - length)) for value in (0, 1, 3)]
+    loose = [stretch for step in history(layout, images).steps for stretch in step.loose]
+    assert [(stretch.range.length, stretch.kind) for stretch in loose] == [(length, kind)] * 2
+
+
 def test_a_change_during_a_wrong_read_is_found_all_the_same() -> None:
     """Read with its bytes swapped once: what changed before that is told, once."""
     swapped = Image.of(relations.swapped(memory(word=333).content, 2))

@@ -56,6 +56,7 @@ def test_what_changed_beside_a_move_is_left() -> None:
     new[0x7F0] = 0
     (one,) = moves_of(bytes(new))
     assert (one.kind, one.left) == ("swapped-16", (Range(0x111, 1),))
+    assert one.changed == relations.differing(BASE, bytes(new)) - 2
 
 
 @pytest.mark.parametrize(
@@ -122,6 +123,49 @@ def test_parts_beside_each_other_whose_halves_are_exchanged_are_told_apart() -> 
     ]
 
 
+@pytest.mark.parametrize("at", [0, 0x9000])
+def test_an_exchange_beside_what_was_written_anew_is_told(at: int) -> None:
+    """At the first address of the memory, whichever that is."""
+    old = random.Random(5).randbytes(0x400)
+    anew = random.Random(6).randbytes(0x100)
+    new = relations.exchanged(old[:0x100]) + anew + old[0x200:]
+    both = Image.of(old, at), Image.of(new, at)
+    (move,) = moves_between(*both, runs(*both))
+    assert (move.kind, move.range) == ("halves-exchanged", Range(at, 0x100))
+
+
+@pytest.mark.parametrize(("values", "count"), [(b"\1\2\3\4", 1), (b"\1\2\3", 0)])
+def test_an_exchange_has_at_least_four_values_whatever_changed_before_it(
+    values: bytes, count: int
+) -> None:
+    """What was written anew at lower addresses is no part of it."""
+    few = bytes(random.Random(5).choices(values, k=0x80))
+    blank = b"\xff" * 0x180
+    old = random.Random(1).randbytes(0x80) + blank + few + blank
+    new = random.Random(2).randbytes(0x80) + blank + relations.exchanged(few) + blank
+    assert len(moves_of(new, old)) == count
+
+
+def test_a_move_is_told_with_the_few_words_before_it_that_it_explains() -> None:
+    """Four words far below the block; what was written anew above it is no part of it."""
+    old = bytearray(b"\xff" * 0x800)
+    old[0x100:0x108] = bytes(range(0x11, 0x19))
+    old[0x298:0x2D8] = random.Random(3).randbytes(0x40)
+    new = bytearray(relations.swapped(bytes(old), 2))
+    new[0x404:0x444] = random.Random(4).randbytes(0x40)
+    (move,) = moves_of(bytes(new), bytes(old))
+    assert (move.kind, move.start, move.end) == ("swapped-16", 0x100, 0x2D8)
+
+
+@pytest.mark.parametrize(("apart", "count"), [(0x10, 1), (0x80, 0)])
+def test_nothing_was_moved_where_little_of_much_changed(apart: int, count: int) -> None:
+    """Of words whose two bytes are the same mostly: one changed byte in eight, or fewer."""
+    old = bytearray(byte for byte in random.Random(2).randbytes(0x200) for _ in "12")
+    for number, at in enumerate(range(0, len(old), apart)):
+        old[at : at + 2] = bytes([number + 1, number + 0x81])
+    assert len(moves_of(relations.swapped(bytes(old), 2), bytes(old))) == count
+
+
 def test_a_small_part_of_a_large_memory_is_seen_by_its_round_addresses() -> None:
     """Bytes that are the same in both halves do not hide where the part starts and ends."""
     old = bytearray(random.Random(6).randbytes(1 << 20))
@@ -166,6 +210,17 @@ def test_of_very_many_runs_the_memory_is_looked_at_as_one(
     other = relations.swapped(bytes(old), 2) if way else bytes(new)
     assert len(runs(Image.of(bytes(old)), Image.of(other))) > 3
     assert [move.kind for move in moves_of(other, bytes(old))] == [way] * count
+
+
+@pytest.mark.parametrize("gap", [0x20, 0x7F0])
+def test_a_shift_is_undone_in_its_own_block_alone(gap: int) -> None:
+    """Of a memory with a hole before or behind it, which is not filled."""
+    hole = [Range(gap, 8)]
+    new = part(0x80, 0x180, b"ab" + BASE[0x80:0x17E])
+    both = Image.of(BASE).without(hole), Image.of(new).without(hole)
+    moves = moves_between(*both, runs(*both))
+    assert [move.by for move in moves] == [2]
+    assert undo_moves(*both, moves) == both[0]
 
 
 def test_what_stands_behind_a_move_stays_when_it_is_undone() -> None:

@@ -16,6 +16,7 @@ from parambak.differences.two_layouts import (
     ONLY_NEW,
     ONLY_OLD,
     CarryOver,
+    NotCarried,
     Renames,
     carry_over,
     read_renames,
@@ -177,10 +178,10 @@ def test_a_blank_value_and_one_that_is_not_are_different() -> None:
 def test_fields_of_one_side_alone_are_listed() -> None:
     """Neither is passed over in silence."""
     found = carry_over(one('type = "u8"', "01", name="a"), one('type = "u8"', "02", name="b"), NONE)
-    assert [(each.field, each.old_field, each.why) for each in found.not_carried] == [
-        (None, "a", ONLY_OLD),
-        ("b", None, ONLY_NEW),
-    ]
+    assert found.not_carried == (
+        NotCarried(None, "a", "1", None, None, None, ONLY_OLD),
+        NotCarried("b", None, None, "2", None, None, ONLY_NEW),
+    )
 
 
 GROUPS_OLD = (
@@ -230,12 +231,32 @@ def test_a_field_left_out_on_purpose_is_excused() -> None:
     ]
 
 
+def test_any_number_of_fields_may_be_left_out() -> None:
+    """None of them is another one's new name."""
+    both = made(GROUPS_OLD, VALUES)
+    found = carry_over(both, both, read_renames(b"channel = false"))
+    assert [lost.why for lost in found.not_carried] == [LEFT_OUT] * 6 + [ONLY_NEW] * 6
+
+
+def test_bytes_that_the_new_image_has_not_are_no_other_value() -> None:
+    """Of a dump cut short."""
+    layout = load((HEAD + '[[field]]\nname = "ramp"\nat = 60\ntype = "u8"\n').encode())
+    old, short = (decode(layout, Image.of(b"\x01" * length)) for length in (64, 60))
+    (lost,) = carry_over(old, short, NONE).not_carried
+    assert (lost.old, lost.new, lost.why) == (
+        "1",
+        "absent",
+        "the new image does not have its bytes",
+    )
+
+
 BAD = [
     (b"ramp = 3\n", "renames-shape", 1),
     (b"ramp = true\n", "renames-shape", 1),
     (b'\nrampp = "ramp"\n', "renames-unknown", 2),
     (b'ramp = "rammp"\n', "renames-unknown", 1),
     (b'ramp = "stay"\n', "renames-twice", None),
+    (b'\nstay = "ramp"\n', "renames-twice", 2),
     (b'ramp = "x"\nramp = "y"\n', "layout-key-twice", 2),
     (b"ramp = \n", "layout-syntax", 1),
     (b"\xff", "layout-not-utf8", 1),

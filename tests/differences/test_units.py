@@ -113,6 +113,24 @@ def test_flags_of_one_byte_are_held_apart() -> None:
     assert told(unlike_values(LAYOUT, units(images))) == [("u3", "second_flag", "0", "1")]
 
 
+@pytest.mark.parametrize("order", ["big", "little"])
+def test_bits_of_two_bytes_are_held_apart_from_their_neighbours(order: str) -> None:
+    """Four bits over the border of the bytes; a bit of each byte besides is another field's."""
+    layout = load(
+        b'[layout]\ntitle = "invented"\nmemory = 3\nbyte-order = "%s"\n' % order.encode()
+        + b'[[field]]\nname = "rate"\nat = 1\ntype = "bits"\nlength = 2\nbit = 6\nwidth = 4\n'
+    )
+
+    def stored(number: int) -> Image:
+        return Image.of(bytes(1) + number.to_bytes(2, order))  # type: ignore[arg-type]
+
+    beside = [stored(5 << 6), stored(5 << 6 | 0x8001), stored(5 << 6 | 0x0400)]
+    assert unlike_values(layout, units(beside)) == ()
+    for other in (4, 1):  # a bit in either byte
+        found = unlike_values(layout, units([*beside, stored(other << 6)]))
+        assert told(found) == [("u3", "rate", str(other), "5")]
+
+
 def test_a_number_among_many_is_measured_by_the_spread() -> None:
     """3.5 modified z-scores and more: 0.6745 (x - median) / MAD."""
     ramps = [100, 101, 102, 103, 104, 105, 106, 107, 108, 150]

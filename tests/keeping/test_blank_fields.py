@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import random
 
+import pytest
+
 from parambak.keeping.assess import blank_runs
 from parambak.layouts.load import load
 from parambak.memory.image import Image
@@ -57,6 +59,23 @@ def test_blank_rows_and_a_few_blank_fields_are_ordinary() -> None:
     usual[0x90:0x100] = b"\xff" * 0x70
     usual[0x10:0x18] = b"\xff" * 8
     assert blank_runs(LAYOUT, Image.of(bytes(usual))) == ()
+
+
+@pytest.mark.parametrize(
+    ("lengths", "told"),
+    [((4, 4, 8), True), ((4, 4, 7), False), ((1,) * 15, False), ((8, 8), False), ((16,), False)],
+)
+def test_a_lost_stretch_is_three_fields_and_sixteen_bytes(
+    lengths: tuple[int, ...], told: bool
+) -> None:
+    """Many small fields, or one or two long ones, may be blank by themselves."""
+    fields, at = "", 0
+    for length in (*lengths, 4):
+        fields += f'[[field]]\nname = "f{at}"\nat = {at}\ntype = "bytes"\nlength = {length}\n'
+        at += length
+    layout = load(f'[layout]\ntitle = "t"\nmemory = {at}\nbyte-order = "big"\n{fields}'.encode())
+    blank = Image.of(b"\xff" * (at - 4) + bytes(4))
+    assert bool(blank_runs(layout, blank)) is told
 
 
 def test_no_false_alarm_on_ordinary_memories() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import pytest
@@ -101,6 +102,16 @@ def test_a_check_that_fails_is_named_and_fails_alone(laptop: Laptop) -> None:
     assert words(taken.verdict, "checks-hold") == "check fails: block sum"
 
 
+@pytest.mark.parametrize(("number", "text"), [(1, "1 check holds"), (2, "2 checks hold")])
+def test_checks_that_hold_are_counted(laptop: Laptop, number: int, text: str) -> None:
+    """So that nobody takes one for all."""
+    layout = b'[layout]\ntitle = "t"\nmemory = 256\nbyte-order = "big"\n'
+    check = b'[[check]]\nname = "%d"\nmethod = "sum-16"\nover = [[0x40, 0x7F]]\nat = %d\n'
+    layout += b"".join(check % (at, at) for at in (0x80, 0x82)[:number])
+    twice = image(1, {0x82: image()[0x80], 0x83: image()[0x81]})
+    assert words(laptop.take(twice, layout=layout).verdict, "checks-hold") == text
+
+
 def test_a_check_whose_bytes_are_absent_is_not_known(laptop: Laptop) -> None:
     """Not known is another answer than failed, and is not verified either."""
     from parambak.memory.image import Image
@@ -132,6 +143,16 @@ def test_a_lost_image_is_not_called_plausible(laptop: Laptop) -> None:
     laptop.lose(copy.sha256)
     assert met(verdict(laptop))["unchanged-on-disk"] is False
     assert met(verdict(laptop))["plausible"] is None
+
+
+def test_each_file_that_is_damaged_is_named(laptop: Laptop) -> None:
+    """The image and the layout: both, each with its path."""
+    laptop.verified()
+    for digest in (sha256(image()), sha256(LAYOUT)):
+        laptop.overwrite(digest)
+    parts = words(verdict(laptop), "unchanged-on-disk").split("; ")
+    files = [re.fullmatch(r"[^;]*objects/../([0-9a-f]{64})\)", part) for part in parts]
+    assert [file and file[1] for file in files] == [sha256(image()), sha256(LAYOUT)]
 
 
 def test_a_damaged_dump_spoils_intact_alone(laptop: Laptop) -> None:
@@ -376,6 +397,16 @@ def test_a_read_that_differs_is_said_also_where_two_others_agree(laptop: Laptop)
     text = words(taken.verdict, "read-twice")
     assert taken.verdict.verified
     assert text.endswith(f"the read {sha256(image())[:8]} of the same day differs in 1 byte")
+
+
+def test_a_chip_that_goes_back_to_an_image_is_not_verified(laptop: Laptop) -> None:
+    """One image, twice another, and the first once more, on one day: nobody knows which holds."""
+    other = image(1, {0xA0: image()[0xA0] ^ 0xFF})
+    taken = laptop.take(image(), other, other, image(), layout=LAYOUT)
+    text = words(taken.verdict, "read-twice")
+    assert met(taken.verdict)["read-twice"] is False
+    assert text.endswith(f"; the read {sha256(other)[:8]} of the same day differs in 1 byte")
+    assert met(laptop.take(image()).verdict)["read-twice"] is True
 
 
 def test_only_the_live_bits_of_a_byte_may_differ(laptop: Laptop) -> None:

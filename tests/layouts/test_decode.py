@@ -164,6 +164,21 @@ def test_limits_in_a_row_are_those_of_the_row() -> None:
     assert (found["g[2].v"].low, found["g[2].v"].high) == ("9", "7")
 
 
+def test_a_limit_in_the_row_around_comes_before_one_outside() -> None:
+    """Of a table within a table: the row that holds the inner table, then the whole memory."""
+    layout = made(
+        '[[field]]\nname = "top"\nat = 30\ntype = "u8"\n'
+        '[[group]]\nname = "g"\nat = 0\ncount = 2\nrow-size = 4\n'
+        '[[group.field]]\nname = "top"\nat = 0\ntype = "u8"\n'
+        '[[group.group]]\nname = "step"\nat = 1\ncount = 2\nrow-size = 1\n'
+        '[[group.group.field]]\nname = "v"\nat = 0\ntype = "u8"\nhigh-from = "top"\n'
+    )
+    data = bytes([5, 1, 6, 0, 7, 7, 8, 0]) + bytes(22) + bytes([9, 0])
+    found = {each.field: each for each in decode(layout, Image.of(data)).fields}
+    limits = [found[f"g[{row}].step[2].v"].high for row in (1, 2)]
+    assert limits == ["5", "7"]
+
+
 def test_copies_that_all_differ_settle_nothing() -> None:
     """Where no two addresses agree, the mark says that no majority."""
     layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u8"\nmirror-at = [1]\n')

@@ -320,6 +320,25 @@ def test_fields_that_overlap(at: int, kind: str) -> None:
     assert check((HEAD + body + "shares = true\n").encode()) == ()
 
 
+def test_a_field_that_cannot_be_where_it_is_overlaps_nothing() -> None:
+    """One mistake is enough: past the end of the memory."""
+    first = field('at = 252\ntype = "u32"\n')
+    mistake = one(first + SECOND.format(name="b", at=254, type="u32"))
+    assert (mistake.code, mistake.line) == ("layout-address", 11)
+
+
+def test_a_limit_of_every_row_that_is_not_there_is_one_mistake() -> None:
+    """Of the field of the table, once."""
+    body = '[[group]]\nname = "g"\nat = 0\ncount = 3\nrow-size = 2\n[[group.field]]\nname = "a"\n'
+    mistake = one(body + U8 + 'high-from = "most"\n')
+    assert (mistake.code, mistake.line) == ("layout-limit-field", 14)
+
+
+def test_many_digits_in_a_text_are_no_number() -> None:
+    """The note of a drawing number is no number that is too long."""
+    assert check((HEAD + field(U8 + f'note = "{"0" * 70}"\n')).encode()) == ()
+
+
 def test_bits_share_a_byte_where_they_do_not_collide() -> None:
     """Flags and bits of one byte are fine; the same bit twice, or a byte over one, is not."""
     flags = [
@@ -408,6 +427,7 @@ def test_the_nearest_known_word_is_offered() -> None:
         (b"[layout]\nmemory = 1\n[layout]\n", "layout-key-twice", 3),
         (b"x = {a = 1, a = 2}\n", "layout-key-twice", 1),
         (b"[layout\n", "layout-syntax", 1),
+        (b"[layout]\nx = [1,", "layout-syntax", 2),
         (
             b'[layout]\ntitle = "t"\nmemory = 2\nlanguage = 2\nunheard = 1\n',
             "layout-unknown-language",
@@ -500,7 +520,8 @@ def test_blocks_mirrored_and_reserved_areas_are_judged() -> None:
     """A block over its duplicate, a length of zero, a stretch past the end."""
     block = "[[mirrored]]\nat = 0\nlength = {length}\nmirror-at = {twin}\n"
     assert one(block.format(length=8, twin=4)).code == "layout-overlap"
-    assert one(block.format(length=8, twin=252)).code == "layout-address"
+    far = one(block.format(length=8, twin=252))
+    assert (far.code, far.key) == ("layout-address", "mirrored[1].mirror-at")
     area = "[[reserved]]\nat = {at}\nlength = {length}\n"
     assert one(area.format(at=0, length=0)).code == "layout-length"
     assert one(area.format(at=250, length=7)).code == "layout-address"

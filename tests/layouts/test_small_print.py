@@ -54,6 +54,19 @@ def test_a_limit_is_rounded_as_stored_for_a_bare_float_alone() -> None:
     points = "curve = [[0, 0.0], [1, 0.1]]"
     assert within(field("f32", points, "low = 0.1"), "3F800000", "3F7FFFFF") == [True, False]
     assert within(field("f32", "scale = 0.1", "low = 0.1"), "3F800000", "3F7FFFFF") == [True, False]
+    assert within(field("f32", "offset = 0.1", "low = 0.1"), "00000000", "80000001") == [
+        True,
+        False,
+    ]
+
+
+def test_a_bent_curve_is_shown_and_judged_by_the_line_that_the_number_is_on() -> None:
+    """The second one is twice as steep as the first."""
+    bent = "curve = [[0, 0.0], [10, 1.0], [20, 3.0]]"
+    layout = load((HEAD + field("u8", bent)).encode())
+    shown = [decode(layout, Image.of(bytes([raw] * 32))).fields[0].value for raw in (5, 15)]
+    assert shown == ["0.5", "2.0"]
+    assert within(field("u8", bent, "high = 2.0"), "0F", "10") == [True, False]
 
 
 def test_a_limit_from_a_field_beside_a_fixed_one() -> None:
@@ -120,6 +133,14 @@ def test_a_block_mirrored_says_where_it_differs_first() -> None:
         assert (result.holds, result.mark) == (False, words)
 
 
+def test_a_part_that_must_be_blank_is_told_where_it_is() -> None:
+    """With the first byte that is not."""
+    layout = load((HEAD + "[[reserved]]\nat = 4\nlength = 4\nmust-be-blank = true\n").encode())
+    (result,) = decode(layout, Image.of(b"\xff" * 6 + bytes(26))).checks
+    assert (result.at, result.holds) == (4, False)
+    assert result.mark == "the first byte that is not blank is at 0x0006"
+
+
 @pytest.mark.parametrize(
     ("scale", "good"), [("9e399", True), ("10e399", False), ("1e-399", True), ("1e-400", False)]
 )
@@ -159,6 +180,12 @@ def test_a_crc_without_its_width_is_one_mistake() -> None:
          "layout-limit-field", "field[1].low-from", "`low` or `low-from`, not both", "both"),
         (field("u8", "shares = 1"), "layout-wrong-kind", "field[1].shares",
          "true or false", "a whole number, 1"),
+        (field("u8", "low = false"), "layout-wrong-kind", "field[1].low",
+         "a number", "a boolean, false"),
+        (field("bits", "bit = 0", "width = 2", 'values = { 4 = "x" }'), "layout-values",
+         "field[1].values.4", "whole numbers from 0 to 3", '"4"'),
+        (field("date-time", "parts = ['year', 'month', 'day']", "century = 9901"),
+         "layout-out-of-bounds", "field[1].century", "a whole number, 0 to 9900", "9901"),
         (field("u8", "byte-order = 5"), "layout-wrong-kind", "field[1].byte-order",
          "text", "a whole number, 5"),
         (field("u8", "scal = 5"), "layout-unknown-key", "field[1].scal",

@@ -223,7 +223,7 @@ MISTAKES = [
     (b'"' + b"n" * 81 + b'" = 1', 1, "that is not a name"),
     (b"x = '" + b"x" * 401 + b"'", 1, "x: a value"),
     (b'x = """' + b"<b>x</b>\n" * 1200 + b'"""', 1, "x: a value"),
-    (b"x = " + b"[" * 9 + b"1" + b"]" * 9, 1, "tables within tables"),
+    (b"x = " + b"[" * 9 + b"1" + b"]" * 9, 1, "too many tables within tables"),
     (b"x = [\n" + b"1,\n" * 2001 + b"]", 1, "the sheet has too many entries"),
 ]
 
@@ -248,7 +248,7 @@ def test_a_mistake_is_refused_with_its_line(data: bytes, line: int, why: str) ->
         (b"[[program]]\nversion = 1", "position = ", '""'),
         (b"[[program]]\nposition = true", "position = ", "true"),
         (b"[card]\ntyp = 'TC-2'", "type", "typ"),
-        (b"[links]\nJ1 = 1\nj1 = 2", "another than J1", "j1"),
+        (b"[links]\nJ1 = 1\nj1 = 2", "not J1", "j1"),
         (b"[for]\nyard = 'x'", "vessel, unit, card", "yard"),
         (b"[card]\nclock = nan", "a number", "nan"),
         (b"links = 'none'", "[links]", "none"),

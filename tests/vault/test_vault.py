@@ -1,6 +1,7 @@
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import errno
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -8,6 +9,7 @@ from parambak.errors import ParambakError, VaultDamaged
 from parambak.memory.digests import sha256
 from parambak.vault import objects
 from parambak.vault.check.recheck import recheck
+from parambak.vault.files import disk
 from tests.vault.home import AVOCET, GREBE
 
 if TYPE_CHECKING:
@@ -140,6 +142,7 @@ def test_a_vault_toml_that_is_none_is_refused(first: Home, text: str, code: str)
     with pytest.raises(ParambakError) as caught:
         first.open(create=True)
     assert caught.value.code == code
+    assert caught.value.file == str(first.root / "vault.toml" if text else first.root)
     assert first.files() == before
 
 
@@ -322,6 +325,24 @@ def test_what_was_recorded_before_a_failure_stays(home: Home) -> None:
     assert not again.has_object(sha256(b"more"))
 
 
+def test_a_vault_that_could_not_be_begun_leaves_nothing(
+    home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No vault.toml without its first record: the folder is still free for another."""
+    write = disk.write_sealed
+
+    def full(path: Any, *rest: Any, **words: Any) -> Any:
+        if path.suffix == ".json":
+            raise disk.write_refusal(OSError(errno.ENOSPC, "No space left"), path)
+        return write(path, *rest, **words)
+
+    monkeypatch.setattr(disk, "write_sealed", full)
+    with pytest.raises(ParambakError) as caught:
+        home.made()
+    assert caught.value.code == "vault-disk-full"
+    assert home.files() == {}
+
+
 def test_an_object_that_is_wrong_is_healed_by_writing_it_again(home: Home) -> None:
     """Present ones are hashed, not believed."""
     vault = home.made()
@@ -382,6 +403,8 @@ def test_a_wrong_object_is_never_handed_out(home: Home, change: object, code: st
     assert caught.value.code == code
     assert caught.value.file == str(path)
     assert caught.value.exit_code == 3
+    if path.is_file():
+        assert caught.value.found == sha256(path.read_bytes())
 
 
 @pytest.mark.parametrize("digest", ["", "../vault.toml", "AB" * 32, "ab" * 32 + "\n", "ab" * 31])

@@ -69,7 +69,7 @@ def _advise(session: Session, location: BackupLocation) -> None:
         )
     if not location.packed and has_fat(folder):
         session.note(
-            "this stick has FAT, where each small file takes a whole cluster: one pack for each "
-            f"vessel takes far less; for that, `parambak backup remove {location.handle}`, and add "
+            "this stick has FAT, where each small file uses a whole cluster. One pack for each "
+            f"vessel uses far less: run `parambak backup remove {location.handle}`, then add "
             "another folder on it with --packed"
         )

@@ -131,7 +131,6 @@ def _note_identities(session: Session, location: BackupLocation) -> None:
     for ship in session.fleet().vessels if limited is not None else ():
         if limited is not None and ship.ids & limited and not ship.ids <= limited:
             session.note(
-                f"{ship.handle} is now known under one more identity, which is not sent to "
-                f"{location.name}; `parambak backup add` with the same name and address sends it "
-                "too"
+                f"{ship.handle} now has one more identity, which is not sent to {location.name}. "
+                "`parambak backup add` with the same name and address sends it too"
             )

@@ -45,7 +45,7 @@ COMPARE_NOTHING = Fault(
     "sheet-nothing",
     CallRefused,
     "neither sheet states anything",
-    "Take the # away from the lines that you can fill in, on both.",
+    "Remove the # from the lines that you can fill in, on both sheets.",
 )
 
 
@@ -147,7 +147,7 @@ def _own_sheet(data: bytes, unit: Unit) -> tuple[str, ...]:
     """Say where the sheet given as a new card's is the very file on record for the unit."""
     if unit.sheet is None or sha256(data) != unit.sheet[0]:
         return ()
-    return ("the new card's sheet is the very file on record for the unit: was the card read off?",)
+    return ("the new card's sheet is the same file as the unit's: was it filled in from the card?",)
 
 
 def _entry_shown(entry: SheetEntry) -> SheetEntryShown:

@@ -47,7 +47,7 @@ class AnswerGiven(Part, frozen=True):
 
 
 class SwapAnswerAnswer(Answer, frozen=True):
-    """The first answer, all of them, and what is still wanting in the swap.
+    """The first answer, all of them, and what is still missing in the swap.
 
     `texts` are the texts of the answers, and `questions` what is asked, null where nothing is,
     both in their order. `accepted` says in words what was accepted in this swap.
@@ -94,7 +94,7 @@ def require_open(session: Session, where: str) -> None:
 def to_ask(session: Session, where: str) -> dict[str, str]:
     """Return what a person at a terminal is asked one by one, by the condition's name.
 
-    It is asked where the condition is wanting. Raise NotFound where no swap is open.
+    It is asked if the condition is missing. Raise NotFound where no swap is open.
     """
     require_open(session, where)
     missing = swap_state(session.fleet(), session.assessor, where).readiness().missing

@@ -21,19 +21,19 @@ ACCEPT_CONDITION = Fault(
     "swap-accept-condition",
     CallRefused,
     "that condition cannot be accepted",
-    "Name one condition as `swap check` lists it. Without a copy that is plausible and intact "
-    "nothing can be loaded.",
+    "Name one condition as `parambak swap check` lists it. Nothing can be loaded without a copy "
+    "that is plausible and unchanged on disk.",
 )
 ACCEPT_WORDS = Fault(
     "swap-accept-words",
     CallRefused,
-    "a deviation is accepted by name, with a reason, and typed again",
+    "to accept a deviation, type its condition twice, and give your name and a reason",
     "Give --accept {condition} --confirm {condition} --by NAME --reason TEXT.",
 )
 ACCEPT_ALONE = Fault(
     "swap-accept-none",
     CallRefused,
-    "no condition is named that is accepted: nothing was put on record",
+    "no condition to accept is named, so nothing was put on record",
     "Name it with --accept CONDITION, or leave --confirm, --by and --reason out.",
 )
 ACCEPT_MET = Fault(

@@ -35,7 +35,7 @@ _SHORT = re.compile(r"[A-Za-z0-9_-]{1,8}(\.[A-Za-z0-9]{1,3})?")
 UNVERIFIED_WORDS = Fault(
     "load-file-unverified-words",
     CallRefused,
-    "a copy that is not verified is released by name, with a reason, and typed again",
+    "to release a copy that is not verified, give its word, your name and a reason",
     "Give --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
 )
 UNVERIFIED_ALONE = Fault(
@@ -53,27 +53,27 @@ UNVERIFIED_NOT = Fault(
 NOT_VERIFIED = Fault(
     "load-file-not-verified",
     NotProven,
-    "no file is released: the copy is not verified: {unmet}",
-    "Run `parambak swap check {where}`, which says what to do for each condition. In an emergency "
-    "it can be released all the same: --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
+    "no file is released, because the copy is not verified: {unmet}",
+    "Run `parambak swap check {where}`: it shows what to do for each condition. In an emergency, "
+    "release it without verification: --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
 )
 SHORT_NAME = Fault(
     "load-file-short-name",
     CallRefused,
-    "this reader, by its profile, takes short names alone",
+    "this reader takes only short names, by its profile",
     "Name the file with eight letters or digits at most, a point and three, such as LOAD.HEX.",
 )
 FORMAT_NEEDED = Fault(
     "load-file-format",
     CallRefused,
-    "the format of the file is not known",
-    "Give --as, or a --profile that says it.",
+    "the format of the file is not stated",
+    "Give --as FORMAT, or a --profile that states it.",
 )
 COPY_LOST = Fault(
     "swap-copy-lost",
     NotFound,
-    "the copy that this swap means is not on record at {where} any more",
-    "See what is there with `parambak catalogue {where}`, and choose with `parambak swap select`.",
+    "the copy that is selected in this swap is no longer on record at {where}",
+    "Run `parambak catalogue {where}` to see the copies. Select one with `parambak swap select`.",
 )
 
 
@@ -146,8 +146,8 @@ class _Target(NamedTuple):
 def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnswer:
     """Write the selected copy, and put its release on record; nothing of it if either fails.
 
-    Raise NotProven for a copy that is not verified, VaultDamaged where it is not certain which
-    copy is meant, CallRefused for words that do not go together, and what a file is refused for.
+    Raise NotProven for a copy that is not verified, VaultDamaged if it is not certain which
+    copy is selected, CallRefused for words that do not go together, and what a file is refused for.
     """
     target = _target(question)
     state = swap_state(session.fleet(), session.assessor, question.where)
@@ -231,8 +231,8 @@ def _doubts(state: SwapState) -> tuple[str, ...]:
         doubts.append("in this swap the old chip is moved: this file is for a duplicate of it")
     if missing:
         doubts.append(
-            f"`swap check {where}` says NOT READY: {', '.join(missing)}. The file is right "
-            "for the selected copy; that the swap may begin is another thing"
+            f"`swap check {where}` answers NOT READY: {', '.join(missing)}. The file is correct "
+            "for the selected copy, but the swap may not begin yet"
         )
     twice = state.verdict.conditions[0].text if state.verdict else ""
     if AFTER_UNVERIFIED in twice:

@@ -53,10 +53,10 @@ if TYPE_CHECKING:
     from parambak.swap.read_back import ValuesReadBack
     from parambak.swap.swaps import Swap
 
-NOTHING_MEANT = Fault(
+NO_COPY = Fault(
     "read-back-no-copy",
     NotFound,
-    "there is no verified copy that the card could have been loaded with",
+    "there is no verified copy to compare the card with",
     "Run `parambak swap check {where}`; to compare with a copy that is not verified, use "
     "`parambak diff {where} DUMP`.",
 )
@@ -235,13 +235,13 @@ def _expected(session: Session, where: str) -> _Expected:
     vessel = select.vessel_at(session.fleet(), where)
     swaps = swaps_at(session.vault, vessel, position)
     swap = newest_open(swaps)
-    copy = _meant(session.assessor, position, swap)
+    copy = _selected_copy(session.assessor, position, swap)
     layout = session.assessor.layout_of(position)
     image, name = session.assessor.image(copy.image), select.copy_name(position, copy)
     return _Expected(vessel, position, swaps, swap, copy, name, image, layout)
 
 
-def _meant(assessor: Assessor, position: Position, swap: Swap | None) -> Copy:
+def _selected_copy(assessor: Assessor, position: Position, swap: Swap | None) -> Copy:
     """Return the copy that the card should hold; raise NotFound where there is none."""
     if swap is not None and swap.expected is not None:
         for copy in reversed(position.copies):
@@ -250,12 +250,12 @@ def _meant(assessor: Assessor, position: Position, swap: Swap | None) -> Copy:
         raise COPY_LOST.error(
             where=position.where,
             expected="the copy that was chosen or released in this swap",
-            found=f"none with the digest {swap.expected.sha256[:8]}",
+            found=f"none with the SHA-256 {swap.expected.sha256[:8]}",
         )
     for copy in reversed(position.copies):
         if assessor.verdict(position, copy).verified:
             return copy
-    raise NOTHING_MEANT.error(
+    raise NO_COPY.error(
         where=position.where,
         expected="a verified copy to compare with",
         found=f"{counted(len(position.copies), 'copy', 'copies')}, none verified",

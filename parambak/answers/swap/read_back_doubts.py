@@ -1,4 +1,4 @@
-"""What a read-back may not prove, and what it looks like besides."""
+"""Reasons why a read-back may not prove the contents."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 class Compared(NamedTuple):
-    """What was read back, and what it was held against.
+    """What was read back, and what it was compared with.
 
     `times` tells that the files' times mean something.
     """
@@ -36,94 +36,94 @@ class Compared(NamedTuple):
 
 
 def doubts_of(vault: Vault, what: Compared) -> tuple[str, ...]:
-    """Return what speaks against a read-back, but for how many there are."""
-    said = _released(vault, what.position, what.incoming)
-    said += _resembles(what.vessel, what.copy, what.incoming)
-    said += _halves(what.incoming, what.image, what.pair)
-    return said + (_old_files(what.position, what.incoming) if what.times else ())
+    """Return each reason to doubt a read-back, except that there are too few."""
+    doubts = _released(vault, what.position, what.incoming)
+    doubts += _resembles(what.vessel, what.copy, what.incoming)
+    doubts += _halves(what.incoming, what.image, what.pair)
+    return doubts + (_old_files(what.position, what.incoming) if what.times else ())
 
 
 def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
-    """Say where a file is byte for byte one that was released for loading."""
-    known = released_files(vault, position)
+    """Return a doubt if a file is byte for byte one that was released for loading."""
+    released = released_files(vault, position)
     return tuple(
-        f"{file.entry.name} is byte for byte the file that was released for loading: make sure "
-        "that the chip itself was read"
-        for each in incoming
-        for file in each.files
-        if file.entry.sha256 in known
+        f"{file.entry.name} has the same bytes as the file released for loading: make sure that "
+        "the chip itself was read"
+        for read in incoming
+        for file in read.files
+        if file.entry.sha256 in released
     )
 
 
 def _old_files(position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
-    """Say where a file is one that was archived from this position before."""
-    known = {(d.sha256, d.modified) for read in position.reads for d in read.dumps}
+    """Return a doubt if a file is one that was archived from this position before."""
+    archived = {(d.sha256, d.modified) for read in position.reads for d in read.dumps}
     return tuple(
-        f"{file.entry.name} is the very file, of the same time, that was archived before: it "
+        f"{file.entry.name} is the same file, with the same time, that was archived before: it "
         "proves nothing of the new card. Read the new card's chip, and give that dump"
-        for each in incoming
-        for file in each.files
-        if (file.entry.sha256, file.entry.modified) in known
+        for read in incoming
+        for file in read.files
+        if (file.entry.sha256, file.entry.modified) in archived
     )
 
 
 def _resembles(vessel: Vessel, selected: Copy, incoming: list[Incoming]) -> tuple[str, ...]:
-    """Say where what was read is another copy aboard, byte for byte."""
+    """Return a doubt if what was read is another copy aboard, byte for byte."""
     held = {
         copy.image: select.copy_name(position, copy)
         for unit in vessel.units
         for position in unit.positions
         for copy in position.copies
     }
-    said = []
-    for each in incoming:
-        image = ImageEntry.of(each.image, sha256(each.image.content))
+    doubts = []
+    for read in incoming:
+        image = ImageEntry.of(read.image, sha256(read.image.content))
         if image != selected.image and image in held:
-            said.append(
-                f"{each.entry.name} is byte for byte {held[image]}: that file was loaded, or that "
-                "chip was read"
+            doubts.append(
+                f"{read.entry.name} holds the same bytes as {held[image]}: that file was loaded, "
+                "or that chip was read"
             )
-    return tuple(said)
+    return tuple(doubts)
 
 
 def _halves(incoming: list[Incoming], selected: Image, pair: PairScheme | None) -> tuple[str, ...]:
-    """Say where two chips are crossed over, or where half of a pair was given alone."""
+    """Return a doubt if two chips are crossed over, or where half of a pair was given alone."""
     if pair is None:
-        half = [each for each in incoming if 2 * len(each.image.content) == len(selected.content)]
+        halves = [read for read in incoming if 2 * len(read.image.content) == len(selected.content)]
         return tuple(
-            f"{each.entry.name} is half as large as the selected copy: where two chips hold the "
+            f"{read.entry.name} is half as large as the selected copy: where two chips hold the "
             "memory, give the dumps of both with --pair"
-            for each in half
+            for read in halves
         )
     from parambak.reads.pairs import split  # noqa: PLC0415 - for a pair only
 
-    said = []
-    for each in incoming:
+    doubts = []
+    for read in incoming:
         with suppress(ParambakError):
-            wanted, there = split(selected, pair), split(each.image, pair)
-            contents = [chip.content for chip in there]
-            if contents == [chip.content for chip in reversed(wanted)] != contents[::-1]:
-                said.append(
-                    f"the two chips of {each.entry.name} hold each other's half: each file went "
+            expected, chips = split(selected, pair), split(read.image, pair)
+            contents = [chip.content for chip in chips]
+            if contents == [chip.content for chip in reversed(expected)] != contents[::-1]:
+                doubts.append(
+                    f"the two chips of {read.entry.name} hold each other's half: each file went "
                     "into the other chip, or the dumps are named in the other order"
                 )
-    return tuple(said)
+    return tuple(doubts)
 
 
 def not_enough(swap: Swap | None, given: int, *, loaded: bool) -> tuple[str, ...]:
-    """Say that what was read back so far does not prove the contents yet."""
+    """Return a doubt that what was read back so far does not prove the contents yet."""
     if not loaded:
         return ()
     if swap is None:
-        one = "one read alone may be wrong in the same way twice: read the chip once more, apart"
+        one = "one read alone may be wrong: read the chip again, as a separate read"
         return (one,) if given == 1 else ()
     if swap.unproven is None:
         return ()
-    return (f"that is not yet enough for `swap close` ({swap.unproven}): read it again, apart",)
+    return (f"`swap close` needs more proof ({swap.unproven}): read it again, as a separate read",)
 
 
 def older(position: Position, copy: Copy, swap: Swap | None) -> tuple[str, ...]:
-    """Say that the selected copy is not the newest, and why."""
+    """Return a doubt that the selected copy is not the newest, and why."""
     if position.latest is None or position.latest.image == copy.image:
         return ()
     newer = select.copy_name(position, position.latest)
@@ -133,12 +133,12 @@ def older(position: Position, copy: Copy, swap: Swap | None) -> tuple[str, ...]:
         return (
             (
                 f"a newer copy, {newer}, was archived since the file was released: the card is "
-                "compared with the file that was released. If the newer one is selected, load that"
+                "compared with the released file. To use the newer copy, load that one"
             ),
         )
     return (f"the newest copy, {newer}, is not verified: the one before it is selected",)
 
 
-def others(every: tuple[Swap, ...], swap: Swap | None) -> tuple[Swap, ...]:
-    """Return the open swaps beside the one that is selected."""
-    return tuple(each for each in every if each.end is None and each is not swap)
+def others(swaps: tuple[Swap, ...], swap: Swap | None) -> tuple[Swap, ...]:
+    """Return the open swaps except this one."""
+    return tuple(other for other in swaps if other.end is None and other is not swap)

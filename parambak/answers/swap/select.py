@@ -1,4 +1,4 @@
-"""Which copy is meant in a swap, where it is not the newest."""
+"""An older copy selected in a swap, in place of the newest."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def _stale(state: SwapState, chosen: Copy) -> tuple[str, ...]:
         return ()
     return (
         (
-            "a file of another copy was released in this swap: delete it, write it again with "
-            "`swap load-file`, and read the card back again"
+            "a file of another copy was released in this swap: delete that file, write a new one "
+            "with `parambak swap load-file`, and read the card back again"
         ),
     )

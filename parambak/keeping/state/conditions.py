@@ -199,7 +199,7 @@ def _card_sheet(name: str, evidence: SwapEvidence) -> Condition:
 def _nothing_compared(evidence: SwapEvidence) -> str | None:
     """Return why no two sheets were compared, None if they were."""
     if evidence.own_sheet and evidence.entries is not None:
-        return "the given sheet is the very file on record for the unit; give the new card's own"
+        return "the given sheet is the same file as the unit's: give the new card's own sheet"
     return None if evidence.sheet else "there is nothing to compare the new card's sheet with"
 
 

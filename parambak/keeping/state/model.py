@@ -231,10 +231,6 @@ class Loader(NamedTuple):
     visits: Callable[[], tuple[Visit, ...]]
 
 
-def _no_records() -> Loader:
-    return Loader(Aboard, tuple)
-
-
 class Vessel:
     """A ship, by all identities that count as this one ship.
 
@@ -251,7 +247,7 @@ class Vessel:
         facts: dict[str, str] | None = None,
         former: tuple[str, ...] = (),
         conflicts: tuple[Conflict, ...] = (),
-        loader: Loader | None = None,
+        loader: Loader,
     ) -> None:
         self.ids = ids
         self.short = short
@@ -259,7 +255,7 @@ class Vessel:
         self.facts = {} if facts is None else facts
         self.former = former
         self.conflicts = conflicts
-        self._loader = loader or _no_records()
+        self._loader = loader
         self._aboard: Aboard | None = None
         self._visits: tuple[Visit, ...] | None = None
 

@@ -82,7 +82,7 @@ class _Fetch:
         present = self._digests()
         lost = self._lost(present)
         back = self._with_those_before(lost & self._listed.records.keys(), present)
-        healed = self._heal(back) if back else Joined(0, 0, (), (), ())
+        still_wrong = self._heal(back).refused if back else ()
         present |= self._digests() if back else set()
         taken = Joined(0, 0, (), (), ())
         if both_ways:
@@ -95,7 +95,7 @@ class _Fetch:
             objects=taken.added_objects,
             records=taken.added_records,
             healed=(*(records.file_of(d) for d in sorted(back.keys() & present)), *taken.healed),
-            refused=(*healed.refused, *taken.refused, *gone),
+            refused=(*still_wrong, *taken.refused, *gone),
             unknown=len(self._listed.records.keys() - present - {first_record(self._identity)[0]}),
         )
 

@@ -64,8 +64,8 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
     names: Mapping[str, str],
     progress: Callable[[int, int], None],
     *,
-    quick: bool = False,
-    both_ways: bool = False,
+    quick: bool,
+    both_ways: bool,
 ) -> Sent:
     """Send to a packed backup location; `names` are the vessels' short names, for the packs.
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import pytest
 from msgspec.structs import replace
@@ -16,6 +17,8 @@ from parambak.keeping.state.backups import (
     find_backup,
     latest_locations,
 )
+from parambak.keeping.state.losses import RepairSource, losses, repair_sources
+from parambak.vault import objects
 from parambak.vault.locations.send import Proven
 from parambak.vault.locations.stores import FolderStore
 from parambak.vault.packs.reading import PackFile
@@ -234,6 +237,45 @@ def test_a_stick_that_is_another_is_not_sent_to(laptop: Laptop, tmp_path: Path) 
         send(laptop, replace(red, name="blue"))
     assert sorted((tmp_path / "blue").rglob("*")) == before
     assert held(laptop) == []
+
+
+def test_a_stick_that_fails_at_once_is_named(
+    laptop: Laptop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not even its lock can be made: the refusal says at which address; nothing is on record."""
+    laptop.take(image())
+    red = add(laptop, tmp_path / "red", "red")
+
+    def pulled_out(*_: object) -> NoReturn:
+        raise OSError(errno.EIO, "input/output error")
+
+    monkeypatch.setattr(FolderStore, "holding", pulled_out)
+    with pytest.raises(ParambakError) as refusal:
+        send(laptop, red)
+    assert refusal.value.file == str(tmp_path / "red")
+    assert held(laptop) == []
+
+
+def test_what_is_lost_can_be_had_from_where_it_was_proven(laptop: Laptop, tmp_path: Path) -> None:
+    """The one with most of it first; the day is that of the last hashing, where there was one."""
+    laptop.take(image())
+    red, blue = (add(laptop, tmp_path / name, name) for name in ("red", "blue"))
+    send(laptop, red)
+    laptop.on("2026-03-02")
+    laptop.take(image(2), position_confirmed=True)
+    send(laptop, blue, quick=True)
+    send(laptop, red, quick=True)
+    vault = laptop.vault
+    files = [objects.file_of(copy.sha256) for copy in laptop.position().copies]
+    histories = [vault.records(vessel) for vessel in (None, *vault.vessels())]
+    found = repair_sources(vault, losses(laptop.fleet, histories, files))
+    assert found == (
+        RepairSource("blue", 2, date(2026, 3, 2)),
+        RepairSource("red", 2, date(2026, 3, 1)),
+    )
+    remove_backup(vault, "blue")
+    first = losses(laptop.fleet, histories, files[:1])
+    assert repair_sources(vault, first) == (RepairSource("red", 1, date(2026, 3, 1)),)
 
 
 def test_what_cannot_be_put_on_record_is_a_note(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import pytest
@@ -151,6 +152,7 @@ def test_a_spare_is_read_twice_under_its_own_number(laptop: Laptop) -> None:
     with pytest.raises(CallRefused) as refusal:
         laptop.take(image(), where="grebe/card:PC1/U12")
     assert refusal.value.code == "name-near"
+    assert re.search(r"\bcard\b", refusal.value.text)
 
 
 def test_a_card_in_a_unit_says_in_which_and_a_moved_one_in_none(laptop: Laptop) -> None:
@@ -181,23 +183,23 @@ def enter_in(laptop: Laptop, serial: str, unit: str | None, location: str = "in 
 
 
 @pytest.mark.parametrize(
-    ("unit", "location", "code"),
+    ("unit", "location", "code", "found"),
     [
-        (None, "in a unit", "card-unit"),
-        ("port-thruster", "ashore", "card-unit"),
-        ("card:PC-9", "in a unit", "card-unit"),
-        ("winch", "in a unit", "where-unit"),
+        (None, "in a unit", "card-unit", "in a unit, no unit"),
+        ("port-thruster", "ashore", "card-unit", "ashore, port-thruster"),
+        ("card:PC-9", "in a unit", "card-unit", "'card:PC-9'"),
+        ("winch", "in a unit", "where-unit", "'winch'"),
     ],
 )
 def test_a_unit_and_a_whereabouts_that_do_not_fit_are_refused(
-    laptop: Laptop, unit: str | None, location: str, code: str
+    laptop: Laptop, unit: str | None, location: str, code: str, found: str
 ) -> None:
     """In a unit without its name, ashore with one, a card for a unit, none such; nothing kept."""
     laptop.take(image())
     before = laptop.tree()
     with pytest.raises(ParambakError) as refusal:
         enter_in(laptop, "PC-1", unit, location)
-    assert refusal.value.code == code
+    assert (refusal.value.code, refusal.value.found) == (code, found)
     assert laptop.tree() == before
 
 

@@ -200,3 +200,8 @@ def test_an_exchange_of_a_ship_entered_twice_holds_under_both(tmp_path: Path) ->
         len(one.vault.of_kind(identity, "cards-crossed-over")) for identity in one.vault.vessels()
     ]
     assert sorted(kinds) == [2, 3]
+    (vessel,) = one.fleet.vessels
+    for identity in vessel.ids:  # each one's records name its own units
+        for stored in one.vault.of_kind(identity, "cards-crossed-over"):
+            units = body_of(stored.record, stored.digest, CardsCrossedOverBody).units
+            assert {vessel.home(unit) for unit in units} == {identity}

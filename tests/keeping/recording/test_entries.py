@@ -163,6 +163,28 @@ def test_two_renames_unaware_of_each_other_leave_both_names_usable(tmp_path: Pat
     assert [conflict.fact for conflict in vessel.conflicts] == ["short"]
 
 
+def test_an_older_name_is_a_former_one_of_units_and_positions(laptop: Laptop) -> None:
+    """And today's is none."""
+    laptop.take(image())
+    (unit,) = laptop.fleet.vessels[0].units
+    assert (unit.former, unit.positions[0].former) == ((), ())
+    tell(laptop, UNIT, short="pt-bow")
+    tell(laptop, "grebe/pt-bow/U12", short="U13")
+    (unit,) = laptop.fleet.vessels[0].units
+    assert (unit.former, unit.positions[0].former) == (("port-thruster",), ("U12",))
+
+
+def test_of_two_facts_that_were_corrected_each_keeps_its_order(laptop: Laptop) -> None:
+    """One corrected once, the other twice: the last counts, and nothing is in conflict."""
+    laptop.take(image())
+    tell(laptop, "grebe", short="heron")
+    for name in ("M/T Grey", "M/T Heron"):
+        tell(laptop, "heron", display=name)
+    (vessel,) = laptop.fleet.vessels
+    assert (vessel.short, vessel.facts["display"]) == ("heron", "M/T Heron")
+    assert vessel.conflicts == ()
+
+
 def test_a_rename_and_back_keeps_no_false_former_name(laptop: Laptop) -> None:
     """The name in use is never among the former ones."""
     laptop.take(image())

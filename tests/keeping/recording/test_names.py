@@ -343,6 +343,8 @@ def test_a_rename_to_a_name_that_is_taken_is_refused(laptop: Laptop) -> None:
         assert refusal.value.code == code
     correct(laptop.vault, "grebe/port", {"short": "Port"}, by=None, why="its case alone")
     assert laptop.position("grebe/port/U1").where == "grebe/Port/U1"
+    correct(laptop.vault, "grebe/port", {"short": "po-rt"}, by=None, why="its own, with a mark")
+    assert laptop.position("grebe/po-rt/U1").where == "grebe/po-rt/U1"
 
 
 def test_a_card_of_almost_that_number_is_refused(laptop: Laptop) -> None:

@@ -84,9 +84,11 @@ def test_a_good_dump_before_a_bad_one_is_not_kept(laptop: Laptop) -> None:
     assert laptop.tree() == before
 
 
-@pytest.mark.parametrize(("unit", "card"), [(None, None), ("port", "PC-1")])
+@pytest.mark.parametrize(
+    ("unit", "card", "found"), [(None, None, "neither"), ("port", "PC-1", "both")]
+)
 def test_a_read_belongs_to_a_unit_or_to_a_card(
-    laptop: Laptop, unit: str | None, card: str | None
+    laptop: Laptop, unit: str | None, card: str | None, found: str
 ) -> None:
     """Neither or both: target-unit-or-card."""
     from parambak.keeping.recording.filing import TypedPosition
@@ -96,7 +98,7 @@ def test_a_read_belongs_to_a_unit_or_to_a_card(
     request = Request(TypedPosition("grebe", "U12", unit, card), [incoming(image())])
     with pytest.raises(ParambakError) as refusal:
         take_in(laptop.vault, request, {})
-    assert refusal.value.code == "target-unit-or-card"
+    assert (refusal.value.code, refusal.value.found) == ("target-unit-or-card", found)
 
 
 # --- what goes on record ---
@@ -118,6 +120,30 @@ def test_one_record_a_read_and_what_is_new_inside_the_first(laptop: Laptop) -> N
     laptop.take(image())
     assert "new" not in bodies(laptop)[2]
     assert bodies(laptop)[2]["call"] != first["call"]
+
+
+@pytest.mark.parametrize("holder", ["port-thruster", "card:PC-1"])
+def test_what_is_new_is_inside_what_holds_it(laptop: Laptop, holder: str) -> None:
+    """A position in its unit or card, and that in its vessel."""
+    laptop.take(image(), where=f"grebe/{holder}/U12")
+    vessel, held_by, position = bodies(laptop)[0]["new"]
+    assert "inside" not in vessel
+    assert held_by["inside"] == vessel["id"]
+    assert position["inside"] == held_by["id"]
+
+
+def test_a_vote_goes_on_record_as_reconstructed_from_its_reads(laptop: Laptop) -> None:
+    """With its image in the vault; it is the copy, of no dump, and never read twice."""
+    reads = [image(1, {at: image()[at] ^ 1}) for at in (0xA0, 0xA1, 0xA2)]
+    taken = laptop.take(*reads, vote=True, position_confirmed=True, reader_sum=None)
+    assert taken.copy.sha256 == sha256(image())
+    assert not taken.verdict.verified
+    assert laptop.vault.read_object(sha256(image())) == image()
+    *made, voted = laptop.vault.records(laptop.vault.vessels()[0])
+    assert voted.record.body["image"] == {"sha256": sha256(image()), "ranges": [[0, 256]]}
+    assert voted.record.body["reconstructed_from"] == [stored.digest for stored in made]
+    assert sha256(image()) in voted.record.objects
+    assert taken.copy.newest.dumps == ()
 
 
 def test_a_record_relies_on_every_object_that_it_needs(laptop: Laptop) -> None:

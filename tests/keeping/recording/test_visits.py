@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from parambak.errors import CallRefused, NotFound, ParambakError
+from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.visits import close_visit, open_visit
 from parambak.keeping.state.visits import open_visits, the_open_visit
 from tests.keeping.conftest import WHERE, Laptop, image
@@ -37,6 +38,13 @@ def test_a_visit_to_a_known_vessel_makes_nothing(laptop: Laptop) -> None:
     laptop.take(image())
     assert opened(laptop, "GREBE") == ("grebe", False)
     assert len(laptop.fleet.vessels) == 1
+
+
+def test_a_visit_is_opened_by_the_ships_number(laptop: Laptop) -> None:
+    """A vessel on record answers to more than short names."""
+    laptop.take(image())
+    correct(laptop.vault, "grebe", {"imo": "1234567"}, by=None, why=None)
+    assert opened(laptop, "IMO 1234567") == ("grebe", False)
 
 
 def test_a_visit_makes_a_near_miss_only_where_it_is_said(laptop: Laptop) -> None:

@@ -167,6 +167,19 @@ def test_without_a_copy_nothing_about_it_is_known() -> None:
     assert stopping(found) == ["copy", *VERIFIED]
 
 
+def test_a_selected_copy_that_is_lost_is_no_copy() -> None:
+    """Another one is not taken in its place: it must be selected again."""
+    found = asked(copy=None, verdict=None, selected_lost=True)
+    assert answer(found, "copy").met is False
+    assert "swap select" in answer(found, "copy").text
+
+
+def test_values_inside_their_limits_are_counted() -> None:
+    """Those that have none do not count."""
+    found = answer(asked(decoded=decoded(layout=LAYOUT + CARD_FIELD)), "within-limits")
+    assert (found.met, found.text) == (True, "1 value with limits, all inside")
+
+
 def test_without_a_layout_the_values_are_not_known_and_not_required() -> None:
     """No layout is said; it stops nothing by itself."""
     found = asked(decoded=None)

@@ -10,6 +10,7 @@ import pytest
 from parambak.errors import CallRefused, ParambakError
 from parambak.keeping.recording.entries import correct
 from parambak.keeping.state.fold import MOST_RECORD_SETS, Folding
+from parambak.keeping.state.record_sets import IdentityRecords
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import WHERE, Laptop, image
 
@@ -200,6 +201,17 @@ def test_of_a_fleet_the_records_of_a_few_vessels_are_kept_sorted(laptop: Laptop)
     again = [[p.where for p in vessel.positions] for vessel in folding.fleet().vessels]
     assert again == first
     assert len(folding._record_sets) == MOST_RECORD_SETS
+
+
+def test_a_record_that_went_away_does_not_count_any_more(laptop: Laptop) -> None:
+    """Records sorted once are sorted anew where some are gone; more of them are added."""
+    laptop.take(A)
+    laptop.take(B, position_confirmed=True)
+    stored = laptop.vault.records(laptop.vault.vessels()[0])
+    records = IdentityRecords("x", stored[:1])
+    assert records.extend(stored)
+    assert len(records.reads) == 2
+    assert not records.extend(stored[:1])
 
 
 def test_the_last_sound_recheck_is_known_and_one_with_damage_is_not_sound(laptop: Laptop) -> None:

@@ -2,7 +2,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from parambak.dumps.profile import load_profile
+from parambak.keeping.recording.received import ProfileFile
 from parambak.keeping.state.losses import Loss, body_fault, losses
+from parambak.memory.digests import sha256
 from parambak.vault import objects
 from parambak.vault.records import Clock, Record
 from tests.keeping.conftest import LAYOUT, Laptop, image
@@ -82,6 +85,46 @@ def test_a_folder_that_cannot_be_read_loses_all_in_it(laptop: Laptop) -> None:
     laptop.verified()
     folder = objects.file_of(laptop.latest().sha256).rpartition("/")[0]
     assert "the bytes of copy 1" in lost(laptop, folder)[folder][0].text
+
+
+def test_a_reader_profile_is_of_its_read(laptop: Laptop) -> None:
+    """No dump brings it back."""
+    data = b'[reader]\nname = "invented"\n'
+    laptop.take(image(), profile=ProfileFile("reader.toml", data, load_profile(data)))
+    (found,) = lost(laptop, objects.file_of(sha256(data))).values()
+    assert texts(found) == [
+        "the reader profile reader.toml of the read of grebe/port-thruster/U12 of 2026-03-01"
+    ]
+    assert not found[0].in_dump
+
+
+def test_an_image_of_a_record_that_cannot_be_used_is_told_all_the_same(laptop: Laptop) -> None:
+    """It is a copy of its position, of the day of the record."""
+    laptop.take(image())
+    vault = laptop.vault
+    (identity,) = vault.vessels()
+    body = dict(vault.records(identity)[-1].record.body)
+    with vault.writing() as writing:
+        digest = writing.put(image(2))
+        entry = {"sha256": digest, "ranges": [[0, 256]]}
+        changed = body | {"read_on": "one fine day", "image": entry, "dumps": []}
+        writing.add("read", identity, changed, relies_on=[digest])
+    (found,) = lost(laptop, objects.file_of(digest)).values()
+    assert texts(found) == [
+        f"the bytes of a copy of grebe/port-thruster/U12, {digest[:8]}, read on 2026-03-01"
+    ]
+
+
+def test_a_record_of_a_later_version_loses_nothing_but_itself(laptop: Laptop) -> None:
+    """Whatever its members hold."""
+    laptop.take(image())
+    vault = laptop.vault
+    (identity,) = vault.vessels()
+    with vault.writing() as writing:
+        digest = writing.add("later", identity, {"position": [1]})
+    file = next(s.file for s in vault.records(identity) if s.digest == digest)
+    (loss,) = lost(laptop, file)[file]
+    assert (loss.text, loss.where) == ("the record `later` of 2026-03-01 about grebe", None)
 
 
 def test_nothing_relies_on_a_stranger(laptop: Laptop) -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import random
 import shutil
 from pathlib import Path
@@ -212,6 +213,16 @@ def test_what_is_too_large_or_no_file_is_told(
     assert joined.missing == ()
 
 
+def test_a_pipe_is_told_as_what_it_is(home: Home, loose: Path) -> None:
+    """It is no pack that is larger than any object, and nobody waits for it."""
+    os.mkfifo(loose / "pipe")
+    _, joined, heap = recovered(home, loose)
+    (refused,) = heap.refused
+    assert refused.file.endswith("pipe")
+    assert "It cannot be read" in refused.text
+    assert joined.missing == ()
+
+
 def test_nothing_proven_makes_no_vault(home: Home, tmp_path: Path) -> None:
     """A refusal, and no folder."""
     (tmp_path / "heap").mkdir()
@@ -260,8 +271,6 @@ def test_a_folder_that_cannot_be_listed_is_told(
     home: Home, loose: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What cannot be looked at may be what is missing."""
-    import os
-
     scandir = os.scandir
 
     def refuse(path: str) -> Iterator[os.DirEntry[str]]:
@@ -286,8 +295,6 @@ def test_what_cannot_be_read_is_doubtful(
     home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
     """It may be what is lost, though nothing that was found names it."""
-    import os
-
     source = tmp_path / "hurt"
     shutil.copytree(KEPT, source)
     newest = "records/6c" if name == "a folder" else _newest(source)

@@ -132,6 +132,21 @@ def test_a_file_that_reads_in_pieces_or_grows_is_read_whole(
         disk.read_file(path, 10)
 
 
+@pytest.mark.parametrize("size", [0, 1 << 16, (1 << 16) + 1, 200_000])
+def test_a_file_is_read_quickly_whatever_its_size(tmp_path: Path, size: int) -> None:
+    """Whole; of one over the limit no more than about that."""
+    data = bytes(range(256)) * (size // 256 + 1)
+    (tmp_path / "abcd").write_bytes(data[:size])
+    assert disk.read_quickly(str(tmp_path / "abcd"), 1 << 20) == data[:size]
+    assert len(disk.read_quickly(str(tmp_path / "abcd"), 1)) <= 2 << 16
+
+
+def test_the_systems_words_have_its_name_for_the_error() -> None:
+    """Where it gave a number."""
+    assert disk.words(OSError(errno.ENOENT, "No such file")) == "No such file (ENOENT)"
+    assert disk.words(OSError("pulled out")) == "pulled out"
+
+
 def test_an_export_is_written_whole(tmp_path: Path) -> None:
     """The file holds the bytes, may be written again by the user, and nothing stays beside it."""
     disk.write_export(tmp_path / "grebe.hex", b":00000001FF\n")
@@ -193,6 +208,7 @@ def test_an_export_goes_only_where_a_file_can(tmp_path: Path) -> None:
         with pytest.raises(ParambakError) as caught:
             disk.write_export(tmp_path / name, b"data", replace=True)
         assert caught.value.code == "vault-export-unfit"
+        assert caught.value.file == str(tmp_path / name)
     assert sorted(file.name for file in tmp_path.iterdir()) == ["folder", "pipe"]
 
 

@@ -96,8 +96,19 @@ def test_what_the_file_says_is_made_safe_to_print(tmp_path: Path) -> None:
 def test_nothing_stays_in_it_afterwards(tmp_path: Path) -> None:
     """Released, the file is empty: a refused command leaves no trace in it."""
     with locked(tmp_path / "lock", "now"):
-        assert (tmp_path / "lock").read_text().startswith(f"process {os.getpid()} on ")
+        text = (tmp_path / "lock").read_text()
+        assert text.startswith(f"process {os.getpid()} on ")
+        assert text.endswith(" \n")
     assert (tmp_path / "lock").read_bytes() == b""
+
+
+def test_a_holder_that_does_not_say_who_it_is_is_told_as_such(tmp_path: Path) -> None:
+    """Its text was lost, or it is another program."""
+    with locked(tmp_path / "lock", "now"):
+        (tmp_path / "lock").write_bytes(b"")
+        with pytest.raises(ParambakError) as caught, locked(tmp_path / "lock", "then", wait=0):
+            pass
+    assert caught.value.found == "a process that left no name"
 
 
 def test_a_lock_that_was_removed_meanwhile_does_not_count(

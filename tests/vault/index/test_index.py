@@ -151,6 +151,32 @@ def test_a_wrong_index_is_thrown_away(full: Home, defect: Callable[[Path], Any])
     assert codes(full.open()) == set()
 
 
+def test_an_index_of_another_version_is_told_as_such(full: Home) -> None:
+    """And is no other vault's."""
+    change("PRAGMA user_version = 99")(full.root / "index.sqlite")
+    (finding,) = full.open().warnings
+    assert "it is not this version's index" in finding.text
+
+
+def test_a_record_under_another_kind_is_noticed(full: Home) -> None:
+    """Its own bytes say which it is."""
+    for statement in ("UPDATE records SET kind = 'other'", "UPDATE counts SET kind = 'other'"):
+        change(f"{statement} WHERE vessel <> ''")(full.root / "index.sqlite")
+    vault = full.open()
+    assert vault.of_kind(GREBE, "other") == []
+    assert "vault-index-rebuilt" in codes(vault)
+    assert len(vault.of_kind(GREBE, "note")) == SOME
+
+
+def test_an_index_is_built_anew_where_that_is_asked_for(full: Home) -> None:
+    """From the records alone, whatever it held."""
+    vault = full.open()
+    before = (full.root / "index.sqlite").stat()
+    assert vault.rebuild() == len(list(full.root.rglob("*.json")))
+    after = (full.root / "index.sqlite").stat()
+    assert (before.st_ino, before.st_ctime_ns) != (after.st_ino, after.st_ctime_ns)
+
+
 def test_every_flipped_byte_of_the_index_leaves_the_answers_right(full: Home) -> None:
     """Bit rot in the index is noticed or does no harm: sampled over the file."""
     expected = answers(full.open())

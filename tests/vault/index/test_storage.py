@@ -224,13 +224,19 @@ def test_kinds_are_known_by_vessel(stick: Home) -> None:
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere no path holds such a name")
-def test_a_folder_whose_name_is_no_text_is_a_vault_like_any_other(tmp_path: Path) -> None:
-    """A name in an old encoding: the record of its recheck tells it from others."""
+def test_a_folder_whose_name_is_no_text_is_a_vault_like_any_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A name in an old encoding: the record of its recheck tells it from others, and its index."""
+    monkeypatch.setattr(file_system, "on_stick_or_share", lambda _root: True)
     marks = set()
     for name in (b"old \xff", b"old \xfe"):
         home = Home(tmp_path / os.fsdecode(name) / "vault", tmp_path / "own")
         home.root.parent.mkdir()
         home.note("kept")
         marks.add(home.open().folder_mark)
+        copied_in(home.root, SOME)
+        assert len(on_stick(home).records(GREBE)) == SOME + 1
+    assert len(list((tmp_path / "own" / "cache").iterdir())) == 2
     assert len(marks) == 2
     assert None not in marks

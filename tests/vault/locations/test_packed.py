@@ -143,6 +143,21 @@ def test_the_vault_is_healed_from_a_pack(full: Home, stick: Path) -> None:
     assert full.files().items() >= right.items()
 
 
+def test_a_record_that_rots_while_the_vault_is_open_is_healed(full: Home, stick: Path) -> None:
+    """What was read before it is no proof that the file is still right."""
+    target = placed(full, stick)
+    sent_packed(full, stick, target)
+    vault = full.open()
+    file = vault.records(GREBE)[0].file
+    right = (full.root / file).read_bytes()
+    flip(full.root / file)
+    sent = send_packed(
+        vault, FolderStore(stick), target, NAMES, nothing, quick=False, both_ways=False
+    )
+    assert sent.healed_here == (file,)
+    assert (full.root / file).read_bytes() == right
+
+
 def test_a_pack_that_holds_more_is_not_written_over(full: Home, other: Home, stick: Path) -> None:
     """Another laptop's records are there: they stay, and come in both ways."""
     shutil.copytree(full.root, other.root)
@@ -154,7 +169,7 @@ def test_a_pack_that_holds_more_is_not_written_over(full: Home, other: Home, sti
     refused = sent_packed(full, stick, target)
     assert [each.file for each in refused.refused] == [pack_file(GREBE)]
     assert "1 record" in refused.refused[0].text
-    assert (refused.unknown, refused.vault_damaged) == (1, False)
+    assert (refused.unknown, refused.vault_damaged, refused.fetched) == (1, False, None)
     assert (stick / pack_file(GREBE)).read_bytes() == before
     taken = sent_packed(full, stick, target, both_ways=True)
     assert taken.fetched is not None
@@ -250,6 +265,7 @@ def test_only_a_folder_can_be_packed(full: Home) -> None:
     """Where a pack could not be read in pieces, none is written."""
     fsspec = pytest.importorskip("fsspec")
     store = FsspecStore("memory://x", fsspec.filesystem("memory"), "/x", "w")
+    target = Location("9ace" * 8, packed=True)
     with pytest.raises(ParambakError) as caught:
-        send_packed(full.open(), store, Location("9ace" * 8, packed=True), NAMES, nothing)
+        send_packed(full.open(), store, target, NAMES, nothing, quick=False, both_ways=False)
     assert caught.value.code == "backup-packed-folder"

@@ -228,6 +228,18 @@ def test_every_damaged_or_lost_file_here_is_healed_from_the_location(
     assert full.files() == right
 
 
+def test_a_lost_record_about_the_vault_itself_comes_back(full: Home, stick: Path) -> None:
+    """Told of by the one after it, as those of a vessel are."""
+    for text in ("one", "two"):
+        full.note(text, None)
+    target, _ = sent_to(full, stick)
+    right = full.files()
+    lost = full.open().records(None)[-2]
+    (full.root / lost.file).unlink()
+    assert again(full, stick, target).healed_here == (lost.file,)
+    assert full.files() == right
+
+
 def test_a_chain_of_lost_records_comes_back(full: Home, stick: Path) -> None:
     """Records that only lost ones name are fetched with them."""
     target, _ = sent_to(full, stick)

@@ -8,7 +8,7 @@ import pytest
 
 from parambak.errors import ParambakError
 from parambak.vault.locations import store_fsspec
-from parambak.vault.locations.address import parse
+from parambak.vault.locations.address import kept_address, parse
 from parambak.vault.locations.location import contents_at, open_store
 from parambak.vault.locations.send import SendingFailed, send
 from parambak.vault.locations.store_fsspec import FsspecStore
@@ -204,7 +204,28 @@ def test_what_is_no_address_is_refused(text: str, code: str) -> None:
     with pytest.raises(ParambakError) as caught:
         parse(text)
     assert caught.value.code == code
+    assert caught.value.expected
+    assert caught.value.found
     assert "secret" not in str(caught.value.document())
+
+
+def test_a_url_without_a_host_or_scheme_that_can_be_is_no_url() -> None:
+    """And a folder of the vault's own is no other disk."""
+    for text in ("sftp://h:99999/x", "s p://x"):
+        with pytest.raises(ParambakError) as caught:
+            parse(text)
+        assert caught.value.expected == "a URL"
+
+
+def test_a_folder_in_or_around_the_vault_is_no_location(tmp_path: Path) -> None:
+    """The refusal names the vault."""
+    vault = tmp_path / "vault"
+    for folder in (tmp_path, vault, vault / "backup"):
+        with pytest.raises(ParambakError) as caught:
+            kept_address(str(folder), vault)
+        assert caught.value.code == "backup-inside-vault"
+        assert (caught.value.file, caught.value.found) == (str(folder), str(vault.resolve()))
+    assert kept_address(str(tmp_path / "stick"), vault) == str(tmp_path / "stick")
 
 
 def test_a_character_that_does_not_print_is_named() -> None:
@@ -268,6 +289,19 @@ def test_a_store_that_fails_at_once_is_not_reached(monkeypatch: pytest.MonkeyPat
     with pytest.raises(ParambakError) as caught:
         open_store(parse("memory://x"), "w", SshTerms())
     assert caught.value.code == "backup-unreachable"
+
+
+def test_a_store_is_asked_anew_each_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No listing from before is believed."""
+    asked: dict[str, object] = {}
+
+    def reach(_text: str, **words: object) -> tuple[object, str]:
+        asked.update(words)
+        return object(), "x"
+
+    monkeypatch.setattr(fsspec.core, "url_to_fs", reach)
+    open_store(parse("memory://x"), "w", SshTerms())
+    assert asked == {"skip_instance_cache": True, "use_listings_cache": False}
 
 
 def test_a_store_that_cannot_be_listed_is_not_reached(

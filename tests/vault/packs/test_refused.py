@@ -225,6 +225,47 @@ def test_a_damaged_member_has_a_code_of_its_own() -> None:
     assert caught.value.file == one.name
 
 
+def test_a_member_that_is_cut_off_after_it_was_listed_is_damaged() -> None:
+    """A stick that loses its end while the pack is open: how much is missing is told."""
+    one, two = good_parts()
+    data = pack_of(one, two)
+    stream = io.BytesIO(data)
+    pack = Pack(stream, "x.zip")
+    pieces = list(pack.pieces())
+    stream.truncate(data.index(one.data) + 5)
+    with pytest.raises(ParambakError) as caught:
+        pieces[0].read()
+    assert (caught.value.code, caught.value.file) == ("pack-damaged", one.name)
+    expected = f"{len(DATA) - 5} more bytes"
+    assert (caught.value.expected, caught.value.found) == (expected, "the end of the file")
+
+
+def test_a_member_shorter_than_it_says_is_damaged() -> None:
+    """Unpacked whole, and fewer bytes than its header states."""
+    data = DATA * 50
+    one = deflated(str(object_part(data).name), data)
+    one.size = len(data) + 1
+    listed = Part(one.name, b"x" * one.size)
+    two = record_part(objects=(sha256(data),))
+    made = forged([manifest_part([listed, two]), one, two])
+    with pytest.raises(ParambakError) as caught:
+        next(Pack(io.BytesIO(made), "x.zip").pieces()).read()
+    assert caught.value.expected == f"{len(data) + 1} bytes"
+    assert caught.value.found == f"{len(data)} bytes"
+
+
+def test_an_end_record_of_another_count_says_what_should_be_there(home: Home) -> None:
+    """Both in hexadecimal."""
+    data = bytearray(pack_of(*good_parts()))
+    data[-12] ^= 1
+    error = refused(home, bytes(data), "pack-central")
+    right = bytes(data[-22:-12]) + bytes([data[-12] ^ 1]) + bytes(data[-11:])
+    assert (error.expected, error.found) == (
+        right.hex(" ").upper(),
+        bytes(data[-22:]).hex(" ").upper(),
+    )
+
+
 def test_bytes_behind_a_members_data(home: Home) -> None:
     """Data that ends before the length that its header states hides something."""
     data = DATA * 50
@@ -335,7 +376,8 @@ def test_encrypted(home: Home, flags: int) -> None:
     """By any of the three flags of APPNOTE.TXT 4.4.4 that mean it."""
     one, two = good_parts()
     one.flags = flags
-    refused(home, pack_of(one, two), "pack-encrypted")
+    error = refused(home, pack_of(one, two), "pack-encrypted")
+    assert error.found == f"flags 0x{flags:04X} at {one.name!s}"
 
 
 @pytest.mark.parametrize("method", [1, 9, 12, 14, 93, 99])
@@ -357,7 +399,7 @@ def test_bytes_before_the_first_header(home: Home) -> None:
     """A program with a pack behind it, an HTML page, a byte-order mark."""
     good = [manifest_part(good_parts()), *good_parts()]
     for start in (b"MZ" + bytes(60), b"<html>", b"\xef\xbb\xbf", b"P"):
-        refused(home, forged(good, start=start), "pack-not-one")
+        assert refused(home, forged(good, start=start), "pack-not-one").offset == 0
 
 
 def test_bytes_after_the_end(home: Home) -> None:
@@ -401,6 +443,8 @@ def test_truncated_anywhere(home: Home) -> None:
         with pytest.raises(PackRefused) as caught:
             Pack(io.BytesIO(whole[:length]), "cut.zip")
         codes.add(caught.value.code)
+        if caught.value.code == "pack-truncated":
+            assert caught.value.found == "the end of the file"
     assert codes == {"pack-not-one", "pack-truncated", "pack-name"}
     refused(home, whole[:-1], "pack-truncated")
 

@@ -86,6 +86,8 @@ def test_a_member_that_is_lost_is_named(home: Home, tmp_path: Path) -> None:
     assert hit.name in joined.missing
     (doubtful,) = heap.doubtful
     assert doubtful.file.endswith(f"old.zip: {hit.name}")
+    (lost,) = (member for member in salvage.members(io.BytesIO(bytes(data))) if not member.data)
+    assert (lost.name, lost.hint.name, lost.hint.at) == (hit.name, hit.name, hit.data_at)
 
 
 def test_what_another_copy_holds_is_not_lost(home: Home, tmp_path: Path) -> None:
