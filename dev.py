@@ -6,7 +6,7 @@
     python3 dev.py gates [...]   format, lint, types, documents, tests with coverage; or those named
     python3 dev.py documents     write the generated documents again
 
-What is needed is installed into `.venv` beside this file, from the network the first
+What is needed is installed into `.venv` next to this file, from the network the first
 time only. The exit code is that of what was run; 2 where it could not be set up.
 """
 
@@ -121,7 +121,7 @@ def set_up(extra: str) -> None:
 
 
 def usable() -> bool:
-    """Tell whether `.venv` runs, is of this Python's version, and was made in this folder."""
+    """Return whether `.venv` runs, is of this Python's version, and was made in this folder."""
     if STAMP.exists() and str(ROOT) not in STAMP.read_text(encoding="utf-8").split("\n"):
         return False  # moved: its scripts name the folder where they were made
     try:
@@ -139,7 +139,7 @@ def usable() -> bool:
 
 
 def make_venv() -> None:
-    """Make `.venv` anew, in the place of one that does not fit."""
+    """Make `.venv` again, in the place of one that does not fit."""
     if not all(importlib.util.find_spec(name) for name in ("venv", "ensurepip")):
         raise SetupError(
             "this Python has no complete venv module; install it "

@@ -112,7 +112,7 @@ def accuracy(controllers: int, seed: int) -> bool:
 
 
 def speed(size: int, values: int, seed: int) -> bool:
-    """Print the time of a search beside `bytes.count` of every form in the same run."""
+    """Print the time of a search next to `bytes.count` of every form in the same run."""
     made = next(
         each
         for each in (Maker(seed + step).make() for step in range(2000))

@@ -48,7 +48,7 @@ REBUILT_PER_SECOND = 30_000
 OF_BARE_LOOP = 0.7
 OF_GIT = 0.7
 DUMP = 8192
-# The kernel's own count, since what a child inherits of its parent is in what the parent is told.
+# The kernel's own count, since what a child inherits of its parent is in what the parent is stated.
 PEAK = """
 import sys
 from pathlib import Path
@@ -111,7 +111,7 @@ class Bench:
 
 
 def commands(bench: Bench, copies: int) -> dict[str, Callable[[], list[str]]]:
-    """Return the three commands, each made anew for a call."""
+    """Return the three commands, each made again for a call."""
     vault = ["--vault", str(bench.vault(copies)), "--json"]
     where = ["--vessel", VESSEL, "--unit", UNIT, "--position", "U12", "--position-confirmed"]
     return {

@@ -16,7 +16,7 @@ END = "# --- the end of what is written by `python3 dev.py documents` ---\n"
 
 
 def page(old: str) -> str:
-    """Return the module with the part between the two marks made anew."""
+    """Return the module with the part between the two marks made again."""
     before, rest = old.split(BEGIN)
     _, after = rest.split(END)
     return f"{before}{BEGIN}{_block(jobs())}{END}{after}"

@@ -70,7 +70,7 @@ def refresh(block: str, shell: Shell) -> str:
 
 
 def agrees(shown: str, printed: str) -> bool:
-    """Tell whether the output shown is the one printed, but for times, digests and cuts."""
+    """Return whether the output shown is the one printed, except times, digests and cuts."""
     pattern = "".join(
         r"(?:.*\n)*" if line.strip() == LEFT_OUT else re.escape(line) + r"\n"
         for line in normal(shown).splitlines()

@@ -305,7 +305,7 @@ def mutants_of(folder: Path, room: str) -> list[Mutant]:
 
 
 def is_code(folder: Path, mutant: Mutant) -> bool:
-    """Tell whether a file with a mutant in it is still Python."""
+    """Return whether a file with a mutant in it is still Python."""
     source = (folder / mutant.file).read_bytes()
     with suppress(SyntaxError):
         ast.parse(source[: mutant.start] + mutant.new.encode() + source[mutant.end :])
@@ -440,7 +440,7 @@ def _pytest_here(folder: Path, tests: set[str], plugin: Chosen) -> None:
 
 
 def survives(folder: Path, tests: set[str], without: Sequence[str], facts: Reached) -> bool:
-    """Run tests in a process of their own; tell whether all pass in good time."""
+    """Run tests in a process of their own; return whether all pass in good time."""
     usual = sum(t for test, t in facts.seconds.items() if tests & {test, test.partition("::")[0]})
     child = os.fork()
     if child == 0:
@@ -454,7 +454,7 @@ def survives(folder: Path, tests: set[str], without: Sequence[str], facts: Reach
 
 
 def run(folder: Path, mutant: Mutant, facts: Reached, every: set[str], without: list[str]) -> bool:
-    """Put one mutant into the folder and run its tests; tell whether it is alive."""
+    """Put one mutant into the folder and run its tests; return whether it is alive."""
     path = folder / mutant.file
     source, written = path.read_bytes(), path.stat().st_mtime_ns
     path.write_bytes(source[: mutant.start] + mutant.new.encode() + source[mutant.end :])

@@ -1,4 +1,4 @@
-"""Units of one layout held against each other: where one differs from the rest."""
+"""Units of one layout compared with each other: where one differs from the rest."""
 
 from __future__ import annotations
 

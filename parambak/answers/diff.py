@@ -103,7 +103,7 @@ class RemarkShown(Part, frozen=True):
 
 
 class ByteRow(Part, frozen=True):
-    """Eight addresses of both sides, a changed one among them or beside them.
+    """Eight addresses of both sides, a changed one among them or next to them.
 
     Bytes in hexadecimal, `--` where a side holds none.
     """

@@ -58,7 +58,7 @@ class RangeShown(Part, frozen=True):
 
 
 class LazyList(Collection[T]):
-    """A list in an answer whose entries are made anew each time it is gone through.
+    """A list in an answer whose entries are made again each time it is gone through.
 
     For what may be too long to hold. The member is declared as `Collection[…]`; in JSON it is
     a list like any other.

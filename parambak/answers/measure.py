@@ -1,4 +1,4 @@
-"""Readings of an instrument, held against limits that the user or maker states."""
+"""Readings of an instrument, compared with limits that the user or maker states."""
 
 from __future__ import annotations
 

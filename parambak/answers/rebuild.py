@@ -1,4 +1,4 @@
-"""The index thrown away and built anew from the records."""
+"""The index thrown away and built again from the records."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class RebuildAnswer(Answer, frozen=True):
 
 
 def answer(session: Session, question: RebuildQuestion) -> RebuildAnswer:
-    """Build the index anew; raise VaultRefused or VaultDamaged."""
+    """Build the index again; raise VaultRefused or VaultDamaged."""
     del question
     vault = session.vault
     records = vault.rebuild()

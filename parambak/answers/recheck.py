@@ -1,4 +1,4 @@
-"""Every object and record of the vault hashed again, and seals held against it."""
+"""Every object and record of the vault hashed again, and seals compared with it."""
 
 from __future__ import annotations
 
@@ -102,7 +102,7 @@ class RecheckAnswer(Answer, frozen=True):
 
     @property
     def cut(self) -> bool:
-        """Tell whether some history was cut."""
+        """Return whether some history was cut."""
         return any(line.state == "cut" for line in self.seals)
 
     @property
@@ -150,7 +150,7 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
 
 
 def is_doubted(session: Session) -> bool:
-    """Tell whether the vault has something to say against itself as a whole."""
+    """Return whether the vault has something to say against itself as a whole."""
     return any(
         finding.code not in HARMLESS and finding.text not in session.answered
         for finding in session.vault.warnings

@@ -61,7 +61,7 @@ class RecoverAnswer(Answer, frozen=True):
 
     @property
     def whole(self) -> bool:
-        """Tell whether nothing is known to be missing."""
+        """Return whether nothing is known to be missing."""
         return not self.missing and not self.in_doubt
 
     @property

@@ -29,7 +29,7 @@ class TablesQuestion(Question, frozen=True):
 
 
 class TableWritten(Part, frozen=True):
-    """A table's file, and how many rows it has beside its headings."""
+    """A table's file, and how many rows it has next to its headings."""
 
     file: str
     rows: int

@@ -102,7 +102,7 @@ class Settings:
         )
 
     def notes(self) -> tuple[str, ...]:
-        """Return what the vault that was opened has to say beside any answer."""
+        """Return what the vault that was opened has to say next to any answer."""
         return self.session.vault_notes() if "session" in self.__dict__ else ()
 
     @staticmethod

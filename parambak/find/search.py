@@ -33,7 +33,7 @@ def evidence(
 ) -> tuple[str, ...]:
     """Return the evidence for one candidate, the bytes first.
 
-    `beside` is what other values say of it, in words.
+    `next to` is what other values say of it, in words.
     """
     hit = ranked.hit
     pairs = dict.fromkeys(

@@ -85,7 +85,7 @@ def explained_bits(layout: Layout) -> bytes:
 
     That is where a field or a check would show it, or where an area without a known
     meaning is said to change. A reserved area explains no change, nor does a spare bit
-    beside flags. A changed byte is unmapped where `(old ^ new) & ~bits` is not 0.
+    next to flags. A changed byte is unmapped where `(old ^ new) & ~bits` is not 0.
     """
     kept: bytes | None = layout.__dict__.get("explained")
     if kept is None:

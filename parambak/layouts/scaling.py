@@ -41,7 +41,7 @@ class Scaling:
     """The way from a raw number to its value and back for one field.
 
     `starts` holds the raw number at which each of `lines` begins; `first` and `last` are
-    the ends of a table, None where a line goes on for ever.
+    the ends of a table, None where a line goes on permanently.
     """
 
     def __init__(

@@ -1,6 +1,6 @@
 """The user's own folder: who writes from here, and what was written last.
 
-The identity is random and stays out of every vault but for its mark in the records. What was
+The identity is random and stays out of every vault except its mark in the records. What was
 written last, for each vault and vessel, finds a history that was cut short at its end.
 """
 

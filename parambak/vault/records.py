@@ -113,12 +113,12 @@ def file_of(digest: str) -> str:
 
 
 def named_by(name: str) -> bool:
-    """Tell whether a file's name is a digest and the suffix, as a record's is."""
+    """Return whether a file's name is a digest and the suffix, as a record's is."""
     return _NAME.fullmatch(name) is not None
 
 
 def tells_of_vessel(data: bytes, vessel: str) -> bool:
-    """Tell whether a record tells of its vessel itself, or is after nothing.
+    """Return whether a record is about its vessel itself, or is after nothing.
 
     It does where a member `id` is the vessel's identity: seen without knowing what bodies
     mean, since canonical JSON has one way to write such a member, and text cannot look

@@ -133,7 +133,7 @@ class Vault:
         return self._own.writer(self._now())
 
     def rebuild(self) -> int:
-        """Throw the index away and build it anew from the records; return how many there are."""
+        """Throw the index away and build it again from the records; return how many there are."""
         return self._index.rebuild()
 
     @property
@@ -158,18 +158,18 @@ class Vault:
         return self._index.changes
 
     def telling(self) -> dict[str, list[Stored]]:
-        """Return for each vessel the few records that tell of it itself or are after nothing.
+        """Return for each vessel the few records that are about it itself or are after nothing.
 
-        In no order. A record tells of its vessel where a member `id` is the vessel's.
+        In no order. A record is about its vessel where a member `id` is the vessel's.
         """
         return self._index.telling()
 
     def holds(self, digest: str) -> bool:
-        """Tell whether a record is, or was when the index last read it, in the vault."""
+        """Return whether a record is, or was when the index last read it, in the vault."""
         return self._index.holds(digest)
 
     def unacknowledged(self, digests: Iterable[str]) -> set[str]:
-        """Return those of these records that nobody was told were written.
+        """Return those of these records that nobody was stated were written.
 
         No record names them anywhere, no index held them, and this user did not write them
         last. A record of no bytes can never be right: FAT may leave one of a write that lost
@@ -210,7 +210,7 @@ class Vault:
         return objects.read(self.root, digest)
 
     def has_object(self, digest: str) -> bool:
-        """Tell whether an object's file is there; its bytes are not looked at."""
+        """Return whether an object's file is there; its bytes are not looked at."""
         return objects.has(self.root, digest)
 
     def person(self, mark: str) -> str:
@@ -559,7 +559,7 @@ def _identity(root: Path, data: bytes) -> str:
 
 
 def strangers_in(root: Path) -> list[str]:
-    """Return the names in a folder but for what a vault that was never finished leaves there."""
+    """Return the names in a folder except what a vault that was never finished leaves there."""
     names = disk.names_in(root)
     bare = [n for n in (objects.FOLDER, RECORDS) if disk.is_bare(root / n)]
     expected = {LOCK, vault_toml.FILE, *bare}

@@ -51,7 +51,7 @@ def test_the_answer_is_plain_and_its_runs_are_made_anew(asked: Session) -> None:
 
 
 def test_of_three_the_first_may_be_the_last_and_still_differ(asked: Session) -> None:
-    """`same` is of every pair; the members beside it are of the first and the last."""
+    """`same` is of every pair; the members next to it are of the first and the last."""
     diff = compared(asked, "0.hex", "1.hex", "2.hex")
     assert (diff.same, diff.exit_code, diff.changed_bytes) == (False, 1, 0)
     assert [pair.changed_bytes for pair in diff.comparisons] == [2, 2]

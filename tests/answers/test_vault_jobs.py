@@ -76,7 +76,7 @@ def session(tmp_path: Path, laptop: Laptop) -> Iterator[Session]:
 
 
 def test_the_index_is_built_anew_and_nothing_is_noted(session: Session) -> None:
-    """That it was, is the answer and no note beside it."""
+    """That it was, is the answer and no note next to it."""
     count = sum(len(session.vault.records(v)) for v in (None, *session.vault.vessels()))
     answer = rebuild.answer(session, rebuild.RebuildQuestion())
     assert (answer.records, answer.vessels, answer.exit_code) == (count, 1, 0)

@@ -58,7 +58,7 @@ class Ship:
         return Result(code, out.getvalue().decode("utf-8"), err.getvalue().decode("utf-8"))
 
     def answer(self, *words: str) -> Result:
-        """Run the command with --json, and insist on one document and nothing beside it."""
+        """Run the command with --json, and insist on one document and nothing next to it."""
         result = self.run("--json", *words)
         json.loads(result.out)
         return result

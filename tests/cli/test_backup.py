@@ -1,4 +1,4 @@
-"""Backup locations from the command line: added, filled, listed, healed from, and given up."""
+"""Backup locations from the command line: added, filled, listed, healed from, and removed."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def flip(path: Path) -> None:
 
 
 def test_a_location_is_added_filled_and_counted(full: Ship) -> None:
-    """The keys that scripts rely on; the catalogue tells where the copy is, and since when."""
+    """The keys that scripts rely on; the catalogue shows where the copy is, and since when."""
     added(full, "red")
     assert hold(full) == []
     result = full.answer("backup", "send", "red")

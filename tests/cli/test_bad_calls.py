@@ -178,7 +178,7 @@ def test_a_vessels_name_that_is_near_or_none_is_refused(ship: Ship, vessel: str,
 
 
 def test_a_unit_that_differs_by_punctuation_is_refused(ship: Ship) -> None:
-    """`port.thruster` beside `port-thruster` is a slip."""
+    """`port.thruster` next to `port-thruster` is a slip."""
     archive_two(ship)
     words = ("--vessel", "grebe", "--unit", "port.thruster", "--position", "U12")
     refused(ship, "name-near", "archive", "a.hex", *words)

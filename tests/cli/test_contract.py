@@ -115,7 +115,7 @@ def test_an_export_never_writes_over_a_file_unasked(ship: Ship) -> None:
 
 
 def test_swap_check_says_which_condition_is_not_met(ship: Ship) -> None:
-    """One read is not enough: exit 1, `read-twice` not met, the others told apart."""
+    """One read is not enough: exit 1, `read-twice` not met, the others distinguished."""
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE)
     result = ship.answer("swap", "check", "grebe/port-thruster/U12")
@@ -154,7 +154,7 @@ def test_a_load_file_that_cannot_go_on_record_is_not_left_behind(ship: Ship) -> 
 
 
 def test_a_load_file_from_an_edited_vault_says_so(ship: Ship) -> None:
-    """What `swap check` notes beside its answer, the release of the file notes too."""
+    """What `swap check` notes next to its answer, the release of the file notes too."""
     archive_two(ship)
     marker = ship.vault / "vault.toml"
     marker.chmod(0o600)
@@ -172,7 +172,7 @@ def test_a_new_card_of_no_name_is_no_leave_to_skip_it(ship: Ship) -> None:
 
 
 def test_read_back_knows_a_counter_after_power_and_only_then(ship: Ship) -> None:
-    """Before power a moved counter fails the load; after it, it is told apart."""
+    """Before power a moved counter fails the load; after it, it is distinguished."""
     archive_two(ship)
     ship.write("card.hex", dump(changed(0x0023)), second=2)
     words = ("swap", "read-back", "grebe/port-thruster/U12", "card.hex")

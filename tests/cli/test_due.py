@@ -69,7 +69,7 @@ def test_a_copy_older_than_the_rules_allow_is_due(ship: Ship) -> None:
 
 
 def test_the_page_puts_what_is_due_before_what_only_comes_due(ship: Ship) -> None:
-    """What comes due is told where it is asked for, below; the next step is of what is due."""
+    """What comes due is stated where it is asked for, below; the next step is of what is due."""
     archive_two(ship)
     ship.write("rules.toml", RULES)
     ship.run("rules", "record", "grebe", "rules.toml")

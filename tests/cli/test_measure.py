@@ -122,7 +122,7 @@ def test_a_note_tells_of_an_old_calibration(measured: Ship) -> None:
 
 
 def test_a_record_of_another_shape_is_in_nobodys_way(measured: Ship) -> None:
-    """It is left out; the readings beside it count."""
+    """It is left out; the readings next to it count."""
     from datetime import UTC
     from datetime import datetime as clock
     from pathlib import Path as Folder

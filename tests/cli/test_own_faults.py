@@ -145,7 +145,7 @@ def test_what_the_machine_refuses_is_a_message_too(
 
 
 def test_an_interruption_is_130(monkeypatch: Any, capsys: Any) -> None:
-    """Ctrl-C is told apart from a negative answer."""
+    """Ctrl-C is distinguished from a negative answer."""
 
     def stop(**_: Any) -> None:
         raise KeyboardInterrupt
@@ -184,7 +184,7 @@ def test_a_chip_of_another_size_is_put_on_record_with_a_warning(ship: Ship) -> N
 
 
 def test_a_damaged_name_of_a_person_stops_no_read(ship: Ship) -> None:
-    """The read goes on record under a new object of that name, and the damage is told."""
+    """The read goes on record under a new object of that name, and the damage is stated."""
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE, "--read-by", "A. Person")
     for path in (ship.vault / "objects").rglob("*"):
@@ -197,7 +197,7 @@ def test_a_damaged_name_of_a_person_stops_no_read(ship: Ship) -> None:
 
 
 def test_a_day_that_is_still_to_come_is_no_day_of_a_read(ship: Ship) -> None:
-    """A read of 2099 would be the latest for ever."""
+    """A read of 2099 would be the latest permanently."""
     ship.write("a.hex", dump())
     for day in ("2099-01-01", "0001-01-01"):
         assert code_of(ship, "archive", "a.hex", *WHERE, "--read-on", day) == (2, "day-to-come")
@@ -205,7 +205,7 @@ def test_a_day_that_is_still_to_come_is_no_day_of_a_read(ship: Ship) -> None:
 
 
 def test_an_old_file_read_back_proves_nothing_and_that_is_said(ship: Ship) -> None:
-    """The file archived before the swap, and the file released for loading, are told."""
+    """The file archived before the swap, and the file released for loading, are stated."""
     archive_two(ship)
     where = "grebe/port-thruster/U12"
     assert "DOUBT: a.hex" in ship.run("swap", "read-back", where, "a.hex").out

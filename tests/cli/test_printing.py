@@ -1,4 +1,4 @@
-"""An answer that cannot be printed, and notes beside a JSON document."""
+"""An answer that cannot be printed, and notes next to a JSON document."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ STARTED_WITHOUT = "import sys; sys.stdout = None; from parambak.cli.main import 
 
 
 def into(output: int, ship: Ship, *words: str) -> tuple[int, str]:
-    """Run a command that prints into `output`; return its exit code and what it says beside."""
+    """Run a command that prints into `output`; return its exit code and what it says next to."""
     done = subprocess.run(
         [sys.executable, "-m", "parambak", *words],
         cwd=ship.folder,

@@ -30,7 +30,7 @@ COMMANDS = [
 
 @pytest.fixture
 def filled(ship: Ship) -> Ship:
-    """Return a vault of two copies, with enough records beside for an index on disk."""
+    """Return a vault of two copies, with enough records next to for an index on disk."""
     archive_two(ship)
     ship.write("c.hex", dump(changed(0x0023)), second=5)
     assert ship.run("archive", "c.hex", *POSITION).code == 0
@@ -39,7 +39,7 @@ def filled(ship: Ship) -> Ship:
 
 
 def answers(ship: Ship) -> list[Any]:
-    """Return what every command answers, but for the hour."""
+    """Return what every command answers, except the hour."""
     results = [ship.answer(*words) for words in COMMANDS]
     return [(result.code, _without_hour(result.out)) for result in results]
 
@@ -87,7 +87,7 @@ def test_without_a_vault_there_is_no_answer(ship: Ship) -> None:
 
 
 def test_what_was_asked_for_is_said_once(filled: Ship) -> None:
-    """No note beside the answer says the same."""
+    """No note next to the answer says the same."""
     result = filled.run("rebuild")
     assert result.out.startswith("The index was made again")
     assert result.err == ""

@@ -28,7 +28,7 @@ def verified(ship: Ship) -> Ship:
 
 
 def test_a_card_in_two_open_swaps_is_refused_or_told(verified: Ship) -> None:
-    """One card comes out of one unit and goes into one; from one to the other it is told."""
+    """One card comes out of one unit and goes into one; from one to the other it is stated."""
     sister(verified)
     words = (*BY, "--reason", "dead")
     cards = ("--old-card", "C1", "--new-card-serial", "C2")

@@ -58,7 +58,7 @@ def code(result: Result) -> Any:
 
 
 def test_a_swap_goes_from_open_to_closed(verified: Ship) -> None:
-    """Not ready until all is told; released, read back twice, tested; the cards have moved."""
+    """Not ready until all is stated; released, read back twice, tested; the cards have moved."""
     opened(verified, "--old-card", "PC-1", "--new-card-serial", "PC-2")
     first = verified.answer("swap", "check", AT)
     assert first.code == 1

@@ -1,4 +1,4 @@
-"""What goes wrong in a swap: each is told, refused or carried through, and nothing is lost."""
+"""What goes wrong in a swap: each is stated, refused or carried through, and nothing is lost."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def laptop(ship: Ship, name: str) -> Ship:
 
 
 def merge(into: Ship, other: Ship) -> None:
-    """Copy the files that are wanting from one vault to the other."""
+    """Copy the files that are missing from one vault to the other."""
     for path in other.vault.rglob("*"):
         here = into.vault / path.relative_to(other.vault)
         if path.is_file() and path.parent.parent.name in {"records", "objects"}:
@@ -201,7 +201,7 @@ def test_a_supply_that_is_out_stops_the_swap(verified: Ship) -> None:
 
 
 def test_a_file_written_before_the_swap_may_begin_says_so(verified: Ship) -> None:
-    """Without an open swap, and while something is wanting."""
+    """Without an open swap, and while something is missing."""
     assert "no swap is open" in verified.run(*LOAD).err
     opened(verified)
     early = verified.answer(*LOAD, "--replace")
@@ -235,7 +235,7 @@ def test_a_release_without_verification_stays_told(ship: Ship) -> None:
 
 
 def test_contents_held_against_another_copy_are_not_proven(verified: Ship) -> None:
-    """The copy was chosen anew behind the read-backs: that is told, and the swap stays open."""
+    """The copy was chosen again behind the read-backs: that is stated, and the swap stays open."""
     memory = newer(verified)
     opened(verified)
     verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
@@ -278,7 +278,7 @@ def test_a_chosen_copy_that_is_gone_is_not_replaced_by_another(verified: Ship) -
 @pytest.mark.parametrize("how", ["changed", "gone"])
 @pytest.mark.parametrize("kind", ["swap-opened", "swap-copy-selected"])
 def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, how: str) -> None:
-    """The newest copy is not taken without a word; a choice made anew settles it."""
+    """The newest copy is not taken without a word; a choice made again settles it."""
     newer(verified)
     opened(verified)
     verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
@@ -300,7 +300,7 @@ def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, ho
 
 
 def test_a_lost_answer_loses_no_later_one(verified: Ship) -> None:
-    """What was told behind it is not passed over."""
+    """What was stated behind it is not passed over."""
     opened(verified)
     told(verified)
     words = ("--accept", "counters", "--confirm", "counters", *BY, "--reason", "noted by hand")
@@ -332,7 +332,7 @@ def test_a_damaged_record_of_no_shape_is_no_traceback(verified: Ship) -> None:
 
 
 def test_a_failed_test_goes_on_record_before_the_contents_are_proven(verified: Ship) -> None:
-    """It is not lost because the read-backs are wanting."""
+    """It is not lost because the read-backs are missing."""
     opened(verified)
     refused = verified.answer("swap", "close", AT, *BY, "--test", "stop=failed: slow")
     assert code(refused) == "swap-test-failed"
@@ -340,7 +340,7 @@ def test_a_failed_test_goes_on_record_before_the_contents_are_proven(verified: S
 
 
 def test_one_read_back_says_that_it_is_not_enough(verified: Ship) -> None:
-    """With a swap open and without; why is told, and what closing found."""
+    """With a swap open and without; why is stated, and what closing found."""
     assert "read the chip again" in " ".join(read_backs(verified, MEMORY).document["doubts"])
     opened(verified)
     one = read_backs(verified, MEMORY, at=20)
@@ -365,7 +365,7 @@ def test_a_card_loaded_with_the_sisters_copy_is_named(verified: Ship) -> None:
 
 
 def test_a_newer_copy_archived_since_the_release_is_told_as_that(verified: Ship) -> None:
-    """The card is held against the file that was released, and that is said."""
+    """The card is compared with the file that was released, and that is said."""
     opened(verified)
     assert verified.run(*LOAD).code == 0
     newer(verified)
@@ -462,7 +462,7 @@ def test_a_moved_chip_goes_to_the_end(verified: Ship) -> None:
 
 
 def test_two_swaps_opened_on_two_laptops_are_told_and_can_be_ended(verified: Ship) -> None:
-    """After the merge one is meant, the other is named, and both can be ended in turn."""
+    """After the merge one is intended, the other is named, and both can be ended in turn."""
     other = laptop(verified, "other")
     opened(verified)
     assert other.run("swap", "open", AT, "--by", "B", "--reason", "stays dark").code == 0

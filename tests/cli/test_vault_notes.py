@@ -1,4 +1,4 @@
-"""What the vault has to say is said beside every answer and every error."""
+"""What the vault has to say is said next to every answer and every error."""
 
 from __future__ import annotations
 

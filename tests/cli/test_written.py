@@ -8,7 +8,7 @@ from parambak.cli.written import Listed, pieces
 
 
 def test_a_listed_document_is_the_one_that_json_writes() -> None:
-    """To the byte: with entries, without any, and beside members of every other sort."""
+    """To the byte: with entries, without any, and next to members of every other sort."""
     entries = [{"a": [1, {"b": "line\nline"}], "c": None}, {}, [], "é"]
     made = {"one": "x", "many": Listed(lambda: iter(entries)), "none": Listed(list), "last": [[1]]}
     plain = {"one": "x", "many": entries, "none": [], "last": [[1]]}

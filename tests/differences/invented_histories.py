@@ -312,7 +312,7 @@ def _account(unit: _Unit, step: int, before: bytes, read: bytes) -> None:
 
 
 def check_text(images: list[Image]) -> dict[Key, str]:
-    """Return the sort that the program tells of each change."""
+    """Return the sort that the program is about each change."""
     found: dict[Key, str] = {}
     for step in history(LAYOUT, images).steps:
         found |= {(step.image, change.field): change.kind for change in step.fields}
@@ -323,7 +323,7 @@ def check_text(images: list[Image]) -> dict[Key, str]:
 
 
 def confusion(seeds: range) -> Counter[tuple[str, str]]:
-    """Return how often each sort was told as each, over the histories of some seeds."""
+    """Return how often each sort was stated as each, over the histories of some seeds."""
     counts: Counter[tuple[str, str]] = Counter()
     for seed in seeds:
         images, known = invented(seed)
@@ -340,7 +340,7 @@ def wrong(counts: Counter[tuple[str, str]]) -> float:
 
 
 def table(counts: Counter[tuple[str, str]]) -> str:
-    """Return the confusion table: a row for what it was, a column for what was told."""
+    """Return the confusion table: a row for what it was, a column for what was stated."""
     names = (*SORTS, NONE)
     lines = ["was \\ told".ljust(13) + "".join(f"{name[:8]:>9}" for name in names) + "    right"]
     for truth in names:

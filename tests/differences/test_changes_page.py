@@ -20,7 +20,7 @@ SHORT = 12
 
 
 def sorted_rows(reads: list[Image]) -> list[tuple[str, ...]]:
-    """Return the rows of a table of the page, for what the history tells of some reads."""
+    """Return the rows of a table of the page, for what the history is about some reads."""
     rows: list[tuple[str, ...]] = []
     for step in history(LAYOUT, reads).steps:
         read = str(step.image + 1)

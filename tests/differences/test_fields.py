@@ -275,7 +275,7 @@ def test_a_limit_crossed_is_news_within_the_tolerance() -> None:
 
 
 def test_a_check_made_right_again_by_itself_does_not_follow() -> None:
-    """Nothing that it is over changed: somebody mended it."""
+    """Nothing that it is over changed: somebody repaired it."""
     (found,) = changes(decode(SCALED, scaled(total=1)), decode(SCALED, scaled()))
     assert (found.field, found.kind, found.within_limits) == ("sum", PARAMETER, True)
 

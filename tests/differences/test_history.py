@@ -123,7 +123,7 @@ def test_few_bytes_of_no_field_are_followed(length: int, kind: str) -> None:
 
 
 def test_a_change_during_a_wrong_read_is_found_all_the_same() -> None:
-    """Read with its bytes swapped once: what changed before that is told, once."""
+    """Read with its bytes swapped once: what changed before that is stated, once."""
     swapped = Image.of(relations.swapped(memory(word=333).content, 2))
     images = [memory(), swapped, memory(word=333)]
     found = history(LAYOUT, images)

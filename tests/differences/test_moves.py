@@ -1,4 +1,4 @@
-"""Moved content: told where it was, not told where it was not, and put back."""
+"""Moved content: told where it was, not stated where it was not, and put back."""
 
 from __future__ import annotations
 
@@ -138,7 +138,7 @@ def test_an_exchange_beside_what_was_written_anew_is_told(at: int) -> None:
 def test_an_exchange_has_at_least_four_values_whatever_changed_before_it(
     values: bytes, count: int
 ) -> None:
-    """What was written anew at lower addresses is no part of it."""
+    """What was written again at lower addresses is no part of it."""
     few = bytes(random.Random(5).choices(values, k=0x80))
     blank = b"\xff" * 0x180
     old = random.Random(1).randbytes(0x80) + blank + few + blank
@@ -147,7 +147,7 @@ def test_an_exchange_has_at_least_four_values_whatever_changed_before_it(
 
 
 def test_a_move_is_told_with_the_few_words_before_it_that_it_explains() -> None:
-    """Four words far below the block; what was written anew above it is no part of it."""
+    """Four words far below the block; what was written again above it is no part of it."""
     old = bytearray(b"\xff" * 0x800)
     old[0x100:0x108] = bytes(range(0x11, 0x19))
     old[0x298:0x2D8] = random.Random(3).randbytes(0x40)

@@ -30,7 +30,7 @@ HEAD = '[layout]\ntitle = "Invented"\nmemory = 64\nbyte-order = "big"\n'
 
 
 def made(fields: str, data: dict[int, str]) -> Decoded:
-    """Return an image, 00 but for these bytes, by a layout of these fields."""
+    """Return an image, 00 except these bytes, by a layout of these fields."""
     memory = bytearray(64)
     for at, stored in data.items():
         memory[at : at + len(stored) // 2] = bytes.fromhex(stored)
@@ -314,7 +314,7 @@ def test_random_values_agree_with_decimal() -> None:
 
 
 def test_the_example_of_the_page() -> None:
-    """formats/renames.md: each old name of the table gives the new one beside it."""
+    """formats/renames.md: each old name of the table gives the new one next to it."""
     page = (Path(__file__).parents[2] / "formats" / "renames.md").read_text(encoding="utf-8")
     found = re.search(r"```toml\n(.*?)```\n\n\| old name.*?\n\|-.*?\n(.*?)\n\n", page, re.DOTALL)
     assert found is not None

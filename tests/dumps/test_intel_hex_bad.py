@@ -421,7 +421,7 @@ def test_as_many_lines_as_may_be(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_as_many_pieces_as_may_be(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The limit itself is within the limit; beyond it, both numbers are told."""
+    """The limit itself is within the limit; beyond it, both numbers are stated."""
     monkeypatch.setattr("parambak.dumps.placing.MAX_RANGES", 2)
     apart = [record(0, 16 * index, b"\x01") for index in range(3)]
     assert len(read(b"".join(apart[:2]) + END).image.ranges) == 2

@@ -316,7 +316,7 @@ def test_harmless_oddity_is_noted(code: str) -> None:
 
 
 def test_plain_file_has_no_finding() -> None:
-    """A file with header, count and terminator is noted for nothing; its parts are told."""
+    """A file with header, count and terminator is noted for nothing; its parts are stated."""
     dump = read(HEAD + FOUR + MORE + record(5, 2) + record(9, 0x1234))
     assert (dump.findings, dump.header, dump.start_address) == ((), b"HDR", 0x1234)
     assert dump.image.ranges == ((0x10, 6),)

@@ -1,7 +1,7 @@
 """What every refusal and every note says, word for word.
 
 The words are what the engineer on board acts on, so none of them changes unseen. After a
-change that is meant, run `python -m tests.dumps.test_wording` and read the difference.
+change that is intended, run `python -m tests.dumps.test_wording` and read the difference.
 """
 
 from __future__ import annotations

@@ -84,7 +84,7 @@ class Writes:
     """A command that writes: how it is called, on what, and what it adds where it succeeds.
 
     `start` names a beginning in STARTS. `{here}` in a word is the case's folder. `adds` counts
-    the records it adds by kind. `out` is a file beside the vault that it writes. `already` are
+    the records it adds by kind. `out` is a file next to the vault that it writes. `already` are
     the refusals that say, on the second call, that what was asked stands already.
     """
 
@@ -325,7 +325,7 @@ NEVER = {
 NEEDS_ANSWER = ("recheck", "swap read-back", "backup send")
 """Commands that answer even where nothing could be put on record, and say so in a note."""
 BIT_BY_BIT = ("recover",)
-"""Commands that stop between two records: their vault says that the later ones are wanting."""
+"""Commands that stop between two records: their vault says that the later ones are missing."""
 
 
 def named(name: str) -> Writes:

@@ -28,7 +28,7 @@ SQLITE_NAMES = {28: "SQLITE_FULL", 5: "SQLITE_IOERR", 13: "SQLITE_PERM", 1: "SQL
 
 
 class Disk:
-    """Counts the operations under a folder that change it, and fails the one it is told to.
+    """Counts the operations under a folder that change it, and fails the one it is stated to.
 
     `fail_at` counts from 0; from there on one operation fails, or with `for_ever` all.
     `act` is called instead of failing, to stop the process there for instance. `short`
@@ -54,7 +54,7 @@ class Disk:
 
     @property
     def ended(self) -> bool:
-        """Tell whether everything went by before the operation that was to fail."""
+        """Return whether everything went by before the operation that was to fail."""
         return self.fail_at >= len(self.operations)
 
     @contextmanager

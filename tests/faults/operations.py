@@ -154,7 +154,7 @@ class Case:
             yield f"{out} lies there though it was refused"
 
     def _faults(self, allowed: Iterable[str], outcome: Outcome) -> Iterable[str]:
-        """Return what is wrong with the vault, but for what such a command truly leaves."""
+        """Return what is wrong with the vault, except what such a command truly leaves."""
         stopped = outcome.code and self._writes.command in BIT_BY_BIT
         cut = ("vault-history-cut",) if stopped else ()
         wrong = soundness.faults_of(self._folder, allowed=(*allowed, *cut))
@@ -173,7 +173,7 @@ class Case:
             yield f"it added {dict(counted)}"
 
     def _added(self) -> Counter[str]:
-        """Return what was added, but for the first record of a vault that was not there."""
+        """Return what was added, except the first record of a vault that was not there."""
         added = soundness.records_of(self._folder) - self._counted
         if not self._counted and added["vault"] == 1:
             del added["vault"]
@@ -202,7 +202,7 @@ class Case:
 
 
 def met_answer(outcome: Outcome) -> bool:
-    """Tell whether a call that put nothing on record was refused, or says so in a note."""
+    """Return whether a call that put nothing on record was refused, or says so in a note."""
     return outcome.code in (2, 3, 130) or "note:" in outcome.said
 
 

@@ -1,7 +1,7 @@
 """A pack with one rotten byte, and one cut short: what is sound in it is had back.
 
 One bit of one byte at a time, and every shorter length. Reading strictly refuses the pack, or
-names the member, or the flip did not matter; what is salvaged is never a wrong byte, and but for
+names the member, or the flip did not matter; what is salvaged is never a wrong byte, and except
 the member that was hit, all there was.
 """
 

@@ -122,7 +122,7 @@ class Model:
         self.top = _taken(root)
 
     def covers(self, path: str) -> bool:
-        """Tell whether a path is in the folder."""
+        """Return whether a path is in the folder."""
         return path.startswith(self._root + os.sep)
 
     def at(self, path: str) -> Node | None:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from tests.faults.power import Tree
 
 NEXT = named("archive, into nothing")
-# A note that was lost or torn is told, and costs nothing else.
+# A note that was lost or torn is stated, and costs nothing else.
 TRUE_THEN = ("vault-own-damaged",)
 UNFINISHED = (*TRUE_THEN, "vault-first-record-lacking")
 
@@ -90,7 +90,7 @@ class Ship:
     def _but_empty(self, wrong: list[str], rotten: str | None = None) -> list[str]:
         """Leave out what is said of a file that on FAT, for a moment, may be empty.
 
-        Nobody was told of it yet: what was acknowledged is compared byte for byte above.
+        Nobody was stated of it yet: what was acknowledged is compared byte for byte above.
         """
         names = [n.rpartition("/")[2] for n, data in self._there.items() if data == b""]
         names += [rotten.rpartition("/")[2]] if rotten else []

@@ -30,7 +30,7 @@ ROOT = Path(__file__).parents[2]
 SIZE = 64 << 20
 MAKE = {"fat": ["mkfs.fat", "-F", "32"], "ext4": ["mkfs.ext4", "-q", "-F"]}
 KERNEL = "linux.uml"
-BOOT = 120  # seconds after which a kernel that gives no answer is given up
+BOOT = 120  # seconds after which a kernel that gives no answer is removed
 LONGEST = 1.5  # seconds of writing until the power is cut
 
 
@@ -162,7 +162,7 @@ def cut_off(base: Path, kind: str, count: int, seed: int) -> Figures:
 
     Each time it first checks what the last cut left: the reads that were acknowledged (they
     are in `said.txt`, which lies on this machine), and the whole vault; on FAT that after
-    fsck.fat has mended it, as the system asks for. Raises OSError where no such kernel is
+    fsck.fat has repaired it, as the system asks for. Raises OSError where no such kernel is
     installed.
     """
     chance, figures, known = random.Random(seed), Figures(), set[str]()

@@ -22,7 +22,7 @@ MOST_READS = 60
 
 
 def run(told: dict[str, Any]) -> None:
-    """Do what was told, say what came of it, and end the kernel."""
+    """Do what was stated, say what came of it, and end the kernel."""
     libc = ctypes.CDLL(None, use_errno=True)
     base = Path(told["base"])
     try:

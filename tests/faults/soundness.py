@@ -71,7 +71,7 @@ def faults_of(folder: Path, *, allowed: Iterable[str] = ()) -> list[str]:
 
 
 def _left(file: str) -> bool:
-    """Tell whether a remark is on what a broken-off write may leave."""
+    """Return whether a remark is on what a broken-off write may leave."""
     return file.endswith(disk.TEMPORARY) or file == "vault.toml"
 
 

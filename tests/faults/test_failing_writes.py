@@ -47,7 +47,7 @@ def write_a_read(folder: Path, seed: bytes = b"2") -> None:
 
 
 def files_of(folder: Path) -> dict[str, bytes]:
-    """Return the vault's files but for the lock: name to bytes."""
+    """Return the vault's files except the lock: name to bytes."""
     vault = folder / "vault"
     found = [f for f in vault.rglob("*") if f.is_file() and f.name != "lock"]
     return {f.relative_to(vault).as_posix(): f.read_bytes() for f in found}
@@ -112,7 +112,7 @@ def test_each_operation_fails(
     """A read is fully in or not in; a refusal leaves what was there before byte for byte.
 
     What stays beyond that is at most an object that nothing names, or, where even removing
-    fails, a temporary file. Where the disk fails once only, not even these, but for objects
+    fails, a temporary file. Where the disk fails once only, not even these, except objects
     whose record stood under its name before its folder could not be flushed.
     """
     start: Path = request.getfixturevalue(place)

@@ -204,7 +204,7 @@ def test_an_empty_vault_toml_is_none(tmp_path: Path) -> None:
     (tmp_path / "vault" / "vault.toml").chmod(0o644)
     (tmp_path / "vault" / "vault.toml").write_bytes(b"")
     with pytest.raises(ParambakError) as caught:
-        write_a_read(tmp_path)  # one that was a vault is none to be made anew
+        write_a_read(tmp_path)  # one that was a vault is none to be made again
     assert caught.value.code == "vault-not-a-vault"
     assert record.exists()
 

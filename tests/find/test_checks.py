@@ -107,7 +107,7 @@ def test_values_that_run_on_agree_with_those_worked_out_at_once() -> None:
 
 
 def test_a_method_added_to_the_list_is_searched_for(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Though nothing works it out on the way: over each range anew."""
+    """Though nothing works it out on the way: over each range again."""
 
     def squares(check: Check, data: bytes, order: ByteOrder) -> int:
         del check, order

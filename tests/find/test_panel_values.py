@@ -31,7 +31,7 @@ def test_two_visits_stand_behind_each_other() -> None:
 
 
 def test_a_decimal_comma_is_taken_and_echoed() -> None:
-    """A comma is a point, a long minus a minus, and 0x a whole number: each is told."""
+    """A comma is a point, a long minus a minus, and 0x a whole number: each is stated."""
     values = parse("a = 12,5 s\nb = \u22123\nc = 0x1F\n".encode(), 1)
     assert [each.shown[0] and each.shown[0].text for each in values.panel_values] == [
         "12.5",

@@ -138,7 +138,7 @@ def test_rows_at_a_constant_step_help_each_other() -> None:
 
 
 def test_a_block_mirrored_is_one_place() -> None:
-    """The duplicate does not make a value uncertain: it is named beside."""
+    """The duplicate does not make a value uncertain: it is named next to."""
     old, new = memories()
     for data in (old, new):
         data[0x0250:0x0290] = random.Random(3).randbytes(64)

@@ -8,7 +8,7 @@ Named = ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
 
 
 def is_overload(node: Named) -> bool:
-    """Tell whether a function only says types, for another that has the docstring."""
+    """Return whether a function only says types, for another that has the docstring."""
     return any("overload" in ast.unparse(item) for item in node.decorator_list)
 
 

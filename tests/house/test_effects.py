@@ -105,7 +105,7 @@ def used(text: str) -> list[tuple[int, str]]:
 
 
 def falls_under(name: str, names: frozenset[str]) -> bool:
-    """Tell whether a full name is one of `names`, or something inside one."""
+    """Return whether a full name is one of `names`, or something inside one."""
     parts = name.split(".")
     return any(".".join(parts[: n + 1]) in names for n in range(len(parts)))
 

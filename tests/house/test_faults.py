@@ -78,7 +78,7 @@ def value_of(node: ast.expr, names: dict[str, object]) -> object:
 
 
 def misfit(call: Raise) -> bool:
-    """Tell whether a call leaves a placeholder open, or fills one that is not there."""
+    """Return whether a call leaves a placeholder open, or fills one that is not there."""
     return call.names != set(NAME.findall(call.fault.text + call.fault.next))
 
 
@@ -92,7 +92,7 @@ def made_by_hand(path: str, text: str) -> list[str]:
 
 
 def has_literal(call: ast.Call) -> bool:
-    """Tell whether a call's first argument, or its `code`, is written out."""
+    """Return whether a call's first argument, or its `code`, is written out."""
     codes = [*call.args[:1], *(each.value for each in call.keywords if each.arg == "code")]
     return any(not isinstance(code, ast.Name | ast.Attribute) for code in codes)
 

@@ -37,7 +37,7 @@ def long_functions(path: str, text: str) -> dict[str, int]:
 
 
 def test_files_are_short(root: Path, sources: dict[str, str]) -> None:
-    """No file has 600 lines or more: of the program, the tests, or beside them."""
+    """No file has 600 lines or more: of the program, the tests, or next to them."""
     others = [root / "dev.py"]
     others += [f for d in ("tests", "documents", "benchmarks") for f in (root / d).rglob("*.py")]
     texts = {f.relative_to(root).as_posix(): f.read_text(encoding="utf-8") for f in others}
@@ -47,7 +47,7 @@ def test_files_are_short(root: Path, sources: dict[str, str]) -> None:
 
 
 def test_functions_are_short(sources: dict[str, str]) -> None:
-    """No function has over 40 lines without its docstring, but for those reasoned above."""
+    """No function has over 40 lines without its docstring, except those reasoned above."""
     found: dict[str, int] = {}
     for path, text in sources.items():
         found |= long_functions(path, text)

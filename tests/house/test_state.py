@@ -16,13 +16,13 @@ def targets(node: ast.stmt) -> list[ast.expr]:
 
 
 def is_constant(name: str) -> bool:
-    """Tell whether a module's name is one for a constant, a type or a dunder."""
+    """Return whether a module's name is one for a constant, a type or a dunder."""
     bare = name.strip("_")
     return name.startswith("__") or bare.isupper() or bare[:1].isupper()
 
 
 def makes_function(node: ast.stmt) -> bool:
-    """Tell whether a statement names a function that a call has made."""
+    """Return whether a statement names a function that a call has made."""
     value = node.value if isinstance(node, ast.Assign) else None
     maker = ast.unparse(value.func).split(".")[-1] if isinstance(value, ast.Call) else ""
     return maker in ("partial", "make_pass_decorator")

@@ -144,7 +144,7 @@ class Laptop:
 
     @property
     def vault(self) -> Vault:
-        """Return the vault, opened anew."""
+        """Return the vault, opened again."""
         vault = Vault.open(self.root, own=self.own, clock=self.clock, create=True)
         self._opened.append(vault)
         return vault
@@ -179,7 +179,7 @@ class Laptop:
         return take_in(self.vault, request, CHIPS)
 
     def verified(self, content: bytes | None = None, **words: Any) -> TakenIn:
-        """Archive two reads made apart, with chip and layout."""
+        """Archive two reads made separately, with chip and layout."""
         data = image() if content is None else content
         return self.take(data, data, **{"layout": LAYOUT, "chip": "T256", **words})
 

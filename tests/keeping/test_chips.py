@@ -71,7 +71,7 @@ def test_a_wrong_entry_is_refused(old: str, new: str, found: str) -> None:
 
 
 def test_the_line_is_that_of_the_entry() -> None:
-    """The second entry's fault is told with the second entry's line."""
+    """The second entry's fault is stated with the second entry's line."""
     second = ENTRY.replace("28C64", "28C16").replace("width = 8", "width = 7")
     with pytest.raises(SheetRefused) as refusal:
         chips(f"{ENTRY}\n{second}".encode())

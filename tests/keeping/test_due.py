@@ -25,7 +25,7 @@ DAY = date(2026, 3, 1)
 
 
 def known(**changed: Any) -> PositionStatus:
-    """Return a position of which nothing is due, but for what is changed."""
+    """Return a position of which nothing is due, except what is changed."""
     sound: dict[str, Any] = {
         "where": "grebe/port/U12",
         "id": "ab" * 16,

@@ -25,7 +25,7 @@ def test_a_chip_of_the_same_size_contradicts_nothing(laptop: Laptop) -> None:
 
 
 def test_a_chip_of_another_size_than_the_layout_and_the_copy(laptop: Laptop) -> None:
-    """Both are told with their sizes; the copy is no longer verified."""
+    """Both are stated with their sizes; the copy is no longer verified."""
     laptop.verified()
     of_layout, of_copy = doubts(laptop, "t512")
     assert "T512 has 512 bytes" in of_layout

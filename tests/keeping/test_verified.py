@@ -87,7 +87,7 @@ def test_a_dump_that_lacks_bytes_of_its_chip_is_not_plausible(laptop: Laptop) ->
 
 
 def test_without_a_chip_the_size_is_said_not_to_be_judged(laptop: Laptop) -> None:
-    """No chip is not held against the copy."""
+    """No chip is not compared with the copy."""
     taken = laptop.take(image(), image())
     assert taken.verdict.verified
     assert "no chip is on record: the size was not checked" in words(taken.verdict, "plausible")
@@ -188,7 +188,7 @@ def test_a_damaged_vault_still_takes_reads_in(laptop: Laptop) -> None:
 
 
 def test_archiving_the_same_dump_again_heals_the_object(laptop: Laptop) -> None:
-    """A damaged object is written anew where its bytes come in again."""
+    """A damaged object is written again where its bytes come in again."""
     laptop.verified()
     laptop.overwrite(sha256(image()))
     assert laptop.take(image()).verdict.verified
@@ -312,7 +312,7 @@ def test_a_declaration_for_one_position_lifts_nothing_at_another(laptop: Laptop)
     assert met(other.verdict)["plausible"] is False
 
 
-# --- made apart ---
+# --- made separately ---
 
 
 def test_one_file_under_two_names_is_one_read(laptop: Laptop) -> None:

@@ -30,7 +30,7 @@ PARTS = {
 
 
 def fetch(name: str) -> bytes:
-    """Return a file beside the layout."""
+    """Return a file next to the layout."""
     if name not in PARTS:
         raise FileNotFoundError(2, "No such file")
     return PARTS[name]

@@ -277,7 +277,7 @@ KINDS = (
 
 @pytest.mark.parametrize(("keys", "raw"), KINDS)
 def test_the_quick_way_and_the_general_way_agree(keys: str, raw: str) -> None:
-    """A field shows the same from a whole image, from parts, and beside a copy of itself."""
+    """A field shows the same from a whole image, from parts, and next to a copy of itself."""
     length = len(raw) // 2
     field = f'[[field]]\nname = "f"\nat = 0\n{keys}\n'
     twice = f"{field}mirror-at = [8]\n"

@@ -30,7 +30,7 @@ def test_a_draft_has_no_mistake_and_explains_nothing(size: int) -> None:
 
 @pytest.mark.parametrize("size", SIZES)
 def test_the_examples_of_a_draft_have_no_mistake(size: int) -> None:
-    """Taken in all at once, each lies inside the memory and beside the others."""
+    """Taken in all at once, each lies inside the memory and next to the others."""
     text = taken_in(draft(size)).encode()
     assert check(text) == ()
     assert bool(parts(load(text))) == (size > 2)

@@ -58,7 +58,7 @@ def test_includes_that_go_round_in_a_circle() -> None:
 
 
 def test_an_include_that_cannot_be_had() -> None:
-    """No loader, no file, or a refusal: the include's line is told, and why."""
+    """No loader, no file, or a refusal: the include's line is stated, and why."""
 
     def missing(_: str) -> bytes:
         raise FileNotFoundError(2, "No such file")

@@ -60,7 +60,7 @@ def test_twelve_mistakes_on_their_lines() -> None:
 
 
 def test_an_include_is_taken_in() -> None:
-    """The fields of an included file stand beside the layout's own, and it is named."""
+    """The fields of an included file stand next to the layout's own, and it is named."""
     layout = load(fetch("with-include.toml"), include=fetch)
     assert [slot.name for slot in slots.slots(layout)] == [
         "first",

@@ -255,7 +255,7 @@ FIELD_MISTAKES = [
 def test_a_wrong_field(
     keys: str, code: str, line: int, expected: str | None, found: str | None
 ) -> None:
-    """A mistake in a field is told with its code, line, what was expected and found."""
+    """A mistake in a field is stated with its code, line, what was expected and found."""
     mistake = one(field(keys))
     assert mistake.code == code
     assert mistake.line == line
@@ -486,7 +486,7 @@ def test_groups_that_cannot_be() -> None:
 
 
 def test_all_mistakes_at_once_in_the_order_of_their_lines() -> None:
-    """Mistakes of shape and of sense are told together, by line; `load` counts the rest."""
+    """Mistakes of shape and of sense are stated together, by line; `load` counts the rest."""
     body = (
         '[[field]]\nname = "a"\nat = true\ntype = "u8"\nscale = 0\n'
         '[[field]]\nname = "b"\nat = 300\ntype = "u8"\nunt = "s"\n'

@@ -23,7 +23,7 @@ def field(name: str, at: int, kind: str = "u8") -> bytes:
 
 
 def test_what_lies_in_a_wide_entry_is_noted_behind_a_narrow_one_too() -> None:
-    """The widest entry so far is held against all that follow, not only the last."""
+    """The widest entry so far is compared with all that follow, not only the last."""
     mistakes = check(HEAD + area("wide", 0, 32) + field("first", 4) + field("second", 16, "u16"))
     assert [(mistake.code, mistake.found) for mistake in mistakes] == [
         ("layout-overlap", '"first" at 0x0004, "wide" at 0x0000 to 0x001F'),

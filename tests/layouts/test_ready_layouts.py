@@ -61,7 +61,7 @@ def used() -> tuple[set[tuple[str, str]], set[str]]:
 
 @pytest.mark.parametrize("path", READY, ids=lambda each: each.stem)
 def test_a_ready_layout_has_no_mistake_and_says_that_it_is_invented(path: Path) -> None:
-    """It loads, covers something, and its first line tells what it is."""
+    """It loads, covers something, and its first line shows what it is."""
     assert check(path.read_bytes(), include=include) == ()
     assert 0 < coverage.covered_bytes(ready(path)) < ready(path).memory
     assert path.read_text(encoding="utf-8").startswith("# Invented, for the demo")

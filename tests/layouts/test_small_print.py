@@ -199,7 +199,7 @@ def test_a_crc_without_its_width_is_one_mistake() -> None:
 def test_a_mistake_says_what_was_expected_and_found(
     body: str, code: str, key: str, expected: str, found: str | None
 ) -> None:
-    """In the words of the page, at the key itself, and no other mistake beside it."""
+    """In the words of the page, at the key itself, and no other mistake next to it."""
     assert [mistake[:1] + mistake[3:6] for mistake in mistakes(body)] == [
         (code, key, expected, found)
     ]

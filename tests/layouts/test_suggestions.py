@@ -1,4 +1,4 @@
-"""What a person who knows controllers, not TOML, is told to write in place of a slip."""
+"""What a person who knows controllers, not TOML, is stated to write in place of a slip."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def test_a_value_of_the_wrong_kind(line: str, advice: str) -> None:
 
 
 def test_a_range_without_its_second_brackets() -> None:
-    """Each of the two numbers is told to stand in a pair."""
+    """Each of the two numbers is stated to stand in a pair."""
     text = HEAD + '[[check]]\nname = "c"\nmethod = "sum-16"\nat = 254\nover = [0, 9]\n'
     assert {each.next for each in check(text.encode())} == {
         "Write two numbers in brackets, and brackets around all pairs: [[1, 2]]."
@@ -115,7 +115,7 @@ def test_a_range_without_its_second_brackets() -> None:
 
 
 def test_single_brackets() -> None:
-    """One table where a list of them is meant."""
+    """One table where a list of them is intended."""
     (mistake,) = check((HEAD + FIELD.replace("[[field]]", "[field]")).encode())
     assert mistake.next == "Write the name of the table in double brackets."
 
@@ -146,7 +146,7 @@ def test_the_type_words_of_other_languages(written: str, meant: str) -> None:
 
 
 def test_a_word_near_to_none() -> None:
-    """All words stand in what was expected; they are not told twice."""
+    """All words stand in what was expected; they are not stated twice."""
     (mistake,) = check((HEAD + FIELD.replace("u16", "zzz")).encode())
     assert mistake.expected is not None
     assert "sign-magnitude" in mistake.expected

@@ -21,7 +21,7 @@ def decoded() -> Decoded:
 
 
 def test_the_layout_is_good_after_every_piece() -> None:
-    """A reader who checks as told never meets a mistake of the page's own."""
+    """A reader who checks as stated never meets a mistake of the page's own."""
     assert len(PIECES) == 7
     for count in range(1, len(PIECES) + 1):
         assert check("\n".join(PIECES[:count]).encode()) == ()

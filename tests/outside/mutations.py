@@ -1,6 +1,6 @@
 """Files of records made from sound ones: lines gone, twice or swapped, fields changed.
 
-Checksums are put right again after most changes, so that the change itself is judged.
+Checksums are corrected again after most changes, so that the change itself is judged.
 """
 
 from __future__ import annotations
@@ -71,7 +71,7 @@ def _swap(_name: str, lines: list[bytes], rng: random.Random) -> None:
 
 
 def _flip(name: str, lines: list[bytes], rng: random.Random) -> None:
-    """Change one digit, mostly with the checksum put right."""
+    """Change one digit, mostly with the checksum corrected."""
     at = rng.randrange(len(lines))
     line = bytearray(lines[at])
     if not line:

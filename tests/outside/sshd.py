@@ -81,7 +81,7 @@ def user() -> str:
 
 
 def make_key(file: Path, passphrase: str = "") -> None:
-    """Make a key and its public part beside it."""
+    """Make a key and its public part next to it."""
     assert KEYGEN
     subprocess.run(
         [KEYGEN, "-q", "-t", "ed25519", "-N", passphrase, "-f", str(file)],

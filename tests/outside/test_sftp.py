@@ -181,7 +181,7 @@ def test_cut_off_after_so_many_bytes_it_goes_on(home: Home, server: Server, tmp_
 
 
 def test_a_server_that_dies_in_the_middle(home: Home, server: Server, tmp_path: Path) -> None:
-    """Its processes are killed at five moments; the vessel that was through is told."""
+    """Its processes are killed at five moments; the vessel that was through is stated."""
     for number in (2, 6, 9, 11, 13):
         folder = tmp_path / f"died{number}"
         vault = home.open()
@@ -305,7 +305,7 @@ def test_a_location_can_be_fetched_by_hand(home: Home, server: Server, tmp_path:
 
 
 def test_from_the_command_line(server: Server, tmp_path: Path) -> None:
-    """As a user does it: keys and known hosts of ~/.ssh, one JSON document, nothing beside it."""
+    """As a user does it: keys and known hosts of ~/.ssh, one JSON document, nothing next to it."""
     ssh = tmp_path / "user" / ".ssh"
     ssh.mkdir(parents=True)
     ssh.joinpath("known_hosts").write_text(f"[{LOOPBACK}]:{server.port} {server.host_key}\n")

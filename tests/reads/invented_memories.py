@@ -21,7 +21,7 @@ def of_random_bytes(rng: random.Random, size: int) -> bytes:
 
 
 def nearly_blank(rng: random.Random, size: int) -> bytes:
-    """Return a chip that is blank but for some scattered bytes."""
+    """Return a chip that is blank except some scattered bytes."""
     content = bytearray([rng.choice((0xFF, 0xFF, 0x00))]) * size
     for _ in range(rng.randrange(6, 60)):
         content[rng.randrange(size)] = rng.randrange(1, 255)

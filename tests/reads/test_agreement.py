@@ -190,7 +190,7 @@ def test_reads_without_a_common_address_cannot_be_told() -> None:
 
 
 def test_read_that_stands_alone_is_named() -> None:
-    """Of three, the two that agree are what the third is held against."""
+    """Of three, the two that agree are what the third is compared with."""
     stuck = bytes(value | 1 for value in DATA)
     found = explain([Image.of(stuck), MEMORY, MEMORY], names=("A.BIN", "B.BIN", "C.BIN"))
     assert found.groups == ((1, 2), (0,))

@@ -47,7 +47,7 @@ def of_parameters(rng: random.Random) -> Image:
 
 
 def of_few_bytes(rng: random.Random) -> Image:
-    """Return a chip that is blank but for a few bytes."""
+    """Return a chip that is blank except a few bytes."""
     size = rng.choice(SIZES)
     content = bytearray(rng.choice((b"\x00", b"\xff")) * size)
     for _ in range(rng.randrange(1, 12)):
@@ -56,7 +56,7 @@ def of_few_bytes(rng: random.Random) -> Image:
 
 
 def of_tables(rng: random.Random) -> Image:
-    """Return rows that are alike but for a few of their values."""
+    """Return rows that are alike except a few of their values."""
     rows = rng.choice((16, 32, 64))
     row = rng.randbytes(rng.choice((8, 16)))
     content = bytearray(row * rows)

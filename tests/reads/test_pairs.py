@@ -44,7 +44,7 @@ def test_each_way_worked_by_hand(scheme: PairScheme, first: str, second: str) ->
 
 
 def test_upper_chip_may_stand_at_its_own_addresses() -> None:
-    """A reader that is told the base address of the second chip writes it there."""
+    """A reader that is stated the base address of the second chip writes it there."""
     low, high = Image.of(b"\x01\x02", 0x8000), Image.of(b"\x03\x04", 0x8002)
     assert join(low, high, "low-high") == Image.of(b"\x01\x02\x03\x04", 0x8000)
 

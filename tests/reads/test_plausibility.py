@@ -105,7 +105,7 @@ def test_blank_halves_prove_nothing() -> None:
 
 
 def test_mirrored_lifts_and_stays_visible() -> None:
-    """Declared normal, the repeat is told, and does not speak against the image."""
+    """Declared normal, the repeat is stated, and does not speak against the image."""
     found = judge(Image.of(CONTENT * 2), normal=Normal(mirrored=True))
     assert codes(found) == ["read-address-line"]
     assert found[0].lifted
@@ -124,7 +124,7 @@ def test_block_mirrored_lifts_only_what_it_explains() -> None:
 @pytest.mark.parametrize("level", [0, 1])
 @pytest.mark.parametrize("bit", range(8))
 def test_stuck_data_line_is_named(bit: int, level: int) -> None:
-    """The line and its level are told."""
+    """The line and its level are stated."""
     stuck = bytes(byte | 1 << bit if level else byte & ~(1 << bit) for byte in CONTENT)
     found = judge(Image.of(stuck), memory_size=1024)
     assert codes(found) == ["read-data-line"]
@@ -193,7 +193,7 @@ def test_dump_past_the_chip_with_other_bytes_is_of_the_wrong_size() -> None:
 
 
 def test_bytes_absent_are_counted() -> None:
-    """A dump that does not fill its chip is told; what the profile leaves out is lifted."""
+    """A dump that does not fill its chip is stated; what the profile leaves out is lifted."""
     found = judge(SPARSE, memory_size=1024)
     assert codes(found) == ["read-size"]
     assert "924 of the memory's 1024 bytes: 100 absent" in found[0].finding.text

@@ -158,7 +158,7 @@ def say(laptop: Laptop) -> None:
 
 
 def whole(laptop: Laptop) -> None:
-    """Tell the whole story: a swap given up, one closed, and a visit around them."""
+    """Tell the whole story: a swap removed, one closed, and a visit around them."""
     prepare(laptop)
     visits.open_visit(
         laptop.vault, vessel="grebe", on="2026-03-01", by=BY, reader="bench 2", confirmed=False

@@ -96,7 +96,7 @@ def test_a_wide_group_is_several_tables() -> None:
 
 
 def test_a_field_that_is_blank_or_absent_says_so() -> None:
-    """What has no value has a word in its place; what is odd about a value stands beside it."""
+    """What has no value has a word in its place; what is odd about a value stands next to it."""
     text = HEAD + b'[[field]]\nname = "a"\nat = 0\ntype = "u8"\n'
     text += b'[[field]]\nname = "b"\nat = 200\ntype = "u8"\n'
     found = parameters(decode(load(text, name="l.toml"), Image.of(b"\xff" * 8)))

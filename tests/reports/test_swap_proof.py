@@ -75,7 +75,7 @@ def test_how_much_differs_is_said(laptop: Laptop, words: dict[str, int], said: s
 
 
 def test_a_swap_that_two_laptops_ended_says_so(laptop: Laptop) -> None:
-    """Closed on one, given up on the other: the page names both."""
+    """Closed on one, removed on the other: the page names both."""
     story.whole(laptop)
     closed = story.story(laptop)[-1]
     body = SwapClosedBody(swap=closed.id, outcome="abandoned", reason="no spare")

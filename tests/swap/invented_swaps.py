@@ -264,7 +264,7 @@ def one(seed: int, wrong: str | None, folder: Path) -> str | None:
 
 
 def main(arguments: list[str]) -> int:
-    """Run the sound and the wrong ones, and print the figures; 1 where any is told wrongly."""
+    """Run the sound and the wrong ones, and print the figures; 1 where any is stated wrongly."""
     parser = argparse.ArgumentParser(description="Invented swaps, sound and wrong.")
     parser.add_argument("--count", type=int, default=500)
     parser.add_argument("--seed", type=int, default=SEED)

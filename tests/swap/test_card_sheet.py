@@ -274,7 +274,7 @@ def test_all_mistakes_are_told_at_once_each_with_its_line() -> None:
 
 
 def test_a_name_is_no_slip_where_it_may_be_another_word() -> None:
-    """`side` beside `size`, `label2` beside `label`: unknown names are allowed, and kept."""
+    """`side` next to `size`, `label2` next to `label`: unknown names are allowed, and kept."""
     data = b"[[program]]\nposition = 'U7'\nside = 'solder'\nlabel2 = 'x'\ndate = 'y'\n"
     assert load_sheet(data)["program.U7.side"] == "solder"
     assert load_sheet(b"[card]\nclock-source = 'x'\nnote2 = 'y'\n")["card.note2"] == "y"

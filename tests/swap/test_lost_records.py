@@ -107,7 +107,7 @@ def test_a_choice_that_is_gone_is_missed_where_a_later_record_names_it(laptop: L
 
 
 def test_a_new_choice_settles_what_was_lost_before_it(laptop: Laptop) -> None:
-    """Whatever it said, the copy is named anew."""
+    """Whatever it said, the copy is named again."""
     damage(laptop, records(laptop)[-1][0])
     recording.select_copy(laptop.vault, WHERE, laptop.position().copies[0], why="again", by=BY)
     assert refused(laptop) is None

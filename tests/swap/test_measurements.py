@@ -1,4 +1,4 @@
-"""Measurements: what is typed is understood exactly, and held against limits exactly."""
+"""Measurements: what is typed is understood exactly, and compared with limits exactly."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ PAGE = (ROOT / "formats" / "limits.md").read_text("utf-8")
 
 
 def one(typed: str, *, unit: str = "V", **limit: Decimal | int | None) -> Measurement:
-    """Return one reading held against one limit."""
+    """Return one reading compared with one limit."""
     stated = Limit(name="supply", unit=unit, **limit)  # type: ignore[arg-type]
     return read_measurements([typed], [], {"supply": stated})[0]
 
@@ -254,7 +254,7 @@ def test_no_bytes_escape_as_another_error(data: bytes) -> None:
 
 
 def test_the_example_of_the_page_is_as_it_says() -> None:
-    """Each line of readings gives the answer beside it."""
+    """Each line of readings gives the answer next to it."""
     example = re.search(r"```toml\n(.*?)```\n\n```text\n(.*?)```", PAGE, re.DOTALL)
     assert example is not None
     limits = load_limits(example[1].encode()).by_name

@@ -136,7 +136,7 @@ def test_the_answer_is_that_of_a_plain_loop(bits: dict[int, int], moving: dict[i
 
 
 def test_a_card_that_reads_back_blank_is_compared_at_once() -> None:
-    """256 KiB of which every byte differs: every one is told."""
+    """256 KiB of which every byte differs: every one is stated."""
     size = 1 << 18
     found = compare(Image.of(bytes(size)), Image.of(b"\xff" * size), AFTER_POWER, MOVING)
     assert sum(run.length for run in found.differences) == size - 4

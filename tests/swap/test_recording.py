@@ -181,7 +181,7 @@ def test_what_was_read_back_is_no_copy(laptop: Laptop) -> None:
 
 
 def test_it_goes_to_the_identity_that_the_position_is_known_by(tmp_path: Path) -> None:
-    """A ship entered twice: the record stands beside those that brought the position in."""
+    """A ship entered twice: the record stands next to those that brought the position in."""
     one, other = Laptop(tmp_path / "a"), Laptop(tmp_path / "b", start=60)
     for laptop in (one, other):
         laptop.take(image())
@@ -279,7 +279,7 @@ def test_a_text_that_no_record_should_keep_is_refused_by_what_it_is(
 def test_a_card_that_is_named_wrongly_opens_no_swap(  # noqa: PLR0917
     laptop: Laptop, old: str | None, new: str | None, code: str, expected: str, found: str
 ) -> None:
-    """The same card twice, a serial number but for its hyphen, and what is none."""
+    """The same card twice, a serial number except its hyphen, and what is none."""
     opened(laptop, old_card="PC-1")
     abandoned(laptop)
     refusal = refused(laptop, partial(opened, old_card=old, new_card=new))
@@ -290,7 +290,7 @@ def test_a_card_that_is_named_wrongly_opens_no_swap(  # noqa: PLR0917
 
 
 def test_a_second_swap_at_a_position_is_refused(laptop: Laptop) -> None:
-    """It would split what is told and done between two."""
+    """It would split what is stated and done between two."""
     opened(laptop)
     refusal = refused(laptop, opened)
     assert refusal.code == "swap-open-already"

@@ -45,7 +45,7 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
 
 
 def new_card(laptop: Laptop, given: Sheet | None = None) -> Condition:
-    """Return what is told of the new card."""
+    """Return what is stated of the new card."""
     found = swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE, given)
     return next(c for c in found.readiness().conditions if c.condition == "new-card")
 
@@ -136,7 +136,7 @@ def test_a_read_of_the_very_second_before_the_opening_is_none_since(laptop: Lapt
 
 
 def last_read(laptop: Laptop) -> Condition:
-    """Return what is told of the last read."""
+    """Return what is stated of the last read."""
     found = swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE)
     return next(c for c in found.readiness().conditions if c.condition == "final-read")
 
@@ -297,7 +297,7 @@ def test_a_backup_location_counts_once_its_bytes_were_read_there(laptop: Laptop)
     assert "office (2026-03-07)" in found.text
 
 
-# --- what is said beside every answer ---
+# --- what is said next to every answer ---
 
 
 def notes(laptop: Laptop) -> tuple[str, ...]:
@@ -306,7 +306,7 @@ def notes(laptop: Laptop) -> tuple[str, ...]:
 
 
 def test_further_swaps_that_are_open_are_named(laptop: Laptop, tmp_path: Path) -> None:
-    """Two laptops opened one each: what was told of the other is not lost from sight."""
+    """Two laptops opened one each: what was stated of the other is not lost from sight."""
     opened(laptop, why="given up")
     abandoned(laptop)
     other = laptop.copy_to(tmp_path / "two")

@@ -1,4 +1,4 @@
-"""The cards of a swap, held against the record and the other swaps that are open."""
+"""The cards of a swap, compared with the record and the other swaps that are open."""
 
 from __future__ import annotations
 

@@ -113,7 +113,7 @@ def test_one_that_is_wrong_takes_the_proof_away() -> None:
 
 
 def test_those_against_another_copy_do_not_count() -> None:
-    """Neither the old ones beside a new one, nor all where another copy is selected now."""
+    """Neither the old ones next to a new one, nor all where another copy is selected now."""
     assert proven(step(1, selected=OTHER), step(2, selected=OTHER), step(3)) == []
     assert proven(step(1, selected=OTHER), step(2), step(3)) == [2, 3]
     assert proven(step(1), step(2, selected=OTHER), step(3)) == []

@@ -100,7 +100,7 @@ def test_a_record_of_format_0_is_no_record(first: Home) -> None:
 
 
 def test_the_vault_that_is_kept_opens_and_rechecks_clean(first: Home) -> None:
-    """fixtures/vaults/first, of format 1: for ever."""
+    """fixtures/vaults/first, of format 1: permanently."""
     vault = first.open()
     checked = recheck(vault, lambda _done, _of: None)
     counts = (checked.objects, checked.records)

@@ -29,7 +29,7 @@ SHARED = b"a dump that both tugs have, invented"
 
 
 def sound(home: Home) -> bool:
-    """Tell whether a vault rechecks clean."""
+    """Return whether a vault rechecks clean."""
     return recheck(home.open(), lambda _done, _of: None).damaged == ()
 
 

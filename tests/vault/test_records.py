@@ -50,7 +50,7 @@ def record(**changes: Any) -> Record:
 
 
 def test_a_fixed_record_encodes_to_fixed_bytes() -> None:
-    """Bytes and digest are those of the specification, for ever."""
+    """Bytes and digest are those of the specification, permanently."""
     assert encode(record()) == (GOLDEN_DIGEST, GOLDEN)
 
 

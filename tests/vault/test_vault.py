@@ -162,7 +162,7 @@ def test_a_flipped_digit_of_the_format_is_damage_and_mended_by_hand(first: Home)
 
 @pytest.mark.parametrize("told_by", ["a record of a later format", "the first record", "nothing"])
 def test_a_newer_vault_is_not_called_damaged(first: Home, told_by: str) -> None:
-    """Where a record tells that a newer version wrote it, or none tells what was written."""
+    """Where a record states that a newer version wrote it, or none shows what was written."""
     path = first.root / "vault.toml"
     data = path.read_bytes().replace(b"format = 1", b"format = 2")
     path.write_bytes(data)

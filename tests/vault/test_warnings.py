@@ -67,7 +67,7 @@ def test_two_laptops_clocks_may_differ_a_little(home: Home, seconds: int, said: 
 
 
 def test_a_damaged_note_of_ones_own_is_said(home: Home) -> None:
-    """It cannot tell of a cut any more; nothing else is lost."""
+    """It cannot are about a cut any more; nothing else is lost."""
     home.note("1")
     (note,) = (home.own / "written").iterdir()
     note.write_text('{"vault": 1}')

@@ -1,1 +1,1 @@
-"""The questions of second backup locations: added, sent to, listed, given up."""
+"""The questions of second backup locations: added, sent to, listed, removed."""

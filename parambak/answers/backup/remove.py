@@ -1,4 +1,4 @@
-"""A backup location given up, as a new record; nothing in it is touched."""
+"""A backup location removed, as a new record; nothing in it is touched."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ class BackupRemoveQuestion(Question, frozen=True):
 
 
 class BackupRemoveAnswer(LocationAnswer, frozen=True):
-    """The backup location that was given up."""
+    """The backup location that was removed."""
 
 
 def answer(session: Session, question: BackupRemoveQuestion) -> BackupRemoveAnswer:
-    """Put on record that a location is given up; raise NotFound or CallRefused for its name."""
+    """Put on record that a location is removed; raise NotFound or CallRefused for its name."""
     location = remove_backup(session.vault, question.name)
     return BackupRemoveAnswer(**members_of(session, location))

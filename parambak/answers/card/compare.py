@@ -1,4 +1,4 @@
-"""A new card's sheet held against that of the unit, entry by entry."""
+"""A new card's sheet compared with that of the unit, entry by entry."""
 
 from __future__ import annotations
 

@@ -81,7 +81,7 @@ class DeviationShown(Part, frozen=True):
 class SwapCheckAnswer(Answer, frozen=True):
     """Whether the swap may begin: every condition in the order of the work.
 
-    `open` tells whether a swap is open at `where`; `copy` is the copy that would be loaded.
+    `open` shows whether a swap is open at `where`; `copy` is the copy that would be loaded.
     `missing` are the required conditions that are neither met nor accepted in this call, and
     `answerable` those of them that a person answers. `accepted` says in words what was accepted
     in this swap, a file's release among it; `rules` is the title of the ship's rules.

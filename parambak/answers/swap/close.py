@@ -1,4 +1,4 @@
-"""A swap ends: contents proven and functions tested, or given up with a reason."""
+"""A swap ends: contents proven and functions tested, or removed with a reason."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ TEST_SHAPE = Fault(
 class SwapCloseQuestion(Question, frozen=True):
     """The position, who tested and closes, and the function tests: NAME=passed, NAME=failed: why.
 
-    With `abandoned` the swap is given up, for a `reason`. `old_card_to` is where the old card
+    With `abandoned` the swap is removed, for a `reason`. `old_card_to` is where the old card
     goes.
     """
 

@@ -135,8 +135,8 @@ class DumpReadBack(Part, frozen=True, kw_only=True):
 class SwapReadBackAnswer(Answer, frozen=True, kw_only=True):
     """Whether the card holds the copy, by bytes or by values; of all dumps, and of each.
 
-    `moved` tells that the old chip was moved onto the card. `deviations` says what was accepted
-    in the swap, `doubts` what this read-back may not prove; `proven` tells that the swap can be
+    `moved` states that the old chip was moved onto the card. `deviations` says what was accepted
+    in the swap, `doubts` what this read-back may not prove; `proven` states that the swap can be
     closed by what was read back so far. What does not apply is left out.
     """
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 class Compared(NamedTuple):
     """What was read back, and what it was compared with.
 
-    `times` tells that the files' times mean something.
+    `times` states that the files' times mean something.
     """
 
     vessel: Vessel

@@ -1,1 +1,1 @@
-"""Everything hashed again, and a vault made anew from what survived."""
+"""Everything hashed again, and a vault made again from what survived."""

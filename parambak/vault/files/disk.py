@@ -126,7 +126,7 @@ def size_of(path: Path | str) -> int | None:
 
 
 def holds(path: Path | str, digest: str, limit: int) -> bool | None:
-    """Tell whether a file's SHA-256 is `digest`; None where it is not there."""
+    """Return whether a file's SHA-256 is `digest`; None where it is not there."""
     try:
         return sha256(read_file(path, limit)) == digest
     except FileNotFoundError:
@@ -153,7 +153,7 @@ def read_quickly(path: str, limit: int) -> bytes:
     """Return the bytes of a file, as fast as the system gives them; only the first over `limit`.
 
     For one who expects bytes of a certain digest: where they are others, or OSError is
-    raised, `read_file` tells why.
+    raised, `read_file` gives the reason why.
     """
     descriptor = os.open(path, _READ)
     try:
@@ -205,7 +205,7 @@ class QuickFolder:
 
 
 def is_file(path: Path | str) -> bool:
-    """Tell whether a file is there, without reading it."""
+    """Return whether a file is there, without reading it."""
     return os.path.isfile(path)  # noqa: PTH113 - ten times a Path's speed, asked 100,000 times
 
 
@@ -218,7 +218,7 @@ def names_in(folder: Path | str) -> list[str]:
 
 
 def is_bare(folder: Path) -> bool:
-    """Tell whether a folder holds no more than a failed write leaves: empty folders."""
+    """Return whether a folder holds no more than a failed write leaves: empty folders."""
     try:
         within = [folder / n for n in names_in(folder) if not n.endswith(TEMPORARY)]
         return all(n.endswith(TEMPORARY) for inner in within for n in names_in(inner))

@@ -68,7 +68,7 @@ def read_system_file(path: str, limit: int) -> bytes:
 
 
 def forgets_when_renamed(folder: Path) -> bool:
-    """Tell whether a file must be flushed once more after it was renamed in this folder."""
+    """Return whether a file must be flushed once more after it was renamed in this folder."""
     if sys.platform != "linux":
         return False
     try:
@@ -92,12 +92,12 @@ def kind_of(mounts: bytes, device: str) -> str:
 
 
 def on_one_disk(folder: Path, second: Path) -> bool:
-    """Tell whether two folders that are there lie on one file system; raises OSError."""
+    """Return whether two folders that are there lie on one file system; raises OSError."""
     return folder.stat().st_dev == second.stat().st_dev
 
 
 def has_fat(folder: Path) -> bool:
-    """Tell whether a folder's file system is FAT or exFAT; False where the system is silent."""
+    """Return whether a folder's file system is FAT or exFAT; False where the system is silent."""
     if sys.platform == "win32":
         return _windows_name(str(folder)).upper() in {"FAT", "FAT12", "FAT16", "FAT32", "EXFAT"}
     try:
@@ -109,7 +109,7 @@ def has_fat(folder: Path) -> bool:
 
 
 def on_stick_or_share(root: Path) -> bool:
-    """Tell whether a folder, there or not yet, lies on a stick, a share or a medium only read."""
+    """Return whether a folder, there or not yet, lies on a stick, a share or a medium only read."""
     path = str(root.resolve())
     if sys.platform == "win32":
         return _drive_type(path) in {_REMOVABLE, _REMOTE, _CDROM}
@@ -147,7 +147,7 @@ def _unescaped(text: str) -> str:
 
 
 def _removable(device: str) -> bool:
-    """Tell whether Linux calls a block device, by `MAJOR:MINOR`, removable or on USB."""
+    """Return whether Linux calls a block device, by `MAJOR:MINOR`, removable or on USB."""
     link = f"{DEVICES}/{device}"
     try:
         way = os.readlink(link) if device else ""  # noqa: PTH115 - os throughout

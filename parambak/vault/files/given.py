@@ -120,7 +120,7 @@ def refuse_within(path: str, vault: Path) -> None:
 
 
 def names_a_file(text: str) -> bool:
-    """Tell whether a text that may name a copy names a file: files go first."""
+    """Return whether a text that may name a copy names a file: files go first."""
     dotted = text.startswith(("./", "../", ".\\", "..\\", "/", "~"))
     return dotted or Path(text).exists() or ("@" not in text and "/" not in text)
 

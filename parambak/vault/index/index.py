@@ -173,7 +173,7 @@ class Index:
         return (stored for stored in self._loose.values() if stored.record.vessel == vessel)
 
     def telling(self) -> dict[str, list[Stored]]:
-        """Return for each vessel the records that tell of it itself or are after nothing.
+        """Return for each vessel the records that are about it itself or are after nothing.
 
         In no order. Of a vessel whose first record is gone there may be none.
         """
@@ -206,7 +206,7 @@ class Index:
         return tuple(sorted(vessels))
 
     def holds(self, digest: str) -> bool:
-        """Tell whether the index has a record."""
+        """Return whether the index has a record."""
         if digest in self._loose:
             return True
         return self._asking(lambda database: database.holds(digest)) is True
@@ -283,7 +283,7 @@ class Index:
                 self._fold(folders)
 
     def _goes_by_times(self) -> bool:
-        """Tell whether a folder whose time is as it was is believed to hold what it held."""
+        """Return whether a folder whose time is as it was is believed to hold what it held."""
         database = self._database
         if database is None or database.count() <= SMALL:
             return False
@@ -359,7 +359,7 @@ class Index:
                 self._database.doubt_folder_times()
 
     def _settled(self, stamp: Stamp | None) -> bool:
-        """Tell whether a folder changed so long ago that a further change shows in its time."""
+        """Return whether a folder changed so long ago that a further change shows in its time."""
         return stamp is not None and self._now() - stamp.modified > SETTLED
 
     # --- the database ---
@@ -410,7 +410,7 @@ class Index:
         return self._trying(lambda: question(self._database) if self._database else None)
 
     def _trying(self, act: Callable[[], T]) -> T:
-        """Do something with the database; where it cannot be trusted, build it anew first."""
+        """Do something with the database; where it cannot be trusted, build it again first."""
         try:
             try:
                 return act()
@@ -489,7 +489,7 @@ def _bytes_of(path: str, digest: str) -> tuple[bytes, bool]:
         if sha256(data) == digest:
             return data, True
     except OSError:
-        pass  # the slower way tells what is the matter, or waits for a scanner to let go
+        pass  # the slower way shows what is the matter, or waits for a scanner to let go
     return disk.read_file(path, records.MAX_BYTES), False
 
 

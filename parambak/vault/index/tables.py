@@ -2,7 +2,7 @@
 
 Nothing in here is the only place of a fact, and nothing is believed: each record's bytes are
 hashed on the way out, and each vessel's records are counted. Whatever is wrong becomes
-`Mistrusted`, and the caller builds the index anew.
+`Mistrusted`, and the caller builds the index again.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from parambak.vault.records import Stored
 
 APPLICATION = 0x50524D42
-SCHEMA = 4  # another number: thrown away and built anew
+SCHEMA = 4  # another number: thrown away and built again
 BUSY_SECONDS = 5.0
 
 _TABLES = """
@@ -133,7 +133,7 @@ class Database:
         return digests
 
     def holds(self, digest: str) -> bool:
-        """Tell whether a record is in the index."""
+        """Return whether a record is in the index."""
         return bool(self._all("SELECT 1 FROM records WHERE digest = ?", (bytes.fromhex(digest),)))
 
     def vessels(self) -> list[str]:
@@ -163,7 +163,7 @@ class Database:
         return [vessel for (vessel,) in rows]
 
     def telling(self) -> list[tuple[str, str, bytes]]:
-        """Return vessel, digest and bytes of each record that tells of its vessel, hashed."""
+        """Return vessel, digest and bytes of each record that is about its vessel, hashed."""
         with self._at_once():
             # The index is named, or SQLite would pass over all records.
             rows = self._all(
@@ -191,7 +191,7 @@ class Database:
             return {name: Stamp(modified, int(inode)) for name, modified, inode in rows}
 
     def folder_times(self) -> bool:
-        """Tell whether this file system is believed to keep its folders' times."""
+        """Return whether this file system is believed to keep its folders' times."""
         with _mistrusting():
             return bool(self._one("SELECT folder_times FROM vault"))
 

@@ -53,7 +53,7 @@ def fetch(
     """Take from the location the records that the vault lost and, both ways, those it never had.
 
     Lost are records whose files are damaged here, and those that some record is `after`.
-    Where the location is limited, nothing of other vessels is taken. `failure` tells whether an
+    Where the location is limited, nothing of other vessels is taken. `failure` shows whether an
     error means that the backup location itself failed. Raises OSError or that where it did.
     """
     return _Fetch(vault, source, failure).run(both_ways=both_ways)
@@ -103,7 +103,7 @@ class _Fetch:
         with self._vault.writing() as writing:
             for digest in back:
                 aside_here(self._vault, records.file_of(digest))
-            # What was here before goes back into its location, whatever else is still wanting.
+            # What was here before goes back into its location, whatever else is still missing.
             return join(self._vault, writing, self._pieces(back), loose=True)
 
     def _digests(self) -> set[str]:

@@ -94,8 +94,8 @@ def new_identity() -> str:
 def open_store(address: Address, writer: str, ssh: SshTerms) -> Store:
     """Return the store at an address; the folder need not be there yet.
 
-    `writer` is the user's identity as a writer, by which temporary files are told. Raises
-    ParambakError where it cannot be reached, is not known, or a library is wanting.
+    `writer` is the user's identity as a writer, by which temporary files are stated. Raises
+    ParambakError where it cannot be reached, is not known, or a library is missing.
     """
     if not address.scheme:
         try:
@@ -264,7 +264,7 @@ def require_location(store: Store, identity: str, *, packed: bool) -> Contents:
 def first_record(identity: str) -> tuple[str, bytes]:
     """Return the first record of a limited location: its digest and its bytes, always the same.
 
-    It tells of nobody: the backup location is its own writer, and its clock is 1970.
+    It is about nobody: the backup location is its own writer, and its clock is 1970.
     """
     toml = vault_toml.encode(identity)
     record = Record(

@@ -1,4 +1,4 @@
-"""Sending to a packed backup location: one pack for each vessel, written anew whole or not at all.
+"""Sending to a packed backup location: one pack for each vessel, written again whole or not at all.
 
 formats/backup-locations.md, "Sticks with FAT"; what a pack is: formats/packed-vessels.md.
 """
@@ -254,7 +254,7 @@ class _Packing:
     # --- writing ---
 
     def _write(self, vessel: str, file: str, present: _Present | None) -> _Present | None:
-        """Write a pack anew; None where the vault has a hole, and the old one stays."""
+        """Write a pack again; None where the vault has a hole, and the old one stays."""
         try:
             of_records, of_objects = writing.contents(self._vault, [vessel])
             self._put(vessel, file, keep=present is not None and bool(present.damaged))
@@ -288,12 +288,12 @@ def _file_of(piece: Piece) -> str:
 
 
 def _may_be_of(piece: Piece, vessel: str) -> bool:
-    """Tell whether a piece may be of a vessel: an object, or a record about it."""
+    """Return whether a piece may be of a vessel: an object, or a record about it."""
     return not piece.is_record or records.decode(piece.read()).vessel == vessel
 
 
 def _lacks(present: _Present, stored: tuple[Stored, ...]) -> bool:
-    """Tell whether a pack lacks more than the records that tell what is held."""
+    """Return whether a pack lacks more than the records that tell what is held."""
     missing = [s for s in stored if s.digest not in present.records]
     if not all(s.record.kind == HELD for s in missing):
         return True

@@ -76,11 +76,11 @@ class Sent(NamedTuple):
 
     @property
     def vault_damaged(self) -> bool:
-        """Tell whether something is damaged here that the backup location could not heal."""
+        """Return whether something is damaged here that the backup location could not heal."""
         return any(damage.text == GONE for damage in self.refused)
 
 
-class SendingFailed(Exception):  # noqa: N818 - what was proven until then, beside the refusal
+class SendingFailed(Exception):  # noqa: N818 - what was proven until then, next to the refusal
     """A sending that broke off: the refusal, and the vessels that were through."""
 
     def __init__(self, refusal: ParambakError, proven: tuple[Proven, ...]) -> None:
@@ -172,7 +172,7 @@ class Sending:
         self.proven: list[Proven] = []
 
     def run(self, *, both_ways: bool) -> Sent:
-        """Send all; raise OSError where the location fails, `proven` then tells what is through."""
+        """Send all; raise OSError where the location fails, `proven` then shows what is through."""
         contents = require_location(self._store, self._location.identity, packed=False)
         self._heal_toml(contents.vault)
         self._listing = Listing(self._store)
@@ -271,7 +271,7 @@ class Sending:
         self._progress(self._done, max(self._done, self._total))
 
     def _even_out(self, file: str, digest: str, size: int | None, record: Stored | None) -> bool:
-        """Bring one file to the same on both sides; tell whether the location holds it now."""
+        """Bring one file to the same on both sides; return whether the location holds it now."""
         if self._quick and size is not None and size == self._size_here(file):
             self._there += 1
             return True

@@ -76,7 +76,7 @@ class SftpStore(FarStore):
         try:
             self._sftp.posix_rename(path, to)
         except OSError:
-            # A server without that extension, or one that refused: the plain one tells which.
+            # A server without that extension, or one that refused: the plain one shows which.
             self._sftp.rename(path, to)
 
     def _remove(self, path: str) -> None:

@@ -155,7 +155,7 @@ class FolderStore:
 
 
 class FarStore(ABC):
-    """A store that is no folder: a file is written beside, read back, then renamed."""
+    """A store that is no folder: a file is written next to, read back, then renamed."""
 
     def __init__(self, shown: str, root: str, writer: str) -> None:
         self._shown = shown

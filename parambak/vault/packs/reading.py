@@ -57,7 +57,7 @@ class Pack:
 
     @property
     def names(self) -> list[str]:
-        """Return the names of the files in it, but for the manifest."""
+        """Return the names of the files in it, except the manifest."""
         return [member.name for member in self._members]
 
     def check(self, progress: Callable[[int, int], None]) -> tuple[Damage, ...]:

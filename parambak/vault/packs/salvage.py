@@ -70,7 +70,7 @@ class _Work:
 
 
 def begins_or_ends(begin: bytes, end: bytes) -> bool:
-    """Tell whether a file's first and last bytes, or one of both, are those of a pack."""
+    """Return whether a file's first and last bytes, or one of both, are those of a pack."""
     return begin.startswith(LOCAL_SIGN) or end[-END_LENGTH:].startswith(END_SIGN)
 
 

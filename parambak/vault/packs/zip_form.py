@@ -202,7 +202,7 @@ def _local_member(stream: BinaryIO, head: bytes, at: int) -> Member:
 
 
 def _known_name(raw: bytes, length: int, at: int) -> str:
-    """Return a member's name; refuse one that no pack gives, however it is meant to be read."""
+    """Return a member's name; refuse one that no pack gives, however it is intended to be read."""
     name = raw.decode("ascii", "backslashreplace")
     if length != len(raw) or not OURS.fullmatch(name):
         raise NAME.error(offset=at, expected="a name of a vault's file", found=shown(name))

@@ -255,7 +255,7 @@ def test_a_sheet_for_a_position_or_a_vessel_is_refused(laptop: Laptop, where: st
 def test_a_sheet_for_another_is_refused(
     laptop: Laptop, where: str, target: dict[str, str], found: str
 ) -> None:
-    """What stands under [for] is held against what it is recorded for; nothing is kept."""
+    """What stands under [for] is compared with what it is recorded for; nothing is kept."""
     laptop.take(image())
     enter(laptop, "PC-1", "ashore")
     before = laptop.tree()

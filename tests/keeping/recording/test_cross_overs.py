@@ -125,7 +125,7 @@ def test_only_two_units_of_one_vessel_exchange_cards(
 
 
 def test_an_exchange_is_not_made_twice_nor_put_back_where_there_is_none(tug: Laptop) -> None:
-    """Nor a third unit drawn in: first back, then anew."""
+    """Nor a third unit drawn in: first back, then again."""
     with pytest.raises(CallRefused) as refusal:
         say(tug, back=True)
     assert refusal.value.code == "cross-over-none"

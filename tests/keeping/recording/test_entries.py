@@ -1,4 +1,4 @@
-"""Facts told anew: the causally later wins, two unaware of each other conflict."""
+"""Facts told again: the causally later wins, two unaware of each other conflict."""
 
 from __future__ import annotations
 
@@ -195,7 +195,7 @@ def test_a_rename_and_back_keeps_no_false_former_name(laptop: Laptop) -> None:
 
 
 def test_an_empty_fact_takes_it_back(laptop: Laptop) -> None:
-    """What was told wrongly and is not known is told as nothing."""
+    """What was stated wrongly and is not known is stated as nothing."""
     laptop.take(image())
     tell(laptop, UNIT, serial="S-1")
     tell(laptop, UNIT, serial="")

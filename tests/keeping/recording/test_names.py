@@ -73,7 +73,7 @@ def test_a_unit_that_differs_by_marks_alone_is_refused(laptop: Laptop, typed: st
 
 
 def test_a_position_that_differs_by_marks_alone_is_refused(laptop: Laptop) -> None:
-    """`U-12` beside `U12` is a slip of the hand."""
+    """`U-12` next to `U12` is a slip of the hand."""
     laptop.take(image())
     assert refused(laptop, "grebe/port-thruster/U-12").code == "name-near"
 
@@ -194,7 +194,7 @@ def test_digits_are_as_many_as_tell_them_apart() -> None:
 
 
 def joined(tmp_path: Path) -> tuple[Laptop, Laptop]:
-    """Return two vaults, made apart, of one ship by IMO number and name, merged into both."""
+    """Return two vaults, made separately, of one ship by IMO number and name, merged into both."""
     one, other = two(tmp_path)
     for laptop, seed in ((one, 1), (other, 1)):
         laptop.take(image(seed))
@@ -271,7 +271,7 @@ def test_a_third_entry_can_join_two_that_share_no_name(tmp_path: Path) -> None:
 
 
 def test_a_unit_of_a_joined_ship_is_renamed_whole(tmp_path: Path) -> None:
-    """The new name is told under each identity: the unit is not split in two."""
+    """The new name is stated under each identity: the unit is not split in two."""
     one, other = joined(tmp_path)
     correct(one.vault, "grebe/port-thruster", {"short": "bow-thruster"}, by="B. Invented", why="x")
     (unit,) = one.fleet.vessels[0].units

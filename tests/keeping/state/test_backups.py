@@ -62,7 +62,7 @@ class Story:
 
 @pytest.fixture
 def story() -> Story:
-    """Return a vessel of which nothing is told yet."""
+    """Return a vessel of which nothing is stated yet."""
     return Story()
 
 
@@ -78,7 +78,7 @@ def test_what_the_newest_there_knew_of_is_there(story: Story) -> None:
 
 
 def test_the_last_proof_counts(story: Story) -> None:
-    """A backup location that was wiped and filled anew holds what it was proven to hold then."""
+    """A backup location that was wiped and filled again holds what it was proven to hold then."""
     one = story.add("note", {"n": 1})
     two = story.add("note", {"n": 2}, after=())
     story.held(one, two, after=[one, two])
@@ -109,7 +109,7 @@ def test_sizes_alone_are_no_hashing(story: Story) -> None:
 
 
 def test_a_location_removed_does_not_count(story: Story) -> None:
-    """One that nothing is told of does, under the name that it was held by."""
+    """One that nothing is stated of does, under the name that it was held by."""
     one = story.add("note", {"n": 1})
     story.held(one)
     story.held(one, location=BLUE)

@@ -45,7 +45,7 @@ ALIKE = (SheetEntry("type", "TC-2", "TC-2", same=True),)
 
 
 def verdict(**met: bool | None) -> tuple[Condition, ...]:
-    """Return the conditions of a verdict, all met but what is told."""
+    """Return the conditions of a verdict, all met but what is stated."""
     keys = {name.replace("-", "_"): name for name in VERIFIED}
     return tuple(
         Condition(name, met.get(key, True), f"because of {name}") for key, name in keys.items()
@@ -121,7 +121,7 @@ def test_all_sound_is_ready() -> None:
 
 OTHER = (*ALIKE, SheetEntry("links.J1", "1-2", "2-3", same=False))
 UNSTATED = (*ALIKE, SheetEntry("battery", "2026", "not stated", None))
-# Each condition alone not met: what is told, its name, its answer, words of its evidence.
+# Each condition alone not met: what is stated, its name, its answer, words of its evidence.
 ALONE: list[tuple[dict[str, Any], str, bool | None, str]] = [
     *[
         ({"verdict": verdict(**{name.replace("-", "_"): met})}, name, met, f"because of {name}")

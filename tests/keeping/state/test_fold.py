@@ -41,7 +41,7 @@ def test_an_image_that_comes_back_is_the_latest_again(laptop: Laptop) -> None:
 
 
 def test_an_older_read_archived_later_is_not_the_latest(laptop: Laptop) -> None:
-    """The date of the read goes first; that the records say otherwise is told."""
+    """The date of the read goes first; that the records say otherwise is stated."""
     laptop.take(A, read_on="2026-06-10")
     laptop.take(B, read_on="2026-01-10")
     assert shown(laptop) == [(1, "B", 1), (2, "A", 1)]
@@ -109,7 +109,7 @@ def test_the_same_bytes_at_other_addresses_are_another_copy(laptop: Laptop) -> N
 
 
 def test_a_wrong_day_corrected_moves_the_copy(laptop: Laptop) -> None:
-    """The newest read's day is told anew, by whom and why; the copy's place follows."""
+    """The newest read's day is stated again, by whom and why; the copy's place follows."""
     laptop.take(A, read_on="2026-06-10")
     laptop.take(B, read_on="2026-07-10")
     said, _ = correct(
@@ -146,7 +146,7 @@ def test_a_read_is_not_moved_to_another_vessel(laptop: Laptop) -> None:
     "day", ["", "yesterday", "2026-02-30", "10.06.2026", "2026-06-10T10:00", "9" * 100]
 )
 def test_no_day_is_refused(laptop: Laptop, day: str) -> None:
-    """correct-date, wherever a day is told; nothing is written."""
+    """correct-date, wherever a day is stated; nothing is written."""
     laptop.take(A)
     before = laptop.tree()
     for told in (
@@ -204,7 +204,7 @@ def test_of_a_fleet_the_records_of_a_few_vessels_are_kept_sorted(laptop: Laptop)
 
 
 def test_a_record_that_went_away_does_not_count_any_more(laptop: Laptop) -> None:
-    """Records sorted once are sorted anew where some are gone; more of them are added."""
+    """Records sorted once are sorted again where some are gone; more of them are added."""
     laptop.take(A)
     laptop.take(B, position_confirmed=True)
     stored = laptop.vault.records(laptop.vault.vessels()[0])

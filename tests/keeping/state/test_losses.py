@@ -29,7 +29,7 @@ def texts(found: Iterable[Loss]) -> list[str]:
 
 
 def test_an_image_is_a_copy_of_a_position(laptop: Laptop) -> None:
-    """Two reads that gave one image lose one copy; the dump is named beside it where it is one."""
+    """Two reads that gave one image lose one copy; the dump is named next to it where it is one."""
     laptop.verified()
     copy = laptop.latest()
     file = objects.file_of(copy.sha256)

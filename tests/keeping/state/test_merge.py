@@ -136,7 +136,7 @@ def merged(folder: Path, sources: list[Laptop]) -> Fleet:
 
 
 def told(known: Fleet) -> list[object]:
-    """Return what a fleet tells of its vessels; when it was rechecked is of one vault alone."""
+    """Return what a fleet is about its vessels; when it was rechecked is of one vault alone."""
     return [
         (v.handle, v.ids, v.facts, v.former, v.conflicts, v.units, v.cards, v.visits)
         for v in known.vessels
@@ -179,7 +179,7 @@ def test_merged_in_either_order_the_fleet_is_the_same(steps: list[Step]) -> None
 
 
 def corrected(folder: Path) -> list[Laptop]:
-    """Return three laptops: one ship entered on two, and each mistake put right on one of them.
+    """Return three laptops: one ship entered on two, and each mistake corrected on one of them.
 
     The office has both ships' records and corrects what the others got wrong.
     """
@@ -209,7 +209,7 @@ def corrected(folder: Path) -> list[Laptop]:
 def test_one_ship_joined_and_corrected_in_any_order(
     tmp_path: Path, order: tuple[int, ...], by_pack: bool
 ) -> None:
-    """Two identities are one ship; its name, a date and a position are as they were put right."""
+    """Two identities are one ship; its name, a date and a position are as they were corrected."""
     laptops = corrected(tmp_path)
     target = Laptop(tmp_path / "target")
     for number in order:

@@ -78,7 +78,7 @@ def test_several_lines_may_follow_each_other() -> None:
 
 
 def refused(text: str) -> bool:
-    """Tell whether a text is refused as mistyped."""
+    """Return whether a text is refused as mistyped."""
     try:
         read(text)
     except CallRefused as error:

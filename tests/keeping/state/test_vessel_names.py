@@ -41,7 +41,7 @@ FACTS = st.fixed_dictionaries(
 
 
 class Told(NamedTuple):
-    """A record to be: of which vessel, what it tells of whom, after which of those before."""
+    """A record to be: of which vessel, what it is about whom, after which of those before."""
 
     vessel: int
     kind: str
@@ -124,7 +124,7 @@ def from_all_records(vault: Vault) -> list[tuple[object, ...]]:
 
 
 def one_ship(one: VesselIdentity, other: VesselIdentity) -> bool:
-    """Tell whether IMO number and a name of two identities agree."""
+    """Return whether IMO number and a name of two identities agree."""
     return one.number is not None and one.number == other.number and bool(one.names & other.names)
 
 
@@ -142,7 +142,7 @@ def _loose(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> N
 @settings(max_examples=150, deadline=None, suppress_health_check=[])
 @given(st.lists(TOLD, max_size=9))
 def test_the_few_records_name_the_vessels_as_all_do(every: list[Told]) -> None:
-    """Whatever was told, forked, lost or misshapen: names, numbers, conflicts and handles."""
+    """Whatever was stated, forked, lost or misshapen: names, numbers, conflicts and handles."""
     with tempfile.TemporaryDirectory() as folder:
         root, own = Path(folder, "vault"), Path(folder, "own")
         write(root, every)
@@ -154,7 +154,7 @@ def test_the_few_records_name_the_vessels_as_all_do(every: list[Told]) -> None:
 @settings(max_examples=60, deadline=None)
 @given(st.lists(TOLD, min_size=2, max_size=9), st.integers(0, 99))
 def test_records_that_come_later_are_taken_up(every: list[Told], seed: int) -> None:
-    """A folding that goes on knows what one that begins anew knows."""
+    """A folding that goes on knows what one that begins again knows."""
     with tempfile.TemporaryDirectory() as folder:
         root, own = Path(folder, "vault"), Path(folder, "own")
         cut = seed % len(every)

@@ -253,7 +253,7 @@ def test_an_empty_record_that_nothing_tells_of_is_a_remark(home: Home) -> None:
 
 @pytest.mark.parametrize("by", ["a later record", "a body", "the note of this user", "the index"])
 def test_an_empty_record_that_something_tells_of_is_damage(home: Home, by: str) -> None:
-    """It was written, and somebody was told so: it is named, and it stays."""
+    """It was written, and somebody was stated so: it is named, and it stays."""
     digest = home.note("the one")
     if by == "a later record":
         home.note("later")

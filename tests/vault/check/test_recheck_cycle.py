@@ -132,7 +132,7 @@ def test_a_cycle_is_kept_and_forgotten(home: Home) -> None:
     [b"", b"{}", b'{"began":"yesterday"}', b'{"began":"%s","folders":{"a":-1}}' % LATER.encode()],
 )
 def test_a_cycle_that_cannot_be_read_is_none(home: Home, data: bytes) -> None:
-    """To begin anew is always right."""
+    """To begin again is always right."""
     mark = sha256(b"a folder")
     keep_cycle(home.own, mark, Cycle(began=LATER))
     (home.own / "rechecks" / f"{mark}.json").write_bytes(data)

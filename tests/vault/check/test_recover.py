@@ -53,7 +53,7 @@ def recovered(home: Home, *sources: Path) -> tuple[Vault, Joined, Heap]:
 
 
 def names(root: Path) -> set[str]:
-    """Return the objects and records of a vault, but for first records."""
+    """Return the objects and records of a vault, except first records."""
     found = set()
     for file in [*root.rglob("objects/*/*"), *root.rglob("records/*/*.json")]:
         if file.parent.parent.name == "objects" or decode(file.read_bytes()).kind != FIRST:
@@ -251,7 +251,7 @@ def test_nothing_proven_makes_no_vault(home: Home, tmp_path: Path) -> None:
 def test_no_source_is_written_to_and_nothing_is_mixed(
     tmp_path: Path, target: str, code: str
 ) -> None:
-    """The new vault lies in a new folder, beside the sources."""
+    """The new vault lies in a new folder, next to the sources."""
     for folder in ("heap", "full"):
         (tmp_path / folder).mkdir()
     (tmp_path / "full" / "file").write_bytes(b"")

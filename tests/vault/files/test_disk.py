@@ -148,7 +148,7 @@ def test_the_systems_words_have_its_name_for_the_error() -> None:
 
 
 def test_an_export_is_written_whole(tmp_path: Path) -> None:
-    """The file holds the bytes, may be written again by the user, and nothing stays beside it."""
+    """The file holds the bytes, may be written again by the user, and nothing stays next to it."""
     disk.write_export(tmp_path / "grebe.hex", b":00000001FF\n")
     assert (tmp_path / "grebe.hex").read_bytes() == b":00000001FF\n"
     assert os.access(tmp_path / "grebe.hex", os.W_OK)

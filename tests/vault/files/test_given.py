@@ -39,7 +39,7 @@ def test_a_file_is_read_with_what_tells_it_from_others(tmp_path: Path) -> None:
 
 
 def test_what_is_no_file_of_that_size_is_refused(tmp_path: Path) -> None:
-    """Nothing, a folder, a pipe, a longer file: each is told as what it is."""
+    """Nothing, a folder, a pipe, a longer file: each is stated as what it is."""
     (tmp_path / "long").write_bytes(b"01234567890")
     os.mkfifo(tmp_path / "pipe")
     errors = [refusal(tmp_path / name) for name in ("none", ".", "pipe", "long")]

@@ -45,7 +45,7 @@ def codes(vault: Vault) -> set[str]:
 
 @pytest.fixture
 def full(home: Home) -> Home:
-    """Return a home whose vault has a database, and one record beside it."""
+    """Return a home whose vault has a database, and one record next to it."""
     home.made()
     copied_in(home.root, SOME)
     home.open().close()
@@ -80,7 +80,7 @@ def test_a_small_vault_has_no_database(home: Home) -> None:
 
 
 def test_the_answers_do_not_depend_on_the_index(full: Home) -> None:
-    """With a database, without one and with one built anew, they are the same."""
+    """With a database, without one and with one built again, they are the same."""
     expected = answers(full.open())
     assert len(expected[GREBE]) == SOME
     (full.root / "index.sqlite").unlink()
@@ -141,7 +141,7 @@ DEFECTS: dict[str, Callable[[Path], Any]] = {
 
 @pytest.mark.parametrize("defect", DEFECTS.values(), ids=DEFECTS)
 def test_a_wrong_index_is_thrown_away(full: Home, defect: Callable[[Path], Any]) -> None:
-    """Each defect is noticed, the index is built anew, and the answers stay right."""
+    """Each defect is noticed, the index is built again, and the answers stay right."""
     expected = answers(full.open())
     full.opened[-1].close()
     defect(full.root / "index.sqlite")
@@ -334,7 +334,7 @@ def test_a_locked_index_does_not_stop_reading(full: Home, monkeypatch: pytest.Mo
 def test_where_no_index_can_be_built_at_all_it_is_refused(
     full: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Neither in the vault nor beside it: the refusal says what SQLite said."""
+    """Neither in the vault nor next to it: the refusal says what SQLite said."""
     (full.root / "index.sqlite").unlink()
 
     def full_disk(*_arguments: object, **_options: object) -> sqlite3.Connection:
@@ -390,7 +390,7 @@ def test_many_records_in_one_writing_are_folded_on_the_way(home: Home) -> None:
 def test_an_index_that_fails_as_it_is_asked_whether_it_changed(
     full: Home, monkeypatch: pytest.MonkeyPatch, times: int
 ) -> None:
-    """It is built anew beside the vault, or where that fails too, the command is refused."""
+    """It is built again next to the vault, or where that fails too, the command is refused."""
     expected = answers(full.open())
     vault = full.open()
     version = Database.version

@@ -82,7 +82,7 @@ def _real(path: str, top: str) -> str:
     ],
 )
 def test_sticks_shares_and_fixed_disks_are_told_apart(folder: str, elsewhere: bool) -> None:
-    """By the file system, or by what Linux tells of the device; the nearest mount counts."""
+    """By the file system, or by what Linux is about the device; the nearest mount counts."""
     assert file_system.on_stick_or_share(Path(folder)) is elsewhere
 
 
@@ -140,7 +140,7 @@ def test_two_copies_of_one_vault_have_an_index_each(stick: Home) -> None:
 
 
 def test_the_index_of_the_other_copy_is_not_believed(stick: Home) -> None:
-    """Put in its place it is told by its folder, thrown away and built anew."""
+    """Put in its place it is stated by its folder, thrown away and built again."""
     other = stick.root.with_name("other-stick")
     shutil.copytree(stick.root, other)
     copied_in(other, SOME, AVOCET, "only-there")
@@ -176,7 +176,7 @@ def test_another_stick_at_the_same_folder_is_listed_anew(
 def test_a_wrong_index_in_the_cache_is_thrown_away(
     stick: Home, defect: Callable[[Path], object]
 ) -> None:
-    """Each defect that is noticed beside the vault is noticed there too."""
+    """Each defect that is noticed next to the vault is noticed there too."""
     expected = answers(stick.open())
     (file,) = cached(stick)
     for vault in stick.opened:

@@ -106,7 +106,7 @@ def again(
 
 
 def clean(folder: Path, own: Path) -> bool:
-    """Tell whether a folder, opened as a vault, rechecks without damage."""
+    """Return whether a folder, opened as a vault, rechecks without damage."""
     found = recheck(Home(folder, own).open(), nothing)
     assert found.damaged == (), found.damaged
     return True

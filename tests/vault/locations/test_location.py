@@ -32,7 +32,7 @@ def full(home: Home) -> Home:
 
 
 def test_another_stick_is_refused(full: Home, tmp_path: Path) -> None:
-    """Two sticks under one path are told apart; an empty folder is not filled as one of them."""
+    """Two sticks under one path are distinguished; an empty folder is not filled as one of them."""
     red, blue = tmp_path / "red", tmp_path / "blue"
     red.mkdir()
     blue.mkdir()

@@ -36,7 +36,7 @@ def silent(_done: int, _total: int) -> None:
 
 
 def packed(home: Home, *vessels: str, replace: bool = False) -> WrittenPack:
-    """Pack vessels beside the vault."""
+    """Pack vessels next to the vault."""
     names = {vessel: f"ship-{vessel[:4]}" for vessel in vessels or (GREBE,)}
     path = home.root.parent / f"{home.root.parent.name}.zip"
     return pack_to_file(home.open(), names, path, silent, replace=replace)

@@ -214,7 +214,7 @@ def test_a_member_that_does_not_unpack(home: Home, spoil: str) -> None:
 
 
 def test_a_damaged_member_has_a_code_of_its_own() -> None:
-    """Whoever reads one by itself is told which, and what was expected."""
+    """Whoever reads one by itself is stated which, and what was expected."""
     one, two = good_parts()
     one.crc = 1
     pack = Pack(io.BytesIO(pack_of(one, two)), "x.zip")
@@ -226,7 +226,7 @@ def test_a_damaged_member_has_a_code_of_its_own() -> None:
 
 
 def test_a_member_that_is_cut_off_after_it_was_listed_is_damaged() -> None:
-    """A stick that loses its end while the pack is open: how much is missing is told."""
+    """A stick that loses its end while the pack is open: how much is missing is stated."""
     one, two = good_parts()
     data = pack_of(one, two)
     stream = io.BytesIO(data)
