@@ -30,7 +30,7 @@ definition a type. Addresses and sizes are whole numbers; numbers with a point a
 exact decimals; bytes are upper-case hexadecimal texts; days are written 2026-03-01. Members
 are added in later versions, and none is taken away or given another meaning.
 
-Exit codes: 0 yes, same, done; 1 a negative answer; 2 no answer; 3 the vault is damaged;
+Exit codes: 0 yes, same, done; 1 a negative answer; 2 wrong call or file; 3 the vault is damaged;
 130 interrupted. An error is `{{"error": {{…}}}}` with the keys `code`, `text`, `file`, `line`,
 `offset`, `expected`, `found`, `next`; a part that does not apply is null. The codes stand in
 [errors.md](errors.md).

@@ -9,7 +9,7 @@ given by a `Fault`, which the room that raises it declares as a constant:
     ├── LayoutRefused        2  a layout with mistakes in it
     ├── SheetRefused         2  a card sheet or rules file with mistakes in it
     ├── PackRefused          2  a file of packed vessels that cannot be trusted
-    ├── NotFound             2  nothing answers to that name
+    ├── NotFound             2  nothing has that name
     ├── VaultRefused         2  the vault cannot be used as asked
     ├── NotProven            1  a negative answer that stops the command
     └── VaultDamaged         3  bytes in the vault are not what they were
@@ -94,7 +94,7 @@ class PackRefused(ParambakError):
 
 
 class NotFound(ParambakError):
-    """Nothing in the vault, or on disk, answers to that name."""
+    """Nothing in the vault, or on disk, has that name."""
 
 
 class VaultRefused(ParambakError):

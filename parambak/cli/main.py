@@ -126,7 +126,7 @@ class Root(LazyGroup):
     cls=Root,
     verbs=COMMANDS,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
-    epilog="Exit codes: 0 yes, same, done; 1 a negative answer; 2 no answer; "
+    epilog="Exit codes: 0 yes, same, done; 1 a negative answer; 2 wrong call or file; "
     "3 the vault is damaged; 130 interrupted.",
 )
 @click.option(

@@ -35,7 +35,7 @@ SECTIONS: dict[str, dict[str, str]] = {
     },
     "Set up and correct": {
         "layout": "Which byte means what: write, check and search layouts.",
-        "correct": "Add or correct a fact of a vessel, unit, card or copy.",
+        "correct": "Add or correct a name, number or date on record.",
         "recheck": "Is everything in the vault still sound?",
         "seal": "A line for the report: it shows if records are removed later.",
         "rebuild": "Make the index again from the records.",

@@ -150,7 +150,7 @@ def _next_visit(thruster: Layout) -> Iterator[Scene | File | Call]:
 def _end() -> Iterator[Scene | Call]:
     yield Scene(
         "Every byte in the vault is checked again.",
-        "All is unchanged. One position is due: send it to the backup location.",
+        "All is unchanged. One copy is not in a backup location yet: send it.",
         chapter="At the end",
     )
     yield Call("Is every byte in the vault unchanged?", ("recheck",))

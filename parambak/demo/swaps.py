@@ -60,14 +60,17 @@ source = "invented, for the demo"
 layout = true
 
 [swap]
-required = ["supplies", "second-location", "card-sheet", "new-card"]
+required = ["supply-voltages", "second-location", "card-sheet", "new-card"]
 
 [intervals]
 verified-months = 12
 backup-locations = 1
 """
 ANSWERS = (
-    ("diagnosed", "supplies and fuses are good; the card does not start in the test rack either"),
+    (
+        "diagnosed",
+        "supply voltages and fuses are good; the card does not start in the test rack either",
+    ),
     ("final-read", "read in the socket after the fault"),
     ("authorised", "chief engineer, master informed"),
     ("permit", "electrical permit 14"),
@@ -241,8 +244,8 @@ def _refused() -> Iterator[Scene | File | Call]:
 def _done_well(thruster: Layout, limits: bytes) -> Iterator[Scene | File | Call]:
     where = "/".join(STARBOARD)
     yield Scene(
-        "The owner also requires a card sheet, supplies, and a backup location.",
-        "The supplies are inside their limits. The backup location holds it all.",
+        "The owner also requires a card sheet, supply voltages, and a backup location.",
+        "The supply voltages are inside their limits. The backup location holds it all.",
         chapter="Swap 3: by the owner's rules",
     )
     yield File("owner.toml", RULES, moment("2026-06-01 08:00"))

@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 
 from parambak.errors import CallRefused, DumpRefused, Fault
 
-_READ_AGAIN: Final = "Read the chip and save the dump again. Keep this file in a separate folder."
+_READ_AGAIN: Final = "Read the chip and save the dump again. Keep this file apart, so that nobody uses it by mistake."
 _TRANSFER_AGAIN: Final = (
     "Copy or save the file again from the reader. If it is cut short again, read the chip again."
 )
@@ -23,9 +23,7 @@ _CHECK_CHIP: Final = (
     "Check the chip selected on the reader, the chip or layout given here, and the base address."
 )
 _TWO_DUMPS: Final = "Save each dump in its own file: this file may hold two dumps."
-_NOT_FOR_THE_VAULT: Final = (
-    "Do not archive it. Save the dump again from the reader. Keep this file in a separate folder."
-)
+_NOT_FOR_THE_VAULT: Final = "Do not archive it. Save the dump again from the reader. Keep this file apart, so that nobody uses it by mistake."
 
 
 def _refused(code: str, text: str, what_next: str) -> Fault:
@@ -253,7 +251,7 @@ SREC_ODD_END: Final = _refused(
     "Save the dump again. If the reader always does this, give --accept odd-end.",
 )
 SREC_WIDTH: Final = _refused(
-    "srec-width", "the record's data run past the range of its address width", _NOT_SURE
+    "srec-width", "the record's data go beyond the range of its address width", _NOT_SURE
 )
 
 # Raw

@@ -95,7 +95,7 @@ def _by_locations(status: PositionStatus, rules: Rules) -> list[Reason]:
     required = rules.backup_locations if rules.backup_locations is not None else 1
     if len(status.locations) >= required:
         return []
-    held = ", ".join(status.locations) or "no other backup location"
+    held = ", ".join(status.locations) or "no backup location"
     text = f"held in {held}; required in {counted(required, 'backup location')}"
     return [Reason(ONE_LOCATION, status.newest_on, text)]
 

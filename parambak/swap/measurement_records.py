@@ -244,7 +244,7 @@ def overdue(limits: Limits | None, calibrated: str | None, today: date) -> str |
     if months is None:
         return None
     if calibrated is None:
-        return f"the instrument's calibration date was not given; {months} months are allowed"
+        return f"the instrument's calibration date was not given; {months} months are the longest"
     day = date.fromisoformat(calibrated)
     passed = (today.year - day.year) * 12 + today.month - day.month - (today.day < day.day)
     if passed < months:

@@ -26,7 +26,7 @@ READING_SHAPE = Fault(
     "measure-shape",
     CallRefused,
     "that is not a reading",
-    "Write NAME=NUMBER and the unit, for example core_rail=3.31V; a decimal comma will do.",
+    "Write NAME=NUMBER and the unit, for example core_rail=3.31V; a decimal comma is accepted.",
 )
 READING_UNIT = Fault(
     "measure-unit",

@@ -184,7 +184,7 @@ class Swap:
         if any(separate_reads(steps) >= PASSES for steps in groups.values()):
             return None
         listed = [_counted_reads(stage, steps) for (stage, _), steps in groups.items()]
-        words = f"two are required; loaded correctly so far: {'; '.join(listed)}"
+        words = f"two separate reads are required; correct so far: {'; '.join(listed)}"
         by_values = any(same for _, same in groups)
         return words + (". By values, two must have the same bytes" if by_values else "")
 

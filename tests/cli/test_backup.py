@@ -79,7 +79,7 @@ def test_a_location_is_added_filled_and_counted(full: Ship) -> None:
 
 
 def test_what_came_after_is_not_held_until_it_is_sent(full: Ship) -> None:
-    """A new copy is in no other backup location; sending again brings it there."""
+    """A new copy is in no backup location; sending again brings it there."""
     added(full, "red")
     full.run("backup", "send", "red")
     full.write("n.hex", dump(changed(9)), second=20)

@@ -425,12 +425,12 @@ def test_ships_rules_hold_once_they_are_on_record(verified: Ship) -> None:
     assert "default rules" in verified.run("swap", "check", AT).err
     rules = (
         b"[rules]\ntitle = 'owner'\nsource = 'invented'\n"
-        b"[swap]\nrequired = ['supplies']\nwaived = ['within-limits']\n"
+        b"[swap]\nrequired = ['supply-voltages']\nwaived = ['within-limits']\n"
     )
     verified.write("rules.toml", rules)
     assert verified.run("rules", "record", "grebe", "rules.toml", *BY).code == 0
     check = verified.answer("swap", "check", AT)
-    assert check.document["missing"] == ["supplies"]
+    assert check.document["missing"] == ["supply-voltages"]
     assert check.document["rules"] == "owner"
     assert "do not require: within-limits" in verified.run("swap", "check", AT).err
     verified.write("bad.toml", b"[rules]\ntitle = 'x'\n")

@@ -115,7 +115,7 @@ def test_several_answers_fit_one_call(verified: Ship) -> None:
         (("permit=yes: ",), "swap-answer-shape"),
         (("permit", "yes", " "), "swap-answer-shape"),
         (("permit=yes: a", "permit=no: b"), "swap-answer-twice"),
-        (("permit=yes: a", "supplies=yes: b"), "swap-condition"),
+        (("permit=yes: a", "supply-voltages=yes: b"), "swap-condition"),
         (("permit=yes: a", "authorised=yes: \u202eb"), "text-character"),
     ],
 )
@@ -194,7 +194,7 @@ def test_a_supply_that_is_out_stops_the_swap(verified: Ship) -> None:
     assert verified.answer("swap", "check", AT).document["missing"] == []
     measure = ("measure", "grebe/port-thruster", *BY)
     verified.run(*measure, "rail=10,2V", "--limits", "limits.toml")
-    assert verified.answer("swap", "check", AT).document["missing"] == ["supplies"]
+    assert verified.answer("swap", "check", AT).document["missing"] == ["supply-voltages"]
     assert verified.answer(*measure, "rail=12A").document["error"]["code"] == "measure-unit"
     verified.run(*measure, "rail=12,1V")
     assert verified.answer("swap", "check", AT).document["missing"] == []

@@ -76,7 +76,7 @@ def test_the_words_name_what_is_wrong() -> None:
     found = due_of(known(reads=1, unmet=FAILED, locations=()), OWNER)
     assert found is not None
     words = " ".join(each.text for each in found.reasons)
-    for part in ("all FF", "second time", "2026-03-01", "12 months", "no other backup location"):
+    for part in ("all FF", "second time", "2026-03-01", "12 months", "no backup location"):
         assert part in words
 
 

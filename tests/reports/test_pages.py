@@ -103,7 +103,7 @@ def test_an_open_swap_says_what_is_wanting(laptop: Laptop) -> None:
     assert_harmless(page)
     for words in (
         "OPEN, since 2026-03-01",
-        "NOT READY. Missing: diagnosed, supplies, final-read, ",
+        "NOT READY. Missing: diagnosed, supply-voltages, final-read, ",
         "the old memory chip goes onto the new card",
         "Note or photograph which way round the chip is fitted.",
         "contents NOT PROVEN; no function test on record",

@@ -48,7 +48,7 @@ RULES = b"""
 title = "invented"
 source = "invented"
 [swap]
-required = ["supplies", "second-location", "card-sheet", "new-card"]
+required = ["supply-voltages", "second-location", "card-sheet", "new-card"]
 """
 LIMITS = load_limits(
     b"[limits]\ntitle = 'invented'\nsource = 'invented'\n[[measurement]]\nname = 'rail'\n"
@@ -72,7 +72,7 @@ NAMED = {
     "a stale copy": "differs before power",
     "one read only": "read-twice",
     "a lost backup location": "second-location",
-    "a bad supply": "supplies",
+    "a bad supply": "supply-voltages",
     "start-up defaults": "at start-up",
 }
 

@@ -86,7 +86,7 @@ def test_two_read_backs_made_apart_prove_the_contents() -> None:
     assert swap().unproven == "no read-back in this swap"
     assert proven(step(1)) == []
     assert swap(step(1)).unproven == (
-        "two are required; loaded correctly so far: before-power: 1 read"
+        "two separate reads are required; correct so far: before-power: 1 read"
     )
     assert proven(step(1), step(2, file=1)) == []
     assert "count once" in (swap(step(1), step(2, file=1)).unproven or "")

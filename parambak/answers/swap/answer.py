@@ -23,7 +23,7 @@ ANSWERABLE = answerable()
 ANSWER_SHAPE = Fault(
     "swap-answer-shape",
     CallRefused,
-    "that is no answer to a condition",
+    "the answer does not have the form that is needed",
     "Give CONDITION=ANSWER:TEXT, as in 'permit=yes: permit 14'; as many as you like in one call.",
 )
 
@@ -129,6 +129,6 @@ def _answer(typed: str) -> str:
 def _text(condition: str, typed: str) -> str:
     text = typed.strip()
     if not text:
-        found = f"no word on {condition[:40]}"
+        found = f"no text for {condition[:40]}"
         raise ANSWER_SHAPE.error(expected="the evidence, or why not", found=found)
     return text

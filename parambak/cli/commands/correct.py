@@ -40,7 +40,7 @@ OPTIONS = {
 def command(
     settings: Settings, /, where: str, by: str | None, reason: str | None, **options: str | None
 ) -> Answer:
-    """Add or correct a fact of a vessel, unit, card, position or copy.
+    """Add or correct a name, number or date on record.
 
     Nothing is rewritten: the correction is a new record.
     """

@@ -81,7 +81,12 @@ class _Story:
         self.folder = folder
         self._full = full
         self._quiet = quiet
-        self._short = [f"An invented story, run for real in the folder {folder}."]
+        self._short = [
+            (
+                "An example with invented vessels; every command is really run, in the folder "
+                f"{folder}."
+            )
+        ]
         self._commands: list[str] = []
         self._scene: Scene | None = None
         self._number = 0

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 def command(settings: Settings, /, **options: Any) -> Answer:
     """Record readings at a unit, and show if each is inside its limits.
 
-    A decimal comma is allowed; the answer shows the value as it was understood. A speed
+    A decimal comma is accepted; the answer shows the value as it was understood. A speed
     can be given in Hz if the limits state the teeth of the wheel.
     """
     return settings.ask(answer, MeasureQuestion(**options), _page)

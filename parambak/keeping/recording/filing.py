@@ -19,7 +19,7 @@ UNIT_OR_CARD = Fault(
     "target-unit-or-card",
     CallRefused,
     "a read belongs to a unit, or to a card that is in no unit; never to both",
-    "Give --unit; or --card, for the dump of a spare card.",
+    "Give --unit, or --card for the dump of a spare card.",
 )
 OTHER_CHIP = Fault(
     "target-other-chip",

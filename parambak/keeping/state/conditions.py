@@ -63,7 +63,8 @@ class SwapEvidence:
     - `older` is the reason why the copy is not the newest; `decoded` is None without a layout.
     - `sheet`: the unit's card sheet is on record. `entries` is None without a new card's sheet;
       with `own_sheet` that sheet is the very file of the unit's.
-    - `supplies` is what was measured. `held` are the backup locations that held the copy: name,
+    - `supply-voltages` is what was measured. `held` are the backup locations that held the copy:
+      name,
       day, and whether the bytes were hashed there.
     - `answers` are the persons' answers by condition, None if no swap is open; `read_since` is
       the day of a read since the opening.
@@ -76,7 +77,7 @@ class SwapEvidence:
     sheet: bool = False
     entries: Sequence[SheetEntry] | None = None
     older: str | None = None
-    supplies: tuple[bool | None, str] = (None, "no supply was measured")
+    supplies: tuple[bool | None, str] = (None, "no supply voltage was measured")
     held: Sequence[tuple[str, date, bool]] = ()
     answers: Mapping[str, PersonsAnswer] | None = None
     read_since: str | None = None
@@ -169,7 +170,7 @@ def _copy_selected(name: str, evidence: SwapEvidence) -> Condition:
 def _second_location(name: str, evidence: SwapEvidence) -> Condition:
     shown = [f"{location} ({day})" for location, day, hashed in evidence.held if hashed]
     if shown:
-        return Condition.yes(name, f"every byte was checked in {', '.join(shown)}")
+        return Condition.yes(name, f"every byte was checked in backup location {', '.join(shown)}")
     if evidence.held:
         listed = ", ".join(f"{location} ({day})" for location, day, _ in evidence.held)
         return Condition.unknown(name, f"sent to {listed}, and not checked there")
@@ -232,7 +233,8 @@ def _belongs_to_card(name: str, evidence: SwapEvidence) -> Condition:
         return Condition.yes(name, "no field is declared to belong to the card itself")
     listed = ", ".join(fields)
     return Condition.unknown(
-        name, f"these belong to the old card; check them against the new card: {listed}"
+        name,
+        f"these belong to the old card; compare them with the new card's own calibration: {listed}",
     )
 
 
@@ -249,7 +251,7 @@ def _counters(name: str, evidence: SwapEvidence) -> Condition:
     more = f", and {len(moving) - MOST_NAMED} more" if len(moving) > MOST_NAMED else ""
     listed = "; ".join(words)
     return Condition.unknown(
-        name, f"these go back to the copy's values; note what they show now: {listed}{more}"
+        name, f"write down what these show now; after loading they show: {listed}{more}"
     )
 
 
@@ -276,12 +278,12 @@ def _asked(
 CONDITIONS: tuple[SwapCondition, ...] = (
     _asked(
         "diagnosed",
-        "Is the card the cause? Check supplies, fuses and connectors first.",
-        "the card is the cause; supplies, fuses and connectors were checked first",
+        "Is the card the cause? Check supply voltages, fuses and connectors first.",
+        "the card is the cause; supply voltages, fuses and connectors were checked first",
     ),
     SwapCondition(
-        "supplies",
-        "the supplies were measured and are inside their limits",
+        "supply-voltages",
+        "the supply voltages were measured and are inside their limits",
         Requirement(  # not measured is not known; measured and outside is a no
             "default, if one was measured and is outside its limits; otherwise by rules",
             lambda evidence: evidence.supplies[0] is False,

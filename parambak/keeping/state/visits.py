@@ -19,7 +19,7 @@ VISIT_SEVERAL = Fault(
     "visit-several-open",
     CallRefused,
     "more than one visit is open from this laptop",
-    "Name the vessel of the visit.",
+    "Name the vessel, as in `visit close VESSEL`, or with --vessel.",
 )
 
 

@@ -286,8 +286,10 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
     ),
     (
         "swap-deviation",
-        bodies.SwapDeviationBody(swap=ID, condition="supplies", text="not known", reason="urgent"),
-        '{"condition":"supplies","reason":"urgent","swap":"' + ID + '","text":"not known"}',
+        bodies.SwapDeviationBody(
+            swap=ID, condition="supply-voltages", text="not known", reason="urgent"
+        ),
+        '{"condition":"supply-voltages","reason":"urgent","swap":"' + ID + '","text":"not known"}',
     ),
     (
         "swap-tested",

@@ -86,7 +86,7 @@ def asked(*, rules: Rules = CAREFUL, **changed: Any) -> Asked:
         "decoded": decoded(),
         "sheet": True,
         "entries": ALIKE,
-        "supplies": (True, "inside their limits"),
+        "supply-voltages": (True, "inside their limits"),
         "held": PLACES,
         "answers": ALL_TOLD,
     }
@@ -276,10 +276,12 @@ def test_a_supply_that_is_out_stops_and_one_not_measured_does_by_rules(met: bool
     """A bad supply kills the new card too; the rules can waive it."""
     found = asked(supplies=(met, "evidence"))
     assert found.ready is (met is not False)
-    assert asked(supplies=(met, "evidence"), rules=Rules(waived=frozenset({"supplies"}))).ready
-    assert answer(found, "supplies") == ("supplies", met, "evidence")
-    strict = asked(supplies=(met, "evidence"), rules=Rules(required=frozenset({"supplies"})))
-    assert strict.missing == (() if met else ("supplies",))
+    assert asked(
+        supplies=(met, "evidence"), rules=Rules(waived=frozenset({"supply-voltages"}))
+    ).ready
+    assert answer(found, "supply-voltages") == ("supply-voltages", met, "evidence")
+    strict = asked(supplies=(met, "evidence"), rules=Rules(required=frozenset({"supply-voltages"})))
+    assert strict.missing == (() if met else ("supply-voltages",))
 
 
 def test_counters_are_listed_with_their_values_until_they_are_noted() -> None:

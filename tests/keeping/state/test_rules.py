@@ -28,13 +28,13 @@ def test_what_is_not_told_is_as_the_careful_default_has_it() -> None:
 def test_every_key_is_read() -> None:
     """From a file that tells all."""
     text = (
-        f"{HEAD}reads = 3\nlayout = true\n[swap]\nrequired = ['supplies']\n"
+        f"{HEAD}reads = 3\nlayout = true\n[swap]\nrequired = ['supply-voltages']\n"
         "waived = ['fallback-plan']\n[intervals]\nverified-months = 6\nbackup-locations = 2\n"
     )
     assert load_rules(text.encode()) == Rules(
         reads=3,
         layout=True,
-        required=frozenset({"supplies"}),
+        required=frozenset({"supply-voltages"}),
         waived=frozenset({"fallback-plan"}),
         verified_months=6,
         backup_locations=2,
@@ -52,7 +52,11 @@ def test_every_key_is_read() -> None:
         (HEAD + "lay-out = true\n", 4, "lay-out: unknown key"),
         (HEAD + "[rounds]\nplaces = 1\n", 4, "rounds: unknown key; write `intervals` in its place"),
         (HEAD + "[intervals]\nplaces = 1\n", 5, "write `backup-locations` in its place"),
-        (HEAD + "[swap]\nrequired = ['supplies', 'second-place']\n", 5, "write `second-location`"),
+        (
+            HEAD + "[swap]\nrequired = ['supply-voltages', 'second-place']\n",
+            5,
+            "write `second-location`",
+        ),
         (HEAD + "[swap]\nwaived = ['way-back']\n", 5, "write `fallback-plan` in its place"),
         (HEAD + "[swap]\nwaived = ['intact']\n", 5, "write `unchanged-on-disk` in its place"),
         (HEAD + "[swap]\nrequired = ['supply']\n", 5, "supply"),
@@ -90,8 +94,8 @@ def test_no_bytes_escape_as_another_error(data: bytes) -> None:
 
 def test_a_condition_is_required_by_default_or_by_the_rules() -> None:
     """The rules add to the default rules, and take from it; some nothing takes away."""
-    rules = Rules(required=frozenset({"supplies"}), waived=frozenset({"permit"}))
-    assert rules.requires("supplies", by_default=False)
+    rules = Rules(required=frozenset({"supply-voltages"}), waived=frozenset({"permit"}))
+    assert rules.requires("supply-voltages", by_default=False)
     assert not rules.requires("permit", by_default=True)
     assert rules.requires("fallback-plan", by_default=True)
     assert not rules.requires("counters", by_default=False)

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 
 CAUTION = (
-    "Caution: the unit can hurt people. Isolate it, follow maker and permit, test before "
-    "service. In full: `parambak swap open`, `parambak report swap`."
+    "Caution: the unit can hurt people. Isolate it. Follow the maker and the permit to work. "
+    "Test before service. All cautions: `parambak report swap`."
 )
 """The hazard in short, and where the full cautions are."""
 
@@ -68,7 +68,7 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
     if not check.open:
         screen.say(
             f"No swap is open here. Open one with `parambak swap open {check.where}`. Then record "
-            "the permit, the fallback plan and who authorised the swap."
+            "the permit, the fallback plan and who authorised the swap: these are required then."
         )
     if check.ready:
         screen.good("READY, by what is on record. Read every line above before you begin.")

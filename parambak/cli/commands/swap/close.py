@@ -65,7 +65,7 @@ def _page(screen: Screen, closed: SwapCloseAnswer) -> None:
     ]
     screen.facts([*facts, *(("card", card) for card in closed.cards)], indent=0)
     screen.good(f"The swap at {closed.where} is CLOSED.")
-    screen.say("Keep the old card in its bag until the ship releases it.")
+    screen.say("Keep the old card in its bag until the trials are done.")
     screen.say("Send the vault to a backup location: `parambak backup send NAME`.")
     screen.say(CAUTION)
 
@@ -75,5 +75,5 @@ def _abandoned(screen: Screen, closed: SwapCloseAnswer) -> None:
     screen.say("No read-back became a copy. The old card's copy is unchanged.")
     plan = closed.fallback_plan
     how = f"by the fallback plan: {plan}" if plan is not None else "with power off"
-    screen.say(f"Fit the old card again, {how}. Test its functions too.")
+    screen.say(f"Fit the old card again, {how}. Test the functions of the old card too.")
     screen.say(CAUTION)

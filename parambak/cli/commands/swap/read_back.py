@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 @click.option("--format", "format_name", type=FormatName(), help=FORMAT_HELP)
 @click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
 @click.option(
-    "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in twos."
+    "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in pairs."
 )
 @click.option("--read-by", metavar="PERSON", help="Who read the card.")
 @click.option(
@@ -124,7 +124,7 @@ def _by_bytes(screen: Screen, read: SwapReadBackAnswer) -> None:
         screen.bad("NOT LOADED CORRECTLY. Do not put the unit into service.")
         _next(screen, read)
         return
-    screen.good(f"LOADED CORRECTLY: every byte that must be the same is the same, {read.stage}.")
+    screen.good(f"LOADED CORRECTLY: no byte differs that must be the same, {read.stage}.")
     if read.stage == AFTER_POWER:
         screen.say("Do the function tests before return to service.")
     else:
