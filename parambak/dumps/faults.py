@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 
 from parambak.errors import CallRefused, DumpRefused, Fault
 
-_READ_AGAIN: Final = "Read the chip and save the dump again. Keep this file apart, so that nobody uses it by mistake."
+_READ_AGAIN: Final = "Read the chip and save the dump again. Do not use this file."
 _TRANSFER_AGAIN: Final = (
     "Copy or save the file again from the reader. If it is cut short again, read the chip again."
 )
@@ -23,7 +23,9 @@ _CHECK_CHIP: Final = (
     "Check the chip selected on the reader, the chip or layout given here, and the base address."
 )
 _TWO_DUMPS: Final = "Save each dump in its own file: this file may hold two dumps."
-_NOT_FOR_THE_VAULT: Final = "Do not archive it. Save the dump again from the reader. Keep this file apart, so that nobody uses it by mistake."
+_NOT_FOR_THE_VAULT: Final = (
+    "Do not archive it. Save the dump again from the reader. Do not use this file."
+)
 
 
 def _refused(code: str, text: str, what_next: str) -> Fault:

@@ -102,8 +102,8 @@ def also_in(vessel: Vessel, unit: Unit, named: Named) -> tuple[str, ...]:
     listed = ", ".join(others)
     return (
         (
-            f"{listed} also stays on record in {unit.where}. If that is the card that came out, "
-            "record its location with `parambak correct`"
+            f"still on record in {unit.where}: {listed}. If a card of these came out, record its "
+            "location with `parambak correct`"
         ),
     )
 

@@ -131,7 +131,7 @@ def pulled_in_sending(one: Laptop, office: Path) -> None:
     if sys.platform != "win32":
         broken = one.befallen(str(office), 9, "backup", "send", "office")
         assert broken.code == 2, broken
-        assert "run it again: it goes on" in " ".join(broken.err.split())
+        assert "run the command again: it goes on" in " ".join(broken.err.split())
         assert not office.exists()
         office.with_name(office.name + ".pulled").rename(office)
     assert "every byte checked there now" in one.does("backup", "send", "office")

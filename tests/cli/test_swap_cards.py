@@ -83,4 +83,4 @@ def test_cards_that_are_exchanged_are_told_at_every_step(verified: Ship) -> None
     assert verified.run("card", "cross-over", *units, *BY, "--reason", "fault").code == 0
     back = ("swap", "read-back", AT, "a.hex")
     for words in (("swap", "open", AT, *BY, "--reason", "x"), ("swap", "check", AT), LOAD, back):
-        assert "EXCHANGED" in verified.run(*words).err
+        assert "CROSSED OVER" in verified.run(*words).err

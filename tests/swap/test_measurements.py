@@ -121,7 +121,7 @@ def test_a_refused_reading_is_shown_with_what_would_be_taken(
     assert expected in (refusal.value.expected or "")
     assert refusal.value.found == found
     if refusal.value.code == "measure-unit":
-        assert refusal.value.text.startswith(typed[0].partition("=")[0])
+        assert typed[0].partition("=")[0] in refusal.value.text
 
 
 def test_a_measurement_given_twice_is_refused() -> None:

@@ -130,7 +130,7 @@ def test_a_card_that_goes_from_one_open_swap_to_another_is_pointed_out(units: La
     """Two cards changed over: what each holds is gone once the other swap has loaded it."""
     opened(units, PORT, old_card="PC-1", new_card="PC-2")
     notes = opened(units, STARBOARD, old_card="PC-2", new_card="PC-1")
-    crossed = [note for note in notes if "make sure which card" not in note]
+    crossed = [note for note in notes if "check which card" not in note]
     assert len(crossed) == 2
     assert crossed[0].startswith(f"card PC-2 comes out here, and goes in at {PORT}: ")
     assert "archive it here before that" in crossed[0]
@@ -175,4 +175,4 @@ def test_closing_names_further_cards_that_are_on_record_in_the_unit(
         assert notes == ()
     else:
         (note,) = notes
-        assert f"grebe/port-thruster stays {listed} too" in note
+        assert f"still on record in grebe/port-thruster: {listed}." in note
