@@ -57,8 +57,8 @@ def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
     wrong, right, powered, *_ = outputs("swap read-back")
     assert "NOT LOADED CORRECTLY" in wrong
     assert "ramp_up_time" in wrong
-    assert "LOADED CORRECTLY: every byte that must be the same is the same, before-power" in right
-    assert "LOADED CORRECTLY: every byte that must be the same is the same, after-power" in powered
+    assert "LOADED CORRECTLY: no byte differs that must be the same, before-power" in right
+    assert "LOADED CORRECTLY: no byte differs that must be the same, after-power" in powered
     kept_open, closed, abandoned, done = outputs("swap close")
     assert "swap-contents-not-proven" in kept_open
     assert "is CLOSED" in closed

@@ -60,7 +60,7 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
         "stop at noon",
         "P1; location now: ashore",
         "P2; location now: in a unit",
-        "these go back to the copy's values",
+        "after loading they show",
         "unit.toml, SHA-256",
         "new.toml, SHA-256",
         "a link may select another mode",

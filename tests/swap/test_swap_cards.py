@@ -133,7 +133,7 @@ def test_a_card_that_goes_from_one_open_swap_to_another_is_pointed_out(units: La
     crossed = [note for note in notes if "check which card" not in note]
     assert len(crossed) == 2
     assert crossed[0].startswith(f"card PC-2 comes out here, and goes in at {PORT}: ")
-    assert "archive it here before that" in crossed[0]
+    assert "first read it and archive it here" in crossed[0]
     assert crossed[1].startswith(f"card PC-1 goes in here, and comes out at {PORT}: ")
     assert opened(units, BOW, old_card="PC-3", new_card="PC-4") == ()
 

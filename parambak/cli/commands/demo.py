@@ -82,10 +82,7 @@ class _Story:
         self._full = full
         self._quiet = quiet
         self._short = [
-            (
-                "An example with invented vessels; every command is really run, in the folder "
-                f"{folder}."
-            )
+            (f"An example with invented vessels. All commands run for real in {folder}.")
         ]
         self._commands: list[str] = []
         self._scene: Scene | None = None

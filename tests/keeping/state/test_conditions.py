@@ -86,7 +86,7 @@ def asked(*, rules: Rules = CAREFUL, **changed: Any) -> Asked:
         "decoded": decoded(),
         "sheet": True,
         "entries": ALIKE,
-        "supply-voltages": (True, "inside their limits"),
+        "supplies": (True, "inside their limits"),
         "held": PLACES,
         "answers": ALL_TOLD,
     }
