@@ -132,7 +132,7 @@ def answer(session: Session, question: CompareUnitsQuestion) -> CompareUnitsAnsw
 
 
 def _record_on_purpose(session: Session, question: CompareUnitsQuestion, field: str) -> None:
-    """Put on record that a field differs on purpose; raise where it is not said of what."""
+    """Put on record that a field differs on purpose; raise if a name is missing."""
     from parambak.keeping.recording.remarks import record_on_purpose  # noqa: PLC0415 - rarely
     from parambak.layouts.plan import plan_of  # noqa: PLC0415 - only where a mark is made
 

@@ -95,7 +95,7 @@ class MoveShown(Part, frozen=True):
 
 
 class RemarkShown(Part, frozen=True):
-    """A remark on record: what is said of the change, by whom, on which day."""
+    """A remark on record: what a person states of the change, by whom, on which day."""
 
     text: str
     by: str | None

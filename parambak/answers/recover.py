@@ -1,4 +1,4 @@
-"""A new vault from whatever survived."""
+"""A new vault from all that can be proven in a folder."""
 
 from __future__ import annotations
 

@@ -61,7 +61,7 @@ def _compare(image: Image, judge: Judge) -> None:
 def _pieces(image: Image, judge: Judge) -> Iterator[tuple[int, bytes]]:
     try:
         yield from judge.pieces
-    except Exception as error:  # whatever a library raises is its refusal
+    except Exception as error:  # any error of a library is its refusal
         raise OPINION_REFUSES.error(
             expected=f"the {image.size} bytes read here",
             found=str(error)[:200],

@@ -139,19 +139,19 @@ def _of_fellows(
     for (row, value), (next_row, next_value) in pairwise(members):
         for hit in hits[value][:most]:
             kinds = {
-                (each.type, each.length, each.order, (each.scale, each.fraction))
-                for each in hit.interpretations
+                (form.type, form.length, form.order, (form.scale, form.fraction))
+                for form in hit.interpretations
             }
             for other in hits[next_value][:most]:
                 step, rest = divmod(other.at - hit.at, next_row - row)
                 if rest or not hit.length <= abs(step) <= _FURTHEST_STEP:
                     continue
-                for each in other.interpretations:
-                    kind: Kind = (each.type, each.length, each.order, (each.scale, each.fraction))
+                for form in other.interpretations:
+                    kind: Kind = (form.type, form.length, form.order, (form.scale, form.fraction))
                     if kind in kinds:
                         rows = support[kind, step, hit.at - row * step]
                         rows[value], rows[next_value] = hit, other
-                        shares[kind] = each.share
+                        shares[kind] = form.share
     for (kind, step, _), rows in support.items():
         _judge(rows, step, len(members), size.bit_length() + 8 - log2(shares[kind]), steps)
 

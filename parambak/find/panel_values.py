@@ -167,13 +167,13 @@ def _wanted(line: str, number: int, copies: int, notes: list[str]) -> PanelValue
 def _parts(rest: str) -> list[str]:
     """Return the parts between the `|` outside quotation marks."""
     parts, quoted = [""], False
-    for each in rest:
-        if each == '"':
+    for letter in rest:
+        if letter == '"':
             quoted = not quoted
-        if each == "|" and not quoted:
+        if letter == "|" and not quoted:
             parts.append("")
         else:
-            parts[-1] += each
+            parts[-1] += letter
     return [part.strip() for part in parts]
 
 

@@ -160,19 +160,21 @@ def rank(
 ) -> list[list[Ranked]]:
     """Return the candidates of each value, best first."""
     steps = stepped(panel_values, hits, size)
-    fields = [ValueHits(*each) for each in zip(panel_values, hits, steps, strict=True)]
+    fields = [ValueHits(*parts) for parts in zip(panel_values, hits, steps, strict=True)]
     own_shares: list[LearnedShares] = [LearnedShares() for _ in fields]
     places: list[Placed | None] = [None] * len(fields)
     taken: dict[int, dict[int, float]] = {}
     ranked: list[list[Ranked]] = []
     for _ in range(ROUNDS):
         all_shares = LearnedShares()
-        for each in own_shares:
-            all_shares.take_in(each)
+        for shares in own_shares:
+            all_shares.take_in(shares)
         now = _Round(all_shares, Neighbours(places, size), taken)
-        ranked = [_judged(index, each, own_shares[index], now) for index, each in enumerate(fields)]
-        own_shares = [_learnt(field, each) for field, each in zip(fields, ranked, strict=True)]
-        places = [_place(each) for each in ranked]
+        ranked = [
+            _judged(index, field, own_shares[index], now) for index, field in enumerate(fields)
+        ]
+        own_shares = [_learnt(field, row) for field, row in zip(fields, ranked, strict=True)]
+        places = [_place(row) for row in ranked]
         taken = _taken(ranked)
     return ranked
 
@@ -246,8 +248,8 @@ def _place(ranked: Sequence[Ranked]) -> Placed | None:
 def _taken(ranked: Sequence[Sequence[Ranked]]) -> dict[int, dict[int, float]]:
     """Return, for each byte, which values claim it and how surely."""
     taken: dict[int, dict[int, float]] = {}
-    for index, each in enumerate(ranked):
-        for one in each[:3]:
+    for index, row in enumerate(ranked):
+        for one in row[:3]:
             if one.belief < 0.3:
                 break
             for at in range(one.hit.at, one.hit.at + one.hit.length):

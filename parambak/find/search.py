@@ -186,7 +186,7 @@ def _places(
     searched: SearchBytes, panel_values: Sequence[PanelValue]
 ) -> tuple[list[list[Hit]], list[Also], list[bool], int, list[str]]:
     """Return the hits of each value, their twins, whether they were too many, and the count."""
-    every, alsos, crowded = [], [], []
+    all_hits, alsos, crowded = [], [], []
     tried, left_out = 0, 0
     most = max(16, MOST_WORK // searched.whole.size // len(panel_values))
     for panel_value in panel_values:
@@ -198,11 +198,11 @@ def _places(
         tried += len(of_value)
         found, many = hits(searched, panel_value, of_value)
         kept, also = twins(searched.whole, searched.chance, found)
-        every.append(kept)
+        all_hits.append(kept)
         alsos.append(also)
         crowded.append(many)
     notes = [f"the image is large: {left_out} rarer forms were not tried"] if left_out else []
-    return every, alsos, crowded, tried, notes
+    return all_hits, alsos, crowded, tried, notes
 
 
 def _value(

@@ -403,7 +403,7 @@ def record_load_file(
         writing.add("load-file", vessel, body.members(), by=mark, relies_on=[copy.sha256])
 
 
-def record_read_back(  # noqa: PLR0913 - who said it and what told it, by keyword
+def record_read_back(  # noqa: PLR0913 - who states it and by what, by keyword
     vault: Vault,
     position: Position,
     copy: Copy,

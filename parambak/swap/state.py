@@ -179,7 +179,7 @@ def others_words(others: Sequence[Swap]) -> tuple[str, ...]:
     """Return a note on further open swaps at one position, as two laptops may leave them."""
     if not others:
         return ()
-    listed = "; ".join(f"{each.body.why} ({each.opened.at.date()})" for each in others)
+    listed = "; ".join(f"{swap.body.why} ({swap.opened.at.date()})" for swap in others)
     return (
         (
             f"{len(others) + 1} swaps are open here, as two laptops may leave them. The one opened "

@@ -92,7 +92,7 @@ class Links(Struct, frozen=True, gc=False):
 
 
 class Link(NamedTuple):
-    """A record's digest and its links, where the rest of it is not wanted."""
+    """A record's digest and its links, where the rest is not needed."""
 
     digest: str
     record: Links
@@ -236,7 +236,7 @@ def _unfit_leaf(value: object) -> tuple[str, str] | None:
 
 @cache
 def _quick() -> tuple[msgspec.json.Decoder[Any], type[Struct]]:
-    """Return a decoder that tells most records right by itself, made where first wanted.
+    """Return a decoder that accepts most correct records by itself, made at first use.
 
     Each level within the body doubles the work of making it: deeper bodies go the slow way.
     """
@@ -324,7 +324,7 @@ def _checked(data: bytes) -> Record | tuple[str, str]:
 
 
 def _is_plain(values: Iterable[object], deeper: int) -> bool:
-    """Tell quickly what `unfit` tells in words, of values that came from JSON."""
+    """Return quickly what `unfit` gives in words, for values that came from JSON."""
     for value in values:
         kind = type(value)
         if kind is str or kind is bool:

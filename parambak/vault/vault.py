@@ -119,7 +119,7 @@ class Vault:
 
     @property
     def warnings(self) -> tuple[Finding, ...]:
-        """What has to be said so far and does not stop: it can grow while writing."""
+        """The warnings so far, which do not stop: it can grow while writing."""
         return (*self._findings, *self._index.findings)
 
     @property
@@ -138,7 +138,7 @@ class Vault:
 
     @property
     def folder_mark(self) -> str | None:
-        """The digest that tells this folder, as this user has it, from another copy of the vault.
+        """The digest that distinguishes this folder, as this user has it, from another copy of the vault.
 
         None where nothing was written from here yet, or the folder is not there.
         """
@@ -316,7 +316,7 @@ class Vault:
         if writing.written:
             try:
                 last = self._own.last(self.identity) or {}
-                # One that is missing stays remembered, so that the cut goes on being said.
+                # One that is missing stays remembered, so that the cut is reported again.
                 cut = {v for v, digest in last.items() if not self._index.holds(digest)}
                 noted = {v: d for v, d in writing.written.items() if v not in cut}
                 self._own.remember(self.identity, {**last, **noted})
@@ -325,7 +325,7 @@ class Vault:
                 text = f"This user's note of the last record was not written: {disk.words(error)}."
                 self.say(OWN_NOT_WRITTEN, text)
 
-    # --- what is said ---
+    # --- warnings ---
 
     def say(self, code: str, text: str) -> None:
         """Add a warning, once."""
@@ -483,7 +483,7 @@ class Writing:
         return standing
 
     def keep(self, digest: str) -> None:
-        """Let an object stay, whatever becomes of the rest."""
+        """Let an object stay, also if the rest fails."""
         self._unnamed.discard(digest)
 
     def drop(self, digests: Iterable[str]) -> set[str]:

@@ -116,4 +116,4 @@ def _sound_records(root: Path) -> Iterator[Record]:
                 except VaultRefused:
                     raise
                 except ParambakError:
-                    continue  # damaged: it tells nothing
+                    continue  # damaged: it proves nothing

@@ -67,7 +67,7 @@ def answer(session: Session, question: BackupListQuestion) -> BackupListAnswer:
 def _shown(
     session: Session, location: BackupLocation, held: Held, names: Mapping[str, str]
 ) -> LocationShown:
-    """Return a location; `held` has by vessel and location the newest records that tell it."""
+    """Return a location; `held` has by vessel and location the newest records of it."""
     belonging = [v for v in held if location.vessels is None or v in location.vessels]
     here = {v: by_place[location.id] for v, by_place in held.items() if location.id in by_place}
     dates = [local_time(stored.record).date().isoformat() for stored, _ in here.values()]

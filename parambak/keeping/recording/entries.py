@@ -160,7 +160,7 @@ def _position_aboard(fleet: Fleet, vessel: Vessel, where: str) -> str:
 
 
 def _refuse_taken(fleet: Fleet, vessel: Vessel, where: str, what: str, name: str) -> None:
-    """Raise if a sibling has that name, whatever its case and punctuation."""
+    """Raise if a sibling has that name, apart from case and punctuation."""
     own_names: set[str] = set()
     siblings: list[str] = []
     parts = select.parse_where(where)

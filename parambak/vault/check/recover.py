@@ -183,7 +183,7 @@ class Heap:
 def new_vault(
     root: Path, heap: Heap, own: Path, clock: Callable[[], datetime], cache: Path | None = None
 ) -> Vault:
-    """Return a vault to be made in `root`, with the identity that the heap tells or a new one.
+    """Return a vault to be made in `root`, with the identity that the heap states or a new one.
 
     It comes into being with the first writing. Raises `recover-nothing` where nothing is
     proven, `recover-not-empty` where another vault was begun in `root`.

@@ -183,7 +183,7 @@ class QuickFolder:
         self._folder: int | None = None
         self._before = f"{path}/"
         if os.open in os.supports_dir_fd:
-            with suppress(OSError):  # then each file is tried, and its own error told
+            with suppress(OSError):  # then each file is tried, and its own error given
                 self._folder = os.open(path, os.O_RDONLY)
                 self._before = ""
 
@@ -212,7 +212,7 @@ def is_file(path: Path | str) -> bool:
 def names_in(folder: Path | str) -> list[str]:
     """Return the names in a folder, in order; none where it is not there."""
     try:
-        return sorted(os.listdir(folder))  # noqa: PTH208 - names alone are wanted, and fast
+        return sorted(os.listdir(folder))  # noqa: PTH208 - names alone are needed, and fast
     except FileNotFoundError:
         return []
 

@@ -49,7 +49,7 @@ Folder = Path
 
 
 class GivenFile(NamedTuple):
-    """A file as it was read: its bytes, and what tells it from another.
+    """A file as it was read: its bytes, and what distinguishes it from another.
 
     `modified` is in nanoseconds since 1970; `inode` is empty where the system gives none;
     `path` is the whole path, links followed.

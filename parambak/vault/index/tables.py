@@ -261,7 +261,7 @@ class Database:
 
     @contextmanager
     def _at_once(self) -> Iterator[None]:
-        """See one state of the index in the block, whatever another process commits."""
+        """See one state of the index in the block, also if another process commits."""
         with _mistrusting():
             self._sqlite.execute("BEGIN")
         try:

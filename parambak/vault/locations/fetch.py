@@ -103,7 +103,7 @@ class _Fetch:
         with self._vault.writing() as writing:
             for digest in back:
                 aside_here(self._vault, records.file_of(digest))
-            # What was here before goes back into its location, whatever else is still missing.
+            # What was here before goes back into its location, even if more is still missing.
             return join(self._vault, writing, self._pieces(back), loose=True)
 
     def _digests(self) -> set[str]:

@@ -112,7 +112,7 @@ def open_store(address: Address, writer: str, ssh: SshTerms) -> Store:
 
 
 def contents_at(store: Store) -> Contents:
-    """Return what is at a store's address; raise VaultRefused for what cannot be told."""
+    """Return what is at a store's address; raise VaultRefused if that is not clear."""
     try:
         names = store.names("")
         location = _marked(_read(store, FILE), f"{store.shown}/{FILE}")

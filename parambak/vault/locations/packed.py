@@ -283,7 +283,7 @@ class _Packing:
 
 
 def _file_of(piece: Piece) -> str:
-    """Return the name that a piece has in a vault, whatever it is called where it lies."""
+    """Return the name that a piece has in a vault, by any name that it has there."""
     return records.file_of(piece.digest) if piece.is_record else objects.file_of(piece.digest)
 
 
@@ -293,7 +293,7 @@ def _may_be_of(piece: Piece, vessel: str) -> bool:
 
 
 def _lacks(present: _Present, stored: tuple[Stored, ...]) -> bool:
-    """Return whether a pack lacks more than the records that tell what is held."""
+    """Return whether a pack lacks more than the records of what is held."""
     missing = [s for s in stored if s.digest not in present.records]
     if not all(s.record.kind == HELD for s in missing):
         return True

@@ -160,7 +160,7 @@ class FarStore(ABC):
     def __init__(self, shown: str, root: str, writer: str) -> None:
         self._shown = shown
         self._root = root.rstrip("/")
-        # Eight digits that tell this writer's temporary files, and not the writer.
+        # Eight digits that mark this writer's temporary files, and not the writer.
         self._mark = sha256(writer.encode())[:8]
         self._ready: set[str] = set()
 
@@ -256,7 +256,7 @@ class FarStore(ABC):
 
 
 def as_os_error(act: Callable[[], T]) -> T:
-    """Do it; whatever a foreign library raises becomes an OSError."""
+    """Do it; any error of a foreign library becomes an OSError."""
     try:
         return act()
     except OSError:

@@ -35,7 +35,7 @@ _CHUNK = 1 << 20
 
 
 class Pack:
-    """A pack of the right form, open; `vessels` tells each identity's short name.
+    """A pack of the right form, open; `vessels` gives each identity's short name.
 
     Every error names the pack's file.
     """

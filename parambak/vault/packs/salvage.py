@@ -37,7 +37,7 @@ END_SIGN = b"PK\x05\x06"
 END_LENGTH = 22
 _CHUNK = 1 << 16
 _OVERLAP = 3  # bytes of a sign that may lie before a chunk's end
-_SPARE = 1 << 20  # bytes that data may unpack to, whatever it was packed to
+_SPARE = 1 << 20  # bytes that data may unpack to, of any packed size
 
 
 class Hint(NamedTuple):
@@ -86,7 +86,7 @@ def members(stream: BinaryIO) -> Iterator[Salvaged]:
     behind, work = 0, _Work()
     for hint in hints:
         if hint.at < behind or hint.name in proven:
-            continue  # within what was proven, or told twice
+            continue  # within what was proven, or given twice
         unpacked = _unpacked(stream, hint, length, work)
         name = _name_of(hint, unpacked[0]) if unpacked else None
         if unpacked is None or name is None:
@@ -117,7 +117,7 @@ def _name_of(hint: Hint, data: bytes) -> str | None:
 
 
 def _hints(stream: BinaryIO, length: int) -> Iterator[Hint]:
-    """Yield what the headers tell, of at most twice as many members as a pack can have."""
+    """Yield what the headers state, of at most twice as many members as a pack can have."""
     count = 0
     for at, sign in _signs(stream, length):
         hint = _local(stream, at) if sign == LOCAL_SIGN else _central(stream, at)
