@@ -138,7 +138,7 @@ class Vault:
 
     @property
     def folder_mark(self) -> str | None:
-        """The digest that distinguishes this folder, as this user has it, from another copy of the vault.
+        """The digest that distinguishes this folder, as this user has it, from other copies.
 
         None where nothing was written from here yet, or the folder is not there.
         """
