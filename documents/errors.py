@@ -22,7 +22,7 @@ Generated from the program by `python3 dev.py documents`; do not edit.
 
 Each refusal says what is wrong, where (file, line or offset), what was expected, what was
 found, and what to do next. The code is stable: scripts may rely on it, and with `--json` it
-is the `code` of `error`. What stands in braces is filled in with what was met.
+is the `code` of `error`. Words in braces are replaced by the names and values of the case.
 """
 
 

@@ -76,7 +76,7 @@ def _first_visit(thruster: Layout, winch: Layout) -> Iterator[Scene | File | Cal
         day="2025-03-11",
     )
     yield Scene(
-        "A layout gives the bytes their names, values and units.",
+        "A layout gives the bytes their names, values and units of measure.",
         "ramp_up_time is 12.5 s, overload_current is 340 A, and every check holds.",
     )
     yield Call("What do the bytes mean?", ("decode", "grebe/port-thruster/U12"))

@@ -31,12 +31,12 @@ def second_year(thruster: Layout, winch: Layout) -> Iterator[Scene | File | Call
     )
     yield Call("The winch has a cell that fades.", ("history", "grebe/towing-winch/U3"))
     yield Scene(
-        "The chip reader was set wrongly: it swapped the two bytes of every word.",
+        "The reader was set wrongly: it swapped the two bytes of every word.",
         "The comparison shows the cause, not a thousand changed bytes.",
     )
     yield dump("SWAPPED.BIN", swapped(starboard(thruster), 2), "2026-11-02 15:00")
     yield Call(
-        "The chip reader was set wrongly. The comparison shows the cause.",
+        "The reader was set wrongly. The comparison shows the cause.",
         ("diff", "grebe/stbd-thruster/U12", "SWAPPED.BIN"),
         exit_code=1,
     )

@@ -215,7 +215,7 @@ def _proven(thruster: Layout, where: str) -> Iterator[Scene | File | Call]:
 def _refused() -> Iterator[Scene | File | Call]:
     where = "/".join(WINCH)
     yield Scene(
-        "The winch's spare has other software, and a link in another position.",
+        "The winch's spare has other software, and a jumper in another position.",
         "NOT READY: the two card sheets differ. The swap is abandoned.",
         chapter="Swap 2: a spare that does not fit",
     )
@@ -230,7 +230,7 @@ def _refused() -> Iterator[Scene | File | Call]:
         ("swap", "open", where, *BY, "--reason", "stops now and then"),
     )
     yield Call(
-        "The spare has other software, and a link in another position.",
+        "The spare has other software, and a jumper in another position.",
         ("swap", "check", where, "--new-card", "winch-spare.toml"),
         exit_code=1,
     )
@@ -289,7 +289,7 @@ def _started(where: str) -> Iterator[Scene | File | Call]:
     yield _opened(
         "The swap of the starboard thruster's card is opened.",
         where,
-        "analogue channel 3 reads nothing",
+        "analogue channel 3 shows no value",
         ("PC-1090", "PC-1112"),
     )
     yield from _answered(where)

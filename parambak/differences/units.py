@@ -34,7 +34,7 @@ ENOUGH = 8  # units from which a spread has a meaning
 FAR = 3.5  # modified z-score
 SCALE = 0.6745  # the normal distribution's upper quartile: MAD / SCALE estimates its spread
 RARE = 3  # unlike if fewer than one in so many hold the value
-NO_TWO = "no two agree"
+NO_TWO = "all different"
 FARTHEST = 40.0  # bits; more do not change the order of the answer
 
 

@@ -196,7 +196,7 @@ HEX_TEXT_AROUND: Final = _refused(
 )
 HEX_PADDING: Final = _refused(
     "hex-padding",
-    "more 1A or 00 bytes follow the end record than fill a block",
+    "too many 1A or 00 bytes follow the end record",
     _TRANSFER_AGAIN,
 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from parambak.errors import CallRefused, Fault
 
-_FORM = "Write one value a line, such as `ramp_up_time = 12.5 s | 9.0 s`."
+_FORM = "Write one value on each line, such as `ramp_up_time = 12.5 s | 9.0 s`."
 
 VALUES_TOO_LARGE = Fault(
     "layout-find-too-large",

@@ -22,7 +22,7 @@ LARGEST = 16 << 20  # an image's limit
 TEXT = Fault(
     "chips-text",
     SheetRefused,
-    "the table of chips is no TOML text",
+    "the table of chips is not valid TOML",
     "Write the file as UTF-8 text after the pattern in its first comment.",
 )
 ENTRY = Fault(

@@ -50,7 +50,7 @@ class Desk:
 
     def person(self, mark: str | None) -> str:
         """Return the name behind a mark, or why there is none."""
-        return "a person not recorded" if mark is None else self.assessor.person(mark)
+        return "person not recorded" if mark is None else self.assessor.person(mark)
 
     def frame(self, title: str, vessel: Vessel) -> dict[str, Any]:
         """Return the frame of every page: its title, when it was made, the seal."""

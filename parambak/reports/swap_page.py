@@ -103,7 +103,7 @@ def _change(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
             "conclusion on impact",
             f"{impact.text} ({who(desk.assessor, impact)})" if impact else "not recorded",
         ),
-        ("identity and version", _version(desk, state)),
+        ("card identity and software", _version(desk, state)),
         ("test report", f"{contents(swap)}; {named or 'no function test on record'}"),
     ]
 

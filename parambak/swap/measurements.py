@@ -116,7 +116,7 @@ class Measurement:
             return f"OUT, {self.by} {self.unit} below {self.low}"
         if self._above(value):
             return f"OUT, {self.by} {self.unit} above {self.high}"
-        return f"in, by {self.by} {self.unit}"
+        return f"inside, by {self.by} {self.unit}"
 
 
 def rpm(frequency: Fraction, teeth: int) -> Fraction:

@@ -216,7 +216,7 @@ def who(assessor: Assessor, step: Step) -> str:
     """Return who made a step and on which day, in words."""
     day = step.at.date().isoformat()
     return (
-        f"a person not recorded, {day}" if step.by is None else f"{assessor.person(step.by)}, {day}"
+        f"person not recorded, {day}" if step.by is None else f"{assessor.person(step.by)}, {day}"
     )
 
 

@@ -57,7 +57,7 @@ def test_the_answer_says_what_holds_and_with_what_it_was_measured(measured: Ship
     assert document["limits"]["title"] == "Thruster controller: supplies, brake and pump"
     assert document["limits"]["source"].startswith("invented")
     assert (document["instrument"], document["calibrated"]) == ("Meter 7", "2001-01-01")
-    assert document["readings"][0]["text"] == "in, by 3.5 V"
+    assert document["readings"][0]["text"] == "inside, by 3.5 V"
     page = measured.run("measure", UNIT, "bus_input=46.5", *words).out
     assert "Meter 7, calibrated 2001-01-01" in page
 

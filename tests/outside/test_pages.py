@@ -131,7 +131,7 @@ def test_every_word_is_on_the_sheets_of_the_pdf(
             "purpose stays dark",
             "description the processor card is replaced",
             "conclusion on impact alarm 14 is out meanwhile",
-            "identity and version card.software 3.20",
+            "card identity and software card.software 3.20",
             "test report contents proven by bytes; stop passed",
         ):
             assert squeezed(item) in shown, item

@@ -17,7 +17,13 @@ if TYPE_CHECKING:
 
 END = ["Cautions", "Signatures", "The records behind this page"]
 # The items that IACS UR E22 (Rev.3, 6.11) asks of a change record.
-E22 = ["purpose", "description", "conclusion on impact", "identity and version", "test report"]
+E22 = [
+    "purpose",
+    "description",
+    "conclusion on impact",
+    "card identity and software",
+    "test report",
+]
 
 
 def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
@@ -190,7 +196,7 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
         "verified",
         "not read in this visit: grebe/stbd-thruster/U12",
         "Remark on 0x0023 to 0x0023: set by hand (A. Invented, 2026-03-01)",
-        "in, by 0.11 V",
+        "inside, by 0.11 V",
         "+0.13",
         "deviations accepted: permit",
         "channel: 3 rows",
@@ -208,7 +214,7 @@ def test_a_visit_in_which_nothing_was_read_has_a_page(laptop: Laptop) -> None:
     page = Page(story.visit_bytes(laptop))
     assert_harmless(page)
     assert "Nothing was read in this visit." in page.text
-    assert "by a person not recorded" in page.text
+    assert "by person not recorded" in page.text
 
 
 def test_the_page_of_a_copy_tells_all_of_it(laptop: Laptop) -> None:

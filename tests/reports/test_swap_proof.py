@@ -84,4 +84,4 @@ def test_a_swap_that_two_laptops_ended_says_so(laptop: Laptop) -> None:
     text = Page(story.swap_bytes(laptop)).text
     assert "CLOSED on 2026-03-01" in text
     assert "it was ended more than once: closed on 2026-03-01 (A. Invented, 2026-03-01)" in text
-    assert "abandoned on 2026-03-01 (a person not recorded, 2026-03-01)" in text
+    assert "abandoned on 2026-03-01 (person not recorded, 2026-03-01)" in text

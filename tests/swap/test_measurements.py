@@ -41,12 +41,12 @@ def one(typed: str, *, unit: str = "V", **limit: Decimal | int | None) -> Measur
 @pytest.mark.parametrize(
     ("typed", "value", "within", "words"),
     [
-        ("supply=3.32", "3.32", True, "in, by 0.08 V"),
-        ("supply = 3,32 V", "3.32", True, "in, by 0.08 V"),
-        ("supply=3320mV", "3.32", True, "in, by 0.08 V"),
-        ("SUPPLY=0.0033kV", "3.3", True, "in, by 0.1 V"),
-        ("supply=3.2", "3.2", True, "in, by 0 V"),
-        ("supply=3.4", "3.4", True, "in, by 0 V"),
+        ("supply=3.32", "3.32", True, "inside, by 0.08 V"),
+        ("supply = 3,32 V", "3.32", True, "inside, by 0.08 V"),
+        ("supply=3320mV", "3.32", True, "inside, by 0.08 V"),
+        ("SUPPLY=0.0033kV", "3.3", True, "inside, by 0.1 V"),
+        ("supply=3.2", "3.2", True, "inside, by 0 V"),
+        ("supply=3.4", "3.4", True, "inside, by 0 V"),
         ("supply=3.40001", "3.40001", False, "OUT, 0.00001 V above 3.4"),
         ("supply=3.1", "3.1", False, "OUT, 0.1 V below 3.2"),
         ("supply=-3", "-3", False, "OUT, 6.2 V below 3.2"),

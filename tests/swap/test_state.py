@@ -146,7 +146,7 @@ def test_who_answered_is_named_with_the_day_or_said_to_be_nobody() -> None:
     moment = datetime(2026, 3, 1, 12, tzinfo=UTC)
     people: Any = SimpleNamespace(person={"mark": "A. Fitter"}.__getitem__)
     assert who(people, Step("r", "mark", moment)) == "A. Fitter, 2026-03-01"
-    assert who(people, Step("r", None, moment)) == "a person not recorded, 2026-03-01"
+    assert who(people, Step("r", None, moment)) == "person not recorded, 2026-03-01"
 
 
 # --- which copy, and what speaks against it ---

@@ -207,7 +207,9 @@ def _verdict(screen: Screen, comparison: Comparison) -> None:
         f"{settled} as expected, {counted(loose, 'byte')} unmapped."
     )
     if FADING in kinds or comparison.fading:
-        text += " CELLS FADE: bits changed in one direction and no check was renewed. Read again."
+        text += (
+            " CELLS FADE: bits changed in one direction and no check changed with them. Read again."
+        )
     if not comparison.asks:
         screen.good(text)
         return

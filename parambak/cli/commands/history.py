@@ -175,7 +175,7 @@ def _verdict(screen: Screen, history: HistoryAnswer) -> None:
     if fading:
         screen.bad(
             f"Cells may be fading: {', '.join(sorted(fading))}. Bits changed in one direction "
-            "and no check was renewed. Read the chip again, and replace it."
+            "and no stored check changed with them. Read the chip again, and replace the chip."
         )
     if alternating:
         screen.warn(f"Alternates: {', '.join(sorted(alternating))}. Ask who sets it.")

@@ -55,7 +55,7 @@ def _page(screen: Screen, measured: MeasureAnswer) -> None:
     screen.heading(f"Measurements at {measured.where}, {measured.stage}")
     limits, readings = measured.limits, measured.readings
     if limits is not None:
-        screen.facts([("limits", limits.title), ("stated by", limits.source)], indent=0)
+        screen.facts([("limits", limits.title), ("source", limits.source)], indent=0)
     if measured.instrument:
         day = measured.calibrated
         since = f", calibrated {day}" if day else ", calibration not recorded"

@@ -311,7 +311,7 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         "copy-selected",
         "it is recorded which copy is selected; an older one with a reason",
         Requirement(
-            "default, if a record that may state it is lost; otherwise by rules",
+            "default, if a record is lost that may name another copy; otherwise by rules",
             lambda evidence: evidence.unsure,
         ),
         _copy_selected,

@@ -28,7 +28,7 @@ GUESSES = 3
     "--values",
     metavar="FILE",
     required=True,
-    help="What the panel showed: `name = 12.5 s | 9.0 s`, one value a line.",
+    help="What the panel showed: `name = 12.5 s | 9.0 s`, one value on each line.",
 )
 @click.option("--out", metavar="LAYOUT", help="Write the results as a layout to confirm.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")

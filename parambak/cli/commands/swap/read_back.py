@@ -56,8 +56,8 @@ if TYPE_CHECKING:
 def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options: Any) -> Answer:
     """Compare each DUMP of the loaded card with the selected copy of WHERE.
 
-    The selected copy is that of `swap select`. Without it, it is the copy last released in the
-    swap, else the latest verified one.
+    The selected copy is that of `swap select`. Without it, the last copy of `swap load-file`
+    counts, else the latest verified one.
     """
     return settings.ask(answer, SwapReadBackQuestion(where=where, dumps=dumps, **options), _page)
 
