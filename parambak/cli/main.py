@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from parambak.cli import faults
-from parambak.cli.intended import intended
 from parambak.cli.menu import SECTIONS
 from parambak.cli.settings import Answer, Settings
 from parambak.cli.written import pieces
@@ -95,6 +94,8 @@ class LazyGroup(click.Group):
         word = args[0]
         if word in self._verbs or word.startswith("-"):
             return super().resolve_command(ctx, args)
+        from parambak.cli.intended import intended  # noqa: PLC0415 - for a mistyped word only
+
         raise UnknownCommand(ctx, word, intended(self._folder, word, self._verbs))
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
