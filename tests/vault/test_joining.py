@@ -192,6 +192,7 @@ def test_the_vault_itself_refuses_what_does_not_fit(home: Home, other: Home) -> 
         with pytest.raises(ParambakError) as caught, home.open(create=True).writing() as writing:
             writing.take_record(name, data)
         assert caught.value.code == code
+        assert (caught.value.expected or "?") in (caught.value.file or "")
     with pytest.raises(ParambakError) as caught, home.open().writing() as writing:
         writing.take_record(first, b"rot")
     assert caught.value.code == "vault-damaged-record"

@@ -63,8 +63,14 @@ def test_a_manifest_in_another_form(home: Home, text: str) -> None:
     ids=range(4),
 )
 def test_a_manifest_out_of_order(home: Home, changes: dict[str, Any]) -> None:
-    """Vessels and files stand in rising order, each once."""
-    refused(home, pack_of(*good_parts(), **changes), "pack-manifest")
+    """Vessels and files are in rising order, each once; the refusal states what was expected."""
+    error = refused(home, pack_of(*good_parts(), **changes), "pack-manifest")
+    assert error.found
+    assert error.expected in {
+        "vessels by rising identity, each once",
+        "files by rising name, each once",
+        "its members",
+    }
 
 
 def test_a_manifest_that_does_not_unpack(home: Home) -> None:
