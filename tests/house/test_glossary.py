@@ -154,9 +154,9 @@ def test_the_exceptions_are_few_and_needed(all_sentences: list[Sentence]) -> Non
         assert any(text.startswith(beginning) for text in texts), beginning
 
 
-def test_the_sentences_are_gathered() -> None:
+def test_the_sentences_are_gathered(all_sentences: list[Sentence]) -> None:
     """Of each sort and from every room, so that the tests above judge what they say."""
-    kinds = Counter(sentence.kind for sentence in sentences())
+    kinds = Counter(sentence.kind for sentence in all_sentences)
     assert min(kinds[kind] for kind in ("text", "next", "help", "page", "document")) > 50
-    rooms = {Path(sentence.file).parts[1] for sentence in sentences() if "/" in sentence.file}
+    rooms = {Path(sentence.file).parts[1] for sentence in all_sentences if "/" in sentence.file}
     assert {"cli", "answers", "swap", "keeping", "vault", "layouts", "dumps", "reads"} <= rooms
