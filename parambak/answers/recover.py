@@ -44,7 +44,7 @@ class UnusedFile(Part, frozen=True):
 class RecoverAnswer(Answer, frozen=True):
     """The new vault, how many files were looked at, and what came of them.
 
-    `identity_known` says that a record told the old vault's identity; `unnamed` counts the
+    `identity_known` says that a record states the old vault's identity; `unnamed` counts the
     files that no record names; `doubtful` are those of the unused that may hold what is lost.
     """
 

@@ -274,7 +274,7 @@ def _move(block: Block, new: Image, group: Sequence[Run]) -> Move | None:
 
 
 def _judged(guessed: tuple[str, int, bytes], start: int, mine: bytes, theirs: bytes) -> Move | None:
-    """Return the move that a guess is, None if it leaves too much unexplained."""
+    """Return the move that a guess is, None if it leaves too much unaccounted."""
     kind, by, guess = guessed
     off, changed = relations.differing(guess, theirs), relations.differing(mine, theirs)
     if changed < FEWEST or off * REST >= changed:

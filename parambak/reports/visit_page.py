@@ -120,8 +120,8 @@ def _asks(difference: parts.Difference, *, bare: bool) -> bool:
     """Return whether the change needs an explanation; without a layout, any change does."""
     if difference.same:
         return False
-    unexplained = any(not change.explained for change in difference.fields)
-    return bare or unexplained or bool(difference.unmapped) or difference.more_fields > 0
+    needs_answer = any(not change.explained for change in difference.fields)
+    return bare or needs_answer or bool(difference.unmapped) or difference.more_fields > 0
 
 
 def _measurements(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:

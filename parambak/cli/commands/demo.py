@@ -81,9 +81,7 @@ class _Story:
         self.folder = folder
         self._full = full
         self._quiet = quiet
-        self._short = [
-            (f"An example with invented vessels. All commands run for real in {folder}.")
-        ]
+        self._short = [f"An example with invented vessels. All commands run for real in {folder}."]
         self._commands: list[str] = []
         self._scene: Scene | None = None
         self._number = 0
@@ -117,15 +115,15 @@ class _Story:
         self._scene = scene
         self._number += 1
         if scene.chapter:
-            self._tell("", scene.chapter)
-        self._tell(*_wrapped(f"{self._number:2}  {scene.sentence}"))
+            self._show("", scene.chapter)
+        self._show(*_wrapped(f"{self._number:2}  {scene.sentence}"))
 
     def _end_scene(self) -> None:
         for step in self._wrong:
             ended = f"exit code {step.exit_code}, expected {step.expected}"
-            self._tell(*_wrapped(f"    NOT AS EXPECTED: {step.command}: {ended}"))
+            self._show(*_wrapped(f"    NOT AS EXPECTED: {step.command}: {ended}"))
         if self._scene and not self._wrong:
-            self._tell(*_wrapped(f"    {self._scene.result}"))
+            self._show(*_wrapped(f"    {self._scene.result}"))
         self._wrong = []
 
     def _run(self, call: Call) -> StepShown:
@@ -148,7 +146,7 @@ class _Story:
             click.echo(text)
         return step
 
-    def _tell(self, *lines: str) -> None:
+    def _show(self, *lines: str) -> None:
         self._short.extend(lines)
         if not self._full and not self._quiet:
             click.echo("\n".join(lines))

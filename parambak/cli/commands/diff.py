@@ -102,10 +102,10 @@ def _comparison(screen: Screen, comparison: Comparison) -> None:
         return
     for move in comparison.moved:
         rest = sum(stretch.length for stretch in move.left)
-        unexplained = f", and not {counted(rest, 'more byte')}" if rest else ""
+        remainder = f", and not {counted(rest, 'more byte')}" if rest else ""
         screen.say(
             f"MOVED {Range(move.start, move.length).text}: {move.how}; that explains "
-            f"{counted(move.changed_bytes, 'changed byte')}{unexplained}."
+            f"{counted(move.changed_bytes, 'changed byte')}{remainder}."
         )
     if comparison.rows:
         screen.lines(side_by_side(comparison))
