@@ -146,4 +146,5 @@ def ask(session: Session, question: Question) -> Any:
         raise QUESTION.error(
             name=kind.__name__, expected="members of their types", found=str(error)
         ) from error
+    session.begin()
     return import_module(kind.__module__).answer(session, checked)

@@ -13,6 +13,7 @@ import msgspec
 from parambak.errors import Fault, VaultDamaged
 from parambak.keeping.state.read_facts import ReadFacts
 from parambak.memory.image import Image, Range
+from parambak.vault.records import Clock  # noqa: TC001 - msgspec needs the type
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -35,10 +36,12 @@ Identity = str
 class Body(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, gc=False):
     """What every body has in common: members at their default are left out.
 
-    `kind` is the kind of a record with this body; empty for a part of a body.
+    `kind` is the kind of a record with this body; empty for a part of a body. A record that is
+    `about_records` states something of other records: alone it shows that nothing is aboard.
     """
 
     kind: ClassVar[str] = ""
+    about_records: ClassVar[bool] = False
 
     def members(self) -> dict[str, Any]:
         """Return the body as plain JSON values."""
@@ -156,11 +159,25 @@ class RenamesEntry(Body, frozen=True):
     name: str
 
 
+class MovedFrom(Body, frozen=True):
+    """Where a read was put on record first: the vessel's identity, and its record there.
+
+    `clock` is that record's, `writer` its writer, `by` the person who read.
+    """
+
+    vessel: Identity
+    record: Digest
+    clock: Clock
+    writer: Identity
+    by: Digest | None = None
+
+
 class ReadBody(Body, ReadFacts, frozen=True):
     """kind "read": one pass of the reader.
 
     `call` is common to the reads of one `archive`. A read with `reconstructed_from` was never
-    made: it is the result of a vote over the reads of those records.
+    made: it is the result of a vote over the reads of those records. With `moved_from`, it was on
+    record for another vessel before.
     """
 
     kind: ClassVar[str] = "read"
@@ -179,6 +196,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
     visit: Identity | None = None
     profile: ProfileEntry | None = None
     reconstructed_from: tuple[Digest, ...] = ()
+    moved_from: MovedFrom | None = None
 
 
 class EnteredBody(Body, frozen=True):
@@ -193,15 +211,35 @@ class CorrectBody(Body, frozen=True):
     """kind "correct": corrected facts of an entity or a read, and why.
 
     `what` is "vessel", "unit", "card", "position" or "read"; `id` its
-    identity, for a read the digest of its record.
+    identity, for a read the digest of its record. `new` are entities that a moved read needs.
     """
 
     kind: ClassVar[str] = "correct"
+    about_records: ClassVar[bool] = True
 
     what: str
     id: str
     facts: Facts
     why: str | None = None
+    new: tuple[Entity, ...] = ()
+
+
+class WithdrawnBody(Body, frozen=True):
+    """kind "withdrawn": records that no longer count, and why.
+
+    `records` are their digests, `what` their content in words. With `moved_to`, the one record
+    is a read that is at another vessel now, as this record. With `undo`, they were taken back by
+    `undo`, and are all that is left of one command.
+    """
+
+    kind: ClassVar[str] = "withdrawn"
+    about_records: ClassVar[bool] = True
+
+    records: Annotated[tuple[Digest, ...], msgspec.Meta(min_length=1)]
+    what: str
+    why: str | None = None
+    moved_to: Digest | None = None
+    undo: bool = False
 
 
 class VisitOpenedBody(Body, frozen=True):
@@ -514,6 +552,7 @@ class HeldBody(Body, frozen=True):
     """
 
     kind: ClassVar[str] = "held"
+    about_records: ClassVar[bool] = True
 
     location: Identity
     name: str
