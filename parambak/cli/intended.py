@@ -20,7 +20,7 @@ TYPED: dict[str, tuple[str, ...]] = {
     "visit open": ("open", "visit begin", "visit start"),
     "visit close": ("close", "visit end", "visit stop"),
     "measure": ("measurement", "measurements"),
-    "catalogue": ("catalog", "list", "position", "show", "status", "unit", "vessel"),
+    "catalogue": ("list", "position", "show", "status", "unit", "vessel"),
     "history": ("changes", "log"),
     "diff": ("compare", "difference"),
     "compare-units": ("alike", "compare", "compare-unit"),

@@ -199,7 +199,7 @@ CHECKED = recheck.RecheckAnswer(
     complete=True,
     began="2026-03-01T08:00:00Z",
     oldest_full_read="2026-03-01",
-    seals=(recheck.LineJudged("grebe", "whole", "it is whole", 2, None),),
+    seals=(recheck.SealJudged("grebe", "whole", "it is whole", 2, None),),
     locations=(),
     next=None,
 )
@@ -230,7 +230,7 @@ CHANGES = {
         {"damaged": (recheck.DamagedFile("f", "why", (LossShown("x", None, None),)),)},
         3,
     ),
-    "cut": (CHECKED, {"seals": (recheck.LineJudged("grebe", "cut", "it was cut", None, "x"),)}, 3),
+    "cut": (CHECKED, {"seals": (recheck.SealJudged("grebe", "cut", "it was cut", None, "x"),)}, 3),
     "unread": (CHECKED, {"unread": 5, "complete": False}, 0),
     "unpacked": (UNPACKED, {}, 0),
     "one refused": (UNPACKED, {"refused": (NOTE,)}, 1),

@@ -118,7 +118,7 @@ def _shown(
         added=AddedShown(taken.records, taken.objects) if taken else None,
         unknown=sent.unknown,
         held=tuple(
-            HeldShown(names.get(p.vessel, p.vessel), p.records, p.objects, p.lacking)
+            HeldShown(names.get(p.vessel, p.vessel), p.records, p.objects, p.incomplete)
             for p in sent.proven
         ),
         refused=tuple(FileNote(damage.file, damage.text) for damage in sent.refused),
