@@ -193,10 +193,10 @@ def test_a_selected_copy_that_is_no_longer_there_is_replaced_by_none(two_copies:
         correct(two_copies.vault, name, {"position": STARBOARD}, by=BY, why="the other side's")
     assert state(two_copies).copy is None
     found = condition(two_copies, "copy")
-    assert (found.met, found.text) == (
-        False,
+    assert found.met is False
+    assert found.text == (
         "the copy that was selected in this swap is no longer on record here; select one with "
-        "`swap select`",
+        "`swap select`"
     )
     assert condition(two_copies, "within-limits").met is None
 

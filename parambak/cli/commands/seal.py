@@ -35,6 +35,6 @@ def _page(screen: Screen, sealed: SealAnswer) -> None:
     if sealed.seals:
         screen.say()
         screen.say(
-            "Do next: keep each line away from this vault, on paper or on another stick. Later, `parambak "
-            'recheck --seal "LINE"` shows whether records were removed.'
+            "Do next: keep each line away from this vault, on paper or on another stick. Later, "
+            '`parambak recheck --seal "LINE"` shows whether records were removed.'
         )

@@ -174,7 +174,7 @@ def test_a_cut_history_is_found() -> None:
 
 
 def test_another_number_of_records_is_found() -> None:
-    """A seal with the digits of this history and another number of records is not of this history."""
+    """The digits are of this history, the number is not: the seal is not of this history."""
     sealed = seal_of("grebe", [[FIRST, LEFT, RIGHT, LAST]])
     assert state(sealed._replace(records=3), [FIRST, LEFT, RIGHT, LAST])[0] == "cut"
 
