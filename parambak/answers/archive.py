@@ -41,7 +41,7 @@ LIFTABLE = (
 """Findings that a person may declare normal for a memory."""
 
 
-class ArchiveQuestion(Question, frozen=True):
+class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     """The dump files, where the chip is, and what is stated of the reads.
 
     `dumps`, `layout` and `profile` are names of files. `unit` or `card` holds the position;

@@ -33,7 +33,7 @@ NO_FIELD = Fault(
 )
 
 
-class CompareUnitsQuestion(Question, frozen=True):
+class CompareUnitsQuestion(Question["CompareUnitsAnswer"], frozen=True):
     """Whose differences: WHERE or a part of it against the whole fleet; None for all.
 
     With `on_purpose`, it is first put on record that this field of WHERE differs for `reason`,

@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 HARMLESS = frozenset({CLOCK_BACKWARDS, INDEX_ASIDE, INDEX_REBUILT, OWN_DAMAGED, OWN_NOT_WRITTEN})
 
 
-class RecheckQuestion(Question, frozen=True):
+class RecheckQuestion(Question["RecheckAnswer"], frozen=True):
     """How many minutes it may take, None for all of it; seals written down earlier."""
 
     minutes: Annotated[int, Meta(ge=1, le=10_000)] | None = None

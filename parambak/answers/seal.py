@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class SealQuestion(Question, frozen=True):
+class SealQuestion(Question["SealAnswer"], frozen=True):
     """The names of the vessels; none for all."""
 
     vessels: tuple[str, ...] = ()

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     Held = Mapping[str, Mapping[str, tuple[Stored, HeldBody]]]
 
 
-class BackupListQuestion(Question, frozen=True):
+class BackupListQuestion(Question["BackupListAnswer"], frozen=True):
     """Nothing is to be chosen."""
 
 

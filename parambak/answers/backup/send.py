@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from parambak.vault.locations.send import Sent
 
 
-class BackupSendQuestion(Question, frozen=True):
+class BackupSendQuestion(Question["BackupSendAnswer"], frozen=True):
     """The backup location's name; `at` is its address today, None for the one on record.
 
     `both_ways` takes in what the location has and the vault has not; `quick` trusts the sizes of

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Card, Vessel
 
 
-class CardListQuestion(Question, frozen=True):
+class CardListQuestion(Question["CardListAnswer"], frozen=True):
     """The vessel whose cards are listed; None for every vessel."""
 
     vessel: str | None = None

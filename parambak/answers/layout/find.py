@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from parambak.find.search import Candidate, ValueResult
 
 
-class LayoutFindQuestion(Question, frozen=True):
+class LayoutFindQuestion(Question["LayoutFindAnswer"], frozen=True):
     """The copies in the order of the file's values; `out` is a layout file to write."""
 
     copies: tuple[str, ...]
