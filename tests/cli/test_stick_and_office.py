@@ -165,7 +165,7 @@ def rotten(one: Laptop, office: Path) -> None:
         assert found.code == 3
         assert found.document["damaged"][0]["file"].endswith(file.name)
         assert found.document["next"].startswith("Run `parambak backup send office`")
-        assert "HEALED in the vault" in one.does("backup", "send", "office")
+        assert "REPAIRED in the vault" in one.does("backup", "send", "office")
         assert one.answer("recheck").document["next"] is None
     rot(one.vault / "vault.toml")
     assert "Fetch vault.toml from another copy" in one.answer("recheck").document["next"]

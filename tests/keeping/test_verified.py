@@ -187,7 +187,7 @@ def test_a_damaged_vault_still_takes_reads_in(laptop: Laptop) -> None:
     assert any("latest copy could not be compared" in each for each in taken.warnings)
 
 
-def test_archiving_the_same_dump_again_heals_the_object(laptop: Laptop) -> None:
+def test_archiving_the_same_dump_again_repairs_the_object(laptop: Laptop) -> None:
     """A damaged object is written again where its bytes come in again."""
     laptop.verified()
     laptop.overwrite(sha256(image()))
