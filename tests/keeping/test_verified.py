@@ -99,10 +99,12 @@ def test_a_check_that_fails_is_named_and_fails_alone(laptop: Laptop) -> None:
     wrong[0x41] ^= 0x10
     taken = laptop.verified(bytes(wrong))
     assert met(taken.verdict) == dict.fromkeys(NAMES, True) | {"checks-hold": False}
-    assert words(taken.verdict, "checks-hold") == "check fails: block sum"
+    assert words(taken.verdict, "checks-hold") == "stored check fails: block sum"
 
 
-@pytest.mark.parametrize(("number", "text"), [(1, "1 check holds"), (2, "2 checks hold")])
+@pytest.mark.parametrize(
+    ("number", "text"), [(1, "1 stored check holds"), (2, "2 stored checks hold")]
+)
 def test_checks_that_hold_are_counted(laptop: Laptop, number: int, text: str) -> None:
     """So that nobody takes one for all."""
     layout = b'[layout]\ntitle = "t"\nmemory = 256\nbyte-order = "big"\n'
