@@ -24,6 +24,8 @@ CAUTION = (
     "Test before service. All cautions: `parambak report swap`."
 )
 """The hazard in short, and where the full cautions are."""
+WHEN_OPEN = "when open"
+"""What the page shows of a condition that is required once a swap is open."""
 
 
 @parambak_command("check", example="parambak swap check grebe/port-thruster/U12")
@@ -81,7 +83,7 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
 def _required(condition: ConditionShown) -> str:
     if condition.required:
         return "yes"
-    return "when open" if condition.required_when_open else "no"
+    return WHEN_OPEN if condition.required_when_open else "no"
 
 
 def _next(screen: Screen, check: SwapCheckAnswer) -> None:
