@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Vault
 
 
-class MeasureQuestion(Question, frozen=True):
+class MeasureQuestion(Question["MeasureAnswer"], frozen=True):
     """The unit or position, the readings (NAME=VALUE), and what could not be measured and why.
 
     `limits` is a file; `stage` is as-found or as-left; `calibrated` and `on` are days,

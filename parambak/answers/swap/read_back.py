@@ -62,7 +62,7 @@ NO_COPY = Fault(
 )
 
 
-class SwapReadBackQuestion(Question, frozen=True):
+class SwapReadBackQuestion(Question["SwapReadBackAnswer"], frozen=True):
     """The position, the dumps read from its card, and the stage: before-power or after-power.
 
     `layout` is the card's own, where its software moved the fields: values are then compared,

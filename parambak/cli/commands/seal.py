@@ -8,11 +8,11 @@ import click
 
 from parambak.answers.seal import SealQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.screen import Screen
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
     from parambak.answers.seal import SealAnswer
-    from parambak.cli.screen import Screen
 
 
 @parambak_command("seal", example="parambak seal grebe")
@@ -28,7 +28,12 @@ def command(settings: Settings, vessels: tuple[str, ...]) -> Answer:
 
 
 def _page(screen: Screen, sealed: SealAnswer) -> None:
-    if not sealed.lines:
+    if not sealed.seals:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
-    for line in sealed.lines:
-        screen.say(line.line)
+    for shown in sealed.seals:
+        screen.say(shown.seal)
+    if sealed.seals:
+        Screen(stderr=True).say(  # not among the lines, which go into a file or onto paper
+            "Do next: keep each line away from this vault, on paper or on another stick. Later, "
+            '`parambak recheck --seal "LINE"` shows whether records were removed.'
+        )

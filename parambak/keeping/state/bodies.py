@@ -242,6 +242,15 @@ class WithdrawnBody(Body, frozen=True):
     undo: bool = False
 
 
+class LayoutAttachedBody(Body, frozen=True):
+    """kind "layout-attached": the layout of a position from here on, without a read."""
+
+    kind: ClassVar[str] = "layout-attached"
+
+    position: Identity
+    layout: LayoutEntry
+
+
 class VisitOpenedBody(Body, frozen=True):
     """kind "visit-opened": an attendance aboard begins."""
 
@@ -548,7 +557,7 @@ class HeldBody(Body, frozen=True):
     """kind "held": what a backup location held of the vessel.
 
     `heads` are the newest records there. All records that they are after are there too, except
-    `lacking`, which are incomplete there. Without `hashed`, only sizes were checked.
+    `incomplete`, which are incomplete there. Without `hashed`, only sizes were checked.
     """
 
     kind: ClassVar[str] = "held"
@@ -560,7 +569,7 @@ class HeldBody(Body, frozen=True):
     records: Count
     objects: Count
     hashed: bool
-    lacking: tuple[Digest, ...] = ()
+    incomplete: tuple[Digest, ...] = ()
 
 
 def kinds() -> dict[str, type[Body]]:

@@ -46,7 +46,7 @@ def vessel_identities(vault: Vault, withdrawn: Mapping[str, Withdrawals]) -> lis
     `withdrawn` has by vessel the records that do not count. A vessel is gone if none that counts
     shows that there is one.
     """
-    complete = not vault.lacking()
+    complete = not vault.missing_records()
     return [
         _vessel_identity(vault, identity, stored, withdrawn.get(identity, {}), complete=complete)
         for identity, stored in sorted(vault.telling().items())
