@@ -147,15 +147,13 @@ class IdentityRecords:
                 self.reads.append((stored, body))
             case bodies.CorrectBody():
                 self.facts.add(body.id, body.facts, stored.digest)
-                self.moved = self.moved or (body.what == "read" and "position" in body.facts)
+                self.moved |= body.what == "read" and "position" in body.facts
             case bodies.WithdrawnBody(moved_to=str(moved_to)):
                 self.facts.add(body.records[0], {"position": moved_to}, stored.digest)
             case bodies.LayoutAttachedBody():
                 self.layouts.append((stored, body))
-            case bodies.CardSheetBody():
-                self._file(stored, body.unit, body.sheet, body.name)
-            case bodies.SheetOfCardBody():
-                self._file(stored, body.card, body.sheet, body.name)
+            case bodies.CardSheetBody(unit=about) | bodies.SheetOfCardBody(card=about):
+                self._file(stored, about, body.sheet, body.name)
             case bodies.ShipsRulesBody():
                 self._file(stored, self.identity, body.rules, body.name)
             case bodies.ReadBackBody():
@@ -164,8 +162,6 @@ class IdentityRecords:
                 self.taken_in += body.taken_in
             case bodies.LoadFileBody(unverified=True, swap=str(swap)):
                 self.unverified.add(swap)
-            case _:
-                pass
 
     def _enter(self, entity: bodies.Entity, record: str) -> None:
         self.kinds[entity.id] = entity.what
