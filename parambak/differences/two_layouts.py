@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.differences.fields import PARAMETER, RUNNING, value_text
 from parambak.errors import Fault, LayoutRefused
-from parambak.layouts.mistakes import Ledger, advice, describe
+from parambak.layouts.mistakes import advice, describe
 from parambak.layouts.parse import parse
 
 if TYPE_CHECKING:
@@ -320,18 +320,7 @@ NONE = Renames({}, {})
 
 def read_renames(data: bytes) -> Renames:
     """Return the table that a TOML text holds; raise LayoutRefused if it is not one."""
-    ledger = Ledger()
-    source = parse(data, None, ledger)
-    if source is None:
-        first = ledger.mistakes[0]
-        raise LayoutRefused(
-            first.code,
-            first.text,
-            line=first.line,
-            expected=first.expected,
-            found=first.found,
-            next=first.next,
-        )
+    source = parse(data, None)
     table, lines = {}, {}
     for path, value in _leaves(source):
         key = ".".join(path)
