@@ -21,7 +21,7 @@ class CardListQuestion(Question["CardListAnswer"], frozen=True):
 
 
 class CardPosition(Part, frozen=True):
-    """A position whose own dumps are kept under a card, and how many copies it has."""
+    """A position with reads kept under a card, and how many copies it has."""
 
     where: str
     copies: int

@@ -8,10 +8,10 @@ import click
 
 from parambak.answers.seal import SealQuestion
 from parambak.cli.command import asks
+from parambak.cli.screen import Screen
 
 if TYPE_CHECKING:
     from parambak.answers.seal import SealAnswer
-    from parambak.cli.screen import Screen
 
 
 @asks(SealQuestion, example="parambak seal grebe")
@@ -22,7 +22,12 @@ def command(screen: Screen, sealed: SealAnswer) -> None:
     Write it into a report, or keep it on another stick. With it, `recheck --seal` shows if
     records were removed later. Without VESSEL, every vessel gets a seal.
     """
-    if not sealed.lines:
+    if not sealed.seals:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
-    for line in sealed.lines:
-        screen.say(line.line)
+    for shown in sealed.seals:
+        screen.say(shown.seal)
+    if sealed.seals:
+        Screen(stderr=True).say(  # not among the lines, which go into a file or onto paper
+            "Do next: keep each line away from this vault, on paper or on another stick. Later, "
+            '`parambak recheck --seal "LINE"` shows whether records were removed.'
+        )
