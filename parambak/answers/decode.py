@@ -42,11 +42,15 @@ class DecodedField(Part, frozen=True):
     belongs_to_card: bool
 
 
+DecodedCheck = CheckResult
+"""A check of the answer is the layout's own result."""
+
+
 class DecodeAnswer(Answer, frozen=True):
     """Every field in address order and every check; of `size` bytes, how many are covered."""
 
     fields: tuple[DecodedField, ...]
-    checks: tuple[CheckResult, ...]
+    checks: tuple[DecodedCheck, ...]
     covered_bytes: int
     size: int
     copy: str

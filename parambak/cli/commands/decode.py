@@ -11,9 +11,8 @@ from parambak.cli.command import asks
 from parambak.cli.screen import MARKS
 
 if TYPE_CHECKING:
-    from parambak.answers.decode import DecodeAnswer, DecodedField
+    from parambak.answers.decode import DecodeAnswer, DecodedCheck, DecodedField
     from parambak.cli.screen import Screen
-    from parambak.layouts.verdicts import CheckResult
 
 
 @asks(DecodeQuestion, example="parambak decode grebe/port-thruster/U12@previous")
@@ -64,7 +63,7 @@ def _remark(field: DecodedField) -> str:
     return ", ".join(words)
 
 
-def _check_row(check: CheckResult) -> tuple[str, ...]:
+def _check_row(check: DecodedCheck) -> tuple[str, ...]:
     from parambak.layouts.verdicts import PROMISES  # noqa: PLC0415 - with a layout only
 
     holds = f"{MARKS[check.holds]} ({check.mark})" if check.mark else MARKS[check.holds]
