@@ -133,11 +133,6 @@ def fields_over(layout: Layout, start: int, length: int) -> tuple[str, ...]:
     return tuple(dict.fromkeys(slot.name for slot in slots_over(layout, start, length)))
 
 
-def name_at(layout: Layout, address: int) -> str | None:
-    """Return the name of the entry at `address`, the first of several; None in a gap."""
-    return next(iter(fields_over(layout, address, 1)), None)
-
-
 MOST_ROWS = 64
 
 # Legible without colour; a cell of several bytes shows the last that applies to any of them.
