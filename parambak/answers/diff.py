@@ -26,7 +26,7 @@ from parambak.answers.forms import (
 from parambak.differences.bytes import runs
 from parambak.differences.fields import FADING, MOVED, RUNNING, SETTLED
 from parambak.differences.rows import rows_around
-from parambak.errors import CallRefused, Fault, LayoutRefused
+from parambak.errors import CallRefused, Fault, in_file
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
@@ -384,10 +384,8 @@ def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> Values
     table = differences.renames_of(differences.renames_file(question.renames))
     before = decoded_by(given_files.layout_file(path).layout, old.image)
     after = decoded_by(layout, new.image)
-    try:
+    with in_file(question.renames or path):
         carried = carry_over(before, after, table)
-    except LayoutRefused as error:
-        raise error.in_file(question.renames or path) from error
     return ValuesDiffAnswer(
         same=not carried.changed and not carried.not_carried,
         old=old.name,
