@@ -26,6 +26,28 @@ byte-order = "big"           # "big": the high byte of a number is first. Else "
 """
 
 
+_GROUP = """\
+# A table: the same fields in every row. Addresses in it count from the start of the row.
+#[[group]]
+#name = "channel"
+#at = {at}
+#count = 4                   # rows
+#row-size = 4                # bytes from one row to the next
+"""
+_FIELDS_OF_GROUP = """\
+#  [[group.field]]
+#  name = "upper_limit"
+#  at = 0
+#  type = "u16"
+#  curve = [[819, 0.0], [4095, 10.0]]   # stored number, value: a straight line
+#  unit = "bar"
+#  [[group.field]]
+#  name = "delay"
+#  at = 2
+#  type = "u16"
+#  scale = 0.1
+#  unit = "s"
+"""
 # Each example, and how many bytes it takes.
 _EXAMPLES = (
     (
@@ -93,26 +115,7 @@ _EXAMPLES = (
     ),
     (
         16,
-        """\
-# A table: the same fields in every row. Addresses in it count from the start of the row.
-#[[group]]
-#name = "channel"
-#at = {at}
-#count = 4                   # rows
-#row-size = 4                # bytes from one row to the next
-#  [[group.field]]
-#  name = "upper_limit"
-#  at = 0
-#  type = "u16"
-#  curve = [[819, 0.0], [4095, 10.0]]   # stored number, value: a straight line
-#  unit = "bar"
-#  [[group.field]]
-#  name = "delay"
-#  at = 2
-#  type = "u16"
-#  scale = 0.1
-#  unit = "s"
-""",
+        _GROUP + _FIELDS_OF_GROUP,
     ),
     (
         8,
