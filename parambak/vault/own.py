@@ -17,6 +17,7 @@ from parambak.vault.faults import OWN_UNUSABLE
 from parambak.vault.files import disk
 from parambak.vault.files.flushed import Flushed
 from parambak.vault.files.lock import locked
+from parambak.vault.objects import DIGEST
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 VAULT = "vault"  # stands for the vault itself where a vessel's identity would
 _MAX = 16 << 20
 _WRITER = re.compile(rb"([0-9a-f]{32})\n")
-_DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 class Own:
@@ -85,7 +85,7 @@ class Own:
             last = msgspec.json.decode(data, type=dict[str, str])
         except (ValueError, RecursionError, msgspec.MsgspecError):
             return None
-        return last if all(map(_DIGEST.fullmatch, last.values())) else None
+        return last if all(map(DIGEST.fullmatch, last.values())) else None
 
     def flushed(self, storage: Storage) -> Flushed:
         """Return the note of what was flushed in the vault on that storage."""
