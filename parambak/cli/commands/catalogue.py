@@ -62,7 +62,10 @@ def _page(screen: Screen, catalogue: CatalogueAnswer) -> None:
     if summary.not_verified:
         screen.bad(f"NOT VERIFIED: the latest copy of {len(summary.not_verified)} of {number}.")
     else:
-        screen.good(f"Verified: the latest copy of {number}.")
+        screen.good(
+            f"Verified: the latest copy of {number}. Separate reads agree, and the stored checks "
+            "hold."
+        )
     if len(positions) == 1 and positions[0].copies > 1:
         screen.say(f"To see what changed: `parambak history {positions[0].where}`.")
     elif any(position.copies > 1 for position in positions):

@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 def command(settings: Settings, /, **options: Any) -> Answer:
     """Keep SHEET (TOML) as the card sheet of a unit, or of one card.
 
-    WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what that
-    card carries. `card blank` writes a sheet to fill in.
+    A card sheet states what a card carries, as read off the card: type, software, links,
+    switches. WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what
+    that card carries. `card blank` writes a sheet to fill in.
     """
     return settings.ask(answer, CardRecordQuestion(**options), _page)
 
