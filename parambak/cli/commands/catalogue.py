@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from parambak.answers.catalogue import CatalogueAnswer, HolderShown, PositionShown
     from parambak.cli.screen import Screen
 
+MEANS = "Separate reads agree, and the stored checks hold."  # what verified rests on
+
 
 @parambak_command("catalogue", example="parambak catalogue grebe/port-thruster")
 @click.argument("where", metavar="[WHERE]", required=False)
@@ -62,10 +64,7 @@ def _page(screen: Screen, catalogue: CatalogueAnswer) -> None:
     if summary.not_verified:
         screen.bad(f"NOT VERIFIED: the latest copy of {len(summary.not_verified)} of {number}.")
     else:
-        screen.good(
-            f"Verified: the latest copy of {number}. Separate reads agree, and the stored checks "
-            "hold."
-        )
+        screen.good(f"Verified: the latest copy of {number}. {MEANS}")
     if len(positions) == 1 and positions[0].copies > 1:
         screen.say(f"To see what changed: `parambak history {positions[0].where}`.")
     elif any(position.copies > 1 for position in positions):
