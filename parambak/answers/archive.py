@@ -41,7 +41,7 @@ LIFTABLE = (
 """Findings that a person may declare normal for a memory."""
 
 
-class ArchiveQuestion(Question, frozen=True):
+class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     """The dump files, where the chip is, and what is stated of the reads.
 
     `dumps`, `layout` and `profile` are names of files. `unit` or `card` holds the position;
@@ -59,7 +59,7 @@ class ArchiveQuestion(Question, frozen=True):
     layout: str | None = None
     chip: str | None = None
     reader_sum: str | None = None
-    read_by: str | None = None
+    by: str | None = None
     read_on: str | None = None
     facts: ReadFacts = ReadFacts()
     remark: str | None = None
@@ -186,7 +186,7 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
         ),
         dumps=_reads(question, size, layout, profile),
         layout=layout,
-        read_by=question.read_by,
+        by=question.by,
         read_on=session.past_day(question.read_on) if question.read_on is not None else None,
         facts=_facts(question.facts, profile),
         reader_sum=question.reader_sum,
@@ -230,8 +230,8 @@ def _normal(question: ArchiveQuestion) -> list[Normal]:
     declared = []
     for text in question.normal:
         code, _, reason = text.partition("=")
-        if not code.strip() or not reason.strip() or not question.read_by:
-            raise faults.NORMAL_SHAPE.error(expected="CODE=REASON and --read-by", found=repr(text))
+        if not code.strip() or not reason.strip() or not question.by:
+            raise faults.NORMAL_SHAPE.error(expected="CODE=REASON and --by", found=repr(text))
         if code.strip() not in LIFTABLE:
             raise faults.NORMAL_SHAPE.error(expected=" or ".join(LIFTABLE), found=repr(code))
         declared.append(Normal(code=code.strip(), reason=reason.strip()))
@@ -247,11 +247,11 @@ def _with_visit(folding: Folding, request: Request, question: ArchiveQuestion) -
             raise VISIT_NONE.error(expected="--vessel NAME, or an open visit", found="neither")
         return request
     handle, visit = visited
-    person = vault.person(visit.by) if visit.by and not request.read_by else None
+    person = vault.person(visit.by) if visit.by and not request.by else None
     return replace(
         request,
         target=replace(request.target, vessel=question.vessel or handle),
-        read_by=request.read_by or person,
+        by=request.by or person,
         facts=replace(request.facts, reader=request.facts.reader or visit.reader),
         visit=visit.id,
     )

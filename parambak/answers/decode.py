@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from parambak.layouts.decode import CheckResult, FieldValue
 
 
-class DecodeQuestion(Question, frozen=True):
+class DecodeQuestion(Question["DecodeAnswer"], frozen=True):
     """The copy, a dump file or WHERE@WHICH; the layout file, where not the position's own."""
 
     copy: str

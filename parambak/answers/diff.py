@@ -45,7 +45,7 @@ DIFF_REMARK = Fault(
 )
 
 
-class DiffQuestion(Question, frozen=True):
+class DiffQuestion(Question["DiffAnswer | ValuesDiffAnswer"], frozen=True):
     """What is compared, oldest first: copies or files; or with `since` one WHERE.
 
     `layout` is a file, in place of the layout of the newest. With `old_layout`, a file for the

@@ -6,7 +6,7 @@ The members of an answer are the keys of `--json`: formats/answers.md is generat
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from msgspec import Struct
 
@@ -16,11 +16,12 @@ if TYPE_CHECKING:
 __all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question", "RangeShown"]
 
 T = TypeVar("T")
+A = TypeVar("A")
 YES, NO, DAMAGED = 0, 1, 3
 
 
-class Question(Struct, frozen=True, kw_only=True):
-    """What is asked, as typed: texts, numbers and the names of files."""
+class Question(Struct, Generic[A], frozen=True, kw_only=True):
+    """What is asked, as typed: texts, numbers, names of files. `A` is the type of its answer."""
 
 
 class Answer(Struct, frozen=True, kw_only=True):

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 
-class InspectQuestion(Question, frozen=True):
+class InspectQuestion(Question["InspectAnswer"], frozen=True):
     """The dump files, and on which terms they are read.
 
     `memory` is the size in bytes; `chip` a part number that gives it; `profile` the file of a

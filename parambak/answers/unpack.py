@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Fleet
 
 
-class UnpackQuestion(Question, frozen=True):
+class UnpackQuestion(Question["UnpackAnswer"], frozen=True):
     """The pack's file."""
 
     file: str

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from parambak.answers.forms import Answer as Answered
     from parambak.answers.forms import Question
 
-Q = TypeVar("Q", bound="Question")
+Q = TypeVar("Q", bound="Question[Any]")
 A = TypeVar("A", bound="Answered")
 
 

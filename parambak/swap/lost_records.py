@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
 
-MEANT_UNSURE = Fault(
+SELECTION_UNSURE = Fault(
     "swap-selection-unsure",
     VaultDamaged,
     "which copy is selected at {where} is not certain: a record that may state it is damaged or "
@@ -34,7 +34,7 @@ def refuse_unsure(vault: Vault, vessel: Vessel, where: str, swap: Swap | None) -
     if lost:
         select = "select the copy again with `parambak swap select`"
         way = select if swap is not None else f"open a swap; if one is open, {select}"
-        raise MEANT_UNSURE.error(
+        raise SELECTION_UNSURE.error(
             where=where,
             way=way,
             expected="every record about the vessel",
@@ -47,13 +47,13 @@ def lost_since(vault: Vault, vessel: Vessel, swap: Swap | None) -> tuple[str, ..
     after = {stored.digest: stored.record.after for stored in in_order(vault, vessel)}
     before: set[str] = set()
     if swap is not None:
-        settled = [swap.choice.record if swap.choice is not None else swap.opened.record]
+        settled = [swap.selection.record if swap.selection is not None else swap.opened.record]
         while settled:
             parents = set(after.get(settled.pop(), ())) - before
             before |= parents
             settled += parents
     lost = {digest for named in after.values() for digest in named} - after.keys() - before
-    if swap is None or swap.choice is None:
+    if swap is None or swap.selection is None:
         lost |= _unnamed(vault) - before
     return tuple(sorted(lost))
 

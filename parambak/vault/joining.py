@@ -208,7 +208,7 @@ class _Merge:
         read = self._record_bytes(digest)
         if read is None:
             return False
-        standing = self._writing.take_record(digest, read[1], lacking=self._loose)
+        standing = self._writing.take_record(digest, read[1], incomplete=self._loose)
         if standing is None:
             self._added_records += 1
         elif not standing:

@@ -16,7 +16,7 @@ from parambak.vault import objects, persons, records, vault_toml
 from parambak.vault.faults import (
     ABSENT,
     CLOCK_BACKWARDS,
-    FIRST_RECORD_LACKING,
+    FIRST_RECORD_MISSING,
     GONE,
     HISTORY_CUT,
     MISSING_OBJECT,
@@ -185,9 +185,9 @@ class Vault:
                 unnamed -= {d for d in unnamed if d in stored.record.after or d in body}
         return unnamed
 
-    def lacking(self) -> tuple[str, ...]:
+    def missing_records(self) -> tuple[str, ...]:
         """Return the digests that some record is after and that no record here has."""
-        return self._index.lacking()
+        return self._index.missing()
 
     def chain(self, vessel: str) -> tuple[Link, ...]:
         """Return what each record about a vessel is after, in causal order."""
@@ -338,7 +338,7 @@ class Vault:
         bodies = [body for body in first if body.get("vault") == self.identity]
         if not bodies:
             text = "The vault's first record is missing: it was never written, or records are gone."
-            self.say(FIRST_RECORD_LACKING, text)
+            self.say(FIRST_RECORD_MISSING, text)
         elif all(body.get("vault_toml") != sha256(data) for body in bodies):
             self.say(TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record has it.")
         last = self._own.last(self.identity)
@@ -459,19 +459,19 @@ class Writing:
             self.written[vessel or VAULT] = digest
         return digest
 
-    def take_record(self, digest: str, data: bytes, *, lacking: bool = False) -> bool | None:
+    def take_record(self, digest: str, data: bytes, *, incomplete: bool = False) -> bool | None:
         """Keep a record that was written elsewhere, byte for byte, under its digest.
 
         Returns how its file was: right, wrong (healed now), or None: not there. All its
-        objects, and the records that it is `after`, must be in the vault unless `lacking`.
+        objects, and the records that it is `after`, must be in the vault unless `incomplete`.
         Raises VaultDamaged where they are not or the bytes are not a record of that name.
         """
         record = decode(data, digest)
         file = file_of(digest)
-        for needed in () if lacking else record.objects:
+        for needed in () if incomplete else record.objects:
             if not self._vault.has_object(needed):
                 raise MISSING_OBJECT.error(file=objects.file_of(needed), expected=needed)
-        for parent in () if lacking else record.after:
+        for parent in () if incomplete else record.after:
             if not self._index.holds(parent):
                 raise MISSING_RECORD.error(file=file_of(parent), expected=parent)
         standing = disk.holds(self._vault.root / file, digest, records.MAX_BYTES)

@@ -25,7 +25,7 @@ def archived(tmp_path_factory: pytest.TempPathFactory) -> Ship:
     ship = Ship(tmp_path_factory.mktemp("archived"))
     archive_two(ship)
     ship.write("s.hex", dump(changed(5, MEMORY[::-1])), second=9)
-    assert ship.run("archive", "s.hex", *OTHER, "--read-by", "Bo Made-Up").code == 0
+    assert ship.run("archive", "s.hex", *OTHER, "--by", "Bo Made-Up").code == 0
     return ship
 
 

@@ -37,10 +37,10 @@ def records_of(ship: Ship, kind: str) -> list[Path]:
     return [path for _, _, path in sorted(found)]
 
 
-def line_of(ship: Ship) -> str:
+def seal_of(ship: Ship) -> str:
     """Return the seal of the one vessel."""
-    (line,) = ship.answer("seal").document["lines"]
-    text: str = line["line"]
+    (shown,) = ship.answer("seal").document["seals"]
+    text: str = shown["seal"]
     return text
 
 
@@ -124,7 +124,7 @@ def test_a_recheck_in_another_copy_counts_only_there(ship: Ship) -> None:
 def test_a_seal_is_whole_and_says_what_came_since(ship: Ship) -> None:
     """Typed in capitals and without spaces, after one more read."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     assert line.startswith("grebe, 2 records, ends ")
     assert line in ship.run("seal", "grebe").out.replace("\n", " ")
     ship.write("c.hex", dump(changed(0x0023)), second=5)
@@ -136,7 +136,7 @@ def test_a_seal_is_whole_and_says_what_came_since(ship: Ship) -> None:
 def test_a_mistyped_line_is_no_answer(ship: Ship) -> None:
     """Exit 2, before anything is read."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     wrong = line.replace("2 records", "3 records")
     result = ship.answer("recheck", "--seal", wrong)
     assert (result.code, result.document["error"]["code"]) == (2, "seal-mistyped")
@@ -146,7 +146,7 @@ def test_a_mistyped_line_is_no_answer(ship: Ship) -> None:
 def test_newest_records_removed_from_a_copy_are_found(ship: Ship) -> None:
     """On another computer, where nothing but the line knows of them."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     other = a_copy_elsewhere(ship)
     records_of(other, "read")[-1].unlink()
     assert other.answer("recheck").code == 0
@@ -162,11 +162,11 @@ def test_newest_records_removed_from_a_copy_are_found(ship: Ship) -> None:
 def test_a_whole_vessel_removed_is_found(ship: Ship) -> None:
     """Though not one file of it is left."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     other = a_copy_elsewhere(ship)
     for path in records_of(other, "read"):
         path.unlink()
-    assert other.answer("seal").document["lines"] == []
+    assert other.answer("seal").document["seals"] == []
     code, found = known(other, line)
     assert (code, found[0]["state"]) == (3, "cut")
     assert "none is left" in found[0]["text"]
@@ -175,7 +175,7 @@ def test_a_whole_vessel_removed_is_found(ship: Ship) -> None:
 def test_a_record_gone_from_the_middle_fails_the_number(ship: Ship) -> None:
     """The end is there, and not all that stood before it."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     other = a_copy_elsewhere(ship)
     records_of(other, "read")[0].unlink()
     code, found = known(other, line)

@@ -71,7 +71,7 @@ class Laptop(Ship):
         """Keep two reads of one chip."""
         dumps = [self.write(f"{name}{n}.HEX", dump(memory), second=n) for n in (1, 2)]
         where = ("--vessel", vessel, "--unit", unit, "--position", "U12")
-        return self.does("archive", *dumps, *where, "--read-by", by)
+        return self.does("archive", *dumps, *where, "--by", by)
 
     def positions(self) -> dict[str, Any]:
         """Return the digest of the newest copy of each position."""

@@ -107,7 +107,7 @@ def _where(position: str = "U12") -> tuple[str, ...]:
 
 
 def _archive(*words: str) -> tuple[str, ...]:
-    return ("archive", *words, *_where(), "--read-by", "A. Person")
+    return ("archive", *words, *_where(), "--by", "A. Person")
 
 
 _VERIFIED = _archive("{here}/a.hex", "{here}/b.hex", "--layout", "{here}/layout.toml")
@@ -123,7 +123,7 @@ _SWAP = ("swap", "open", "grebe/port-thruster/U12", *_BY, "--reason", "does not 
 _PLACE = ("backup", "add", "red-stick", "{here}/stick")
 _OTHER_UNIT = (
     *("archive", "{here}/c.hex", "{here}/d.hex", "--vessel", "grebe", "--unit", "stbd-thruster"),
-    *("--position", "U12", "--read-by", "A. Person", "--position-confirmed"),
+    *("--position", "U12", "--by", "A. Person", "--position-confirmed"),
 )
 _SPARE = ("card", "add", "grebe", "PC-1", *_BY)
 

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 NEXT = named("archive, into nothing")
 # A note that was lost or torn is stated, and costs nothing else.
 TRUE_THEN = ("vault-own-damaged",)
-UNFINISHED = (*TRUE_THEN, "vault-first-record-lacking")
+UNFINISHED = (*TRUE_THEN, "vault-first-record-missing")
 
 
 @dataclass(frozen=True)

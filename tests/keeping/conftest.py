@@ -174,7 +174,7 @@ class Laptop:
         dumps = [each if isinstance(each, Incoming) else incoming(each) for each in contents]
         facts = {name: words.pop(name) for name in by_member() if name in words}
         given = layout_file(layout) if layout is not None else None
-        words = {"read_by": "A. Invented", "facts": ReadFacts(**facts), **words}
+        words = {"by": "A. Invented", "facts": ReadFacts(**facts), **words}
         request = Request(target, dumps, layout=given, **words)
         return take_in(self.vault, request, CHIPS)
 

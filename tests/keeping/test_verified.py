@@ -281,7 +281,7 @@ def test_nobody_lifts_a_finding(laptop: Laptop) -> None:
     """Without a person's name a finding declared normal still stands."""
     half = image()[:128]
     normal = [Normal(code="read-address-line", reason="so they say")]
-    taken = laptop.take(half + half, half + half, chip="T256", normal=normal, read_by=None)
+    taken = laptop.take(half + half, half + half, chip="T256", normal=normal, by=None)
     assert met(taken.verdict)["plausible"] is False
 
 

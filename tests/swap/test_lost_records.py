@@ -88,7 +88,7 @@ def test_a_choice_that_is_damaged_is_never_taken_for_no_choice(laptop: Laptop) -
     damage(laptop, digest)
     now = state(laptop)
     assert now.swap is not None
-    assert now.swap.choice is None
+    assert now.swap.selection is None
     assert now.copy == laptop.latest()  # not the one that was chosen
     assert refused(laptop) == f"without records/{digest[:2]}/{digest[:12]}…"
     assert selected(laptop) == (None, True)

@@ -129,7 +129,7 @@ def test_an_unfinished_vault_is_finished_by_the_next_writer(home: Home) -> None:
     home.made()
     shutil.rmtree(home.root / "records")
     shutil.rmtree(home.own / "written")
-    assert codes(home.open()) == {"vault-first-record-lacking"}
+    assert codes(home.open()) == {"vault-first-record-missing"}
     home.note("1")
     vault = home.open()
     assert codes(vault) == set()

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from parambak.vault.locations.send import Sent
 
 
-class BackupSendQuestion(Question, frozen=True):
+class BackupSendQuestion(Question["BackupSendAnswer"], frozen=True):
     """The backup location's name; `at` is its address today, None for the one on record.
 
     `both_ways` takes in what the location has and the vault has not; `quick` trusts the sizes of
@@ -118,7 +118,7 @@ def _shown(
         added=AddedShown(taken.records, taken.objects) if taken else None,
         unknown=sent.unknown,
         held=tuple(
-            HeldShown(names.get(p.vessel, p.vessel), p.records, p.objects, p.lacking)
+            HeldShown(names.get(p.vessel, p.vessel), p.records, p.objects, p.incomplete)
             for p in sent.proven
         ),
         refused=tuple(FileNote(damage.file, damage.text) for damage in sent.refused),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class LayoutCheckQuestion(Question, frozen=True):
+class LayoutCheckQuestion(Question["LayoutCheckAnswer"], frozen=True):
     """The layout file; what it includes stands in its folder."""
 
     file: str

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class LayoutMapQuestion(Question, frozen=True):
+class LayoutMapQuestion(Question["LayoutMapAnswer"], frozen=True):
     """The layout file."""
 
     file: str

@@ -44,7 +44,7 @@ ACCEPT_MET = Fault(
 )
 
 
-class SwapCheckQuestion(Question, frozen=True):
+class SwapCheckQuestion(Question["SwapCheckAnswer"], frozen=True):
     """The position, the new card's sheet (a file), and a condition that is accepted.
 
     `accept` is put on record though it is not met; it goes with itself typed again in

@@ -42,7 +42,7 @@ def read_fact_options(function: FC) -> FC:
 @parambak_command(
     "archive",
     example="parambak archive R1.HEX R2.HEX --vessel grebe --unit port-thruster "
-    "--position U12 --layout thruster.toml --read-by 'J. Doe'",
+    "--position U12 --layout thruster.toml --by 'J. Doe'",
 )
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option(
@@ -54,7 +54,7 @@ def read_fact_options(function: FC) -> FC:
 @click.option("--layout", metavar="FILE", help="The field layout; kept with the position.")
 @click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
 @click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
-@click.option("--read-by", metavar="PERSON", help="Who read the chip.")
+@click.option("--by", metavar="PERSON", help="Who read the chip.")
 @click.option(
     "--read-on", metavar="DATE", help="The day of the read, such as 2026-03-01. Default: today."
 )
@@ -64,7 +64,7 @@ def read_fact_options(function: FC) -> FC:
     "--normal",
     multiple=True,
     metavar="CODE=REASON",
-    help="Declare a finding normal for this memory; needs --read-by.",
+    help="Declare a finding normal for this memory; needs --by.",
 )
 @click.option("--format", type=FormatName(), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Allow one irregularity.")

@@ -99,7 +99,8 @@ def _verdict(screen: Screen, readings: tuple[ReadingShown, ...]) -> None:
     outside = [reading.name for reading in readings if reading.within is False]
     unknown = [reading.name for reading in readings if reading.within is None]
     if not readings:
-        screen.warn("No reading was given, and nothing was put on record.")
+        screen.bad("No reading was given, and nothing was put on record.")
+        screen.say("Give each reading as NAME=VALUE, such as core_rail=3.31V.")
     elif outside:
         screen.bad(f"OUTSIDE THE LIMITS: {', '.join(outside)}. The readings are on record.")
         screen.say("Find the cause before any card is changed; then measure again.")

@@ -28,7 +28,13 @@ def command(settings: Settings, vessels: tuple[str, ...]) -> Answer:
 
 
 def _page(screen: Screen, sealed: SealAnswer) -> None:
-    if not sealed.lines:
+    if not sealed.seals:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
-    for line in sealed.lines:
-        screen.say(line.line)
+    for shown in sealed.seals:
+        screen.say(shown.seal)
+    if sealed.seals:
+        screen.say()
+        screen.say(
+            "Do next: keep each line away from this vault, on paper or on another stick. Later, "
+            '`parambak recheck --seal "LINE"` shows whether records were removed.'
+        )

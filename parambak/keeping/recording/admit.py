@@ -204,7 +204,7 @@ def _refuse_misfit(layout: Layout, image: Image) -> None:
 def _check_words(request: Request) -> None:
     """Raise for a text or a date that a record cannot hold."""
     texts = [
-        ("name of the person", request.read_by, NAME),
+        ("name of the person", request.by, NAME),
         ("remark", request.remark, REMARK),
     ]
     facts = asdict(request.facts)

@@ -512,7 +512,7 @@ class HeldBody(Body, frozen=True):
     """kind "held": what a backup location held of the vessel.
 
     `heads` are the newest records there. All records that they are after are there too, except
-    `lacking`, which are incomplete there. Without `hashed`, only sizes were checked.
+    `incomplete`, which are incomplete there. Without `hashed`, only sizes were checked.
     """
 
     kind: ClassVar[str] = "held"
@@ -523,7 +523,7 @@ class HeldBody(Body, frozen=True):
     records: Count
     objects: Count
     hashed: bool
-    lacking: tuple[Digest, ...] = ()
+    incomplete: tuple[Digest, ...] = ()
 
 
 def kinds() -> dict[str, type[Body]]:

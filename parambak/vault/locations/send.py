@@ -51,7 +51,7 @@ class Proven(NamedTuple):
 
     vessel: str
     heads: tuple[str, ...]
-    lacking: tuple[str, ...]
+    incomplete: tuple[str, ...]
     records: int
     objects: int
     hashed: bool
@@ -130,7 +130,7 @@ def proof(
     return Proven(
         vessel=vessel,
         heads=tuple(sorted(s.digest for s in heads(held_records))),
-        lacking=tuple(
+        incomplete=tuple(
             sorted(
                 s.digest
                 for s in stored
@@ -336,7 +336,7 @@ class Sending:
         with self._vault.writing() as writing:
             aside_here(self._vault, file)
             if file.endswith(records.SUFFIX):
-                writing.take_record(digest, data, lacking=True)
+                writing.take_record(digest, data, incomplete=True)
             else:
                 writing.put(data)
         self._healed_here.append(file)

@@ -250,9 +250,9 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             records=4,
             objects=9,
             hashed=True,
-            lacking=(DIGEST,),
+            incomplete=(DIGEST,),
         ),
-        '{"hashed":true,"heads":[' + _D + '],"lacking":[' + _D + '],"location":"' + ID + '",'
+        '{"hashed":true,"heads":[' + _D + '],"incomplete":[' + _D + '],"location":"' + ID + '",'
         '"name":"office","objects":9,"records":4}',
     ),
     (

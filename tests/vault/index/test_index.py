@@ -207,10 +207,10 @@ def test_a_record_that_vanished_is_said(full: Home) -> None:
     (full.root / file_of(gone)).unlink()
     vault = full.open()
     assert gone not in answers(vault)[GREBE]
-    assert {"vault-record-vanished", "vault-record-lacking"} <= codes(vault)
+    assert {"vault-record-vanished", "vault-history-gap"} <= codes(vault)
     assert any(file_of(gone) in finding.text for finding in vault.warnings)
     assert vault.gone == (file_of(gone),)
-    assert codes(full.open()) == {"vault-record-lacking"}
+    assert codes(full.open()) == {"vault-history-gap"}
 
 
 def test_a_record_that_was_edited_before_it_was_known_is_left_out(full: Home) -> None:

@@ -77,7 +77,7 @@ def test_one_pack_a_vessel_written_only_when_it_changes(full: Home, stick: Path)
     assert (third.sent, third.there) == (1, 1)
     proven = {each.vessel: each for each in third.proven}
     assert proven[GREBE].heads == (full.open().records(GREBE)[-1].digest,)
-    assert (proven[GREBE].records, proven[GREBE].hashed, proven[GREBE].lacking) == (4, True, ())
+    assert (proven[GREBE].records, proven[GREBE].hashed, proven[GREBE].incomplete) == (4, True, ())
 
 
 def test_a_record_of_what_is_held_alone_is_no_reason_to_write(full: Home, stick: Path) -> None:
@@ -193,8 +193,8 @@ def test_a_vault_with_a_hole_leaves_the_old_pack(full: Home, stick: Path) -> Non
     assert sent.sent == 1
     assert (stick / pack_file(GREBE)).read_bytes() == before
     proven = {each.vessel: each for each in sent.proven}
-    assert len(proven[GREBE].lacking) == 1
-    assert proven[AVOCET].lacking == ()
+    assert len(proven[GREBE].incomplete) == 1
+    assert proven[AVOCET].incomplete == ()
 
 
 def test_quick_hashes_nothing(full: Home, stick: Path) -> None:

@@ -273,9 +273,9 @@ def test_what_is_damaged_on_both_sides_holds_up_nothing_else(full: Home, stick: 
     assert [each.file for each in sent.refused] == [f"objects/{digest[:2]}/{digest}"]
     assert sent.vault_damaged
     proven = {each.vessel: each for each in sent.proven}
-    assert proven[GREBE].lacking == (oldest.digest,)
+    assert proven[GREBE].incomplete == (oldest.digest,)
     assert proven[GREBE].heads == (full.open().records(GREBE)[-1].digest,)
-    assert proven[AVOCET].lacking == ()
+    assert proven[AVOCET].incomplete == ()
     assert len(Home(stick, full.own).open().records(GREBE)) == 3
 
 

@@ -30,7 +30,7 @@ def _page(screen: Screen, listed: CardListAnswer) -> None:
         screen.say("No card is on record here. Put one there with `parambak card add`.")
         return
     screen.table(
-        ("card", "type", "location", "own dumps", "sheet"),
+        ("card", "type", "location", "copies under the card", "sheet"),
         [
             (
                 card.where,
@@ -60,7 +60,7 @@ def _location(card: CardListed) -> str:
 
 
 def _dumps(card: CardListed) -> str:
-    """Return the positions whose own dumps are kept under the card."""
+    """Return the positions with reads kept under the card, and how many copies each has."""
     positions = [
         f"{position.where.rpartition('/')[2]}: {counted(position.copies, 'copy', 'copies')}"
         for position in card.positions

@@ -45,7 +45,7 @@ def command(settings: Settings, /, **options: Any) -> Answer:
 def _page(screen: Screen, answered: LayoutFindAnswer) -> None:
     for note in answered.notes:
         screen.say(f"note: {note}")
-    rows = [row for value in answered.found for row in _rows(value)]
+    rows = [row for value in answered.values for row in _rows(value)]
     screen.table(("value", "address", "stored as", "likelier right", "sure"), rows, right=(3,))
     screen.say()
     for check in answered.checks:
@@ -107,10 +107,10 @@ def _stored_as(candidate: CandidateShown) -> str:
 
 
 def _verdict(screen: Screen, answered: LayoutFindAnswer) -> None:
-    certain = sum(value.confident for value in answered.found)
+    certain = sum(value.confident for value in answered.values)
     checks = sum(check.confident for check in answered.checks)
     text = (
-        f"Located with confidence: {certain} of {counted(len(answered.found), 'value')} and "
+        f"Located with confidence: {certain} of {counted(len(answered.values), 'value')} and "
         f"{counted(checks, 'check')}."
     )
     if certain or checks:

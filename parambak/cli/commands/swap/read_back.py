@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 @click.option(
     "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in pairs."
 )
-@click.option("--read-by", metavar="PERSON", help="Who read the card.")
+@click.option("--by", metavar="PERSON", help="Who read the card.")
 @click.option(
     "--layout",
     metavar="FILE",
