@@ -23,7 +23,7 @@ from parambak.differences.moves import Move, moves_between, undo_moves
 from parambak.differences.tracker import FieldTracker, TrackedChange
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from collections.abc import Set as AbstractSet
 
     from parambak.differences.bytes import Run
@@ -72,12 +72,14 @@ class History(NamedTuple):
 
 
 def history(
-    layout: Layout | None, images: Iterable[Image], unstable: Collection[int] = ()
+    layout: Layout | None,
+    images: Iterable[Image],
+    unstable: Callable[[int], bool] = lambda _: False,
 ) -> History:
     """Return what changed from each image to the next, by kind; oldest image first.
 
-    `unstable` are the numbers of the images that differ from the one before although nothing was
-    written: reads of one occasion. Their changes make no value alternate or fade.
+    `unstable` states of the number of an image whether it differs from the one before although
+    nothing was written: reads of one occasion. Its changes make no value alternate or fade.
     """
     maker = _Maker(layout, unstable)
     count = 0
@@ -99,7 +101,7 @@ def changes_of(history: History, field: str) -> Iterator[tuple[int, FieldChange]
 class _Maker:
     """The steps up to the last image, and the changes of each value in their order."""
 
-    def __init__(self, layout: Layout | None, unstable: Collection[int]) -> None:
+    def __init__(self, layout: Layout | None, unstable: Callable[[int], bool]) -> None:
         self._layout = layout
         self._unstable = unstable
         self.tracker = FieldTracker(layout) if layout is not None else None
@@ -143,9 +145,7 @@ class _Maker:
             name for name, changes in self._fields.items() if fading.alternates(_values(changes))
         }
         return tuple(
-            _as_unstable(step)
-            if step.image in self._unstable
-            else _sorted(step, faded, alternating)
+            _as_unstable(step) if self._unstable(step.image) else _sorted(step, faded, alternating)
             for step in self._steps
         )
 
@@ -185,9 +185,7 @@ class _Maker:
             loose = tuple(Loose(run.range, UNMAPPED) for run in rest)
             return Step(number, count, moves, (), {}, loose, ())
         changes, broken = self.tracker.step(images[1], changed, sides)
-        for tracked in changes:
-            if number in self._unstable:
-                continue
+        for tracked in changes if not self._unstable(number) else ():
             if tracked.change.kind in {PARAMETER, TOLERANCE} and not tracked.is_check:
                 self._fields.setdefault(tracked.change.field, []).append((number, tracked))
         ranges = unmapped(self._layout, rest)
@@ -210,7 +208,7 @@ class _Maker:
         number: int,
     ) -> None:
         """Follow single bytes that no field explains, if they are few."""
-        if number in self._unstable or sum(stretch.length for stretch in ranges) > MOST_LOOSE:
+        if self._unstable(number) or sum(stretch.length for stretch in ranges) > MOST_LOOSE:
             return
         for address in (a for stretch in ranges for a in range(stretch.start, stretch.end)):
             old, new = (side.read(address, 1) for side in sides)

@@ -9,7 +9,7 @@ from parambak.differences.reread import agrees
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
 from parambak.keeping.state.rules import CAREFUL
 from parambak.keeping.unstable import Content, disagreements, fading_fields, statements, tainted
-from parambak.keeping.verified import CopyEvidence, Verdict, judge, separate_reads
+from parambak.keeping.verified import CopyEvidence, Verdict, evidence_of, judge, separate_reads
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
@@ -184,7 +184,7 @@ class Assessor:
 
         Without a layout, and of an image that is lost, those alone too.
         """
-        if image is None or layout is None or separate_reads(copy.reads) >= enough:
+        if image is None or layout is None or separate_reads(evidence_of(copy.reads)) >= enough:
             return copy.reads
         agreeing = list(copy.reads)
         for other in position.copies:

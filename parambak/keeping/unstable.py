@@ -265,7 +265,7 @@ def fading_fields(
         if (old[1].record, new[0].record) in apart
         or any({old[1].record, new[0].record} <= e.reads for e in explanations)
     }
-    followed = history(layout, (image for _, _, image in times), left_out)
+    followed = history(layout, (image for _, _, image in times), left_out.__contains__)
     names: dict[str, None] = {}
     for step in followed.steps:
         if step.image not in left_out:

@@ -17,7 +17,7 @@ from parambak.keeping.unstable import Stability
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from parambak.keeping.state.bodies import DumpEntry
     from parambak.keeping.state.model import Read
@@ -30,6 +30,32 @@ VERIFIED, AS_READ, FADING = "verified", "verified-as-read", "fading"
 NOT_VERIFIED, UNSTABLE, RECONSTRUCTED = "not-verified", "unstable", "reconstructed"
 STATES = (VERIFIED, AS_READ, FADING, UNSTABLE, NOT_VERIFIED, RECONSTRUCTED)
 """The states of a copy: verified in the first three of them."""
+HEADLINES = {
+    VERIFIED: "VERIFIED",
+    AS_READ: "VERIFIED AS READ",
+    FADING: "VERIFIED, BUT FADING",
+    UNSTABLE: "NOT VERIFIED: UNSTABLE",
+    NOT_VERIFIED: "NOT VERIFIED",
+    RECONSTRUCTED: "RECONSTRUCTED",
+}
+WHY = {
+    AS_READ: (
+        "The reads agree. There is no layout, so it is not shown that this is the right chip, or "
+        "that its values and checks are right"
+    ),
+    FADING: (
+        "Bits changed in one direction over the visits, and no check was renewed. Replace the chip"
+    ),
+    UNSTABLE: "The chip reads differently from one read to the next",
+    RECONSTRUCTED: "It was made by a vote over reads that differ, and is never verified by itself",
+}
+"""What a state does not show, or why it is so."""
+
+
+def headline(verdict: Verdict) -> str:
+    """Return the headline of a copy: its state in capitals, and what may be fading."""
+    fading = f": {', '.join(verdict.fading)}" if verdict.state == FADING else ""
+    return HEADLINES[verdict.state] + fading
 
 
 class Pass(Protocol):
@@ -61,6 +87,11 @@ def separate_reads(passes: Sequence[Pass]) -> int:
         groups = [group for group in groups if group not in same]
         groups.append(merged)
     return len(groups)
+
+
+def evidence_of(reads: Iterable[Read]) -> list[Read]:
+    """Return the reads that are evidence: made by a reader, and not of a card that was loaded."""
+    return [read for read in reads if not read.loaded and not read.reconstructed_from]
 
 
 def _same_pass(first: Pass, second: Pass) -> bool:

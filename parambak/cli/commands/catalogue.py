@@ -9,6 +9,7 @@ import click
 from parambak.answers.catalogue import CatalogueQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping.verified import AS_READ, FADING, RECONSTRUCTED, UNSTABLE, VERIFIED, WHY
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -16,6 +17,15 @@ if TYPE_CHECKING:
 
     from parambak.answers.catalogue import CatalogueAnswer, HolderShown, PositionShown
     from parambak.cli.screen import Screen
+
+
+STATE_WORDS = {
+    VERIFIED: "verified",
+    AS_READ: "verified as read",
+    FADING: "FADING",
+    UNSTABLE: "UNSTABLE",
+    RECONSTRUCTED: "RECONSTRUCTED",
+}
 
 
 @parambak_command("catalogue", example="parambak catalogue grebe/port-thruster")
@@ -59,6 +69,12 @@ def _page(screen: Screen, catalogue: CatalogueAnswer) -> None:
             f"{conflict.where}: the records state {conflict.fact} as {values}. "
             "Correct it with `parambak correct`."
         )
+    for state in (UNSTABLE, FADING, AS_READ):
+        of_state = [position.where for position in positions if position.state == state]
+        if of_state:
+            show = screen.say if state == AS_READ else screen.bad
+            word = STATE_WORDS[state]
+            show(f"{word[0].upper()}{word[1:]}: {', '.join(of_state)}. {WHY[state]}.")
     if summary.not_verified:
         screen.bad(f"NOT VERIFIED: the latest copy of {len(summary.not_verified)} of {number}.")
     else:
@@ -82,14 +98,14 @@ def _row(position: PositionShown) -> tuple[str, ...]:
 
 
 def _state(position: PositionShown) -> str:
-    if position.reconstructed:
-        return "RECONSTRUCTED"
-    return "verified" if position.verified else "NOT VERIFIED"
+    return STATE_WORDS.get(position.state or "", "NOT VERIFIED")
 
 
 def _unmet(screen: Screen, position: PositionShown) -> None:
     for unmet in position.unmet:
         screen.say(f"{position.where}: {unmet.condition}: {unmet.text}", indent=2)
+    if position.fading:
+        screen.say(f"{position.where}: FADING: {', '.join(position.fading)}", indent=2)
     for note in position.notes:
         screen.say(f"{position.where}: note: {note}", indent=2)
 
