@@ -51,6 +51,12 @@ CHIP_DIFFERS = Fault(
     "Give the layout of this unit with --layout, or name the right chip with --chip. Correct a "
     "chip on record with `parambak correct WHERE --chip PART`.",
 )
+WRITTEN_BY = Fault(
+    "written-by",
+    CallRefused,
+    "that the memory was written, or the chip is a new one, needs the name of a person",
+    "Give --by NAME, or open a visit with --by NAME.",
+)
 PAST_MEMORY = Fault(
     "dump-past-memory",
     DumpRefused,
@@ -81,7 +87,7 @@ class Admission:
         self._vessel = filing.vessel
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_in_force()
-        self._size, self._size_by = _memory_size(filing.chip, chips, self._layout)
+        self._size, self._size_by = memory_size(filing.chip, chips, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
 
@@ -212,11 +218,13 @@ def _check_words(request: Request) -> None:
     for normal in request.normal:
         texts += [("finding", normal.code, NAME), ("reason", normal.reason, REMARK)]
     check_texts(texts)
+    if (request.facts.written or request.facts.new_chip) and not request.by:
+        raise WRITTEN_BY.error(expected="--by NAME", found="no name")
     if request.read_on is not None:
         check_date(request.read_on)
 
 
-def _memory_size(
+def memory_size(
     chip: str | None, chips: Mapping[str, Chip], layout: Layout | None
 ) -> tuple[int | None, str]:
     """Return the memory's size in bytes and its source; raise if chip and layout disagree."""

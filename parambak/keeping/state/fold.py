@@ -13,6 +13,7 @@ from parambak.keeping.state.chip_numbers import exchanges_at, numbered
 from parambak.keeping.state.facts import conflicts, merged_facts
 from parambak.keeping.state.model import (
     Aboard,
+    AttachedLayout,
     Card,
     Conflict,
     Copy,
@@ -207,6 +208,7 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
                 rules=rules,
                 written=tuple(order for order, _ in exchanges.released),
                 explanations=_explanations(ship, ids),
+                attached=_attached(ship, ids),
             )
         )
     return tuple(positions)
@@ -219,6 +221,18 @@ def _explanations(ship: VesselRecords, position: frozenset[str]) -> tuple[Explan
         for records in ship.record_sets
         for stored, body in records.remarked
         if body.position in position and stored.record.by and body.reads
+    )
+
+
+def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLayout, ...]:
+    """Return the layouts attached to a position without a read."""
+    return tuple(
+        AttachedLayout(
+            body.layout, stored.digest, ship.order(stored.digest), local_time(stored.record)
+        )
+        for records in ship.record_sets
+        for stored, body in records.layouts
+        if body.position in position
     )
 
 

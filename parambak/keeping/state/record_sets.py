@@ -41,9 +41,9 @@ class IdentityRecords:
     """The records of one vessel identity, sorted by what they state.
 
     `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
-    `files` are the card sheets and ship's rules. `taken_in` are the read-backs that became
-    reads; `swaps` are the swaps opened, by identity, and `ended` their ends; `released` the files
-    for loading, `remarked` the remarks on changes.
+    `files` are the card sheets and ship's rules, `layouts` those attached without a read.
+    `taken_in` are the read-backs that became reads; `swaps` are the swaps opened, by identity, and
+    `ended` their ends; `released` the files for loading, `remarked` the remarks on changes.
     `damaged` are the records that cannot be used, each by its file and why.
     """
 
@@ -56,6 +56,7 @@ class IdentityRecords:
         self.kinds: dict[str, str] = {}
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
         self.files: list[GivenFile] = []
+        self.layouts: list[tuple[Stored, bodies.LayoutAttachedBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
         self.swaps: dict[str, bodies.SwapOpenedBody] = {}
@@ -105,6 +106,8 @@ class IdentityRecords:
                 self.reads.append((stored, body))
             case bodies.CorrectBody():
                 self.facts.add(body.id, body.facts, stored.digest)
+            case bodies.LayoutAttachedBody():
+                self.layouts.append((stored, body))
             case bodies.CardSheetBody():
                 self._file(stored, body.unit, body.sheet, body.name)
             case bodies.SheetOfCardBody():
