@@ -231,7 +231,8 @@ def _copy(position: Position, read: Read) -> str:
 
 
 def _shown(layout: Layout | None, address: int, values: Iterable[str | None]) -> str:
-    name = coverage.name_at(layout, address) if layout is not None else None
+    names = coverage.fields_over(layout, address, 1) if layout is not None else ()
+    name = next(iter(names), None)
     held = " and ".join(value or "absent" for value in values)
     return f"0x{address:04X} ({name}: {held})" if name else f"0x{address:04X} ({held})"
 
