@@ -23,9 +23,9 @@ from parambak.answers.forms import (
     RangeShown,
     range_shown,
 )
+from parambak.differences import rows
 from parambak.differences.bytes import runs
 from parambak.differences.fields import FADING, MOVED, RUNNING, SETTLED
-from parambak.differences.rows import rows_around
 from parambak.errors import CallRefused, Fault, in_file
 from parambak.memory.image import Range
 
@@ -111,15 +111,7 @@ class RemarkShown(Part, frozen=True):
     on: str
 
 
-class ByteRow(Part, frozen=True):
-    """Eight addresses of both sides, a changed one among them or next to them.
-
-    Bytes in hexadecimal, `--` where a side holds none.
-    """
-
-    at: int
-    old: str
-    new: str
+ByteRow = rows.ByteRow
 
 
 class Comparison(Part, frozen=True, kw_only=True):
@@ -329,7 +321,7 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
     step = pair.step
     loose = step.loose if step is not None else ()
     moves = step.moves if step is not None else ()
-    rows, more_rows = rows_around(pair.old.image, pair.new.image, pair.runs, moves)
+    shown, more_rows = rows.rows_around(pair.old.image, pair.new.image, pair.runs, moves)
     return {
         "same": not pair.runs,
         "old": pair.old.name,
@@ -344,7 +336,7 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
         "remark_wanted": pair.one_position and bool(pair.asked) and not on_record,
         "has_layout": pair.has_layout,
         "end": max(pair.old.image.end, pair.new.image.end),
-        "rows": tuple(ByteRow(*row) for row in rows),
+        "rows": tuple(shown),
         "more_rows": more_rows,
     }
 

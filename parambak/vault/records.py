@@ -184,10 +184,7 @@ def decode_checked(data: bytes) -> Record:
         record = _named_right(_quick()[0].decode(data))
         if record is not None:
             return record
-    try:
-        return _DECODER.decode(data)
-    except (ValueError, RecursionError, msgspec.MsgspecError):
-        return decode(data)
+    return decode(data)
 
 
 def links_of(data: bytes) -> Links:
