@@ -46,6 +46,13 @@ def read_fact_options(function: FC) -> FC:
     "archive",
     example="parambak archive R1.HEX R2.HEX --vessel grebe --unit port-thruster "
     "--position U12 --layout thruster.toml --by 'J. Doe'",
+    more=(
+        "parambak archive R1.HEX R2.HEX R3.HEX --vote --unit port-thruster --position U12",
+        (
+            "parambak archive EVEN1.BIN ODD1.BIN EVEN2.BIN ODD2.BIN --pair even-odd --unit winch "
+            "--position U3"
+        ),
+    ),
 )
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option(
@@ -120,7 +127,7 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
     if archived.fading:
         headline += f": {', '.join(archived.fading)}"
     if archived.state == VERIFIED:
-        screen.good(f"{headline}. {_KEEP}")
+        screen.good(f"{headline}: separate reads agree, and every condition above is met. {_KEEP}")
     elif archived.verified:
         show = screen.bad if archived.fading else screen.good
         show(f"{headline}. {why}.")
