@@ -63,18 +63,23 @@ def command(screen: Screen, catalogue: CatalogueAnswer) -> None:
             f"{conflict.where}: the records state {conflict.fact} as {values}. "
             "Correct it with `parambak correct`."
         )
-    for state in (UNSTABLE, FADING, AS_READ):
-        of_state = [position.where for position in positions if position.state == state]
-        if of_state:
-            show = screen.say if state == AS_READ else screen.bad
-            word = STATE_WORDS[state]
-            show(f"{word[0].upper()}{word[1:]}: {', '.join(of_state)}. {WHY[state]}.")
+    _special_states(screen, positions)
     _verdict(screen, len(summary.not_verified), number)
     if len(positions) == 1 and positions[0].copies > 1:
         screen.say(f"To see what changed: `parambak history {positions[0].where}`.")
     elif any(position.copies > 1 for position in positions):
         screen.say("To see what changed at one: `parambak history WHERE`.")
         screen.say("To see what to do next: `parambak due`.")
+
+
+def _special_states(screen: Screen, positions: Sequence[PositionShown]) -> None:
+    """Print which positions are unstable, fading, or verified without a layout."""
+    for state in (UNSTABLE, FADING, AS_READ):
+        of_state = [position.where for position in positions if position.state == state]
+        if of_state:
+            show = screen.say if state == AS_READ else screen.bad
+            word = STATE_WORDS[state]
+            show(f"{word[0].upper()}{word[1:]}: {', '.join(of_state)}. {WHY[state]}.")
 
 
 def _verdict(screen: Screen, failed: int, number: str) -> None:
