@@ -23,7 +23,8 @@ OPTIONS = {
     "maker_type": ("--maker-type", "Unit: the maker's type, as text."),
     "serial": ("--serial", "Unit or card: serial number."),
     "installed_in": ("--installed-in", "Unit: the room or area that it is installed in."),
-    "chip": ("--chip", "Position: the memory's part number."),
+    "chip": ("--chip", "Position: the number printed on the chip."),
+    "size": ("--size", "Position: the chip's size in bytes, if the table of chips has none."),
     "read_on": ("--read-on", "Copy: the day of its newest read."),
     "position": ("--position", "Copy: the WHERE that its newest read belongs to."),
     "remark": ("--remark", "Copy: a remark on its newest read."),
@@ -50,7 +51,7 @@ def command(
 
 
 def _page(screen: Screen, corrected: CorrectAnswer) -> None:
-    facts = ", ".join(f"{name} {value}" for name, value in corrected.facts.items())
+    facts = ", ".join(f"{name} {value or 'taken back'}" for name, value in corrected.facts.items())
     screen.good(f"On record for {corrected.about}: {facts}.")
 
 

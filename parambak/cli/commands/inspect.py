@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     "--accept", multiple=True, metavar="NAME", help="Allow one named irregularity, and note it."
 )
 @click.option("--memory", type=click.IntRange(1), metavar="BYTES", help="The memory's size.")
-@click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
+@click.option("--chip", metavar="PART", help="The number printed on the chip, such as AT28C16-15.")
 @click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
 @click.option("--second-opinion", is_flag=True, help="Decode again by unrelated code.")
 @pass_settings

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
-from parambak.keeping.state.facts import conflicts, merged_facts
+from parambak.keeping.state.facts import conflicts, merged_facts, size_in
 from parambak.keeping.state.model import (
     Aboard,
     Card,
@@ -196,6 +196,7 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
                 short=short,
                 where=f"{where}/{short}",
                 chip=facts.get("chip"),
+                size=size_in(facts.get("size")),
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
                 conflicts=(*against, *of_reads),
@@ -273,6 +274,7 @@ def _read(
         reader_sum=body.reader_sum,
         layout=body.layout,
         normal=body.normal,
+        size=body.size,
         remark=corrected.get("remark", body.remark),
         visit=body.visit,
         reconstructed_from=body.reconstructed_from,
