@@ -195,6 +195,13 @@ class ShippedChips(Mapping[str, "Chip"]):
         return len(self.table)
 
 
+def organisations(printed: str) -> tuple[str, ...]:
+    """Return the two parts that a printed number may be, by bytes and by words; else none."""
+    from parambak.keeping.part_numbers import organisations_of  # noqa: PLC0415 - where one is typed
+
+    return organisations_of(printed, chip_table().table)
+
+
 @cache
 def chip_table() -> ShippedChips:
     """Return the shipped table of memory chips, by name in lower case."""

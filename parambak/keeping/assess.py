@@ -237,8 +237,16 @@ class Assessor:
             )
             lifted.append(Finding("no-chip", f"{reason}: the size was not checked"))
         elif entry is not None and entry.by == BY_PERSON:
-            lifted.append(Finding("size-stated", f"{size} bytes, {source_of(entry)}"))
+            whose = self._whose_size(position, entry)
+            lifted.append(Finding("size-stated", f"{size} bytes, {source_of(entry)}{whose}"))
         return tuple(unlifted), tuple(lifted)
+
+    def _whose_size(self, position: Position, size: SizeEntry) -> str:
+        """Return the name of the person of the newest read for which that size was stated."""
+        for read in reversed(position.reads):
+            if read.by and read.size and (read.size.by, read.size.bytes) == (BY_PERSON, size.bytes):
+                return f" ({self.person(read.by)})"
+        return ""
 
     def _declared(
         self, position: Position, layout: Layout | None

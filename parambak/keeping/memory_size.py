@@ -40,6 +40,6 @@ def source_of(size: SizeEntry) -> str:
     """Return the source of a size, in words, such as "the chip 28C64"."""
     if size.by == BY_LAYOUT:
         return "the layout"
-    part = size.chip or "without a part number"
+    part = size.chip.upper() if size.chip else "without a part number"
     chip = f"the chip {part}" if size.chips == 1 else f"{size.chips} chips {part}"
     return chip if size.by == BY_CHIP else f"{chip}, by a person's word"

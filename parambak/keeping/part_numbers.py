@@ -73,18 +73,40 @@ def read_marking(printed: str, table: ChipTable) -> Marking:
 
     Raise CallRefused if it is none, or if it does not state whether its words have 8 or 16 bits.
     """
-    text = " ".join(printed[: LONGEST + 1].upper().split())
-    core = max(_cores(text, table), key=len, default=None) if len(text) <= LONGEST else None
-    if core is None:
+    part = _part(printed, table)
+    if part is None:
+        text = printed[:LONGEST]
         near = " or ".join(table[name].name for name in nearest(text, table))
-        raise UNKNOWN.error(expected=near or "a part of the table", found=repr(printed[:LONGEST]))
-    part = table.also.get(core, core)
+        raise UNKNOWN.error(expected=near or "a part of the table", found=repr(text))
+    text = _single(printed)
     if part not in table:
-        by_bytes, by_words = (table[part + ending].name for ending in _ORGANISATIONS)
+        by_bytes, by_words = _organised(part, table)
         raise ORGANISATION.error(
             expected=f"{by_bytes} or {by_words}", found=text, bytes=by_bytes, words=by_words
         )
     return Marking(text, table[part])
+
+
+def organisations_of(printed: str, table: ChipTable) -> tuple[str, ...]:
+    """Return the two parts that a printed number leaves open, by bytes and by words; else none."""
+    part = _part(printed, table)
+    return _organised(part, table) if part is not None and part not in table else ()
+
+
+def _organised(part: str, table: ChipTable) -> tuple[str, ...]:
+    return tuple(table[part + ending].name for ending in _ORGANISATIONS)
+
+
+def _single(printed: str) -> str:
+    """Return a number in capitals, with single blanks."""
+    return " ".join(printed[: LONGEST + 1].upper().split())
+
+
+def _part(printed: str, table: ChipTable) -> str | None:
+    """Return the part in lower case, without its organisation if that is open; None if none."""
+    text = _single(printed)
+    core = max(_cores(text, table), key=len, default=None) if len(text) <= LONGEST else None
+    return None if core is None else table.also.get(core, core)
 
 
 def _cores(text: str, table: ChipTable) -> Iterator[str]:
@@ -93,7 +115,8 @@ def _cores(text: str, table: ChipTable) -> Iterator[str]:
     A number is a part's name, another number of it, or a name without its organisation.
     """
     for maker in ("", *table.makers):
-        number = text.removeprefix(maker).lstrip("- ") if text.startswith(maker) else ""
+        number = text[len(maker) :] if text.startswith(maker) else ""
+        number = number.lstrip("- ") if maker else number
         for printed, begins in (("", ""), *table.beginnings):
             if number.startswith(printed):
                 yield from _longest_start(begins + number[len(printed) :], table)

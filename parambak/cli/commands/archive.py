@@ -9,6 +9,7 @@ import click
 from parambak.answers.archive import ArchiveQuestion, answer, facts_asked, facts_stated
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.chip import chip_option
 from parambak.cli.parts.disagreement import explanation_page, vote_page
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -52,7 +53,7 @@ def read_fact_options(function: FC) -> FC:
 @click.option("--card", metavar="SERIAL", help="Instead of --unit: a card that is in no unit.")
 @click.option("--position", metavar="NAME", required=True, help="The chip's reference designator.")
 @click.option("--layout", metavar="FILE", help="The field layout; kept with the position.")
-@click.option("--chip", metavar="PART", help="The number printed on the chip, such as AT28C16-15.")
+@chip_option
 @click.option(
     "--size",
     type=click.IntRange(1),

@@ -9,6 +9,7 @@ import click
 from parambak.answers.inspect import InspectQuestion, answer
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.chip import chip_option
 from parambak.cli.parts.disagreement import explanation_page
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.memory.counted import counted
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     "--accept", multiple=True, metavar="NAME", help="Allow one named irregularity, and note it."
 )
 @click.option("--memory", type=click.IntRange(1), metavar="BYTES", help="The memory's size.")
-@click.option("--chip", metavar="PART", help="The number printed on the chip, such as AT28C16-15.")
+@chip_option
 @click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
 @click.option("--second-opinion", is_flag=True, help="Decode again by unrelated code.")
 @pass_settings

@@ -8,6 +8,7 @@ import click
 
 from parambak.answers.layout.draft import LayoutDraftQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.chip import chip_option
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.layouts.model import MOST_MEMORY
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 @click.option(
     "--memory", type=click.IntRange(1, MOST_MEMORY), metavar="BYTES", help="The memory's size."
 )
-@click.option("--chip", metavar="PART", help="The chip, such as 28C64, in place of a size.")
+@chip_option
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
