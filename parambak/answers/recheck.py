@@ -285,7 +285,7 @@ def _next_step(
         part = "" if best.files == len(files) else f"{best.files} of {len(files)} of "
         return (
             f"Run `parambak backup send {best.location}`. On {best.on} that backup location held "
-            f"{part}the files that are damaged here, and the command heals them from there."
+            f"{part}the files that are damaged here, and the command repairs them from there."
         )
     if files:
         return (
@@ -308,7 +308,9 @@ def _fetch(session: Session) -> str:
     ]
     if not full:
         return "Fetch"
-    return f"Run `parambak backup send {full[0]}`, which heals what that location holds; else fetch"
+    return (
+        f"Run `parambak backup send {full[0]}`, which repairs what that location holds; else fetch"
+    )
 
 
 def _or_archive(files: list[str], lost: Mapping[str, tuple[Loss, ...]]) -> str:

@@ -208,7 +208,7 @@ running = true
     wrong = ship.answer(*words)
     assert (wrong.code, wrong.document["loaded_correctly"]) == (1, False)
     assert wrong.document["failing_checks"] == ["block sum"]
-    assert "CHECK NO: block sum" in ship.run(*words).out
+    assert "stored check block sum holds: NO" in ship.run(*words).out
     memory[0x24] = (memory[0x24] + 1) % 256
     ship.write("card.hex", dump(bytes(memory)), second=3)
     assert ship.answer(*words).document["loaded_correctly"] is True

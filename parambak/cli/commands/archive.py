@@ -115,7 +115,9 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
     if archived.vote is not None:
         vote_page(screen, archived.vote)
     if archived.verified:
-        without = "" if archived.layout else " without a layout: no check in the memory was tested"
+        without = (
+            "" if archived.layout else " without a layout: no check stored in the memory was tested"
+        )
         screen.good(f"VERIFIED{without}. Keep a copy of the vault in a backup location.")
     else:
         screen.bad("NOT VERIFIED yet. Each NO above shows why, and what to do.")

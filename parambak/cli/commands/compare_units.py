@@ -9,6 +9,7 @@ import click
 from parambak.answers.compare_units import CompareUnitsQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.differences.units import SCALE
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -74,12 +75,17 @@ def _page(screen: Screen, compared: CompareUnitsAnswer) -> None:
 
 def _row(value: UnlikeShown) -> tuple[str, ...]:
     differs_from = (
-        f"the median of {value.units}, by {float(value.score):+.1f} spreads"
+        f"the median of {value.units} units: {_times_usual(value.score)} times the usual distance"
         if value.score is not None
         else f"{value.units - value.same} of {value.units} units"
     )
     unit = f" {value.unit}" if value.unit else ""
     return (value.where, value.field, f"{value.value}{unit}", value.usual, differs_from)
+
+
+def _times_usual(score: str) -> str:
+    """Return a modified z-score as a multiple of the median distance from the median."""
+    return f"{abs(float(score)) / SCALE:.0f}"
 
 
 def _verdict(screen: Screen, compared: CompareUnitsAnswer) -> None:

@@ -90,15 +90,15 @@ def _verdict(screen: Screen, decoded: DecodeAnswer) -> None:
     if outside:
         screen.warn(f"Outside its limits: {', '.join(outside)}.")
     if failed:
-        screen.bad(f"A check fails: {', '.join(failed)}. Read the chip again.")
+        screen.bad(f"A stored check fails: {', '.join(failed)}. Read the chip again.")
     elif turned:
         screen.bad(
-            f"A check holds only in the other byte order: {', '.join(turned)}. Correct its "
+            f"A stored check holds only in the other byte order: {', '.join(turned)}. Correct its "
             "byte-order in the layout."
         )
     elif unjudged:
         screen.warn(f"Not judged, because bytes are absent: {', '.join(unjudged)}.")
     elif decoded.checks:
-        screen.good("Every check holds.")
+        screen.good("Every stored check holds.")
     else:
-        screen.warn("The layout has no check.")
+        screen.warn("The layout has no stored check.")

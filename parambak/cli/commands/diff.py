@@ -116,7 +116,7 @@ def _comparison(screen: Screen, comparison: Comparison) -> None:
     _fields(screen, comparison)
     _stretches(screen, comparison)
     for check in comparison.failing_checks:
-        screen.say(f"CHECK {check} held before, and FAILS now.", indent=2)
+        screen.say(f"STORED CHECK {check} held before, and FAILS now.", indent=2)
     for remark in comparison.remarks:
         screen.say(f"Remark by {remark.by} on {remark.on}: {remark.text}", indent=2)
     _verdict(screen, comparison)
@@ -208,7 +208,8 @@ def _verdict(screen: Screen, comparison: Comparison) -> None:
     )
     if FADING in kinds or comparison.fading:
         text += (
-            " CELLS FADE: bits changed in one direction and no check changed with them. Read again."
+            " CELLS FADE: bits changed in one direction and no stored check changed with them. "
+            "Read again."
         )
     if not comparison.asks:
         screen.good(text)

@@ -8,11 +8,11 @@ import click
 
 from parambak.answers.seal import SealQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.screen import Screen
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
     from parambak.answers.seal import SealAnswer
-    from parambak.cli.screen import Screen
 
 
 @parambak_command("seal", example="parambak seal grebe")
@@ -33,8 +33,7 @@ def _page(screen: Screen, sealed: SealAnswer) -> None:
     for shown in sealed.seals:
         screen.say(shown.seal)
     if sealed.seals:
-        screen.say()
-        screen.say(
+        Screen(stderr=True).say(  # not among the lines, which go into a file or onto paper
             "Do next: keep each line away from this vault, on paper or on another stick. Later, "
             '`parambak recheck --seal "LINE"` shows whether records were removed.'
         )

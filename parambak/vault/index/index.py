@@ -380,7 +380,7 @@ class Index:
                 if taken:
                     self._changed()
                 stamp = self._stamps.get(name)
-                # A folder with a damaged record is looked at each time, until it is healed.
+                # A folder with a damaged record is looked at each time, until it is repaired.
                 sure = stamp is not None and taken == len(fresh) and self._settled(stamp)
                 database.stamp(name, stamp if stamp is not None and sure else _UNSETTLED)
         self._loose = {d: s for d, s in self._loose.items() if not database.holds(d)}
