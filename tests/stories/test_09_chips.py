@@ -82,7 +82,7 @@ def test_a_size_of_no_table_is_kept_as_a_persons_word(laptop: Laptop) -> None:
     assert "verified" in laptop.yes(f"archive r2.bin {AT}").casefold()
     laptop.dump("long.bin", memory(1024))
     laptop.refused(f"archive long.bin {AT}", "raw-size")
-    laptop.refused(f"archive r1.bin {AT} --size 512", "target-other-chip")
+    laptop.refused(f"archive long.bin {AT} --size 1024", "target-other-chip")
     laptop.refused(f"correct {WHERE} --size 1024", "chip-size-by-whom")
     laptop.refused(f"correct {WHERE} --size 1024x --by 'J. Doe'", "chip-size-shape")
     laptop.refused(f"correct {WHERE} --chip 28C64 --size 1024 --by Me", "chip-size-differs")
