@@ -7,7 +7,6 @@ quick.
 from __future__ import annotations
 
 import gc
-import json
 import os
 import sys
 from contextlib import suppress
@@ -19,7 +18,6 @@ import click
 from parambak.cli import faults
 from parambak.cli.menu import SECTIONS
 from parambak.cli.settings import Answer, Settings
-from parambak.cli.written import pieces
 from parambak.errors import ParambakError
 from parambak.vault.files.given import SYSTEM
 from parambak.version import __version__
@@ -235,12 +233,18 @@ def _unprinted(error: OSError) -> int:
     return 2
 
 
+def _print_json(document: Mapping[str, Any]) -> None:
+    from parambak.cli.written import pieces  # noqa: PLC0415 - needed for JSON alone
+
+    for text in pieces(document):
+        click.echo(text, nl=False)
+    click.echo()
+
+
 def _print_answer(answer: Answer, settings: Settings) -> int:
     _print_warnings(tuple(dict.fromkeys((*answer.warnings, *settings.notes()))))
     if settings.json:
-        for text in pieces(answer.document()):
-            click.echo(text, nl=False)
-        click.echo()
+        _print_json(answer.document())
         return answer.exit_code
     from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
 
@@ -261,7 +265,7 @@ def _print_warnings(warnings: Sequence[str]) -> None:
 
 def _print_error(document: dict[str, Any], exit_code: int, settings: Settings) -> int:
     if settings.json:
-        click.echo(json.dumps({"error": document}, ensure_ascii=True, indent=2))
+        _print_json({"error": document})
         return exit_code
     from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
 
