@@ -49,9 +49,9 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     `vessel` may be None where a visit is open. `chip` is the number printed on the chip, on each
     of a pair; `size` is the chip's size in bytes, if the table of chips does not have it.
     `normal` declares findings normal, each as CODE=REASON. `facts` are what is stated of how the
-    reads were made. `new_vessel` and `position_confirmed` answer the doubts that a near name, or
-    bytes that fit another position better, raise. With `vote`, what most of three reads or more
-    hold is kept too.
+    reads were made. `new_vessel`, `new_unit`, `new_position` and `position_confirmed` answer the
+    doubts that a near name, or bytes that fit another position better, raise. With `vote`, what
+    most of three reads or more hold is kept too.
     """
 
     dumps: tuple[str, ...]
@@ -73,6 +73,8 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     profile: str | None = None
     vote: bool = False
     new_vessel: bool = False
+    new_unit: bool = False
+    new_position: bool = False
     position_confirmed: bool = False
 
 
@@ -189,6 +191,8 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
             chip=chip.name,
             size=chip.size,
             new_vessel=question.new_vessel,
+            new_unit=question.new_unit,
+            new_position=question.new_position,
         ),
         dumps=_reads(question, size, layout, profile),
         layout=layout,

@@ -33,7 +33,9 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "card": ("add", "list", "blank", "program", "record", "compare", "cross-over"),
     "rules": ("record",),
     "backup": ("add", "send", "list", "remove"),
-    "layout": ("check", "map", "draft", "find"),
+    "layout": ("check", "map", "draft", "find", "attach"),
+    "unit": ("add",),
+    "position": ("add",),
 }
 COMMANDS = {name: GROUPS.get(name, ()) for lines in SECTIONS.values() for name in lines}
 GROUP_HELP = {
@@ -43,7 +45,9 @@ GROUP_HELP = {
     "visit": "Open and close an attendance aboard.",
     "backup": "Keep the vault in a second folder, stick or server.",
     "card": "Record processor cards: where each is, what it carries, what its unit requires.",
-    "layout": "Write, check and search field layouts: which byte means what.",
+    "layout": "Write, check, search and attach field layouts: which byte means what.",
+    "unit": "Record the units of a vessel.",
+    "position": "Record the positions of a unit.",
 }
 INTERRUPTED = 130
 MOST_HELP = 240  # characters of one command in a list of them

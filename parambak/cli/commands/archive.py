@@ -82,6 +82,12 @@ def read_fact_options(function: FC) -> FC:
 @click.option(
     "--new-vessel", is_flag=True, help="It is another vessel, although the names are similar."
 )
+@click.option(
+    "--new-unit", is_flag=True, help="It is another unit, although the names are similar."
+)
+@click.option(
+    "--new-position", is_flag=True, help="It is another position, although the names are similar."
+)
 @click.option("--position-confirmed", is_flag=True, help="The chip is the right one: continue.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:

@@ -219,6 +219,15 @@ class CorrectBody(Body, frozen=True):
     why: str | None = None
 
 
+class LayoutAttachedBody(Body, frozen=True):
+    """kind "layout-attached": the layout of a position from here on, without a read."""
+
+    kind: ClassVar[str] = "layout-attached"
+
+    position: Identity
+    layout: LayoutEntry
+
+
 class VisitOpenedBody(Body, frozen=True):
     """kind "visit-opened": an attendance aboard begins."""
 

@@ -12,6 +12,7 @@ from parambak.keeping.state.bodies import RecheckBody, body_of
 from parambak.keeping.state.facts import conflicts, merged_facts, size_in
 from parambak.keeping.state.model import (
     Aboard,
+    AttachedLayout,
     Card,
     Conflict,
     Copy,
@@ -202,9 +203,22 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
                 conflicts=(*against, *of_reads),
                 former=_former(inside, short),
                 rules=rules,
+                attached=_attached(ship, ids),
             )
         )
     return tuple(positions)
+
+
+def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLayout, ...]:
+    """Return the layouts attached to a position without a read."""
+    return tuple(
+        AttachedLayout(
+            body.layout, stored.digest, ship.order(stored.digest), local_time(stored.record)
+        )
+        for records in ship.record_sets
+        for stored, body in records.layouts
+        if body.position in position
+    )
 
 
 def _reads(ship: VesselRecords, position: frozenset[str]) -> tuple[list[Read], list[Conflict]]:

@@ -41,9 +41,10 @@ class IdentityRecords:
     """The records of one vessel identity, sorted by what they state.
 
     `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
-    `files` are the card sheets and ship's rules. `taken_in` are the read-backs that became
-    reads, `unverified` the swaps with a released file of a copy that was not verified.
-    `damaged` are the records that cannot be used, each by its file and why.
+    `files` are the card sheets and ship's rules, `layouts` those attached without a read.
+    `taken_in` are the read-backs that became reads, `unverified` the swaps with a released file of
+    a copy that was not verified. `damaged` are the records that cannot be used, each by its file
+    and why.
     """
 
     def __init__(self, identity: str, stored: Sequence[Stored]) -> None:
@@ -55,6 +56,7 @@ class IdentityRecords:
         self.kinds: dict[str, str] = {}
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
         self.files: list[GivenFile] = []
+        self.layouts: list[tuple[Stored, bodies.LayoutAttachedBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
         self.unverified: set[str] = set()
@@ -101,6 +103,8 @@ class IdentityRecords:
                 self.reads.append((stored, body))
             case bodies.CorrectBody():
                 self.facts.add(body.id, body.facts, stored.digest)
+            case bodies.LayoutAttachedBody():
+                self.layouts.append((stored, body))
             case bodies.CardSheetBody():
                 self._file(stored, body.unit, body.sheet, body.name)
             case bodies.SheetOfCardBody():

@@ -108,6 +108,13 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"remark":"done","visit":"' + ID + '"}',
     ),
     (
+        "layout-attached",
+        bodies.LayoutAttachedBody(
+            position=OTHER, layout=bodies.LayoutEntry(sha256=DIGEST, name="l.toml")
+        ),
+        '{"layout":{"name":"l.toml","sha256":' + _D + '},"position":"' + OTHER + '"}',
+    ),
+    (
         "card-sheet",
         bodies.CardSheetBody(unit=OTHER, sheet=DIGEST, name="s.toml"),
         '{"name":"s.toml","sheet":' + _D + ',"unit":"' + OTHER + '"}',
