@@ -59,7 +59,9 @@ def gaps(layout: Layout) -> tuple[Range, ...]:
 
 def is_of(slot: Slot, which: Which) -> bool:
     """Return whether `slot` carries the mark `which`."""
-    return bool(getattr(slot, which.replace("-", "_")))
+    if which == "reserved":
+        return slot.kind == "reserved"
+    return bool(getattr(slot.entry, which.replace("-", "_"), False))
 
 
 def ranges_of(layout: Layout, which: Which) -> tuple[Range, ...]:
@@ -91,7 +93,7 @@ def explained_bits(layout: Layout) -> bytes:
     if kept is None:
         bits = bytearray(layout.memory)
         for slot in slots(layout):
-            if slot.reserved and not (slot.running or slot.volatile):
+            if slot.kind == "reserved" and not slot.changes:
                 continue
             if slot.width is None:
                 bits[slot.at : slot.end] = b"\xff" * slot.length
@@ -133,11 +135,6 @@ def fields_over(layout: Layout, start: int, length: int) -> tuple[str, ...]:
     return tuple(dict.fromkeys(slot.name for slot in slots_over(layout, start, length)))
 
 
-def name_at(layout: Layout, address: int) -> str | None:
-    """Return the name of the entry at `address`, the first of several; None in a gap."""
-    return next(iter(fields_over(layout, address, 1)), None)
-
-
 MOST_ROWS = 64
 
 # Legible without colour; a cell of several bytes shows the last that applies to any of them.
@@ -165,11 +162,11 @@ class MapRow(NamedTuple):
 def _character(slot: Slot) -> str:
     if slot.kind == "check":
         return "!"
-    if slot.volatile:
+    if slot.entry.volatile:
         return "~"
-    if slot.reserved:
+    if slot.kind == "reserved":
         return "-"
-    return "+" if slot.running else "#"
+    return "+" if slot.entry.running else "#"
 
 
 def picture(layout: Layout, columns: int = 64) -> tuple[MapRow, ...]:

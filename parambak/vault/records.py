@@ -166,7 +166,7 @@ def decode(data: bytes, digest: str | None = None) -> Record:
         found = sha256(data)
         if found != digest:
             raise DAMAGED_RECORD.error(expected=f"SHA-256 {digest}", found=found)
-    checked = (_checked_quickly(data) if len(data) <= MAX_BYTES else None) or _checked(data)
+    checked = _checked(data)
     if isinstance(checked, Record):
         return checked
     version = _version(data)
