@@ -6,6 +6,8 @@ from bisect import bisect_right
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from msgspec import Struct
+
 from parambak.layouts.slots import Slot, slots
 from parambak.memory.image import Range
 
@@ -190,7 +192,7 @@ def picture(layout: Layout, columns: int = 64) -> tuple[MapRow, ...]:
     )
 
 
-class Part(NamedTuple):
+class MapEntry(Struct, frozen=True):
     """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
 
     `kind` is "field", "group", "check", "reserved", or "duplicate" of a block mirrored.
@@ -204,9 +206,9 @@ class Part(NamedTuple):
     rows: int | None = None
 
 
-def parts(layout: Layout) -> tuple[Part, ...]:
+def parts(layout: Layout) -> tuple[MapEntry, ...]:
     """Return every entry of the layout in address order, a group as one, mirrors separately."""
-    made: list[Part] = []
+    made: list[MapEntry] = []
     groups: dict[str, list[int]] = {}
     for slot in slots(layout):
         top = slot.name.split("[")[0]
@@ -214,16 +216,16 @@ def parts(layout: Layout) -> tuple[Part, ...]:
             reach = groups.setdefault(top, [slot.at, slot.end])
             reach[0], reach[1] = min(reach[0], slot.at), max(reach[1], slot.end)
         elif not slot.again:
-            made.append(Part(slot.name, slot.kind, slot.at, slot.length))
+            made.append(MapEntry(slot.name, slot.kind, slot.at, slot.length))
         elif not slot.prefix and not _in_a_duplicate(layout, slot):
-            made.append(Part(f"{slot.name}, again", slot.kind, slot.at, slot.length))
+            made.append(MapEntry(f"{slot.name}, again", slot.kind, slot.at, slot.length))
     counts = {group.name: group.count for group in layout.groups}
     made += [
-        Part(name, "group", start, end - start, counts[name])
+        MapEntry(name, "group", start, end - start, counts[name])
         for name, (start, end) in groups.items()
     ]
     made += [
-        Part(f"{block.name}, again", "duplicate", block.mirror_at, block.length)
+        MapEntry(f"{block.name}, again", "duplicate", block.mirror_at, block.length)
         for block in layout.mirrored
     ]
     return tuple(sorted(made, key=lambda part: part.start))

@@ -44,6 +44,13 @@ def read_fact_options(function: FC) -> FC:
     "archive",
     example="parambak archive R1.HEX R2.HEX --vessel grebe --unit port-thruster "
     "--position U12 --layout thruster.toml --by 'J. Doe'",
+    more=(
+        "parambak archive R1.HEX R2.HEX R3.HEX --vote --unit port-thruster --position U12",
+        (
+            "parambak archive EVEN1.BIN ODD1.BIN EVEN2.BIN ODD2.BIN --pair even-odd --unit winch "
+            "--position U3"
+        ),
+    ),
 )
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option(
@@ -122,7 +129,9 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
         vote_page(screen, archived.vote)
     if archived.verified:
         without = (
-            "" if archived.layout else " without a layout: no check stored in the memory was tested"
+            ": separate reads agree, and every condition above is met"
+            if archived.layout
+            else " without a layout: no check stored in the memory was tested"
         )
         screen.good(f"VERIFIED{without}. Keep a copy of the vault in a backup location.")
     else:

@@ -53,15 +53,21 @@ def command(screen: Screen, catalogue: CatalogueAnswer) -> None:
             f"{conflict.where}: the records state {conflict.fact} as {values}. "
             "Correct it with `parambak correct`."
         )
-    if summary.not_verified:
-        screen.bad(f"NOT VERIFIED: the latest copy of {len(summary.not_verified)} of {number}.")
-    else:
-        screen.good(f"Verified: the latest copy of {number}.")
+    _verdict(screen, len(summary.not_verified), number)
     if len(positions) == 1 and positions[0].copies > 1:
         screen.say(f"To see what changed: `parambak history {positions[0].where}`.")
     elif any(position.copies > 1 for position in positions):
         screen.say("To see what changed at one: `parambak history WHERE`.")
         screen.say("To see what to do next: `parambak due`.")
+
+
+def _verdict(screen: Screen, failed: int, number: str) -> None:
+    if failed:
+        screen.bad(f"NOT VERIFIED: the latest copy of {failed} of {number}.")
+        return
+    screen.good(
+        f"Verified: the latest copy of {number}. Separate reads agree, and the stored checks hold."
+    )
 
 
 def _row(position: PositionShown) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from msgspec import UNSET
 
 from parambak.answers.history import HistoryQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.kinds import kinds_explained
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.differences.fields import ALTERNATES, FADING, MOVED, SETTLED
 from parambak.differences.small_line import BLOCKS, PLAIN, small_line
@@ -121,6 +122,7 @@ def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
         kind = f"{change.kind} ({counts[name]})"
         rows.append((change.read_on, name, f"{change.old} to {change.new}{unit}", kind, line))
     screen.table(("last change", "field", "from, to", "kind (times)", "values"), rows)
+    kinds_explained(screen, (change.kind for _, change in order[:LISTED]))
     if len(order) > LISTED:
         screen.say(f"and {len(order) - LISTED} more; --json gives them all.")
     screen.say(f"{counted(history.unchanged_fields or 0, 'field')} never changed.")
