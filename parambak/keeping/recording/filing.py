@@ -130,19 +130,12 @@ def file_under(fleet: Fleet, typed: TypedPosition) -> Filing:
     if position is not None:
         where, identity = position.where, position.id
         _refuse_other_chip(position, typed.chip, typed.size)
-        facts = {
-            "chip": "" if position.chip else (typed.chip or "").casefold(),
-            "size": "" if position.size else str(typed.size or ""),
-        }
+        facts = _chip_facts(typed, position)
         if any(facts.values()):
             new.add_facts("position", identity, facts)
     else:
         where = f"{vessel_name}/{holder_name}/{typed.position}"
-        facts = {
-            "short": typed.position,
-            "chip": (typed.chip or "").casefold(),
-            "size": str(typed.size or ""),
-        }
+        facts = {"short": typed.position, **_chip_facts(typed)}
         identity = new.add("position", facts, holder_id, f"new position {typed.position}")
     chip = (position.chip if position is not None else None) or typed.chip
     size = (position.size if position is not None else None) or typed.size
@@ -151,6 +144,15 @@ def file_under(fleet: Fleet, typed: TypedPosition) -> Filing:
     return Filing(
         vessel_id, identity, where, chip, size, position, tuple(new.entities), tuple(new.texts)
     )
+
+
+def _chip_facts(typed: TypedPosition, position: Position | None = None) -> dict[str, str]:
+    """Return the typed facts of the chip that are not on record yet."""
+    chip, size = (position.chip, position.size) if position is not None else (None, None)
+    return {
+        "chip": "" if chip else (typed.chip or "").casefold(),
+        "size": "" if size else str(typed.size or ""),
+    }
 
 
 def find_or_add_vessel(
