@@ -18,6 +18,7 @@ from parambak.vault.faults import OWN_UNUSABLE
 from parambak.vault.files import disk
 from parambak.vault.files.flushed import Flushed
 from parambak.vault.files.lock import locked
+from parambak.vault.objects import DIGEST
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
@@ -31,7 +32,6 @@ _MAX = 16 << 20
 _WRITER = re.compile(rb"([0-9a-f]{32})\n")
 _NUMBER = re.compile(rb"[0-9a-f]{12}\n")
 _MOST_NUMBER = (1 << 48) - 1
-_DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 class Own:
@@ -88,7 +88,7 @@ class Own:
             last = msgspec.json.decode(data, type=dict[str, str])
         except (ValueError, RecursionError, msgspec.MsgspecError):
             return None
-        return last if all(map(_DIGEST.fullmatch, last.values())) else None
+        return last if all(map(DIGEST.fullmatch, last.values())) else None
 
     def next_command(self, milliseconds: int) -> str:
         """Return an identity for a command whose records come now; later ones are greater.
