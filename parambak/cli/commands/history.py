@@ -84,7 +84,9 @@ def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:
 
 def _copy_row(copy: HistoryCopy) -> tuple[str, ...]:
     by = ", ".join(dict.fromkeys(read.read_by for read in copy.reads if read.read_by))
-    return (copy.since, copy.sha256[:8], str(len(copy.reads)), by, "; ".join(copy.remarks))
+    loaded = sum(read.read_back for read in copy.reads)
+    count = f"{copy.separate_reads} + {loaded} read back" if loaded else str(copy.separate_reads)
+    return (copy.since, copy.sha256[:8], count, by, "; ".join(copy.remarks))
 
 
 def _other_layout(screen: Screen, history: HistoryAnswer) -> None:
@@ -157,7 +159,7 @@ def _stretches(screen: Screen, history: HistoryAnswer) -> None:
                 screen.say(f"MOVED {where}, read on {move.read_on}: {move.how}.", indent=2)
         loose = [change for change in changes if change.kind != MOVED]
         for change in loose[:LISTED]:
-            word = "FADING" if change.kind == FADING else "UNMAPPED"
+            word = change.kind.upper()
             who = f" by {change.read_by}" if change.read_by else ""
             where = Range(change.at, change.length).text
             screen.say(f"{word} at {where}, read on {change.read_on}{who}", indent=2)
@@ -168,6 +170,8 @@ def _stretches(screen: Screen, history: HistoryAnswer) -> None:
 
 
 def _verdict(screen: Screen, history: HistoryAnswer) -> None:
+    if history.unstable is not None:
+        screen.bad(f"UNSTABLE: {history.unstable}.")
     fading, alternating = set(), set()
     for change in history.changes:
         if change.kind == FADING:
@@ -182,7 +186,7 @@ def _verdict(screen: Screen, history: HistoryAnswer) -> None:
     if alternating:
         screen.warn(f"Alternates: {', '.join(sorted(alternating))}. Ask who sets it.")
     _not_written_down(screen, history)
-    if not fading and not alternating:
+    if not fading and not alternating and history.unstable is None:
         screen.good("No value alternates and no cell fades in what was read.")
 
 

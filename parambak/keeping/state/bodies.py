@@ -393,7 +393,8 @@ class OnPurposeBody(Body, frozen=True):
 class RemarkedBody(Body, frozen=True):
     """kind "remarked": a person's remark on the change from one image of a position to another.
 
-    `ranges` are the changed stretches of the remark: address and length.
+    `ranges` are the changed stretches of the remark: address and length. `reads` are the records of
+    all reads of the two images that were on record: a later read is not explained by it.
     """
 
     kind: ClassVar[str] = "remarked"
@@ -404,6 +405,7 @@ class RemarkedBody(Body, frozen=True):
     text: str
     ranges: tuple[tuple[int, int], ...] = ()
     visit: Identity | None = None
+    reads: tuple[Digest, ...] = ()
 
 
 class RecheckBody(Body, frozen=True):

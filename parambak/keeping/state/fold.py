@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
+from parambak.keeping.state.chip_numbers import exchanges_at, numbered
 from parambak.keeping.state.counting import counting_of_kind, withdrawals_in, without
 from parambak.keeping.state.facts import conflicts, merged_facts, size_in
 from parambak.keeping.state.model import (
@@ -17,6 +18,7 @@ from parambak.keeping.state.model import (
     Card,
     Conflict,
     Copy,
+    Explanation,
     Fleet,
     Loader,
     Position,
@@ -212,7 +214,9 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
         facts, against = merged_facts(inside)
         ids = frozenset(entity for _, entity in inside)
         short = facts.get("short", "")
-        reads, of_reads = _reads(ship, ids)
+        exchanges = exchanges_at(ship, ids)
+        made, of_reads = _reads(ship, ids)
+        reads = numbered(made, exchanges)
         positions.append(
             Position(
                 ids=ids,
@@ -225,10 +229,22 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
                 conflicts=(*against, *of_reads),
                 former=_former(inside, short),
                 rules=rules,
+                written=tuple(order for order, _ in exchanges.released),
+                explanations=_explanations(ship, ids),
                 attached=_attached(ship, ids),
             )
         )
     return tuple(positions)
+
+
+def _explanations(ship: VesselRecords, position: frozenset[str]) -> tuple[Explanation, ...]:
+    """Return the remarks with a name on images of a position that differ."""
+    return tuple(
+        Explanation(frozenset(body.reads), stored.record.by, body.text)
+        for records in ship.record_sets
+        for stored, body in records.remarked
+        if body.position in position and stored.record.by and body.reads
+    )
 
 
 def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLayout, ...]:
@@ -291,7 +307,6 @@ def _from_read_back(
         by=stored.record.by,
         facts=ReadFacts(),
         layout=body.layout,
-        after_unverified=any(body.swap in records.unverified for records in ship.record_sets),
     )
 
 

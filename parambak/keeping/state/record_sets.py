@@ -51,9 +51,9 @@ class IdentityRecords:
 
     `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
     `files` are the card sheets and ship's rules, `layouts` those attached without a read.
-    `taken_in` are the read-backs that became reads, `unverified` the swaps with a released file of
-    a copy that was not verified. `damaged` are the records that cannot be used, each by its file
-    and why.
+    `taken_in` are the read-backs that became reads; `swaps` are the swaps opened, by identity, and
+    `ended` their ends; `released` the files for loading, `remarked` the remarks on changes.
+    `damaged` are the records that cannot be used, each by its file and why.
 
     Of records that are `withdrawn` there are only the facts of what they brought in, which may
     still be aboard. `moved_away` are the reads among them that are at another vessel now;
@@ -77,7 +77,10 @@ class IdentityRecords:
         self.layouts: list[tuple[Stored, bodies.LayoutAttachedBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
-        self.unverified: set[str] = set()
+        self.swaps: dict[str, bodies.SwapOpenedBody] = {}
+        self.ended: list[tuple[str, bodies.SwapClosedBody]] = []
+        self.released: list[tuple[str, bodies.LoadFileBody]] = []
+        self.remarked: list[tuple[Stored, bodies.RemarkedBody]] = []
         self.damaged: list[tuple[str, str]] = []
         self.extend(tuple(stored))
 
@@ -160,8 +163,21 @@ class IdentityRecords:
                 self.read_backs[stored.digest] = (stored, body)
             case bodies.SwapClosedBody():
                 self.taken_in += body.taken_in
-            case bodies.LoadFileBody(unverified=True, swap=str(swap)):
-                self.unverified.add(swap)
+                self.ended.append((stored.digest, body))
+            case _:
+                self._sort_more(body, stored)
+
+    def _sort_more(self, body: bodies.Body, stored: Stored) -> None:
+        """Keep what shows of which chip a read is, and what a person stated of its reads."""
+        match body:
+            case bodies.SwapOpenedBody():
+                self.swaps[body.swap] = body
+            case bodies.LoadFileBody():
+                self.released.append((stored.digest, body))
+            case bodies.RemarkedBody():
+                self.remarked.append((stored, body))
+            case _:
+                pass
 
     def _enter(self, entity: bodies.Entity, record: str) -> None:
         self.kinds[entity.id] = entity.what
