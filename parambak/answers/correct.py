@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from parambak.answers.forms import Answer, Question
+from parambak.answers.forms import Answer, Part, Question
+from parambak.answers.slips import LeftShown, left_at
 from parambak.keeping.recording.admit import SIZE_BY_WHOM
 from parambak.keeping.recording.entries import correct
+from parambak.keeping.recording.moving import Confirmed
 from parambak.keeping.state import select
 
 if TYPE_CHECKING:
@@ -19,21 +21,42 @@ class CorrectQuestion(Question["CorrectAnswer"], frozen=True):
     """The facts of a vessel, unit, card, position or copy, each by its name; who says so, and why.
 
     The names are those of the record: `short`, `display`, `imo`, `other_number`, `former`,
-    `maker_type`, `serial`, `installed_in`, `chip`, `size`; of a copy's newest read `read_on`,
-    `position` and `remark`.
+    `maker_type`, `serial`, `installed_in`, `chip`, `size`; of reads `read_on`, `position`
+    and `remark`. Of a COPY these are all reads that one `archive` kept with its newest read, or
+    those named in `read`: by a dump file, or by the first eight digits of a record. What is new
+    at `position` is made as `archive` does; `new_vessel`, `new_unit` and `new_position` confirm it.
     """
 
     where: str
     facts: dict[str, str]
     by: str | None = None
     reason: str | None = None
+    read: tuple[str, ...] = ()
+    new_vessel: bool = False
+    new_unit: bool = False
+    new_position: bool = False
+
+
+class CorrectedRead(Part, frozen=True):
+    """A read that was corrected: its record now, where it is now, and the read in words."""
+
+    record: str
+    where: str
+    text: str
 
 
 class CorrectAnswer(Answer, frozen=True):
-    """What the facts are about, in words, and the facts as they are on record now."""
+    """What the facts are about, in words, and the facts as they are on record now.
+
+    `corrected` are the reads, empty if the facts are not of reads. `left` is what still counts
+    where they were; `made` what came on record with a move.
+    """
 
     about: str
     facts: dict[str, str]
+    corrected: tuple[CorrectedRead, ...]
+    left: tuple[LeftShown, ...]
+    made: tuple[str, ...]
 
 
 def answer(session: Session, question: CorrectQuestion) -> CorrectAnswer:
@@ -46,22 +69,41 @@ def answer(session: Session, question: CorrectQuestion) -> CorrectAnswer:
     chip = _chip(session, before, question) if facts.keys() & {"chip", "size"} else None
     if chip is not None:
         facts |= _facts_of(chip, select.find_position(before, question.where), facts)
-    about, warnings = correct(vault, question.where, facts, by=question.by, why=question.reason)
-    session.note(*warnings)
+    done = correct(
+        vault,
+        question.where,
+        facts,
+        by=question.by,
+        why=question.reason,
+        reads=question.read,
+        confirmed=Confirmed(question.new_vessel, question.new_unit, question.new_position),
+    )
+    session.note(*done.warnings)
     if chip is not None:
         from parambak.keeping.assess import size_doubts  # noqa: PLC0415 - a chip is rarely named
 
         position = select.find_position(before, question.where)
         part, size = chip.name or "this chip", chip.bytes or 0
         session.note(*size_doubts(session.assessor, position, part, size))
-    return CorrectAnswer(about=about, facts=facts)
+    now = done.facts.get("position", done.before) or ""
+    return CorrectAnswer(
+        about=done.about,
+        facts=dict(done.facts),
+        corrected=tuple(CorrectedRead(record, now, text) for record, text in done.records),
+        left=left_at(session, (done.before,)),
+        made=done.made,
+    )
 
 
 def _chip(session: Session, fleet: Fleet, question: CorrectQuestion) -> StatedChip | None:
     """Return the chip that is stated of a position, by its number or by its size."""
     from parambak.keeping.part_numbers import size_typed  # noqa: PLC0415 - a chip is rarely named
 
-    if "@" in question.where or select.parse_where(question.where).position is None:
+    if (
+        "@" in question.where
+        or question.read
+        or select.parse_where(question.where).position is None
+    ):
         return None  # what is no position has no such fact
     size = question.facts.get("size")
     if size is not None and question.by is None:

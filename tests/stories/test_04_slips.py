@@ -107,26 +107,108 @@ SLIPS: dict[str, tuple[list[str], list[str]]] = {
 }
 
 
+MOVE = f"correct {{}}@latest --position {{}} {BY}"
+LAYOUT = "--layout winch.toml --chip 24C02"
+OFF = "--vessel wader --unit crane --position U7 --new-vessel"
+# What was done, how it was put right, and what should have been done.
+MOVES: dict[str, tuple[list[str], list[str], list[str]]] = {
+    "to a new position": (
+        [SPARE.format(f"{U13} --chip 24C02")],
+        [MOVE.format("grebe/winch/U13", "grebe/winch/U14")],
+        [SPARE.format("--vessel grebe --unit winch --position U14 --chip 24C02")],
+    ),
+    "to another unit that is new": (
+        [SPARE.format(U13)],
+        [MOVE.format("grebe/winch/U13", "grebe/crane/U7")],
+        [SPARE.format(U7)],
+    ),
+    "to a position on record": (
+        [SPARE.format(U13)],
+        [MOVE.format("grebe/winch/U13", WHERE)],
+        [SPARE.format(f"{AT} --position-confirmed")],
+    ),
+    "to a card": (
+        [SPARE.format(f"{AT} --position-confirmed")],
+        [MOVE.format(WHERE, "grebe/card:PC-1/U12")],
+        [SPARE.format("--vessel grebe --card PC-1 --position U12")],
+    ),
+    "to a new vessel": (
+        [SPARE.format(U13)],
+        [MOVE.format("grebe/winch/U13", "wader/crane/U7")],
+        [SPARE.format("--vessel wader --unit crane --position U7")],
+    ),
+    "from a vessel that is none": (
+        [SPARE.format(f"{OFF} {LAYOUT}")],
+        [MOVE.format("wader/crane/U7", "grebe/crane/U7")],
+        [SPARE.format(f"{U7} {LAYOUT}")],
+    ),
+    "to another vessel and back": (
+        [SPARE.format(U13)],
+        [
+            MOVE.format("grebe/winch/U13", "wader/crane/U7"),
+            MOVE.format("wader/crane/U7", "grebe/winch/U13"),
+        ],
+        [SPARE.format(U13)],
+    ),
+    "undo of a move to another vessel": (
+        [SPARE.format(U13)],
+        [MOVE.format("grebe/winch/U13", "wader/crane/U7"), UNDO],
+        [SPARE.format(U13)],
+    ),
+    "a call dated at once": (
+        [SPARE.format(U13)],
+        [f"correct grebe/winch/U13@latest --read-on 2026-02-20 {BY}"],
+        [SPARE.format(f"{U13} --read-on 2026-02-20")],
+    ),
+    "one read of a call": (
+        [SPARE.format(U13)],
+        [
+            f"{MOVE.format('grebe/winch/U13', 'grebe/winch/U14')} --read S1.BIN",
+            f"{MOVE.format('grebe/winch/U13', 'grebe/winch/U14')} --read S2.BIN",
+        ],
+        [SPARE.format("--vessel grebe --unit winch --position U14")],
+    ),
+}
+
+
+def told_twice(
+    laptops: Callable[[str], Laptop],
+    made: Sequence[str],
+    corrected: Sequence[str],
+    right: Sequence[str | None],
+) -> None:
+    """Tell a story with a slip and without it; both vaults must answer the same, now and later."""
+    mine, never = laptops("mine"), laptops("never")
+    for laptop in (mine, never):
+        files(laptop)
+    tell(mine, [*BEFORE, *made])
+    tell(never, [*BEFORE, *right])
+    if made != right:
+        assert answers(mine) != answers(never), "the slip shows nowhere: the test could not fail"
+    mine.now = never.now = BACK
+    tell(mine, corrected)
+    assert answers(mine) == answers(never)
+    mine.now = never.now = BACK + 10 * MINUTE
+    tell(mine, AFTER)
+    tell(never, AFTER)
+    assert answers(mine) == answers(never)
+
+
 @pytest.mark.parametrize("slip", SLIPS)
 def test_every_list_reads_as_if_the_slip_had_not_been_made(
     slip: str, laptops: Callable[[str], Laptop]
 ) -> None:
     """Answers, tables and pages are those of a vault that never had it."""
     made, corrected = SLIPS[slip]
-    mine, never = laptops("mine"), laptops("never")
-    for laptop in (mine, never):
-        files(laptop)
-    tell(mine, [*BEFORE, *made])
-    tell(never, [*BEFORE, *([None] * len(made))])
-    assert answers(mine) != answers(never), "the slip shows nowhere: the test could not fail"
-    mine.now = never.now = BACK
-    tell(mine, corrected)
-    tell(never, [None] * len(corrected))
-    assert answers(mine) == answers(never)
-    mine.now = never.now = BACK + 10 * MINUTE
-    tell(mine, AFTER)
-    tell(never, AFTER)
-    assert answers(mine) == answers(never)
+    told_twice(laptops, made, corrected, [None] * len(made))
+
+
+@pytest.mark.parametrize("slip", MOVES)
+def test_what_was_moved_reads_as_if_it_had_been_archived_there(
+    slip: str, laptops: Callable[[str], Laptop]
+) -> None:
+    """With its day, its chip, its layout and its order among the other reads."""
+    told_twice(laptops, *MOVES[slip])
 
 
 @pytest.fixture
@@ -256,3 +338,53 @@ def test_undo_takes_back_nothing_of_another_person(
     office.yes("correct grebe --imo 1234567")
     assert "about grebe" in office.json("undo")["undone"]
     office.refused("undo", "undo-nothing")
+
+
+def test_correct_states_what_moved_and_what_is_left(told: Laptop) -> None:
+    """The reads with their records now, the position that is new, and what is left."""
+    told.yes(f"archive S1.BIN {AT} --position-confirmed")
+    answer = told.json(f"correct {WHERE}@1 --position wader/crane/U7 {BY} --reason 'side mixed up'")
+    assert [c["where"] for c in answer["corrected"]] == ["wader/crane/U7"] * 2
+    assert answer["made"] == ["new vessel wader", "new unit crane", "new position U7"]
+    assert answer["left"] == [{"where": WHERE, "copies": 1, "reads": 1}]
+    struck = told.json(f"history {WHERE} --withdrawn")["withdrawn"]
+    assert [w["moved_to"] for w in struck] == ["wader/crane/U7"] * 2
+    assert "it is at wader/crane/U7 now" in told.yes(f"history {WHERE} --withdrawn")
+    text = told.yes(f"correct {WHERE}@latest --position grebe/winch/U13 {BY}")
+    assert f"Left at {WHERE}: nothing." in text
+
+
+def test_a_moved_read_is_in_the_other_vessels_pack(
+    told: Laptop, laptops: Callable[[str], Laptop]
+) -> None:
+    """The pack of that vessel alone has it, with its dump and its layout."""
+    told.yes(f"correct {WHERE}@latest --position wader/crane/U7 {BY}")
+    told.yes("pack wader --out wader.zip")
+    office = laptops("office")
+    office.write("wader.zip", (told.folder / "wader.zip").read_bytes())
+    office.yes("unpack wader.zip")
+    position = office.json("catalogue")["positions"][0]
+    assert (position["where"], position["verified"]) == ("wader/crane/U7", True)
+    assert office.json("recheck")["damaged"] == []
+
+
+def test_reads_that_cannot_be_corrected_are_refused(told: Laptop) -> None:
+    """And nothing changes."""
+    told.refused(f"correct {WHERE}@latest", "correct-nothing")
+    told.refused(f"correct {WHERE}@latest --chip 24C02", "correct-fact")
+    told.refused(f"correct {WHERE}@latest --position {WHERE}", "correct-there-already")
+    told.refused(f"correct {WHERE}@latest --position grebe/winch", "where-shape")
+    told.refused(f"correct {WHERE}@latest --position grbe/winch/U12", "name-vessel-near")
+    told.refused(f"correct {WHERE}@latest --position grebe/wnich/U12", "name-almost")
+    told.refused(f"correct {WHERE}@latest --read R9.BIN --remark x", "read-none")
+    told.refused(f"correct {WHERE}@latest --read-on 2026-02-30", "correct-date")
+
+
+def test_a_correction_that_relies_on_damage_is_refused(told: Laptop) -> None:
+    """A move to another vessel copies nothing that is not sound; the file is named."""
+    sha256 = told.json(f"history {WHERE}")["copies"][-1]["sha256"]
+    path = told.vault / "objects" / sha256[:2] / sha256
+    path.chmod(0o644)
+    path.write_bytes(b"?")
+    line = f"correct {WHERE}@latest --position wader/crane/U7 {BY}"
+    assert sha256 in told.refused(line, "vault-damaged-object", 3)["file"]

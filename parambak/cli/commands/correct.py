@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from parambak.answers.correct import CorrectQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.chip import CHIP_HELP, with_organisation
+from parambak.cli.parts.slips import left_lines
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
@@ -26,9 +27,9 @@ OPTIONS = {
     "installed_in": ("--installed-in", "Unit: the room or area that it is installed in."),
     "chip": ("--chip", f"Position: {CHIP_HELP[0].lower()}{CHIP_HELP[1:]}"),
     "size": ("--size", "Position: the chip's size in bytes, if the table of chips has none."),
-    "read_on": ("--read-on", "Copy: the day of its newest read."),
-    "position": ("--position", "Copy: the WHERE that its newest read belongs to."),
-    "remark": ("--remark", "Copy: a remark on its newest read."),
+    "read_on": ("--read-on", "Copy: the day on which its reads were made."),
+    "position": ("--position", "Copy: the WHERE that its reads belong to; what is new is made."),
+    "remark": ("--remark", "Copy: a remark on its reads."),
 }
 
 
@@ -38,22 +39,34 @@ OPTIONS = {
 @click.argument("where", metavar="WHERE|COPY")
 @click.option("--by", metavar="PERSON", help="Who states it.")
 @click.option("--reason", metavar="TEXT", help="What was wrong, or the source of the fact.")
+@click.option(
+    "--read", multiple=True, metavar="NAME", help="Only this read: its dump file, or its record."
+)
+@click.option("--new-vessel", is_flag=True, help="Move to a vessel that is new.")
+@click.option("--new-unit", is_flag=True, help="Move to a unit that is new.")
+@click.option("--new-position", is_flag=True, help="Move to a position that is new.")
 @pass_settings
-def command(
-    settings: Settings, /, where: str, by: str | None, reason: str | None, **options: str | None
-) -> Answer:
+def command(settings: Settings, /, **options: Any) -> Answer:
     """Add or correct a name, number or date on record.
 
-    Nothing is rewritten: the correction is a new record.
+    COPY stands for all reads that one `archive` kept with its newest read: they are moved or
+    dated at once. Nothing is rewritten: the correction is a new record.
     """
-    facts = {name: value for name, value in options.items() if value is not None}
-    question = CorrectQuestion(where=where, facts=facts, by=by, reason=reason)
+    typed = {name: options.pop(name) for name in OPTIONS}
+    facts = {name: value for name, value in typed.items() if value is not None}
+    question = CorrectQuestion(facts=facts, **options)
     return settings.ask(answer, question, _page)
 
 
 def _page(screen: Screen, corrected: CorrectAnswer) -> None:
     facts = ", ".join(f"{name} {value or 'taken back'}" for name, value in corrected.facts.items())
     screen.good(f"On record for {corrected.about}: {facts}.")
+    for made in corrected.made:
+        screen.say(made, indent=2)
+    for read in corrected.corrected:
+        screen.say(f"{read.where}: {read.text} ({read.record[:8]})", indent=2)
+    if "position" in corrected.facts:
+        left_lines(screen, corrected.left)
 
 
 for _name, (_flag, _help) in OPTIONS.items():

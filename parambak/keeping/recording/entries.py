@@ -5,10 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
+from parambak.keeping.recording.moving import (
+    CORRECT_FACT,
+    CORRECT_NOTHING,
+    NONE_CONFIRMED,
+    READ_FACTS,
+    Confirmed,
+    Corrected,
+    correct_reads,
+)
 from parambak.keeping.recording.texts import (
     NAME,
     REMARK,
-    check_date,
     check_short,
     check_texts,
     kept_name,
@@ -21,7 +29,7 @@ from parambak.keeping.state.cards import CARD_LOCATIONS
 from parambak.keeping.state.fold import fleet
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from parambak.keeping.state.bodies import Body, Facts
     from parambak.keeping.state.model import Fleet, Vessel
@@ -32,31 +40,13 @@ FACTS = {
     "unit": ("short", "display", "maker_type", "serial", "installed_in"),
     "card": ("serial", "card_type", "location", "unit"),
     "position": ("short", "chip", "size"),
-    "read": ("read_on", "position", "remark"),
+    "read": READ_FACTS,
 }
-CORRECT_NOTHING = Fault(
-    "correct-nothing",
-    CallRefused,
-    "there is nothing to put on record",
-    "Give at least one fact; `parambak correct --help` lists them.",
-)
-CORRECT_FACT = Fault(
-    "correct-fact",
-    CallRefused,
-    "a {what} has no such fact",
-    "Name the vessel, unit, position or copy (with @) that the fact belongs to.",
-)
 CORRECT_TAKEN = Fault(
     "correct-name-taken",
     CallRefused,
     "another {what} has that name already",
     "Type another short name.",
-)
-CORRECT_OTHER_VESSEL = Fault(
-    "correct-other-vessel",
-    CallRefused,
-    "a read cannot be moved to another vessel: each vessel's records must be complete alone",
-    "Archive the same dump again under the right vessel, and give this read a remark.",
 )
 CORRECT_LOCATION = Fault(
     "correct-location",
@@ -74,25 +64,45 @@ class _About(NamedTuple):
     identities: tuple[tuple[str, str], ...]
 
 
-def correct(
-    vault: Vault, where: str, facts: Mapping[str, str], *, by: str | None, why: str | None
-) -> tuple[str, tuple[str, ...]]:
-    """Put facts of a vessel, unit, card, position or copy's newest read on record.
+def correct(  # noqa: PLR0913 - the facts, and who states them
+    vault: Vault,
+    where: str,
+    facts: Mapping[str, str],
+    *,
+    by: str | None,
+    why: str | None,
+    reads: Sequence[str] = (),
+    confirmed: Confirmed = NONE_CONFIRMED,
+) -> Corrected:
+    """Put facts of a vessel, unit, card, position or of reads on record.
 
-    There is one record for each identity of it. Return what they are about in words, and
-    warnings.
+    Of a COPY they are facts of all reads that one `archive` kept with its newest read, or of
+    those `reads` of them; with a WHERE, of these reads there. There is one record for each
+    identity.
     """
     texts = [(f"fact {name}", value, REMARK) for name, value in facts.items()]
     check_texts([*texts, ("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
         ships = fleet(vault)
-        vessel = select.vessel_at(ships, where.partition("@")[0])
+        if "@" in where or reads:
+            return correct_reads(
+                vault,
+                writing,
+                ships,
+                where,
+                facts,
+                names=reads,
+                confirmed=confirmed,
+                by=by,
+                why=why,
+            )
+        vessel = select.vessel_at(ships, where)
         about = _about(ships, vessel, where)
         checked, warnings = _checked(ships, vessel, where, about.what, facts)
         for home, identity in about.identities:
             body = CorrectBody(what=about.what, id=identity, facts=checked, why=why)
             add_signed(writing, home, body, by)
-    return about.words, warnings
+    return Corrected(about.words, warnings, facts=facts)
 
 
 def add_signed(writing: Writing, vessel: str, body: Body, by: str | None, *relies_on: str) -> None:
@@ -102,12 +112,7 @@ def add_signed(writing: Writing, vessel: str, body: Body, by: str | None, *relie
 
 
 def _about(fleet: Fleet, vessel: Vessel, where: str) -> _About:
-    """Return what a WHERE or COPY names."""
-    if "@" in where:
-        position, copy = select.find_copy(fleet, where)
-        read = copy.newest
-        words = f"the newest read of {select.copy_name(position, copy)}"
-        return _About("read", words, ((read.vessel, read.record),))
+    """Return what a WHERE names."""
     parts = select.parse_where(where)
     if parts.holder is None:
         ids = tuple((identity, identity) for identity in sorted(vessel.ids))
@@ -137,26 +142,13 @@ def _checked(
         if name == "imo":
             checked[name], findings = read_imo(value)
             warnings += [finding.text for finding in findings]
-        if name == "read_on":
-            checked[name] = check_date(value)
         if name == "location" and value not in CARD_LOCATIONS:
             raise CORRECT_LOCATION.error(
                 expected=" or ".join(CARD_LOCATIONS), found=repr(value[:80])
             )
-        if name == "position":
-            checked[name] = _position_aboard(fleet, vessel, value)
         if name == "former":
             checked[name] = [*vessel.former, value]
     return checked, tuple(warnings)
-
-
-def _position_aboard(fleet: Fleet, vessel: Vessel, where: str) -> str:
-    position = select.find_position(fleet, where)
-    if all(position.ids != other.ids for other in vessel.positions):
-        raise CORRECT_OTHER_VESSEL.error(
-            expected=f"a position of {vessel.handle}", found=position.where
-        )
-    return position.id
 
 
 def _refuse_taken(fleet: Fleet, vessel: Vessel, where: str, what: str, name: str) -> None:

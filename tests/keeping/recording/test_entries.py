@@ -205,7 +205,7 @@ def test_an_empty_fact_takes_it_back(laptop: Laptop) -> None:
 def test_a_wrong_imo_digit_warns_and_is_kept(laptop: Laptop) -> None:
     """Some ships carry such a number; anything but seven digits is refused."""
     laptop.take(image())
-    said, warnings = correct(laptop.vault, "grebe", {"imo": "1234568"}, by=None, why=None)
+    said, warnings, *_ = correct(laptop.vault, "grebe", {"imo": "1234568"}, by=None, why=None)
     assert said == "vessel grebe"
     assert "last digit" in warnings[0]
     assert laptop.fleet.vessels[0].facts["imo"] == "1234568"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import re
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from parambak.keeping.state.counting import withdrawals_of, without
@@ -111,3 +113,37 @@ def _by_definition(records: Sequence[Stored]) -> set[str]:
         for s in records
         if s.record.kind == "note" and s.digest not in gone
     }
+
+
+# Files that read every record, withdrawn or not, and why.
+ALL_RECORDS = {
+    "answers/recheck.py": "what is lost with damage, and seals",
+    "answers/recover.py": "what is lost with damage",
+    "answers/seal.py": "the seal covers all",
+    "answers/slips.py": "shows what was withdrawn",
+    "keeping/recording/backups.py": "the identities that a folder may have",
+    "keeping/recording/withdrawing.py": "withdraws withdrawals too",
+    "keeping/state/backups.py": "whether there is any location",
+    "keeping/state/cards.py": "the order; then leaves out what was withdrawn",
+    "keeping/state/counting.py": "decides what counts",
+    "keeping/state/fold.py": "the order and what was brought in; then as above",
+    "keeping/state/losses.py": "what is lost with damage",
+    "keeping/state/vessel_names.py": "the order; then as above",
+    "reports/parts.py": "the seal",
+    "swap/lost_records.py": "what is lost",
+    "swap/swaps.py": "the order; then as above",
+}
+
+
+def test_what_is_worked_out_from_records_leaves_out_what_was_withdrawn() -> None:
+    """Every other file asks `counting.py`: the vault's own lists have all records."""
+    package = Path(__file__).parents[3] / "parambak"
+    asked = re.compile(r"vault\.(records|of_kind|telling|vessels_with)\(")
+    files = {
+        path.relative_to(package).as_posix()
+        for room in ("keeping", "swap", "reports", "answers", "demo")
+        for path in (package / room).rglob("*.py")
+        if asked.search(path.read_text("utf-8"))
+    }
+    assert files - ALL_RECORDS.keys() == set()
+    assert ALL_RECORDS.keys() - files == set()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from parambak.errors import CallRefused, ParambakError
+from parambak.errors import ParambakError
 from parambak.keeping.recording.entries import correct
 from parambak.keeping.state.fold import MOST_RECORD_SETS, Folding, fleet
 from parambak.keeping.state.record_sets import IdentityRecords
@@ -112,10 +112,9 @@ def test_a_wrong_day_corrected_moves_the_copy(laptop: Laptop) -> None:
     """The newest read's day is stated again, by whom and why; the copy's place follows."""
     laptop.take(A, read_on="2026-06-10")
     laptop.take(B, read_on="2026-07-10")
-    said, _ = correct(
-        laptop.vault, f"{WHERE}@latest", {"read_on": "2026-05-10"}, by="X", why="typo"
-    )
-    assert said == f"the newest read of {WHERE}@{sha256(B)[:8]}"
+    facts = {"read_on": "2026-05-10"}
+    said = correct(laptop.vault, f"{WHERE}@latest", facts, by="X", why="typo").about
+    assert said == f"1 read of {WHERE}"
     assert [name for _, name, _ in shown(laptop)] == ["B", "A"]
 
 
@@ -131,15 +130,17 @@ def test_a_wrong_position_corrected_moves_the_read(laptop: Laptop) -> None:
     assert laptop.latest(target).newest.remark == "moved"
 
 
-def test_a_read_is_not_moved_to_another_vessel(laptop: Laptop) -> None:
-    """Each vessel's records are whole alone: correct-other-vessel, and the read stays."""
+def test_a_read_is_moved_to_another_vessel(laptop: Laptop) -> None:
+    """Each vessel's records are complete alone: the read is a record of the other vessel."""
     laptop.take(A)
-    laptop.take(B, where="avocet/port-thruster/U12")
-    facts = {"position": "avocet/port-thruster/U12"}
-    with pytest.raises(CallRefused) as refusal:
-        correct(laptop.vault, f"{WHERE}@latest", facts, by=None, why=None)
-    assert refusal.value.code == "correct-other-vessel"
+    laptop.take(B)
+    other = "avocet/port-thruster/U12"
+    laptop.take(B, where=other)
+    correct(laptop.vault, f"{WHERE}@latest", {"position": other}, by=None, why=None)
     assert shown(laptop) == [(1, "A", 1)]
+    assert shown(laptop, other) == [(1, "B", 2)]
+    ship = next(v for v in fleet(laptop.vault).vessels if v.short == "avocet")
+    assert {read.vessel for p in ship.positions for read in p.reads} == ship.ids
 
 
 @pytest.mark.parametrize(
