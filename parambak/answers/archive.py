@@ -101,7 +101,8 @@ class ArchiveAnswer(Answer, frozen=True):
     `unmet` are those of the `conditions` that are not met or not known. `made` says what came
     on record with the reads; `reader_sum` what the sum on the reader's screen is a sum of.
     `explanation` is why the reads differ, null where they do not; `layout` whether the position
-    has one; `reads` how many were put on record; `read_on` the day of the newest.
+    has one; `reads` how many were put on record; `read_on` the day of the newest. `state` is that
+    of the copy in one word; `fading` are the fields and addresses that may be fading.
     """
 
     where: str
@@ -117,6 +118,8 @@ class ArchiveAnswer(Answer, frozen=True):
     layout: bool
     reads: int
     read_on: str
+    state: str
+    fading: tuple[str, ...]
 
 
 class FactAsked(NamedTuple):
@@ -178,6 +181,8 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
         layout=taken.position.layout is not None,
         reads=len(request.dumps),
         read_on=taken.copy.newest.read_on.isoformat(),
+        state=taken.verdict.state,
+        fading=taken.verdict.fading,
     )
 
 

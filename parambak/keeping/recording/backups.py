@@ -17,6 +17,7 @@ from parambak.keeping.state.backups import (
     own_records,
 )
 from parambak.keeping.state.bodies import BackupLocationBody, HeldBody
+from parambak.keeping.state.counting import counting
 from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.record_sets import local_time
 from parambak.vault.locations.location import contents_at, make_location, refusal, require_location
@@ -177,7 +178,7 @@ def _write_held(
                 hashed=holding.hashed,
                 incomplete=holding.incomplete,
             )
-            last = newest_held(vault.records(holding.vessel)).get(location.id)
+            last = newest_held(counting(vault, holding.vessel)).get(location.id)
             stated_on = last is not None and last[1] == body and local_time(last[0].record).date()
             if stated_on != today:
                 writing.add(body.kind, holding.vessel, body.members())

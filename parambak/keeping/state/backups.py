@@ -8,6 +8,7 @@ from msgspec import Struct
 
 from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping.state.bodies import BackupLocationBody, HeldBody, of_kind
+from parambak.keeping.state.counting import counting, counting_of_kind
 from parambak.keeping.state.record_sets import local_time
 from parambak.vault.order import behind
 from parambak.vault.vault_toml import FIRST
@@ -129,7 +130,7 @@ def own_records(vault: Vault) -> tuple[Stored, ...]:
         first = record.kind == FIRST and record.body.get("vault") == vault.identity
         if first or not own.isdisjoint(record.after):
             own.add(stored.digest)
-    return tuple(stored for stored in records if stored.digest in own) if own else records
+    return tuple(stored for stored in counting(vault, None) if not own or stored.digest in own)
 
 
 class Holdings:
@@ -161,7 +162,8 @@ class Holdings:
         return self._vessel[1]
 
     def _looked_up(self, vessel: str) -> dict[str, list[Held]]:
-        held = {stored.digest: stored for stored in self._vault.of_kind(vessel, HeldBody.kind)}
+        held_records = counting_of_kind(self._vault, vessel, HeldBody.kind)
+        held = {stored.digest: stored for stored in held_records}
         if not held:
             return {}
         chain = self._vault.chain(vessel)

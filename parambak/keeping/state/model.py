@@ -59,7 +59,8 @@ class Read(Struct, frozen=True, gc=False):
 
     `order` counts the records about the ship from 0; `vessel` is the identity that this record
     is about, one of the ship's. `stated`: the record gives the day. `facts` are how the read was
-    made. `after_unverified`: it was read back in a swap with a file of an unverified copy.
+    made. `chip` counts the chips that were at the position, from 0. `loaded`: the chip was loaded
+    from a copy of this position, so that the read is no evidence for the copy.
     """
 
     record: str
@@ -81,12 +82,24 @@ class Read(Struct, frozen=True, gc=False):
     visit: str | None = None
     read_at: str | None = None
     reconstructed_from: tuple[str, ...] = ()
-    after_unverified: bool = False
+    chip: int = 0
+    loaded: bool = False
 
     @property
     def untimed(self) -> bool:
         """Return whether equal file times do not mean one read."""
         return self.facts.untimed
+
+
+class Explanation(NamedTuple):
+    """A person's remark on two images of a position that differ, and the reads that it names.
+
+    `by` is the mark of the person's name.
+    """
+
+    reads: frozenset[str]
+    by: str
+    text: str
 
 
 class AttachedLayout(Struct, frozen=True, gc=False):
@@ -130,7 +143,9 @@ class Copy(Struct, frozen=True, gc=False):
 class Position(Struct, frozen=True, gc=False):
     """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
-    `rules` are the digest and the name of the ship's rules, if there are any. `attached` are the
+    `rules` are the digest and the name of the ship's rules, if there are any. `written` counts, by
+    the order of the records, when a file was released for loading here; `explanations` are the
+    remarks with a name on images that differ. `attached` are the
     layouts that came without a read.
     """
 
@@ -143,6 +158,8 @@ class Position(Struct, frozen=True, gc=False):
     conflicts: tuple[Conflict, ...] = ()
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
+    written: tuple[int, ...] = ()
+    explanations: tuple[Explanation, ...] = ()
     attached: tuple[AttachedLayout, ...] = ()
 
     @property
