@@ -11,7 +11,7 @@ from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
 from parambak.keeping.state.chip_numbers import exchanges_at, numbered
 from parambak.keeping.state.counting import counting_of_kind, withdrawals_in, without
-from parambak.keeping.state.facts import conflicts, merged_facts
+from parambak.keeping.state.facts import conflicts, merged_facts, size_in
 from parambak.keeping.state.model import (
     Aboard,
     AttachedLayout,
@@ -223,6 +223,7 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
                 short=short,
                 where=f"{where}/{short}",
                 chip=facts.get("chip"),
+                size=size_in(facts.get("size")),
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
                 conflicts=(*against, *of_reads),
@@ -332,6 +333,7 @@ def _read(
         reader_sum=body.reader_sum,
         layout=body.layout,
         normal=body.normal,
+        size=body.size,
         remark=corrected.get("remark", body.remark),
         visit=body.visit,
         read_at=body.read_at if "read_on" not in corrected else None,
