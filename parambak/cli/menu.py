@@ -37,6 +37,7 @@ SECTIONS: dict[str, dict[str, str]] = {
         "layout": "Which byte means what: write, check and search layouts.",
         "correct": "Add or correct a name, number or date on record.",
         "recheck": "Is everything in the vault still sound?",
+        "accept-loss": "Go on without what is lost, by name and reason.",
         "seal": "A line for the report: it shows if records are removed later.",
         "rebuild": "Make the index again from the records.",
         "recover": "Make a new vault of all that can be proven in a folder.",

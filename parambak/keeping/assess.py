@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from parambak.differences.bytes import differing_bytes
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
 from parambak.keeping.state.rules import CAREFUL
-from parambak.keeping.verified import CopyEvidence, Verdict, judge
+from parambak.keeping.verified import CopyEvidence, Verdict, judge, records_complete
 from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
@@ -17,8 +17,9 @@ if TYPE_CHECKING:
 
     from parambak.keeping.chips import Chip
     from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal
-    from parambak.keeping.state.model import Copy, Position, Read
+    from parambak.keeping.state.model import Condition, Copy, Position, Read
     from parambak.keeping.state.rules import Rules
+    from parambak.keeping.state.unsettled import AcceptedLoss, Conflict
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
     from parambak.layouts.slots import Slot
@@ -98,6 +99,20 @@ class Assessor:
         """Return whether the copy is verified now, and every condition's reason."""
         return judge(self._evidence(position, copy), self._rules_or_careful(position)[0])
 
+    def records(self, position: Position, further: Sequence[Conflict] = ()) -> Condition:
+        """Return whether every record about the vessel is there, and none in conflict.
+
+        `further` are conflicts that matter besides, such as those of a card that goes in.
+        """
+        accepted = [self.loss_words(loss) for loss in position.unsettled.accepted]
+        return records_complete(position.unsettled.with_more(further), position.where, accepted)
+
+    def loss_words(self, loss: AcceptedLoss) -> str:
+        """Return in words what was accepted as lost, by whom and why."""
+        files = counted(len(loss.records) + len(loss.objects), "file")
+        by = self.person(loss.by) if loss.by else "person not recorded"
+        return f"the loss of {files} was ACCEPTED by {by} on {loss.on}: {loss.reason}"
+
     def _evidence(self, position: Position, copy: Copy) -> CopyEvidence:
         damage = (*self._damage(position, copy), *self._rules_or_careful(position)[1])
         layout, fault = self._layout_or_fault(position)
@@ -119,6 +134,7 @@ class Assessor:
             checks=checks,
             layout_fault=fault,
             damage=damage,
+            records=self.records(position),
             lost=image is None,
             wavering=self._wavering(position, copy, agreeing),
         )

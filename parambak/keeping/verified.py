@@ -1,7 +1,7 @@
 """Whether a copy is verified: answered here alone, purely from what is handed in.
 
-The four conditions: read twice, plausible, checks hold, unchanged on disk. Each is met,
-not met, or not known; "failed" and "not known" are two answers.
+The five conditions: records complete, read twice, plausible, checks hold, unchanged on disk. Each
+is met, not met, or not known; "failed" and "not known" are two answers.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.bodies import DumpEntry
     from parambak.keeping.state.model import Read
     from parambak.keeping.state.rules import Rules
+    from parambak.keeping.state.unsettled import Unsettled
     from parambak.memory.findings import Finding
 
 
@@ -80,6 +81,7 @@ class CopyEvidence(Struct, frozen=True):
     - `checks` pairs each check's name with whether it holds; None without a layout.
     - `damage` is what is wrong with the bytes on disk, empty if nothing is. With `lost` the image
       cannot be read, and nothing in it is judged.
+    - `records` is whether every record about the vessel is there, and none in conflict.
     - `wavering`: on one day the chip gave this image, then another at least as often, then this
       one again.
     """
@@ -92,6 +94,7 @@ class CopyEvidence(Struct, frozen=True):
     checks: Sequence[tuple[str, bool | None]] | None
     layout_fault: str | None
     damage: Sequence[str]
+    records: Condition
     lost: bool = False
     wavering: bool = False
 
@@ -127,12 +130,44 @@ def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
     """Return whether the copy is verified under the ship's rules, and why."""
     return Verdict(
         (
+            evidence.records,
             _read_twice(evidence, rules),
             _plausible(evidence),
             _checks_hold(evidence, rules),
             _unchanged_on_disk(evidence),
         )
     )
+
+
+RECORDS = "records-complete"
+MOST_NAMED = 3  # lost records in a sentence
+
+
+def records_complete(unsettled: Unsettled, where: str, accepted: Sequence[str]) -> Condition:
+    """Return whether every record about a position's vessel is there, and none in conflict.
+
+    `accepted` are the losses that a person accepted for it, in words.
+    """
+    texts = []
+    if unsettled.lost:
+        listed = [record.text for record in unsettled.lost[:MOST_NAMED]]
+        more = len(unsettled.lost) - MOST_NAMED
+        listed += [f"and {more} more"] if more > 0 else []
+        texts.append(
+            f"{'; '.join(listed)}. A lost record may state anything. Fetch it: `parambak recheck` "
+            f"shows from where. If nobody has it: `parambak accept-loss {where} --by NAME "
+            "--reason TEXT`"
+        )
+    texts += [
+        f"UNDECIDED: the records state {conflict.fact} of {conflict.where} as "
+        f"{' and as '.join(conflict.values)}. Settle it: `{conflict.command}`"
+        for conflict in unsettled.conflicts
+    ]
+    if texts:
+        return Condition.unknown(RECORDS, "; ".join((*texts, *accepted)))
+    if accepted:
+        return Condition.yes(RECORDS, "every other record is there; " + "; ".join(accepted))
+    return Condition.yes(RECORDS, "every record about the vessel is there, and none in conflict")
 
 
 def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:

@@ -38,6 +38,7 @@ from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256, sum16
 from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
 from parambak.swap.swaps import SWAP_OPEN, newest_open, swaps_at, the_open_swap
+from parambak.swap.unsettled import refuse_unsettled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -270,6 +271,7 @@ def close(  # noqa: PLR0913 - the facts of the end, all by keyword
     _check(tests, by, reason)
     with vault.writing() as writing:
         site, swap = _open_at(vault, where)
+        refuse_unsettled(site.vessel, site.position, swap)
         failed = [test.name for test in tests if test.result != "passed"]
         if failed:
             tested = SwapTestedBody(swap=swap.id, tests=tuple(tests))

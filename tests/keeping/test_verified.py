@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from parambak.keeping.verified import Verdict
     from tests.keeping.conftest import Laptop
 
-NAMES = ["read-twice", "plausible", "checks-hold", "unchanged-on-disk"]
+NAMES = ["records-complete", "read-twice", "plausible", "checks-hold", "unchanged-on-disk"]
 
 
 def put_rules(laptop: Laptop, text: str) -> None:
@@ -46,7 +46,7 @@ def words(found: Verdict, condition: str) -> str:
 
 
 def test_two_reads_made_apart_with_all_else_right_are_verified(laptop: Laptop) -> None:
-    """All four conditions are met, in the order of the work; nothing is unmet."""
+    """Every condition is met, in the order of the work; nothing is unmet."""
     taken = laptop.verified()
     assert taken.verdict.verified
     assert [each.condition for each in taken.verdict.conditions] == NAMES

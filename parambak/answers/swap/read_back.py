@@ -37,6 +37,7 @@ from parambak.swap.read_back import (
 from parambak.swap.recording import ValueLayouts, record_read_back
 from parambak.swap.state import accepted_words, others_words
 from parambak.swap.swaps import newest_open, swaps_at
+from parambak.swap.unsettled import refuse_unsettled
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -193,9 +194,11 @@ def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnsw
     """Compare each dump with the selected copy, and put all of it on record.
 
     That is the copy chosen in the open swap, else the one released last in it, else the latest
-    verified one. Raise NotFound where there is none, and what a file is refused for.
+    verified one. Raise NotFound where there is none, VaultDamaged if a record is lost, and what a
+    file is refused for.
     """
     expected = _expected(session, question.where)
+    refuse_unsettled(expected.vessel, expected.position, expected.swap)
     by_values = _by_values(question, expected)
     incoming, times = _read(session, question, expected, by_values)
     if by_values is not None:

@@ -443,6 +443,33 @@ class SwapClosedBody(Body, frozen=True):
     taken_in: tuple[Digest, ...] = ()
 
 
+class LossAcceptedBody(Body, frozen=True):
+    """kind "loss-accepted": for some positions, a person goes on without what is lost.
+
+    `records` and `objects` are the digests of the lost files.
+    """
+
+    kind: ClassVar[str] = "loss-accepted"
+
+    positions: tuple[Identity, ...]
+    reason: str
+    records: tuple[Digest, ...] = ()
+    objects: tuple[Digest, ...] = ()
+
+
+class LeftOutBody(Body, frozen=True):
+    """kind "left-out": records that a pack, a location or a folder held, and that did not come in.
+
+    `source` is its name. `unread` counts files there that could not be read at all.
+    """
+
+    kind: ClassVar[str] = "left-out"
+
+    source: str
+    records: tuple[Digest, ...] = ()
+    unread: Count = 0
+
+
 class OnPurposeBody(Body, frozen=True):
     """kind "on-purpose": a field of a position differs from the same units on purpose.
 

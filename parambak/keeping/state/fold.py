@@ -13,7 +13,6 @@ from parambak.keeping.state.facts import conflicts, merged_facts
 from parambak.keeping.state.model import (
     Aboard,
     Card,
-    Conflict,
     Copy,
     Fleet,
     Loader,
@@ -28,6 +27,14 @@ from parambak.keeping.state.record_sets import (
     IdentityRecords,
     VesselRecords,
     local_time,
+)
+from parambak.keeping.state.unsettled import (
+    AcceptedLoss,
+    Conflict,
+    LostRecord,
+    Unsettled,
+    lost_records,
+    unplaced,
 )
 from parambak.keeping.state.vessel_names import (
     grouped_by_vessel,
@@ -70,6 +77,7 @@ class Folding:
         self._identities: list[VesselIdentity] = []
         self._changes = -1
         self._fleet = Fleet(())
+        self._about_vault: tuple[int, list[LostRecord]] | None = None
 
     def fleet(self) -> Fleet:
         """Return the vessels by the records now: the same value as long as they are the same."""
@@ -89,9 +97,9 @@ class Folding:
         named = [names_of(ship) for ship in grouped_by_vessel(self._identities)]
         vessels = []
         for names, handle in with_handles(named):
-            ids = names.ids
+            ids, against = names.ids, names.conflicts(handle)
             loader = Loader(
-                partial(self._aboard, ids, handle), partial(self._visits, ids & visited)
+                partial(self._aboard, ids, handle, against), partial(self._visits, ids & visited)
             )
             vessel = Vessel(
                 ids,
@@ -99,7 +107,7 @@ class Folding:
                 handle,
                 facts=names.facts,
                 former=names.former,
-                conflicts=names.conflicts,
+                conflicts=against,
                 loader=loader,
             )
             vessels.append(vessel)
@@ -115,11 +123,15 @@ class Folding:
             )
         )
 
-    def _aboard(self, ids: frozenset[str], handle: str) -> Aboard:
+    def _aboard(self, ids: frozenset[str], handle: str, against: tuple[Conflict, ...]) -> Aboard:
         ship = VesselRecords([self._records_of(identity) for identity in sorted(ids)])
+        rules = ship.file_conflict(bodies.ShipsRulesBody.kind, ship.ids, "rules", handle)
+        lost, accepted = self._lost(ship)
+        unsettled = Unsettled(lost, (*against, *rules), accepted)
         return Aboard(
-            units=_units(ship, handle),
-            cards=_cards(ship, handle),
+            units=_units(ship, handle, unsettled),
+            cards=_cards(ship, handle, unsettled),
+            unsettled=unsettled,
             homes={
                 entity: records.identity for records in ship.record_sets for entity in records.kinds
             },
@@ -128,6 +140,22 @@ class Folding:
                 file_of(digest) for records in ship.record_sets for digest in records.missing()
             ),
         )
+
+    def _lost(self, ship: VesselRecords) -> tuple[tuple[LostRecord, ...], tuple[AcceptedLoss, ...]]:
+        """Return the lost records that may be about a ship, and those losses that were accepted."""
+        if self._about_vault is None or self._about_vault[0] != self.vault.changes:
+            about_vault = lost_records(self.vault, None, self.vault.records(None))
+            self._about_vault = self.vault.changes, [*about_vault, *unplaced(self.vault)]
+        lost = {record.digest: record for record in self._about_vault[1]}
+        accepted: list[AcceptedLoss] = []
+        for records in ship.record_sets:
+            for record in lost_records(self.vault, records.identity, records.stored):
+                lost[record.digest] = record
+            for digest, why in records.unusable.items():
+                lost[digest] = LostRecord(digest, why)
+            accepted += records.accepted
+        standing = [a for a in accepted if a.objects or lost.keys() & set(a.records)]
+        return tuple(lost.values()), tuple(standing)
 
     def _records_of(self, identity: str) -> IdentityRecords:
         stored = self.vault.records(identity)
@@ -139,16 +167,18 @@ class Folding:
         return records
 
 
-def _units(ship: VesselRecords, vessel: str) -> tuple[Unit, ...]:
+def _units(ship: VesselRecords, vessel: str, unsettled: Unsettled) -> tuple[Unit, ...]:
     units = []
+    kind = bodies.CardSheetBody.kind
     for members in ship.named("unit", "short").values():
-        facts, against = merged_facts(members)
+        facts, values = merged_facts(members)
         short = facts.get("short", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/{short}"
-        positions = _positions(ship, ids, where)
+        against = (*conflicts(values, where), *ship.file_conflict(kind, ids, "sheet", where))
+        positions = _positions(ship, ids, where, unsettled, against)
         former = _former(members, short)
-        sheet = ship.last_file(bodies.CardSheetBody.kind, ids)
+        sheet = ship.last_file(kind, ids)
         units.append(Unit(ids, short, where, facts, positions, sheet, against, former))
     return tuple(units)
 
@@ -166,66 +196,72 @@ def _former(members: Members, short: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for name in names if name and name != short))
 
 
-def _cards(ship: VesselRecords, vessel: str) -> tuple[Card, ...]:
+def _cards(ship: VesselRecords, vessel: str, unsettled: Unsettled) -> tuple[Card, ...]:
     cards = []
+    kind = bodies.SheetOfCardBody.kind
     for members in ship.named("card", "serial").values():
-        facts, against = merged_facts(members)
+        facts, values = merged_facts(members)
         serial = facts.get("serial", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/card:{serial}"
-        positions = _positions(ship, ids, where)
-        sheet = ship.last_file(bodies.SheetOfCardBody.kind, ids)
+        against = (*conflicts(values, where), *ship.file_conflict(kind, ids, "sheet", where))
+        positions = _positions(ship, ids, where, unsettled, against)
+        sheet = ship.last_file(kind, ids)
         cards.append(Card(ids, serial, where, facts, positions, against, sheet))
     return tuple(cards)
 
 
-def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple[Position, ...]:
+def _positions(
+    ship: VesselRecords,
+    holder: frozenset[str],
+    where: str,
+    unsettled: Unsettled,
+    of_holder: tuple[Conflict, ...],
+) -> tuple[Position, ...]:
+    """Return the positions of a holder; what is unsettled about the vessel and it is theirs too."""
     positions = []
     rules = ship.last_file(bodies.ShipsRulesBody.kind, ship.ids)
     for members in ship.named("position", "short").values():
         inside = [member for member in members if member[0].inside.get(member[1]) in holder]
         if not inside:
             continue
-        facts, against = merged_facts(inside)
+        facts, values = merged_facts(inside)
         ids = frozenset(entity for _, entity in inside)
         short = facts.get("short", "")
-        reads, of_reads = _reads(ship, ids)
+        at = f"{where}/{short}"
+        reads = _reads(ship, ids)
+        against = (*conflicts(values, at), *ship.conflicts_of_reads(ids, at))
         positions.append(
             Position(
                 ids=ids,
                 short=short,
-                where=f"{where}/{short}",
+                where=at,
                 chip=facts.get("chip"),
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
-                conflicts=(*against, *of_reads),
+                conflicts=against,
                 former=_former(inside, short),
                 rules=rules,
+                unsettled=unsettled.at(ids, (*of_holder, *against)),
             )
         )
     return tuple(positions)
 
 
-def _reads(ship: VesselRecords, position: frozenset[str]) -> tuple[list[Read], list[Conflict]]:
-    """Return a position's reads by date, then by order of the records, and their conflicts."""
-    reads = []
-    against = []
-    for identity in sorted(position):
-        for records, stored, body in ship.reads.get(identity, ()):
-            reads.append(_read(ship, records, stored, body))
-            if stored.digest not in records.facts:
-                continue
-            against += [
-                Conflict(f"{conflict.fact} of read {stored.digest[:8]}", conflict.values)
-                for conflict in conflicts(records.facts.current(stored.digest))
-            ]
+def _reads(ship: VesselRecords, position: frozenset[str]) -> list[Read]:
+    """Return a position's reads by date, then by order of the records."""
+    reads = [
+        _read(ship, records, stored, body)
+        for identity in sorted(position)
+        for records, stored, body in ship.reads.get(identity, ())
+    ]
     for records in ship.record_sets:
         reads += [
             _from_read_back(ship, records, *records.read_backs[record])
             for record in dict.fromkeys(records.taken_in)
             if record in records.read_backs and records.read_backs[record][1].position in position
         ]
-    return sorted(reads, key=lambda read: (read.read_on, read.order)), against
+    return sorted(reads, key=lambda read: (read.read_on, read.order))
 
 
 def _from_read_back(

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 
 from msgspec import Struct
 
+from parambak.keeping.state.unsettled import Unsettled
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from datetime import date, datetime
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
         ReaderSum,
     )
     from parambak.keeping.state.read_facts import ReadFacts
+    from parambak.keeping.state.unsettled import Conflict
 
 
 class Condition(NamedTuple):
@@ -44,13 +47,6 @@ class Condition(NamedTuple):
     def unknown(cls, condition: str, text: str) -> Self:
         """Return the condition not known."""
         return cls(condition, met=None, text=text)
-
-
-class Conflict(Struct, frozen=True, gc=False):
-    """A fact with different values in two records that do not know of each other."""
-
-    fact: str
-    values: tuple[str, ...]
 
 
 class Read(Struct, frozen=True, gc=False):
@@ -116,7 +112,8 @@ class Copy(Struct, frozen=True, gc=False):
 class Position(Struct, frozen=True, gc=False):
     """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
-    `rules` are the digest and the name of the ship's rules, if there are any.
+    `rules` are the digest and the name of the ship's rules, if there are any; `unsettled` is what
+    is lost or in conflict about the vessel, as far as it concerns this position.
     """
 
     ids: frozenset[str]
@@ -128,6 +125,7 @@ class Position(Struct, frozen=True, gc=False):
     conflicts: tuple[Conflict, ...] = ()
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
+    unsettled: Unsettled = Unsettled()
 
     @property
     def id(self) -> str:
@@ -215,6 +213,7 @@ class Aboard(Struct, frozen=True):
       in. Later records go there too, so that one identity's records are complete alone.
     - `damaged` are the records that cannot be used, each by its file and why; `missing` the files
       of missing records that other records are after.
+    - `unsettled` is what is lost or in conflict about the vessel itself.
     """
 
     units: tuple[Unit, ...] = ()
@@ -222,6 +221,7 @@ class Aboard(Struct, frozen=True):
     homes: dict[str, str] = {}
     damaged: tuple[tuple[str, str], ...] = ()
     missing: tuple[str, ...] = ()
+    unsettled: Unsettled = Unsettled()
 
 
 class Loader(NamedTuple):

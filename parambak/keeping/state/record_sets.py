@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import body_of, misshapen
-from parambak.keeping.state.facts import FactHistory
+from parambak.keeping.state.facts import FactHistory, conflicts
+from parambak.keeping.state.unsettled import AcceptedLoss, Conflict
 from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from parambak.vault.records import Record
     from parambak.vault.vault import Stored
@@ -43,7 +44,9 @@ class IdentityRecords:
     `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
     `files` are the card sheets and ship's rules. `taken_in` are the read-backs that became
     reads, `unverified` the swaps with a released file of a copy that was not verified.
-    `damaged` are the records that cannot be used, each by its file and why.
+    `damaged` are the records that cannot be used, each by its file and why, `unusable` the same by
+    digest; `accepted` the losses
+    that a person accepted.
     """
 
     def __init__(self, identity: str, stored: Sequence[Stored]) -> None:
@@ -58,7 +61,9 @@ class IdentityRecords:
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
         self.unverified: set[str] = set()
+        self.accepted: list[AcceptedLoss] = []
         self.damaged: list[tuple[str, str]] = []
+        self.unusable: dict[str, str] = {}
         self.extend(tuple(stored))
 
     def extend(self, stored: tuple[Stored, ...]) -> bool:
@@ -76,6 +81,10 @@ class IdentityRecords:
             self._take(later)
         return True
 
+    def history(self) -> FactHistory:
+        """Return an empty history of facts in the order of these records."""
+        return FactHistory(self._after)
+
     def missing(self) -> tuple[str, ...]:
         """Return the digests of missing records that other records are after."""
         named = {parent for after in self._after.values() for parent in after}
@@ -90,6 +99,7 @@ class IdentityRecords:
             _check_days(body, stored.digest)
         except VaultDamaged as error:
             self.damaged.append((error.file or "", f"{error.text}: {error.found}"))
+            self.unusable[stored.digest] = f"cannot be used: {error.text}"
             return
         for entity in bodies.new_entities(body):
             self._enter(entity, stored.digest)
@@ -111,6 +121,8 @@ class IdentityRecords:
                 self.read_backs[stored.digest] = (stored, body)
             case bodies.SwapClosedBody():
                 self.taken_in += body.taken_in
+            case bodies.LossAcceptedBody():
+                self.accepted.append(_accepted(stored, body))
             case bodies.LoadFileBody(unverified=True, swap=str(swap)):
                 self.unverified.add(swap)
             case _:
@@ -123,7 +135,31 @@ class IdentityRecords:
         self.facts.add(entity.id, entity.facts, record)
 
     def _file(self, stored: Stored, identity: str, sha256: str, name: str) -> None:
-        self.files.append(GivenFile(stored.digest, stored.record.kind, identity, sha256, name))
+        kind = stored.record.kind
+        self.files.append(GivenFile(stored.digest, kind, identity, sha256, name))
+        self.facts.add(_file_entity(kind, identity), {"file": sha256}, stored.digest)
+
+
+def _file_entity(kind: str, identity: str) -> str:
+    """Return the name under which the facts of a thing's file are kept: no identity's own."""
+    return f"{kind} of {identity}"
+
+
+def _short_digests(layout: bodies.LayoutEntry) -> str:
+    """Return the first digits of a layout and of the files that it includes."""
+    return " ".join(f[:8] for f in (layout.sha256, *(part.sha256 for part in layout.parts)))
+
+
+def _accepted(stored: Stored, body: bodies.LossAcceptedBody) -> AcceptedLoss:
+    return AcceptedLoss(
+        record=stored.digest,
+        positions=frozenset(body.positions),
+        records=body.records,
+        objects=body.objects,
+        reason=body.reason,
+        by=stored.record.by,
+        on=local_time(stored.record).date(),
+    )
 
 
 def _check_days(body: bodies.Body, record: str) -> None:
@@ -152,10 +188,12 @@ class VesselRecords:
         self._order = {link.digest: order for order, link in enumerate(ordered)}
         self._named: dict[str, dict[str, list[tuple[IdentityRecords, str]]]] = {}
         self.reads: dict[str, list[tuple[IdentityRecords, Stored, bodies.ReadBody]]] = {}
+        self._corrected: list[tuple[Mapping[str, tuple[str, ...]], bodies.ReadBody]] = []
         for records in self.record_sets:
             for read, body in records.reads:
                 position = body.position
                 if read.digest in records.facts:
+                    self._corrected.append((records.facts.current(read.digest), body))
                     position = records.facts.texts(read.digest).get("position", position)
                 self.reads.setdefault(position, []).append((records, read, body))
 
@@ -184,3 +222,47 @@ class VesselRecords:
             if file.kind == kind and file.identity in identities
         ]
         return max(files)[1:] if files else None
+
+    def file_conflict(
+        self, kind: str, identities: frozenset[str], fact: str, where: str
+    ) -> tuple[Conflict, ...]:
+        """Return the files of a kind of which none is recorded after the other; none if one is."""
+        sha256s = {
+            sha256: None
+            for records in self.record_sets
+            for identity in identities
+            for sha256 in records.facts.current(_file_entity(kind, identity)).get("file", ())
+        }
+        if len(sha256s) < 2:
+            return ()
+        names = {file.sha256: file.name for records in self.record_sets for file in records.files}
+        return (Conflict(fact, tuple(f"{names[d]} ({d[:8]})" for d in sha256s), where),)
+
+    def conflicts_of_reads(self, position: frozenset[str], where: str) -> tuple[Conflict, ...]:
+        """Return what is in conflict about the reads of a position, and about its layout.
+
+        A read that two records moved to two positions is in conflict at both.
+        """
+        against: list[Conflict] = []
+        for values, body in self._corrected:
+            if not position.isdisjoint((body.position, *values.get("position", ()))):
+                against += conflicts(values, f"{where}@{body.image.sha256[:8]}")
+        return (*against, *self._layout_conflict(position, where))
+
+    def _layout_conflict(self, position: frozenset[str], where: str) -> tuple[Conflict, ...]:
+        """Return the layouts of which none is named after the other; none if one is."""
+        named = [
+            (records, read.digest, _short_digests(body.layout))
+            for identity in sorted(position)
+            for records, read, body in self.reads.get(identity, ())
+            if body.layout is not None
+        ]
+        if len({layout for _, _, layout in named}) < 2:
+            return ()
+        histories = {records.identity: records.history() for records, _, _ in named}
+        for records, record, layout in named:
+            histories[records.identity].add(where, {"layout": layout}, record)
+        current: dict[str, None] = {}
+        for history in histories.values():
+            current.update(dict.fromkeys(history.current(where).get("layout", ())))
+        return (Conflict("layout", tuple(current), where),) if len(current) > 1 else ()

@@ -1,0 +1,145 @@
+"""What is unsettled about a vessel: records that are lost, and facts that conflict.
+
+A lost record may state anything, so nothing of its vessel is verified or ready until it is fetched
+back, or a person accepts the loss for a position. A conflict ends by a record that is after both.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec import Struct
+
+from parambak.keeping.state import bodies
+from parambak.keeping.state.bodies import LeftOutBody
+from parambak.vault.records import file_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import date
+
+    from parambak.vault.records import Stored
+    from parambak.vault.vault import Vault
+
+MISSING = "is missing, and a later record names it"
+CUT = "is missing: this laptop wrote or saw it as the newest one in this vault"
+DAMAGED = "is damaged, and a later record names it"
+UNPLACED = "is damaged, and nothing shows which vessel it is about"
+# Facts that another command than `correct` states.
+COMMANDS = {
+    "layout": "parambak archive DUMP… --layout FILE",
+    "rules": "parambak rules record {where} FILE --by NAME",
+    "sheet": "parambak card record {where} FILE --by NAME",
+}
+
+
+class Conflict(Struct, frozen=True, gc=False):
+    """A fact with different values in two records that do not know of each other.
+
+    `where` is what the fact is about: a vessel, a unit, a card, a position or a COPY.
+    """
+
+    fact: str
+    values: tuple[str, ...]
+    where: str = ""
+
+    @property
+    def command(self) -> str:
+        """Return the command that settles it."""
+        if self.fact in COMMANDS:
+            return COMMANDS[self.fact].format(where=self.where)
+        option = self.fact.replace("_", "-") + ("-name" if self.fact in NAMES else "")
+        return f"parambak correct {self.where} --{option} VALUE --by NAME --reason TEXT"
+
+
+NAMES = frozenset({"short", "display"})
+
+
+class LostRecord(NamedTuple):
+    """A record that is missing or damaged, by its digest, and how that is seen."""
+
+    digest: str
+    why: str
+
+    @property
+    def file(self) -> str:
+        """Return its file within the vault."""
+        return file_of(self.digest)
+
+    @property
+    def text(self) -> str:
+        """Return the file and how its loss is seen, in words."""
+        return f"{self.file} {self.why}"
+
+
+class AcceptedLoss(Struct, frozen=True, gc=False):
+    """A loss that a person accepted for some positions; `by` is the person's mark."""
+
+    record: str
+    positions: frozenset[str]
+    records: tuple[str, ...]
+    objects: tuple[str, ...]
+    reason: str
+    by: str | None
+    on: date
+
+
+class Unsettled(Struct, frozen=True, gc=False):
+    """What is unsettled about a vessel, or about one position of it.
+
+    `accepted` are the losses that a person accepted, and that still are losses.
+    """
+
+    lost: tuple[LostRecord, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
+    accepted: tuple[AcceptedLoss, ...] = ()
+
+    def with_more(self, conflicts: Sequence[Conflict]) -> Unsettled:
+        """Return it with further conflicts."""
+        if not conflicts:
+            return self
+        return Unsettled(self.lost, (*self.conflicts, *conflicts), self.accepted)
+
+    def at(self, position: frozenset[str], conflicts: Iterable[Conflict]) -> Unsettled:
+        """Return what is unsettled at a position; `conflicts` are those of its own facts."""
+        accepted = tuple(loss for loss in self.accepted if loss.positions & position)
+        named = {digest for loss in accepted for digest in loss.records}
+        return Unsettled(
+            tuple(record for record in self.lost if record.digest not in named),
+            (*self.conflicts, *conflicts),
+            accepted,
+        )
+
+
+def lost_records(vault: Vault, identity: str | None, stored: Sequence[Stored]) -> list[LostRecord]:
+    """Return the lost records about a vessel identity, or about the vault itself.
+
+    `stored` are its records that are in the vault. Every file of them is read and hashed.
+    """
+    lost: dict[str, str] = {}
+    digests = {s.digest for s in stored}
+    unread = vault.unread
+    for digest in sorted({parent for s in stored for parent in s.record.after} - digests):
+        lost[digest] = DAMAGED if digest in unread else MISSING
+    for digest in vault.cut(identity):
+        lost.setdefault(digest, f"is damaged: {unread[digest]}" if digest in unread else CUT)
+    for digest, why in vault.unsound(identity).items():
+        lost[digest] = f"is damaged: {why}"
+    for s, body in bodies.of_kind(stored, LeftOutBody):
+        lost.update(
+            {s.digest: f"states that {body.source} was not read in full"} if body.unread else {}
+        )
+        for digest in body.records:
+            if not vault.holds(digest):
+                lost.setdefault(digest, f"was left out when {body.source} was taken in")
+    return [LostRecord(digest, why) for digest, why in lost.items()]
+
+
+def unplaced(vault: Vault) -> list[LostRecord]:
+    """Return the damaged records of which nothing shows what they are about."""
+    unread = set(vault.unread)
+    if unread:
+        unread.difference_update(vault.lacking())
+        for identity in (None, *vault.vessels()):
+            unread.difference_update(vault.cut(identity))
+    return [LostRecord(digest, UNPLACED) for digest in sorted(unread)]
