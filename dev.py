@@ -125,7 +125,7 @@ def usable() -> bool:
     if STAMP.exists() and str(ROOT) not in STAMP.read_text(encoding="utf-8").split("\n"):
         return False  # moved: its scripts name the folder where they were made
     try:
-        found = subprocess.run(
+        probed = subprocess.run(
             [str(PYTHON), "-c", PROBE],
             capture_output=True,
             text=True,
@@ -135,7 +135,7 @@ def usable() -> bool:
         )
     except (OSError, subprocess.TimeoutExpired):
         return False
-    return found.stdout.strip() == f"{tuple(sys.version_info[:3])} {VENV}"
+    return probed.stdout.strip() == f"{tuple(sys.version_info[:3])} {VENV}"
 
 
 def make_venv() -> None:

@@ -55,12 +55,12 @@ def allowed(case: Case) -> set[str]:
 def row(cause: str, number: int, sizes: tuple[int, ...], seed: int) -> list[tuple[Case, str, bool]]:
     """Return for each of `number` cases what was named first, and whether it was certain."""
     rng = random.Random(f"{seed} {cause}")
-    found = []
+    rows = []
     for _ in range(number):
         case = make(cause, rng, sizes)
         first = explain(case.images).causes[0]
-        found.append((case, first.code, first.certain))
-    return found
+        rows.append((case, first.code, first.certain))
+    return rows
 
 
 def main() -> None:
@@ -76,10 +76,10 @@ def main() -> None:
     )
     right = total = wrongly = 0
     for cause in (*CAUSES, *OTHERS):
-        found = row(cause, number, sizes, seed)
-        named = Counter(code for _, code, _ in found)
-        certain = sum(sure for *_, sure in found)
-        wrong = [each for each in found if each[2] and each[1] not in allowed(each[0])]
+        rows = row(cause, number, sizes, seed)
+        named = Counter(code for _, code, _ in rows)
+        certain = sum(sure for *_, sure in rows)
+        wrong = [each for each in rows if each[2] and each[1] not in allowed(each[0])]
         share = f"{named[cause] / number:7.1%}" if cause in CAUSES else f"{'':7}"
         cells = "".join(f"{named[code] or '.':>8}" for code in COLUMNS)
         print(f"{cause:18}{cells} {share} {certain:8} {len(wrong):8}")

@@ -43,25 +43,25 @@ class Tally:
         """Search one controller, and count."""
         panel_values = parse(made.values.encode(), 2).panel_values
         result = search(panel_values, [Image.of(each) for each in made.images])
-        for found in result.values:
-            self._count(made.truth[found.panel_value.name], found)
+        for value in result.values:
+            self._count(made.truth[value.panel_value.name], value)
         self.checks["there"] += made.check is not None
         for check in result.checks:
             if check.confident:
                 right = made.check is not None and check.at == made.check[1]
                 self.checks["right" if right else "wrong"] += 1
 
-    def _count(self, truth: Stored | None, found: ValueResult) -> None:
+    def _count(self, truth: Stored | None, value: ValueResult) -> None:
         kind = kind_of(truth)
-        first = found.candidates[0] if found.candidates else None
+        first = value.candidates[0] if value.candidates else None
         place = bool(truth and first and first.at in {truth.at, truth.twin})
         whole = bool(place and truth and first and first.length == truth.length)
         self.counts[kind, "all"] += 1
         self.counts[kind, "place"] += place
         self.counts[kind, "width"] += whole
-        self.counts[kind, "sure"] += found.confident
-        self.counts[kind, "wrong"] += found.confident and not place
-        self.counts[kind, "wrong width"] += found.confident and not whole
+        self.counts[kind, "sure"] += value.confident
+        self.counts[kind, "wrong"] += value.confident and not place
+        self.counts[kind, "wrong width"] += value.confident and not whole
 
     def total(self, what: str) -> int:
         """Return a count over all kinds."""

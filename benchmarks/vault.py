@@ -117,7 +117,7 @@ def commands(bench: Bench, copies: int) -> dict[str, Callable[[], list[str]]]:
     return {
         "catalogue of a unit": lambda: [*vault, "catalogue", f"{VESSEL}/{UNIT}"],
         "swap check": lambda: [*vault, "swap", "check", f"{VESSEL}/{UNIT}/U12"],
-        "archive": lambda: [*vault, "archive", bench.dump(SIZE), *where, "--read-by", "A. Person"],
+        "archive": lambda: [*vault, "archive", bench.dump(SIZE), *where, "--by", "A. Person"],
     }
 
 
@@ -247,7 +247,7 @@ def against_git(bench: Bench) -> None:
     git(folder, "init", "-q")
     vault = ["--vault", str(bench.folder / "vault-git"), "--json", "archive"]
     where = ["--vessel", "grebe", "--unit", "thruster-port", "--position", "U12"]
-    words = [*where, "--chip", "28C64", "--read-by", "A. Person"]
+    words = [*where, "--chip", "28C64", "--by", "A. Person"]
 
     def commit(dump: str) -> None:
         (folder / "dump.bin").write_bytes(Path(dump).read_bytes())

@@ -41,7 +41,7 @@ class Job(NamedTuple):
     """One job: the words of its command, and the types of its question and its answers."""
 
     words: str
-    question: type[Question]
+    question: type[Question[Any]]
     answers: tuple[type[Answer], ...]
 
 
@@ -59,7 +59,7 @@ def _jobs() -> Iterator[Job]:
             yield Job(words.replace(".", " ").replace("_", "-"), *_types(module, words))
 
 
-def _types(module: ModuleType, words: str) -> tuple[type[Question], tuple[type[Answer], ...]]:
+def _types(module: ModuleType, words: str) -> tuple[type[Question[Any]], tuple[type[Answer], ...]]:
     """Return the types of a job, which its module's name gives their names.
 
     The answer comes first, and behind it those whose names end with its name: a job that

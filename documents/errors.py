@@ -33,8 +33,8 @@ def page(_old: str = "") -> str:
 
 def modules() -> list[ModuleType]:
     """Return every module of the program, imported."""
-    found = pkgutil.walk_packages(parambak.__path__, "parambak.")
-    names = [each.name for each in found if not each.name.endswith("__main__")]
+    packages = pkgutil.walk_packages(parambak.__path__, "parambak.")
+    names = [module.name for module in packages if not module.name.endswith("__main__")]
     return [importlib.import_module(name) for name in names]
 
 

@@ -10,6 +10,8 @@ from parambak.version import __version__
 
 # --- written by `python3 dev.py documents` from the answers; do not edit by hand ---
 __all__ = [
+    "AcceptLossAnswer",
+    "AcceptLossQuestion",
     "ArchiveAnswer",
     "ArchiveQuestion",
     "BackupAddAnswer",
@@ -57,6 +59,8 @@ __all__ = [
     "HistoryQuestion",
     "InspectAnswer",
     "InspectQuestion",
+    "LayoutAttachAnswer",
+    "LayoutAttachQuestion",
     "LayoutCheckAnswer",
     "LayoutCheckQuestion",
     "LayoutDraftAnswer",
@@ -74,6 +78,8 @@ __all__ = [
     "PackQuestion",
     "PackRefused",
     "ParambakError",
+    "PositionAddAnswer",
+    "PositionAddQuestion",
     "RebuildAnswer",
     "RebuildQuestion",
     "RecheckAnswer",
@@ -108,6 +114,8 @@ __all__ = [
     "SwapSelectQuestion",
     "TablesAnswer",
     "TablesQuestion",
+    "UnitAddAnswer",
+    "UnitAddQuestion",
     "UnpackAnswer",
     "UnpackQuestion",
     "ValuesDiffAnswer",
@@ -125,125 +133,76 @@ __all__ = [
     "open_vault",
     "read_dump",
 ]
-_MODULES = {
-    "ArchiveAnswer": "answers.archive",
-    "ArchiveQuestion": "answers.archive",
-    "BackupAddAnswer": "answers.backup.add",
-    "BackupAddQuestion": "answers.backup.add",
-    "BackupListAnswer": "answers.backup.list",
-    "BackupListQuestion": "answers.backup.list",
-    "BackupRemoveAnswer": "answers.backup.remove",
-    "BackupRemoveQuestion": "answers.backup.remove",
-    "BackupSendAnswer": "answers.backup.send",
-    "BackupSendQuestion": "answers.backup.send",
-    "CallRefused": "errors",
-    "CardAddAnswer": "answers.card.add",
-    "CardAddQuestion": "answers.card.add",
-    "CardBlankAnswer": "answers.card.blank",
-    "CardBlankQuestion": "answers.card.blank",
-    "CardCompareAnswer": "answers.card.compare",
-    "CardCompareQuestion": "answers.card.compare",
-    "CardCrossOverAnswer": "answers.card.cross_over",
-    "CardCrossOverQuestion": "answers.card.cross_over",
-    "CardListAnswer": "answers.card.list",
-    "CardListQuestion": "answers.card.list",
-    "CardProgramAnswer": "answers.card.program",
-    "CardProgramQuestion": "answers.card.program",
-    "CardRecordAnswer": "answers.card.record",
-    "CardRecordQuestion": "answers.card.record",
-    "CatalogueAnswer": "answers.catalogue",
-    "CatalogueQuestion": "answers.catalogue",
-    "CompareUnitsAnswer": "answers.compare_units",
-    "CompareUnitsQuestion": "answers.compare_units",
-    "CorrectAnswer": "answers.correct",
-    "CorrectQuestion": "answers.correct",
-    "DecodeAnswer": "answers.decode",
-    "DecodeQuestion": "answers.decode",
-    "DemoAnswer": "answers.demo",
-    "DemoQuestion": "answers.demo",
-    "DiffAnswer": "answers.diff",
-    "DiffQuestion": "answers.diff",
-    "Differences": "api",
-    "DueAnswer": "answers.due",
-    "DueQuestion": "answers.due",
-    "DumpRefused": "errors",
-    "ExportAnswer": "answers.export",
-    "ExportQuestion": "answers.export",
-    "HistoryAnswer": "answers.history",
-    "HistoryQuestion": "answers.history",
-    "InspectAnswer": "answers.inspect",
-    "InspectQuestion": "answers.inspect",
-    "LayoutCheckAnswer": "answers.layout.check",
-    "LayoutCheckQuestion": "answers.layout.check",
-    "LayoutDraftAnswer": "answers.layout.draft",
-    "LayoutDraftQuestion": "answers.layout.draft",
-    "LayoutFindAnswer": "answers.layout.find",
-    "LayoutFindQuestion": "answers.layout.find",
-    "LayoutMapAnswer": "answers.layout.map",
-    "LayoutMapQuestion": "answers.layout.map",
-    "LayoutRefused": "errors",
-    "MeasureAnswer": "answers.measure",
-    "MeasureQuestion": "answers.measure",
-    "NotFound": "errors",
-    "NotProven": "errors",
-    "PackAnswer": "answers.pack",
-    "PackQuestion": "answers.pack",
-    "PackRefused": "errors",
-    "ParambakError": "errors",
-    "RebuildAnswer": "answers.rebuild",
-    "RebuildQuestion": "answers.rebuild",
-    "RecheckAnswer": "answers.recheck",
-    "RecheckQuestion": "answers.recheck",
-    "RecoverAnswer": "answers.recover",
-    "RecoverQuestion": "answers.recover",
-    "ReportCopyAnswer": "answers.report.copy",
-    "ReportCopyQuestion": "answers.report.copy",
-    "ReportSwapAnswer": "answers.report.swap",
-    "ReportSwapQuestion": "answers.report.swap",
-    "ReportVisitAnswer": "answers.report.visit",
-    "ReportVisitQuestion": "answers.report.visit",
-    "RulesRecordAnswer": "answers.rules.record",
-    "RulesRecordQuestion": "answers.rules.record",
-    "SealAnswer": "answers.seal",
-    "SealQuestion": "answers.seal",
-    "Session": "answers.session",
-    "SheetRefused": "errors",
-    "SwapAnswerAnswer": "answers.swap.answer",
-    "SwapAnswerQuestion": "answers.swap.answer",
-    "SwapCheckAnswer": "answers.swap.check",
-    "SwapCheckQuestion": "answers.swap.check",
-    "SwapCloseAnswer": "answers.swap.close",
-    "SwapCloseQuestion": "answers.swap.close",
-    "SwapLoadFileAnswer": "answers.swap.load_file",
-    "SwapLoadFileQuestion": "answers.swap.load_file",
-    "SwapOpenAnswer": "answers.swap.open",
-    "SwapOpenQuestion": "answers.swap.open",
-    "SwapReadBackAnswer": "answers.swap.read_back",
-    "SwapReadBackQuestion": "answers.swap.read_back",
-    "SwapSelectAnswer": "answers.swap.select",
-    "SwapSelectQuestion": "answers.swap.select",
-    "TablesAnswer": "answers.tables",
-    "TablesQuestion": "answers.tables",
-    "UnpackAnswer": "answers.unpack",
-    "UnpackQuestion": "answers.unpack",
-    "ValuesDiffAnswer": "answers.diff",
-    "VaultDamaged": "errors",
-    "VaultRefused": "errors",
-    "VisitCloseAnswer": "answers.visit.close",
-    "VisitCloseQuestion": "answers.visit.close",
-    "VisitOpenAnswer": "answers.visit.open",
-    "VisitOpenQuestion": "answers.visit.open",
-    "ask": "api",
-    "compare": "api",
-    "decode": "api",
-    "load_layout": "api",
-    "open_vault": "api",
-    "read_dump": "api",
+_NAMES = {
+    "answers.accept_loss": ["AcceptLossAnswer", "AcceptLossQuestion"],
+    "answers.archive": ["ArchiveAnswer", "ArchiveQuestion"],
+    "answers.backup.add": ["BackupAddAnswer", "BackupAddQuestion"],
+    "answers.backup.list": ["BackupListAnswer", "BackupListQuestion"],
+    "answers.backup.remove": ["BackupRemoveAnswer", "BackupRemoveQuestion"],
+    "answers.backup.send": ["BackupSendAnswer", "BackupSendQuestion"],
+    "answers.card.add": ["CardAddAnswer", "CardAddQuestion"],
+    "answers.card.blank": ["CardBlankAnswer", "CardBlankQuestion"],
+    "answers.card.compare": ["CardCompareAnswer", "CardCompareQuestion"],
+    "answers.card.cross_over": ["CardCrossOverAnswer", "CardCrossOverQuestion"],
+    "answers.card.list": ["CardListAnswer", "CardListQuestion"],
+    "answers.card.program": ["CardProgramAnswer", "CardProgramQuestion"],
+    "answers.card.record": ["CardRecordAnswer", "CardRecordQuestion"],
+    "answers.catalogue": ["CatalogueAnswer", "CatalogueQuestion"],
+    "answers.compare_units": ["CompareUnitsAnswer", "CompareUnitsQuestion"],
+    "answers.correct": ["CorrectAnswer", "CorrectQuestion"],
+    "answers.decode": ["DecodeAnswer", "DecodeQuestion"],
+    "answers.demo": ["DemoAnswer", "DemoQuestion"],
+    "answers.diff": ["DiffAnswer", "DiffQuestion", "ValuesDiffAnswer"],
+    "answers.due": ["DueAnswer", "DueQuestion"],
+    "answers.export": ["ExportAnswer", "ExportQuestion"],
+    "answers.history": ["HistoryAnswer", "HistoryQuestion"],
+    "answers.inspect": ["InspectAnswer", "InspectQuestion"],
+    "answers.layout.attach": ["LayoutAttachAnswer", "LayoutAttachQuestion"],
+    "answers.layout.check": ["LayoutCheckAnswer", "LayoutCheckQuestion"],
+    "answers.layout.draft": ["LayoutDraftAnswer", "LayoutDraftQuestion"],
+    "answers.layout.find": ["LayoutFindAnswer", "LayoutFindQuestion"],
+    "answers.layout.map": ["LayoutMapAnswer", "LayoutMapQuestion"],
+    "answers.measure": ["MeasureAnswer", "MeasureQuestion"],
+    "answers.pack": ["PackAnswer", "PackQuestion"],
+    "answers.position.add": ["PositionAddAnswer", "PositionAddQuestion"],
+    "answers.rebuild": ["RebuildAnswer", "RebuildQuestion"],
+    "answers.recheck": ["RecheckAnswer", "RecheckQuestion"],
+    "answers.recover": ["RecoverAnswer", "RecoverQuestion"],
+    "answers.report.copy": ["ReportCopyAnswer", "ReportCopyQuestion"],
+    "answers.report.swap": ["ReportSwapAnswer", "ReportSwapQuestion"],
+    "answers.report.visit": ["ReportVisitAnswer", "ReportVisitQuestion"],
+    "answers.rules.record": ["RulesRecordAnswer", "RulesRecordQuestion"],
+    "answers.seal": ["SealAnswer", "SealQuestion"],
+    "answers.session": ["Session"],
+    "answers.swap.answer": ["SwapAnswerAnswer", "SwapAnswerQuestion"],
+    "answers.swap.check": ["SwapCheckAnswer", "SwapCheckQuestion"],
+    "answers.swap.close": ["SwapCloseAnswer", "SwapCloseQuestion"],
+    "answers.swap.load_file": ["SwapLoadFileAnswer", "SwapLoadFileQuestion"],
+    "answers.swap.open": ["SwapOpenAnswer", "SwapOpenQuestion"],
+    "answers.swap.read_back": ["SwapReadBackAnswer", "SwapReadBackQuestion"],
+    "answers.swap.select": ["SwapSelectAnswer", "SwapSelectQuestion"],
+    "answers.tables": ["TablesAnswer", "TablesQuestion"],
+    "answers.unit.add": ["UnitAddAnswer", "UnitAddQuestion"],
+    "answers.unpack": ["UnpackAnswer", "UnpackQuestion"],
+    "answers.visit.close": ["VisitCloseAnswer", "VisitCloseQuestion"],
+    "answers.visit.open": ["VisitOpenAnswer", "VisitOpenQuestion"],
+    "api": ["Differences", "ask", "compare", "decode", "load_layout", "open_vault", "read_dump"],
+    "errors": [
+        "CallRefused",
+        "DumpRefused",
+        "LayoutRefused",
+        "NotFound",
+        "NotProven",
+        "PackRefused",
+        "ParambakError",
+        "SheetRefused",
+        "VaultDamaged",
+        "VaultRefused",
+    ],
 }
 
 if TYPE_CHECKING:
-    from typing import Any, overload
-
+    from parambak.answers.accept_loss import AcceptLossAnswer, AcceptLossQuestion
     from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.backup.add import BackupAddAnswer, BackupAddQuestion
     from parambak.answers.backup.list import BackupListAnswer, BackupListQuestion
@@ -266,12 +225,14 @@ if TYPE_CHECKING:
     from parambak.answers.export import ExportAnswer, ExportQuestion
     from parambak.answers.history import HistoryAnswer, HistoryQuestion
     from parambak.answers.inspect import InspectAnswer, InspectQuestion
+    from parambak.answers.layout.attach import LayoutAttachAnswer, LayoutAttachQuestion
     from parambak.answers.layout.check import LayoutCheckAnswer, LayoutCheckQuestion
     from parambak.answers.layout.draft import LayoutDraftAnswer, LayoutDraftQuestion
     from parambak.answers.layout.find import LayoutFindAnswer, LayoutFindQuestion
     from parambak.answers.layout.map import LayoutMapAnswer, LayoutMapQuestion
     from parambak.answers.measure import MeasureAnswer, MeasureQuestion
     from parambak.answers.pack import PackAnswer, PackQuestion
+    from parambak.answers.position.add import PositionAddAnswer, PositionAddQuestion
     from parambak.answers.rebuild import RebuildAnswer, RebuildQuestion
     from parambak.answers.recheck import RecheckAnswer, RecheckQuestion
     from parambak.answers.recover import RecoverAnswer, RecoverQuestion
@@ -289,10 +250,11 @@ if TYPE_CHECKING:
     from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
     from parambak.answers.swap.select import SwapSelectAnswer, SwapSelectQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
+    from parambak.answers.unit.add import UnitAddAnswer, UnitAddQuestion
     from parambak.answers.unpack import UnpackAnswer, UnpackQuestion
     from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
     from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion
-    from parambak.api import Differences, compare, decode, load_layout, open_vault, read_dump
+    from parambak.api import Differences, ask, compare, decode, load_layout, open_vault, read_dump
     from parambak.errors import (
         CallRefused,
         DumpRefused,
@@ -306,155 +268,12 @@ if TYPE_CHECKING:
         VaultRefused,
     )
 
-    @overload
-    def ask(session: Session, question: ArchiveQuestion) -> ArchiveAnswer: ...
-
-    @overload
-    def ask(session: Session, question: BackupAddQuestion) -> BackupAddAnswer: ...
-
-    @overload
-    def ask(session: Session, question: BackupListQuestion) -> BackupListAnswer: ...
-
-    @overload
-    def ask(session: Session, question: BackupRemoveQuestion) -> BackupRemoveAnswer: ...
-
-    @overload
-    def ask(session: Session, question: BackupSendQuestion) -> BackupSendAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CardAddQuestion) -> CardAddAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CardBlankQuestion) -> CardBlankAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CardCompareQuestion) -> CardCompareAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CardCrossOverQuestion) -> CardCrossOverAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CardListQuestion) -> CardListAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CardProgramQuestion) -> CardProgramAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CardRecordQuestion) -> CardRecordAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CatalogueQuestion) -> CatalogueAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CompareUnitsQuestion) -> CompareUnitsAnswer: ...
-
-    @overload
-    def ask(session: Session, question: CorrectQuestion) -> CorrectAnswer: ...
-
-    @overload
-    def ask(session: Session, question: DecodeQuestion) -> DecodeAnswer: ...
-
-    @overload
-    def ask(session: Session, question: DemoQuestion) -> DemoAnswer: ...
-
-    @overload
-    def ask(session: Session, question: DiffQuestion) -> DiffAnswer | ValuesDiffAnswer: ...
-
-    @overload
-    def ask(session: Session, question: DueQuestion) -> DueAnswer: ...
-
-    @overload
-    def ask(session: Session, question: ExportQuestion) -> ExportAnswer: ...
-
-    @overload
-    def ask(session: Session, question: HistoryQuestion) -> HistoryAnswer: ...
-
-    @overload
-    def ask(session: Session, question: InspectQuestion) -> InspectAnswer: ...
-
-    @overload
-    def ask(session: Session, question: LayoutCheckQuestion) -> LayoutCheckAnswer: ...
-
-    @overload
-    def ask(session: Session, question: LayoutDraftQuestion) -> LayoutDraftAnswer: ...
-
-    @overload
-    def ask(session: Session, question: LayoutFindQuestion) -> LayoutFindAnswer: ...
-
-    @overload
-    def ask(session: Session, question: LayoutMapQuestion) -> LayoutMapAnswer: ...
-
-    @overload
-    def ask(session: Session, question: MeasureQuestion) -> MeasureAnswer: ...
-
-    @overload
-    def ask(session: Session, question: PackQuestion) -> PackAnswer: ...
-
-    @overload
-    def ask(session: Session, question: RebuildQuestion) -> RebuildAnswer: ...
-
-    @overload
-    def ask(session: Session, question: RecheckQuestion) -> RecheckAnswer: ...
-
-    @overload
-    def ask(session: Session, question: RecoverQuestion) -> RecoverAnswer: ...
-
-    @overload
-    def ask(session: Session, question: ReportCopyQuestion) -> ReportCopyAnswer: ...
-
-    @overload
-    def ask(session: Session, question: ReportSwapQuestion) -> ReportSwapAnswer: ...
-
-    @overload
-    def ask(session: Session, question: ReportVisitQuestion) -> ReportVisitAnswer: ...
-
-    @overload
-    def ask(session: Session, question: RulesRecordQuestion) -> RulesRecordAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SealQuestion) -> SealAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SwapAnswerQuestion) -> SwapAnswerAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SwapCheckQuestion) -> SwapCheckAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SwapCloseQuestion) -> SwapCloseAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SwapOpenQuestion) -> SwapOpenAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnswer: ...
-
-    @overload
-    def ask(session: Session, question: SwapSelectQuestion) -> SwapSelectAnswer: ...
-
-    @overload
-    def ask(session: Session, question: TablesQuestion) -> TablesAnswer: ...
-
-    @overload
-    def ask(session: Session, question: UnpackQuestion) -> UnpackAnswer: ...
-
-    @overload
-    def ask(session: Session, question: VisitCloseQuestion) -> VisitCloseAnswer: ...
-
-    @overload
-    def ask(session: Session, question: VisitOpenQuestion) -> VisitOpenAnswer: ...
-
-    def ask(session: Session, question: Any) -> Any:
-        """Return the answer; raise ParambakError where there is none."""
-
 # --- the end of what is written by `python3 dev.py documents` ---
 
 
 def __getattr__(name: str) -> object:
     """Import what is asked for from the module that has it."""
-    if name not in _MODULES:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"parambak.{_MODULES[name]}"), name)
+    for module, names in _NAMES.items():
+        if name in names:
+            return getattr(import_module(f"parambak.{module}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

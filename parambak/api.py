@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar, cast
 
 from parambak.answers.given_files import layout_file, read_dump_file, terms_of
 from parambak.answers.session import Session
@@ -37,6 +37,7 @@ QUESTION = Fault(
     "See the question's type, and formats/python.md.",
 )
 FileName = str | os.PathLike[str]
+A = TypeVar("A")
 
 
 def read_dump(
@@ -131,8 +132,8 @@ def _now() -> datetime:
     return datetime.now().astimezone()
 
 
-def ask(session: Session, question: Question) -> Any:
-    """Return the answer to a question; its type is that of the question's module.
+def ask(session: Session, question: Question[A]) -> A:
+    """Return the answer to a question.
 
     Raise CallRefused where a member is not of its type or out of its bounds, which the commands
     refuse by their options; else what the module says.
@@ -146,4 +147,4 @@ def ask(session: Session, question: Question) -> Any:
         raise QUESTION.error(
             name=kind.__name__, expected="members of their types", found=str(error)
         ) from error
-    return import_module(kind.__module__).answer(session, checked)
+    return cast("A", import_module(kind.__module__).answer(session, checked))

@@ -61,16 +61,8 @@ class ParambakError(Exception):
 
     def document(self) -> dict[str, str | int | None]:
         """Return the error's parts under the keys of the script contract."""
-        return {
-            "code": self.code,
-            "text": self.text,
-            "file": self.file,
-            "line": self.line,
-            "offset": self.offset,
-            "expected": self.expected,
-            "found": self.found,
-            "next": self.next,
-        }
+        keys = ("code", "text", "file", "line", "offset", "expected", "found", "next")
+        return {key: getattr(self, key) for key in keys}
 
 
 class CallRefused(ParambakError):

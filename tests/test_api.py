@@ -54,6 +54,14 @@ def test_every_name_of_the_face_is_there() -> None:
     assert api.page(text) == text
 
 
+def test_a_question_names_the_answer_that_it_gets() -> None:
+    """So `ask` has the answer's type for whoever checks types."""
+    for job in jobs():
+        (named,) = job.question.__orig_bases__[0].__args__  # type: ignore[attr-defined]
+        expected = " | ".join(kind.__name__ for kind in job.answers)
+        assert named.__forward_arg__ == expected, job.words
+
+
 @pytest.mark.parametrize(
     "question",
     [

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.losses import Loss
 
 
-class AcceptLossQuestion(Question, frozen=True):
+class AcceptLossQuestion(Question["AcceptLossAnswer"], frozen=True):
     """The vessel, unit or position, the person who accepts the loss, and why."""
 
     where: str

@@ -41,14 +41,15 @@ LIFTABLE = (
 """Findings that a person may declare normal for a memory."""
 
 
-class ArchiveQuestion(Question, frozen=True):
+class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     """The dump files, where the chip is, and what is stated of the reads.
 
     `dumps`, `layout` and `profile` are names of files. `unit` or `card` holds the position;
     `vessel` may be None where a visit is open. `normal` declares findings normal, each as
-    CODE=REASON. `facts` are what is stated of how the reads were made. `new_vessel` and
-    `position_confirmed` answer the doubts that a near name, or bytes that fit another position
-    better, raise. With `vote`, what most of three reads or more hold is kept too.
+    CODE=REASON. `facts` are what is stated of how the reads were made. `new_vessel`,
+    `new_unit`, `new_position` and `position_confirmed` answer the doubts that a near name, or
+    bytes that fit another position better, raise. With `vote`, what most of three reads or more
+    hold is kept too.
     """
 
     dumps: tuple[str, ...]
@@ -59,7 +60,7 @@ class ArchiveQuestion(Question, frozen=True):
     layout: str | None = None
     chip: str | None = None
     reader_sum: str | None = None
-    read_by: str | None = None
+    by: str | None = None
     read_on: str | None = None
     facts: ReadFacts = ReadFacts()
     remark: str | None = None
@@ -69,6 +70,8 @@ class ArchiveQuestion(Question, frozen=True):
     profile: str | None = None
     vote: bool = False
     new_vessel: bool = False
+    new_unit: bool = False
+    new_position: bool = False
     position_confirmed: bool = False
 
 
@@ -183,10 +186,12 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
             card=question.card,
             chip=question.chip,
             new_vessel=question.new_vessel,
+            new_unit=question.new_unit,
+            new_position=question.new_position,
         ),
         dumps=_reads(question, size, layout, profile),
         layout=layout,
-        read_by=question.read_by,
+        by=question.by,
         read_on=session.past_day(question.read_on) if question.read_on is not None else None,
         facts=_facts(question.facts, profile),
         reader_sum=question.reader_sum,
@@ -230,8 +235,8 @@ def _normal(question: ArchiveQuestion) -> list[Normal]:
     declared = []
     for text in question.normal:
         code, _, reason = text.partition("=")
-        if not code.strip() or not reason.strip() or not question.read_by:
-            raise faults.NORMAL_SHAPE.error(expected="CODE=REASON and --read-by", found=repr(text))
+        if not code.strip() or not reason.strip() or not question.by:
+            raise faults.NORMAL_SHAPE.error(expected="CODE=REASON and --by", found=repr(text))
         if code.strip() not in LIFTABLE:
             raise faults.NORMAL_SHAPE.error(expected=" or ".join(LIFTABLE), found=repr(code))
         declared.append(Normal(code=code.strip(), reason=reason.strip()))
@@ -247,11 +252,11 @@ def _with_visit(folding: Folding, request: Request, question: ArchiveQuestion) -
             raise VISIT_NONE.error(expected="--vessel NAME, or an open visit", found="neither")
         return request
     handle, visit = visited
-    person = vault.person(visit.by) if visit.by and not request.read_by else None
+    person = vault.person(visit.by) if visit.by and not request.by else None
     return replace(
         request,
         target=replace(request.target, vessel=question.vessel or handle),
-        read_by=request.read_by or person,
+        by=request.by or person,
         facts=replace(request.facts, reader=request.facts.reader or visit.reader),
         visit=visit.id,
     )

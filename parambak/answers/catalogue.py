@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from parambak.keeping.verified import Verdict
 
 
-class CatalogueQuestion(Question, frozen=True):
+class CatalogueQuestion(Question["CatalogueAnswer"], frozen=True):
     """Which positions: WHERE or a part of it; None for all."""
 
     where: str | None = None

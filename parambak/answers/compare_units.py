@@ -33,7 +33,7 @@ NO_FIELD = Fault(
 )
 
 
-class CompareUnitsQuestion(Question, frozen=True):
+class CompareUnitsQuestion(Question["CompareUnitsAnswer"], frozen=True):
     """Whose differences: WHERE or a part of it against the whole fleet; None for all.
 
     With `on_purpose`, it is first put on record that this field of WHERE differs for `reason`,
@@ -104,11 +104,11 @@ def answer(session: Session, question: CompareUnitsQuestion) -> CompareUnitsAnsw
     asked = None if where is None else {p.where for p in select.find_positions(fleet, where)}
     groups: dict[str, Gathered] = {}
     marks: list[OnPurpose] = []
-    lacking: list[str] = []
+    without_layout: list[str] = []
     with session.progress("comparing") as progress:
         for count, vessel in enumerate(fleet.vessels, start=1):
             for position in vessel.positions:
-                _take(session, position, groups, lacking)
+                _take(session, position, groups, without_layout)
             marks += on_purpose_marks(session.vault, vessel)
             vessel.forget()
             progress(count, len(fleet.vessels))
@@ -126,7 +126,7 @@ def answer(session: Session, question: CompareUnitsQuestion) -> CompareUnitsAnsw
         on_purpose=tuple(
             OnPurposeShown(*mark) for mark in marks if asked is None or mark.where in asked
         ),
-        without_layout=tuple(lacking),
+        without_layout=tuple(without_layout),
         most_different=_most_unlike([one for _, unlike in compared for one in unlike]),
     )
 
@@ -158,18 +158,18 @@ def _record_on_purpose(session: Session, question: CompareUnitsQuestion, field: 
 
 
 def _take(
-    session: Session, position: Position, groups: dict[str, Gathered], lacking: list[str]
+    session: Session, position: Position, groups: dict[str, Gathered], without_layout: list[str]
 ) -> None:
     """Put a position's newest copy with those of the same layout."""
     if position.layout is None or position.latest is None:
         if position.latest is not None:
-            lacking.append(position.where)
+            without_layout.append(position.where)
         return
     try:
         layout = session.assessor.layout(position.layout)
         image = session.assessor.image(position.latest.image)
     except (LayoutRefused, VaultDamaged):
-        lacking.append(position.where)
+        without_layout.append(position.where)
         return
     parts = ",".join(part.sha256 for part in position.layout.parts)
     key = f"{position.layout.sha256},{parts}"

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class CorrectQuestion(Question, frozen=True):
+class CorrectQuestion(Question["CorrectAnswer"], frozen=True):
     """The facts of a vessel, unit, card, position or copy, each by its name; who says so, and why.
 
     The names are those of the record: `short`, `display`, `imo`, `other_number`, `former`,

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 LAYOUTS = ("thruster.toml", "towing-winch.toml")
 
 
-class DemoQuestion(Question, frozen=True):
+class DemoQuestion(Question["DemoAnswer"], frozen=True):
     """The folder in which it runs."""
 
     folder: str

@@ -13,7 +13,16 @@ from parambak.answers import differences, given_files
 from parambak.answers.copies import given_copies
 from parambak.answers.decoded import decoded_by
 from parambak.answers.differences import RunShown, ValuesCompared, run_shown
-from parambak.answers.forms import NO, YES, Answer, LazyList, Part, Question, RangeShown
+from parambak.answers.forms import (
+    NO,
+    YES,
+    Answer,
+    LazyList,
+    Part,
+    Question,
+    RangeShown,
+    range_shown,
+)
 from parambak.differences.bytes import runs
 from parambak.differences.fields import FADING, MOVED, RUNNING, SETTLED
 from parambak.differences.rows import rows_around
@@ -45,7 +54,7 @@ DIFF_REMARK = Fault(
 )
 
 
-class DiffQuestion(Question, frozen=True):
+class DiffQuestion(Question["DiffAnswer | ValuesDiffAnswer"], frozen=True):
     """What is compared, oldest first: copies or files; or with `since` one WHERE.
 
     `layout` is a file, in place of the layout of the newest. With `old_layout`, a file for the
@@ -327,8 +336,8 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
         "new": pair.new.name,
         "changed_bytes": sum(run.length for run in pair.runs),
         "fields": tuple(_field_changes(step)) if step is not None else (),
-        "unmapped": tuple(_range_shown(stretch.range) for stretch in loose),
-        "fading": tuple(_range_shown(stretch.range) for stretch in loose if stretch.kind == FADING),
+        "unmapped": tuple(range_shown(stretch.range) for stretch in loose),
+        "fading": tuple(range_shown(stretch.range) for stretch in loose if stretch.kind == FADING),
         "moved": tuple(map(_move_shown, moves)),
         "failing_checks": step.broken if step is not None else (),
         "remarks": on_record,
@@ -359,12 +368,8 @@ def _field_changes(step: Step) -> Iterator[FieldChangeShown]:
 
 
 def _move_shown(move: Move) -> MoveShown:
-    left = tuple(map(_range_shown, move.left))
+    left = tuple(map(range_shown, move.left))
     return MoveShown(move.kind, move.start, move.length, move.by, move.changed, left, move.words)
-
-
-def _range_shown(stretch: Range) -> RangeShown:
-    return RangeShown(stretch.start, stretch.length)
 
 
 def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> ValuesDiffAnswer:

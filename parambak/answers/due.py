@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.rules import Rules
 
 
-class DueQuestion(Question, frozen=True):
+class DueQuestion(Question["DueAnswer"], frozen=True):
     """Which positions: WHERE or a part of it, None for all; `ahead` takes in so many days.
 
     `calendar` is a file to write all of it to, whatever `ahead` is; `replace` writes over one.

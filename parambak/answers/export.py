@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parambak.reads.pairs import PairScheme
 
 
-class ExportQuestion(Question, frozen=True):
+class ExportQuestion(Question["ExportAnswer"], frozen=True):
     """Which copy, in which format, and the name of the file.
 
     `fill` is the byte for absent ones, `record_length` the data bytes of a record,

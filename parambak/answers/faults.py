@@ -50,5 +50,5 @@ NORMAL_SHAPE = Fault(
     "normal-shape",
     CallRefused,
     "a finding is declared normal by its code, a reason and your name",
-    "Write --normal CODE=REASON with the code of a finding, and --read-by with your name.",
+    "Write --normal CODE=REASON with the code of a finding, and --by with your name.",
 )

@@ -6,21 +6,24 @@ The members of an answer are the keys of `--json`: formats/answers.md is generat
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
+    from parambak.memory.image import Range
+
 __all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question", "RangeShown"]
 
 T = TypeVar("T")
+A = TypeVar("A")
 YES, NO, DAMAGED = 0, 1, 3
 
 
-class Question(Struct, frozen=True, kw_only=True):
-    """What is asked, as typed: texts, numbers and the names of files."""
+class Question(Struct, Generic[A], frozen=True, kw_only=True):
+    """What is asked, as typed: texts, numbers, names of files. `A` is the type of its answer."""
 
 
 class Answer(Struct, frozen=True, kw_only=True):
@@ -55,6 +58,11 @@ class RangeShown(Part, frozen=True):
 
     start: int
     length: int
+
+
+def range_shown(stretch: Range) -> RangeShown:
+    """Return a stretch as a part of an answer."""
+    return RangeShown(stretch.start, stretch.length)
 
 
 class LazyList(Collection[T]):

@@ -38,7 +38,7 @@ HISTORY_FIELD = Fault(
 )
 
 
-class HistoryQuestion(Question, frozen=True):
+class HistoryQuestion(Question["HistoryAnswer"], frozen=True):
     """Which position; `field` for the values of one alone; `layout` a file, not the position's."""
 
     where: str

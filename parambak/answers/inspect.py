@@ -8,7 +8,7 @@ from msgspec import Meta
 
 from parambak.answers import given_files
 from parambak.answers.disagreement import ExplanationShown, explanation_of
-from parambak.answers.forms import Answer, Note, Part, Question, RangeShown
+from parambak.answers.forms import Answer, Note, Part, Question, RangeShown, range_shown
 from parambak.errors import ParambakError
 from parambak.memory import digests
 from parambak.vault.files.given import read_given
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from parambak.memory.image import Image
 
 
-class InspectQuestion(Question, frozen=True):
+class InspectQuestion(Question["InspectAnswer"], frozen=True):
     """The dump files, and on which terms they are read.
 
     `memory` is the size in bytes; `chip` a part number that gives it; `profile` the file of a
@@ -134,7 +134,7 @@ def _dump_shown(read: _Read, question: InspectQuestion, size: int | None) -> Dum
         file=read.path,
         format=read.dump.format,
         size=len(content),
-        ranges=tuple(RangeShown(part.start, part.length) for part in read.image.ranges),
+        ranges=tuple(map(range_shown, read.image.ranges)),
         sha256=digests.sha256(content),
         crc32=digests.crc32(content),
         sum8=digests.sum8(content),

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Vault
 
 
-class MeasureQuestion(Question, frozen=True):
+class MeasureQuestion(Question["MeasureAnswer"], frozen=True):
     """The unit or position, the readings (NAME=VALUE), and what could not be measured and why.
 
     `limits` is a file; `stage` is as-found or as-left; `calibrated` and `on` are days,
@@ -113,8 +113,9 @@ class MeasureAnswer(Answer, frozen=True):
 
     @property
     def exit_code(self) -> int:
-        """Return 1 where a reading is outside its limits, else 0."""
-        return NO if any(reading.within is False for reading in self.readings) else YES
+        """Return 0 if there is a reading and none is outside its limits."""
+        outside = any(reading.within is False for reading in self.readings)
+        return NO if outside or not self.readings else YES
 
 
 class _Stated(NamedTuple):

@@ -19,7 +19,7 @@ LOST = (
 )
 
 
-class PackQuestion(Question, frozen=True):
+class PackQuestion(Question["PackAnswer"], frozen=True):
     """The names of the vessels, and the file to write; `replace` writes over one there."""
 
     vessels: tuple[str, ...]

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class RebuildQuestion(Question, frozen=True):
+class RebuildQuestion(Question["RebuildAnswer"], frozen=True):
     """Nothing is to be chosen."""
 
 

@@ -39,14 +39,14 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
     from parambak.keeping.state.losses import Loss
     from parambak.keeping.state.model import Fleet
-    from parambak.keeping.state.seal import LineVerdict, Seal
+    from parambak.keeping.state.seal import Seal, SealVerdict
     from parambak.vault.check.recheck import Cycle, Rechecked
 
 # Notes that say nothing against the vault itself.
 HARMLESS = frozenset({CLOCK_BACKWARDS, INDEX_ASIDE, INDEX_REBUILT, OWN_DAMAGED, OWN_NOT_WRITTEN})
 
 
-class RecheckQuestion(Question, frozen=True):
+class RecheckQuestion(Question["RecheckAnswer"], frozen=True):
     """How many minutes it may take, None for all of it; seals written down earlier."""
 
     minutes: Annotated[int, Meta(ge=1, le=10_000)] | None = None
@@ -61,7 +61,7 @@ class DamagedFile(Part, frozen=True):
     lost: tuple[LossShown, ...]
 
 
-class LineJudged(Part, frozen=True):
+class SealJudged(Part, frozen=True):
     """A seal: `state` is "whole" or "cut"; `since` counts the records after it."""
 
     vessel: str
@@ -96,14 +96,14 @@ class RecheckAnswer(Answer, frozen=True):
     complete: bool
     began: str
     oldest_full_read: str | None
-    seals: tuple[LineJudged, ...]
+    seals: tuple[SealJudged, ...]
     locations: tuple[RepairShown, ...]
     next: str | None
 
     @property
     def cut(self) -> bool:
         """Return whether some history was cut."""
-        return any(line.state == "cut" for line in self.seals)
+        return any(sealed.state == "cut" for sealed in self.seals)
 
     @property
     def exit_code(self) -> int:
@@ -116,7 +116,7 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
 
     Raise `seal-mistyped`, VaultRefused or NotFound.
     """
-    lines = tuple(line for text in question.seals for line in seal.read(text))
+    given = tuple(expected for text in question.seals for expected in seal.read(text))
     vault = session.vault
     checked = _run(session, question.minutes)
     lost: dict[str, tuple[Loss, ...]] = {}
@@ -126,7 +126,7 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
     session.answered.update(_notes_answered(session, checked))
     oldest = _oldest_full_read(session, checked)
     read = checked.objects + checked.records
-    seals = tuple(map(_line_judged, _judged(session, lines)))
+    seals = tuple(map(_seal_judged, _judged(session, given)))
     sources = repair_sources(vault, lost) if lost else ()
     locations = tuple(RepairShown(s.location, s.files, s.on.isoformat()) for s in sources)
     return RecheckAnswer(
@@ -230,38 +230,37 @@ def _put_on_record(session: Session, checked: Rechecked) -> None:
 # --- seals ---
 
 
-def _judged(session: Session, lines: tuple[Seal, ...]) -> tuple[LineVerdict, ...]:
-    """Return what is known of each history that a line closed."""
-    if not lines:
+def _judged(session: Session, given: tuple[Seal, ...]) -> tuple[SealVerdict, ...]:
+    """Return whether the history of each seal is whole."""
+    if not given:
         return ()
     fleet = session.fleet()
     sizes: dict[str, int] = {}
-    matches: list[dict[str, seal.LineMatch]] = [{} for _ in lines]
+    matches: list[dict[str, seal.SealMatch]] = [{} for _ in given]
     for identity in session.vault.vessels():
         stored = session.vault.records(identity)
         sizes[identity] = len(stored)
-        for line, matched in zip(lines, matches, strict=True):
-            match = seal.match_line(line, stored)
+        for expected, matched in zip(given, matches, strict=True):
+            match = seal.match_seal(expected, stored)
             if match.ends:
                 matched[identity] = match
     verdicts = []
-    for line, matched in zip(lines, matches, strict=True):
-        ids = _identities(fleet, line, frozenset(matched))
+    for expected, matched in zip(given, matches, strict=True):
+        ids = _identities(fleet, expected, frozenset(matched))
         now = sum(sizes.get(identity, 0) for identity in ids)
-        verdicts.append(seal.judge(line, matched.values(), now))
+        verdicts.append(seal.judge(expected, matched.values(), now))
     return tuple(verdicts)
 
 
-def _identities(fleet: Fleet, line: Seal, matched: frozenset[str]) -> frozenset[str]:
-    """Return the identities of the ship that a line is of: by its records, else by its name."""
+def _identities(fleet: Fleet, expected: Seal, matched: frozenset[str]) -> frozenset[str]:
+    """Return the identities of the ship that a seal is of: by its records, else by its name."""
     ships = [vessel for vessel in fleet.vessels if vessel.ids & matched]
-    ships = ships or select.vessels_named(fleet, line.name)
+    ships = ships or select.vessels_named(fleet, expected.name)
     return matched.union(*(vessel.ids for vessel in ships))
 
 
-def _line_judged(verdict: LineVerdict) -> LineJudged:
-    line = verdict.line.name
-    return LineJudged(line, verdict.state, verdict.text, verdict.since, verdict.next)
+def _seal_judged(verdict: SealVerdict) -> SealJudged:
+    return SealJudged(verdict.seal.name, verdict.state, verdict.text, verdict.since, verdict.next)
 
 
 # --- what to do next ---
@@ -271,7 +270,7 @@ def _next_step(
     session: Session,
     checked: Rechecked,
     lost: Mapping[str, tuple[Loss, ...]],
-    seals: tuple[LineJudged, ...],
+    seals: tuple[SealJudged, ...],
     locations: tuple[RepairShown, ...],
 ) -> str | None:
     """Return the one thing to do now."""
@@ -286,7 +285,7 @@ def _next_step(
         part = "" if best.files == len(files) else f"{best.files} of {len(files)} of "
         return (
             f"Run `parambak backup send {best.location}`. On {best.on} that backup location held "
-            f"{part}the files that are damaged here, and the command heals them from there."
+            f"{part}the files that are damaged here, and the command repairs them from there."
         )
     if files:
         return (
@@ -294,7 +293,7 @@ def _next_step(
             f"vault to the same names here{_or_archive(files, lost)}; then run recheck again."
             f"{_or_without(lost)}"
         )
-    cut = [line.next for line in seals if line.state == "cut"]
+    cut = [sealed.next for sealed in seals if sealed.state == "cut"]
     if cut:
         return cut[0]
     if checked.unread:
@@ -309,7 +308,9 @@ def _fetch(session: Session) -> str:
     ]
     if not full:
         return "Fetch"
-    return f"Run `parambak backup send {full[0]}`, which heals what that location holds; else fetch"
+    return (
+        f"Run `parambak backup send {full[0]}`, which repairs what that location holds; else fetch"
+    )
 
 
 def _or_archive(files: list[str], lost: Mapping[str, tuple[Loss, ...]]) -> str:

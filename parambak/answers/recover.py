@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parambak.vault.check.recheck import Damage
 
 
-class RecoverQuestion(Question, frozen=True):
+class RecoverQuestion(Question["RecoverAnswer"], frozen=True):
     """The files and folders to recover from; they are only read."""
 
     folders: tuple[str, ...]

@@ -1,4 +1,4 @@
-"""The line that closes each vessel's history as of now, to be written down elsewhere."""
+"""The seal of each vessel's history as it is now, to be written down elsewhere."""
 
 from __future__ import annotations
 
@@ -11,35 +11,35 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class SealQuestion(Question, frozen=True):
+class SealQuestion(Question["SealAnswer"], frozen=True):
     """The names of the vessels; none for all."""
 
     vessels: tuple[str, ...] = ()
 
 
-class LineShown(Part, frozen=True):
-    """One vessel's line: as it is written down, its records, the first digits of the newest."""
+class SealShown(Part, frozen=True):
+    """One vessel's seal: as it is written down, its records, the first digits of the newest."""
 
     vessel: str
-    line: str
+    seal: str
     records: int
     ends: tuple[str, ...]
 
 
 class SealAnswer(Answer, frozen=True):
-    """A line for each vessel."""
+    """A seal for each vessel."""
 
-    lines: tuple[LineShown, ...]
+    seals: tuple[SealShown, ...]
 
 
 def answer(session: Session, question: SealQuestion) -> SealAnswer:
-    """Return the lines; raise NotFound or CallRefused for a name."""
+    """Return the seals; raise NotFound or CallRefused for a name."""
     fleet = session.fleet()
     vessels = [select.find_vessel(fleet, name) for name in question.vessels] or fleet.vessels
-    lines = []
+    seals = []
     for vessel in vessels:
         histories = (session.vault.records(identity) for identity in sorted(vessel.ids))
-        line = seal.line_of(vessel.handle, histories)
-        shown = LineShown(line.name, seal.write(line), line.records, line.ends)
-        lines.append(shown)
-    return SealAnswer(lines=tuple(lines))
+        sealed = seal.seal_of(vessel.handle, histories)
+        shown = SealShown(sealed.name, seal.write(sealed), sealed.records, sealed.ends)
+        seals.append(shown)
+    return SealAnswer(seals=tuple(seals))

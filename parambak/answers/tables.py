@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 Form = Literal["csv", "jsonl"]
 
 
-class TablesQuestion(Question, frozen=True):
+class TablesQuestion(Question["TablesAnswer"], frozen=True):
     """Which vessel, None for all; in which form, and into which folder."""
 
     out: str

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Fleet
 
 
-class UnpackQuestion(Question, frozen=True):
+class UnpackQuestion(Question["UnpackAnswer"], frozen=True):
     """The pack's file."""
 
     file: str
@@ -27,13 +27,13 @@ class PackedVesselShown(Part, frozen=True):
 
 
 class UnpackAnswer(Answer, frozen=True):
-    """What came in, what was healed in the vault, and what could not be taken."""
+    """What came in, what was repaired in the vault, and what could not be taken."""
 
     vessels: tuple[PackedVesselShown, ...]
     added: int
     objects: int
     records: int
-    healed: tuple[str, ...]
+    repaired: tuple[str, ...]
     refused: tuple[FileNote, ...]
 
     @property
@@ -59,7 +59,7 @@ def answer(session: Session, question: UnpackQuestion) -> UnpackAnswer:
         added=joined.added_objects + joined.added_records,
         objects=joined.added_objects,
         records=joined.added_records,
-        healed=joined.healed,
+        repaired=joined.repaired,
         refused=tuple(FileNote(damage.file, damage.text) for damage in joined.refused),
     )
 

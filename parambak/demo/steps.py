@@ -61,5 +61,5 @@ def archive(
     """Return the call that archives dumps for `at`: vessel, unit and position."""
     vessel, unit, position = at
     where = ("--vessel", vessel, "--unit", unit, "--position", position)
-    person = ("--read-by", PERSON, "--read-on", day)
+    person = ("--by", PERSON, "--read-on", day)
     return Call(why, ("archive", *dumps, *where, *more, *person))

@@ -193,7 +193,7 @@ def _proven(thruster: Layout, where: str) -> Iterator[Scene | File | Call]:
     yield dump("CARD3.HEX", bytes(sister(thruster)), "2026-04-02 22:26")
     yield Call(
         "Loaded again, and read back twice.",
-        ("swap", "read-back", where, "CARD2.HEX", "CARD3.HEX", "--read-by", PERSON),
+        ("swap", "read-back", where, "CARD2.HEX", "CARD3.HEX", "--by", PERSON),
     )
     powered = sister(thruster, run_hours="8421.9", clock="2026-04-02 22:47:31")
     yield dump("CARD4.HEX", bytes(powered), "2026-04-02 22:49")

@@ -298,7 +298,7 @@ def _worth(block: Block, start: int, end: int, group: Sequence[Run]) -> bool:
 
 
 def _extents(block: Block, group: Sequence[Run]) -> list[tuple[int, int]]:
-    """Return the stretches that may have been moved whole: to words, as found, to a power of two.
+    """Return the stretches that may have been moved whole: words, as it is, a power of two.
 
     Halves are those of a part of the memory, which starts and ends at round addresses.
     """

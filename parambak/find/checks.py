@@ -378,10 +378,10 @@ def _proved(datas: Sequence[bytes], match: _Match, choices: float, base: int) ->
     )
 
 
-def _best(found: Sequence[LikelyCheck]) -> list[LikelyCheck]:
+def _best(likely: Sequence[LikelyCheck]) -> list[LikelyCheck]:
     """Return one check for each stored place, with the names of others that explain it."""
     ordered = sorted(
-        found,
+        likely,
         key=lambda check: (
             -round(check.bits, 3), check.length, check.at != check.over[1] + 1, check.over[0],
             len(check.method), check.method,

@@ -167,8 +167,8 @@ def search(panel_values: Sequence[PanelValue], images: Sequence[Image]) -> Resul
     searched = SearchBytes(
         common, near if 2 * near.size < common.size else common, Chance(common, changes)
     )
-    found, also, crowded, tried, notes = _places(searched, panel_values)
-    ranked = rank(panel_values, found, common.size)
+    candidates, also, crowded, tried, notes = _places(searched, panel_values)
+    ranked = rank(panel_values, candidates, common.size)
     beside = support_of_others(panel_values, ranked)
     values = tuple(
         _value(panel_values[index], candidates, also[index], beside[index], crowded=crowded[index])
@@ -196,8 +196,8 @@ def _places(
             left_out += len(of_value) - most
             of_value = ordered[:most]
         tried += len(of_value)
-        found, many = hits(searched, panel_value, of_value)
-        kept, also = twins(searched.whole, searched.chance, found)
+        of_panel_value, many = hits(searched, panel_value, of_value)
+        kept, also = twins(searched.whole, searched.chance, of_panel_value)
         all_hits.append(kept)
         alsos.append(also)
         crowded.append(many)

@@ -6,8 +6,9 @@ An address that no block holds is absent. Absent is never taken for FF.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Self
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -52,8 +53,7 @@ class OverlapError(ValueError):
         self.address = address
 
 
-@dataclass(frozen=True, slots=True)
-class Image:
+class Image(Struct, frozen=True):
     """Blocks in address order, none empty, none touching the next.
 
     Two images are equal if they hold the same bytes at the same addresses.

@@ -55,7 +55,7 @@ class Desk:
     def frame(self, title: str, vessel: Vessel) -> dict[str, Any]:
         """Return the frame of every page: its title, when it was made, the seal."""
         vault = self.assessor.vault
-        line = seal.line_of(
+        sealed = seal.seal_of(
             vessel.handle, [vault.records(identity) for identity in sorted(vessel.ids)]
         )
         return {
@@ -63,7 +63,7 @@ class Desk:
             "made": _moment(self.made),
             "vault": vault.identity,
             "patterns": memory_map.PATTERNS,
-            "seal": seal.write(line),
+            "seal": seal.write(sealed),
             "cautions": CAUTIONS,
         }
 

@@ -137,8 +137,10 @@ def _identity(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
     facts += _card("new card", _of(state.vessel, swap.body.new_card))
     facts.append(("opened by", who(desk.assessor, swap.opened)))
     facts.append(("selected copy", _copy(state)))
-    if swap.choice is not None:
-        facts.append(("selected because", f"{swap.choice.why} ({who(desk.assessor, swap.choice)})"))
+    if swap.selection is not None:
+        facts.append(
+            ("selected because", f"{swap.selection.why} ({who(desk.assessor, swap.selection)})")
+        )
     if state.copy is not None:
         facts.append(("SHA-256 of the copy", state.copy.sha256))
     return facts

@@ -5,7 +5,7 @@ The cautions of a swap are here too.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from parambak.keeping.state import conditions
@@ -49,13 +49,15 @@ CAUTIONS: tuple[str, ...] = (
 class Readiness:
     """The conditions in the order of the work, and the names of those that are required.
 
-    `deviations` were accepted earlier, `accepted` are accepted in this call.
+    `deviations` were accepted earlier, `accepted` are accepted in this call. `required_when_open`
+    are the names of those that are required once a swap is open.
     """
 
     conditions: tuple[Condition, ...]
     required: frozenset[str]
     deviations: tuple[Deviation, ...] = ()
     accepted: frozenset[str] = frozenset()
+    required_when_open: frozenset[str] = frozenset()
 
     @property
     def ready(self) -> bool:
@@ -97,10 +99,20 @@ def readiness(
     accepted: frozenset[str] = frozenset(),
 ) -> Readiness:
     """Return whether a swap may begin under the ship's rules."""
-    required = frozenset(
+    opened = replace(evidence, answers=evidence.answers or {})
+    states = tuple(condition.state(evidence) for condition in conditions.CONDITIONS)
+    return Readiness(
+        states,
+        _required(evidence, rules),
+        tuple(deviations),
+        accepted,
+        required_when_open=_required(opened, rules),
+    )
+
+
+def _required(evidence: SwapEvidence, rules: Rules) -> frozenset[str]:
+    return frozenset(
         condition.name
         for condition in conditions.CONDITIONS
         if rules.requires(condition.name, by_default=condition.required.by_default(evidence))
     )
-    states = tuple(condition.state(evidence) for condition in conditions.CONDITIONS)
-    return Readiness(states, required, tuple(deviations), accepted)

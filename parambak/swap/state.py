@@ -120,7 +120,7 @@ def _evidence(assessor: Assessor, site: Site, swap: Swap | None, copy: Copy | No
         decoded=_decoded(assessor, position, copy),
         sheet=unit is not None and unit.sheet is not None,
         older=_older(position, swap, copy),
-        selected_lost=swap is not None and swap.choice is not None and copy is None,
+        selected_lost=swap is not None and swap.selection is not None and copy is None,
         supplies=measurement_records.supplies(measurement_records.records_of(vault, vessel, ids)),
         held=_held(vault, copy),
     )
@@ -142,13 +142,13 @@ def selected_copy(position: Position, swap: Swap | None) -> Copy | None:
     For an ended swap it is the copy that its card was last compared with. A copy selected in an
     open swap that is no longer this position's is never replaced by another.
     """
-    image = swap.choice.image if swap is not None and swap.choice is not None else None
+    image = swap.selection.image if swap is not None and swap.selection is not None else None
     if image is None and swap is not None and swap.end is not None:
         selected = [step.body.selected for step in swap.read_backs]
         selected = selected or [step.body.image for step in swap.released]
         image = selected[-1] if selected else None
     copies = [copy for copy in position.copies if copy.image == image]
-    if not copies and swap is not None and swap.end is None and swap.choice is not None:
+    if not copies and swap is not None and swap.end is None and swap.selection is not None:
         return None
     return copies[-1] if copies else position.latest
 
@@ -207,9 +207,9 @@ def accepted_words(assessor: Assessor, swap: Swap | None) -> tuple[str, ...]:
 
 def _older(position: Position, swap: Swap | None, copy: Copy | None) -> str | None:
     """Return why an older copy is selected; None if it is the newest."""
-    if swap is None or swap.choice is None or copy is position.latest:
+    if swap is None or swap.selection is None or copy is position.latest:
         return None
-    return swap.choice.why
+    return swap.selection.why
 
 
 def who(assessor: Assessor, step: Step) -> str:

@@ -69,7 +69,7 @@ class Answer(Step):
 
 
 @dataclass(frozen=True)
-class CopyChoice(Step):
+class SelectedCopy(Step):
     """The selected copy, if it is not the newest."""
 
     image: ImageEntry
@@ -144,7 +144,7 @@ class Swap:
     opened: Step
     body: SwapOpenedBody
     answers: dict[str, Answer] = field(default_factory=dict)
-    choice: CopyChoice | None = None
+    selection: SelectedCopy | None = None
     deviations: list[Deviation] = field(default_factory=list)
     released: list[Released] = field(default_factory=list)
     read_backs: list[ReadBackStep] = field(default_factory=list)
@@ -193,8 +193,8 @@ class Swap:
     @property
     def expected(self) -> ImageEntry | None:
         """Return the image of the selected copy, else of the last released file; None without."""
-        if self.choice is not None:
-            return self.choice.image
+        if self.selection is not None:
+            return self.selection.image
         return self.released[-1].body.image if self.released else None
 
     @property
@@ -298,7 +298,7 @@ def _answer(swap: Swap, stored: Stored) -> None:
 
 def _choice(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapCopySelectedBody)
-    swap.choice = CopyChoice(*_step(stored), body.image, body.why)
+    swap.selection = SelectedCopy(*_step(stored), body.image, body.why)
 
 
 def _deviation(swap: Swap, stored: Stored) -> None:

@@ -38,13 +38,13 @@ class Piece(NamedTuple):
 class Joined(NamedTuple):
     """What a merge did.
 
-    `healed` are files of the vault whose bytes were wrong; `refused` are files as the pieces
+    `repaired` are files of the vault whose bytes were wrong; `refused` are files as the pieces
     name them, and why; `missing` are files that were named and are nowhere.
     """
 
     added_objects: int
     added_records: int
-    healed: tuple[str, ...]
+    repaired: tuple[str, ...]
     refused: tuple[Damage, ...]
     missing: tuple[str, ...]
 
@@ -56,7 +56,7 @@ def join(
     *,
     loose: bool = False,
 ) -> Joined:
-    """Take the missing ones of these pieces into the vault, and heal the wrong files.
+    """Take the missing ones of these pieces into the vault, and repair the wrong files.
 
     The same whatever the order of the pieces. An object that no record names is passed over,
     and a record that names what is nowhere is refused; both are taken where the pieces are
@@ -87,7 +87,7 @@ class _Merge:
         self._needs: dict[str, _Needs] = {}
         self._handled: dict[str, bool] = {}  # objects, and whether they are in the vault now
         self._refused: dict[str, str] = {}
-        self._healed: list[str] = []
+        self._repaired: list[str] = []
         self._missing: set[str] = set()
         self._added_objects: set[str] = set()
         self._added_records = 0
@@ -108,7 +108,7 @@ class _Merge:
         return Joined(
             added_objects=len(self._added_objects - gone),
             added_records=self._added_records,
-            healed=tuple(self._healed),
+            repaired=tuple(self._repaired),
             refused=tuple(Damage(f, t) for f, t in sorted(self._refused.items())),
             missing=tuple(sorted(self._missing)),
         )
@@ -208,11 +208,11 @@ class _Merge:
         read = self._record_bytes(digest)
         if read is None:
             return False
-        standing = self._writing.take_record(digest, read[1], lacking=self._loose)
+        standing = self._writing.take_record(digest, read[1], incomplete=self._loose)
         if standing is None:
             self._added_records += 1
         elif not standing:
-            self._healed.append(records.file_of(digest))
+            self._repaired.append(records.file_of(digest))
         return True
 
     def _take_object(self, digest: str) -> bool:
@@ -232,11 +232,11 @@ class _Merge:
         if standing is None:
             self._added_objects.add(digest)
         else:
-            self._healed.append(objects.file_of(digest))
+            self._repaired.append(objects.file_of(digest))
         return True
 
     def _take_the_rest(self) -> None:
-        """Heal, and take what a record of the vault names or, from a loose heap, all."""
+        """Repair, and take what a record of the vault names or, from a loose heap, all."""
         remaining = self._objects.keys() - self._handled.keys()
         named_here: set[str] = set()
         if not self._loose and any(not self._vault.has_object(d) for d in remaining):

@@ -54,7 +54,7 @@ def put(
 ) -> tuple[str, bool]:
     """Write an object; return its digest and whether it is new here.
 
-    One that is there is hashed, healed where its bytes are wrong, and flushed by `flush`.
+    One that is there is hashed, repaired where its bytes are wrong, and flushed by `flush`.
     The caller holds the lock.
     """
     if len(data) > MAX_BYTES:
@@ -65,7 +65,7 @@ def put(
     if standing is None:
         disk.write_sealed(path, data)
     elif not standing:
-        disk.write_sealed(path, data, heal=True)
+        disk.write_sealed(path, data, repair=True)
     else:
         try:
             flush(path)

@@ -15,7 +15,7 @@ from parambak.memory.findings import Finding
 from parambak.vault import objects, persons, records, vault_toml
 from parambak.vault.faults import (
     CLOCK_BACKWARDS,
-    FIRST_RECORD_LACKING,
+    FIRST_RECORD_MISSING,
     GONE,
     HISTORY_CUT,
     MISSING_OBJECT,
@@ -132,10 +132,7 @@ class Vault:
         return {d: why for d, why in self._index.skipped.items() if d not in harmless}
 
     def cut(self, vessel: str | None) -> tuple[str, ...]:
-        """Return records about a vessel that this user's own folder notes, and that are missing.
-
-        They were the newest ones in this vault after the last write from here.
-        """
+        """Return the missing ones of the newest records about a vessel, by this user's note."""
         noted = self._noted.get(vessel or VAULT, ())
         return tuple(digest for digest in noted if not self._index.holds(digest))
 
@@ -205,9 +202,9 @@ class Vault:
                 unnamed -= {d for d in unnamed if d in stored.record.after or d in body}
         return unnamed
 
-    def lacking(self) -> tuple[str, ...]:
+    def missing_records(self) -> tuple[str, ...]:
         """Return the digests that some record is after and that no record here has."""
-        return self._index.lacking()
+        return self._index.missing()
 
     def chain(self, vessel: str) -> tuple[Link, ...]:
         """Return what each record about a vessel is after, in causal order."""
@@ -381,7 +378,7 @@ class Vault:
         bodies = [body for body in first if body.get("vault") == self.identity]
         if not bodies:
             text = "The vault's first record is missing: it was never written, or records are gone."
-            self.say(FIRST_RECORD_LACKING, text)
+            self.say(FIRST_RECORD_MISSING, text)
         elif all(body.get("vault_toml") != sha256(data) for body in bodies):
             self.say(TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record has it.")
         last = self._own.last(self.identity)
@@ -389,7 +386,7 @@ class Vault:
             self.say(OWN_DAMAGED, "This user's note of the newest records cannot be read.")
         self._noted = last or {}
         gone: dict[str, list[str]] = {}
-        for digest in self._index.gone.keys() - self.lacking():
+        for digest in self._index.gone.keys() - self.missing_records():
             gone.setdefault(self._index.gone[digest] or VAULT, []).append(digest)
         if gone:
             self._note(gone)  # nothing else shows tomorrow that they were here
@@ -426,7 +423,7 @@ class Writing:
         self.changed: set[str | None] = set()  # vessels with new records that count everywhere
 
     def put(self, data: bytes, *, again: bool = True) -> str:
-        """Write an object and return its digest; one that is there is hashed, and healed.
+        """Write an object and return its digest; one that is there is hashed, and repaired.
 
         `again` is whether other reads are likely to put it too, as they do a layout: then it
         is noted that it needs no flush there.
@@ -508,26 +505,26 @@ class Writing:
             self.changed.add(vessel)
         return digest
 
-    def take_record(self, digest: str, data: bytes, *, lacking: bool = False) -> bool | None:
+    def take_record(self, digest: str, data: bytes, *, incomplete: bool = False) -> bool | None:
         """Keep a record that was written elsewhere, byte for byte, under its digest.
 
-        Returns how its file was: right, wrong (healed now), or None: not there. All its
-        objects, and the records that it is `after`, must be in the vault unless `lacking`.
+        Returns how its file was: right, wrong (repaired now), or None: not there. All its
+        objects, and the records that it is `after`, must be in the vault unless `incomplete`.
         Raises VaultDamaged where they are not or the bytes are not a record of that name.
         """
         record = decode(data, digest)
         file = file_of(digest)
-        for needed in () if lacking else record.objects:
+        for needed in () if incomplete else record.objects:
             if not self._vault.has_object(needed):
                 raise MISSING_OBJECT.error(file=objects.file_of(needed), expected=needed)
-        for parent in () if lacking else record.after:
+        for parent in () if incomplete else record.after:
             if not self._index.holds(parent):
                 raise MISSING_RECORD.error(file=file_of(parent), expected=parent)
         standing = disk.holds(self._vault.root / file, digest, records.MAX_BYTES)
         if not standing:
             for needed in filter(self._vault.has_object, record.objects):
                 self._rely_on(needed)
-            self._write(file, data, record.objects, heal=standing is False)
+            self._write(file, data, record.objects, repair=standing is False)
             self._index.add(Stored(digest, record, file), data)
             self.changed.add(record.vessel)
         return standing
@@ -547,13 +544,15 @@ class Writing:
         self._proven -= dropped
         return dropped
 
-    def _write(self, file: str, data: bytes, needed: Iterable[str], *, heal: bool = False) -> None:
+    def _write(
+        self, file: str, data: bytes, needed: Iterable[str], *, repair: bool = False
+    ) -> None:
         """Write the record's file; from here on its objects are not to be taken away."""
         named = self._unnamed.intersection(needed)
         self._unnamed -= named
         try:
             with self.proving():
-                disk.write_sealed(self._vault.root / file, data, heal=heal)
+                disk.write_sealed(self._vault.root / file, data, repair=repair)
         except ParambakError as refusal:
             if not isinstance(refusal.__cause__, disk.UnprovenError):
                 self._unnamed |= named  # the record never stood under its name

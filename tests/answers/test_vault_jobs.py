@@ -85,9 +85,9 @@ def test_the_index_is_built_anew_and_nothing_is_noted(session: Session) -> None:
 
 def test_a_seal_is_judged_by_the_recheck(session: Session, laptop: Laptop) -> None:
     """Whole while its records are there; where one is gone it is cut, and that is damage."""
-    (line,) = seal.answer(session, seal.SealQuestion()).lines
-    assert line.vessel == "grebe"
-    question = recheck.RecheckQuestion(seals=(line.line,))
+    (shown,) = seal.answer(session, seal.SealQuestion()).seals
+    assert shown.vessel == "grebe"
+    question = recheck.RecheckQuestion(seals=(shown.seal,))
     answer = recheck.answer(session, question)
     assert (answer.exit_code, answer.cut, answer.complete, answer.next) == (0, False, True, None)
     assert [judged.state for judged in answer.seals] == ["whole"]
@@ -199,18 +199,18 @@ CHECKED = recheck.RecheckAnswer(
     complete=True,
     began="2026-03-01T08:00:00Z",
     oldest_full_read="2026-03-01",
-    seals=(recheck.LineJudged("grebe", "whole", "it is whole", 2, None),),
+    seals=(recheck.SealJudged("grebe", "whole", "it is whole", 2, None),),
     locations=(),
     next=None,
 )
-UNPACKED = unpack.UnpackAnswer(vessels=(), added=0, objects=0, records=0, healed=(), refused=())
+UNPACKED = unpack.UnpackAnswer(vessels=(), added=0, objects=0, records=0, repaired=(), refused=())
 SENT = send.BackupSendAnswer(
     location="red",
     sent=1,
     there=1,
     hashed=True,
-    healed_there=(),
-    healed_here=(),
+    repaired_there=(),
+    repaired_here=(),
     added=None,
     unknown=3,
     held=(),
@@ -230,7 +230,7 @@ CHANGES = {
         {"damaged": (recheck.DamagedFile("f", "why", (LossShown("x", None, None),)),)},
         3,
     ),
-    "cut": (CHECKED, {"seals": (recheck.LineJudged("grebe", "cut", "it was cut", None, "x"),)}, 3),
+    "cut": (CHECKED, {"seals": (recheck.SealJudged("grebe", "cut", "it was cut", None, "x"),)}, 3),
     "unread": (CHECKED, {"unread": 5, "complete": False}, 0),
     "unpacked": (UNPACKED, {}, 0),
     "one refused": (UNPACKED, {"refused": (NOTE,)}, 1),

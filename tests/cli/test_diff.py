@@ -24,7 +24,7 @@ def three(ship: Ship) -> Ship:
     for number, memory in enumerate(STEPS):
         name = ship.write(f"{number}.hex", dump(memory), second=number)
         day = f"202{number}-03-01"
-        words = (*WHERE, "--layout", "layout.toml", "--read-on", day, "--read-by", "A. Fitter")
+        words = (*WHERE, "--layout", "layout.toml", "--read-on", day, "--by", "A. Fitter")
         assert ship.run("archive", name, *words).code == 0
     return ship
 

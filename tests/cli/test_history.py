@@ -31,7 +31,7 @@ def years(ship: Ship) -> Ship:
         data = memory(level, 100 * year, (0x10, 0x10, 0x11, 0x13)[year])
         name = ship.write(f"{year}.hex", dump(data), second=year)
         words = (*WHERE, "--layout", "layout.toml", "--read-on", f"202{year}-03-01")
-        assert ship.run("archive", name, *words, "--read-by", f"Reader {year}").code == 0
+        assert ship.run("archive", name, *words, "--by", f"Reader {year}").code == 0
     return ship
 
 
@@ -68,7 +68,7 @@ def test_it_goes_on_where_new_software_has_a_larger_memory(years: Ship) -> None:
         data = memory(level, 100 * year, 0x10)
         name = years.write(f"{year}.hex", dump(data + data), second=year)
         words = (*WHERE, "--layout", "new.toml", "--read-on", f"202{year}-03-01")
-        done = years.run("archive", name, *words, "--read-by", "A. Person")
+        done = years.run("archive", name, *words, "--by", "A. Person")
         assert done.code == 0, done.err
     now = years.answer("history", AT)
     assert [len(now.document[key]) for key in ("copies", "other_layout")] == [2, 4]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 import pytest
@@ -20,6 +21,22 @@ def test_the_table_leads_to_commands_and_none_of_its_words_is_one() -> None:
     """A group alone, such as `backup`, stands for any other word after it."""
     assert set(TYPED) <= PATHS
     assert {word for word in WORDS if word in PATHS} == {"backup"}
+
+
+def test_no_entry_is_idle() -> None:
+    """A word that its spelling alone leads to the same command needs no entry."""
+    assert not [word for word in WORDS if _by_spelling(word) == _by_table(word)]
+
+
+def _by_table(word: str) -> tuple[str, ...]:
+    return tuple(command for command, words in TYPED.items() if word in words)
+
+
+def _by_spelling(word: str) -> tuple[str, ...]:
+    group, _, last = word.rpartition(" ")
+    commands = GROUPS[group] if group else [*COMMANDS, *GROUPS]
+    near = get_close_matches(last, commands, n=1, cutoff=0.75)
+    return tuple(f"{group} {command}".strip() for command in near)
 
 
 @pytest.mark.parametrize("word", [*(word for word in WORDS if word != "backup"), "backup grebe"])

@@ -33,7 +33,7 @@ def test_it_is_inspected_under_its_label(ship: Ship) -> None:
 def test_it_is_archived_exported_and_shown_as_a_choice(ship: Ship) -> None:
     """`archive` and `export` take its name; `--help` shows it; another word is refused."""
     ship.write("a.dump", b"PLAIN" + BYTES)
-    ship.run("archive", "a.dump", *WHERE, "--format", "plain", "--read-by", "J. Doe")
+    ship.run("archive", "a.dump", *WHERE, "--format", "plain", "--by", "J. Doe")
     ship.run("export", "/".join(WHERE[1::2]), "--as", "plain", "--out", "b.dump")
     assert (ship.folder / "b.dump").read_bytes() == b"PLAIN" + BYTES
     assert "plain" in ship.run("archive", "--help").out

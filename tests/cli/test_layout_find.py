@@ -20,7 +20,7 @@ def prepared(ship: Ship) -> tuple[str, ...]:
 def test_values_are_found_and_written_as_a_layout(ship: Ship) -> None:
     """`layout find` answers 0 with candidates and evidence, and its layout has no mistakes."""
     result = ship.answer(*prepared(ship), "--out", "draft.toml")
-    first = result.document["found"][1]
+    first = result.document["values"][1]
     assert result.code == 0
     assert (first["name"], first["confident"]) == ("t1", True)
     candidate = first["candidates"][0]

@@ -63,10 +63,11 @@ def test_the_answer_says_what_holds_and_with_what_it_was_measured(measured: Ship
 
 
 def test_no_reading_writes_nothing(measured: Ship) -> None:
-    """It lists what is asked."""
+    """It lists what is asked, and is no success: nothing is on record."""
     before = measured.tree()
     result = measured.run("measure", UNIT)
-    assert result.code == 0
+    assert result.code == 1
+    assert "nothing was put on record" in result.out
     assert "Still to be measured: brake_gap" in result.out
     assert measured.tree() == before
 

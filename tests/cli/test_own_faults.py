@@ -58,10 +58,10 @@ def test_decoding_without_a_layout(ship: Ship) -> None:
 
 @pytest.mark.parametrize("text", ["read-data-line", "=reason", "read-data-line="])
 def test_declaring_normal_needs_a_code_and_a_reason(ship: Ship, text: str) -> None:
-    """And a name: without --read-by nobody has said it."""
+    """And a name: without --by nobody has said it."""
     ship.write("a.hex", dump())
     words = ("archive", "a.hex", *WHERE, "--normal", text)
-    assert code_of(ship, *words, "--read-by", "A. Person") == (2, "normal-shape")
+    assert code_of(ship, *words, "--by", "A. Person") == (2, "normal-shape")
     named = ("archive", "a.hex", *WHERE, "--normal", "read-data-line=seven bits")
     assert code_of(ship, *named) == (2, "normal-shape")
 
@@ -186,13 +186,13 @@ def test_a_chip_of_another_size_is_put_on_record_with_a_warning(ship: Ship) -> N
 def test_a_damaged_name_of_a_person_stops_no_read(ship: Ship) -> None:
     """The read goes on record under a new object of that name, and the damage is stated."""
     ship.write("a.hex", dump())
-    ship.run("archive", "a.hex", *WHERE, "--read-by", "A. Person")
+    ship.run("archive", "a.hex", *WHERE, "--by", "A. Person")
     for path in (ship.vault / "objects").rglob("*"):
         if path.is_file() and b"A. Person" in path.read_bytes():
             path.chmod(0o644)
             path.write_bytes(b"rotten")
     ship.write("b.hex", dump(), second=1)
-    assert ship.run("archive", "b.hex", *WHERE, "--read-by", "A. Person").code == 0
+    assert ship.run("archive", "b.hex", *WHERE, "--by", "A. Person").code == 0
     assert ship.answer("recheck").code == 3
 
 
@@ -224,7 +224,7 @@ def test_what_is_declared_normal_is_one_thing_and_no_other(ship: Ship) -> None:
     low = bytes(byte & 0x7F for byte in MEMORY)
     ship.write("a.bin", low)
     ship.write("b.bin", low, second=1)
-    named = ("--read-by", "A. Person", "--normal", "read-data-line=seven bits")
+    named = ("--by", "A. Person", "--normal", "read-data-line=seven bits")
     first = ship.answer("archive", "a.bin", "b.bin", *WHERE, "--chip", "28C16", *named)
     assert first.document["verified"] is True
     stuck = bytes(byte | 0x01 for byte in low)
@@ -233,7 +233,7 @@ def test_what_is_declared_normal_is_one_thing_and_no_other(ship: Ship) -> None:
     later = ship.answer("archive", "c.bin", "d.bin", *WHERE)
     assert later.document["verified"] is False
     assert "D0" in later.document["unmet"][0]["text"]
-    wrong = ("archive", "a.bin", *WHERE, "--read-by", "A. Person", "--normal", "nonsense=x")
+    wrong = ("archive", "a.bin", *WHERE, "--by", "A. Person", "--normal", "nonsense=x")
     assert code_of(ship, *wrong) == (2, "normal-shape")
 
 
@@ -293,7 +293,7 @@ def test_a_history_cut_at_its_end_goes_on_being_said(ship: Ship) -> None:
     assert ship.run("correct", "grebe", "--other-number", "77").code == 0
     assert "history was cut short" in ship.run("catalogue").err.replace("\n", " ")
     recheck = ship.run("recheck")
-    assert "All sound" not in recheck.out
+    assert "Every file is unchanged." not in recheck.out
 
 
 def test_a_mistake_in_the_program_is_no_answer(

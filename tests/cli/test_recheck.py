@@ -37,10 +37,10 @@ def records_of(ship: Ship, kind: str) -> list[Path]:
     return [path for _, _, path in sorted(found)]
 
 
-def line_of(ship: Ship) -> str:
+def seal_of(ship: Ship) -> str:
     """Return the seal of the one vessel."""
-    (line,) = ship.answer("seal").document["lines"]
-    text: str = line["line"]
+    (shown,) = ship.answer("seal").document["seals"]
+    text: str = shown["seal"]
     return text
 
 
@@ -74,7 +74,7 @@ def test_a_sound_vault_says_all_that_was_read(ship: Ship) -> None:
 
 
 def test_damage_is_told_by_position_with_one_next_step(ship: Ship) -> None:
-    """Which copy of which position, and that the same dump heals it; which it then does."""
+    """Which copy of which position, and that the same dump repairs it; which it then does."""
     archive_two(ship)
     copy = ship.answer("catalogue").document["positions"][0]["sha256"]
     spoil(ship.vault / "objects" / copy[:2] / copy)
@@ -124,9 +124,11 @@ def test_a_recheck_in_another_copy_counts_only_there(ship: Ship) -> None:
 def test_a_seal_is_whole_and_says_what_came_since(ship: Ship) -> None:
     """Typed in capitals and without spaces, after one more read."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     assert line.startswith("grebe, 2 records, ends ")
-    assert line in ship.run("seal", "grebe").out.replace("\n", " ")
+    page = ship.run("seal", "grebe")
+    assert page.out.replace("\n", " ").strip() == line
+    assert "`parambak recheck --seal" in page.err
     ship.write("c.hex", dump(changed(0x0023)), second=5)
     assert ship.run("archive", "c.hex", *WHERE).code == 0
     code, found = known(ship, line.upper().replace(" ", ""))
@@ -136,7 +138,7 @@ def test_a_seal_is_whole_and_says_what_came_since(ship: Ship) -> None:
 def test_a_mistyped_line_is_no_answer(ship: Ship) -> None:
     """Exit 2, before anything is read."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     wrong = line.replace("2 records", "3 records")
     result = ship.answer("recheck", "--seal", wrong)
     assert (result.code, result.document["error"]["code"]) == (2, "seal-mistyped")
@@ -146,7 +148,7 @@ def test_a_mistyped_line_is_no_answer(ship: Ship) -> None:
 def test_newest_records_removed_from_a_copy_are_found(ship: Ship) -> None:
     """On another computer, where nothing but the line knows of them."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     other = a_copy_elsewhere(ship)
     records_of(other, "read")[-1].unlink()
     assert other.answer("recheck").code == 0
@@ -162,11 +164,11 @@ def test_newest_records_removed_from_a_copy_are_found(ship: Ship) -> None:
 def test_a_whole_vessel_removed_is_found(ship: Ship) -> None:
     """Though not one file of it is left."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     other = a_copy_elsewhere(ship)
     for path in records_of(other, "read"):
         path.unlink()
-    assert other.answer("seal").document["lines"] == []
+    assert other.answer("seal").document["seals"] == []
     code, found = known(other, line)
     assert (code, found[0]["state"]) == (3, "cut")
     assert "none is left" in found[0]["text"]
@@ -175,7 +177,7 @@ def test_a_whole_vessel_removed_is_found(ship: Ship) -> None:
 def test_a_record_gone_from_the_middle_fails_the_number(ship: Ship) -> None:
     """The end is there, and not all that stood before it."""
     archive_two(ship)
-    line = line_of(ship)
+    line = seal_of(ship)
     other = a_copy_elsewhere(ship)
     records_of(other, "read")[0].unlink()
     code, found = known(other, line)
@@ -206,7 +208,7 @@ def test_a_limited_recheck_goes_on_where_it_stopped(ship: Ship) -> None:
 
 
 def test_a_location_that_holds_it_is_the_next_step(ship: Ship) -> None:
-    """Named, with the day on which it last proved that; and it heals the vault."""
+    """Named, with the day on which it last proved that; and it repairs the vault."""
     archive_two(ship)
     assert ship.run("backup", "add", "red-stick", "stick").code == 0
     assert ship.run("backup", "send", "red-stick").code == 0

@@ -21,7 +21,7 @@ def archived(ship: Ship) -> Ship:
     """Return a ship with two copies of one chip on record."""
     for number in (1, 2):
         name = ship.write(f"R{number}.BIN", bytes([number, *range(255)]) * 8, second=number)
-        assert ship.run("archive", name, *WHERE, "--read-by", "A. Person").code == 0
+        assert ship.run("archive", name, *WHERE, "--by", "A. Person").code == 0
     return ship
 
 

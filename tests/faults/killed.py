@@ -134,7 +134,7 @@ class Round:
                 fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)  # raises where it is held
         wrong = soundness.faults_of(self._folder)
         if not self._said:  # killed before the vault was finished, as a slow machine may be
-            wrong = [fault for fault in wrong if "vault-first-record-lacking" not in fault]
+            wrong = [fault for fault in wrong if "vault-first-record-missing" not in fault]
         held = soundness.facts(soundness.bytes_of(vault)) if vault.exists() else {}
         records = b"".join(data for name, data in held.items() if name.startswith("records/"))
         for digest in self._said:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 TRUE_THEN = ("vault-own-not-written",)
 # A vault.toml that could not be taken away again says by itself that it was never finished.
-UNFINISHED = (*TRUE_THEN, "vault-first-record-lacking")
+UNFINISHED = (*TRUE_THEN, "vault-first-record-missing")
 
 
 @dataclass(frozen=True)

@@ -110,7 +110,7 @@ def _checked(here: Path, known: list[str], *, whole: bool) -> list[str]:
     from parambak.memory.digests import sha256
     from tests.faults import soundness
 
-    true_then = ("vault-own-damaged", "vault-first-record-lacking")
+    true_then = ("vault-own-damaged", "vault-first-record-missing")
     wrong = soundness.faults_of(here, allowed=true_then) if whole else []
     held = soundness.facts(soundness.bytes_of(here / "vault")) if here.exists() else {}
     records = b"".join(data for name, data in held.items() if name.startswith("records/"))

@@ -169,12 +169,12 @@ class Laptop:
         """Archive reads at a WHERE; `words` are those of the request and of its target."""
         vessel, holder, position = where.split("/")
         card = holder.removeprefix("card:") if holder.startswith("card:") else None
-        named = {key: words.pop(key) for key in ("chip", "new_vessel") if key in words}
+        named = {key: words.pop(key) for key in ("chip", "new_vessel", "new_unit") if key in words}
         target = TypedPosition(vessel, position, None if card else holder, card, **named)
         dumps = [each if isinstance(each, Incoming) else incoming(each) for each in contents]
         facts = {name: words.pop(name) for name in by_member() if name in words}
         given = layout_file(layout) if layout is not None else None
-        words = {"read_by": "A. Invented", "facts": ReadFacts(**facts), **words}
+        words = {"by": "A. Invented", "facts": ReadFacts(**facts), **words}
         request = Request(target, dumps, layout=given, **words)
         return take_in(self.vault, request, CHIPS)
 

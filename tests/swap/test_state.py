@@ -12,7 +12,6 @@ from parambak.errors import SheetRefused
 from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.cards import enter_card, record_cross_over, record_sheet
 from parambak.keeping.recording.entries import correct
-from parambak.keeping.state.conditions import SELECTED_LOST
 from parambak.memory.image import Image
 from parambak.swap.card_sheet import read_sheet
 from parambak.swap.recording import Release, accept, open_swap, record_load_file, select_copy
@@ -194,7 +193,11 @@ def test_a_selected_copy_that_is_no_longer_there_is_replaced_by_none(two_copies:
         correct(two_copies.vault, name, {"position": STARBOARD}, by=BY, why="the other side's")
     assert state(two_copies).copy is None
     found = condition(two_copies, "copy")
-    assert (found.met, found.text) == (False, SELECTED_LOST)
+    assert found.met is False
+    assert found.text == (
+        "the copy that was selected in this swap is no longer on record here; select one with "
+        "`swap select`"
+    )
     assert condition(two_copies, "within-limits").met is None
 
 

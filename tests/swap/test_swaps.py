@@ -22,9 +22,9 @@ from parambak.swap import recording
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER
 from parambak.swap.recording import Release, record_load_file
 from parambak.swap.swaps import (
-    CopyChoice,
     ReadBackStep,
     Released,
+    SelectedCopy,
     Step,
     Swap,
     ended_words,
@@ -117,13 +117,13 @@ def test_those_against_another_copy_do_not_count() -> None:
     assert proven(step(1, selected=OTHER), step(2, selected=OTHER), step(3)) == []
     assert proven(step(1, selected=OTHER), step(2), step(3)) == [2, 3]
     assert proven(step(1), step(2, selected=OTHER), step(3)) == []
-    chosen = CopyChoice("c", None, NOON, OTHER, "why")
+    chosen = SelectedCopy("c", None, NOON, OTHER, "why")
     both = (step(1), step(2))
-    assert proven(*both, choice=chosen) == []
-    assert swap(*both, choice=chosen).unproven == (
+    assert proven(*both, selection=chosen) == []
+    assert swap(*both, selection=chosen).unproven == (
         "the read-backs were compared with a copy that is not the one selected now"
     )
-    assert proven(*both, choice=CopyChoice("c", None, NOON, RIGHT, "why")) == [1, 2]
+    assert proven(*both, selection=SelectedCopy("c", None, NOON, RIGHT, "why")) == [1, 2]
 
 
 def test_by_values_two_have_to_be_the_same_bytes() -> None:
@@ -149,8 +149,8 @@ def test_the_copy_that_is_meant_is_the_chosen_else_the_one_released_last() -> No
     files = [released(1, RIGHT), released(2, OTHER)]
     assert swap().expected is None
     assert swap(released=files).expected == OTHER
-    chosen = CopyChoice("c", None, NOON, RIGHT, "why")
-    assert swap(released=files, choice=chosen).expected == RIGHT
+    chosen = SelectedCopy("c", None, NOON, RIGHT, "why")
+    assert swap(released=files, selection=chosen).expected == RIGHT
 
 
 def test_the_newest_release_unverified_is_found() -> None:
@@ -175,14 +175,14 @@ def test_each_step_is_read_from_its_record(laptop: Laptop) -> None:
     now = newest(laptop)
     assert (now.route, now.body.why, now.end) == ("load", "dead", None)
     assert (now.answers["permit"].answer, now.answers["permit"].text) == ("yes", "permit 14")
-    assert now.choice is not None
-    assert (now.choice.image, now.choice.why) == (laptop.latest().image, "older")
+    assert now.selection is not None
+    assert (now.selection.image, now.selection.why) == (laptop.latest().image, "older")
     (deviation,) = now.deviations
     assert (deviation.condition, deviation.text, deviation.reason) == ("copy", "none", "sea")
     assert now.unverified is not None
     assert now.unverified.body.reason == "stopped"
     (back,) = now.read_backs
-    steps = [now.opened, now.answers["permit"], now.choice, deviation, now.unverified, back]
+    steps = [now.opened, now.answers["permit"], now.selection, deviation, now.unverified, back]
     assert [vault.person(each.by or "") for each in steps] == [BY] * len(steps)
     assert [each.at for each in steps] == sorted(each.at for each in steps)
     assert back.call != back.record

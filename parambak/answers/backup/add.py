@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.backups import BackupLocation
 
 
-class BackupAddQuestion(Question, frozen=True):
+class BackupAddQuestion(Question["BackupAddAnswer"], frozen=True):
     """The backup location's name and address; the vessels that it is for, none for all.
 
     `packed` is for one pack for each vessel; `merge` lets another vault that is there be kept

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     Held = Mapping[str, Mapping[str, tuple[Stored, HeldBody]]]
 
 
-class BackupListQuestion(Question, frozen=True):
+class BackupListQuestion(Question["BackupListAnswer"], frozen=True):
     """Nothing is to be chosen."""
 
 
@@ -84,5 +84,5 @@ def _shown(
         vessels_here=len({names.get(vessel, vessel) for vessel in belonging}),
         vessels_held=len({names.get(vessel, vessel) for vessel in here}),
         records=sum(body.records for body in bodies),
-        missing=sum(len(body.lacking) for body in bodies),
+        missing=sum(len(body.incomplete) for body in bodies),
     )

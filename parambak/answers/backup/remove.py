@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class BackupRemoveQuestion(Question, frozen=True):
+class BackupRemoveQuestion(Question["BackupRemoveAnswer"], frozen=True):
     """The backup location's name."""
 
     name: str

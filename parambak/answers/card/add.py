@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class CardAddQuestion(Question, frozen=True):
+class CardAddQuestion(Question["CardAddAnswer"], frozen=True):
     """The vessel, the card's serial number, where it is now, its type, and who says so.
 
     Without `location` it is spare aboard, or with a `unit` in that unit.

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 BLANK = "cards/blank.toml"
 
 
-class CardBlankQuestion(Question, frozen=True):
+class CardBlankQuestion(Question["CardBlankAnswer"], frozen=True):
     """The file to write, also over another; without `out` none is written."""
 
     out: str | None = None

@@ -49,7 +49,7 @@ COMPARE_NOTHING = Fault(
 )
 
 
-class CardCompareQuestion(Question, frozen=True):
+class CardCompareQuestion(Question["CardCompareAnswer"], frozen=True):
     """The unit, and the new card: its sheet (a file), or its serial number."""
 
     where: str

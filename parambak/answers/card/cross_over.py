@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class CardCrossOverQuestion(Question, frozen=True):
+class CardCrossOverQuestion(Question["CardCrossOverAnswer"], frozen=True):
     """The two units, why their cards were crossed over, and by whom.
 
     With `back` they were put back, each into its own unit.

@@ -14,14 +14,14 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Card, Vessel
 
 
-class CardListQuestion(Question, frozen=True):
+class CardListQuestion(Question["CardListAnswer"], frozen=True):
     """The vessel whose cards are listed; None for every vessel."""
 
     vessel: str | None = None
 
 
 class CardPosition(Part, frozen=True):
-    """A position whose own dumps are kept under a card, and how many copies it has."""
+    """A position with reads kept under a card, and how many copies it has."""
 
     where: str
     copies: int

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class CardProgramQuestion(Question, frozen=True):
+class CardProgramQuestion(Question["CardProgramAnswer"], frozen=True):
     """The dump (a file), the memory's position on the card, and how the dump is read.
 
     `accept` names the irregularities that may pass.

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class CardRecordQuestion(Question, frozen=True):
+class CardRecordQuestion(Question["CardRecordAnswer"], frozen=True):
     """The unit or the card, the sheet (a TOML file), and who filled it in."""
 
     where: str

@@ -23,7 +23,7 @@ DRAFT_SIZE = Fault(
 )
 
 
-class LayoutDraftQuestion(Question, frozen=True):
+class LayoutDraftQuestion(Question["LayoutDraftAnswer"], frozen=True):
     """The memory's size in bytes, or the chip that has it; the file to write, also over another."""
 
     out: str

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from parambak.find.search import Candidate, ValueResult
 
 
-class LayoutFindQuestion(Question, frozen=True):
+class LayoutFindQuestion(Question["LayoutFindAnswer"], frozen=True):
     """The copies in the order of the file's values; `out` is a layout file to write."""
 
     copies: tuple[str, ...]
@@ -73,9 +73,9 @@ class CheckCandidate(Part, frozen=True):
 
 
 class LayoutFindAnswer(Answer, frozen=True):
-    """What was found, value by value; the notes; the layout that was written, or null."""
+    """Where each value may be stored, the likely checks and the notes; the layout, or null."""
 
-    found: tuple[ValueShown, ...]
+    values: tuple[ValueShown, ...]
     checks: tuple[CheckCandidate, ...]
     notes: tuple[str, ...]
     layout: str | None
@@ -83,7 +83,7 @@ class LayoutFindAnswer(Answer, frozen=True):
     @property
     def exit_code(self) -> int:
         """Return 1 where neither a value nor a check was found with confidence."""
-        sure = any(value.confident for value in self.found)
+        sure = any(value.confident for value in self.values)
         return YES if sure or any(check.confident for check in self.checks) else NO
 
 
@@ -100,7 +100,7 @@ def answer(session: Session, question: LayoutFindQuestion) -> LayoutFindAnswer:
         text = draft(result, [copy.name for copy in copies])
         write_given(question.out, text.encode("utf-8"), replace=question.replace)
     return LayoutFindAnswer(
-        found=tuple(_value_shown(value) for value in result.values),
+        values=tuple(_value_shown(value) for value in result.values),
         checks=tuple(_check_shown(check) for check in result.checks),
         notes=(*values.notes, *result.notes),
         layout=question.out,

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class ReportCopyQuestion(PageQuestion, frozen=True, kw_only=True):
+class ReportCopyQuestion(PageQuestion["ReportCopyAnswer"], frozen=True, kw_only=True):
     """The COPY, and the file to write."""
 
     copy: str

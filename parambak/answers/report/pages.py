@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from parambak.answers.forms import Answer, Question
 from parambak.memory.digests import sha256
 from parambak.vault.files.given import refuse_within, write_given
 
 if TYPE_CHECKING:
-    from typing import TypeVar
-
     from parambak.answers.session import Session
     from parambak.reports.parts import Desk
 
-    AnyPage = TypeVar("AnyPage", bound="PageWritten")
+P = TypeVar("P", bound="PageWritten")
 
 
-class PageQuestion(Question, frozen=True):
+class PageQuestion(Question[P], Generic[P], frozen=True):
     """Where a page is written: the HTML file `out`; `replace` writes over one."""
 
     out: str
@@ -39,9 +37,7 @@ def desk_of(session: Session) -> Desk:
     return Desk(session.fleet(), session.assessor, session.clock())
 
 
-def write_page(
-    kind: type[AnyPage], session: Session, page: bytes, question: PageQuestion
-) -> AnyPage:
+def write_page(kind: type[P], session: Session, page: bytes, question: PageQuestion[P]) -> P:
     """Write a page that was made, whole and never over another file unasked."""
     refuse_within(question.out, session.vault.root)
     write_given(question.out, page, replace=question.replace)

@@ -21,7 +21,7 @@ NO_SWAP = Fault(
 )
 
 
-class ReportSwapQuestion(PageQuestion, frozen=True, kw_only=True):
+class ReportSwapQuestion(PageQuestion["ReportSwapAnswer"], frozen=True, kw_only=True):
     """The position, which swap there counted from 1 (None for the last), and the file to write."""
 
     where: str

@@ -20,7 +20,7 @@ NO_VISIT = Fault(
 )
 
 
-class ReportVisitQuestion(PageQuestion, frozen=True, kw_only=True):
+class ReportVisitQuestion(PageQuestion["ReportVisitAnswer"], frozen=True, kw_only=True):
     """The vessel, the visit's first day (None for the last visit), and the file to write."""
 
     vessel: str

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class RulesRecordQuestion(Question, frozen=True):
+class RulesRecordQuestion(Question["RulesRecordAnswer"], frozen=True):
     """The vessel, the file of its rules (TOML), and who says so."""
 
     vessel: str

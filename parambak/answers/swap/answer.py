@@ -28,7 +28,7 @@ ANSWER_SHAPE = Fault(
 )
 
 
-class SwapAnswerQuestion(Question, frozen=True):
+class SwapAnswerQuestion(Question["SwapAnswerAnswer"], frozen=True):
     """The position, the answers as typed, and the person who gives them.
 
     Each is CONDITION=ANSWER:TEXT; one answer can be three words, CONDITION, ANSWER and TEXT.

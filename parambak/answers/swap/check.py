@@ -44,7 +44,7 @@ ACCEPT_MET = Fault(
 )
 
 
-class SwapCheckQuestion(Question, frozen=True):
+class SwapCheckQuestion(Question["SwapCheckAnswer"], frozen=True):
     """The position, the new card's sheet (a file), and a condition that is accepted.
 
     `accept` is put on record though it is not met; it goes with itself typed again in
@@ -60,12 +60,16 @@ class SwapCheckQuestion(Question, frozen=True):
 
 
 class ConditionShown(Part, frozen=True):
-    """One condition: met, not met or not known (null), why, and whether it is required."""
+    """One condition: met, not met or not known (null), why, and whether it is required.
+
+    `required_when_open` is whether it is required once a swap is open at the position.
+    """
 
     condition: str
     met: bool | None
     text: str
     required: bool
+    required_when_open: bool
 
 
 class DeviationShown(Part, frozen=True):
@@ -174,7 +178,11 @@ def _answer(session: Session, state: SwapState, readiness: Readiness) -> SwapChe
         open=state.swap is not None,
         copy=state.evidence.copy,
         conditions=tuple(
-            ConditionShown(*condition, condition.condition in readiness.required)
+            ConditionShown(
+                *condition,
+                required=condition.condition in readiness.required,
+                required_when_open=condition.condition in readiness.required_when_open,
+            )
             for condition in readiness.conditions
         ),
         missing=readiness.missing,

@@ -24,7 +24,7 @@ TEST_SHAPE = Fault(
 )
 
 
-class SwapCloseQuestion(Question, frozen=True):
+class SwapCloseQuestion(Question["SwapCloseAnswer"], frozen=True):
     """The position, who tested and closes, and the function tests: NAME=passed, NAME=failed: why.
 
     With `abandoned` the swap is removed, for a `reason`. `old_card_to` is where the old card

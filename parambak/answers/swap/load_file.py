@@ -77,7 +77,7 @@ COPY_LOST = Fault(
 )
 
 
-class SwapLoadFileQuestion(Question, frozen=True):
+class SwapLoadFileQuestion(Question["SwapLoadFileAnswer"], frozen=True):
     """The position, and the file `out` that is written, in a format or as a profile has it.
 
     `pair` splits it over two chips. A copy that is not verified is released only with

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class SwapOpenQuestion(Question, frozen=True):
+class SwapOpenQuestion(Question["SwapOpenAnswer"], frozen=True):
     """The position, who opens the swap and why, by which route, and the cards' serial numbers.
 
     `route` is load, or move-chip where the old chip goes onto the new card.

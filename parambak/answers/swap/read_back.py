@@ -63,7 +63,7 @@ NO_COPY = Fault(
 )
 
 
-class SwapReadBackQuestion(Question, frozen=True):
+class SwapReadBackQuestion(Question["SwapReadBackAnswer"], frozen=True):
     """The position, the dumps read from its card, and the stage: before-power or after-power.
 
     `layout` is the card's own, where its software moved the fields: values are then compared,
@@ -76,7 +76,7 @@ class SwapReadBackQuestion(Question, frozen=True):
     format_name: str | None = None
     profile: str | None = None
     pair: PairScheme | None = None
-    read_by: str | None = None
+    by: str | None = None
     layout: str | None = None
     old_layout: str | None = None
     renames: str | None = None
@@ -488,7 +488,7 @@ def _put_on_record(
             expected.position,
             expected.copy,
             results,
-            by=question.read_by,
+            by=question.by,
             layouts=values.layouts if values is not None else None,
             swap=expected.swap.id if expected.swap is not None else None,
         )

@@ -127,8 +127,8 @@ def older(position: Position, copy: Copy, swap: Swap | None) -> tuple[str, ...]:
     if position.latest is None or position.latest.image == copy.image:
         return ()
     newer = select.copy_name(position, position.latest)
-    if swap is not None and swap.choice is not None and swap.choice.image == copy.image:
-        return (f"an older copy than {newer} is selected in this swap: {swap.choice.why}",)
+    if swap is not None and swap.selection is not None and swap.selection.image == copy.image:
+        return (f"an older copy than {newer} is selected in this swap: {swap.selection.why}",)
     if swap is not None and swap.released:
         return (
             (

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parambak.swap.state import SwapState
 
 
-class SwapSelectQuestion(Question, frozen=True):
+class SwapSelectQuestion(Question["SwapSelectAnswer"], frozen=True):
     """The selected copy, who chooses it, and why not the newest."""
 
     copy: str

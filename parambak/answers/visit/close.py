@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class VisitCloseQuestion(Question, frozen=True):
+class VisitCloseQuestion(Question["VisitCloseAnswer"], frozen=True):
     """The vessel, needed where several visits are open, and what the next one should know."""
 
     vessel: str | None = None

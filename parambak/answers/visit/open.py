@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from parambak.answers.session import Session
 
 
-class VisitOpenQuestion(Question, frozen=True):
+class VisitOpenQuestion(Question["VisitOpenAnswer"], frozen=True):
     """Who attends which vessel, with which reader; `on` is the day, today where it is None.
 
     `new_vessel` says that it is another ship, though its name is near that of one on record.

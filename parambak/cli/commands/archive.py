@@ -42,7 +42,7 @@ def read_fact_options(function: FC) -> FC:
 @parambak_command(
     "archive",
     example="parambak archive R1.HEX R2.HEX --vessel grebe --unit port-thruster "
-    "--position U12 --layout thruster.toml --read-by 'J. Doe'",
+    "--position U12 --layout thruster.toml --by 'J. Doe'",
 )
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option(
@@ -54,7 +54,7 @@ def read_fact_options(function: FC) -> FC:
 @click.option("--layout", metavar="FILE", help="The field layout; kept with the position.")
 @click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
 @click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
-@click.option("--read-by", metavar="PERSON", help="Who read the chip.")
+@click.option("--by", metavar="PERSON", help="Who read the chip.")
 @click.option(
     "--read-on", metavar="DATE", help="The day of the read, such as 2026-03-01. Default: today."
 )
@@ -64,7 +64,7 @@ def read_fact_options(function: FC) -> FC:
     "--normal",
     multiple=True,
     metavar="CODE=REASON",
-    help="Declare a finding normal for this memory; needs --read-by.",
+    help="Declare a finding normal for this memory; needs --by.",
 )
 @click.option("--format", type=FormatName(), help=FORMAT_HELP)
 @click.option("--accept", multiple=True, metavar="NAME", help="Allow one irregularity.")
@@ -74,6 +74,12 @@ def read_fact_options(function: FC) -> FC:
 )
 @click.option(
     "--new-vessel", is_flag=True, help="It is another vessel, although the names are similar."
+)
+@click.option(
+    "--new-unit", is_flag=True, help="It is another unit, although the names are similar."
+)
+@click.option(
+    "--new-position", is_flag=True, help="It is another position, although the names are similar."
 )
 @click.option("--position-confirmed", is_flag=True, help="The chip is the right one: continue.")
 @pass_settings
@@ -108,7 +114,9 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
     if archived.vote is not None:
         vote_page(screen, archived.vote)
     if archived.verified:
-        without = "" if archived.layout else " without a layout: no check in the memory was tested"
+        without = (
+            "" if archived.layout else " without a layout: no check stored in the memory was tested"
+        )
         screen.good(f"VERIFIED{without}. Keep a copy of the vault in a backup location.")
     else:
         screen.bad("NOT VERIFIED yet. Each NO above shows why, and what to do.")

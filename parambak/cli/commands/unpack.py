@@ -30,8 +30,8 @@ def command(settings: Settings, file: str) -> Answer:
 def _page(screen: Screen, joined: UnpackAnswer) -> None:
     for name in sorted({vessel.name for vessel in joined.vessels}):
         screen.say(f"vessel {name}", indent=2)
-    for file in joined.healed:
-        screen.say(f"healed {file}", indent=2)
+    for file in joined.repaired:
+        screen.say(f"repaired {file}", indent=2)
     for refused in joined.refused:
         screen.say(f"REFUSED {refused.file}: {refused.text}", indent=2)
     what = (

@@ -174,7 +174,7 @@ def _write_held(
                 records=holding.records,
                 objects=holding.objects,
                 hashed=holding.hashed,
-                lacking=holding.lacking,
+                incomplete=holding.incomplete,
             )
             last = newest_held(vault.records(holding.vessel)).get(location.id)
             stated_on = last is not None and last[1] == body and local_time(last[0].record).date()

@@ -105,7 +105,7 @@ def note_left_out(vault: Vault, writing: Writing, left: LeftOut, vessels: Iterab
         stored = vault.records(vessel)
         if not stored:
             continue
-        known = set(vault.lacking())
+        known = set(vault.missing_records())
         for _, body in bodies.of_kind(stored, LeftOutBody):
             known.update(body.records)
         own = (vessel or VAULT, None) if vessel else (VAULT,)

@@ -83,7 +83,7 @@ class Request(Struct, frozen=True):
     target: TypedPosition
     dumps: Sequence[Incoming]
     layout: LayoutFile | None = None
-    read_by: str | None = None
+    by: str | None = None
     read_on: str | None = None
     facts: ReadFacts = ReadFacts()
     reader_sum: str | None = None

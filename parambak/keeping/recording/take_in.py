@@ -73,7 +73,7 @@ def _write(
     """Write the objects, one record a read, and one for the image of a vote over them."""
     layout = put_layout(writing, request.layout) if request.layout else None
     profile = put_profile(writing, request.profile)
-    by = writing.person(request.read_by, filing.vessel) if request.read_by else None
+    by = writing.person(request.by, filing.vessel) if request.by else None
     common = _common(request, filing, matched, layout, profile)
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []

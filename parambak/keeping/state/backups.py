@@ -173,4 +173,4 @@ def _held(
 
 def _complete_records(body: HeldBody, after: Mapping[str, Sequence[str]]) -> set[str]:
     """Return the records that are complete there: its newest, and all that they are after."""
-    return behind(body.heads, after).difference(body.lacking)
+    return behind(body.heads, after).difference(body.incomplete)

@@ -204,6 +204,15 @@ class CorrectBody(Body, frozen=True):
     why: str | None = None
 
 
+class LayoutAttachedBody(Body, frozen=True):
+    """kind "layout-attached": the layout of a position from here on, without a read."""
+
+    kind: ClassVar[str] = "layout-attached"
+
+    position: Identity
+    layout: LayoutEntry
+
+
 class VisitOpenedBody(Body, frozen=True):
     """kind "visit-opened": an attendance aboard begins."""
 
@@ -444,10 +453,7 @@ class SwapClosedBody(Body, frozen=True):
 
 
 class LossAcceptedBody(Body, frozen=True):
-    """kind "loss-accepted": for some positions, a person goes on without what is lost.
-
-    `records` and `objects` are the digests of the lost files.
-    """
+    """kind "loss-accepted": for some positions, a person goes on without these lost files."""
 
     kind: ClassVar[str] = "loss-accepted"
 
@@ -458,10 +464,7 @@ class LossAcceptedBody(Body, frozen=True):
 
 
 class LeftOutBody(Body, frozen=True):
-    """kind "left-out": records that a pack, a location or a folder held, and that did not come in.
-
-    `source` is its name. `unread` counts files there that could not be read at all.
-    """
+    """kind "left-out": records of a source that did not come in; `unread` counts other files."""
 
     kind: ClassVar[str] = "left-out"
 
@@ -537,7 +540,7 @@ class HeldBody(Body, frozen=True):
     """kind "held": what a backup location held of the vessel.
 
     `heads` are the newest records there. All records that they are after are there too, except
-    `lacking`, which are incomplete there. Without `hashed`, only sizes were checked.
+    `incomplete`, which are incomplete there. Without `hashed`, only sizes were checked.
     """
 
     kind: ClassVar[str] = "held"
@@ -548,7 +551,7 @@ class HeldBody(Body, frozen=True):
     records: Count
     objects: Count
     hashed: bool
-    lacking: tuple[Digest, ...] = ()
+    incomplete: tuple[Digest, ...] = ()
 
 
 def kinds() -> dict[str, type[Body]]:

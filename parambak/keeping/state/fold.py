@@ -12,6 +12,7 @@ from parambak.keeping.state.bodies import RecheckBody, body_of
 from parambak.keeping.state.facts import conflicts, merged_facts
 from parambak.keeping.state.model import (
     Aboard,
+    AttachedLayout,
     Card,
     Copy,
     Fleet,
@@ -230,7 +231,11 @@ def _positions(
         short = facts.get("short", "")
         at = f"{where}/{short}"
         reads = _reads(ship, ids)
-        against = (*conflicts(values, at), *ship.conflicts_of_reads(ids, at))
+        attached = _attached(ship, ids)
+        layouts = [(read.order, read.record, read.layout) for read in reads if read.layout]
+        layouts += [(given.order, given.record, given.entry) for given in attached]
+        of_reads = (*ship.conflicts_of_reads(ids, at), *ship.layout_conflict(layouts, at))
+        against = (*conflicts(values, at), *of_reads)
         positions.append(
             Position(
                 ids=ids,
@@ -243,9 +248,22 @@ def _positions(
                 former=_former(inside, short),
                 rules=rules,
                 unsettled=unsettled.at(ids, (*of_holder, *against)),
+                attached=attached,
             )
         )
     return tuple(positions)
+
+
+def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLayout, ...]:
+    """Return the layouts attached to a position without a read."""
+    return tuple(
+        AttachedLayout(
+            body.layout, stored.digest, ship.order(stored.digest), local_time(stored.record)
+        )
+        for records in ship.record_sets
+        for stored, body in records.layouts
+        if body.position in position
+    )
 
 
 def _reads(ship: VesselRecords, position: frozenset[str]) -> list[Read]:

@@ -42,11 +42,10 @@ class IdentityRecords:
     """The records of one vessel identity, sorted by what they state.
 
     `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
-    `files` are the card sheets and ship's rules. `taken_in` are the read-backs that became
-    reads, `unverified` the swaps with a released file of a copy that was not verified.
-    `damaged` are the records that cannot be used, each by its file and why, `unusable` the same by
-    digest; `accepted` the losses
-    that a person accepted.
+    `files` are the card sheets and ship's rules, `layouts` those attached without a read.
+    `taken_in` are the read-backs that became reads, `unverified` the swaps with a released file of
+    a copy that was not verified. `damaged` are the records that cannot be used, each by its file
+    and why, `unusable` the same by digest; `accepted` are the losses that a person accepted.
     """
 
     def __init__(self, identity: str, stored: Sequence[Stored]) -> None:
@@ -58,6 +57,7 @@ class IdentityRecords:
         self.kinds: dict[str, str] = {}
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
         self.files: list[GivenFile] = []
+        self.layouts: list[tuple[Stored, bodies.LayoutAttachedBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
         self.unverified: set[str] = set()
@@ -81,6 +81,9 @@ class IdentityRecords:
             self._take(later)
         return True
 
+    def __contains__(self, record: str) -> bool:
+        return record in self._after
+
     def history(self) -> FactHistory:
         """Return an empty history of facts in the order of these records."""
         return FactHistory(self._after)
@@ -103,6 +106,8 @@ class IdentityRecords:
             return
         for entity in bodies.new_entities(body):
             self._enter(entity, stored.digest)
+        if isinstance(body, bodies.LossAcceptedBody):
+            self.accepted.append(_accepted(stored, body))
         self._sort(body, stored)
 
     def _sort(self, body: bodies.Body, stored: Stored) -> None:
@@ -111,6 +116,8 @@ class IdentityRecords:
                 self.reads.append((stored, body))
             case bodies.CorrectBody():
                 self.facts.add(body.id, body.facts, stored.digest)
+            case bodies.LayoutAttachedBody():
+                self.layouts.append((stored, body))
             case bodies.CardSheetBody():
                 self._file(stored, body.unit, body.sheet, body.name)
             case bodies.SheetOfCardBody():
@@ -121,8 +128,6 @@ class IdentityRecords:
                 self.read_backs[stored.digest] = (stored, body)
             case bodies.SwapClosedBody():
                 self.taken_in += body.taken_in
-            case bodies.LossAcceptedBody():
-                self.accepted.append(_accepted(stored, body))
             case bodies.LoadFileBody(unverified=True, swap=str(swap)):
                 self.unverified.add(swap)
             case _:
@@ -239,7 +244,7 @@ class VesselRecords:
         return (Conflict(fact, tuple(f"{names[d]} ({d[:8]})" for d in sha256s), where),)
 
     def conflicts_of_reads(self, position: frozenset[str], where: str) -> tuple[Conflict, ...]:
-        """Return what is in conflict about the reads of a position, and about its layout.
+        """Return what is in conflict about the reads of a position.
 
         A read that two records moved to two positions is in conflict at both.
         """
@@ -247,22 +252,23 @@ class VesselRecords:
         for values, body in self._corrected:
             if not position.isdisjoint((body.position, *values.get("position", ()))):
                 against += conflicts(values, f"{where}@{body.image.sha256[:8]}")
-        return (*against, *self._layout_conflict(position, where))
+        return tuple(against)
 
-    def _layout_conflict(self, position: frozenset[str], where: str) -> tuple[Conflict, ...]:
-        """Return the layouts of which none is named after the other; none if one is."""
-        named = [
-            (records, read.digest, _short_digests(body.layout))
-            for identity in sorted(position)
-            for records, read, body in self.reads.get(identity, ())
-            if body.layout is not None
-        ]
-        if len({layout for _, _, layout in named}) < 2:
+    def layout_conflict(
+        self, named: Iterable[tuple[int, str, bodies.LayoutEntry]], where: str
+    ) -> tuple[Conflict, ...]:
+        """Return the layouts of which none is named after the other; none if one is.
+
+        `named` gives each record that names one, behind its order.
+        """
+        layouts = [(record, _short_digests(layout)) for _, record, layout in sorted(named)]
+        if len({layout for _, layout in layouts}) < 2:
             return ()
-        histories = {records.identity: records.history() for records, _, _ in named}
-        for records, record, layout in named:
-            histories[records.identity].add(where, {"layout": layout}, record)
         current: dict[str, None] = {}
-        for history in histories.values():
+        for records in self.record_sets:
+            history = records.history()
+            for record, layout in layouts:
+                if record in records:
+                    history.add(where, {"layout": layout}, record)
             current.update(dict.fromkeys(history.current(where).get("layout", ())))
         return (Conflict("layout", tuple(current), where),) if len(current) > 1 else ()

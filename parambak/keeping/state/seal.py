@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 DIGITS = 16  # of a record's digest
 MOST = 16_384  # characters of one argument
-_LINE = re.compile(
+_SEAL = re.compile(
     r"(?P<name>[a-z0-9.~-]{1,80}),"
     r"(?P<records>[0-9]{1,9})records?,?"
     rf"ends(?P<ends>[0-9a-f]{{{DIGITS}}}(?:,?and[0-9a-f]{{{DIGITS}}})*),?"
@@ -41,17 +41,17 @@ class Seal(NamedTuple):
     ends: tuple[str, ...]
 
 
-class LineMatch(NamedTuple):
+class SealMatch(NamedTuple):
     """What one identity's records hold of a seal: its ends, and the number of records behind."""
 
     ends: frozenset[str]
     behind: int
 
 
-class LineVerdict(NamedTuple):
+class SealVerdict(NamedTuple):
     """The answer: `state` is "whole" or "cut"; `since` counts later records."""
 
-    line: Seal
+    seal: Seal
     state: str
     text: str
     since: int | None = None
@@ -66,7 +66,7 @@ def check_digits(number: str) -> str:
     return f"{98 - rest * 100 % 97:02d}"
 
 
-def line_of(name: str, histories: Iterable[Sequence[Stored]]) -> Seal:
+def seal_of(name: str, histories: Iterable[Sequence[Stored]]) -> Seal:
     """Return the seal of a ship from the records about each of its identities, in causal order."""
     records = 0
     ends: set[str] = set()
@@ -92,11 +92,11 @@ def _without_last_held(stored: Sequence[Stored]) -> list[Stored]:
     return lasting
 
 
-def write(line: Seal) -> str:
+def write(seal: Seal) -> str:
     """Return the seal as a person writes it down."""
-    noun = "record" if line.records == 1 else "records"
-    ends = " and ".join(grouped(end) for end in line.ends)
-    return f"{line.name}, {line.records} {noun}, ends {ends}, check {_check(line)}"
+    noun = "record" if seal.records == 1 else "records"
+    ends = " and ".join(grouped(end) for end in seal.ends)
+    return f"{seal.name}, {seal.records} {noun}, ends {ends}, check {_check(seal)}"
 
 
 def read(text: str) -> tuple[Seal, ...]:
@@ -105,35 +105,35 @@ def read(text: str) -> tuple[Seal, ...]:
     Raises `seal-mistyped` if it holds none, or one with check digits that do not fit.
     """
     bare = "".join(text[:MOST].casefold().split())
-    lines = []
+    seals = []
     start = 0
     while start < len(bare):
-        match = _LINE.match(bare, start)
+        match = _SEAL.match(bare, start)
         if match is None or len(text) > MOST:
             raise MISTYPED.error(
                 expected="NAME, N records, ends DIGITS, check NN", found=_shown(bare[start:])
             )
         ends = tuple(end.strip(",") for end in match["ends"].split("and"))
-        line = Seal(match["name"], int(match["records"]), ends)
-        if _check(line) != match["check"]:
+        seal = Seal(match["name"], int(match["records"]), ends)
+        if _check(seal) != match["check"]:
             raise MISTYPED.error(
                 expected="check digits that fit the rest of the seal", found=_shown(match[0])
             )
-        lines.append(line)
+        seals.append(seal)
         start = match.end()
-    if not lines:
+    if not seals:
         raise MISTYPED.error(expected="NAME, N records, ends DIGITS, check NN", found="nothing")
-    return tuple(lines)
+    return tuple(seals)
 
 
-def match_line(line: Seal, stored: Sequence[Stored]) -> LineMatch:
+def match_seal(seal: Seal, stored: Sequence[Stored]) -> SealMatch:
     """Return what one identity's records hold of a seal."""
     after = {link.digest: link.record.after for link in stored}
-    ends = [digest for digest in after if digest[:DIGITS] in line.ends]
-    return LineMatch(frozenset(digest[:DIGITS] for digest in ends), len(behind(ends, after)))
+    ends = [digest for digest in after if digest[:DIGITS] in seal.ends]
+    return SealMatch(frozenset(digest[:DIGITS] for digest in ends), len(behind(ends, after)))
 
 
-def judge(line: Seal, matches: Iterable[LineMatch], now: int) -> LineVerdict:
+def judge(seal: Seal, matches: Iterable[SealMatch], now: int) -> SealVerdict:
     """Return whether the history up to a seal is whole.
 
     `matches` are of the ship's identities; `now` counts the ship's records.
@@ -143,20 +143,20 @@ def judge(line: Seal, matches: Iterable[LineMatch], now: int) -> LineVerdict:
     for match in matches:
         present |= match.ends
         behind += match.behind
-    gone = [end for end in line.ends if end not in present]
+    gone = [end for end in seal.ends if end not in present]
     if gone:
-        return LineVerdict(line, "cut", _cut(line, gone, now), next=_FETCH)
-    if behind != line.records:
+        return SealVerdict(seal, "cut", _cut(seal, gone, now), next=_FETCH)
+    if behind != seal.records:
         text = (
-            f"the history of {line.name} has changed: the seal is of {line.records} records, "
+            f"the history of {seal.name} has changed: the seal is of {seal.records} records, "
             f"and {behind} of them {'is' if behind == 1 else 'are'} in this vault"
         )
-        return LineVerdict(line, "cut", text, next=_FETCH)
-    since = max(now - line.records, 0)
+        return SealVerdict(seal, "cut", text, next=_FETCH)
+    since = max(now - seal.records, 0)
     word = "record" if since == 1 else "records"
-    ends = " and ".join(grouped(end) for end in line.ends)
-    text = f"the history of {line.name} is whole up to {ends}; {since} {word} since"
-    return LineVerdict(line, "whole", text, since=since)
+    ends = " and ".join(grouped(end) for end in seal.ends)
+    text = f"the history of {seal.name} is whole up to {ends}; {since} {word} since"
+    return SealVerdict(seal, "whole", text, since=since)
 
 
 _FETCH = (
@@ -165,15 +165,15 @@ _FETCH = (
 )
 
 
-def _cut(line: Seal, gone: Sequence[str], now: int) -> str:
+def _cut(seal: Seal, gone: Sequence[str], now: int) -> str:
     digits = " and ".join(grouped(end) for end in gone)
     one = len(gone) == 1
     word = "record" if one else "records"
     verb = "is" if one else "are"
-    left = f"; {now} of {line.records} are left" if now else "; none is left"
+    left = f"; {now} of {seal.records} are left" if now else "; none is left"
     return (
-        f"the history of {line.name} was cut: its newest {word} at the seal, {digits}, {verb} not "
-        f"in this vault{left if now < line.records else ''}"
+        f"the history of {seal.name} was cut: its newest {word} at the seal, {digits}, {verb} not "
+        f"in this vault{left if now < seal.records else ''}"
     )
 
 
@@ -182,8 +182,8 @@ def grouped(digits: str) -> str:
     return " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
 
 
-def _check(line: Seal) -> str:
-    text = ",".join((line.name, str(line.records), *line.ends))
+def _check(seal: Seal) -> str:
+    text = ",".join((seal.name, str(seal.records), *seal.ends))
     return check_digits("".join(f"{ord(character):03d}" for character in text))
 
 

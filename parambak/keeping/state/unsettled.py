@@ -27,7 +27,7 @@ DAMAGED = "is damaged, and a later record names it"
 UNPLACED = "is damaged, and nothing shows which vessel it is about"
 # Facts that another command than `correct` states.
 COMMANDS = {
-    "layout": "parambak archive DUMP… --layout FILE",
+    "layout": "parambak layout attach {where} FILE",
     "rules": "parambak rules record {where} FILE --by NAME",
     "sheet": "parambak card record {where} FILE --by NAME",
 }
@@ -139,7 +139,7 @@ def unplaced(vault: Vault) -> list[LostRecord]:
     """Return the damaged records of which nothing shows what they are about."""
     unread = set(vault.unread)
     if unread:
-        unread.difference_update(vault.lacking())
+        unread.difference_update(vault.missing_records())
         for identity in (None, *vault.vessels()):
             unread.difference_update(vault.cut(identity))
     return [LostRecord(digest, UNPLACED) for digest in sorted(unread)]

@@ -40,7 +40,7 @@ class VesselIdentity:
 
 def vessel_identities(vault: Vault) -> list[VesselIdentity]:
     """Return every vessel identity in a vault, in order."""
-    complete = not vault.lacking()
+    complete = not vault.missing_records()
     return [
         _vessel_identity(vault, identity, stored, complete=complete)
         for identity, stored in sorted(vault.telling().items())

@@ -252,21 +252,21 @@ def stamp_of(folder: Path | str) -> Stamp | None:
 # --- writing ---------------------------------------------------------------
 
 
-def write_sealed(path: Path, data: bytes, *, heal: bool = False) -> None:
+def write_sealed(path: Path, data: bytes, *, repair: bool = False) -> None:
     """Write a file of the vault: whole, flushed and read-only, or not at all.
 
     Makes the folder where it is not there, and clears temporary files out of it, so the
-    caller must hold the lock. `heal` replaces what stands under the name. Raises
+    caller must hold the lock. `repair` replaces what stands under the name. Raises
     ParambakError; then the folder is as it was, as far as the system allows.
     """
     made: list[Path] = []
     try:
         make_folder(path.parent, made)
         sweep(path.parent)
-        if heal:
+        if repair:
             with suppress(OSError):
                 os.chmod(path, OPEN)  # noqa: PTH101 - Windows replaces no read-only file
-        _write(path, data, mode=SEALED, keep=heal)
+        _write(path, data, mode=SEALED, keep=repair)
     except OSError as error:
         unmake(made)
         raise write_refusal(error, path) from error

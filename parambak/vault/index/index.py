@@ -16,10 +16,10 @@ from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
 from parambak.vault import records
 from parambak.vault.faults import (
+    HISTORY_GAP,
     INDEX_ASIDE,
     INDEX_FAILED,
     INDEX_REBUILT,
-    RECORD_LACKING,
     RECORD_SKIPPED,
     RECORD_VANISHED,
     UNREADABLE,
@@ -215,9 +215,9 @@ class Index:
             return True
         return self._asking(lambda database: database.holds(digest)) is True
 
-    def lacking(self) -> tuple[str, ...]:
+    def missing(self) -> tuple[str, ...]:
         """Return the digests that some record is `after` and that no record has."""
-        named = set(self._asking(lambda database: database.lacking()) or ())
+        named = set(self._asking(lambda database: database.missing()) or ())
         named.update(d for s in self._loose.values() for d in s.record.after)
         return tuple(sorted(digest for digest in named if not self.holds(digest)))
 
@@ -283,7 +283,7 @@ class Index:
             self._version = version
             self._changed()  # another process wrote into it, or this one
         self._say(
-            RECORD_LACKING, self.lacking(), "is named by a later record and is not in the vault."
+            HISTORY_GAP, self.missing(), "is named by a later record and is not in the vault."
         )
 
     def _changed(self) -> None:
@@ -426,7 +426,7 @@ class Index:
                 if taken:
                     self._changed()
                 stamp = self._stamps.get(name)
-                # A folder with a damaged record is looked at each time, until it is healed.
+                # A folder with a damaged record is looked at each time, until it is repaired.
                 sure = stamp is not None and taken == len(fresh) and self._settled(stamp)
                 database.stamp(name, stamp if stamp is not None and sure else _UNSETTLED)
         self._loose = {d: s for d, s in self._loose.items() if not database.holds(d)}

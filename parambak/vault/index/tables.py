@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from parambak.vault.records import Stored
 
 APPLICATION = 0x50524D42
-SCHEMA = 4  # another number: thrown away and built again
+SCHEMA = 5  # another number: thrown away and built again
 BUSY_SECONDS = 5.0
 
 _TABLES = """
@@ -36,7 +36,7 @@ CREATE TABLE counts (vessel TEXT NOT NULL, kind TEXT NOT NULL, records INTEGER N
                      telling INTEGER NOT NULL, PRIMARY KEY (vessel, kind)) WITHOUT ROWID;
 CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TEXT NOT NULL)
                      WITHOUT ROWID;
-CREATE TABLE lacking (digest BLOB PRIMARY KEY) WITHOUT ROWID;
+CREATE TABLE missing (digest BLOB PRIMARY KEY) WITHOUT ROWID;
 """
 # One step for each vessel, where DISTINCT would pass over every record.
 _VESSELS = """
@@ -186,9 +186,9 @@ class Database:
         with _mistrusting():
             return int(self._one("PRAGMA data_version"))
 
-    def lacking(self) -> list[str]:
+    def missing(self) -> list[str]:
         """Return the digests that some record is `after` and that no record has."""
-        return [digest.hex() for (digest,) in self._all("SELECT digest FROM lacking", ())]
+        return [digest.hex() for (digest,) in self._all("SELECT digest FROM missing", ())]
 
     def stamps(self) -> dict[str, Stamp]:
         """Return each folder that holds records, with its stamp when it was last listed."""
@@ -225,7 +225,7 @@ class Database:
         if not self._one("SELECT count(*) FROM counts"):
             self._sqlite.execute("DROP INDEX by_vessel")
             self._sqlite.execute("DROP INDEX by_telling")
-        self._sqlite.execute("INSERT INTO temp.named SELECT digest FROM lacking")
+        self._sqlite.execute("INSERT INTO temp.named SELECT digest FROM missing")
 
     def _end(self) -> None:
         self._sqlite.executemany(
@@ -233,9 +233,9 @@ class Database:
             "SET records = records + excluded.records, telling = telling + excluded.telling",
             [(*key, count, self._telling[key]) for key, count in self._counts.items()],
         )
-        self._sqlite.execute("DELETE FROM lacking")
+        self._sqlite.execute("DELETE FROM missing")
         self._sqlite.execute(
-            "INSERT OR IGNORE INTO lacking SELECT digest FROM temp.named "
+            "INSERT OR IGNORE INTO missing SELECT digest FROM temp.named "
             "WHERE digest NOT IN (SELECT digest FROM records)"
         )
         self._sqlite.execute("DELETE FROM temp.named")

@@ -141,7 +141,7 @@ def _identity(data: bytes | None, shown: str, *, placed: bool) -> str | None:
         return vault_toml.identity_of(data, file)
     except ParambakError as error:
         if placed and error.code == NOT_A_VAULT.code:
-            return ""  # damaged, and the marker says what it was part of: sending heals it
+            return ""  # damaged, and the marker says what it was part of: sending repairs it
         raise
 
 

@@ -46,12 +46,16 @@ class Story:
         *heads: str,
         location: str = RED,
         hashed: bool = True,
-        lacking: Sequence[str] = (),
+        incomplete: Sequence[str] = (),
         after: Sequence[str] | None = None,
     ) -> str:
         """Add a record of what a backup location holds."""
         body = {"location": location, "name": "red", "heads": sorted(heads), "records": 1}
-        more = {"objects": 1, "hashed": hashed, **({"lacking": list(lacking)} if lacking else {})}
+        more = {
+            "objects": 1,
+            "hashed": hashed,
+            **({"incomplete": list(incomplete)} if incomplete else {}),
+        }
         return self.add("held", {**body, **more}, after)
 
     def of(self, digest: str, locations: dict[str, BackupLocationBody] | None = None) -> list[Held]:
@@ -90,7 +94,7 @@ def test_the_last_proof_counts(story: Story) -> None:
 def test_what_was_not_whole_there_is_not_held(story: Story) -> None:
     """Its object was damaged on both sides; the later read counts all the same."""
     one, two = story.add("note", {"n": 1}), story.add("note", {"n": 2})
-    story.held(two, lacking=[one])
+    story.held(two, incomplete=[one])
     assert (story.of(one), len(story.of(two))) == ([], 1)
 
 

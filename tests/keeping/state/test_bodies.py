@@ -106,6 +106,13 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"remark":"done","visit":"' + ID + '"}',
     ),
     (
+        "layout-attached",
+        bodies.LayoutAttachedBody(
+            position=OTHER, layout=bodies.LayoutEntry(sha256=DIGEST, name="l.toml")
+        ),
+        '{"layout":{"name":"l.toml","sha256":' + _D + '},"position":"' + OTHER + '"}',
+    ),
+    (
         "card-sheet",
         bodies.CardSheetBody(unit=OTHER, sheet=DIGEST, name="s.toml"),
         '{"name":"s.toml","sheet":' + _D + ',"unit":"' + OTHER + '"}',
@@ -263,9 +270,9 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             records=4,
             objects=9,
             hashed=True,
-            lacking=(DIGEST,),
+            incomplete=(DIGEST,),
         ),
-        '{"hashed":true,"heads":[' + _D + '],"lacking":[' + _D + '],"location":"' + ID + '",'
+        '{"hashed":true,"heads":[' + _D + '],"incomplete":[' + _D + '],"location":"' + ID + '",'
         '"name":"office","objects":9,"records":4}',
     ),
     (

@@ -233,7 +233,7 @@ def test_before_a_swap_is_open_nobody_is_asked() -> None:
     found = asked(answers=None)
     assert found.ready
     assert all(answer(found, name).met is None for name in TOLD)
-    assert "not answered: Who authorises" in answer(found, "authorised").text
+    assert "not answered: Is the swap authorised" in answer(found, "authorised").text
 
 
 def test_not_needed_is_an_answer() -> None:

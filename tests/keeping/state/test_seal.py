@@ -7,12 +7,12 @@ import pytest
 
 from parambak.errors import CallRefused
 from parambak.keeping.state.seal import (
-    LineMatch,
     Seal,
+    SealMatch,
     judge,
-    line_of,
-    match_line,
+    match_seal,
     read,
+    seal_of,
     write,
 )
 from parambak.vault.records import Clock, Record, Stored, encode, file_of
@@ -51,10 +51,10 @@ def test_it_is_written_as_the_page_has_it() -> None:
     assert write(ONE) == WRITTEN
 
 
-@pytest.mark.parametrize("line", [ONE, FORK, Seal("a", 1, ("0" * 16,))])
-def test_what_is_written_is_read_back(line: Seal) -> None:
+@pytest.mark.parametrize("sealed", [ONE, FORK, Seal("a", 1, ("0" * 16,))])
+def test_what_is_written_is_read_back(sealed: Seal) -> None:
     """Round trip; a fork has all its ends."""
-    assert read(write(line)) == (line,)
+    assert read(write(sealed)) == (sealed,)
 
 
 @pytest.mark.parametrize(
@@ -126,62 +126,62 @@ def test_noise_is_refused() -> None:
         refused("".join(text))
 
 
-def test_the_line_of_a_history_names_its_ends() -> None:
+def test_the_seal_of_a_history_names_its_ends() -> None:
     """One end, or both of a fork, over all identities that are the ship."""
-    assert line_of("Grebe", [[FIRST, LEFT, RIGHT, LAST]]) == Seal("grebe", 4, (LAST.digest[:16],))
-    fork = line_of("grebe", [[FIRST, LEFT, RIGHT]])
+    assert seal_of("Grebe", [[FIRST, LEFT, RIGHT, LAST]]) == Seal("grebe", 4, (LAST.digest[:16],))
+    fork = seal_of("grebe", [[FIRST, LEFT, RIGHT]])
     assert (fork.records, set(fork.ends)) == (3, {LEFT.digest[:16], RIGHT.digest[:16]})
     other = stored(9)
-    both = line_of("grebe", [[FIRST], [other]])
+    both = seal_of("grebe", [[FIRST], [other]])
     assert (both.records, set(both.ends)) == (2, {FIRST.digest[:16], other.digest[:16]})
 
 
-def state(line: Seal, records: Sequence[Stored]) -> tuple[str, int | None]:
-    """Return the verdict on a line where these records are in the vault."""
-    verdict = judge(line, [match_line(line, records)], len(records))
+def state(sealed: Seal, records: Sequence[Stored]) -> tuple[str, int | None]:
+    """Return the verdict on a seal if these records are in the vault."""
+    verdict = judge(sealed, [match_seal(sealed, records)], len(records))
     return verdict.state, verdict.since
 
 
 def test_what_locations_hold_closes_no_history() -> None:
-    """The line made after a sending is that of what was sent, since the place has no more."""
+    """The seal made after a sending is that of what was sent: the location has no more."""
     held = stored(5, [LAST], "held")
     again = stored(6, [held], "held")
     sent = [FIRST, LEFT, RIGHT, LAST]
-    line = line_of("grebe", [[*sent, held, again]])
-    assert line == line_of("grebe", [sent])
-    assert judge(line, [match_line(line, sent)], 4).state == "whole"
+    sealed = seal_of("grebe", [[*sent, held, again]])
+    assert sealed == seal_of("grebe", [sent])
+    assert judge(sealed, [match_seal(sealed, sent)], 4).state == "whole"
     later = stored(7, [again])
-    whole = line_of("grebe", [[*sent, held, again, later]])
+    whole = seal_of("grebe", [[*sent, held, again, later]])
     assert whole == Seal("grebe", 7, (later.digest[:16],))
-    assert judge(line, [match_line(line, [*sent, held, again, later])], 7).since == 3
+    assert judge(sealed, [match_seal(sealed, [*sent, held, again, later])], 7).since == 3
 
 
 def test_a_whole_history_says_how_much_came_since() -> None:
     """Later records, a fork among them, do not matter."""
-    early = line_of("grebe", [[FIRST]])
+    early = seal_of("grebe", [[FIRST]])
     assert state(early, [FIRST]) == ("whole", 0)
     assert state(early, [FIRST, LEFT, RIGHT]) == ("whole", 2)
 
 
 def test_a_cut_history_is_found() -> None:
     """The newest gone, one end of a fork gone, a record from the middle, the whole vessel."""
-    line = line_of("grebe", [[FIRST, LEFT, RIGHT, LAST]])
-    assert state(line, [FIRST, LEFT, RIGHT])[0] == "cut"
-    assert state(line, [FIRST, RIGHT, LAST])[0] == "cut"
-    assert state(line, [])[0] == "cut"
-    fork = line_of("grebe", [[FIRST, LEFT, RIGHT]])
+    sealed = seal_of("grebe", [[FIRST, LEFT, RIGHT, LAST]])
+    assert state(sealed, [FIRST, LEFT, RIGHT])[0] == "cut"
+    assert state(sealed, [FIRST, RIGHT, LAST])[0] == "cut"
+    assert state(sealed, [])[0] == "cut"
+    fork = seal_of("grebe", [[FIRST, LEFT, RIGHT]])
     assert state(fork, [FIRST, LEFT])[0] == "cut"
 
 
 def test_another_number_of_records_is_found() -> None:
-    """A line whose digits are here and whose number is not theirs is no line of this history."""
-    line = line_of("grebe", [[FIRST, LEFT, RIGHT, LAST]])
-    assert state(line._replace(records=3), [FIRST, LEFT, RIGHT, LAST])[0] == "cut"
+    """The digits are of this history, the number is not: the seal is not of this history."""
+    sealed = seal_of("grebe", [[FIRST, LEFT, RIGHT, LAST]])
+    assert state(sealed._replace(records=3), [FIRST, LEFT, RIGHT, LAST])[0] == "cut"
 
 
 def test_a_cut_is_told_in_words() -> None:
     """With the digits that the person has on paper, and what to do."""
-    verdict = judge(ONE, [LineMatch(frozenset(), 0)], 3)
+    verdict = judge(ONE, [SealMatch(frozenset(), 0)], 3)
     assert verdict.text == (
         "the history of grebe was cut: its newest record at the seal, 71d6 e469 71ca b47d, is not "
         "in this vault; 3 of 4 are left"

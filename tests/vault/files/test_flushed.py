@@ -151,9 +151,9 @@ def test_a_read_with_a_known_layout_and_person_costs_six_flushes(
     assert len(flushes) == 6 + new
 
 
-@pytest.mark.parametrize("lacking", [False, True])
+@pytest.mark.parametrize("incomplete", [False, True])
 def test_a_record_from_elsewhere_relies_on_what_is_flushed(
-    home: Home, standing: list[str], *, lacking: bool
+    home: Home, standing: list[str], *, incomplete: bool
 ) -> None:
     """Its objects were copied in by hand: they are flushed before the record is written."""
     other = Home(home.root.with_name("elsewhere"), home.own.with_name("theirs"))
@@ -163,8 +163,8 @@ def test_a_record_from_elsewhere_relies_on_what_is_flushed(
     home.made()
     shutil.copytree(other.root / "objects", home.root / "objects", dirs_exist_ok=True)
     with home.open().writing() as writing:
-        assert writing.take_record(stored.digest, data, lacking=lacking) is None
+        assert writing.take_record(stored.digest, data, incomplete=incomplete) is None
         assert sorted(standing) == sorted(stored.record.objects)
         assert {layout, mark} < set(standing)
-        writing.take_record(stored.digest, data, lacking=lacking)
+        writing.take_record(stored.digest, data, incomplete=incomplete)
     assert len(standing) == 3

@@ -15,7 +15,7 @@ from parambak.swap.readiness import CAUTIONS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.answers.swap.check import SwapCheckAnswer
+    from parambak.answers.swap.check import ConditionShown, SwapCheckAnswer
     from parambak.cli.screen import Screen
 
 
@@ -24,6 +24,8 @@ CAUTION = (
     "Test before service. All cautions: `parambak report swap`."
 )
 """The hazard in short, and where the full cautions are."""
+WHEN_OPEN = "when open"
+"""What the page shows of a condition that is required once a swap is open."""
 
 
 @parambak_command("check", example="parambak swap check grebe/port-thruster/U12")
@@ -56,7 +58,7 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
             (
                 condition.condition,
                 MARKS[condition.met],
-                "yes" if condition.required else "no",
+                _required(condition),
                 condition.text,
             )
             for condition in check.conditions
@@ -67,8 +69,8 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
     screen.say()
     if not check.open:
         screen.say(
-            f"No swap is open here. Open one with `parambak swap open {check.where}`. Then record "
-            "the permit, the fallback plan and who authorised the swap: these are required then."
+            f"No swap is open here. Open one with `parambak swap open {check.where}`. Then answer "
+            'each condition that is required "when open".'
         )
     if check.ready:
         screen.good("READY, by what is on record. Read every line above before you begin.")
@@ -76,6 +78,12 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
     screen.bad(f"NOT READY: {', '.join(check.missing)}. Do not take the card out yet.")
     if check.open:
         _next(screen, check)
+
+
+def _required(condition: ConditionShown) -> str:
+    if condition.required:
+        return "yes"
+    return WHEN_OPEN if condition.required_when_open else "no"
 
 
 def _next(screen: Screen, check: SwapCheckAnswer) -> None:
