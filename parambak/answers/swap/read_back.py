@@ -198,7 +198,6 @@ def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnsw
     file is refused for.
     """
     expected = _expected(session, question.where)
-    refuse_unsettled(expected.vessel, expected.position, expected.swap)
     by_values = _by_values(question, expected)
     incoming, times = _read(session, question, expected, by_values)
     if by_values is not None:
@@ -238,6 +237,7 @@ def _expected(session: Session, where: str) -> _Expected:
     vessel = select.vessel_at(session.fleet(), where)
     swaps = swaps_at(session.vault, vessel, position)
     swap = newest_open(swaps)
+    refuse_unsettled(vessel, position, swap)
     copy = _selected_copy(session.assessor, position, swap)
     layout = session.assessor.layout_of(position)
     image, name = session.assessor.image(copy.image), select.copy_name(position, copy)

@@ -29,10 +29,9 @@ MOST_SHOWN = 20
 def command(settings: Settings, where: str, by: str, reason: str) -> Answer:
     """Go on without records and files that are lost.
 
-    First try to fetch them: `recheck` shows from where. A lost record may state anything, so
-    nothing of its vessel is verified or ready until it is fetched or its loss is accepted. WHERE
-    is a vessel, a unit or a position. The acceptance is for the positions there. It stays on
-    record, first on every page.
+    First try to fetch them: `recheck` shows from where. A lost record may state anything. Until
+    then, nothing of its vessel is verified or ready. WHERE is a vessel, a unit or a position. The
+    acceptance is for the positions there. It stays on record, first on every page.
     """
     return settings.ask(answer, AcceptLossQuestion(where=where, by=by, reason=reason), _page)
 

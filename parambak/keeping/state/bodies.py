@@ -506,8 +506,7 @@ class RemarkedBody(Body, frozen=True):
 class RecheckBody(Body, frozen=True):
     """kind "recheck": every object and record in one folder was hashed again.
 
-    `folder` is the folder's mark, `since` (UTC) when the first of them was read; a record
-    without a `folder` counts for none.
+    `folder` is the folder's mark, without which it counts for none; `since` (UTC) is the begin.
     """
 
     kind: ClassVar[str] = "recheck"
@@ -539,8 +538,8 @@ class BackupLocationBody(Body, frozen=True):
 class HeldBody(Body, frozen=True):
     """kind "held": what a backup location held of the vessel.
 
-    `heads` are the newest records there. All records that they are after are there too, except
-    `incomplete`, which are incomplete there. Without `hashed`, only sizes were checked.
+    It holds the `heads` and all that they are after, except the `incomplete`. Unless `hashed`,
+    only sizes were checked.
     """
 
     kind: ClassVar[str] = "held"

@@ -10,6 +10,7 @@ from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
 from parambak.keeping.state.facts import conflicts, merged_facts
+from parambak.keeping.state.lost_records import lost_records, unplaced
 from parambak.keeping.state.model import (
     Aboard,
     AttachedLayout,
@@ -34,8 +35,6 @@ from parambak.keeping.state.unsettled import (
     Conflict,
     LostRecord,
     Unsettled,
-    lost_records,
-    unplaced,
 )
 from parambak.keeping.state.vessel_names import (
     grouped_by_vessel,

@@ -10,21 +10,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import Struct
 
-from parambak.keeping.state import bodies
-from parambak.keeping.state.bodies import LeftOutBody
 from parambak.vault.records import file_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import date
 
-    from parambak.vault.records import Stored
-    from parambak.vault.vault import Vault
 
-MISSING = "is missing, and a later record names it"
-CUT = "is missing: this laptop wrote or saw it as the newest one in this vault"
-DAMAGED = "is damaged, and a later record names it"
-UNPLACED = "is damaged, and nothing shows which vessel it is about"
 # Facts that another command than `correct` states.
 COMMANDS = {
     "layout": "parambak layout attach {where} FILE",
@@ -109,37 +101,3 @@ class Unsettled(Struct, frozen=True, gc=False):
             (*self.conflicts, *conflicts),
             accepted,
         )
-
-
-def lost_records(vault: Vault, identity: str | None, stored: Sequence[Stored]) -> list[LostRecord]:
-    """Return the lost records about a vessel identity, or about the vault itself.
-
-    `stored` are its records that are in the vault. Every file of them is read and hashed.
-    """
-    lost: dict[str, str] = {}
-    digests = {s.digest for s in stored}
-    unread = vault.unread
-    for digest in sorted({parent for s in stored for parent in s.record.after} - digests):
-        lost[digest] = DAMAGED if digest in unread else MISSING
-    for digest in vault.cut(identity):
-        lost.setdefault(digest, f"is damaged: {unread[digest]}" if digest in unread else CUT)
-    for digest, why in vault.unsound(identity).items():
-        lost[digest] = f"is damaged: {why}"
-    for s, body in bodies.of_kind(stored, LeftOutBody):
-        lost.update(
-            {s.digest: f"states that {body.source} was not read in full"} if body.unread else {}
-        )
-        for digest in body.records:
-            if not vault.holds(digest):
-                lost.setdefault(digest, f"was left out when {body.source} was taken in")
-    return [LostRecord(digest, why) for digest, why in lost.items()]
-
-
-def unplaced(vault: Vault) -> list[LostRecord]:
-    """Return the damaged records of which nothing shows what they are about."""
-    unread = set(vault.unread)
-    if unread:
-        unread.difference_update(vault.missing_records())
-        for identity in (None, *vault.vessels()):
-            unread.difference_update(vault.cut(identity))
-    return [LostRecord(digest, UNPLACED) for digest in sorted(unread)]
