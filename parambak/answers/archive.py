@@ -96,7 +96,8 @@ class ArchiveAnswer(Answer, frozen=True):
     `unmet` are those of the `conditions` that are not met or not known. `made` says what came
     on record with the reads; `reader_sum` what the sum on the reader's screen is a sum of.
     `explanation` is why the reads differ, null where they do not; `layout` whether the position
-    has one; `reads` how many were put on record.
+    has one; `reads` how many were put on record. `state` is that of the copy in one word; `fading`
+    are the fields and addresses that may be fading.
     """
 
     where: str
@@ -111,6 +112,8 @@ class ArchiveAnswer(Answer, frozen=True):
     conditions: tuple[ConditionShown, ...]
     layout: bool
     reads: int
+    state: str
+    fading: tuple[str, ...]
 
 
 class FactAsked(NamedTuple):
@@ -171,6 +174,8 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
         conditions=tuple(ConditionShown(s.condition, s.met, s.text) for s in conditions),
         layout=taken.position.layout is not None,
         reads=len(request.dumps),
+        state=taken.verdict.state,
+        fading=taken.verdict.fading,
     )
 
 

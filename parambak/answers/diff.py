@@ -23,10 +23,10 @@ from parambak.answers.forms import (
     RangeShown,
     range_shown,
 )
+from parambak.differences import rows
 from parambak.differences.bytes import runs
 from parambak.differences.fields import FADING, MOVED, RUNNING, SETTLED
-from parambak.differences.rows import rows_around
-from parambak.errors import CallRefused, Fault, LayoutRefused
+from parambak.errors import CallRefused, Fault, in_file
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
@@ -111,21 +111,14 @@ class RemarkShown(Part, frozen=True):
     on: str
 
 
-class ByteRow(Part, frozen=True):
-    """Eight addresses of both sides, a changed one among them or next to them.
-
-    Bytes in hexadecimal, `--` where a side holds none.
-    """
-
-    at: int
-    old: str
-    new: str
+ByteRow = rows.ByteRow
 
 
 class Comparison(Part, frozen=True, kw_only=True):
     """Two things compared: all runs, and what the layout and the reads before show of them.
 
-    `end` is the first address after both. `rows` are the changed bytes with some around, without
+    `ordered` is false for two dump files: nothing shows which is newer. `end` is the first address
+    after both. `rows` are the changed bytes with some around, without
     what a move explains, and `more_rows` is how many changed ones are left out.
     """
 
@@ -141,6 +134,7 @@ class Comparison(Part, frozen=True, kw_only=True):
     failing_checks: tuple[str, ...]
     remarks: tuple[RemarkShown, ...]
     remark_wanted: bool
+    ordered: bool
     has_layout: bool
     end: int
     rows: tuple[ByteRow, ...]
@@ -329,7 +323,7 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
     step = pair.step
     loose = step.loose if step is not None else ()
     moves = step.moves if step is not None else ()
-    rows, more_rows = rows_around(pair.old.image, pair.new.image, pair.runs, moves)
+    shown, more_rows = rows.rows_around(pair.old.image, pair.new.image, pair.runs, moves)
     return {
         "same": not pair.runs,
         "old": pair.old.name,
@@ -341,10 +335,11 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
         "moved": tuple(map(_move_shown, moves)),
         "failing_checks": step.broken if step is not None else (),
         "remarks": on_record,
+        "ordered": pair.old.copy is not None or pair.new.copy is not None,
         "remark_wanted": pair.one_position and bool(pair.asked) and not on_record,
         "has_layout": pair.has_layout,
         "end": max(pair.old.image.end, pair.new.image.end),
-        "rows": tuple(ByteRow(*row) for row in rows),
+        "rows": tuple(shown),
         "more_rows": more_rows,
     }
 
@@ -384,10 +379,8 @@ def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> Values
     table = differences.renames_of(differences.renames_file(question.renames))
     before = decoded_by(given_files.layout_file(path).layout, old.image)
     after = decoded_by(layout, new.image)
-    try:
+    with in_file(question.renames or path):
         carried = carry_over(before, after, table)
-    except LayoutRefused as error:
-        raise error.in_file(question.renames or path) from error
     return ValuesDiffAnswer(
         same=not carried.changed and not carried.not_carried,
         old=old.name,

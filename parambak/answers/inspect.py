@@ -9,7 +9,7 @@ from msgspec import Meta
 from parambak.answers import given_files
 from parambak.answers.disagreement import ExplanationShown, explanation_of
 from parambak.answers.forms import Answer, Note, Part, Question, RangeShown, range_shown
-from parambak.errors import ParambakError
+from parambak.errors import in_file
 from parambak.memory import digests
 from parambak.vault.files.given import read_given
 
@@ -150,10 +150,8 @@ def _dump_shown(read: _Read, question: InspectQuestion, size: int | None) -> Dum
 def _opinion(read: _Read) -> str:
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - where asked
 
-    try:
+    with in_file(read.path):
         opinion = second_opinion(read.data, read.dump)
-    except ParambakError as error:
-        raise error.in_file(read.path) from error
     return f"{opinion.judge} agrees" if opinion.agrees else f"not asked: {opinion.why_not}"
 
 

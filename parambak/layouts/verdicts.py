@@ -83,20 +83,10 @@ def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
         if not plan.field.mirror_at:
             continue
         slot = plan.slot
-        held = [read(slot.at - plan.field.at + at, slot.length) for at in plan.field.mirror_at]
-        raw = read(slot.at, slot.length)
-        holds: bool | None = None
-        if raw is not None and None not in held:
-            holds = (
-                len(
-                    {
-                        plan.reader.codec.read(raw_bytes)
-                        for raw_bytes in (raw, *held)
-                        if raw_bytes is not None
-                    }
-                )
-                == 1
-            )
+        addresses = (slot.at, *(slot.at - plan.field.at + at for at in plan.field.mirror_at))
+        held = [read(at, slot.length) for at in addresses]
+        values = {plan.reader.codec.read(raw) for raw in held if raw is not None}
+        holds = None if None in held else len(values) == 1
         earlier = results.get(id(plan.field))
         if earlier is None or (earlier.holds is not False and holds is not True):
             mark = f"{plan.name} differs between its addresses" if holds is False else None
@@ -112,15 +102,12 @@ def _mirrored(layout: Layout, block: Mirrored, read: Read) -> CheckResult:
     mark = None
     if first is not None and second is not None:
         live = masks(layout, "volatile")
-        differing = (
-            [
-                block.at + index
-                for index in range(block.length)
-                if (first[index] ^ second[index]) & ~live.get(block.at + index, 0)
-            ]
-            if first != second
-            else []
-        )
+        pairs = zip(first, second, strict=True) if first != second else ()
+        differing = [
+            at
+            for at, (one, other) in enumerate(pairs, block.at)
+            if (one ^ other) & ~live.get(at, 0)
+        ]
         holds = not differing
         if differing:
             many = counted(len(differing), "byte differs", "bytes differ")

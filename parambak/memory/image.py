@@ -126,6 +126,15 @@ class Image(Struct, frozen=True):
             return self.blocks[0].data
         return b"".join(block.data for block in self.blocks)
 
+    @property
+    def extent(self) -> str:
+        """Return how many bytes there are and where, in words."""
+        if not self.size:
+            return "no bytes"
+        stretches = len(self.blocks)
+        more = f" in {stretches} stretches" if stretches > 1 else ""
+        return f"{self.size} bytes from 0x{self.start:04X} to 0x{self.end - 1:04X}{more}"
+
     def read(self, start: int, length: int) -> bytes | None:
         """Return `length` bytes from `start`, or None if any of them is absent."""
         index = bisect_right(self.blocks, start, key=lambda block: block.start) - 1

@@ -29,7 +29,7 @@ from parambak.vault.files.file_system import Storage
 from parambak.vault.files.lock import locked
 from parambak.vault.folder import LOCK, identity_in, refuse_unless_new
 from parambak.vault.index.index import ABOUT_COPIES, Index
-from parambak.vault.order import heads
+from parambak.vault.order import heads, lasting
 from parambak.vault.own import VAULT, Own
 from parambak.vault.records import FOLDER as RECORDS
 from parambak.vault.records import Record, Stored, clock_of, decode, encode, file_of
@@ -76,6 +76,7 @@ class Vault:
         self._names: dict[str, str] = {}
         self._findings: list[Finding] = []
         self._noted: Mapping[str, Sequence[str]] = {}  # this user's note of the newest records
+        self._command: str | None = None
 
     @classmethod
     def open(
@@ -239,6 +240,17 @@ class Vault:
 
     # --- writing ---
 
+    def begin_command(self) -> None:
+        """Let what is written from now on be one command's records, apart from those before."""
+        self._command = None
+
+    @property
+    def command(self) -> str:
+        """What the records of the command at work have in common; made when first asked for."""
+        if self._command is None:
+            self._command = self._own.next_command(self._nanoseconds() // 1_000_000)
+        return self._command
+
     @contextmanager
     def writing(self) -> Iterator[Writing]:
         """Hold the writers' lock, see what others wrote, and hand out the means to write.
@@ -331,23 +343,10 @@ class Vault:
 
     def _remember(self, writing: Writing) -> None:
         if writing.changed:
-            newest = {vessel: self._newest(vessel) for vessel in writing.changed}
-            self._note({vessel or VAULT: digests for vessel, digests in newest.items()})
+            of_vessel = self._index.records
+            self._note({v or VAULT: lasting(of_vessel(v), ABOUT_COPIES) for v in writing.changed})
             with suppress(OSError):
                 writing.note_flushed()
-
-    def _newest(self, vessel: str | None) -> list[str]:
-        """Return the newest records about a vessel, those about one copy of the vault aside."""
-        stored = {s.digest: s for s in self._index.records(vessel)}
-        waiting = [s.digest for s in heads(tuple(stored.values()))]
-        newest: set[str] = set()
-        while waiting:
-            digest = waiting.pop()
-            if digest in stored and stored[digest].record.kind in ABOUT_COPIES:
-                waiting += stored[digest].record.after
-            else:
-                newest.add(digest)
-        return sorted(newest)
 
     def _note(self, newest: Mapping[str, Sequence[str]]) -> None:
         """Note the newest records of some vessels in the user's own folder.
@@ -494,6 +493,7 @@ class Writing:
             clock=clock_of(self._clock()),
             writer=self._writer,
             by=by,
+            command=self._vault.command,
             objects=tuple(needed),
             body=body,
         )

@@ -9,7 +9,7 @@ from parambak.keeping.state.model import Condition
 from parambak.keeping.state.rules import Rules
 from parambak.swap.readiness import CAUTIONS, Readiness, readiness
 
-NO_COPY = ("copy", "read-twice", "plausible", "checks-hold", "unchanged-on-disk")
+NO_COPY = ("copy", "read-twice", "stable", "plausible", "checks-hold", "unchanged-on-disk")
 COMPLETE = Condition.yes("records-complete", "every record is there")
 
 

@@ -18,17 +18,7 @@ class LayoutMapQuestion(Question["LayoutMapAnswer"], frozen=True):
     file: str
 
 
-class MapEntry(Part, frozen=True):
-    """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
-
-    `kind` is field, group, check, reserved, or duplicate of a block mirrored.
-    """
-
-    name: str
-    kind: str
-    start: int
-    length: int
-    rows: int | None
+MapEntry = coverage.MapEntry
 
 
 class MapRow(Part, frozen=True):
@@ -63,7 +53,7 @@ def answer(session: Session, question: LayoutMapQuestion) -> LayoutMapAnswer:
         covered_bytes=coverage.covered_bytes(layout),
         size=layout.memory,
         gaps=tuple(map(range_shown, coverage.gaps(layout))),
-        parts=tuple(MapEntry(*part) for part in coverage.parts(layout)),
+        parts=coverage.parts(layout),
         picture=tuple(MapRow(row.start, row.cells) for row in rows),
         bytes_a_cell=rows[0].bytes_a_cell,
         legend=dict(coverage.CHARACTERS),

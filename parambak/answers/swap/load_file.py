@@ -12,7 +12,6 @@ from parambak.answers.written_files import moved, write_dump_file
 from parambak.errors import CallRefused, Fault, NotFound, NotProven
 from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
-from parambak.keeping.verified import AFTER_UNVERIFIED
 from parambak.memory import digests
 from parambak.reads.pairs import PairScheme
 from parambak.swap.recording import Release, record_load_file
@@ -234,8 +233,6 @@ def _doubts(state: SwapState) -> tuple[str, ...]:
             f"`swap check {where}` answers NOT READY: {', '.join(missing)}. The file is correct "
             "for the selected copy, but the swap may not begin yet"
         )
-    conditions = state.verdict.conditions if state.verdict else ()
-    doubts += [judged.text for judged in conditions if AFTER_UNVERIFIED in judged.text]
     return tuple(doubts)
 
 

@@ -51,6 +51,12 @@ CHIP_DIFFERS = Fault(
     "Give the layout of this unit with --layout, or name the right chip with --chip. Correct a "
     "chip on record with `parambak correct WHERE --chip PART`.",
 )
+WRITTEN_BY = Fault(
+    "written-by",
+    CallRefused,
+    "that the memory was written, or the chip is a new one, needs the name of a person",
+    "Give --by NAME, or open a visit with --by NAME.",
+)
 PAST_MEMORY = Fault(
     "dump-past-memory",
     DumpRefused,
@@ -212,6 +218,8 @@ def _check_words(request: Request) -> None:
     for normal in request.normal:
         texts += [("finding", normal.code, NAME), ("reason", normal.reason, REMARK)]
     check_texts(texts)
+    if (request.facts.written or request.facts.new_chip) and not request.by:
+        raise WRITTEN_BY.error(expected="--by NAME", found="no name")
     if request.read_on is not None:
         check_date(request.read_on)
 

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
+from parambak.keeping.state.chip_numbers import exchanges_at, numbered
+from parambak.keeping.state.counting import counting_of_kind, withdrawals_in, without
 from parambak.keeping.state.facts import conflicts, merged_facts
 from parambak.keeping.state.lost_records import lost_records, unplaced
 from parambak.keeping.state.model import (
@@ -16,6 +18,7 @@ from parambak.keeping.state.model import (
     AttachedLayout,
     Card,
     Copy,
+    Explanation,
     Fleet,
     Loader,
     Position,
@@ -29,6 +32,7 @@ from parambak.keeping.state.record_sets import (
     IdentityRecords,
     VesselRecords,
     local_time,
+    time_of,
 )
 from parambak.keeping.state.unsettled import (
     AcceptedLoss,
@@ -48,6 +52,7 @@ from parambak.vault.records import file_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from parambak.keeping.state.counting import Withdrawals
     from parambak.keeping.state.vessel_names import VesselIdentity
     from parambak.vault.records import Stored
     from parambak.vault.vault import Vault
@@ -68,12 +73,17 @@ def fleet(vault: Vault) -> Fleet:
 
 
 class Folding:
-    """Folds one vault, and again after its records have changed, without reading all again."""
+    """Folds one vault, and again after its records have changed, without reading all again.
 
-    def __init__(self, vault: Vault) -> None:
+    With `as_recorded`, records that are withdrawn count too: for lists of what was withdrawn.
+    """
+
+    def __init__(self, vault: Vault, *, as_recorded: bool = False) -> None:
         self.vault = vault
+        self._as_recorded = as_recorded
         self._record_sets: dict[str, IdentityRecords] = {}
         self._naming_records: object = None
+        self._withdrawn: dict[str, Withdrawals] = {}
         self._identities: list[VesselIdentity] = []
         self._changes = -1
         self._fleet = Fleet(())
@@ -82,14 +92,20 @@ class Folding:
     def fleet(self) -> Fleet:
         """Return the vessels by the records now: the same value as long as they are the same."""
         naming_records = self.vault.telling()
-        if naming_records is not self._naming_records:
-            self._naming_records = naming_records
-            self._identities = vessel_identities(self.vault)
+        withdrawn = self._withdrawn
+        if self.vault.changes != self._changes:
+            withdrawn = {v: withdrawals_in(self.vault, v) for v in self._with_withdrawals()}
+        if naming_records is not self._naming_records or withdrawn != self._withdrawn:
+            self._naming_records, self._withdrawn = naming_records, withdrawn
+            self._identities = vessel_identities(self.vault, withdrawn)
             self._changes = -1
         if self.vault.changes != self._changes:
             self._changes = self.vault.changes
             self._fleet = self._folded()
         return self._fleet
+
+    def _with_withdrawals(self) -> tuple[str, ...]:
+        return () if self._as_recorded else self.vault.vessels_with(bodies.WithdrawnBody.kind)
 
     def _folded(self) -> Fleet:
         vault = self.vault
@@ -114,17 +130,20 @@ class Folding:
         return Fleet(tuple(vessels), partial(_last_sound_recheck, vault))
 
     def _visits(self, visited: frozenset[str]) -> tuple[Visit, ...]:
-        of_kind = self.vault.of_kind
         return tuple(
             visit
             for vessel in sorted(visited)
             for visit in visits_of(
-                vessel, of_kind(vessel, VISIT_OPENED), of_kind(vessel, VISIT_CLOSED)
+                vessel, self._of_kind(vessel, VISIT_OPENED), self._of_kind(vessel, VISIT_CLOSED)
             )
         )
 
+    def _of_kind(self, vessel: str, kind: str) -> Sequence[Stored]:
+        return without(self.vault.of_kind(vessel, kind), self._withdrawn.get(vessel, {}))
+
     def _aboard(self, ids: frozenset[str], handle: str, against: tuple[Conflict, ...]) -> Aboard:
-        ship = VesselRecords([self._records_of(identity) for identity in sorted(ids)])
+        record_sets = [self._records_of(identity) for identity in sorted(ids)]
+        ship = VesselRecords(record_sets, self._origin)
         rules = ship.file_conflict(bodies.ShipsRulesBody.kind, ship.ids, "rules", handle)
         lost, accepted = self._lost(ship)
         unsettled = Unsettled(lost, (*against, *rules), accepted)
@@ -157,13 +176,18 @@ class Folding:
         standing = [a for a in accepted if a.objects or lost.keys() & set(a.records)]
         return tuple(lost.values()), tuple(standing)
 
+    def _origin(self, identity: str) -> IdentityRecords | None:
+        """Return the records of a vessel that a read was moved from, if they are here."""
+        return self._records_of(identity) if identity in self.vault.telling() else None
+
     def _records_of(self, identity: str) -> IdentityRecords:
         stored = self.vault.records(identity)
+        withdrawn = self._withdrawn.get(identity, {})
         records = self._record_sets.get(identity)
-        if records is None or not records.extend(stored):
+        if records is None or not records.extend(stored, withdrawn):
             while len(self._record_sets) >= MOST_RECORD_SETS:
                 self._record_sets.pop(next(iter(self._record_sets)))
-            records = self._record_sets[identity] = IdentityRecords(identity, stored)
+            records = self._record_sets[identity] = IdentityRecords(identity, stored, withdrawn)
         return records
 
 
@@ -229,12 +253,13 @@ def _positions(
         ids = frozenset(entity for _, entity in inside)
         short = facts.get("short", "")
         at = f"{where}/{short}"
-        reads = _reads(ship, ids)
+        exchanges = exchanges_at(ship, ids)
+        made, of_reads = _reads(ship, ids, at)
+        reads = numbered(made, exchanges)
         attached = _attached(ship, ids)
         layouts = [(read.order, read.record, read.layout) for read in reads if read.layout]
         layouts += [(given.order, given.record, given.entry) for given in attached]
-        of_reads = (*ship.conflicts_of_reads(ids, at), *ship.layout_conflict(layouts, at))
-        against = (*conflicts(values, at), *of_reads)
+        against = (*conflicts(values, at), *of_reads, *ship.layout_conflict(layouts, at))
         positions.append(
             Position(
                 ids=ids,
@@ -246,11 +271,23 @@ def _positions(
                 conflicts=against,
                 former=_former(inside, short),
                 rules=rules,
-                unsettled=unsettled.at(ids, (*of_holder, *against)),
+                written=tuple(order for order, _ in exchanges.released),
+                explanations=_explanations(ship, ids),
                 attached=attached,
+                unsettled=unsettled.at(ids, (*of_holder, *against)),
             )
         )
     return tuple(positions)
+
+
+def _explanations(ship: VesselRecords, position: frozenset[str]) -> tuple[Explanation, ...]:
+    """Return the remarks with a name on images of a position that differ."""
+    return tuple(
+        Explanation(frozenset(body.reads), stored.record.by, body.text)
+        for records in ship.record_sets
+        for stored, body in records.remarked
+        if body.position in position and stored.record.by and body.reads
+    )
 
 
 def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLayout, ...]:
@@ -265,20 +302,33 @@ def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLa
     )
 
 
-def _reads(ship: VesselRecords, position: frozenset[str]) -> list[Read]:
-    """Return a position's reads by date, then by order of the records."""
-    reads = [
-        _read(ship, records, stored, body)
-        for identity in sorted(position)
-        for records, stored, body in ship.reads.get(identity, ())
-    ]
+def _reads(
+    ship: VesselRecords, position: frozenset[str], where: str
+) -> tuple[list[Read], list[Conflict]]:
+    """Return a position's reads by date, then by order of the records, and their conflicts."""
+    reads = []
+    against = [*ship.conflicts_of_reads(position, where)]
+    for identity in sorted(position):
+        for records, stored, body in ship.reads.get(identity, ()):
+            reads.append(_read(ship, records, stored, body))
+            moves = ship.moves_of(body)
+            if len(moves) > 1:
+                against.append(Conflict("position", moves, _copy_at(where, body)))
     for records in ship.record_sets:
+        for record, body in records.moved_away.items():
+            moves = records.facts.current(record).get("position", ())
+            if len(moves) > 1 and not position.isdisjoint(moves):
+                against.append(Conflict("position", moves, _copy_at(where, body)))
         reads += [
             _from_read_back(ship, records, *records.read_backs[record])
             for record in dict.fromkeys(records.taken_in)
             if record in records.read_backs and records.read_backs[record][1].position in position
         ]
-    return sorted(reads, key=lambda read: (read.read_on, read.order))
+    return sorted(reads, key=lambda read: (read.read_on, read.order)), against
+
+
+def _copy_at(where: str, body: bodies.ReadBody) -> str:
+    return f"{where}@{body.image.sha256[:8]}"
 
 
 def _from_read_back(
@@ -300,7 +350,6 @@ def _from_read_back(
         by=stored.record.by,
         facts=ReadFacts(),
         layout=body.layout,
-        after_unverified=any(body.swap in records.unverified for records in ship.record_sets),
     )
 
 
@@ -308,7 +357,8 @@ def _read(
     ship: VesselRecords, records: IdentityRecords, stored: Stored, body: bodies.ReadBody
 ) -> Read:
     corrected = records.facts.texts(stored.digest) if stored.digest in records.facts else {}
-    taken_in = local_time(stored.record)
+    before = body.moved_from
+    taken_in = time_of(before.clock) if before else local_time(stored.record)
     stated = corrected.get("read_on", body.read_on)
     return Read(
         record=stored.digest,
@@ -320,8 +370,8 @@ def _read(
         read_on=date.fromisoformat(stated) if stated else taken_in.date(),
         stated=stated is not None,
         taken_in=taken_in,
-        writer=stored.record.writer,
-        by=stored.record.by,
+        writer=before.writer if before else stored.record.writer,
+        by=before.by if before else stored.record.by,
         facts=body,
         reader_sum=body.reader_sum,
         layout=body.layout,
@@ -350,7 +400,8 @@ def _out_of_order(reads: Sequence[Read]) -> bool:
 
 
 def _last_sound_recheck(vault: Vault) -> datetime | None:
-    return last_full_recheck(vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=True)
+    rechecks = counting_of_kind(vault, None, RecheckBody.kind)
+    return last_full_recheck(rechecks, vault.folder_mark, sound=True)
 
 
 def last_full_recheck(

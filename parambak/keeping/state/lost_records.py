@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import LeftOutBody, LossAcceptedBody
+from parambak.keeping.state.counting import counting_of_kind
 from parambak.keeping.state.unsettled import LostRecord
 
 if TYPE_CHECKING:
@@ -96,6 +97,6 @@ def accepted_anywhere(vault: Vault) -> frozenset[str]:
     return frozenset(
         digest
         for identity in vault.vessels_with(kind)
-        for _, body in bodies.of_kind(vault.of_kind(identity, kind), LossAcceptedBody)
+        for _, body in bodies.of_kind(counting_of_kind(vault, identity, kind), LossAcceptedBody)
         for digest in (*body.records, *body.objects)
     )

@@ -54,7 +54,8 @@ class Read(Struct, frozen=True, gc=False):
 
     `order` counts the records about the ship from 0; `vessel` is the identity that this record
     is about, one of the ship's. `stated`: the record gives the day. `facts` are how the read was
-    made. `after_unverified`: it was read back in a swap with a file of an unverified copy.
+    made. `chip` counts the chips that were at the position, from 0. `loaded`: the chip was loaded
+    from a copy of this position, so that the read is no evidence for the copy.
     """
 
     record: str
@@ -75,12 +76,24 @@ class Read(Struct, frozen=True, gc=False):
     remark: str | None = None
     visit: str | None = None
     reconstructed_from: tuple[str, ...] = ()
-    after_unverified: bool = False
+    chip: int = 0
+    loaded: bool = False
 
     @property
     def untimed(self) -> bool:
         """Return whether equal file times do not mean one read."""
         return self.facts.untimed
+
+
+class Explanation(NamedTuple):
+    """A person's remark on two images of a position that differ, and the reads that it names.
+
+    `by` is the mark of the person's name.
+    """
+
+    reads: frozenset[str]
+    by: str
+    text: str
 
 
 class AttachedLayout(Struct, frozen=True, gc=False):
@@ -124,9 +137,10 @@ class Copy(Struct, frozen=True, gc=False):
 class Position(Struct, frozen=True, gc=False):
     """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
-    `rules` are the digest and the name of the ship's rules, if there are any. `attached` are the
-    layouts that came without a read; `unsettled` is what is lost or in conflict about the vessel,
-    as far as it concerns this position.
+    `rules` are the digest and the name of the ship's rules, if there are any. `written` counts, by
+    the order of the records, when a file was released for loading here; `explanations` are the
+    remarks with a name on images that differ. `attached` are the layouts that came without a read;
+    `unsettled` is what is lost or in conflict about the vessel, as it concerns this position.
     """
 
     ids: frozenset[str]
@@ -139,6 +153,8 @@ class Position(Struct, frozen=True, gc=False):
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
     unsettled: Unsettled = Unsettled()
+    written: tuple[int, ...] = ()
+    explanations: tuple[Explanation, ...] = ()
     attached: tuple[AttachedLayout, ...] = ()
 
     @property
