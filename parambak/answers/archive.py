@@ -23,6 +23,7 @@ from parambak.keeping.state.bodies import Normal
 from parambak.keeping.state.fold import Folding
 from parambak.keeping.state.read_facts import ReadFacts
 from parambak.keeping.state.visits import the_open_visit
+from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -45,11 +46,12 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     """The dump files, where the chip is, and what is stated of the reads.
 
     `dumps`, `layout` and `profile` are names of files. `unit` or `card` holds the position;
-    `vessel` may be None where a visit is open. `normal` declares findings normal, each as
-    CODE=REASON. `facts` are what is stated of how the reads were made. `new_vessel`,
-    `new_unit`, `new_position` and `position_confirmed` answer the doubts that a near name, or
-    bytes that fit another position better, raise. With `vote`, what most of three reads or more
-    hold is kept too.
+    `vessel` may be None where a visit is open. `chip` is the number printed on the chip, on each
+    of a pair; `size` is the chip's size in bytes, if the table of chips does not have it.
+    `normal` declares findings normal, each as CODE=REASON. `facts` are what is stated of how the
+    reads were made. `new_vessel`, `new_unit`, `new_position` and `position_confirmed` answer the
+    doubts that a near name, or bytes that fit another position better, raise. With `vote`, what
+    most of three reads or more hold is kept too.
     """
 
     dumps: tuple[str, ...]
@@ -59,6 +61,7 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     card: str | None = None
     layout: str | None = None
     chip: str | None = None
+    size: int | None = None
     reader_sum: str | None = None
     by: str | None = None
     read_on: str | None = None
@@ -180,7 +183,8 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
 
 
 def _request(session: Session, question: ArchiveQuestion) -> Request:
-    size = session.chip(question.chip).size if question.chip is not None else None
+    chip = session.stated_chip(question.chip, question.size)
+    size = chip.bytes * chips_of(question.facts.pair) if chip.bytes else None
     layout = given_files.layout_file(question.layout) if question.layout is not None else None
     profile = given_files.profile_file(question.profile) if question.profile is not None else None
     return Request(
@@ -189,7 +193,8 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
             position=question.position,
             unit=question.unit,
             card=question.card,
-            chip=question.chip,
+            chip=chip.name,
+            size=chip.size,
             new_vessel=question.new_vessel,
             new_unit=question.new_unit,
             new_position=question.new_position,
@@ -205,6 +210,7 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
         remark=question.remark,
         profile=profile,
         vote=question.vote,
+        printed=chip.printed,
     )
 
 

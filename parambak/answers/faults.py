@@ -40,12 +40,6 @@ ACCEPT_NAME = Fault(
     "there is no such irregularity to accept",
     "Name one of those expected.",
 )
-CHIP_NAME = Fault(
-    "chip-unknown",
-    CallRefused,
-    "the chip table does not have that part number",
-    "Leave --chip out, or name a part number of the table: {parts}.",
-)
 NORMAL_SHAPE = Fault(
     "normal-shape",
     CallRefused,

@@ -9,6 +9,7 @@ import click
 from parambak.answers.archive import ArchiveQuestion, answer, facts_asked, facts_stated
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.chip import chip_option
 from parambak.cli.parts.disagreement import explanation_page, vote_page
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
@@ -62,7 +63,13 @@ def read_fact_options(function: FC) -> FC:
 @click.option("--card", metavar="SERIAL", help="Instead of --unit: a card that is in no unit.")
 @click.option("--position", metavar="NAME", required=True, help="The chip's reference designator.")
 @click.option("--layout", metavar="FILE", help="The field layout; kept with the position.")
-@click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
+@chip_option
+@click.option(
+    "--size",
+    type=click.IntRange(1),
+    metavar="BYTES",
+    help="The chip's size, if the table of chips does not have it; needs your name.",
+)
 @click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
 @click.option("--by", metavar="PERSON", help="Who read the chip.")
 @click.option(

@@ -77,7 +77,8 @@ class RenamesFile(Struct, frozen=True):
 class Request(Struct, frozen=True):
     """The request of one `archive`. `dumps` are reads of one memory, in the order given.
 
-    With `vote`, the bytes that most of them give are kept too, as reconstructed.
+    With `vote`, the bytes that most of them give are kept too, as reconstructed. `printed` is
+    the number on the chip.
     """
 
     target: TypedPosition
@@ -93,6 +94,7 @@ class Request(Struct, frozen=True):
     visit: str | None = None
     profile: ProfileFile | None = None
     vote: bool = False
+    printed: str | None = None
 
 
 def put_layout(writing: Writing, given: LayoutFile) -> LayoutEntry:

@@ -29,6 +29,7 @@ from parambak.keeping.state.body_parts import (
     ProfileEntry,
     ReaderSum,
     RenamesEntry,
+    SizeEntry,
 )
 from parambak.keeping.state.read_facts import ReadFacts
 
@@ -52,6 +53,7 @@ __all__ = [
     "ProfileEntry",
     "ReaderSum",
     "RenamesEntry",
+    "SizeEntry",
 ]
 
 
@@ -78,6 +80,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
     remark: str | None = None
     visit: Identity | None = None
     profile: ProfileEntry | None = None
+    size: SizeEntry | None = None
     reconstructed_from: tuple[Digest, ...] = ()
     moved_from: MovedFrom | None = None
 

@@ -11,7 +11,7 @@ from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
 from parambak.keeping.state.chip_numbers import exchanges_at, numbered
 from parambak.keeping.state.counting import counting_of_kind, withdrawals_in, without
-from parambak.keeping.state.facts import conflicts, merged_facts
+from parambak.keeping.state.facts import conflicts, merged_facts, size_in
 from parambak.keeping.state.lost_records import lost_records, unplaced
 from parambak.keeping.state.model import (
     Aboard,
@@ -266,6 +266,7 @@ def _positions(
                 short=short,
                 where=at,
                 chip=facts.get("chip"),
+                size=size_in(facts.get("size")),
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
                 conflicts=against,
@@ -376,6 +377,7 @@ def _read(
         reader_sum=body.reader_sum,
         layout=body.layout,
         normal=body.normal,
+        size=body.size,
         remark=corrected.get("remark", body.remark),
         visit=body.visit,
         reconstructed_from=body.reconstructed_from,

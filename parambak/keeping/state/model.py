@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 from msgspec import Struct
 
 from parambak.keeping.state.unsettled import Unsettled
+from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
         LayoutEntry,
         Normal,
         ReaderSum,
+        SizeEntry,
     )
     from parambak.keeping.state.read_facts import ReadFacts
     from parambak.keeping.state.unsettled import Conflict
@@ -73,6 +75,7 @@ class Read(Struct, frozen=True, gc=False):
     reader_sum: ReaderSum | None = None
     layout: LayoutEntry | None = None
     normal: tuple[Normal, ...] = ()
+    size: SizeEntry | None = None
     remark: str | None = None
     visit: str | None = None
     reconstructed_from: tuple[str, ...] = ()
@@ -137,9 +140,10 @@ class Copy(Struct, frozen=True, gc=False):
 class Position(Struct, frozen=True, gc=False):
     """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
-    `rules` are the digest and the name of the ship's rules, if there are any. `written` counts, by
-    the order of the records, when a file was released for loading here; `explanations` are the
-    remarks with a name on images that differ. `attached` are the layouts that came without a read;
+    `chip` is the part; `size` is that of one chip in bytes, by a person's word. `rules` are the
+    digest and the name of the ship's rules, if there are any. `written` counts, by the order of
+    the records, when a file was released for loading here; `explanations` are the remarks with a
+    name on images that differ. `attached` are the layouts that came without a read;
     `unsettled` is what is lost or in conflict about the vessel, as it concerns this position.
     """
 
@@ -147,6 +151,7 @@ class Position(Struct, frozen=True, gc=False):
     short: str
     where: str
     chip: str | None = None
+    size: int | None = None
     copies: tuple[Copy, ...] = ()
     out_of_order: bool = False
     conflicts: tuple[Conflict, ...] = ()
@@ -161,6 +166,11 @@ class Position(Struct, frozen=True, gc=False):
     def id(self) -> str:
         """Return one identity, the same at each call."""
         return min(self.ids)
+
+    @property
+    def chips(self) -> int:
+        """Return how many chips share the memory: two once a pair was read that shares it."""
+        return max((chips_of(read.facts.pair) for read in self.reads), default=1)
 
     @property
     def latest(self) -> Copy | None:
