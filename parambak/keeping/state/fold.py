@@ -50,7 +50,7 @@ from parambak.keeping.state.visits import visits_of
 from parambak.vault.records import file_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from parambak.keeping.state.counting import Withdrawals
     from parambak.keeping.state.vessel_names import VesselIdentity
@@ -257,9 +257,8 @@ def _positions(
         made, of_reads = _reads(ship, ids, at)
         reads = numbered(made, exchanges)
         attached = _attached(ship, ids)
-        layouts = [(read.order, read.record, read.layout) for read in reads if read.layout]
-        layouts += [(given.order, given.record, given.entry) for given in attached]
-        against = (*conflicts(values, at), *of_reads, *ship.layout_conflict(layouts, at))
+        layouts = ship.layout_conflict(_layouts(reads, attached), at)
+        against = (*conflicts(values, at), *of_reads, *layouts)
         positions.append(
             Position(
                 ids=ids,
@@ -279,6 +278,14 @@ def _positions(
             )
         )
     return tuple(positions)
+
+
+def _layouts(
+    reads: Iterable[Read], attached: Iterable[AttachedLayout]
+) -> Iterator[tuple[int, str, bodies.LayoutEntry]]:
+    """Yield order and record of each layout that was named for a position, and the layout."""
+    yield from ((read.order, read.record, read.layout) for read in reads if read.layout)
+    yield from ((given.order, given.record, given.entry) for given in attached)
 
 
 def _explanations(ship: VesselRecords, position: frozenset[str]) -> tuple[Explanation, ...]:
