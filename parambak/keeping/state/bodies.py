@@ -57,6 +57,9 @@ __all__ = [
 ]
 
 
+_IDENTITY = 32  # digits
+
+
 class ReadBody(Body, ReadFacts, frozen=True):
     """kind "read": one pass of the reader.
 
@@ -512,6 +515,21 @@ def of_kind(records: Iterable[Stored], kind: type[AnyBody]) -> Iterator[tuple[St
         body = sound(stored, kind) if stored.record.kind == kind.kind else None
         if body is not None:
             yield stored, body
+
+
+def identities_in(value: object) -> set[str]:
+    """Return every text in a body, or in a part of one, that has the length of an identity."""
+    if isinstance(value, str):
+        return {value} if len(value) == _IDENTITY else set()
+    inside: Iterable[object] = ()
+    if isinstance(value, dict | list):
+        inside = value.values() if isinstance(value, dict) else value
+    return set().union(*map(identities_in, inside))
+
+
+def names_one_of(stored: Stored, identities: frozenset[str]) -> bool:
+    """Return whether a record's body names one of these identities."""
+    return not identities.isdisjoint(identities_in(stored.record.body))
 
 
 def new_entities(body: Body) -> tuple[Entity, ...]:

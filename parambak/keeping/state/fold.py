@@ -251,25 +251,24 @@ def _positions(
             continue
         facts, values = merged_facts(inside)
         ids = frozenset(entity for _, entity in inside)
-        short = facts.get("short", "")
-        at = f"{where}/{short}"
+        at = f"{where}/{facts.get('short', '')}"
         exchanges = exchanges_at(ship, ids)
         made, of_reads = _reads(ship, ids, at)
         reads = numbered(made, exchanges)
         attached = _attached(ship, ids)
-        layouts = ship.layout_conflict(_layouts(reads, attached), at)
-        against = (*conflicts(values, at), *of_reads, *layouts)
+        of_reads += ship.layout_conflict(_layouts(reads, attached), at)
+        against = (*conflicts(values, at), *of_reads)
         positions.append(
             Position(
                 ids=ids,
-                short=short,
+                short=facts.get("short", ""),
                 where=at,
                 chip=facts.get("chip"),
                 size=size_in(facts.get("size")),
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
                 conflicts=against,
-                former=_former(inside, short),
+                former=_former(inside, facts.get("short", "")),
                 rules=rules,
                 written=tuple(order for order, _ in exchanges.released),
                 explanations=_explanations(ship, ids),
