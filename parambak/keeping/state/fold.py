@@ -252,12 +252,11 @@ def _positions(
         facts, values = merged_facts(inside)
         ids = frozenset(entity for _, entity in inside)
         at = f"{where}/{facts.get('short', '')}"
-        exchanges = exchanges_at(ship, ids)
         made, of_reads = _reads(ship, ids, at)
-        reads = numbered(made, exchanges)
+        reads = numbered(made, exchanges := exchanges_at(ship, ids))
         attached = _attached(ship, ids)
-        of_reads += ship.layout_conflict(_layouts(reads, attached), at)
-        against = (*conflicts(values, at), *of_reads)
+        layouts = ship.layout_conflict(_layouts(reads, attached), at)
+        against = (*conflicts(values, at), *of_reads, *layouts)
         positions.append(
             Position(
                 ids=ids,
