@@ -76,6 +76,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
     dumps: tuple[DumpEntry, ...]
     new: tuple[Entity, ...] = ()
     read_on: str | None = None
+    read_at: str | None = None
     layout: LayoutEntry | None = None
     reader_sum: ReaderSum | None = None
     normal: tuple[Normal, ...] = ()
@@ -141,22 +142,25 @@ class LayoutAttachedBody(Body, frozen=True):
 
 
 class VisitOpenedBody(Body, frozen=True):
-    """kind "visit-opened": an attendance aboard begins."""
+    """kind "visit-opened": an attendance aboard begins, `on` a day, `at` an hour if stated."""
 
     kind: ClassVar[str] = "visit-opened"
 
     visit: Identity
     on: str
+    at: str | None = None
     new: tuple[Entity, ...] = ()
     reader: str | None = None
 
 
 class VisitClosedBody(Body, frozen=True):
-    """kind "visit-closed": an attendance aboard ends."""
+    """kind "visit-closed": an attendance aboard ends; without `on` on the clock's day."""
 
     kind: ClassVar[str] = "visit-closed"
 
     visit: Identity
+    on: str | None = None
+    at: str | None = None
     remark: str | None = None
 
 
