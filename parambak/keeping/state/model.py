@@ -5,15 +5,17 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from msgspec import Struct
 
+from parambak.keeping.state.unsettled import Unsettled
 from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
-    from datetime import date, datetime
+    from datetime import datetime
 
     from parambak.keeping.state.bodies import (
         DumpEntry,
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
         SizeEntry,
     )
     from parambak.keeping.state.read_facts import ReadFacts
+    from parambak.keeping.state.unsettled import Conflict
 
 
 class Condition(NamedTuple):
@@ -47,13 +50,6 @@ class Condition(NamedTuple):
     def unknown(cls, condition: str, text: str) -> Self:
         """Return the condition not known."""
         return cls(condition, met=None, text=text)
-
-
-class Conflict(Struct, frozen=True, gc=False):
-    """A fact with different values in two records that do not know of each other."""
-
-    fact: str
-    values: tuple[str, ...]
 
 
 class Read(Struct, frozen=True, gc=False):
@@ -83,6 +79,7 @@ class Read(Struct, frozen=True, gc=False):
     size: SizeEntry | None = None
     remark: str | None = None
     visit: str | None = None
+    read_at: str | None = None
     reconstructed_from: tuple[str, ...] = ()
     chip: int = 0
     loaded: bool = False
@@ -148,7 +145,8 @@ class Position(Struct, frozen=True, gc=False):
     `chip` is the part; `size` is that of one chip in bytes, by a person's word. `rules` are the
     digest and the name of the ship's rules, if there are any. `written` counts, by the order of
     the records, when a file was released for loading here; `explanations` are the remarks with a
-    name on images that differ. `attached` are the layouts that came without a read.
+    name on images that differ. `attached` are the layouts that came without a read;
+    `unsettled` is what is lost or in conflict about the vessel, as it concerns this position.
     """
 
     ids: frozenset[str]
@@ -161,6 +159,7 @@ class Position(Struct, frozen=True, gc=False):
     conflicts: tuple[Conflict, ...] = ()
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
+    unsettled: Unsettled = Unsettled()
     written: tuple[int, ...] = ()
     explanations: tuple[Explanation, ...] = ()
     attached: tuple[AttachedLayout, ...] = ()
@@ -203,11 +202,14 @@ class Position(Struct, frozen=True, gc=False):
         return tuple(sorted((*self.attached, *by_reads), key=lambda layout: layout.order))
 
     def layout_of(self, copy: Copy) -> AttachedLayout | None:
-        """Return the layout of a copy: the one attached when it was last read.
+        """Return the layout of a copy: of the latest copy the one attached last.
 
-        If none was attached then, it is the first one that came later.
+        Of an older copy it is the one attached when that was last read; if none was attached
+        then, the first one that came later.
         """
         layouts = self.layouts
+        if copy is self.latest:
+            return layouts[-1] if layouts else None
         earlier = [layout for layout in layouts if layout.order <= copy.newest.order]
         return earlier[-1] if earlier else next(iter(layouts), None)
 
@@ -256,7 +258,12 @@ class Card(Struct, frozen=True):
 
 
 class Visit(Struct, frozen=True, gc=False):
-    """One attendance aboard; `closed` is None while it is open, `remark` of its end."""
+    """One attendance aboard, from a day to a day; `closed` is None while it is open.
+
+    `at` and `closed_at` are the hours, such as 08:30, None if they are not recorded. `begun` and
+    `ended` are the same as moments: without an hour the begin of the first day, and the end of the
+    last. `afterwards`: it was entered on a later day than its first. `remark` is of its end.
+    """
 
     id: str
     vessel: str
@@ -264,8 +271,20 @@ class Visit(Struct, frozen=True, gc=False):
     by: str | None
     reader: str | None
     writer: str
+    begun: datetime
+    at: str | None = None
+    afterwards: bool = False
     closed: str | None = None
+    closed_at: str | None = None
+    ended: datetime | None = None
     remark: str | None = None
+
+    def day(self, today: date) -> date:
+        """Return the day of what is put on record in it now.
+
+        That is its first day if it was entered afterwards, else today.
+        """
+        return date.fromisoformat(self.on) if self.afterwards else today
 
 
 class Aboard(Struct, frozen=True):
@@ -275,6 +294,7 @@ class Aboard(Struct, frozen=True):
       in. Later records go there too, so that one identity's records are complete alone.
     - `damaged` are the records that cannot be used, each by its file and why; `missing` the files
       of missing records that other records are after.
+    - `unsettled` is what is lost or in conflict about the vessel itself.
     """
 
     units: tuple[Unit, ...] = ()
@@ -282,6 +302,7 @@ class Aboard(Struct, frozen=True):
     homes: dict[str, str] = {}
     damaged: tuple[tuple[str, str], ...] = ()
     missing: tuple[str, ...] = ()
+    unsettled: Unsettled = Unsettled()
 
 
 class Loader(NamedTuple):
