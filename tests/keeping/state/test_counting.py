@@ -117,17 +117,20 @@ def _by_definition(records: Sequence[Stored]) -> set[str]:
 
 # Files that read every record, withdrawn or not, and why.
 ALL_RECORDS = {
+    "answers/accept_loss.py": "what is lost",
     "answers/recheck.py": "what is lost with damage, and seals",
     "answers/recover.py": "what is lost with damage",
     "answers/seal.py": "the seal covers all",
     "answers/slips.py": "shows what was withdrawn",
     "keeping/recording/backups.py": "the identities that a folder may have",
+    "keeping/recording/losses.py": "what is lost",
     "keeping/recording/withdrawing.py": "withdraws withdrawals too",
     "keeping/state/backups.py": "whether there is any location",
     "keeping/state/cards.py": "the order; then leaves out what was withdrawn",
     "keeping/state/counting.py": "decides what counts",
     "keeping/state/fold.py": "the order and what was brought in; then as above",
     "keeping/state/losses.py": "what is lost with damage",
+    "keeping/state/lost_records.py": "what is lost",
     "keeping/state/vessel_names.py": "the order; then as above",
     "reports/parts.py": "the seal",
     "swap/lost_records.py": "what is lost",
