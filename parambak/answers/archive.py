@@ -49,9 +49,9 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     `vessel` may be None where a visit is open. `chip` is the number printed on the chip, on each
     of a pair; `size` is the chip's size in bytes, if the table of chips does not have it.
     `normal` declares findings normal, each as CODE=REASON. `facts` are what is stated of how the
-    reads were made. `new_vessel` and `position_confirmed` answer the doubts that a near name, or
-    bytes that fit another position better, raise. With `vote`, what most of three reads or more
-    hold is kept too.
+    reads were made. `new_vessel`, `new_unit`, `new_position` and `position_confirmed` answer the
+    doubts that a near name, or bytes that fit another position better, raise. With `vote`, what
+    most of three reads or more hold is kept too.
     """
 
     dumps: tuple[str, ...]
@@ -73,6 +73,8 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     profile: str | None = None
     vote: bool = False
     new_vessel: bool = False
+    new_unit: bool = False
+    new_position: bool = False
     position_confirmed: bool = False
 
 
@@ -97,7 +99,8 @@ class ArchiveAnswer(Answer, frozen=True):
     `unmet` are those of the `conditions` that are not met or not known. `made` says what came
     on record with the reads; `reader_sum` what the sum on the reader's screen is a sum of.
     `explanation` is why the reads differ, null where they do not; `layout` whether the position
-    has one; `reads` how many were put on record.
+    has one; `reads` how many were put on record. `state` is that of the copy in one word; `fading`
+    are the fields and addresses that may be fading.
     """
 
     where: str
@@ -112,6 +115,8 @@ class ArchiveAnswer(Answer, frozen=True):
     conditions: tuple[ConditionShown, ...]
     layout: bool
     reads: int
+    state: str
+    fading: tuple[str, ...]
 
 
 class FactAsked(NamedTuple):
@@ -172,6 +177,8 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
         conditions=tuple(ConditionShown(s.condition, s.met, s.text) for s in conditions),
         layout=taken.position.layout is not None,
         reads=len(request.dumps),
+        state=taken.verdict.state,
+        fading=taken.verdict.fading,
     )
 
 
@@ -189,6 +196,8 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
             chip=chip.name,
             size=chip.size,
             new_vessel=question.new_vessel,
+            new_unit=question.new_unit,
+            new_position=question.new_position,
         ),
         dumps=_reads(question, size, layout, profile),
         layout=layout,

@@ -6,8 +6,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from parambak.answers.forms import Part
-from parambak.differences.fields import RUNNING
-from parambak.errors import CallRefused, Fault
+from parambak.errors import CallRefused, Fault, in_file
 from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
@@ -104,47 +103,24 @@ def values_compared(old: Decoded, new: Decoded, carried: CarryOver) -> dict[str,
 
 def value_change_shown(change: ValueChange) -> ValueChangeShown:
     """Return a value that changed from one layout to another."""
-    return ValueChangeShown(
-        change.field,
-        change.old_field,
-        change.kind,
-        change.at,
-        change.old,
-        change.new,
-        change.unit,
-        change.within_limits,
-        change.belongs_to_card,
-        change.kind == RUNNING,
-    )
+    return ValueChangeShown(*change, running=change.running)
 
 
 def not_carried_shown(value: NotCarried) -> NotCarriedShown:
     """Return a value that was not carried over."""
-    return NotCarriedShown(
-        value.field,
-        value.old_field,
-        value.old,
-        value.new,
-        value.old_unit,
-        value.new_unit,
-        value.why,
-        value.excused,
-    )
+    return NotCarriedShown(*value)
 
 
 def renames_file(path: str | None) -> RenamesFile | None:
     """Return a table of renames and its bytes; None where none is named."""
     from parambak.differences.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
-    from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
     from parambak.keeping.recording.received import RenamesFile  # noqa: PLC0415 - the same
 
     if path is None:
         return None
     data = read_given(path, RENAMES_BYTES).data
-    try:
+    with in_file(path):
         return RenamesFile(PurePath(path).name, data, read_renames(data))
-    except LayoutRefused as error:
-        raise error.in_file(path) from error
 
 
 def renames_of(file: RenamesFile | None) -> Renames:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from parambak.errors import CallRefused, Fault, NotFound, ParambakError
+from parambak.errors import CallRefused, DumpRefused, Fault, NotFound, ParambakError
 
 LAYOUT_NEEDED = Fault(
     "layout-needed",

@@ -13,11 +13,13 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
+    from parambak.memory.image import Range
+
 __all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question", "RangeShown"]
 
 T = TypeVar("T")
 A = TypeVar("A")
-YES, NO, DAMAGED = 0, 1, 3
+YES, NO, NO_ANSWER, DAMAGED = 0, 1, 2, 3
 
 
 class Question(Struct, Generic[A], frozen=True, kw_only=True):
@@ -29,7 +31,7 @@ class Answer(Struct, frozen=True, kw_only=True):
 
     @property
     def exit_code(self) -> int:
-        """Return 0 for yes, same, done; 1 for a negative answer; 3 where the vault is damaged."""
+        """Return 0 for yes, same, done; 1 for a negative answer; 2 for none; 3 where the vault is damaged."""
         return YES
 
 
@@ -56,6 +58,11 @@ class RangeShown(Part, frozen=True):
 
     start: int
     length: int
+
+
+def range_shown(stretch: Range) -> RangeShown:
+    """Return a stretch as a part of an answer."""
+    return RangeShown(stretch.start, stretch.length)
 
 
 class LazyList(Collection[T]):

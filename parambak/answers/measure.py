@@ -246,10 +246,5 @@ def _reading_shown(reading: Measurement) -> ReadingShown:
 
 
 def _drift_shown(moved: measurement_records.Drift) -> DriftShown:
-    return DriftShown(
-        name=moved.name,
-        unit=moved.unit,
-        series=tuple(DayValueShown(on.isoformat(), value) for on, value in moved.series),
-        since_last=moved.since_last,
-        since_first=moved.since_first,
-    )
+    series = tuple(DayValueShown(on.isoformat(), value) for on, value in moved.series)
+    return DriftShown(**{**moved._asdict(), "series": series})

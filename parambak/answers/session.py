@@ -111,6 +111,11 @@ class Session:
         )
         return self._vault
 
+    def begin(self) -> None:
+        """Begin another question: what it puts on record is a command of its own."""
+        if self._vault is not None:
+            self._vault.begin_command()
+
     def take(self, vault: Vault) -> None:
         """Make a vault that the question made the vault of this call."""
         self._vault = vault

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import NO, YES, Answer, FileNote, Part, Question
 from parambak.keeping.recording.packs import take_pack
-from parambak.vault.packs.reading import PackFile
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
@@ -50,7 +49,7 @@ def answer(session: Session, question: UnpackQuestion) -> UnpackAnswer:
     """
     vault = session.open(create=True)
     with session.progress("checking") as progress:
-        taken = take_pack(vault, PackFile(question.file), progress)
+        taken = take_pack(vault, question.file, progress)
     joined = taken.joined
     if joined.added_records:
         session.note(*namesakes(session.fleet()))

@@ -3,66 +3,124 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING, Any
+from functools import update_wrapper
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from parambak.cli.settings import Settings
+from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
+
+    from parambak.answers.forms import Answer as Answered
+    from parambak.answers.forms import Question
+    from parambak.cli.screen import Screen
+
+A = TypeVar("A", bound="Answered")
 
 COLUMNS = 80
 FORMAT_HELP = "The dump's format. Default: by its name and content."
 
 
-class FormatName(click.ParamType[str]):
-    """The name of a dump format: one of those that the registry has.
-
-    The registry is imported where a name is typed, or the choice is shown, and not before.
-    """
+class LateChoice(click.ParamType[str]):
+    """A choice of which the words are imported where one is typed or shown, and not before."""
 
     name = "choice"
 
+    def __init__(self, words: Callable[[], tuple[str, ...]]) -> None:
+        self._words = words
+
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Return the name of the format; refuse any other word."""
-        return _formats().convert(value, param, ctx)
+        """Return the word; refuse any other."""
+        return self._choice().convert(value, param, ctx)
 
     def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str | None:
         """Return the choice as help shows it."""
-        return _formats().get_metavar(param, ctx)
+        return self._choice().get_metavar(param, ctx)
 
     def get_missing_message(self, param: click.Parameter, ctx: click.Context | None) -> str | None:
         """Return what there is to choose from."""
-        return _formats().get_missing_message(param, ctx)
+        return self._choice().get_missing_message(param, ctx)
+
+    def _choice(self) -> click.Choice[str]:
+        return click.Choice(self._words())
 
 
-def _formats() -> click.Choice[str]:
+class FormatName(LateChoice):
+    """The name of a dump format: one of those that the registry has."""
+
+    def __init__(self) -> None:
+        super().__init__(_formats)
+
+
+class AddressWidth(LateChoice):
+    """The bits of an address: those that any format can write."""
+
+    def __init__(self) -> None:
+        super().__init__(_widths)
+
+
+def _formats() -> tuple[str, ...]:
     from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - where a format is named
 
-    return click.Choice(tuple(FORMATS))
+    return tuple(FORMATS)
+
+
+def _widths() -> tuple[str, ...]:
+    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - where a width is named
+
+    return tuple(map(str, sorted({bits for form in FORMATS.values() for bits in form.widths})))
 
 
 def command(
-    name: str, *, example: str, vault: bool = True, **words: str
+    name: str, *, example: str, more: Sequence[str] = (), vault: bool = True, **words: str
 ) -> Callable[[Callable[..., Any]], click.Command]:
-    """Return the decorator of a command; `example` is one call as a user types it.
+    """Return the decorator of a command; `example` is a call as a user types it, `more` are others.
 
     `words` are put in for their names in braces in the command's docstring.
     """
 
     def decorate(function: Callable[..., Any]) -> click.Command:
-        shown = textwrap.fill(
-            example,
-            COLUMNS - 4,
-            initial_indent="  ",
-            subsequent_indent="      ",
-            break_on_hyphens=False,
-        )
+        shown = "\n".join(map(_example, (example, *more)))
+        noun = "Example" if not more else "Examples"
         text = (function.__doc__ or "").format(**words) if words else None
-        made = click.command(name, help=text, epilog=f"Example:\n\n\b\n{shown}")(function)
+        made = click.command(name, help=text, epilog=f"{noun}:\n\n\b\n{shown}")(function)
         made.params += [_json_option(), *([_vault_option()] if vault else [])]
         return made
+
+    return decorate
+
+
+def _example(text: str) -> str:
+    return textwrap.fill(
+        text,
+        COLUMNS - 4,
+        initial_indent="  ",
+        subsequent_indent="      ",
+        break_on_hyphens=False,
+    )
+
+
+def asks(
+    question: type[Question[A]], *, example: str, more: Sequence[str] = (), vault: bool = True
+) -> Callable[[Callable[[Screen, A], None]], click.Command]:
+    """Return the decorator of a page: a command that asks a question and prints its answer so.
+
+    The command has the name of the question's module, and an option for each of its members.
+    The docstring of the page is the help.
+    """
+    module = question.__module__
+    name = module.rpartition(".")[2].replace("_", "-")
+
+    def decorate(page: Callable[[Screen, A], None]) -> click.Command:
+        def ask(settings: Settings, /, **options: Any) -> Answer:
+            answer = import_module(module).answer
+            return settings.ask(answer, question(**options), page)
+
+        made = command(name, example=example, more=more, vault=vault)
+        return made(pass_settings(update_wrapper(ask, page)))
 
     return decorate
 

@@ -34,7 +34,9 @@ SECTIONS: dict[str, dict[str, str]] = {
         "unpack": "Take in a file that `pack` wrote.",
     },
     "Set up and correct": {
-        "layout": "Which byte means what: write, check and search layouts.",
+        "unit": "Record a unit before any of its chips is read.",
+        "position": "Record a position before its chip is read.",
+        "layout": "Which byte means what: write, check, search, attach layouts.",
         "correct": "Add or correct a name, number or date on record.",
         "recheck": "Is every file of the vault still unchanged?",
         "seal": "A line for the report: it shows if records are removed later.",

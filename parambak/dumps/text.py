@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from parambak.dumps.dump import ALLOWANCES, GAP
 from parambak.dumps.faults import DUMP_NO_SUCH_ALLOWANCE, DUMP_TOO_LARGE
@@ -42,8 +43,7 @@ _FIRST_LINE_WITHIN: Final = 1 << 17
 _LINE: Final = re.compile(rb"[^\r\n]+")
 
 
-@dataclass(frozen=True, slots=True)
-class Text:
+class Text(Struct, frozen=True):
     """Lines of a dump: `body` holds them, `line_end` parts them, `first` is the first's number."""
 
     body: bytes

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from parambak.differences.bytes import differing_bytes
+from parambak.differences.reread import agrees
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
 from parambak.keeping.memory_size import BY_CHIP, BY_LAYOUT, BY_PERSON, memory_size, source_of
 from parambak.keeping.state.rules import CAREFUL
-from parambak.keeping.verified import CopyEvidence, Verdict, judge
-from parambak.memory.counted import counted
+from parambak.keeping.unstable import Content, disagreements, fading_fields, statements, tainted
+from parambak.keeping.verified import CopyEvidence, Verdict, evidence_of, judge, separate_reads
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal, SizeEntry
     from parambak.keeping.state.model import Copy, Position, Read
     from parambak.keeping.state.rules import Rules
+    from parambak.keeping.unstable import Disagreement
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
     from parambak.layouts.slots import Slot
@@ -117,10 +119,17 @@ class Assessor:
         return judge(self._evidence(position, copy), self._rules_or_careful(position)[0])
 
     def _evidence(self, position: Position, copy: Copy) -> CopyEvidence:
-        damage = (*self._damage(position, copy), *self._rules_or_careful(position)[1])
+        rules, faults = self._rules_or_careful(position)
+        damage = (*self._damage(position, copy), *faults)
         layout, fault = self._layout_or_fault(position)
         image = self._image_or_none(copy)
-        agreeing, disagreeing = self._reads(position, copy, image, layout)
+        found = self.disagreements(position, layout)
+        doubtful = tainted(position.reads, found)
+        agreeing = [
+            read
+            for read in self._reads(position, copy, image, layout, rules.reads)
+            if not read.loaded and (read.chip == copy.newest.chip or read.record not in doubtful)
+        ]
         suspicions: tuple[Finding, ...] = ()
         lifted: tuple[Finding, ...] = ()
         checks = None
@@ -130,7 +139,6 @@ class Assessor:
                 checks = _checks(layout, image)
         return CopyEvidence(
             agreeing=agreeing,
-            disagreeing=disagreeing,
             compared_by_reader=any(read.facts.compared for read in copy.reads),
             suspicions=suspicions,
             lifted=lifted,
@@ -138,7 +146,12 @@ class Assessor:
             layout_fault=fault,
             damage=damage,
             lost=image is None,
-            wavering=self._wavering(position, copy, agreeing),
+            loaded=sum(read.loaded for read in copy.reads),
+            doubtful=sum(
+                read.record in doubtful and read.chip != copy.newest.chip for read in copy.reads
+            ),
+            fading=self._fading(position, copy, layout, found),
+            stability=statements(position, copy, layout, found, self.person),
         )
 
     def _rules_or_careful(self, position: Position) -> tuple[Rules, tuple[str, ...]]:
@@ -178,38 +191,52 @@ class Assessor:
         return tuple(dict.fromkeys(damage))
 
     def _reads(
-        self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
-    ) -> tuple[tuple[Read, ...], tuple[str, ...]]:
-        """Return the reads that agree outside volatile bytes, and words on those that do not."""
-        live = _live(layout) if layout is not None else None
-        agreeing = list(copy.reads)
-        against = []
-        for other in position.copies:
-            same_day = other.newest.read_on == copy.newest.read_on
-            if other.image == copy.image or image is None or not (live or same_day):
-                continue  # without volatile bytes, what differs cannot agree
-            content = self._image_or_none(other)
-            if content is None:
-                continue
-            differing = differing_bytes(image, content, live)
-            if differing == 0:
-                agreeing += other.reads
-            elif same_day:
-                count = counted(differing, "byte")
-                against.append(f"the read {other.sha256[:8]} of the same day differs in {count}")
-        return tuple(agreeing), tuple(against)
+        self,
+        position: Position,
+        copy: Copy,
+        image: Image | None,
+        layout: Layout | None,
+        enough: int,
+    ) -> tuple[Read, ...]:
+        """Return the reads that agree outside running fields; with enough of its own, those alone.
 
-    @staticmethod
-    def _wavering(position: Position, copy: Copy, agreeing: Sequence[Read]) -> bool:
-        """Return whether reads of another image lie between this image's on its newest day."""
-        day = copy.newest.read_on
-        made = [r for r in position.reads if r.read_on == day and not r.reconstructed_from]
-        same = {read.record for read in agreeing}
-        agree = [n for n, read in enumerate(made) if read.record in same]
-        if not agree:
-            return False
-        between = [made[n] for n in range(agree[0], agree[-1]) if n not in agree]
-        return bool(between) and len(made) - len(agree) >= len(agree)
+        Without a layout, and of an image that is lost, those alone too.
+        """
+        if image is None or layout is None or separate_reads(evidence_of(copy.reads)) >= enough:
+            return copy.reads
+        agreeing = list(copy.reads)
+        for other in position.copies:
+            content = self._image_or_none(other) if other.image != copy.image else None
+            if content is not None and agrees(layout, image, content):
+                agreeing += other.reads
+        return tuple(agreeing)
+
+    def disagreements(self, position: Position, layout: Layout | None) -> tuple[Disagreement, ...]:
+        """Return every two reads of one chip on one occasion that differ without a write."""
+
+        def content_of(entry: ImageEntry) -> Content:
+            try:
+                image = self.image(entry)
+            except VaultDamaged:
+                return Content(None, plausible=True)
+            return Content(image, plausible=not self._suspicions(position, layout, image)[0])
+
+        return disagreements(position, layout, content_of)
+
+    def _fading(
+        self, position: Position, copy: Copy, layout: Layout | None, found: Sequence[Disagreement]
+    ) -> tuple[str, ...]:
+        """Return the fields and addresses of the copy's chip that may be fading by this copy."""
+
+        def images() -> Iterator[tuple[Read, Image]]:
+            for read in position.reads:
+                if read.chip == copy.newest.chip and not read.reconstructed_from:
+                    with suppress(VaultDamaged):
+                        yield read, self.image(read.image)
+                if read.record == copy.newest.record:
+                    break
+
+        return fading_fields(layout, images(), found, position.explanations)
 
     def _suspicions(
         self, position: Position, layout: Layout | None, image: Image
@@ -297,12 +324,6 @@ def _checks(layout: Layout, image: Image) -> list[tuple[str, bool | None]]:
     from parambak.layouts.decode import decode  # noqa: PLC0415 - slow to import, layouts only
 
     return [(check.check, check.holds) for check in decode(layout, image).checks]
-
-
-def _live(layout: Layout) -> Mapping[int, int]:
-    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
-
-    return coverage.masks(layout, "volatile")
 
 
 def normal_of(layout: Layout | None) -> plausibility.Normal:

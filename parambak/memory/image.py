@@ -6,8 +6,9 @@ An address that no block holds is absent. Absent is never taken for FF.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Self
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -52,8 +53,7 @@ class OverlapError(ValueError):
         self.address = address
 
 
-@dataclass(frozen=True, slots=True)
-class Image:
+class Image(Struct, frozen=True):
     """Blocks in address order, none empty, none touching the next.
 
     Two images are equal if they hold the same bytes at the same addresses.
@@ -126,6 +126,15 @@ class Image:
             return self.blocks[0].data
         return b"".join(block.data for block in self.blocks)
 
+    @property
+    def extent(self) -> str:
+        """Return how many bytes there are and where, in words."""
+        if not self.size:
+            return "no bytes"
+        stretches = len(self.blocks)
+        more = f" in {stretches} stretches" if stretches > 1 else ""
+        return f"{self.size} bytes from 0x{self.start:04X} to 0x{self.end - 1:04X}{more}"
+
     def read(self, start: int, length: int) -> bytes | None:
         """Return `length` bytes from `start`, or None if any of them is absent."""
         index = bisect_right(self.blocks, start, key=lambda block: block.start) - 1
@@ -146,12 +155,24 @@ class Image:
         return Image(tuple(blocks))
 
     def without(self, holes: Iterable[Range]) -> Image:
-        """Return the image with the bytes of `holes` absent."""
-        image = self
-        for hole in holes:
-            before, after = image.part(0, hole.start), image.part(hole.end, image.end)
-            image = Image(before.blocks + after.blocks)
-        return image
+        """Return the image with the bytes of `holes` absent, in one pass: there may be many."""
+        ordered, index = sorted(holes), 0
+        blocks = []
+        for block in self.blocks:
+            at = block.start
+            while index < len(ordered) and ordered[index].start < block.end:
+                hole = ordered[index]
+                if hole.start > at:
+                    blocks.append(
+                        Block(at, block.data[at - block.start : hole.start - block.start])
+                    )
+                at = max(at, hole.end)
+                if hole.end > block.end:
+                    break  # it goes on in the next block
+                index += 1
+            if at < block.end:
+                blocks.append(Block(at, block.data[at - block.start :]))
+        return Image(tuple(blocks))
 
     def filled(self, start: int, end: int, value: int) -> bytes:
         """Return the bytes from `start` up to `end`, absent ones as `value` (0 to 255)."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from parambak.errors import CallRefused, DumpRefused, Fault
-from parambak.memory.image import Block, Image, Range
+from parambak.memory.image import Image, Range
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -89,24 +89,16 @@ def vote(images: Sequence[Image]) -> Vote:
     doubts = tuple(_doubts(contents, chosen, tied, doubtful, ranges))
     image = Image.from_content(chosen, ranges)
     holes = [Range(doubt.address, 1) for doubt in doubts if doubt.tied]
-    return Vote(_without(image, holes), len(images), doubts)
+    return Vote(image.without(holes), len(images), doubts)
 
 
 def _same_ranges(images: Sequence[Image]) -> None:
     first = images[0]
     differing = [n for n, image in enumerate(images, 1) if image.ranges != first.ranges]
     if differing:
-        shown = ", ".join(f"read {n} ({_extent(images[n - 1])})" for n in differing[:4])
+        shown = ", ".join(f"read {n} ({images[n - 1].extent})" for n in differing[:4])
         more = f" and {len(differing) - 4} more" if len(differing) > 4 else ""
-        raise VOTE_RANGES.error(expected=f"{_extent(first)}, as read 1 holds", found=shown + more)
-
-
-def _extent(image: Image) -> str:
-    if not image.size:
-        return "no bytes"
-    stretches = len(image.blocks)
-    more = f" in {stretches} stretches" if stretches > 1 else ""
-    return f"{image.size} bytes from 0x{image.start:04X} to 0x{image.end - 1:04X}{more}"
+        raise VOTE_RANGES.error(expected=f"{first.extent}, as read 1 holds", found=shown + more)
 
 
 def _count(contents: Sequence[bytes]) -> tuple[bytes, bytes, bytes]:
@@ -165,16 +157,3 @@ def _doubts(
             decided = None if tied[at] else chosen[at]
             yield Doubt(stretch.start + at - begin, values, decided, tied[at])
         begin += stretch.length
-
-
-def _without(image: Image, holes: Sequence[Range]) -> Image:
-    """Return the image with bytes absent, in one pass: there may be many."""
-    blocks, index = [], 0
-    for block in image.blocks:
-        at = block.start
-        while index < len(holes) and holes[index].start < block.end:
-            hole = holes[index]
-            blocks.append(Block(at, block.data[at - block.start : hole.start - block.start]))
-            at, index = hole.end, index + 1
-        blocks.append(Block(at, block.data[at - block.start :]))
-    return Image(tuple(block for block in blocks if block.data))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
+from parambak.keeping.verified import headline
 from parambak.memory.counted import counted
 from parambak.reports import parts
 from parambak.reports.html import render
@@ -214,6 +215,7 @@ def _memory(desk: Desk, state: SwapState, swap: Swap) -> dict[str, Any]:
     shared["reads"] = parts.reads(desk, state.copy.reads)
     verdict = state.verdict
     shared["verified"] = verdict.verified if verdict is not None else None
+    shared["headline"] = headline(verdict) if verdict is not None else ""
     try:
         image = assessor.image(state.copy.image)
     except VaultDamaged:

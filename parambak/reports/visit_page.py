@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import select
 from parambak.keeping.state.remarks import remarks_on_record
+from parambak.keeping.verified import headline
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
@@ -70,6 +71,7 @@ def _position(
         "where": position.where,
         "now": select.copy_name(position, copy),
         "verified": verdict.verified,
+        "headline": headline(verdict),
         "conditions": verdict.conditions,
         "reads": parts.reads(desk, given),
         "before": select.copy_name(position, before) if before else None,

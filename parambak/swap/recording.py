@@ -34,6 +34,7 @@ from parambak.keeping.state.bodies import (
 )
 from parambak.keeping.state.cards import IN_A_UNIT, cross_over_notes, unit_of
 from parambak.keeping.state.conditions import answerable
+from parambak.keeping.state.counting import counting
 from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256, sum16
 from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
@@ -462,7 +463,7 @@ def released_files(vault: Vault, position: Position) -> frozenset[str]:
     """Return the digests of the files that were released for loading at this position."""
     bodies = [
         stored.record.body
-        for stored in vault.records(_home(vault, position))
+        for stored in counting(vault, _home(vault, position))
         if stored.record.kind == "load-file" and stored.record.body.get("position") in position.ids
     ]
     names = ("file_sha256", "second_sha256")

@@ -179,22 +179,13 @@ class _Merge:
             if self._take_record(digest, needs):
                 present.add(digest)
 
-    def _in_order(self, digests: list[str]) -> Iterator[str]:
+    def _in_order(self, digests: list[str]) -> Iterable[str]:
         """Yield the records so that each comes behind those among them that it is after."""
-        inside = set(digests)
-        waiting = {d: sum(p in inside for p in self._needs[d].after) for d in digests}
-        followers: dict[str, list[str]] = {}
-        for digest in digests:
-            for parent in self._needs[digest].after:
-                followers.setdefault(parent, []).append(digest)
-        ready = sorted((d for d in digests if not waiting[d]), reverse=True)
-        while ready:
-            digest = ready.pop()
-            yield digest
-            for follower in followers.get(digest, ()):
-                waiting[follower] -= 1
-                if not waiting[follower]:
-                    ready.append(follower)
+        from graphlib import TopologicalSorter  # noqa: PLC0415 - only where records come in
+
+        after = {digest: set(self._needs[digest].after) for digest in digests}
+        sorter = TopologicalSorter({d: parents & after.keys() for d, parents in after.items()})
+        return sorter.static_order()
 
     def _take_record(self, digest: str, needs: _Needs) -> bool:
         """Take a record and what it names; return whether it is in the vault now."""

@@ -81,6 +81,7 @@ class Vault:
         self._index = Index(self.storage, identity, self._nanoseconds, cache)
         self._names: dict[str, str] = {}
         self._findings: list[Finding] = []
+        self._command: str | None = None
 
     @classmethod
     def open(
@@ -221,6 +222,17 @@ class Vault:
         return self._names[mark]
 
     # --- writing ---
+
+    def begin_command(self) -> None:
+        """Let what is written from now on be one command's records, apart from those before."""
+        self._command = None
+
+    @property
+    def command(self) -> str:
+        """What the records of the command at work have in common; made when first asked for."""
+        if self._command is None:
+            self._command = self._own.next_command(self._nanoseconds() // 1_000_000)
+        return self._command
 
     @contextmanager
     def writing(self) -> Iterator[Writing]:
@@ -448,6 +460,7 @@ class Writing:
             clock=clock_of(self._clock()),
             writer=self._writer,
             by=by,
+            command=self._vault.command,
             objects=tuple(needed),
             body=body,
         )

@@ -260,7 +260,7 @@ def test_layout_check_lists_every_mistake_at_once(ship: Ship) -> None:
 
 def test_an_open_visit_remembers_vessel_and_person(ship: Ship) -> None:
     """Between `visit open` and `visit close` the vessel need not be typed."""
-    assert ship.answer("visit", "open", "grebe", "--by", "A. Person").code == 0
+    assert ship.answer("visit", "open", "grebe", "--by", "A. Person", "--new-vessel").code == 0
     ship.write("a.hex", dump())
     answer = ship.answer("archive", "a.hex", "--unit", "port-thruster", "--position", "U12")
     assert answer.document["where"] == "grebe/port-thruster/U12"

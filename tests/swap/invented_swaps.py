@@ -123,7 +123,7 @@ def _archive(swap: Swap) -> None:
     laptop = swap.laptop
     if swap.wrong == "a stale copy":
         older = _moved(swap.memory, 0x60 + swap.chance.randrange(0x20))
-        laptop.take(older, older, layout=LAYOUT, chip="T256")
+        laptop.take(older, older, layout=LAYOUT, chip="T256", read_on="2026-01-10")
     reads = [swap.memory] if swap.wrong == "one read only" else [swap.memory, swap.memory]
     laptop.take(*reads, layout=LAYOUT, chip="T256")
 

@@ -12,7 +12,6 @@ from parambak.answers.written_files import moved, write_dump_file
 from parambak.errors import CallRefused, Fault, NotFound, NotProven
 from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
-from parambak.keeping.verified import AFTER_UNVERIFIED
 from parambak.memory import digests
 from parambak.reads.pairs import PairScheme
 from parambak.swap.lost_records import refuse_unsure
@@ -234,9 +233,6 @@ def _doubts(state: SwapState) -> tuple[str, ...]:
             f"`swap check {where}` answers NOT READY: {', '.join(missing)}. The file is correct "
             "for the selected copy, but the swap may not begin yet"
         )
-    twice = state.verdict.conditions[0].text if state.verdict else ""
-    if AFTER_UNVERIFIED in twice:
-        doubts.append(twice)
     return tuple(doubts)
 
 

@@ -13,6 +13,7 @@ from parambak.cli.parts.chip import chip_option
 from parambak.cli.parts.disagreement import explanation_page, vote_page
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping.verified import HEADLINES, NOT_VERIFIED, VERIFIED, WHY
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from parambak.answers.archive import ArchiveAnswer
     from parambak.cli.screen import Screen
 
+_KEEP = "Keep a copy of the vault in a backup location."
+_EACH_NO = "Each NO above shows why, and what to do."
 FC = TypeVar("FC", bound="Callable[..., Any]")
 
 
@@ -44,6 +47,13 @@ def read_fact_options(function: FC) -> FC:
     "archive",
     example="parambak archive R1.HEX R2.HEX --vessel grebe --unit port-thruster "
     "--position U12 --layout thruster.toml --by 'J. Doe'",
+    more=(
+        "parambak archive R1.HEX R2.HEX R3.HEX --vote --unit port-thruster --position U12",
+        (
+            "parambak archive EVEN1.BIN ODD1.BIN EVEN2.BIN ODD2.BIN --pair even-odd --unit winch "
+            "--position U3"
+        ),
+    ),
 )
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option(
@@ -82,6 +92,12 @@ def read_fact_options(function: FC) -> FC:
 @click.option(
     "--new-vessel", is_flag=True, help="It is another vessel, although the names are similar."
 )
+@click.option(
+    "--new-unit", is_flag=True, help="It is another unit, although the names are similar."
+)
+@click.option(
+    "--new-position", is_flag=True, help="It is another position, although the names are similar."
+)
 @click.option("--position-confirmed", is_flag=True, help="The chip is the right one: continue.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
@@ -114,10 +130,16 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
         explanation_page(screen, archived.explanation)
     if archived.vote is not None:
         vote_page(screen, archived.vote)
-    if archived.verified:
-        without = (
-            "" if archived.layout else " without a layout: no check stored in the memory was tested"
-        )
-        screen.good(f"VERIFIED{without}. Keep a copy of the vault in a backup location.")
+    headline, why = HEADLINES[archived.state], WHY.get(archived.state)
+    if archived.fading:
+        headline += f": {', '.join(archived.fading)}"
+    if archived.state == VERIFIED:
+        screen.good(f"{headline}: separate reads agree, and every condition above is met. {_KEEP}")
+    elif archived.verified:
+        show = screen.bad if archived.fading else screen.good
+        show(f"{headline}. {why}.")
+        screen.say(_KEEP)
+    elif archived.state == NOT_VERIFIED:
+        screen.bad(f"{headline} yet. {_EACH_NO}")
     else:
-        screen.bad("NOT VERIFIED yet. Each NO above shows why, and what to do.")
+        screen.bad(f"{headline}. {why}. {_EACH_NO}")

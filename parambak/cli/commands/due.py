@@ -10,7 +10,7 @@ import click
 from parambak.answers.due import DueQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.due import NOT_VERIFIED, ONE_LOCATION, ONE_READ, TOO_OLD
+from parambak.keeping.due import FADING, NOT_VERIFIED, ONE_LOCATION, ONE_READ, TOO_OLD, UNSTABLE
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -20,6 +20,11 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 NEXT = {
+    UNSTABLE: (
+        "reseat the chip and read it again. If it reads differently again, replace it, and archive "
+        "the new one with `parambak archive --new-chip`."
+    ),
+    FADING: "replace the chip. `parambak history {where}` shows which bits changed.",
     NOT_VERIFIED: (
         "correct what is named there. `parambak report copy {where} --out FILE` shows all of it."
     ),

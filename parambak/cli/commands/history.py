@@ -13,6 +13,7 @@ from msgspec import UNSET
 
 from parambak.answers.history import HistoryQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.kinds import kinds_explained
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.differences.fields import ALTERNATES, FADING, MOVED, SETTLED
 from parambak.differences.small_line import BLOCKS, PLAIN, small_line
@@ -83,7 +84,9 @@ def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:
 
 def _copy_row(copy: HistoryCopy) -> tuple[str, ...]:
     by = ", ".join(dict.fromkeys(read.read_by for read in copy.reads if read.read_by))
-    return (copy.since, copy.sha256[:8], str(len(copy.reads)), by, "; ".join(copy.remarks))
+    loaded = sum(read.read_back for read in copy.reads)
+    count = f"{copy.separate_reads} + {loaded} read back" if loaded else str(copy.separate_reads)
+    return (copy.since, copy.sha256[:8], count, by, "; ".join(copy.remarks))
 
 
 def _other_layout(screen: Screen, history: HistoryAnswer) -> None:
@@ -121,6 +124,7 @@ def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
         kind = f"{change.kind} ({counts[name]})"
         rows.append((change.read_on, name, f"{change.old} to {change.new}{unit}", kind, line))
     screen.table(("last change", "field", "from, to", "kind (times)", "values"), rows)
+    kinds_explained(screen, (change.kind for _, change in order[:LISTED]))
     if len(order) > LISTED:
         screen.say(f"and {len(order) - LISTED} more; --json gives them all.")
     screen.say(f"{counted(history.unchanged_fields or 0, 'field')} never changed.")
@@ -155,7 +159,7 @@ def _stretches(screen: Screen, history: HistoryAnswer) -> None:
                 screen.say(f"MOVED {where}, read on {move.read_on}: {move.how}.", indent=2)
         loose = [change for change in changes if change.kind != MOVED]
         for change in loose[:LISTED]:
-            word = "FADING" if change.kind == FADING else "UNMAPPED"
+            word = change.kind.upper()
             who = f" by {change.read_by}" if change.read_by else ""
             where = Range(change.at, change.length).text
             screen.say(f"{word} at {where}, read on {change.read_on}{who}", indent=2)
@@ -166,6 +170,8 @@ def _stretches(screen: Screen, history: HistoryAnswer) -> None:
 
 
 def _verdict(screen: Screen, history: HistoryAnswer) -> None:
+    if history.unstable is not None:
+        screen.bad(f"UNSTABLE: {history.unstable}.")
     fading, alternating = set(), set()
     for change in history.changes:
         if change.kind == FADING:
@@ -180,7 +186,7 @@ def _verdict(screen: Screen, history: HistoryAnswer) -> None:
     if alternating:
         screen.warn(f"Alternates: {', '.join(sorted(alternating))}. Ask who sets it.")
     _not_written_down(screen, history)
-    if not fading and not alternating:
+    if not fading and not alternating and history.unstable is None:
         screen.good("No value alternates and no cell fades in what was read.")
 
 

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.inspect import InspectQuestion, answer
-from parambak.cli.command import FORMAT_HELP, FormatName
-from parambak.cli.command import command as parambak_command
+from parambak.answers.inspect import InspectQuestion
+from parambak.cli.command import FORMAT_HELP, FormatName, asks
 from parambak.cli.parts.chip import chip_option
 from parambak.cli.parts.disagreement import explanation_page
-from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
-    from parambak.answers.inspect import DumpShown, InspectAnswer
+    from collections.abc import Iterator
+
+    from parambak.answers.inspect import DumpShown, InspectAnswer, RefusedShown
     from parambak.cli.screen import Screen
 
 
-@parambak_command("inspect", example="parambak inspect THRUST1.HEX THRUST2.HEX", vault=False)
+@asks(InspectQuestion, example="parambak inspect THRUST1.HEX THRUST2.HEX", vault=False)
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option("--format", type=FormatName(), help=FORMAT_HELP)
 @click.option(
@@ -29,22 +29,21 @@ if TYPE_CHECKING:
 @chip_option
 @click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
 @click.option("--second-opinion", is_flag=True, help="Decode again by unrelated code.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, inspected: InspectAnswer) -> None:
     """Show what each DUMP holds: addresses, SHA-256, sums, findings.
 
     With two or more, show how they relate, and the likely cause of a difference.
     """
-    return settings.ask(answer, InspectQuestion(**options), _page)
-
-
-def _page(screen: Screen, inspected: InspectAnswer) -> None:
     for dump in inspected.dumps:
         screen.heading(dump.file)
         screen.facts(_facts(dump))
         for finding in dump.findings:
             word = "AGAINST IT" if finding.against else "noted"
             screen.say(f"{word}: {finding.text} ({finding.code})", indent=2)
+        screen.say()
+    for refused in inspected.refused:
+        screen.heading(refused.file)
+        screen.facts(_refusal(refused))
         screen.say()
     _relations(screen, inspected)
     for note in inspected.pair:
@@ -55,14 +54,36 @@ def _page(screen: Screen, inspected: InspectAnswer) -> None:
     if explanation is not None:
         explanation_page(screen, explanation)
     against = sum(finding.against for dump in inspected.dumps for finding in dump.findings)
-    verdict = _verdict(len(inspected.dumps), against, differ=explanation is not None)
-    (screen.warn if against or explanation else screen.good)(verdict)
+    gaps = sum(not dump.complete for dump in inspected.dumps)
+    verdict = _verdict(len(inspected.dumps), against, gaps, differ=explanation is not None)
+    if inspected.dumps:
+        (screen.warn if against or explanation else screen.good)(verdict)
+    if inspected.refused:
+        files = counted(len(inspected.refused), "file")
+        screen.bad(f"REFUSED: {files} of {len(inspected.refused) + len(inspected.dumps)}.")
 
 
-def _verdict(number: int, against: int, *, differ: bool) -> str:
+def _refusal(refused: RefusedShown) -> Iterator[tuple[str, str]]:
+    """Yield the parts of a refusal that are there."""
+    yield "refused", f"{refused.text} ({refused.code})"
+    for label, value in (
+        ("line", refused.line),
+        ("offset", refused.offset),
+        ("expected", refused.expected),
+        ("found", refused.found),
+        ("do next", refused.next),
+    ):
+        if value is not None:
+            yield label, str(value)
+
+
+def _verdict(number: int, against: int, gaps: int, *, differ: bool) -> str:
     names = {1: "The dump is", 2: "Both dumps are"}
     complete = f"{names.get(number, f'All {number} dumps are')} complete"
     it = "it" if number == 1 else "them"
+    if gaps:
+        lines = "A line may be missing" if gaps == 1 else f"Lines may be missing in {gaps} dumps"
+        return f"{lines}: read each finding AGAINST {it.upper()} before use."
     if against:
         findings = counted(against, "finding")
         return f"{complete}, with {findings} AGAINST {it.upper()}. Read each one before use."

@@ -60,6 +60,12 @@ SIZE_BY_WHOM = Fault(
     "the size of a chip that is not in the table is kept as a person's word",
     "Give your name.",
 )
+WRITTEN_BY = Fault(
+    "written-by",
+    CallRefused,
+    "that the memory was written, or the chip is a new one, needs the name of a person",
+    "Give --by NAME, or open a visit with --by NAME.",
+)
 PAST_MEMORY = Fault(
     "dump-past-memory",
     DumpRefused,
@@ -90,7 +96,7 @@ class Admission:
         self._vessel = filing.vessel
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_in_force()
-        self.size = _memory_size(request, filing, chips, self._layout)
+        self.size = _size_of(request, filing, chips, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
 
@@ -225,27 +231,41 @@ def _check_words(request: Request) -> None:
     for normal in request.normal:
         texts += [("finding", normal.code, NAME), ("reason", normal.reason, REMARK)]
     check_texts(texts)
+    if (request.facts.written or request.facts.new_chip) and not request.by:
+        raise WRITTEN_BY.error(expected="--by NAME", found="no name")
     if request.read_on is not None:
         check_date(request.read_on)
     if request.target.size is not None and request.by is None:
         raise SIZE_BY_WHOM.error(expected="--size with a name", found="no name")
 
 
-def _memory_size(
+def _size_of(
     request: Request, filing: Filing, chips: Mapping[str, Chip], layout: Layout | None
 ) -> SizeEntry | None:
-    """Return the memory's size and its source; raise if the chip and the layout disagree."""
+    """Return the size of the memory that is read, its source, and the number on the chip."""
     position = filing.position
     number = max(chips_of(request.facts.pair), position.chips if position is not None else 1)
-    memory = layout.memory if layout is not None else None
-    size = memory_size(filing.chip, filing.size, number, chips, memory)
+    size = agreed_size(filing.chip, filing.size, number, chips, layout)
     if size is None or size.by == BY_LAYOUT:
         return size
-    if memory not in (None, size.bytes):
+    return replace(size, printed=request.printed)
+
+
+def agreed_size(
+    chip: str | None,
+    stated: int | None,
+    number: int,
+    chips: Mapping[str, Chip],
+    layout: Layout | None,
+) -> SizeEntry | None:
+    """Return the memory's size and its source; raise if the chip and the layout disagree."""
+    memory = layout.memory if layout is not None else None
+    size = memory_size(chip, stated, number, chips, memory)
+    if size is not None and memory not in (None, size.bytes):
         raise CHIP_DIFFERS.error(
             chip=source_of(size), expected=f"{size.bytes} bytes", found=f"{memory} bytes"
         )
-    return replace(size, printed=request.printed)
+    return size
 
 
 def _refuse_other_size(incoming: Incoming, size: SizeEntry | None) -> None:

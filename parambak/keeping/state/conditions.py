@@ -304,6 +304,12 @@ CONDITIONS: tuple[SwapCondition, ...] = (
     SwapCondition(
         "read-twice", "two or more separate reads gave the same image", DEFAULT, _of_the_copy
     ),
+    SwapCondition(
+        "stable",
+        "no two reads of the chip disagree, except after a write, or as a person explained",
+        DEFAULT,
+        _of_the_copy,
+    ),
     SwapCondition("plausible", "the image is plausible for its chip", ALWAYS, _of_the_copy),
     SwapCondition(
         "checks-hold", "every stored check that the layout declares holds", DEFAULT, _of_the_copy

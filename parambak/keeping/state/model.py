@@ -61,7 +61,8 @@ class Read(Struct, frozen=True, gc=False):
 
     `order` counts the records about the ship from 0; `vessel` is the identity that this record
     is about, one of the ship's. `stated`: the record gives the day. `facts` are how the read was
-    made. `after_unverified`: it was read back in a swap with a file of an unverified copy.
+    made. `chip` counts the chips that were at the position, from 0. `loaded`: the chip was loaded
+    from a copy of this position, so that the read is no evidence for the copy.
     """
 
     record: str
@@ -83,12 +84,36 @@ class Read(Struct, frozen=True, gc=False):
     remark: str | None = None
     visit: str | None = None
     reconstructed_from: tuple[str, ...] = ()
-    after_unverified: bool = False
+    chip: int = 0
+    loaded: bool = False
 
     @property
     def untimed(self) -> bool:
         """Return whether equal file times do not mean one read."""
         return self.facts.untimed
+
+
+class Explanation(NamedTuple):
+    """A person's remark on two images of a position that differ, and the reads that it names.
+
+    `by` is the mark of the person's name.
+    """
+
+    reads: frozenset[str]
+    by: str
+    text: str
+
+
+class AttachedLayout(Struct, frozen=True, gc=False):
+    """A layout attached to a position: by a read or by a record of its own.
+
+    `order` is that of the record, `at` the laptop's clock then.
+    """
+
+    entry: LayoutEntry
+    record: str
+    order: int
+    at: datetime
 
 
 class Copy(Struct, frozen=True, gc=False):
@@ -121,7 +146,9 @@ class Position(Struct, frozen=True, gc=False):
     """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
     `chip` is the part; `size` is that of one chip in bytes, by a person's word. `rules` are the
-    digest and the name of the ship's rules, if there are any.
+    digest and the name of the ship's rules, if there are any. `written` counts, by the order of
+    the records, when a file was released for loading here; `explanations` are the remarks with a
+    name on images that differ. `attached` are the layouts that came without a read.
     """
 
     ids: frozenset[str]
@@ -134,6 +161,9 @@ class Position(Struct, frozen=True, gc=False):
     conflicts: tuple[Conflict, ...] = ()
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
+    written: tuple[int, ...] = ()
+    explanations: tuple[Explanation, ...] = ()
+    attached: tuple[AttachedLayout, ...] = ()
 
     @property
     def id(self) -> str:
@@ -158,9 +188,28 @@ class Position(Struct, frozen=True, gc=False):
 
     @property
     def layout(self) -> LayoutEntry | None:
-        """Return the layout named last, or None."""
-        named = [read for read in self.reads if read.layout]
-        return max(named, key=lambda read: read.order).layout if named else None
+        """Return the layout attached last, or None."""
+        return self.layouts[-1].entry if self.layouts else None
+
+    @property
+    def layouts(self) -> tuple[AttachedLayout, ...]:
+        """Return every layout attached, by a read or alone, in the order of the records."""
+        by_reads = [
+            AttachedLayout(read.layout, read.record, read.order, read.taken_in)
+            for copy in self.copies
+            for read in copy.reads
+            if read.layout
+        ]
+        return tuple(sorted((*self.attached, *by_reads), key=lambda layout: layout.order))
+
+    def layout_of(self, copy: Copy) -> AttachedLayout | None:
+        """Return the layout of a copy: the one attached when it was last read.
+
+        If none was attached then, it is the first one that came later.
+        """
+        layouts = self.layouts
+        earlier = [layout for layout in layouts if layout.order <= copy.newest.order]
+        return earlier[-1] if earlier else next(iter(layouts), None)
 
     @property
     def normal(self) -> tuple[tuple[Normal, Read], ...]:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.layout.draft import LayoutDraftQuestion, answer
-from parambak.cli.command import command as parambak_command
+from parambak.answers.layout.draft import LayoutDraftQuestion
+from parambak.cli.command import asks
 from parambak.cli.parts.chip import chip_option
-from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.layouts.model import MOST_MEMORY
 
 if TYPE_CHECKING:
@@ -17,8 +16,8 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "draft", example="parambak layout draft --chip 28C64 --out winch.toml", vault=False
+@asks(
+    LayoutDraftQuestion, example="parambak layout draft --chip 28C64 --out winch.toml", vault=False
 )
 @click.option(
     "--memory", type=click.IntRange(1, MOST_MEMORY), metavar="BYTES", help="The memory's size."
@@ -26,13 +25,8 @@ if TYPE_CHECKING:
 @chip_option
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, drafted: LayoutDraftAnswer) -> None:
     """Write a first layout, with examples as comments, for you to complete."""
-    return settings.ask(answer, LayoutDraftQuestion(**options), _page)
-
-
-def _page(screen: Screen, drafted: LayoutDraftAnswer) -> None:
     screen.say(
         f"A first layout for {drafted.memory} bytes is in {drafted.file}. It has no field yet."
     )
