@@ -161,6 +161,14 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
     folding = Folding(session.open(create=True))
     request = _with_visit(folding, request, question)
     taken = take_in(folding.vault, request, session.chips, folding)
+    session.note(
+        *(
+            f"{file.entry.name}: {doubt.text}"
+            for read in request.dumps
+            for file in read.files
+            for doubt in file.dump.doubts
+        )
+    )
     session.note(*taken.warnings)
     names = [read.entry.name for read in request.dumps]
     conditions = taken.verdict.conditions

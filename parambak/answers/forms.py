@@ -31,7 +31,7 @@ class Answer(Struct, frozen=True, kw_only=True):
 
     @property
     def exit_code(self) -> int:
-        """Return 0 for yes, same, done; 1 for a negative answer; 2 for none; 3 where the vault is damaged."""
+        """Return 0 for yes, same, done; 1 for a negative answer; 2 for none; 3 for damage."""
         return YES
 
 

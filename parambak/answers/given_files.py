@@ -6,7 +6,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.answers import faults
-from parambak.errors import in_file
+from parambak.errors import ParambakError, in_file
 from parambak.memory.counted import counted
 from parambak.memory.digests import sha256
 from parambak.vault.files.given import read_beside, read_given
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
     from parambak.dumps.dump import Dump, Terms
     from parambak.dumps.profile import Profile
-    from parambak.errors import ParambakError
     from parambak.keeping.recording.received import Incoming, LayoutFile, ProfileFile
     from parambak.reads.pairs import PairScheme
     from parambak.swap.card_sheet import Sheet

@@ -18,7 +18,7 @@ from parambak.answers.forms import (
     RangeShown,
     range_shown,
 )
-from parambak.errors import in_file
+from parambak.errors import ParambakError, in_file
 from parambak.memory import digests
 from parambak.vault.files.given import read_given
 
@@ -136,7 +136,7 @@ def answer(session: Session, question: InspectQuestion) -> InspectAnswer:
         except ParambakError as error:
             if len(question.dumps) == 1:
                 raise
-            refused.append(RefusedShown(**{**error.document(), "file": path}))
+            refused.append(_refused_shown(path, error))
     if not refused:
         given_files.refuse_unused(terms.accepted, [read.dump for read in reads])
     images = [read.image for read in reads]
@@ -147,6 +147,19 @@ def answer(session: Session, question: InspectQuestion) -> InspectAnswer:
         relations=tuple(_relations(reads)),
         explanation=None if pair else explanation_of(images, [read.path for read in reads]),
         pair=pair,
+    )
+
+
+def _refused_shown(path: str, error: ParambakError) -> RefusedShown:
+    return RefusedShown(
+        file=path,
+        code=error.code,
+        text=error.text,
+        line=error.line,
+        offset=error.offset,
+        expected=error.expected,
+        found=error.found,
+        next=error.next,
     )
 
 
