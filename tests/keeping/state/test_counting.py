@@ -122,7 +122,6 @@ ALL_RECORDS = {
     "answers/recover.py": "what is lost with damage",
     "answers/seal.py": "the seal covers all",
     "answers/slips.py": "shows what was withdrawn",
-    "keeping/recording/backups.py": "the identities that a folder may have",
     "keeping/recording/losses.py": "what is lost",
     "keeping/recording/withdrawing.py": "withdraws withdrawals too",
     "keeping/state/backups.py": "whether there is any location",
@@ -133,7 +132,6 @@ ALL_RECORDS = {
     "keeping/state/lost_records.py": "what is lost",
     "keeping/state/vessel_names.py": "the order; then as above",
     "reports/parts.py": "the seal",
-    "swap/lost_records.py": "what is lost",
     "swap/swaps.py": "the order; then as above",
 }
 
