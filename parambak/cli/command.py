@@ -27,7 +27,7 @@ FORMAT_HELP = "The dump's format. Default: by its name and content."
 class FormatName(click.ParamType[str]):
     """The name of a dump format: one of those that the registry has.
 
-    The registry is imported where a name is typed, or the choice is shown, and not before.
+    The registry is imported when a name is typed or the choice is shown, and not before.
     """
 
     name = "choice"
@@ -46,7 +46,7 @@ class FormatName(click.ParamType[str]):
 
 
 def _formats() -> click.Choice[str]:
-    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - where a format is named
+    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - if a format is named
 
     return click.Choice(tuple(FORMATS))
 

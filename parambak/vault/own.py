@@ -1,7 +1,7 @@
 """The user's own folder: who writes from here, and what was written last.
 
 The identity is random and stays out of every vault except its mark in the records. What was
-written last, for each vault and vessel, finds a history that was cut short at its end.
+written last, for each vault and vessel, shows a history that was cut short at its end.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from parambak.vault.files.file_system import Storage
 
-VAULT = "vault"  # stands for the vault itself where a vessel's identity would
+VAULT = "vault"  # the key of the vault itself, in place of a vessel's identity
 _MAX = 16 << 20
 _WRITER = re.compile(rb"([0-9a-f]{32})\n")
 _NUMBER = re.compile(rb"[0-9a-f]{12}\n")
@@ -39,7 +39,7 @@ class Own:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._writer: str | None = None  # once read it stays the same
+        self._writer: str | None = None  # read once; it stays the same
 
     def writer(self, since: str) -> str:
         """Return this user's identity as a writer, 32 hexadecimal digits; made once."""
@@ -60,7 +60,7 @@ class Own:
         return identity
 
     def known_writer(self) -> str | None:
-        """Return this user's identity as a writer, None where it is not made yet or not usable."""
+        """Return this user's identity as a writer, None if it is not made yet or not usable."""
         try:
             return self._known_writer(self._folder / "writer")
         except ParambakError:
@@ -76,7 +76,7 @@ class Own:
         return match[1].decode() if match else None
 
     def last(self, vault: str) -> dict[str, str] | None:
-        """Return the last record written from here for each vessel; None where damaged."""
+        """Return the last record written from here for each vessel; None if damaged."""
         path = self._written(vault)
         try:
             data = disk.read_file(path, _MAX)
@@ -91,7 +91,7 @@ class Own:
         return last if all(map(DIGEST.fullmatch, last.values())) else None
 
     def next_command(self, milliseconds: int) -> str:
-        """Return an identity for a command whose records come now; later ones are greater.
+        """Return an identity for a command that now writes records; later ones are greater.
 
         `milliseconds` since 1970 are its first digits, unless the last one here was greater. If
         that note cannot be read or written, the clock alone gives the order.
