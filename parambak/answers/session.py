@@ -154,6 +154,18 @@ class Session:
             self.note(chip.words)
         return chip
 
+    def past_moment(self, text: str) -> tuple[str, str | None]:
+        """Return a day and the hour with it, if there is one; neither may be in the future."""
+        from parambak.keeping.recording.texts import check_moment  # noqa: PLC0415 - where one is typed
+
+        day, hour = check_moment(text)
+        now = self.clock()
+        self.past_day(day)
+        if hour is not None and f"{day}T{hour}" > now.strftime("%Y-%m-%dT%H:%M"):
+            expected = f"an hour until {now:%H:%M}"
+            raise faults.DAY_TO_COME.error(expected=expected, found=f"{day} {hour}")
+        return day, hour
+
     def past_day(self, text: str) -> str:
         """Return a day that is not in the future; raise CallRefused for another."""
         from parambak.keeping.recording.texts import check_date  # noqa: PLC0415 - where one is typed

@@ -19,6 +19,7 @@ from parambak.vault.files import disk
 from parambak.vault.files.flushed import Flushed
 from parambak.vault.files.lock import locked
 from parambak.vault.objects import DIGEST
+from parambak.vault.persons import MAX_NAME
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
@@ -74,6 +75,25 @@ class Own:
         except OSError as error:
             raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
         return match[1].decode() if match else None
+
+    def person(self) -> str | None:
+        """Return the name of the person at this laptop; None if none is remembered or usable."""
+        try:
+            text = disk.read_file(self._folder / "person", 4096).decode()
+        except (OSError, ValueError):
+            return None
+        name = text.removesuffix("\n")
+        return name if name.isprintable() and 0 < len(name) <= MAX_NAME else None
+
+    def remember_person(self, name: str) -> str:
+        """Note the name of the person at this laptop, in place of what was; return the file."""
+        path = self._folder / "person"
+        try:
+            disk.make_folder(self._folder, [])
+            disk.write_plain(path, f"{name}\n".encode())
+        except OSError as error:
+            raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
+        return str(path)
 
     def last(self, vault: str) -> dict[str, str] | None:
         """Return the last record written from here for each vessel; None if damaged."""

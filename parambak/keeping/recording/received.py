@@ -86,6 +86,7 @@ class Request(Struct, frozen=True):
     layout: LayoutFile | None = None
     by: str | None = None
     read_on: str | None = None
+    read_at: str | None = None
     facts: ReadFacts = ReadFacts()
     reader_sum: str | None = None
     normal: Sequence[Normal] = ()

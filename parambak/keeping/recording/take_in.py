@@ -120,6 +120,7 @@ def _common(
         image=bodies.ImageEntry(sha256="", ranges=()),
         dumps=(),
         read_on=request.read_on,
+        read_at=request.read_at,
         layout=layout,
         reader_sum=admission.reader_sum,
         size=admission.size,

@@ -336,6 +336,7 @@ def _read(
         size=body.size,
         remark=corrected.get("remark", body.remark),
         visit=body.visit,
+        read_at=body.read_at if "read_on" not in corrected else None,
         reconstructed_from=body.reconstructed_from,
     )
 

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from msgspec import Struct
@@ -13,7 +14,7 @@ from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
-    from datetime import date, datetime
+    from datetime import datetime
 
     from parambak.keeping.state.bodies import (
         DumpEntry,
@@ -83,6 +84,7 @@ class Read(Struct, frozen=True, gc=False):
     size: SizeEntry | None = None
     remark: str | None = None
     visit: str | None = None
+    read_at: str | None = None
     reconstructed_from: tuple[str, ...] = ()
     chip: int = 0
     loaded: bool = False
@@ -256,7 +258,12 @@ class Card(Struct, frozen=True):
 
 
 class Visit(Struct, frozen=True, gc=False):
-    """One attendance aboard; `closed` is None while it is open, `remark` of its end."""
+    """One attendance aboard, from a day to a day; `closed` is None while it is open.
+
+    `at` and `closed_at` are the hours, such as 08:30, None if they are not recorded. `begun` and
+    `ended` are the same as moments: without an hour the begin of the first day, and the end of the
+    last. `afterwards`: it was entered on a later day than its first. `remark` is of its end.
+    """
 
     id: str
     vessel: str
@@ -264,8 +271,20 @@ class Visit(Struct, frozen=True, gc=False):
     by: str | None
     reader: str | None
     writer: str
+    begun: datetime
+    at: str | None = None
+    afterwards: bool = False
     closed: str | None = None
+    closed_at: str | None = None
+    ended: datetime | None = None
     remark: str | None = None
+
+    def day(self, today: date) -> date:
+        """Return the day of what is put on record in it now.
+
+        That is its first day if it was entered afterwards, else today.
+        """
+        return date.fromisoformat(self.on) if self.afterwards else today
 
 
 class Aboard(Struct, frozen=True):

@@ -33,9 +33,6 @@ def time_of(clock: Clock) -> datetime:
         return moment.astimezone(UTC)
 
 
-_IDENTITY = 32  # digits
-
-
 class GivenFile(NamedTuple):
     """A file on record: its record, the record's kind, the identity, its digest and its name."""
 
@@ -117,7 +114,7 @@ class IdentityRecords:
         for stored in self.stored:
             kind = bodies.KINDS.get(stored.record.kind, bodies.Body)
             if stored.digest not in self.withdrawn and kind is not bodies.ReadBody:
-                used |= set() if kind.about_records else _identities(stored.record.body)
+                used |= set() if kind.about_records else bodies.identities_in(stored.record.body)
         return used
 
     def missing(self) -> tuple[str, ...]:
@@ -187,16 +184,6 @@ class IdentityRecords:
 
     def _file(self, stored: Stored, identity: str, sha256: str, name: str) -> None:
         self.files.append(GivenFile(stored.digest, stored.record.kind, identity, sha256, name))
-
-
-def _identities(value: object) -> set[str]:
-    """Return every text in a body that has the length of an identity."""
-    if isinstance(value, str):
-        return {value} if len(value) == _IDENTITY else set()
-    inside: Iterable[object] = ()
-    if isinstance(value, dict | list):
-        inside = value.values() if isinstance(value, dict) else value
-    return set().union(*map(_identities, inside))
 
 
 def _check_days(body: bodies.Body, record: str) -> None:

@@ -107,13 +107,19 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
     ),
     (
         "visit-opened",
-        bodies.VisitOpenedBody(visit=ID, on="2026-03-01", new=(VESSEL,), reader="socket"),
-        '{"new":[' + _VESSEL + '],"on":"2026-03-01","reader":"socket","visit":"' + ID + '"}',
+        bodies.VisitOpenedBody(
+            visit=ID, on="2026-03-01", at="08:30", new=(VESSEL,), reader="socket"
+        ),
+        '{"at":"08:30","new":['
+        + _VESSEL
+        + '],"on":"2026-03-01","reader":"socket","visit":"'
+        + ID
+        + '"}',
     ),
     (
         "visit-closed",
-        bodies.VisitClosedBody(visit=ID, remark="done"),
-        '{"remark":"done","visit":"' + ID + '"}',
+        bodies.VisitClosedBody(visit=ID, on="2026-03-02", at="17:45", remark="done"),
+        '{"at":"17:45","on":"2026-03-02","remark":"done","visit":"' + ID + '"}',
     ),
     (
         "layout-attached",
