@@ -265,6 +265,11 @@ BAD = {
         expected="at most 2500000 lines",
         found="2500002",
     ),
+    "lines over the cap, where text around is allowed": Bad(
+        b":\n" * (2 * MAX_LINES + 1) + FOUR + END,
+        "hex-too-many-lines",
+        terms=Terms(frozenset({TEXT_AROUND})),
+    ),
     "bytes over the cap": Bad(
         b"".join(
             record(4, 0, bank.to_bytes(2, "big"))
