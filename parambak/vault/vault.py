@@ -39,6 +39,7 @@ from parambak.vault.records import Record, Stored, clock_of, decode, encode, fil
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
+    from datetime import date
 
     from parambak.vault.files.lock import Held
     from parambak.vault.records import Link
@@ -132,6 +133,11 @@ class Vault:
     def writer(self) -> str:
         """This user's identity as a writer, 32 hexadecimal digits; made when first asked for."""
         return self._own.writer(self._now())
+
+    @property
+    def today(self) -> date:
+        """Return the day by the laptop's clock."""
+        return self._clock().date()
 
     def rebuild(self) -> int:
         """Throw the index away and build it again from the records; return how many there are."""

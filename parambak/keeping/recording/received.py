@@ -89,6 +89,7 @@ class Request(Struct, frozen=True):
     reader_sum: str | None = None
     normal: Sequence[Normal] = ()
     position_confirmed: bool = False
+    blank_confirmed: bool = False
     remark: str | None = None
     visit: str | None = None
     profile: ProfileFile | None = None
