@@ -39,7 +39,6 @@ from parambak.vault.records import Record, Stored, clock_of, decode, encode, fil
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
-    from datetime import date
 
     from parambak.vault.files.lock import Held
     from parambak.vault.records import Link
@@ -135,9 +134,9 @@ class Vault:
         return self._own.writer(self._now())
 
     @property
-    def today(self) -> date:
-        """Return the day by the laptop's clock."""
-        return self._clock().date()
+    def now(self) -> datetime:
+        """Return the time by the laptop's clock, with its offset."""
+        return self._clock()
 
     def rebuild(self) -> int:
         """Throw the index away and build it again from the records; return how many there are."""

@@ -209,7 +209,7 @@ class Suspect:
         """Return the new dumps as the reads that they will be."""
         request = self._request
         reads = self._position.reads if self._position is not None else ()
-        day = date.fromisoformat(request.read_on) if request.read_on else self._vault.today
+        day = date.fromisoformat(request.read_on) if request.read_on else self._vault.now.date()
         order = max((read.order for read in reads), default=0) + 1
         return [
             Read(

@@ -158,7 +158,7 @@ def _refuse_order_by_contents(
                 reversed=REVERSED[scheme],
                 file=given.file,
                 expected="checks that hold",
-                found=f"{counted(len(here), 'check')}, which hold in the other order alone",
+                found=f"in the other order alone all hold ({counted(len(here), 'check')})",
             )
         return
     if scheme in {"even-odd", "odd-even"}:
