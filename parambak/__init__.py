@@ -10,6 +10,8 @@ from parambak.version import __version__
 
 # --- written by `python3 dev.py documents` from the answers; do not edit by hand ---
 __all__ = [
+    "AcceptLossAnswer",
+    "AcceptLossQuestion",
     "ArchiveAnswer",
     "ArchiveQuestion",
     "BackupAddAnswer",
@@ -112,6 +114,8 @@ __all__ = [
     "SwapSelectQuestion",
     "TablesAnswer",
     "TablesQuestion",
+    "UndoAnswer",
+    "UndoQuestion",
     "UnitAddAnswer",
     "UnitAddQuestion",
     "UnpackAnswer",
@@ -123,6 +127,8 @@ __all__ = [
     "VisitCloseQuestion",
     "VisitOpenAnswer",
     "VisitOpenQuestion",
+    "WithdrawAnswer",
+    "WithdrawQuestion",
     "__version__",
     "ask",
     "compare",
@@ -132,6 +138,7 @@ __all__ = [
     "read_dump",
 ]
 _NAMES = {
+    "answers.accept_loss": ["AcceptLossAnswer", "AcceptLossQuestion"],
     "answers.archive": ["ArchiveAnswer", "ArchiveQuestion"],
     "answers.backup.add": ["BackupAddAnswer", "BackupAddQuestion"],
     "answers.backup.list": ["BackupListAnswer", "BackupListQuestion"],
@@ -179,10 +186,12 @@ _NAMES = {
     "answers.swap.read_back": ["SwapReadBackAnswer", "SwapReadBackQuestion"],
     "answers.swap.select": ["SwapSelectAnswer", "SwapSelectQuestion"],
     "answers.tables": ["TablesAnswer", "TablesQuestion"],
+    "answers.undo": ["UndoAnswer", "UndoQuestion"],
     "answers.unit.add": ["UnitAddAnswer", "UnitAddQuestion"],
     "answers.unpack": ["UnpackAnswer", "UnpackQuestion"],
     "answers.visit.close": ["VisitCloseAnswer", "VisitCloseQuestion"],
     "answers.visit.open": ["VisitOpenAnswer", "VisitOpenQuestion"],
+    "answers.withdraw": ["WithdrawAnswer", "WithdrawQuestion"],
     "api": ["Differences", "ask", "compare", "decode", "load_layout", "open_vault", "read_dump"],
     "errors": [
         "CallRefused",
@@ -199,6 +208,7 @@ _NAMES = {
 }
 
 if TYPE_CHECKING:
+    from parambak.answers.accept_loss import AcceptLossAnswer, AcceptLossQuestion
     from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.backup.add import BackupAddAnswer, BackupAddQuestion
     from parambak.answers.backup.list import BackupListAnswer, BackupListQuestion
@@ -246,10 +256,12 @@ if TYPE_CHECKING:
     from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
     from parambak.answers.swap.select import SwapSelectAnswer, SwapSelectQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
+    from parambak.answers.undo import UndoAnswer, UndoQuestion
     from parambak.answers.unit.add import UnitAddAnswer, UnitAddQuestion
     from parambak.answers.unpack import UnpackAnswer, UnpackQuestion
     from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
     from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion
+    from parambak.answers.withdraw import WithdrawAnswer, WithdrawQuestion
     from parambak.api import Differences, ask, compare, decode, load_layout, open_vault, read_dump
     from parambak.errors import (
         CallRefused,

@@ -12,9 +12,10 @@ from msgspec import UNSET, UnsetType
 
 from parambak.answers import faults, given_files
 from parambak.answers.forms import Answer, LazyList, Part, Question
+from parambak.answers.slips import WithdrawnRecord, withdrawn_at
 from parambak.differences.fields import MOVED, SETTLED, value_text
 from parambak.differences.history import changes_of, history
-from parambak.errors import Fault, LayoutRefused, NotFound, VaultDamaged
+from parambak.errors import CallRefused, Fault, LayoutRefused, NotFound, VaultDamaged
 from parambak.keeping.state import select
 from parambak.keeping.state.remarks import remarks_of_change, remarks_on_record
 from parambak.keeping.verified import STABLE, evidence_of, separate_reads
@@ -40,15 +41,20 @@ HISTORY_FIELD = Fault(
 
 
 class HistoryQuestion(Question["HistoryAnswer"], frozen=True):
-    """Which position; `field` for the values of one alone; `layout` a file, not the position's."""
+    """Which position; `field` for the values of one alone; `layout` a file, not the position's.
+
+    With `withdrawn`, what was withdrawn there too; then the position may be gone, and a part of
+    WHERE is enough.
+    """
 
     where: str
     field: str | None = None
     layout: str | None = None
+    withdrawn: bool = False
 
 
 class HistoryRead(Part, frozen=True):
-    """One read of a copy: its day, and who read.
+    """One read of a copy: its day, who read, and the digest of its record.
 
     `read_back`: of a card that was loaded from a copy of this position.
     """
@@ -56,6 +62,7 @@ class HistoryRead(Part, frozen=True):
     read_on: str
     read_by: str | None
     read_back: bool
+    record: str
 
 
 class HistoryCopy(Part, frozen=True):
@@ -137,6 +144,7 @@ class HistoryAnswer(Answer, frozen=True):
     unchanged_fields: int | None
     unstable: str | None
     field: HistoryField | UnsetType = UNSET
+    withdrawn: tuple[WithdrawnRecord, ...] | UnsetType = UNSET
 
 
 @dataclass
@@ -169,6 +177,10 @@ class _Followed:
 
 def answer(session: Session, question: HistoryQuestion) -> HistoryAnswer:
     """Follow a position; raise NotFound, LayoutRefused, CallRefused or VaultDamaged."""
+    if question.withdrawn:
+        withdrawn = withdrawn_at(session, question.where)
+        if not _is_there(session, question.where):
+            return _nothing_left(question.where, withdrawn)
     position = select.find_position(session.fleet(), question.where)
     layout = (
         given_files.layout_file(question.layout).layout
@@ -188,6 +200,30 @@ def answer(session: Session, question: HistoryQuestion) -> HistoryAnswer:
         unchanged_fields=_unchanged(followed.history) if layout is not None else None,
         unstable=_unstable(session, position),
         field=_field(followed, question.field),
+        withdrawn=withdrawn if question.withdrawn else UNSET,
+    )
+
+
+def _is_there(session: Session, where: str) -> bool:
+    """Return whether a WHERE names a position at which something counts."""
+    try:
+        select.find_position(session.fleet(), where)
+    except (NotFound, CallRefused):
+        return False
+    return True
+
+
+def _nothing_left(where: str, withdrawn: tuple[WithdrawnRecord, ...]) -> HistoryAnswer:
+    return HistoryAnswer(
+        where=where,
+        copies=(),
+        changes=(),
+        not_written_down=(),
+        lost=(),
+        other_layout=(),
+        unchanged_fields=None,
+        unstable=None,
+        withdrawn=withdrawn,
     )
 
 
@@ -274,7 +310,9 @@ def _copies(followed: _Followed) -> Iterator[HistoryCopy]:
             copy.number,
             copy.sha256,
             tuple(
-                HistoryRead(read.read_on.isoformat(), followed.person(read.by), read.loaded)
+                HistoryRead(
+                    read.read_on.isoformat(), followed.person(read.by), read.loaded, read.record
+                )
                 for read in time.reads
             ),
             _remarks(followed, number),

@@ -7,9 +7,18 @@ from typing import TYPE_CHECKING
 
 from parambak.differences.reread import agrees
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
+from parambak.keeping.memory_size import BY_CHIP, BY_LAYOUT, BY_PERSON, memory_size, source_of
 from parambak.keeping.state.rules import CAREFUL
 from parambak.keeping.unstable import Content, disagreements, fading_fields, statements, tainted
-from parambak.keeping.verified import CopyEvidence, Verdict, evidence_of, judge, separate_reads
+from parambak.keeping.verified import (
+    CopyEvidence,
+    Verdict,
+    evidence_of,
+    judge,
+    records_complete,
+    separate_reads,
+)
+from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
@@ -17,9 +26,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from parambak.keeping.chips import Chip
-    from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal
-    from parambak.keeping.state.model import Copy, Position, Read
+    from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal, SizeEntry
+    from parambak.keeping.state.model import Condition, Copy, Position, Read
     from parambak.keeping.state.rules import Rules
+    from parambak.keeping.state.unsettled import AcceptedLoss, Conflict
     from parambak.keeping.unstable import Disagreement
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
@@ -83,11 +93,28 @@ class Assessor:
             return None
 
     def memory_size(self, position: Position, layout: Layout | None) -> int | None:
-        """Return the size of the position's memory in bytes, by its chip or its layout."""
-        chip = self._chips.get(position.chip.casefold()) if position.chip else None
-        if chip is not None:
-            return chip.size
-        return layout.memory if layout is not None else None
+        """Return the size of the position's memory in bytes, None if nothing gives it."""
+        size = self.size_entry(position, layout)
+        return size.bytes if size is not None else None
+
+    def size_entry(self, position: Position, layout: Layout | None) -> SizeEntry | None:
+        """Return the size of the position's memory, and its source.
+
+        If this table does not have the chip, the size that its newest read was judged by counts.
+        """
+        size = memory_size(
+            position.chip,
+            position.size,
+            position.chips,
+            self._chips,
+            layout.memory if layout is not None else None,
+        )
+        if position.chip and (size is None or size.by == BY_LAYOUT):
+            chip = position.chip.casefold()
+            kept = [r.size for r in position.reads if r.size and r.size.by == BY_CHIP]
+            of_chip = [entry for entry in kept if (entry.chip or "").casefold() == chip]
+            return of_chip[-1] if of_chip else size
+        return size
 
     def decoded(self, position: Position, copy: Copy) -> Decoded | None:
         """Return the copy's fields by the position's layout, or None without one."""
@@ -99,6 +126,20 @@ class Assessor:
     def verdict(self, position: Position, copy: Copy) -> Verdict:
         """Return whether the copy is verified now, and every condition's reason."""
         return judge(self._evidence(position, copy), self._rules_or_careful(position)[0])
+
+    def records(self, position: Position, further: Sequence[Conflict] = ()) -> Condition:
+        """Return whether every record about the vessel is there, and none in conflict.
+
+        `further` are conflicts that matter besides, such as those of a card that goes in.
+        """
+        accepted = [self.loss_words(loss) for loss in position.unsettled.accepted]
+        return records_complete(position.unsettled.with_more(further), position.where, accepted)
+
+    def loss_words(self, loss: AcceptedLoss) -> str:
+        """Return in words what was accepted as lost, by whom and why."""
+        files = counted(len(loss.records) + len(loss.objects), "file")
+        by = self.person(loss.by) if loss.by else "person not recorded"
+        return f"the loss of {files} was ACCEPTED by {by} on {loss.on}: {loss.reason}"
 
     def _evidence(self, position: Position, copy: Copy) -> CopyEvidence:
         rules, faults = self._rules_or_careful(position)
@@ -127,6 +168,7 @@ class Assessor:
             checks=checks,
             layout_fault=fault,
             damage=damage,
+            records=self.records(position),
             lost=image is None,
             loaded=sum(read.loaded for read in copy.reads),
             doubtful=sum(
@@ -226,7 +268,8 @@ class Assessor:
         """Return the findings against the image, and those that were declared normal."""
         declared = self._declared(position, layout)
         unlifted, lifted = [], []
-        size = self.memory_size(position, layout)
+        entry = self.size_entry(position, layout)
+        size = entry.bytes if entry is not None else None
         for suspicion in _judged(layout, image, size, normal_of(layout)):
             finding = suspicion.finding
             if suspicion.lifted:
@@ -244,7 +287,17 @@ class Assessor:
                 else "no chip is on record"
             )
             lifted.append(Finding("no-chip", f"{reason}: the size was not checked"))
+        elif entry is not None and entry.by == BY_PERSON:
+            whose = self._whose_size(position, entry)
+            lifted.append(Finding("size-stated", f"{size} bytes, {source_of(entry)}{whose}"))
         return tuple(unlifted), tuple(lifted)
+
+    def _whose_size(self, position: Position, size: SizeEntry) -> str:
+        """Return the name of the person of the newest read for which that size was stated."""
+        for read in reversed(position.reads):
+            if read.by and read.size and (read.size.by, read.size.bytes) == (BY_PERSON, size.bytes):
+                return f" ({self.person(read.by)})"
+        return ""
 
     def _declared(
         self, position: Position, layout: Layout | None
@@ -345,15 +398,20 @@ def _runs(layout: Layout, image: Image) -> Iterator[list[Slot]]:
     yield run
 
 
-def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str, ...]:
+def size_doubts(assessor: Assessor, position: Position, part: str, size: int) -> tuple[str, ...]:
     """Return, in words, which of the layout and the latest copy differ in size from the chip.
+
+    `part` is its number, and `size` that of one chip in bytes.
 
     Only a person can decide which is wrong: the chip, the layout or the read.
     """
     doubts = []
-    has = f"{chip.name} has {chip.size} bytes"
+    memory = size * position.chips
+    has = f"{part} has {memory} bytes"
+    if position.chips > 1:
+        has = f"{position.chips} chips {part} have {memory} bytes"
     layout = assessor.layout_of(position)
-    if layout is not None and position.layout is not None and layout.memory != chip.size:
+    if layout is not None and position.layout is not None and layout.memory != memory:
         doubts.append(
             f"{has}, and the layout on record here, {position.layout.name}, is for "
             f"{layout.memory}: nothing more can be archived here until one of them is corrected. "
@@ -361,10 +419,10 @@ def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str
         )
     latest = position.latest
     if latest is not None:
-        size = sum(length for _, length in latest.image.ranges)
-        if size != chip.size:
+        held = sum(length for _, length in latest.image.ranges)
+        if held != memory:
             doubts.append(
-                f"{has}, and the latest copy, {latest.sha256[:8]}, holds {size}: it is not "
+                f"{has}, and the latest copy, {latest.sha256[:8]}, holds {held}: it is not "
                 "verified as long as this chip is on record"
             )
     return tuple(doubts)

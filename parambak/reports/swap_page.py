@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
+from parambak.keeping.state.visits import while_open
 from parambak.keeping.verified import headline
 from parambak.memory.counted import counted
 from parambak.reports import parts
@@ -346,12 +347,11 @@ def _measurements(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, An
 
 def _visits(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:
     """Return the visits aboard while the swap was open, with their remarks."""
-    opened = swap.opened.at.date().isoformat()
-    ended = swap.end.at.date().isoformat() if swap.end is not None else None
+    ended = swap.end.at if swap.end is not None else None
     return [
         {"on": visit.on, "by": desk.person(visit.by), "remark": visit.remark}
         for visit in state.vessel.visits
-        if (ended is None or visit.on <= ended) and (visit.closed is None or visit.closed >= opened)
+        if while_open(visit, swap.opened.at, ended)
     ]
 
 

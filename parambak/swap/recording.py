@@ -39,6 +39,7 @@ from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256, sum16
 from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
 from parambak.swap.swaps import SWAP_OPEN, newest_open, swaps_at, the_open_swap
+from parambak.swap.unsettled import refuse_unsettled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -270,7 +271,7 @@ def close(  # noqa: PLR0913 - the facts of the end, all by keyword
     """
     _check(tests, by, reason)
     with vault.writing() as writing:
-        site, swap = _open_at(vault, where)
+        site, swap = _settled_at(vault, where)
         failed = [test.name for test in tests if test.result != "passed"]
         if failed:
             tested = SwapTestedBody(swap=swap.id, tests=tuple(tests))
@@ -319,6 +320,13 @@ def _check(tests: Sequence[FunctionTest], by: str, reason: str | None) -> None:
     texts = [("name of the test", test.name, NAME) for test in tests]
     texts += [("result of the test", test.text or "", REMARK) for test in tests]
     check_texts([*texts, ("name of the person", by, NAME), ("reason", reason, REMARK)])
+
+
+def _settled_at(vault: Vault, where: str) -> tuple[Site, Swap]:
+    """Return a position and its open swap; raise if a record is lost or in conflict there."""
+    site, swap = _open_at(vault, where)
+    refuse_unsettled(site.vessel, site.position, swap)
+    return site, swap
 
 
 def _open_at(vault: Vault, where: str) -> tuple[Site, Swap]:

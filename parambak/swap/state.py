@@ -13,9 +13,9 @@ from parambak.keeping.state.cards import cross_over_notes, refuse_other
 from parambak.keeping.state.conditions import PersonsAnswer, SheetEntry, SwapEvidence
 from parambak.swap import measurement_records
 from parambak.swap.card_sheet import compare_sheets, read_sheet
-from parambak.swap.lost_records import lost_since
 from parambak.swap.readiness import readiness
 from parambak.swap.swaps import CLOSED, ended_words, in_order, newest_open, swaps_at
+from parambak.swap.unsettled import of_cards
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -86,6 +86,7 @@ def swap_state(  # noqa: PLR0913 - the question and the files given with it
         verdict=verdict.conditions if verdict else None,
         entries=_entries(assessor, vessel, unit, swap, new_card),
         own_sheet=_own_sheet(_new_card(vessel, swap), unit, sheet_file if new_card else None),
+        records=assessor.records(position, of_cards(vessel, swap)),
     )
     return SwapState(
         vessel,
@@ -120,7 +121,6 @@ def _evidence(assessor: Assessor, site: Site, swap: Swap | None, copy: Copy | No
         sheet=unit is not None and unit.sheet is not None,
         older=_older(position, swap, copy),
         selected_lost=swap is not None and swap.selection is not None and copy is None,
-        unsure=bool(lost_since(vault, vessel, swap)),
         supplies=measurement_records.supplies(measurement_records.records_of(vault, vessel, ids)),
         held=_held(vault, copy),
     )

@@ -1,7 +1,8 @@
 """The user's own folder: who writes from here, and what was written last.
 
-The identity is random and stays out of every vault except its mark in the records. What was
-written last, for each vault and vessel, finds a history that was cut short at its end.
+The identity is random and stays out of every vault except its mark in the records. The newest
+records of each vault and vessel, as they were after the last write from here, find a history that
+was cut short at its end.
 """
 
 from __future__ import annotations
@@ -19,10 +20,11 @@ from parambak.vault.files import disk
 from parambak.vault.files.flushed import Flushed
 from parambak.vault.files.lock import locked
 from parambak.vault.objects import DIGEST
+from parambak.vault.persons import MAX_NAME
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from parambak.vault.files.file_system import Storage
@@ -75,8 +77,27 @@ class Own:
             raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
         return match[1].decode() if match else None
 
-    def last(self, vault: str) -> dict[str, str] | None:
-        """Return the last record written from here for each vessel; None where damaged."""
+    def person(self) -> str | None:
+        """Return the name of the person at this laptop; None if none is remembered or usable."""
+        try:
+            text = disk.read_file(self._folder / "person", 4096).decode()
+        except (OSError, ValueError):
+            return None
+        name = text.removesuffix("\n")
+        return name if name.isprintable() and 0 < len(name) <= MAX_NAME else None
+
+    def remember_person(self, name: str) -> str:
+        """Note the name of the person at this laptop, in place of what was; return the file."""
+        path = self._folder / "person"
+        try:
+            disk.make_folder(self._folder, [])
+            disk.write_plain(path, f"{name}\n".encode())
+        except OSError as error:
+            raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
+        return str(path)
+
+    def last(self, vault: str) -> dict[str, list[str]] | None:
+        """Return for each vessel the newest records after the last write; None where damaged."""
         path = self._written(vault)
         try:
             data = disk.read_file(path, _MAX)
@@ -85,10 +106,11 @@ class Own:
         except OSError:
             return None
         try:
-            last = msgspec.json.decode(data, type=dict[str, str])
+            last = msgspec.json.decode(data, type=dict[str, list[str]])
         except (ValueError, RecursionError, msgspec.MsgspecError):
             return None
-        return last if all(map(DIGEST.fullmatch, last.values())) else None
+        named = (digest for digests in last.values() for digest in digests)
+        return last if all(map(DIGEST.fullmatch, named)) else None
 
     def next_command(self, milliseconds: int) -> str:
         """Return an identity for a command whose records come now; later ones are greater.
@@ -110,8 +132,8 @@ class Own:
         """Return the note of what was flushed in the vault on that storage."""
         return Flushed(self._folder, storage)
 
-    def remember(self, vault: str, last: Mapping[str, str]) -> None:
-        """Note the last record written for each vessel, in place of what was; raises OSError."""
+    def remember(self, vault: str, last: Mapping[str, Sequence[str]]) -> None:
+        """Note the newest records of each vessel, in place of what was; raises OSError."""
         disk.write_plain(self._written(vault), canonical(last))
 
     def _written(self, vault: str) -> Path:

@@ -36,7 +36,7 @@ def test_an_allowance_that_does_not_exist(ship: Ship) -> None:
 def test_a_chip_that_is_not_in_the_table(ship: Ship) -> None:
     """--chip is looked up, and the nearest parts are named."""
     ship.write("a.hex", dump())
-    result = ship.answer("archive", "a.hex", *WHERE, "--chip", "28C16X")
+    result = ship.answer("archive", "a.hex", *WHERE, "--chip", "28C160")
     assert (result.code, result.document["error"]["code"]) == (2, "chip-unknown")
     assert "28C16" in result.document["error"]["expected"]
 

@@ -334,6 +334,7 @@ NEVER = {
     "card blank": "writes an empty sheet beside the vault, as `export` writes its file",
     "card program": "reads a dump",
     "backup list": "reads the vault",
+    "accept-loss": "needs a vault with a loss; it adds one record, as `correct` does",
     "seal": "reads the vault",
     "report visit": "writes a page beside the vault, as `report copy` does",
     "report swap": "writes a page beside the vault, as `report copy` does",

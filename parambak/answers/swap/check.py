@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from parambak.answers.forms import NO, YES, Answer, Part, Question
+from parambak.answers.forms import DAMAGED, NO, YES, Answer, Part, Question
 from parambak.answers.given_files import sheet_file
 from parambak.errors import CallRefused, Fault
 from parambak.keeping.state import conditions
@@ -88,7 +88,8 @@ class SwapCheckAnswer(Answer, frozen=True):
     `open` shows whether a swap is open at `where`; `copy` is the copy that would be loaded.
     `missing` are the required conditions that are neither met nor accepted in this call, and
     `answerable` those of them that a person answers. `accepted` says in words what was accepted
-    in this swap, a file's release among it; `rules` is the title of the ship's rules.
+    in this swap, a file's release among it; `rules` is the title of the ship's rules. `lost` are
+    the files of lost records about the vessel, whose loss nobody accepted for this position.
     """
 
     where: str
@@ -101,10 +102,13 @@ class SwapCheckAnswer(Answer, frozen=True):
     deviations: tuple[DeviationShown, ...]
     accepted: tuple[str, ...]
     rules: str | None
+    lost: tuple[str, ...]
 
     @property
     def exit_code(self) -> int:
-        """Return 0 where the swap may begin, else 1."""
+        """Return 0 where the swap may begin, 3 where a record is lost, else 1."""
+        if self.lost:
+            return DAMAGED
         return YES if self.ready else NO
 
 
@@ -186,4 +190,5 @@ def _answer(session: Session, state: SwapState, readiness: Readiness) -> SwapChe
         deviations=tuple(deviations),
         accepted=accepted_words(session.assessor, state.swap),
         rules=state.rules.title,
+        lost=tuple(record.file for record in state.position.unsettled.lost),
     )

@@ -14,9 +14,9 @@ from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.memory import digests
 from parambak.reads.pairs import PairScheme
-from parambak.swap.lost_records import refuse_unsure
 from parambak.swap.recording import Release, record_load_file
 from parambak.swap.state import accepted_words, notes_on, swap_state
+from parambak.swap.unsettled import refuse_unsettled
 from parambak.vault.files.given import remove_given
 
 if TYPE_CHECKING:
@@ -145,12 +145,12 @@ class _Target(NamedTuple):
 def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnswer:
     """Write the selected copy, and put its release on record; nothing of it if either fails.
 
-    Raise NotProven for a copy that is not verified, VaultDamaged if it is not certain which
-    copy is selected, CallRefused for words that do not go together, and what a file is refused for.
+    Raise NotProven for a copy that is not verified, VaultDamaged if a record about the vessel is
+    lost, CallRefused for words that do not go together, and what a file is refused for.
     """
     target = _target(question)
     state = swap_state(session.fleet(), session.assessor, question.where)
-    refuse_unsure(session.vault, state.vessel, state.position.where, state.swap)
+    refuse_unsettled(state.vessel, state.position, state.swap)
     copy = _copy(state)
     released = _released(state, question)
     image = session.assessor.image(copy.image)
@@ -258,7 +258,7 @@ def _released(state: SwapState, words: SwapLoadFileQuestion) -> bool:
         raise NOT_VERIFIED.error(
             where=state.position.where,
             unmet=", ".join(condition.condition for condition in unmet),
-            expected="all four conditions met",
+            expected="every condition met",
             found="; ".join(condition.text for condition in unmet),
         )
     hopeless = [condition for condition in unmet if condition.condition == "unchanged-on-disk"]

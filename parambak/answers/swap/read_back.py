@@ -37,6 +37,7 @@ from parambak.swap.read_back import (
 from parambak.swap.recording import ValueLayouts, record_read_back
 from parambak.swap.state import accepted_words, others_words
 from parambak.swap.swaps import newest_open, swaps_at
+from parambak.swap.unsettled import refuse_unsettled
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -193,7 +194,8 @@ def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnsw
     """Compare each dump with the selected copy, and put all of it on record.
 
     That is the copy chosen in the open swap, else the one released last in it, else the latest
-    verified one. Raise NotFound where there is none, and what a file is refused for.
+    verified one. Raise NotFound where there is none, VaultDamaged if a record is lost, and what a
+    file is refused for.
     """
     expected = _expected(session, question.where)
     by_values = _by_values(question, expected)
@@ -235,6 +237,7 @@ def _expected(session: Session, where: str) -> _Expected:
     vessel = select.vessel_at(session.fleet(), where)
     swaps = swaps_at(session.vault, vessel, position)
     swap = newest_open(swaps)
+    refuse_unsettled(vessel, position, swap)
     copy = _selected_copy(session.assessor, position, swap)
     layout = session.assessor.layout_of(position)
     image, name = session.assessor.image(copy.image), select.copy_name(position, copy)

@@ -9,7 +9,9 @@ import click
 from parambak.answers.archive import ArchiveQuestion, answer, facts_asked, facts_stated
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.chip import chip_option
 from parambak.cli.parts.disagreement import explanation_page, vote_page
+from parambak.cli.parts.person import asked_for
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.verified import HEADLINES, NOT_VERIFIED, VERIFIED, WHY
@@ -62,11 +64,20 @@ def read_fact_options(function: FC) -> FC:
 @click.option("--card", metavar="SERIAL", help="Instead of --unit: a card that is in no unit.")
 @click.option("--position", metavar="NAME", required=True, help="The chip's reference designator.")
 @click.option("--layout", metavar="FILE", help="The field layout; kept with the position.")
-@click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
+@chip_option
+@click.option(
+    "--size",
+    type=click.IntRange(1),
+    metavar="BYTES",
+    help="The chip's size, if the table of chips does not have it; needs your name.",
+)
 @click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
 @click.option("--by", metavar="PERSON", help="Who read the chip.")
 @click.option(
-    "--read-on", metavar="DATE", help="The day of the read, such as 2026-03-01. Default: today."
+    "--read-on",
+    metavar="DATE",
+    help="The day of the read, such as 2026-03-01, or '2026-03-01 14:30'. Default: today, or the "
+    "day of a visit that was entered afterwards.",
 )
 @read_fact_options
 @click.option("--remark", metavar="TEXT", help="A remark, kept with the reads.")
@@ -103,6 +114,7 @@ def command(settings: Settings, /, **options: Any) -> Answer:
 
     With a second DUMP you state that the chip was read a second time.
     """
+    options["by"] = asked_for(settings, options["by"], options["vessel"])
     facts = facts_stated({fact.member: options.pop(fact.member) for fact in facts_asked()})
     return settings.ask(answer, ArchiveQuestion(facts=facts, **options), _page)
 

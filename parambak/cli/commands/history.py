@@ -14,6 +14,7 @@ from msgspec import UNSET
 from parambak.answers.history import HistoryQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.kinds import kinds_explained
+from parambak.cli.parts.slips import struck_lines
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.differences.fields import ALTERNATES, FADING, MOVED, SETTLED
 from parambak.differences.small_line import BLOCKS, PLAIN, small_line
@@ -34,15 +35,18 @@ LISTED = 60
 @click.argument("where", metavar="WHERE")
 @click.option("--field", "name", metavar="NAME", help="Every value of this field.")
 @click.option("--layout", metavar="FILE", help="Use this layout, not the position's.")
+@click.option("--withdrawn", is_flag=True, help="Show also what was withdrawn, struck through.")
 @pass_settings
-def command(settings: Settings, where: str, name: str | None, layout: str | None) -> Answer:
+def command(
+    settings: Settings, /, *, where: str, name: str | None, layout: str | None, withdrawn: bool
+) -> Answer:
     """Show what changed at a position from read to read, and who read it.
 
     Parameters that alternate and cells that fade are marked by the rules of
     formats/changes.md. A small line shows the values: one character for each time that the
     memory was read with new contents.
     """
-    question = HistoryQuestion(where=where, field=name, layout=layout)
+    question = HistoryQuestion(where=where, field=name, layout=layout, withdrawn=withdrawn)
     return settings.ask(answer, question, partial(_page, name=name, heights=_heights()))
 
 
@@ -63,6 +67,8 @@ def _page(screen: Screen, history: HistoryAnswer, name: str | None, heights: str
         _all_fields(screen, history, heights)
     else:
         _one_field(screen, history, name, heights)
+    if history.withdrawn is not UNSET:
+        struck_lines(screen, history.withdrawn)
 
 
 def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping.assess import Assessor
-from parambak.keeping.recording.admit import memory_size
+from parambak.keeping.recording.admit import agreed_size
 from parambak.keeping.recording.entries import add_signed
 from parambak.keeping.recording.filing import NewEntities, check_new, recorded_or_new_vessel
 from parambak.keeping.recording.received import objects_of, put_layout
@@ -133,10 +133,12 @@ def attach_layout(
         position = select.find_position(ships, where)
         _refuse_misfit(vault, chips, position, given)
         layout = put_layout(writing, given)
-        if layout == position.layout:
+        settled = all(conflict.fact != "layout" for conflict in position.conflicts)
+        if layout == position.layout and settled:
             return Attached(position, position.layout, new=False)
-        body = LayoutAttachedBody(position=position.id, layout=layout)
-        add_signed(writing, vessel.home(position.id), body, by, *objects_of(layout))
+        for home, identity in vessel.homes(position.ids):
+            body = LayoutAttachedBody(position=identity, layout=layout)
+            add_signed(writing, home, body, by, *objects_of(layout))
     return Attached(select.find_position(fleet(vault), where), position.layout, new=True)
 
 
@@ -145,7 +147,7 @@ def _refuse_misfit(
 ) -> None:
     from parambak.layouts.decode import require_fit  # noqa: PLC0415 - slow to import, layouts only
 
-    memory_size(position.chip, chips, given.layout)
+    agreed_size(position.chip, position.size, position.chips, chips, given.layout)
     if position.latest is not None:
         require_fit(given.layout, Assessor(vault, chips).image(position.latest.image))
 

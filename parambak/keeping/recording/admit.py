@@ -7,17 +7,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from msgspec.structs import asdict
+from msgspec.structs import asdict, replace
 
 from parambak.dumps.faults import RAW_SIZE
 from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused
 from parambak.keeping.assess import Assessor
+from parambak.keeping.memory_size import BY_LAYOUT, memory_size, source_of
 from parambak.keeping.recording.cards import refuse_crossed_over
 from parambak.keeping.recording.on_record import on_record, require_something_new
 from parambak.keeping.recording.suspect import Suspect
 from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
-from parambak.keeping.state.bodies import ReaderSum
+from parambak.keeping.state.bodies import ReaderSum, SizeEntry
 from parambak.reads import reader_sum
+from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -45,9 +47,16 @@ READER_SUM_SHAPE = Fault(
 CHIP_DIFFERS = Fault(
     "layout-chip-differs",
     LayoutRefused,
-    "the layout is for a memory of another size than the {chip} of this position",
-    "Give the layout of this unit with --layout, or name the right chip with --chip. Correct a "
-    "chip on record with `parambak correct WHERE --chip PART`.",
+    "the layout is for a memory of another size than {chip} of this position",
+    "Give the layout of this unit with --layout, or name the right chip with --chip. Of a pair, "
+    "name the part on each chip. Correct a chip on record with `parambak correct WHERE --chip "
+    "PART`.",
+)
+SIZE_BY_WHOM = Fault(
+    "chip-size-by-whom",
+    CallRefused,
+    "the size of a chip that is not in the table is kept as a person's word",
+    "Give your name.",
 )
 WRITTEN_BY = Fault(
     "written-by",
@@ -85,7 +94,7 @@ class Admission:
         self._vessel = filing.vessel
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_in_force()
-        self._size, self._size_by = memory_size(filing.chip, chips, self._layout)
+        self.size = _size_of(request, filing, chips, self._layout)
         self._suspect = Suspect(self._assessor, fleet, request, filing, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
@@ -107,7 +116,7 @@ class Admission:
         for incoming in self._request.dumps:
             if self._layout is not None:
                 _refuse_misfit(self._layout, incoming.image)
-            _refuse_other_size(incoming, self._size, self._size_by)
+            _refuse_other_size(incoming, self.size)
         new = [
             incoming
             for incoming, recorded in zip(self._request.dumps, self.recorded, strict=True)
@@ -149,7 +158,9 @@ class Admission:
         profile = self._request.profile
         only = profile.profile.sum if profile else None
         for image in (incoming.image, *(file.dump.image for file in incoming.files)):
-            matched = reader_sum.matches(digits, image, self._size, only)
+            matched = reader_sum.matches(
+                digits, image, self.size.bytes if self.size else None, only
+            )
             if matched is not None:
                 return matched
         plain = sum(incoming.image.content) & ((1 << len(digits) * 4) - 1)
@@ -171,6 +182,8 @@ def _check_words(request: Request) -> None:
     texts = [
         ("name of the person", request.by, NAME),
         ("remark", request.remark, REMARK),
+        ("part number", request.target.chip, NAME),
+        ("part number", request.printed, NAME),
     ]
     facts = asdict(request.facts)
     texts += [(name, value, NAME) for name, value in facts.items() if isinstance(value, str)]
@@ -181,37 +194,54 @@ def _check_words(request: Request) -> None:
         raise WRITTEN_BY.error(expected="--by NAME", found="no name")
     if request.read_on is not None:
         check_date(request.read_on)
+    if request.target.size is not None and request.by is None:
+        raise SIZE_BY_WHOM.error(expected="--size with a name", found="no name")
 
 
-def memory_size(
-    chip: str | None, chips: Mapping[str, Chip], layout: Layout | None
-) -> tuple[int | None, str]:
-    """Return the memory's size in bytes and its source; raise if chip and layout disagree."""
-    part = chips.get(chip.casefold()) if chip else None
-    if part is None:
-        return (layout.memory, "the layout") if layout is not None else (None, "")
-    if layout is not None and layout.memory != part.size:
+def _size_of(
+    request: Request, filing: Filing, chips: Mapping[str, Chip], layout: Layout | None
+) -> SizeEntry | None:
+    """Return the size of the memory that is read, its source, and the number on the chip."""
+    position = filing.position
+    number = max(chips_of(request.facts.pair), position.chips if position is not None else 1)
+    size = agreed_size(filing.chip, filing.size, number, chips, layout)
+    if size is None or size.by == BY_LAYOUT:
+        return size
+    return replace(size, printed=request.printed)
+
+
+def agreed_size(
+    chip: str | None,
+    stated: int | None,
+    number: int,
+    chips: Mapping[str, Chip],
+    layout: Layout | None,
+) -> SizeEntry | None:
+    """Return the memory's size and its source; raise if the chip and the layout disagree."""
+    memory = layout.memory if layout is not None else None
+    size = memory_size(chip, stated, number, chips, memory)
+    if size is not None and memory not in (None, size.bytes):
         raise CHIP_DIFFERS.error(
-            chip=part.name, expected=f"{part.size} bytes", found=f"{layout.memory} bytes"
+            chip=source_of(size), expected=f"{size.bytes} bytes", found=f"{memory} bytes"
         )
-    return part.size, f"the chip {part.name}"
+    return size
 
 
-def _refuse_other_size(incoming: Incoming, size: int | None, source: str) -> None:
+def _refuse_other_size(incoming: Incoming, size: SizeEntry | None) -> None:
     """Raise if a raw dump is not of the memory's size, or any dump runs past its end."""
     image = incoming.image
     if size is None:
         return
-    if incoming.dump.format == "raw" and image.size != size:
+    if incoming.dump.format == "raw" and image.size != size.bytes:
         raise RAW_SIZE.error(
             file=incoming.entry.name,
-            expected=f"{size} bytes, the size of {source}",
+            expected=f"{size.bytes} bytes, the size of {source_of(size)}",
             found=f"{image.size} bytes",
         )
-    if image.end > size:
+    if image.end > size.bytes:
         raise PAST_MEMORY.error(
             file=incoming.entry.name,
-            offset=size,
-            expected=f"addresses up to 0x{size - 1:04X}, the last of {source}",
+            offset=size.bytes,
+            expected=f"addresses up to 0x{size.bytes - 1:04X}, the last of {source_of(size)}",
             found=f"a byte at 0x{image.end - 1:04X}",
         )

@@ -14,6 +14,7 @@ from parambak.keeping.state.read_facts import ReadFacts
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from datetime import date
 
     from parambak.differences.two_layouts import Renames
     from parambak.dumps.dump import Dump
@@ -77,7 +78,8 @@ class RenamesFile(Struct, frozen=True):
 class Request(Struct, frozen=True):
     """The request of one `archive`. `dumps` are reads of one memory, in the order given.
 
-    With `vote`, the bytes that most of them give are kept too, as reconstructed.
+    With `vote`, the bytes that most of them give are kept too, as reconstructed. `printed` is
+    the number on the chip, `today` the day of a read whose day nobody stated.
     """
 
     target: TypedPosition
@@ -85,15 +87,18 @@ class Request(Struct, frozen=True):
     layout: LayoutFile | None = None
     by: str | None = None
     read_on: str | None = None
+    read_at: str | None = None
     facts: ReadFacts = ReadFacts()
     reader_sum: str | None = None
     normal: Sequence[Normal] = ()
     position_confirmed: bool = False
     blank_confirmed: bool = False
+    today: date | None = None
     remark: str | None = None
     visit: str | None = None
     profile: ProfileFile | None = None
     vote: bool = False
+    printed: str | None = None
 
 
 def put_layout(writing: Writing, given: LayoutFile) -> LayoutEntry:

@@ -181,9 +181,10 @@ class Suspect:
     def _refuse_second_image(self, new: Sequence[Incoming]) -> None:
         """Raise if two images of one occasion would both be read twice."""
         request, position = self._request, self._position
-        if request.facts.written or request.facts.new_chip:
+        day = date.fromisoformat(request.read_on) if request.read_on else request.today
+        if request.facts.written or request.facts.new_chip or day is None:
             return
-        given = self._given(new)
+        given = self._given(new, day)
         on_record_reads = position.reads if position is not None else ()
         pairs = second_image(on_record_reads, given, self._enough())
         images = {read.image: incoming.image for read, incoming in zip(given, new, strict=True)}
@@ -205,11 +206,10 @@ class Suspect:
         except (SheetRefused, VaultDamaged):
             return CAREFUL.reads
 
-    def _given(self, new: Sequence[Incoming]) -> list[Read]:
+    def _given(self, new: Sequence[Incoming], day: date) -> list[Read]:
         """Return the new dumps as the reads that they will be."""
         request = self._request
         reads = self._position.reads if self._position is not None else ()
-        day = date.fromisoformat(request.read_on) if request.read_on else self._vault.now.date()
         order = max((read.order for read in reads), default=0) + 1
         return [
             Read(

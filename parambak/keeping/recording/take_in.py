@@ -79,7 +79,7 @@ def _write(writing: Writing, request: Request, filing: Filing, admission: Admiss
     by = writing.person(request.by, filing.vessel) if request.by else None
     if None not in admission.recorded:
         return
-    common = _common(request, filing, admission.reader_sum, layout, profile)
+    common = _common(request, filing, admission, layout, profile)
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []
     new = filing.new
@@ -121,7 +121,7 @@ def _voted(request: Request) -> Vote:
 def _common(
     request: Request,
     filing: Filing,
-    matched: bodies.ReaderSum | None,
+    admission: Admission,
     layout: bodies.LayoutEntry | None,
     profile: bodies.ProfileEntry | None,
 ) -> bodies.ReadBody:
@@ -132,8 +132,10 @@ def _common(
         image=bodies.ImageEntry(sha256="", ranges=()),
         dumps=(),
         read_on=request.read_on,
+        read_at=request.read_at,
         layout=layout,
-        reader_sum=matched,
+        reader_sum=admission.reader_sum,
+        size=admission.size,
         normal=tuple(request.normal),
         position_confirmed=request.position_confirmed,
         remark=request.remark,

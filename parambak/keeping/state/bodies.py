@@ -29,6 +29,7 @@ from parambak.keeping.state.body_parts import (
     ProfileEntry,
     ReaderSum,
     RenamesEntry,
+    SizeEntry,
 )
 from parambak.keeping.state.read_facts import ReadFacts
 
@@ -52,7 +53,11 @@ __all__ = [
     "ProfileEntry",
     "ReaderSum",
     "RenamesEntry",
+    "SizeEntry",
 ]
+
+
+_IDENTITY = 32  # digits
 
 
 class ReadBody(Body, ReadFacts, frozen=True):
@@ -71,6 +76,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
     dumps: tuple[DumpEntry, ...]
     new: tuple[Entity, ...] = ()
     read_on: str | None = None
+    read_at: str | None = None
     layout: LayoutEntry | None = None
     reader_sum: ReaderSum | None = None
     normal: tuple[Normal, ...] = ()
@@ -78,6 +84,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
     remark: str | None = None
     visit: Identity | None = None
     profile: ProfileEntry | None = None
+    size: SizeEntry | None = None
     reconstructed_from: tuple[Digest, ...] = ()
     moved_from: MovedFrom | None = None
 
@@ -135,22 +142,25 @@ class LayoutAttachedBody(Body, frozen=True):
 
 
 class VisitOpenedBody(Body, frozen=True):
-    """kind "visit-opened": an attendance aboard begins."""
+    """kind "visit-opened": an attendance aboard begins, `on` a day, `at` an hour if stated."""
 
     kind: ClassVar[str] = "visit-opened"
 
     visit: Identity
     on: str
+    at: str | None = None
     new: tuple[Entity, ...] = ()
     reader: str | None = None
 
 
 class VisitClosedBody(Body, frozen=True):
-    """kind "visit-closed": an attendance aboard ends."""
+    """kind "visit-closed": an attendance aboard ends; without `on` on the clock's day."""
 
     kind: ClassVar[str] = "visit-closed"
 
     visit: Identity
+    on: str | None = None
+    at: str | None = None
     remark: str | None = None
 
 
@@ -373,6 +383,27 @@ class SwapClosedBody(Body, frozen=True):
     taken_in: tuple[Digest, ...] = ()
 
 
+class LossAcceptedBody(Body, frozen=True):
+    """kind "loss-accepted": for some positions, a person goes on without these lost files."""
+
+    kind: ClassVar[str] = "loss-accepted"
+
+    positions: tuple[Identity, ...]
+    reason: str
+    records: tuple[Digest, ...] = ()
+    objects: tuple[Digest, ...] = ()
+
+
+class LeftOutBody(Body, frozen=True):
+    """kind "left-out": records of a source that did not come in; `unread` counts other files."""
+
+    kind: ClassVar[str] = "left-out"
+
+    source: str
+    records: tuple[Digest, ...] = ()
+    unread: Count = 0
+
+
 class OnPurposeBody(Body, frozen=True):
     """kind "on-purpose": a field of a position differs from the same units on purpose.
 
@@ -408,8 +439,7 @@ class RemarkedBody(Body, frozen=True):
 class RecheckBody(Body, frozen=True):
     """kind "recheck": every object and record in one folder was hashed again.
 
-    `folder` is the folder's mark, `since` (UTC) when the first of them was read; a record
-    without a `folder` counts for none.
+    `folder` is the folder's mark, without which it counts for none; `since` (UTC) is the begin.
     """
 
     kind: ClassVar[str] = "recheck"
@@ -441,8 +471,8 @@ class BackupLocationBody(Body, frozen=True):
 class HeldBody(Body, frozen=True):
     """kind "held": what a backup location held of the vessel.
 
-    `heads` are the newest records there. All records that they are after are there too, except
-    `incomplete`, which are incomplete there. Without `hashed`, only sizes were checked.
+    It holds the `heads` and all that they are after, except the `incomplete`. Unless `hashed`,
+    only sizes were checked.
     """
 
     kind: ClassVar[str] = "held"
@@ -489,6 +519,21 @@ def of_kind(records: Iterable[Stored], kind: type[AnyBody]) -> Iterator[tuple[St
         body = sound(stored, kind) if stored.record.kind == kind.kind else None
         if body is not None:
             yield stored, body
+
+
+def identities_in(value: object) -> set[str]:
+    """Return every text in a body, or in a part of one, that has the length of an identity."""
+    if isinstance(value, str):
+        return {value} if len(value) == _IDENTITY else set()
+    inside: Iterable[object] = ()
+    if isinstance(value, dict | list):
+        inside = value.values() if isinstance(value, dict) else value
+    return set().union(*map(identities_in, inside))
+
+
+def names_one_of(stored: Stored, identities: frozenset[str]) -> bool:
+    """Return whether a record's body names one of these identities."""
+    return not identities.isdisjoint(identities_in(stored.record.body))
 
 
 def new_entities(body: Body) -> tuple[Entity, ...]:

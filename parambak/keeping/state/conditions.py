@@ -27,10 +27,7 @@ ANSWERS: Mapping[str, bool | None] = {
     "not-known": None,
     "not-needed": True,
 }
-UNSURE = (
-    "a record that may state which copy is selected is damaged or missing. Fetch it from another "
-    "copy of the vault, or select the copy again with `swap select`"
-)
+NOT_EXAMINED = Condition.unknown("records-complete", "the records were not examined")
 SELECTED_LOST = (
     "the copy that was selected in this swap is no longer on record here; select one with "
     "`swap select`"
@@ -68,7 +65,7 @@ class SwapEvidence:
       day, and whether the bytes were hashed there.
     - `answers` are the persons' answers by condition, None if no swap is open; `read_since` is
       the day of a read since the opening.
-    - `unsure`: a record that may state which copy is selected is lost.
+    - `records` is whether every record about the vessel is there, and none in conflict.
     """
 
     copy: str | None
@@ -83,7 +80,7 @@ class SwapEvidence:
     read_since: str | None = None
     selected_lost: bool = False
     own_sheet: bool = False
-    unsure: bool = False
+    records: Condition = NOT_EXAMINED
 
 
 class Requirement(NamedTuple):
@@ -160,8 +157,6 @@ def _of_the_copy(name: str, evidence: SwapEvidence) -> Condition:
 def _copy_selected(name: str, evidence: SwapEvidence) -> Condition:
     if evidence.copy is None:
         return Condition.unknown(name, "there is no copy")
-    if evidence.unsure:
-        return Condition.unknown(name, UNSURE)
     if evidence.older is not None:
         return Condition.yes(name, f"an older copy, {evidence.copy}: {evidence.older}")
     return Condition.yes(name, f"the newest copy, {evidence.copy}")
@@ -300,6 +295,15 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         "the old card was read once more before it came out, or the reason is recorded",
         work_out=_final_read,
     ),
+    SwapCondition(
+        "records-complete",
+        (
+            "every record about the vessel is there and sound, and none in conflict; or a person "
+            "accepted the loss"
+        ),
+        ALWAYS,
+        lambda _, evidence: evidence.records,
+    ),
     SwapCondition("copy", "there is a copy", ALWAYS, _copy),
     SwapCondition(
         "read-twice", "two or more separate reads gave the same image", DEFAULT, _of_the_copy
@@ -320,10 +324,7 @@ CONDITIONS: tuple[SwapCondition, ...] = (
     SwapCondition(
         "copy-selected",
         "it is recorded which copy is selected; an older one with a reason",
-        Requirement(
-            "default, if a record is lost that may name another copy; otherwise by rules",
-            lambda evidence: evidence.unsure,
-        ),
+        BY_RULES,
         _copy_selected,
     ),
     SwapCondition(

@@ -5,13 +5,17 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from msgspec import Struct
 
+from parambak.keeping.state.unsettled import Unsettled
+from parambak.reads.pairs import chips_of
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
-    from datetime import date, datetime
+    from datetime import datetime
 
     from parambak.keeping.state.bodies import (
         DumpEntry,
@@ -19,8 +23,10 @@ if TYPE_CHECKING:
         LayoutEntry,
         Normal,
         ReaderSum,
+        SizeEntry,
     )
     from parambak.keeping.state.read_facts import ReadFacts
+    from parambak.keeping.state.unsettled import Conflict
 
 
 class Condition(NamedTuple):
@@ -44,13 +50,6 @@ class Condition(NamedTuple):
     def unknown(cls, condition: str, text: str) -> Self:
         """Return the condition not known."""
         return cls(condition, met=None, text=text)
-
-
-class Conflict(Struct, frozen=True, gc=False):
-    """A fact with different values in two records that do not know of each other."""
-
-    fact: str
-    values: tuple[str, ...]
 
 
 class Read(Struct, frozen=True, gc=False):
@@ -77,8 +76,10 @@ class Read(Struct, frozen=True, gc=False):
     reader_sum: ReaderSum | None = None
     layout: LayoutEntry | None = None
     normal: tuple[Normal, ...] = ()
+    size: SizeEntry | None = None
     remark: str | None = None
     visit: str | None = None
+    read_at: str | None = None
     reconstructed_from: tuple[str, ...] = ()
     chip: int = 0
     loaded: bool = False
@@ -141,21 +142,24 @@ class Copy(Struct, frozen=True, gc=False):
 class Position(Struct, frozen=True, gc=False):
     """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
-    `rules` are the digest and the name of the ship's rules, if there are any. `written` counts, by
-    the order of the records, when a file was released for loading here; `explanations` are the
-    remarks with a name on images that differ. `attached` are the
-    layouts that came without a read.
+    `chip` is the part; `size` is that of one chip in bytes, by a person's word. `rules` are the
+    digest and the name of the ship's rules, if there are any. `written` counts, by the order of
+    the records, when a file was released for loading here; `explanations` are the remarks with a
+    name on images that differ. `attached` are the layouts that came without a read;
+    `unsettled` is what is lost or in conflict about the vessel, as it concerns this position.
     """
 
     ids: frozenset[str]
     short: str
     where: str
     chip: str | None = None
+    size: int | None = None
     copies: tuple[Copy, ...] = ()
     out_of_order: bool = False
     conflicts: tuple[Conflict, ...] = ()
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
+    unsettled: Unsettled = Unsettled()
     written: tuple[int, ...] = ()
     explanations: tuple[Explanation, ...] = ()
     attached: tuple[AttachedLayout, ...] = ()
@@ -164,6 +168,11 @@ class Position(Struct, frozen=True, gc=False):
     def id(self) -> str:
         """Return one identity, the same at each call."""
         return min(self.ids)
+
+    @property
+    def chips(self) -> int:
+        """Return how many chips share the memory: two once a pair was read that shares it."""
+        return max((chips_of(read.facts.pair) for read in self.reads), default=1)
 
     @property
     def latest(self) -> Copy | None:
@@ -246,7 +255,12 @@ class Card(Struct, frozen=True):
 
 
 class Visit(Struct, frozen=True, gc=False):
-    """One attendance aboard; `closed` is None while it is open, `remark` of its end."""
+    """One attendance aboard, from a day to a day; `closed` is None while it is open.
+
+    `at` and `closed_at` are the hours, such as 08:30, None if they are not recorded. `begun` and
+    `ended` are the same as moments: without an hour the begin of the first day, and the end of the
+    last. `afterwards`: it was entered on a later day than its first. `remark` is of its end.
+    """
 
     id: str
     vessel: str
@@ -254,8 +268,20 @@ class Visit(Struct, frozen=True, gc=False):
     by: str | None
     reader: str | None
     writer: str
+    begun: datetime
+    at: str | None = None
+    afterwards: bool = False
     closed: str | None = None
+    closed_at: str | None = None
+    ended: datetime | None = None
     remark: str | None = None
+
+    def day(self, today: date) -> date:
+        """Return the day of what is put on record in it now.
+
+        That is its first day if it was entered afterwards, else today.
+        """
+        return date.fromisoformat(self.on) if self.afterwards else today
 
 
 class Aboard(Struct, frozen=True):
@@ -265,6 +291,7 @@ class Aboard(Struct, frozen=True):
       in. Later records go there too, so that one identity's records are complete alone.
     - `damaged` are the records that cannot be used, each by its file and why; `missing` the files
       of missing records that other records are after.
+    - `unsettled` is what is lost or in conflict about the vessel itself.
     """
 
     units: tuple[Unit, ...] = ()
@@ -272,6 +299,7 @@ class Aboard(Struct, frozen=True):
     homes: dict[str, str] = {}
     damaged: tuple[tuple[str, str], ...] = ()
     missing: tuple[str, ...] = ()
+    unsettled: Unsettled = Unsettled()
 
 
 class Loader(NamedTuple):

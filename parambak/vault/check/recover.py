@@ -20,12 +20,13 @@ from parambak.vault import objects, records, vault_toml
 from parambak.vault.check.recheck import SORTS, Damage
 from parambak.vault.files import disk
 from parambak.vault.files.given import FILE_ABSENT
+from parambak.vault.folder import strangers_in
 from parambak.vault.joining import Piece
 from parambak.vault.own import Own
 from parambak.vault.packs import salvage
 from parambak.vault.packs.salvage import END_LENGTH, begins_or_ends
 from parambak.vault.packs.zip_form import MANIFEST
-from parambak.vault.vault import Vault, strangers_in
+from parambak.vault.vault import Vault
 from parambak.vault.vault_toml import FIRST
 
 if TYPE_CHECKING:

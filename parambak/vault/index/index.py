@@ -46,6 +46,8 @@ NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing
 SETTLED = 3_000_000_000  # nanoseconds: a folder's time may be 2 s coarse (FAT)
 MOST_ORDERED = 4  # vessels whose records are held in memory once they were asked for
 SHOWN = 5  # of each kind of finding, so that a lost disk does not fill the screen
+# Records about one copy of the vault: that another copy lacks them is no cut in its history.
+ABOUT_COPIES = frozenset({"held", "recheck", "vault"})
 _CHUNK = 256
 _UNSETTLED = disk.Stamp(-1, 0)
 
@@ -84,8 +86,9 @@ class Index:
 
     `now` returns the time in nanoseconds since 1970, as the file system counts it; `cache` is
     the folder for the database of a vault on a stick or a share. `findings` is what was noted
-    on the way; `gone` the digests of records that vanished since the index saw them;
-    `empty` those whose files are empty;
+    on the way; `gone` the digests of records that vanished since the index saw them, each with the
+    vessel that it was about; `skipped` those whose files cannot be read as records, and why;
+    `empty` those of them whose files are empty;
     `changes` is another number once what the index answers may be another answer.
     """
 
@@ -107,10 +110,11 @@ class Index:
         self._stamps: dict[str, Stamp] = {}
         self._ordered: dict[str, tuple[Stored, ...]] = {}
         self._telling: dict[str, list[Stored]] | None = None
-        self._skipped: dict[str, str] = {}
+        self.skipped: dict[str, str] = {}
+        self._sound: dict[str, set[str]] = {}
         self.changes = 0
         self.findings: list[Finding] = []
-        self.gone: set[str] = set()
+        self.gone: dict[str, str | None] = {}
         self.empty: set[str] = set()
 
     def close(self) -> None:
@@ -218,6 +222,37 @@ class Index:
         named.update(d for s in self._loose.values() for d in s.record.after)
         return tuple(sorted(digest for digest in named if not self.holds(digest)))
 
+    def unsound(self, vessel: str | None) -> dict[str, str]:
+        """Return the records about a vessel whose files are wrong now, each with the reason.
+
+        Those that this process read from their files are not read again.
+        """
+        key = vessel or ""
+        sound = self._sound.pop(key, set())
+        while len(self._sound) >= MOST_ORDERED:
+            self._sound.pop(next(iter(self._sound)))
+        self._sound[key] = sound
+        wrong = {}
+        for stored in self.records(vessel):
+            if stored.digest in sound or stored.digest in self._loose:
+                continue
+            why = self._fault_of(stored)
+            if why is None:
+                sound.add(stored.digest)
+            else:
+                wrong[stored.digest] = why
+        return wrong
+
+    def _fault_of(self, stored: Stored) -> str | None:
+        """Return what is wrong with a record's file now, None if it is right."""
+        path = f"{self._root}/{stored.file}"
+        try:
+            if _bytes_of(path, stored.digest)[1]:
+                return None
+        except OSError as error:
+            return disk.words(error)
+        return "its bytes are not those that its name states"
+
     # --- keeping up with the folder ---
 
     def add(self, stored: Stored, data: bytes) -> None:
@@ -238,7 +273,7 @@ class Index:
 
     def refresh(self) -> None:
         """Find the records that came or went since the index last looked."""
-        self._skipped.clear()
+        self.skipped.clear()
         self.empty.clear()
         if self._database is None and disk.is_file(self._file.path):
             self._trying(self._open)
@@ -321,13 +356,24 @@ class Index:
         return {n[:64] for n in names if n.startswith(folder) and records.named_by(n)}
 
     def _forget(self, gone: list[str]) -> None:
-        self.gone.update(gone)
+        for digest in gone:
+            kind, vessel = self._entry(digest)
+            if kind not in ABOUT_COPIES:
+                self.gone[digest] = vessel
         self._say(RECORD_VANISHED, gone, "was in the vault and is missing now.")
         for digest in gone:
             self._loose.pop(digest, None)
             self._loose_telling.discard(digest)
         if self._database is not None and any(map(self._database.holds, gone)):
             raise Mistrusted("the files of records in it are missing", damaged=True)
+
+    def _entry(self, digest: str) -> tuple[str, str | None]:
+        """Return the kind of a record that the index has, and its vessel."""
+        loose = self._loose.get(digest)
+        if loose is not None:
+            return loose.record.kind, loose.record.vessel
+        kind, vessel = self._database.entry(digest) if self._database is not None else ("", "")
+        return kind, vessel or None
 
     def _read(self, digest: str) -> tuple[Stored, bytes] | None:
         """Return a record from its file; None, with a finding, where it is damaged."""
@@ -340,11 +386,11 @@ class Index:
         except FileNotFoundError:
             return None  # it went since the folder was listed; the next look says so
         except VaultDamaged as damage:
-            self._skipped[digest] = f"found {damage.found}"
+            self.skipped[digest] = f"found {damage.found}"
             if disk.size_of(path) == 0:
                 self.empty.add(digest)
         except OSError as error:
-            self._skipped[digest] = disk.words(error)
+            self.skipped[digest] = disk.words(error)
         except ParambakError as error:  # of a newer format: to go on without it would mislead
             raise error.in_file(path) from None
         return None
@@ -470,11 +516,11 @@ class Index:
             self._find(code, f"{len(listed) - SHOWN} more records have the same damage.")
 
     def _say_skipped(self) -> None:
-        for digest, why in sorted(self._skipped.items())[:SHOWN]:
+        for digest, why in sorted(self.skipped.items())[:SHOWN]:
             self._find(RECORD_SKIPPED, f"{file_of(digest)} was left out: {why}.")
-        if len(self._skipped) > SHOWN:
+        if len(self.skipped) > SHOWN:
             self._find(
-                RECORD_SKIPPED, f"{len(self._skipped) - SHOWN} more records were left out too."
+                RECORD_SKIPPED, f"{len(self.skipped) - SHOWN} more records were left out too."
             )
 
     def _find(self, code: str, text: str) -> None:

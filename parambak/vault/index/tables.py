@@ -136,6 +136,12 @@ class Database:
         """Return whether a record is in the index."""
         return bool(self._all("SELECT 1 FROM records WHERE digest = ?", (bytes.fromhex(digest),)))
 
+    def entry(self, digest: str) -> tuple[str, str]:
+        """Return the kind of a record and its vessel ("" the vault); two empty texts without it."""
+        question = "SELECT kind, vessel FROM records WHERE digest = ?"
+        rows = self._all(question, (bytes.fromhex(digest),))
+        return (rows[0][0], rows[0][1]) if rows else ("", "")
+
     def vessels(self) -> list[str]:
         """Return the identities of all vessels, from two tables that must agree."""
         with self._at_once():

@@ -62,6 +62,7 @@ def told(word: str = "yes", text: str = "seen") -> PersonsAnswer:
     return PersonsAnswer(word, text, "A. Invented, 2026-03-01")
 
 
+COMPLETE = Condition.yes("records-complete", "every record is there")
 ALL_TOLD = {name: told() for name in questions()}
 PLACES = (("office", date(2026, 2, 1), True),)
 
@@ -89,6 +90,7 @@ def asked(*, rules: Rules = CAREFUL, **changed: Any) -> Asked:
         "supplies": (True, "inside their limits"),
         "held": PLACES,
         "answers": ALL_TOLD,
+        "records": COMPLETE,
     }
     evidence = SwapEvidence(**(sound | changed))
     states = tuple(condition.state(evidence) for condition in CONDITIONS)
