@@ -18,6 +18,7 @@ from parambak.keeping.recording.on_record import on_record, require_something_ne
 from parambak.keeping.recording.suspect import Suspect
 from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
 from parambak.keeping.state.bodies import ReaderSum, SizeEntry
+from parambak.memory.digests import sha256
 from parambak.reads import reader_sum
 from parambak.reads.pairs import chips_of
 
@@ -92,6 +93,7 @@ class Admission:
         self._request = request
         self._position = filing.position
         self._vessel = filing.vessel
+        self._new = filing.new
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_in_force()
         self.size = _size_of(request, filing, chips, self._layout)
@@ -127,9 +129,12 @@ class Admission:
     def _stated(self) -> dict[str, object]:
         """Return what the call gives besides dumps, by its option."""
         request = self._request
+        layout = self._position.layout if self._position is not None else None
+        attached = layout.sha256 if layout is not None else ""
         return {
-            "--layout": request.layout,
-            "--chip": request.target.chip and not (self._position and self._position.chip),
+            "--layout": request.layout is not None and sha256(request.layout.data) != attached,
+            "--chip": self._new,
+            "--reader-sum": request.reader_sum,
             "--normal": request.normal,
             "--remark": request.remark,
             "--vote": request.vote,

@@ -132,7 +132,7 @@ class Suspect:
         if self._layout is not None:
             refuse_other_unit(self._layout, image, latest)
         refuse_better_fit(image, here, list(self._candidates(position)), moving)
-        if self._request.facts.written is None:
+        if self._request.facts.written is None and self._plausible(image):
             copies = (
                 (select.copy_name(position, copy), earlier)
                 for copy in reversed(position.copies[-MOST_COPIES:])
@@ -140,6 +140,12 @@ class Suspect:
                 and blank_value(earlier) is None
             )
             refuse_far(incoming.entry.name, position.where, image, copies, moving)
+
+    def _plausible(self, image: Image) -> bool:
+        """Return whether an image can be what its chip holds; another one is a bad read."""
+        if self._position is None:
+            return blank_value(image) is None
+        return self._assessor.plausible(self._position, self._layout, image)
 
     def _others(self) -> Iterator[tuple[Vessel, Position]]:
         """Yield all positions of all vessels except this one, this vessel's first."""
@@ -190,12 +196,12 @@ class Suspect:
         images = {read.image: incoming.image for read, incoming in zip(given, new, strict=True)}
 
         def image_of(entry: ImageEntry) -> Image | None:
-            if entry in images:
-                return images[entry]
+            image = images.get(entry)
             copies = position.copies if position is not None else ()
             copy = next((copy for copy in copies if copy.image == entry), None)
-            image = self._image_or_none(copy) if copy is not None else None
-            return None if image is None or blank_value(image) is not None else image
+            if image is None and copy is not None:
+                image = self._image_or_none(copy)
+            return image if image is not None and self._plausible(image) else None
 
         refuse_second_image(self._where, pairs, self._layout, image_of)
 

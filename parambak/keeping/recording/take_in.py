@@ -76,19 +76,18 @@ def _write(writing: Writing, request: Request, filing: Filing, admission: Admiss
     """Write the objects, one record a read, and one for the image of a vote over them."""
     layout = put_layout(writing, request.layout) if request.layout else None
     profile = put_profile(writing, request.profile)
-    by = writing.person(request.by, filing.vessel) if request.by else None
-    if None not in admission.recorded:
-        return
+    fresh = None in admission.recorded
+    by = writing.person(request.by, filing.vessel) if request.by and fresh else None
     common = _common(request, filing, admission, layout, profile)
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []
     new = filing.new
     for incoming, recorded in zip(request.dumps, admission.recorded, strict=True):
-        if recorded is not None:
-            records.append(recorded if isinstance(recorded, str) else records[recorded])
-            continue
         image = writing.put(incoming.image.content, again=False)
         dumps = [writing.put(file.data, again=False) for file in incoming.files]
+        if recorded is not None:  # its files were put all the same, which repairs damaged ones
+            records.append(recorded if isinstance(recorded, str) else records[recorded])
+            continue
         body = msgspec.structs.replace(
             common,
             new=new,
