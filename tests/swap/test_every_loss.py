@@ -111,7 +111,7 @@ def test_every_kind_lost_ends_every_yes(tmp_path: Path, monkeypatch: pytest.Monk
     ready(laptop)
     assert yes(laptop) == ["verified", "ready", "complete"]
     cases: Counter[str] = Counter()
-    wrong = []
+    wrong: list[tuple[object, ...]] = []
     for kind in sorted(KINDS.keys() - NO_EXAMPLE):
         digest = note(laptop, kind)
         assert yes(laptop) == ["verified", "ready", "complete"], kind
