@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from parambak.dumps import intel_hex, s_record
 from parambak.dumps.dump import SAME_BYTE_TWICE, TEXT_AROUND, WRAP, Dump, Style, Terms
-from parambak.dumps.records import read_by_record, read_in_bulk
+from parambak.dumps.records import read_by_record, read_in_bulk, text_of
 from parambak.errors import ParambakError
 from parambak.memory.image import Block, Image
 
@@ -37,7 +37,9 @@ def outcome(read: object) -> Dump | tuple[object, ...]:
 
 def judged(module: ModuleType, data: bytes, terms: Terms) -> Dump | tuple[object, ...]:
     """Return what reading record by record alone gives."""
-    return outcome(lambda: read_by_record(module.Parser, module.prepared(data, terms), terms))
+    return outcome(
+        lambda: read_by_record(module.Parser, text_of(module.Parser, data, terms), terms)
+    )
 
 
 def image_of(rng: random.Random) -> Image:
@@ -114,7 +116,7 @@ def test_regular_file_takes_the_bulk_path(
         take(self, line, number)
 
     monkeypatch.setattr(module.Parser, "take", counted)
-    dump = read_in_bulk(module.Parser, module.prepared(data, Terms()), Terms())
+    dump = read_in_bulk(module.Parser, text_of(module.Parser, data, Terms()), Terms())
     assert dump is not None
     assert dump.image == image
     assert len(taken) < 30

@@ -9,7 +9,7 @@ import pytest
 
 import documents.errors
 from parambak.dumps import faults
-from parambak.dumps.dump import ALLOWANCES, Terms
+from parambak.dumps.dump import ALLOWANCES, GAP, Terms
 from parambak.dumps.registry import FORMATS
 from parambak.errors import DumpRefused
 
@@ -57,7 +57,8 @@ def test_every_code_is_on_its_page(name: str) -> None:
     findings = set(re.findall(r'"((?:hex|srec|raw)-[a-z0-9-]+)"', source))
     if name != "raw":
         shared = re.findall(r'f"\{(?:[a-z_.]+\.)?prefix\}-([a-z-]+)"', source)
-        findings |= {prefix + each for each in shared}
+        findings |= {prefix + each for each in shared} | {prefix.rstrip("-") + GAP}
+    findings |= {f"{code}-accepted" for code in refusals if code.removeprefix(prefix) in ALLOWANCES}
     known = {code for code in refusals | findings if code.startswith(prefix)}
     assert set(re.findall(rf"`({prefix}[a-z0-9-]+)`", PAGES[name])) == known
 
