@@ -10,7 +10,7 @@ import re
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from parambak.dumps.dump import BYTE_ORDER_MARK, LOWER_CASE_S, TEXT_AROUND, TRAILING_BLANKS
-from parambak.dumps.limits import PADDING_BLOCK
+from parambak.dumps.limits import MAX_LINES, PADDING_BLOCK
 from parambak.dumps.text import (
     BYTE_ORDER_MARKS,
     UTF_8_MARK,
@@ -147,6 +147,8 @@ def _replaced(  # noqa: PLR0913, PLR0917 - one allowance is these five things
 def _without_text(given: _Body, faults: RecordFaults, marks: Marks) -> _Body:
     """Take off the text before the first and after the last record, if it holds no record."""
     body = given.body
+    if max(body.count(b"\n"), body.count(b"\r")) > 2 * MAX_LINES:
+        return given  # which is refused for its lines
     starts = [match.start() for match in marks.line.finditer(body)]
     if not starts:
         return given

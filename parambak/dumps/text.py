@@ -153,14 +153,15 @@ def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
 def missing_lines(image: Image, usual: int, prefix: str) -> Iterator[Finding]:
     """Yield the finding about gaps that are whole lines of `usual` bytes, the length of most.
 
-    A gap as large as all the bytes before it, or larger, is the memory's own: nothing is noted.
+    A gap that is neither smaller than all before it nor than all after it is the memory's own:
+    nothing is noted.
     """
     gaps = []
     present = 0
     for before, after in pairwise(image.ranges):
         present += before.length
         gap = after.start - before.end
-        if usual and gap % usual == 0 and gap < present:
+        if usual and gap % usual == 0 and gap < max(present, image.size - present):
             gaps.append((before.end, gap))
     if not gaps:
         return

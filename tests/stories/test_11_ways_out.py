@@ -128,11 +128,12 @@ def test_addresses_that_count_words_are_named(
 
 
 @pytest.mark.parametrize("name", TEXTS)
-def test_a_missing_line_is_against_the_dump(laptop: Laptop, name: str) -> None:
+@pytest.mark.parametrize("at", [2, 6, 14])
+def test_a_missing_line_is_against_the_dump(laptop: Laptop, name: str, at: int) -> None:
     """`inspect` does not call it complete; `archive` notes it; a sparse memory is not accused."""
     lines = TEXTS[name].splitlines(keepends=True)
     lines = [line for line in lines if line[:2] != b"S5"]
-    laptop.write("r1.txt", b"".join([*lines[:6], *lines[7:]]))
+    laptop.write("r1.txt", b"".join([*lines[:at], *lines[at + 1 :]]))
     text = laptop.yes(f"inspect r1.txt --format {name}")
     assert "AGAINST IT: 16 bytes from 0x00" in text
     assert "the length of 1 line of this file" in text
