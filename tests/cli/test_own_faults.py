@@ -247,7 +247,8 @@ def test_a_chip_that_gives_now_this_and_now_that_is_not_verified(ship: Ship) -> 
     result = ship.answer("archive", *dumps, *WHERE, "--chip", "28C16")
     assert [unmet["condition"] for unmet in result.document["unmet"]] == ["stable"]
     assert "disagree 2 times in 1 byte: 0x0009" in result.document["unmet"][0]["text"]
-    pair = ship.answer("archive", "r0.bin", "r1.bin", "r2.bin", *WHERE[:-1], "U13")
+    there = (*WHERE[:-1], "U13", "--position-confirmed")
+    pair = ship.answer("archive", "r0.bin", "r1.bin", "r2.bin", *there)
     assert pair.document["state"] == "unstable"
 
 

@@ -202,11 +202,14 @@ class Position(Struct, frozen=True, gc=False):
         return tuple(sorted((*self.attached, *by_reads), key=lambda layout: layout.order))
 
     def layout_of(self, copy: Copy) -> AttachedLayout | None:
-        """Return the layout of a copy: the one attached when it was last read.
+        """Return the layout of a copy: of the latest copy the one attached last.
 
-        If none was attached then, it is the first one that came later.
+        Of an older copy it is the one attached when that was last read; if none was attached
+        then, the first one that came later.
         """
         layouts = self.layouts
+        if copy is self.latest:
+            return layouts[-1] if layouts else None
         earlier = [layout for layout in layouts if layout.order <= copy.newest.order]
         return earlier[-1] if earlier else next(iter(layouts), None)
 
