@@ -25,7 +25,7 @@ FORMAT_HELP = "The dump's format. Default: by its name and content."
 
 
 class LateChoice(click.ParamType[str]):
-    """A choice of which the words are imported where one is typed or shown, and not before."""
+    """A choice whose words are imported when one is typed or shown, and not before."""
 
     name = "choice"
 
@@ -63,13 +63,13 @@ class AddressWidth(LateChoice):
 
 
 def _formats() -> tuple[str, ...]:
-    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - where a format is named
+    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - if a format is named
 
     return tuple(FORMATS)
 
 
 def _widths() -> tuple[str, ...]:
-    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - where a width is named
+    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - if a width is named
 
     return tuple(map(str, sorted({bits for form in FORMATS.values() for bits in form.widths})))
 

@@ -1,4 +1,4 @@
-"""The commands as a newcomer meets them: by what there is to do, with what each answers."""
+"""The commands as a new user reads them: by the job, each with what it answers."""
 
 from __future__ import annotations
 

@@ -14,9 +14,10 @@ from parambak.memory.digests import sha256
 from parambak.vault import objects, records
 from parambak.vault.check.recheck import Damage
 from parambak.vault.files import disk
+from parambak.vault.own import VAULT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from parambak.vault.records import Record
     from parambak.vault.vault import Vault, Writing
@@ -39,7 +40,9 @@ class Joined(NamedTuple):
     """What a merge did.
 
     `repaired` are files of the vault whose bytes were wrong; `refused` are files as the pieces
-    name them, and why; `missing` are files that were named and are nowhere.
+    name them, and why; `missing` are files that were named and are nowhere. `left_out` are the
+    records that did not come in and are not here, each with its vessel: VAULT for the vault itself,
+    None if that is not known.
     """
 
     added_objects: int
@@ -47,6 +50,7 @@ class Joined(NamedTuple):
     repaired: tuple[str, ...]
     refused: tuple[Damage, ...]
     missing: tuple[str, ...]
+    left_out: Mapping[str, str | None] = {}
 
 
 def join(
@@ -58,10 +62,10 @@ def join(
 ) -> Joined:
     """Take the missing ones of these pieces into the vault, and repair the wrong files.
 
-    The same whatever the order of the pieces. An object that no record names is passed over,
-    and a record that names what is nowhere is refused; both are taken where the pieces are
-    `loose`: what is left of a vault. Two pieces may have one digest.
-    Raises ParambakError where the vault cannot be written; what was taken until then stays.
+    The result is the same in any order of the pieces. An object that no record names is passed
+    over. A record that names something missing is refused. Both are taken if the pieces are
+    `loose`: the remains of a vault. Two pieces may have one digest.
+    Raises ParambakError if the vault cannot be written; what was taken before that stays.
     """
     merge = _Merge(vault, writing, loose=loose)
     return merge.run(pieces)
@@ -111,7 +115,21 @@ class _Merge:
             repaired=tuple(self._repaired),
             refused=tuple(Damage(f, t) for f, t in sorted(self._refused.items())),
             missing=tuple(sorted(self._missing)),
+            left_out=self._left_out(),
         )
+
+    def _left_out(self) -> dict[str, str | None]:
+        """Return the records that are not in the vault now, each with its vessel if known.
+
+        A record is about the vessel of those that are after it.
+        """
+        vessels: dict[str, str | None] = {}
+        for digest, needs in self._needs.items():
+            about = needs.vessel or VAULT
+            vessels.update(dict.fromkeys(needs.after, about))
+            vessels[digest] = about
+        named = self._records.keys() | vessels.keys()
+        return {d: vessels.get(d) for d in sorted(named) if not self._vault.holds(d)}
 
     # --- what comes in ---
 
@@ -152,7 +170,7 @@ class _Merge:
             self._refused.setdefault(piece.file, text)
 
     def _look_at(self, digest: str) -> None:
-        """Learn what an incoming record needs, without keeping it."""
+        """Note what an incoming record needs, without keeping it."""
         read = self._record_bytes(digest)
         if read is not None:
             record = read[0]
@@ -181,7 +199,7 @@ class _Merge:
 
     def _in_order(self, digests: list[str]) -> Iterable[str]:
         """Yield the records so that each comes behind those among them that it is after."""
-        from graphlib import TopologicalSorter  # noqa: PLC0415 - only where records come in
+        from graphlib import TopologicalSorter  # noqa: PLC0415 - only if records come in
 
         after = {digest: set(self._needs[digest].after) for digest in digests}
         sorter = TopologicalSorter({d: parents & after.keys() for d, parents in after.items()})

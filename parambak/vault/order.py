@@ -44,7 +44,7 @@ def causal_order(records: Iterable[AnyLink]) -> tuple[AnyLink, ...]:
 
 
 def behind(newest: Iterable[str], after: Mapping[str, Sequence[str]]) -> set[str]:
-    """Return these records and all that they are after, as far as `after` has them."""
+    """Return these records and all that they are after, if `after` has them."""
     seen: set[str] = set()
     waiting = list(newest)
     while waiting:

@@ -1,7 +1,7 @@
 """The user's own folder: who writes from here, and what was written last.
 
 The identity is random and stays out of every vault except its mark in the records. The newest
-records of each vault and vessel, as they were after the last write from here, find a history that
+records of each vault and vessel, as they were after the last write from here, show a history that
 was cut short at its end.
 """
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from parambak.vault.files.file_system import Storage
 
-VAULT = "vault"  # stands for the vault itself where a vessel's identity would
+VAULT = "vault"  # the key of the vault itself, in place of a vessel's identity
 _MAX = 16 << 20
 _WRITER = re.compile(rb"([0-9a-f]{32})\n")
 _NUMBER = re.compile(rb"[0-9a-f]{12}\n")
@@ -41,7 +41,7 @@ class Own:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._writer: str | None = None  # once read it stays the same
+        self._writer: str | None = None  # read once; it stays the same
 
     def writer(self, since: str) -> str:
         """Return this user's identity as a writer, 32 hexadecimal digits; made once."""
@@ -62,7 +62,7 @@ class Own:
         return identity
 
     def known_writer(self) -> str | None:
-        """Return this user's identity as a writer, None where it is not made yet or not usable."""
+        """Return this user's identity as a writer, None if it is not made yet or not usable."""
         try:
             return self._known_writer(self._folder / "writer")
         except ParambakError:
@@ -97,7 +97,7 @@ class Own:
         return str(path)
 
     def last(self, vault: str) -> dict[str, list[str]] | None:
-        """Return for each vessel the newest records after the last write; None where damaged."""
+        """Return for each vessel the newest records after the last write; None if damaged."""
         path = self._written(vault)
         try:
             data = disk.read_file(path, _MAX)
@@ -113,7 +113,7 @@ class Own:
         return last if all(map(DIGEST.fullmatch, named)) else None
 
     def next_command(self, milliseconds: int) -> str:
-        """Return an identity for a command whose records come now; later ones are greater.
+        """Return an identity for a command that now writes records; later ones are greater.
 
         `milliseconds` since 1970 are its first digits, unless the last one here was greater. If
         that note cannot be read or written, the clock alone gives the order.

@@ -92,7 +92,7 @@ class Vault:
 
         `own` is the user's own folder, made when first needed; `clock` returns an aware
         local time; `cache` is the folder for the index of a vault on a stick or a share,
-        None to keep it with the vault. Raises VaultRefused where there is no vault, none that
+        None to keep it with the vault. Raises VaultRefused if there is no vault, none that
         this version reads, or one that the system will not let be read.
         """
         root, own_folder = Path(root), Own(Path(own))
@@ -108,7 +108,7 @@ class Vault:
         return vault
 
     def close(self) -> None:
-        """Close the index's file; only Windows minds when this is left out."""
+        """Close the index's file; without this, Windows cannot remove it."""
         self._index.close()
 
     # --- what is asked ---
@@ -146,7 +146,7 @@ class Vault:
 
     @property
     def writer(self) -> str:
-        """This user's identity as a writer, 32 hexadecimal digits; made when first asked for."""
+        """This user's identity as a writer, 32 hexadecimal digits; made at its first use."""
         return self._own.writer(self._now())
 
     def rebuild(self) -> int:
@@ -157,7 +157,7 @@ class Vault:
     def folder_mark(self) -> str | None:
         """The digest that distinguishes this folder, as this user has it, from other copies.
 
-        None where nothing was written from here yet, or the folder is not there.
+        None if nothing was written from here yet, or the folder is not there.
         """
         writer, stamp = self._own.known_writer(), disk.stamp_of(self.root)
         if writer is None or stamp is None:
@@ -177,7 +177,7 @@ class Vault:
     def telling(self) -> dict[str, list[Stored]]:
         """Return for each vessel the few records that are about it itself or are after nothing.
 
-        In no order. A record is about its vessel where a member `id` is the vessel's.
+        In no order. A record is about its vessel if a member `id` is the vessel's.
         """
         return self._index.telling()
 
@@ -193,7 +193,7 @@ class Vault:
         its power, and then it is no damage. formats/vault.md, "Writing".
         """
         last = self._own.last(self.identity)
-        if last is None:  # not known: any may be among them
+        if last is None:  # not recorded: any may be among them
             return set()
         noted = {digest for newest in last.values() for digest in newest}
         unnamed = {d for d in digests if d not in noted and not self.holds(d)}
@@ -246,7 +246,7 @@ class Vault:
 
     @property
     def command(self) -> str:
-        """What the records of the command at work have in common; made when first asked for."""
+        """What the records of the command at work have in common; made at its first use."""
         if self._command is None:
             self._command = self._own.next_command(self._nanoseconds() // 1_000_000)
         return self._command
@@ -255,7 +255,7 @@ class Vault:
     def writing(self) -> Iterator[Writing]:
         """Hold the writers' lock, see what others wrote, and hand out the means to write.
 
-        Where the block fails, objects that no record names are taken away again.
+        If the block fails, objects that no record names are taken away again.
         """
         self._own.writer(self._now())  # refused here rather than half way
         made: list[Path] = []
@@ -298,13 +298,13 @@ class Vault:
             raise disk.write_refusal(error, self.root) from error
 
     def _settle(self, writing: Writing) -> None:
-        """Under the lock: make the vault where it is new, else see what came since."""
+        """Under the lock: make the vault if it is new, else read what came after the last look."""
         disk.sweep(self.root)
         data = vault_toml.read(self.root)
         if data is None:
             refuse_unless_new(self.root, create=self._to_make)
             data = vault_toml.encode(self.identity)
-            disk.remove(self.root / vault_toml.FILE)  # an empty one is none
+            disk.remove(self.root / vault_toml.FILE)  # an empty file is no vault.toml
             with writing.proving():
                 disk.write_sealed(self.root / vault_toml.FILE, data)
             fresh = True
@@ -424,7 +424,7 @@ class Writing:
     def put(self, data: bytes, *, again: bool = True) -> str:
         """Write an object and return its digest; one that is there is hashed, and repaired.
 
-        `again` is whether other reads are likely to put it too, as they do a layout: then it
+        `again` is whether other reads are likely to put it too, for example a layout: then it
         is noted that it needs no flush there.
         """
         digest = sha256(data)
@@ -457,7 +457,7 @@ class Writing:
         self._proven.add(digest)
 
     def person(self, name: str, vessel: str | None) -> str:
-        """Return the mark of a person; the one already known among the vessel's records, if any."""
+        """Return the mark of a person; the one already among the vessel's records, if any."""
         for mark in sorted({s.record.by for s in self._index.records(vessel) if s.record.by}):
             try:
                 if self._vault.person(mark) == name:
@@ -478,8 +478,8 @@ class Writing:
         """Write a record and return its digest.
 
         `relies_on` names every object that the record's meaning needs (`by` is added to
-        them); all must be in the vault. Raises VaultDamaged where one is missing,
-        VaultRefused where the body is no body or the disk refuses.
+        them); all must be in the vault. Raises VaultDamaged if one is missing,
+        VaultRefused if the body breaks a rule or the disk refuses.
         """
         needed = sorted({*relies_on, *([by] if by else [])})
         for digest in needed:
@@ -508,9 +508,9 @@ class Writing:
     def take_record(self, digest: str, data: bytes, *, incomplete: bool = False) -> bool | None:
         """Keep a record that was written elsewhere, byte for byte, under its digest.
 
-        Returns how its file was: right, wrong (repaired now), or None: not there. All its
+        Returns how its file was: right, wrong (now repaired), or None: not there. All its
         objects, and the records that it is `after`, must be in the vault unless `incomplete`.
-        Raises VaultDamaged where they are not or the bytes are not a record of that name.
+        Raises VaultDamaged if they are not or the bytes are not a record of that name.
         """
         record = decode(data, digest)
         file = file_of(digest)
@@ -534,7 +534,7 @@ class Writing:
         self._unnamed.discard(digest)
 
     def drop(self, digests: Iterable[str]) -> set[str]:
-        """Take away, and return, those of these objects that are new here and named by none."""
+        """Remove, and return, those of these objects that are new and that no record names."""
         dropped = self._unnamed.intersection(digests)
         for digest in dropped:
             path = self._vault.root / objects.file_of(digest)
@@ -560,9 +560,9 @@ class Writing:
 
     @contextmanager
     def proving(self) -> Iterator[None]:
-        """Leave word for the next writer where a file stands whose folder was not flushed.
+        """Leave a note for the next writer if a file is in place whose folder was not flushed.
 
-        Where a stick was pulled out, nothing is written into what is left at its path, and
+        If a stick was pulled out, nothing is written into what is left at its path, and
         nothing that was written there counts.
         """
         if not self._held.stands():

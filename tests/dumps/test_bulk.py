@@ -104,7 +104,7 @@ def test_bulk_path_and_judge_agree(name: str, seed: int, harm: bool) -> None:
 def test_regular_file_takes_the_bulk_path(
     name: str, length: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Of a plain file only the odd lines are read one by one; else nothing is gained."""
+    """Of a plain file only the unusual lines are read one by one; otherwise nothing is gained."""
     image = Image.of(random.Random(7).randbytes(70_001), 0xFFF0)
     module = FORMATS[name]
     data = module.write(image, style=Style(record_length=length, address_width=32))
@@ -147,7 +147,7 @@ LINE = st.one_of(
 
 @given(lines=st.lists(LINE, max_size=8), end=st.sampled_from((b"\n", b"\r\n")))
 def test_any_records_give_a_dump_or_a_refusal(lines: list[bytes], end: bytes) -> None:
-    """Sound records in any order are taken or refused, and both paths say the same."""
+    """Sound records in any order are taken or refused, and both paths give the same answer."""
     data = end.join(lines)
     for terms in TERMS:
         assert outcome(lambda: intel_hex.read(data, terms=terms)) == judged(  # noqa: B023 - called at once
@@ -194,7 +194,7 @@ ODD_STRETCHES = {
 
 @pytest.mark.parametrize("name", ODD_STRETCHES)
 def test_odd_stretches_are_read_alike(name: str) -> None:
-    """Stretches that leave their range, carry nothing or jump about: as the judge reads them."""
+    """Stretches outside their range, empty or out of order: as the judge reads them."""
     data = b"\n".join(ODD_STRETCHES[name]) + b"\n"
     module = s_record if data.startswith(b"S") else intel_hex
     for terms in TERMS:

@@ -471,7 +471,7 @@ def test_plain_file_has_no_finding() -> None:
 
 
 def test_bytes_left_out_are_noted_by_the_profile() -> None:
-    """Where the profile says that FF is left out, the absent bytes are counted, not filled."""
+    """If the profile states that FF is left out, the absent bytes are counted, not filled."""
     dump = read(FOUR + END, memory_size=32, left_out=0xFF)
     assert [finding.code for finding in dump.findings] == ["hex-left-out"]
     assert "28 bytes" in dump.findings[0].text

@@ -51,7 +51,7 @@ def test_other_names_leave_it_to_the_content(name: str) -> None:
     ],
 )
 def test_content_of_another_kind_is_refused(name: str, data: bytes, found: str) -> None:
-    """A name that says one format and content that shows another are not reconciled."""
+    """A name of one format with content of another is refused."""
     with pytest.raises(ParambakError) as caught:
         read_dump(name, data)
     assert (caught.value.code, caught.value.found) == ("dump-name-differs", found)
@@ -97,7 +97,7 @@ def test_a_format_that_a_reader_usually_writes_declares_nothing() -> None:
 
 
 def test_text_that_fails_to_parse_is_never_raw() -> None:
-    """A text format with a flaw is an error, whatever the file is called."""
+    """A text format with a mistake is an error, under any file name."""
     for name in ("a", "a.hex", "a.bin"):
         with pytest.raises(ParambakError) as caught:
             read_dump(name, HEX.replace(b"33", b"34"))
@@ -105,7 +105,7 @@ def test_text_that_fails_to_parse_is_never_raw() -> None:
 
 
 def test_declared_format_goes_before_the_name() -> None:
-    """What the caller declares is taken, whatever name and content say."""
+    """What the caller declares is taken, against name and content."""
     assert read_dump("a.s19", HEX, format="intel-hex").format == "intel-hex"
     with pytest.raises(ParambakError) as caught:
         read_dump("a.s19", SREC, format="intel-hex")

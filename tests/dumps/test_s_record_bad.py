@@ -376,7 +376,7 @@ def test_mixed_widths_end_by_any_width_present() -> None:
 
 
 def test_data_past_the_width_go_on_in_a_wider_record() -> None:
-    """S1 over 64 KiB is taken where S2 goes on from its last byte; that is noted."""
+    """S1 over 64 KiB is taken if S2 continues from its last byte; that is noted."""
     over = record(1, 0xFFFE, b"\x11\x22\x33\x44")
     dump = read(HEAD + over + record(2, 0x10002, b"\x55") + record(8, 0))
     assert [tuple(block) for block in dump.image.blocks] == [(0xFFFE, b"\x11\x22\x33\x44\x55")]
@@ -387,7 +387,7 @@ def test_data_past_the_width_go_on_in_a_wider_record() -> None:
 
 
 def test_last_data_past_the_width_are_taken_where_counted() -> None:
-    """S1 over 64 KiB is taken where a count ends the file and no terminator contradicts it."""
+    """S1 over 64 KiB is taken if a count ends the file and no terminator contradicts it."""
     dump = read(HEAD + record(1, 0xFFFE, b"\x11\x22\x33\x44") + record(5, 1))
     assert [tuple(block) for block in dump.image.blocks] == [(0xFFFE, b"\x11\x22\x33\x44")]
     assert [(f.code, f.line) for f in dump.findings] == [

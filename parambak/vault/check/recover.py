@@ -186,8 +186,8 @@ def new_vault(
 ) -> Vault:
     """Return a vault to be made in `root`, with the identity that the heap states or a new one.
 
-    It comes into being with the first writing. Raises `recover-nothing` where nothing is
-    proven, `recover-not-empty` where another vault was begun in `root`.
+    The first writing makes it. Raises `recover-nothing` if nothing is
+    proven, `recover-not-empty` if another vault was begun in `root`.
     """
     if heap.empty:
         found = "1 file" if heap.count == 1 else f"{heap.count} files"
@@ -201,7 +201,7 @@ def new_vault(
 
 
 def given_sources(names: Iterable[str]) -> list[Path]:
-    """Return the files and folders of these names; raise `file-absent` where one is missing."""
+    """Return the files and folders of these names; raise `file-absent` if one is missing."""
     sources = [Path(name) for name in names]
     for source in sources:
         try:
@@ -214,7 +214,7 @@ def given_sources(names: Iterable[str]) -> list[Path]:
 
 
 def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
-    """Raise VaultRefused or CallRefused where the new vault may not be made in `root`."""
+    """Raise VaultRefused or CallRefused if the new vault may not be made in `root`."""
     target = root.resolve()
     for source in sources:
         resolved = source.resolve()
@@ -236,7 +236,7 @@ def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
 
 
 def refuse_other_vault(root: Path, identity: str | None) -> None:
-    """Raise `recover-not-empty` where a vault of another identity was begun in `root`."""
+    """Raise `recover-not-empty` if a vault of another identity was begun in `root`."""
     begun = _begun(root)
     if begun and identity not in (begun, None):
         raise NOT_EMPTY.error(file=str(root), expected=identity, found=f"the vault {begun}")

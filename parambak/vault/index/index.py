@@ -1,4 +1,4 @@
-"""What is in records/, known without reading all of it at each command.
+"""What is in records/, without reading all of it at each command.
 
 Two parts: a database (tables.py) for the many records, and the few that are newer than it,
 held in memory as read from their files. The database is written only when those become more
@@ -44,7 +44,7 @@ LOOSE = 64  # records outside the database, read from their files at each openin
 SMALL = 512  # records up to which every folder is listed at each opening
 NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing down
 SETTLED = 3_000_000_000  # nanoseconds: a folder's time may be 2 s coarse (FAT)
-MOST_ORDERED = 4  # vessels whose records are held in memory once they were asked for
+MOST_ORDERED = 4  # vessels whose records stay in memory after their first use
 SHOWN = 5  # of each kind of finding, so that a lost disk does not fill the screen
 # Records about one copy of the vault: that another copy lacks them is no cut in its history.
 ABOUT_COPIES = frozenset({"held", "recheck", "vault"})
@@ -53,7 +53,7 @@ _UNSETTLED = disk.Stamp(-1, 0)
 
 
 class IndexFile(NamedTuple):
-    """The index's file; a digest of the vault's folder where that lies elsewhere, else "".
+    """The index's file; a digest of the vault's folder if the index is elsewhere, else "".
 
     `folder_times` is whether the times of the vault's folders may be believed.
     """
@@ -319,7 +319,7 @@ class Index:
                 self._fold(folders)
 
     def _goes_by_times(self) -> bool:
-        """Return whether a folder whose time is as it was is believed to hold what it held."""
+        """Return whether a folder with an unchanged time is taken to hold the same files."""
         database = self._database
         if database is None or database.count() <= SMALL:
             return False
@@ -348,7 +348,7 @@ class Index:
         return sorted(present - held), sorted(held - present)
 
     def _list(self, folder: str) -> set[str]:
-        """Return the digests of which a folder of records has files; none where it is none."""
+        """Return the digests of which a folder of records has files; none if it is no folder."""
         try:
             names = disk.names_in(f"{self._records}/{folder}")
         except NotADirectoryError:
@@ -376,7 +376,7 @@ class Index:
         return kind, vessel or None
 
     def _read(self, digest: str) -> tuple[Stored, bytes] | None:
-        """Return a record from its file; None, with a finding, where it is damaged."""
+        """Return a record from its file; None, with a finding, if it is damaged."""
         file = file_of(digest)
         path = f"{self._root}/{file}"
         try:
@@ -384,7 +384,7 @@ class Index:
             record = records.decode(data, None if right else digest)
             return Stored(digest, record, file), data
         except FileNotFoundError:
-            return None  # it went since the folder was listed; the next look says so
+            return None  # it went after the folder was listed; the next look reports it
         except VaultDamaged as damage:
             self.skipped[digest] = f"found {damage.found}"
             if disk.size_of(path) == 0:
@@ -453,11 +453,11 @@ class Index:
         return self._database
 
     def _asking(self, question: Callable[[Database], T]) -> T | None:
-        """Ask the database; None where there is none."""
+        """Ask the database; None if there is none."""
         return self._trying(lambda: question(self._database) if self._database else None)
 
     def _trying(self, act: Callable[[], T]) -> T:
-        """Do something with the database; where it cannot be trusted, build it again first."""
+        """Do something with the database; if it cannot be trusted, build it again first."""
         try:
             try:
                 return act()

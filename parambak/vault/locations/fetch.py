@@ -11,9 +11,10 @@ from parambak.vault.files import disk
 from parambak.vault.joining import Joined, Piece, join
 from parambak.vault.locations.location import first_record, put_aside
 from parambak.vault.locations.stores import FolderStore
+from parambak.vault.own import VAULT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from parambak.vault.locations.location import Listing
     from parambak.vault.locations.stores import Store
@@ -25,13 +26,17 @@ _KEPT = 64 << 20  # bytes of records kept in memory between looking at them and 
 
 
 class Fetched(NamedTuple):
-    """What came from a location; `unknown` counts the records there that this vault has not."""
+    """What came from a location; `unknown` counts the records there that this vault has not.
+
+    Both ways, `left_out` are those of them that did not come in, as a merge has them.
+    """
 
     objects: int
     records: int
     repaired: tuple[str, ...]
     refused: tuple[Damage, ...]
     unknown: int
+    left_out: Mapping[str, str | None] = {}
 
 
 class Source(NamedTuple):
@@ -52,15 +57,15 @@ def fetch(
 ) -> Fetched:
     """Take from the location the records that the vault lost and, both ways, those it never had.
 
-    Lost are records whose files are damaged here, and those that some record is `after`.
-    Where the location is limited, nothing of other vessels is taken. `failure` shows whether an
-    error means that the backup location itself failed. Raises OSError or that where it did.
+    A record is lost if its file is damaged here, or if another record is `after` it and it is
+    missing. If the location is limited, nothing of other vessels is taken. `failure` shows whether
+    an error means that the backup location itself failed. Raises OSError, or that error, if it did.
     """
     return _Fetch(vault, source, failure).run(both_ways=both_ways)
 
 
 def aside_here(vault: Vault, file: str) -> None:
-    """Keep a damaged file of the vault aside, where it is there; under the lock."""
+    """Set a damaged file of the vault aside, if it is there; under the lock."""
     if disk.is_file(vault.root / file):
         try:
             put_aside(FolderStore(vault.root), file)
@@ -91,6 +96,7 @@ class _Fetch:
                 taken = join(self._vault, writing, self._pieces(more))
             present = self._digests()
         gone = [Damage(records.file_of(d), GONE) for d in sorted(lost - present)]
+        unknown = self._listed.records.keys() - present - {first_record(self._identity)[0]}
         return Fetched(
             objects=taken.added_objects,
             records=taken.added_records,
@@ -99,8 +105,22 @@ class _Fetch:
                 *taken.repaired,
             ),
             refused=(*still_wrong, *taken.refused, *gone),
-            unknown=len(self._listed.records.keys() - present - {first_record(self._identity)[0]}),
+            unknown=len(unknown),
+            left_out=self._left_out(unknown, taken.left_out) if both_ways else {},
         )
+
+    def _left_out(
+        self, unknown: Iterable[str], left_out: Mapping[str, str | None]
+    ) -> dict[str, str | None]:
+        """Return the records there that did not come in, each with its vessel if known."""
+        left = dict(left_out)
+        for digest in unknown:
+            record = self._record(digest)
+            if record is None:
+                left.setdefault(digest, None)
+            elif self._belongs(record):
+                left[digest] = record.vessel or VAULT
+        return left
 
     def _repair(self, back: dict[str, Record]) -> Joined:
         with self._vault.writing() as writing:
@@ -167,7 +187,7 @@ class _Fetch:
         return self._vessels is None or record.vessel in self._vessels
 
     def _record(self, digest: str) -> Record | None:
-        """Return a record of the backup location; None where it is damaged there."""
+        """Return a record of the backup location; None if it is damaged there."""
         try:
             data = self._bytes(digest)
         except OSError:
