@@ -1,8 +1,8 @@
 """Merging: what comes in from elsewhere becomes part of a vault. A union of files.
 
 Each file is hashed before it is taken; each record is taken after the records that it is
-`after` and the objects that it names. So a merge that is broken off leaves a vault that is
-whole, and goes on when it is called again. formats/vault.md, "Merging".
+`after` and the objects that it names. So a merge that is interrupted leaves a complete vault, and
+continues when it is called again. formats/vault.md, "Merging".
 """
 
 from __future__ import annotations
@@ -225,7 +225,7 @@ class _Merge:
         return True
 
     def _take_object(self, digest: str) -> bool:
-        """Take an object; return whether it is in the vault, right as far as this can show."""
+        """Take an object; return whether it is in the vault, right by all that this can check."""
         if digest not in self._handled:
             self._handled[digest] = self._take_object_now(digest)
         return self._handled[digest]

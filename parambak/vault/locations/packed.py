@@ -195,7 +195,7 @@ class _Packing:
             return self._rescue(vessel, file)
 
     def _rescue(self, vessel: str, file: str) -> _Present:
-        """Take what the vault lost out of a pack that is refused, before it is put aside."""
+        """Take what the vault lost out of a refused pack, before the pack is set aside."""
         with surveyed([self._path(file)], self._progress) as heap:
             pieces = [piece for piece in heap.pieces() if _may_be_of(piece, vessel)]
             of_records = {piece.digest for piece in pieces if piece.is_record}
