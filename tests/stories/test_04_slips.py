@@ -45,7 +45,7 @@ BEFORE = [
     f"measure grebe/winch core_rail=3.31V {BY}",
 ]
 AFTER = [
-    f"archive N1.BIN N2.BIN {AT}",
+    f"archive N1.BIN N2.BIN {AT} --position-confirmed",
     f"diff {WHERE}@previous {WHERE} --remark 'ramp made longer' {BY}",
     "visit close --remark 'all read'",
 ]
@@ -250,7 +250,7 @@ def test_the_person_of_the_open_visit_withdraws(told: Laptop) -> None:
 
 def test_a_remark_is_withdrawn_by_its_first_words(told: Laptop) -> None:
     """Or by its record; two that begin alike are refused with what tells them apart."""
-    told.yes(f"archive N1.BIN N2.BIN {AT}")
+    told.yes(f"archive N1.BIN N2.BIN {AT} --position-confirmed")
     told.run(f"diff {WHERE}@previous {WHERE} --remark 'ramp made longer' {BY}")
     told.run(f"diff {WHERE}@previous {WHERE} --remark 'ramp was wrong' {BY}")
     error = told.refused(f"{WITHDRAW.format(WHERE)} --remark ramp", "withdraw-two")
@@ -264,6 +264,7 @@ def test_a_remark_is_withdrawn_by_its_first_words(told: Laptop) -> None:
 
 def test_a_read_is_named_by_its_file_or_its_record(told: Laptop) -> None:
     """A name of several, or of none, is refused with the reads that there are."""
+    told.dump("R1.BIN", memory(1))  # read again, and saved under the same name
     told.yes(f"archive R1.BIN {AT}")
     error = told.refused(f"{WITHDRAW.format(WHERE)} --read R1.BIN", "read-two")
     assert error["expected"].count("read R1.BIN of 2026-03-02 (") == 2
@@ -285,7 +286,7 @@ def test_what_cannot_be_withdrawn_is_refused(told: Laptop) -> None:
 @pytest.mark.parametrize("folder", ["records", "objects"])
 def test_what_relies_on_damage_is_refused(folder: str, line: str, told: Laptop) -> None:
     """With the damaged file's name, exit 3; nothing changes."""
-    told.yes(f"archive N1.BIN {AT}")
+    told.yes(f"archive N1.BIN {AT} --position-confirmed")
     read = told.json(f"history {WHERE}")["copies"][-1]
     digest = read["sha256"]
     if folder == "records":
