@@ -13,11 +13,12 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Condition
     from parambak.keeping.state.rules import Rules
 
+UNFINISHED_SWAP = "unfinished-swap"
 NOT_VERIFIED = "not-verified"
 ONE_READ = "one-read"
 TOO_OLD = "too-old"
 ONE_LOCATION = "one-location"
-URGENCY = (NOT_VERIFIED, ONE_READ, TOO_OLD, ONE_LOCATION)  # the most urgent first
+URGENCY = (UNFINISHED_SWAP, NOT_VERIFIED, ONE_READ, TOO_OLD, ONE_LOCATION)  # the most urgent first
 
 
 class Reason(NamedTuple):
@@ -41,12 +42,20 @@ class Due(NamedTuple):
         return min(reason.on for reason in self.reasons)
 
 
+class Unfinished(NamedTuple):
+    """A swap that was closed in emergency: on which day, and what is missing now, by name."""
+
+    on: date
+    missing: Sequence[str]
+
+
 class PositionStatus(NamedTuple):
     """What is recorded of a position's copies.
 
     `unmet` are the conditions that the newest copy does not meet; `reads` is how many reads the
     position ever had; `verified_on` the day of the newest read of a verified copy, None without
     one; `locations` are the backup locations that are recorded as holding the newest copy.
+    `unfinished` is the swap here that was closed in emergency, if there is one.
     """
 
     where: str
@@ -56,15 +65,30 @@ class PositionStatus(NamedTuple):
     reads: int
     verified_on: date | None
     locations: Sequence[str]
+    unfinished: Unfinished | None = None
 
 
 def due_of(status: PositionStatus, rules: Rules) -> Due | None:
     """Return why and from when a position is due; None if nothing ever makes it so."""
-    reasons = [*_read_again(status), *_by_age(status, rules), *_by_locations(status, rules)]
+    reasons = [
+        *_unfinished(status),
+        *_read_again(status),
+        *_by_age(status, rules),
+        *_by_locations(status, rules),
+    ]
     if not reasons:
         return None
     ordered = sorted(reasons, key=lambda reason: URGENCY.index(reason.code))
     return Due(status.where, status.id, tuple(ordered))
+
+
+def _unfinished(status: PositionStatus) -> list[Reason]:
+    if status.unfinished is None:
+        return []
+    swap = status.unfinished
+    listed = ", ".join(swap.missing) or "its closing"
+    text = f"the swap was closed in emergency on {swap.on}; still missing: {listed}"
+    return [Reason(UNFINISHED_SWAP, swap.on, text)]
 
 
 def _read_again(status: PositionStatus) -> list[Reason]:

@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from parambak.keeping.recording.texts import REMARK
 from parambak.keeping.state import conditions
+from parambak.keeping.state.bodies import ConditionEntry
 from parambak.keeping.state.rules import CAREFUL
 
 if TYPE_CHECKING:
@@ -59,34 +61,49 @@ class Readiness:
 
     @property
     def ready(self) -> bool:
-        """Return whether every required condition is met, or was accepted in this call.
-
-        "Not known" does not count as met.
-        """
+        """Return whether every required condition is met or accepted; "not known" is not met."""
         return not self.missing
 
     @property
-    def listed(self) -> list[dict[str, str | bool | None]]:
-        """Return each condition under the keys of the script contract."""
-        return [
-            {
-                "condition": condition.condition,
-                "met": condition.met,
-                "text": condition.text,
-                "required": condition.condition in self.required,
-            }
-            for condition in self.conditions
-        ]
+    def missing(self) -> tuple[str, ...]:
+        """Return the required conditions that are neither met nor accepted."""
+        return tuple(entry.condition for entry in self.entries if entry.missing)
 
     @property
-    def missing(self) -> tuple[str, ...]:
-        """Return the required conditions that are not met, nor accepted in this call."""
+    def unmet(self) -> tuple[Condition, ...]:
+        """Return the required conditions that are neither met nor accepted, with their words."""
+        missing = frozenset(self.missing)
+        return tuple(c for c in self.conditions if c.condition in missing)
+
+    @property
+    def entries(self) -> tuple[ConditionEntry, ...]:
+        """Return each condition as it is put on record."""
         return tuple(
-            condition.condition
+            ConditionEntry(
+                condition=condition.condition,
+                text=condition.text[:REMARK],
+                met=condition.met,
+                required=condition.condition in self.required,
+                accepted=self._accepted(condition),
+            )
             for condition in self.conditions
-            if condition.condition in self.required
+        )
+
+    def counts(self, deviation: Deviation) -> bool:
+        """Return whether an acceptance still counts: it does while the evidence is the same."""
+        return any(
+            condition.condition == deviation.condition
             and not condition.met
-            and condition.condition not in self.accepted
+            and condition.text[:REMARK] == deviation.text
+            for condition in self.conditions
+        )
+
+    def _accepted(self, condition: Condition) -> bool:
+        if condition.met:
+            return False
+        return condition.condition in self.accepted or any(
+            deviation.condition == condition.condition and self.counts(deviation)
+            for deviation in self.deviations
         )
 
 
@@ -95,12 +112,15 @@ def readiness(
     rules: Rules = CAREFUL,
     deviations: Sequence[Deviation] = (),
     accepted: frozenset[str] = frozenset(),
+    *,
+    closing: bool = False,
 ) -> Readiness:
-    """Return whether a swap may begin under the ship's rules."""
+    """Return whether a swap may begin by the ship's rules; with `closing`, whether it may end."""
+    of_stage = conditions.of_stage(closing=closing)
     required = frozenset(
         condition.name
-        for condition in conditions.CONDITIONS
+        for condition in of_stage
         if rules.requires(condition.name, by_default=condition.required.by_default(evidence))
     )
-    states = tuple(condition.state(evidence) for condition in conditions.CONDITIONS)
+    states = tuple(condition.state(evidence) for condition in of_stage)
     return Readiness(states, required, tuple(deviations), accepted)

@@ -8,7 +8,7 @@ import pytest
 
 from parambak.errors import VaultDamaged
 from parambak.keeping.assess import Assessor
-from parambak.swap import recording
+from parambak.swap import ending, recording
 from parambak.swap.lost_records import lost_since, refuse_unsure
 from parambak.swap.state import SwapState, swap_state
 from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, Laptop, image
@@ -29,7 +29,7 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
     newer = image(1, {0x12: 0x55})
     made.take(newer, newer, layout=LAYOUT, chip="T256")
     recording.open_swap(
-        made.vault, WHERE, why="dead", by=BY, route="load", old_card=None, new_card=None
+        Assessor(made.vault), WHERE, why="dead", by=BY, route="load", old_card=None, new_card=None
     )
     older = made.position().copies[0]
     recording.select_copy(made.vault, WHERE, older, why="the newest is spoilt", by=BY)
@@ -119,16 +119,22 @@ def test_what_was_lost_before_the_opening_does_not_matter(tmp_path: Path) -> Non
     laptop = Laptop(tmp_path / "one")
     laptop.verified()
     recording.open_swap(
-        laptop.vault, WHERE, why="dead", by=BY, route="load", old_card=None, new_card=None
+        Assessor(laptop.vault), WHERE, why="dead", by=BY, route="load", old_card=None, new_card=None
     )
     recording.answer(laptop.vault, WHERE, [recording.GivenAnswer("permit", "yes", "14")], by=BY)
-    recording.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="no spare")
+    ending.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="no spare")
     lost = next(digest for digest, kind in records(laptop) if kind == "swap-answer")
     damage(laptop, lost)
     vessel = laptop.fleet.vessels[0]
     assert lost_since(laptop.vault, vessel, None) == (lost,)
     recording.open_swap(
-        laptop.vault, WHERE, why="again", by=BY, route="load", old_card=None, new_card=None
+        Assessor(laptop.vault),
+        WHERE,
+        why="again",
+        by=BY,
+        route="load",
+        old_card=None,
+        new_card=None,
     )
     assert refused(laptop) is None
     laptop.close()

@@ -10,7 +10,13 @@ import click
 from parambak.answers.due import DueQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.due import NOT_VERIFIED, ONE_LOCATION, ONE_READ, TOO_OLD
+from parambak.keeping.due import (
+    NOT_VERIFIED,
+    ONE_LOCATION,
+    ONE_READ,
+    TOO_OLD,
+    UNFINISHED_SWAP,
+)
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -20,6 +26,10 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 NEXT = {
+    UNFINISHED_SWAP: (
+        "do what is missing there, then run `parambak swap close {where}`. `parambak swap check "
+        "{where}` shows each condition."
+    ),
     NOT_VERIFIED: (
         "correct what is named there. `parambak report copy {where} --out FILE` shows all of it."
     ),

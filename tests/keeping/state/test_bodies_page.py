@@ -31,6 +31,7 @@ SHARED: dict[str, type[bodies.Body]] = {
     "renames": bodies.RenamesEntry,
     "limits": bodies.LimitsEntry,
     "reading": bodies.ReadingEntry,
+    "condition": bodies.ConditionEntry,
 }
 
 

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
+from parambak.keeping.state.closing import Closing
 from parambak.keeping.state.conditions import (
     CONDITIONS,
     OPEN,
@@ -63,6 +64,14 @@ def told(word: str = "yes", text: str = "seen") -> PersonsAnswer:
 
 
 ALL_TOLD = {name: told() for name in questions()}
+PROVEN = Closing(
+    contents=(True, "two separate read-backs"),
+    before_power=(True, "2 reads"),
+    after_power=(True, "1 read"),
+    passed=("Stop", "ramp  up"),
+    listed=("ramp up",),
+    old_card_to="ashore",
+)
 PLACES = (("office", date(2026, 2, 1), True),)
 
 
@@ -89,6 +98,7 @@ def asked(*, rules: Rules = CAREFUL, **changed: Any) -> Asked:
         "supplies": (True, "inside their limits"),
         "held": PLACES,
         "answers": ALL_TOLD,
+        "closing": PROVEN,
     }
     evidence = SwapEvidence(**(sound | changed))
     states = tuple(condition.state(evidence) for condition in CONDITIONS)
@@ -142,6 +152,34 @@ ALONE: list[tuple[dict[str, Any], str, bool | None, str]] = [
         ({"answers": {k: v for k, v in ALL_TOLD.items() if k != name}}, name, None, "not answered")
         for name in TOLD
     ],
+    *[
+        ({"closing": PROVEN._replace(**{member: (met, "because")})}, name, met, "because")
+        for name, member in (
+            ("contents-proven", "contents"),
+            ("read-back-before-power", "before_power"),
+            ("read-back-after-power", "after_power"),
+        )
+        for met in (False, None)
+    ],
+    (
+        {"closing": PROVEN._replace(failed=("stop",))},
+        "function-tests",
+        False,
+        "failed, and did not pass since: stop",
+    ),
+    (
+        {"closing": PROVEN._replace(passed=(), listed=())},
+        "function-tests",
+        None,
+        "no function test",
+    ),
+    (
+        {"closing": PROVEN._replace(listed=("ramp up", "Blow down", "stop"))},
+        "listed-tests",
+        None,
+        "not passed since the card was loaded: Blow down",
+    ),
+    ({"closing": PROVEN._replace(old_card_to=None)}, "old-card-state", None, "not stated"),
 ]
 
 
