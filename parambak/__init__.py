@@ -57,6 +57,8 @@ __all__ = [
     "HistoryQuestion",
     "InspectAnswer",
     "InspectQuestion",
+    "LayoutAttachAnswer",
+    "LayoutAttachQuestion",
     "LayoutCheckAnswer",
     "LayoutCheckQuestion",
     "LayoutDraftAnswer",
@@ -74,6 +76,8 @@ __all__ = [
     "PackQuestion",
     "PackRefused",
     "ParambakError",
+    "PositionAddAnswer",
+    "PositionAddQuestion",
     "RebuildAnswer",
     "RebuildQuestion",
     "RecheckAnswer",
@@ -108,6 +112,8 @@ __all__ = [
     "SwapSelectQuestion",
     "TablesAnswer",
     "TablesQuestion",
+    "UnitAddAnswer",
+    "UnitAddQuestion",
     "UnpackAnswer",
     "UnpackQuestion",
     "ValuesDiffAnswer",
@@ -148,12 +154,14 @@ _NAMES = {
     "answers.export": ["ExportAnswer", "ExportQuestion"],
     "answers.history": ["HistoryAnswer", "HistoryQuestion"],
     "answers.inspect": ["InspectAnswer", "InspectQuestion"],
+    "answers.layout.attach": ["LayoutAttachAnswer", "LayoutAttachQuestion"],
     "answers.layout.check": ["LayoutCheckAnswer", "LayoutCheckQuestion"],
     "answers.layout.draft": ["LayoutDraftAnswer", "LayoutDraftQuestion"],
     "answers.layout.find": ["LayoutFindAnswer", "LayoutFindQuestion"],
     "answers.layout.map": ["LayoutMapAnswer", "LayoutMapQuestion"],
     "answers.measure": ["MeasureAnswer", "MeasureQuestion"],
     "answers.pack": ["PackAnswer", "PackQuestion"],
+    "answers.position.add": ["PositionAddAnswer", "PositionAddQuestion"],
     "answers.rebuild": ["RebuildAnswer", "RebuildQuestion"],
     "answers.recheck": ["RecheckAnswer", "RecheckQuestion"],
     "answers.recover": ["RecoverAnswer", "RecoverQuestion"],
@@ -171,6 +179,7 @@ _NAMES = {
     "answers.swap.read_back": ["SwapReadBackAnswer", "SwapReadBackQuestion"],
     "answers.swap.select": ["SwapSelectAnswer", "SwapSelectQuestion"],
     "answers.tables": ["TablesAnswer", "TablesQuestion"],
+    "answers.unit.add": ["UnitAddAnswer", "UnitAddQuestion"],
     "answers.unpack": ["UnpackAnswer", "UnpackQuestion"],
     "answers.visit.close": ["VisitCloseAnswer", "VisitCloseQuestion"],
     "answers.visit.open": ["VisitOpenAnswer", "VisitOpenQuestion"],
@@ -212,12 +221,14 @@ if TYPE_CHECKING:
     from parambak.answers.export import ExportAnswer, ExportQuestion
     from parambak.answers.history import HistoryAnswer, HistoryQuestion
     from parambak.answers.inspect import InspectAnswer, InspectQuestion
+    from parambak.answers.layout.attach import LayoutAttachAnswer, LayoutAttachQuestion
     from parambak.answers.layout.check import LayoutCheckAnswer, LayoutCheckQuestion
     from parambak.answers.layout.draft import LayoutDraftAnswer, LayoutDraftQuestion
     from parambak.answers.layout.find import LayoutFindAnswer, LayoutFindQuestion
     from parambak.answers.layout.map import LayoutMapAnswer, LayoutMapQuestion
     from parambak.answers.measure import MeasureAnswer, MeasureQuestion
     from parambak.answers.pack import PackAnswer, PackQuestion
+    from parambak.answers.position.add import PositionAddAnswer, PositionAddQuestion
     from parambak.answers.rebuild import RebuildAnswer, RebuildQuestion
     from parambak.answers.recheck import RecheckAnswer, RecheckQuestion
     from parambak.answers.recover import RecoverAnswer, RecoverQuestion
@@ -235,6 +246,7 @@ if TYPE_CHECKING:
     from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
     from parambak.answers.swap.select import SwapSelectAnswer, SwapSelectQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
+    from parambak.answers.unit.add import UnitAddAnswer, UnitAddQuestion
     from parambak.answers.unpack import UnpackAnswer, UnpackQuestion
     from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
     from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion

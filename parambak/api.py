@@ -147,4 +147,5 @@ def ask(session: Session, question: Question[A]) -> A:
         raise QUESTION.error(
             name=kind.__name__, expected="members of their types", found=str(error)
         ) from error
+    session.begin()
     return cast("A", import_module(kind.__module__).answer(session, checked))

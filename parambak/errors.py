@@ -17,8 +17,12 @@ given by a `Fault`, which the room that raises it declares as a constant:
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import ClassVar, Self
+from typing import TYPE_CHECKING, ClassVar, Self
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 
 class ParambakError(Exception):
@@ -61,16 +65,8 @@ class ParambakError(Exception):
 
     def document(self) -> dict[str, str | int | None]:
         """Return the error's parts under the keys of the script contract."""
-        return {
-            "code": self.code,
-            "text": self.text,
-            "file": self.file,
-            "line": self.line,
-            "offset": self.offset,
-            "expected": self.expected,
-            "found": self.found,
-            "next": self.next,
-        }
+        keys = ("code", "text", "file", "line", "offset", "expected", "found", "next")
+        return {key: getattr(self, key) for key in keys}
 
 
 class CallRefused(ParambakError):
@@ -146,3 +142,13 @@ class Fault:
             found=found,
             next=self.next.format(**names) if names else self.next,
         )
+
+
+@contextmanager
+def in_file(file: str) -> Iterator[None]:
+    """Name the file in an error of the block, where no deeper place has named one."""
+    try:
+        yield
+    except ParambakError as error:
+        error.in_file(file)
+        raise

@@ -46,9 +46,10 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
 
     `dumps`, `layout` and `profile` are names of files. `unit` or `card` holds the position;
     `vessel` may be None where a visit is open. `normal` declares findings normal, each as
-    CODE=REASON. `facts` are what is stated of how the reads were made. `new_vessel` and
-    `position_confirmed` answer the doubts that a near name, or bytes that fit another position
-    better, raise. With `vote`, what most of three reads or more hold is kept too.
+    CODE=REASON. `facts` are what is stated of how the reads were made. `new_vessel`,
+    `new_unit`, `new_position` and `position_confirmed` answer the doubts that a near name, or
+    bytes that fit another position better, raise. With `vote`, what most of three reads or more
+    hold is kept too.
     """
 
     dumps: tuple[str, ...]
@@ -69,6 +70,8 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     profile: str | None = None
     vote: bool = False
     new_vessel: bool = False
+    new_unit: bool = False
+    new_position: bool = False
     position_confirmed: bool = False
 
 
@@ -183,6 +186,8 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
             card=question.card,
             chip=question.chip,
             new_vessel=question.new_vessel,
+            new_unit=question.new_unit,
+            new_position=question.new_position,
         ),
         dumps=_reads(question, size, layout, profile),
         layout=layout,

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 from parambak.answers.copies import given_copy
 from parambak.answers.decoded import decoded_by, layout_for
 from parambak.answers.forms import NO, YES, Answer, Part, Question
+from parambak.layouts.verdicts import CheckResult
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
-    from parambak.layouts.decode import CheckResult, FieldValue
+    from parambak.layouts.decode import FieldValue
 
 
 class DecodeQuestion(Question["DecodeAnswer"], frozen=True):
@@ -41,20 +42,8 @@ class DecodedField(Part, frozen=True):
     belongs_to_card: bool
 
 
-class DecodedCheck(Part, frozen=True):
-    """One check: `holds` is null where bytes that it needs are absent.
-
-    `stored` and `computed` are hexadecimal; null also for a promise that stores no value,
-    such as mirror-at.
-    """
-
-    check: str
-    at: int
-    method: str
-    holds: bool | None
-    stored: str | None
-    computed: str | None
-    mark: str | None
+DecodedCheck = CheckResult
+"""A check of the answer is the layout's own result."""
 
 
 class DecodeAnswer(Answer, frozen=True):
@@ -78,7 +67,7 @@ def answer(session: Session, question: DecodeQuestion) -> DecodeAnswer:
     decoded = decoded_by(layout_for(copy, question.layout), copy.image)
     return DecodeAnswer(
         fields=tuple(_field_shown(field) for field in decoded.fields),
-        checks=tuple(_check_shown(check) for check in decoded.checks),
+        checks=decoded.checks,
         covered_bytes=decoded.covered_bytes,
         size=decoded.size,
         copy=copy.name,
@@ -99,16 +88,4 @@ def _field_shown(field: FieldValue) -> DecodedField:
         running=field.running,
         volatile=field.volatile,
         belongs_to_card=field.belongs_to_card,
-    )
-
-
-def _check_shown(check: CheckResult) -> DecodedCheck:
-    return DecodedCheck(
-        check=check.check,
-        at=check.at,
-        method=check.method,
-        holds=check.holds,
-        stored=check.stored,
-        computed=check.computed,
-        mark=check.mark,
     )

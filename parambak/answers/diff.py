@@ -13,11 +13,20 @@ from parambak.answers import differences, given_files
 from parambak.answers.copies import given_copies
 from parambak.answers.decoded import decoded_by
 from parambak.answers.differences import RunShown, ValuesCompared, run_shown
-from parambak.answers.forms import NO, YES, Answer, LazyList, Part, Question, RangeShown
+from parambak.answers.forms import (
+    NO,
+    YES,
+    Answer,
+    LazyList,
+    Part,
+    Question,
+    RangeShown,
+    range_shown,
+)
+from parambak.differences import rows
 from parambak.differences.bytes import runs
 from parambak.differences.fields import FADING, MOVED, RUNNING, SETTLED
-from parambak.differences.rows import rows_around
-from parambak.errors import CallRefused, Fault, LayoutRefused
+from parambak.errors import CallRefused, Fault, in_file
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
@@ -102,15 +111,7 @@ class RemarkShown(Part, frozen=True):
     on: str
 
 
-class ByteRow(Part, frozen=True):
-    """Eight addresses of both sides, a changed one among them or next to them.
-
-    Bytes in hexadecimal, `--` where a side holds none.
-    """
-
-    at: int
-    old: str
-    new: str
+ByteRow = rows.ByteRow
 
 
 class Comparison(Part, frozen=True, kw_only=True):
@@ -320,22 +321,22 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
     step = pair.step
     loose = step.loose if step is not None else ()
     moves = step.moves if step is not None else ()
-    rows, more_rows = rows_around(pair.old.image, pair.new.image, pair.runs, moves)
+    shown, more_rows = rows.rows_around(pair.old.image, pair.new.image, pair.runs, moves)
     return {
         "same": not pair.runs,
         "old": pair.old.name,
         "new": pair.new.name,
         "changed_bytes": sum(run.length for run in pair.runs),
         "fields": tuple(_field_changes(step)) if step is not None else (),
-        "unmapped": tuple(_range_shown(stretch.range) for stretch in loose),
-        "fading": tuple(_range_shown(stretch.range) for stretch in loose if stretch.kind == FADING),
+        "unmapped": tuple(range_shown(stretch.range) for stretch in loose),
+        "fading": tuple(range_shown(stretch.range) for stretch in loose if stretch.kind == FADING),
         "moved": tuple(map(_move_shown, moves)),
         "failing_checks": step.broken if step is not None else (),
         "remarks": on_record,
         "remark_wanted": pair.one_position and bool(pair.asked) and not on_record,
         "has_layout": pair.has_layout,
         "end": max(pair.old.image.end, pair.new.image.end),
-        "rows": tuple(ByteRow(*row) for row in rows),
+        "rows": tuple(shown),
         "more_rows": more_rows,
     }
 
@@ -359,12 +360,8 @@ def _field_changes(step: Step) -> Iterator[FieldChangeShown]:
 
 
 def _move_shown(move: Move) -> MoveShown:
-    left = tuple(map(_range_shown, move.left))
+    left = tuple(map(range_shown, move.left))
     return MoveShown(move.kind, move.start, move.length, move.by, move.changed, left, move.words)
-
-
-def _range_shown(stretch: Range) -> RangeShown:
-    return RangeShown(stretch.start, stretch.length)
 
 
 def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> ValuesDiffAnswer:
@@ -379,10 +376,8 @@ def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> Values
     table = differences.renames_of(differences.renames_file(question.renames))
     before = decoded_by(given_files.layout_file(path).layout, old.image)
     after = decoded_by(layout, new.image)
-    try:
+    with in_file(question.renames or path):
         carried = carry_over(before, after, table)
-    except LayoutRefused as error:
-        raise error.in_file(question.renames or path) from error
     return ValuesDiffAnswer(
         same=not carried.changed and not carried.not_carried,
         old=old.name,

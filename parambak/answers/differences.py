@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from parambak.answers.forms import Part
 from parambak.differences.fields import RUNNING
-from parambak.errors import CallRefused, Fault
+from parambak.errors import CallRefused, Fault, in_file
 from parambak.vault.files.given import read_given
 
 if TYPE_CHECKING:
@@ -135,16 +135,13 @@ def not_carried_shown(value: NotCarried) -> NotCarriedShown:
 def renames_file(path: str | None) -> RenamesFile | None:
     """Return a table of renames and its bytes; None where none is named."""
     from parambak.differences.two_layouts import read_renames  # noqa: PLC0415 - for two layouts only
-    from parambak.errors import LayoutRefused  # noqa: PLC0415 - the same
     from parambak.keeping.recording.received import RenamesFile  # noqa: PLC0415 - the same
 
     if path is None:
         return None
     data = read_given(path, RENAMES_BYTES).data
-    try:
+    with in_file(path):
         return RenamesFile(PurePath(path).name, data, read_renames(data))
-    except LayoutRefused as error:
-        raise error.in_file(path) from error
 
 
 def renames_of(file: RenamesFile | None) -> Renames:

@@ -13,6 +13,8 @@ from msgspec import Struct
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
+    from parambak.memory.image import Range
+
 __all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question", "RangeShown"]
 
 T = TypeVar("T")
@@ -56,6 +58,11 @@ class RangeShown(Part, frozen=True):
 
     start: int
     length: int
+
+
+def range_shown(stretch: Range) -> RangeShown:
+    """Return a stretch as a part of an answer."""
+    return RangeShown(stretch.start, stretch.length)
 
 
 class LazyList(Collection[T]):

@@ -6,7 +6,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.answers import faults
-from parambak.errors import LayoutRefused
+from parambak.errors import in_file
 from parambak.memory.counted import counted
 from parambak.memory.digests import sha256
 from parambak.vault.files.given import read_beside, read_given
@@ -33,27 +33,21 @@ def read_dump_file(path: str, format_name: str | None, terms: Terms) -> Dump:
 def dump_of(path: str, data: bytes, format_name: str | None, terms: Terms) -> Dump:
     """Return the dump that a file's bytes hold, by its own name and content."""
     from parambak.dumps.registry import read_dump  # noqa: PLC0415 - only where a dump is read
-    from parambak.errors import ParambakError  # noqa: PLC0415 - the same
 
-    try:
+    with in_file(path):
         return read_dump(PurePath(path).name, data, format=format_name, terms=terms)
-    except ParambakError as error:
-        raise error.in_file(path) from error
 
 
 def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
     """Return a dump file ready to be archived, decoded a second time by unrelated code."""
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - for archiving only
-    from parambak.errors import ParambakError  # noqa: PLC0415 - the same
     from parambak.keeping.recording.received import Incoming  # noqa: PLC0415 - the same
     from parambak.keeping.state.bodies import DumpEntry, FindingEntry  # noqa: PLC0415 - the same
 
     file = read_given(path, DUMP_BYTES)
     dump = dump_of(path, file.data, format_name, terms)
-    try:
+    with in_file(path):
         opinion = second_opinion(file.data, dump)
-    except ParambakError as error:
-        raise error.in_file(path) from error
     entry = DumpEntry(
         sha256=sha256(file.data),
         name=file.name,
@@ -81,10 +75,8 @@ def layout_file(path: str) -> LayoutFile:
         parts[name] = read_beside(path, name, TEXT_BYTES)
         return parts[name]
 
-    try:
+    with in_file(path):
         layout = load(data, name=PurePath(path).name, include=include)
-    except LayoutRefused as error:
-        raise error.in_file(path) from error
     return LayoutFile(PurePath(path).name, data, layout, parts)
 
 
@@ -98,14 +90,11 @@ def sheet_file(path: str) -> tuple[bytes, Sheet]:
 
 def limits_file(path: str) -> tuple[str, bytes, Limits]:
     """Return the name and the bytes of a file of limits, and what it states."""
-    from parambak.errors import ParambakError  # noqa: PLC0415 - only where limits are given
     from parambak.swap.limits import load_limits  # noqa: PLC0415 - the same
 
     data = read_given(path, TEXT_BYTES).data
-    try:
+    with in_file(path):
         return PurePath(path).name, data, load_limits(data)
-    except ParambakError as error:
-        raise error.in_file(path) from error
 
 
 def terms_of(
@@ -128,14 +117,11 @@ def terms_of(
 def profile_file(path: str) -> ProfileFile:
     """Return a reader profile and its bytes."""
     from parambak.dumps.profile import load_profile  # noqa: PLC0415 - the same
-    from parambak.errors import ParambakError  # noqa: PLC0415 - only where a profile is given
     from parambak.keeping.recording.received import ProfileFile  # noqa: PLC0415 - the same
 
     data = read_given(path, TEXT_BYTES).data
-    try:
+    with in_file(path):
         return ProfileFile(PurePath(path).name, data, load_profile(data))
-    except ParambakError as error:
-        raise error.in_file(path) from error
 
 
 class Taking(NamedTuple):
@@ -193,13 +179,10 @@ def _on_chip(read: Incoming, taking: Taking) -> Incoming:
 def _joined(first: Incoming, second: Incoming, taking: Taking, size: int | None) -> Incoming:
     from msgspec.structs import replace  # noqa: PLC0415 - only for a pair
 
-    from parambak.errors import ParambakError  # noqa: PLC0415 - the same
     from parambak.reads.pairs import join  # noqa: PLC0415 - the same
 
     halves = [_on_chip(half, taking._replace(size=size)) for half in (first, second)]
     pair: PairScheme = taking.pair or "duplicate"
-    try:
+    with in_file(f"{first.entry.name} and {second.entry.name}"):
         image = join(halves[0].image, halves[1].image, pair, chip=size)
-    except ParambakError as error:
-        raise error.in_file(f"{first.entry.name} and {second.entry.name}") from error
     return replace(halves[0], on_chip=image, second=halves[1])

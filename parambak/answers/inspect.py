@@ -8,8 +8,8 @@ from msgspec import Meta
 
 from parambak.answers import given_files
 from parambak.answers.disagreement import ExplanationShown, explanation_of
-from parambak.answers.forms import Answer, Note, Part, Question, RangeShown
-from parambak.errors import ParambakError
+from parambak.answers.forms import Answer, Note, Part, Question, RangeShown, range_shown
+from parambak.errors import in_file
 from parambak.memory import digests
 from parambak.vault.files.given import read_given
 
@@ -134,7 +134,7 @@ def _dump_shown(read: _Read, question: InspectQuestion, size: int | None) -> Dum
         file=read.path,
         format=read.dump.format,
         size=len(content),
-        ranges=tuple(RangeShown(part.start, part.length) for part in read.image.ranges),
+        ranges=tuple(map(range_shown, read.image.ranges)),
         sha256=digests.sha256(content),
         crc32=digests.crc32(content),
         sum8=digests.sum8(content),
@@ -150,10 +150,8 @@ def _dump_shown(read: _Read, question: InspectQuestion, size: int | None) -> Dum
 def _opinion(read: _Read) -> str:
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - where asked
 
-    try:
+    with in_file(read.path):
         opinion = second_opinion(read.data, read.dump)
-    except ParambakError as error:
-        raise error.in_file(read.path) from error
     return f"{opinion.judge} agrees" if opinion.agrees else f"not asked: {opinion.why_not}"
 
 

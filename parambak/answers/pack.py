@@ -8,7 +8,6 @@ from parambak.answers.forms import Answer, FileNote, Question
 from parambak.keeping.recording.packs import pack
 from parambak.vault.faults import RECORD_SKIPPED
 from parambak.vault.files.given import refuse_within
-from parambak.vault.packs.reading import PackFile
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
@@ -51,9 +50,10 @@ def answer(session: Session, question: PackQuestion) -> PackAnswer:
     """
     vault = session.vault
     refuse_within(question.out, session.folders.vault_folder)
-    file = PackFile(question.out)
     with session.progress("packing") as progress:
-        written, handles = pack(vault, question.vessels, file, progress, replace=question.replace)
+        written, handles = pack(
+            vault, question.vessels, question.out, progress, replace=question.replace
+        )
     if any(finding.code == RECORD_SKIPPED for finding in vault.warnings):
         session.note(LOST)
     packed = written.packed

@@ -13,6 +13,7 @@ from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping.state import seal, select
 from parambak.keeping.state.backups import backup_locations
 from parambak.keeping.state.bodies import RecheckBody
+from parambak.keeping.state.counting import counting_of_kind
 from parambak.keeping.state.fold import last_full_recheck
 from parambak.keeping.state.losses import body_fault, losses, repair_sources
 from parambak.vault.check.recheck import (
@@ -171,7 +172,7 @@ def _oldest_full_read(session: Session, checked: Rechecked) -> datetime | None:
     """Return since when every byte here was read; a whole run counts though it is not on record."""
     vault = session.vault
     on_record = last_full_recheck(
-        vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=False
+        counting_of_kind(vault, None, RecheckBody.kind), vault.folder_mark, sound=False
     )
     if checked.unread:
         return on_record
@@ -285,7 +286,7 @@ def _next_step(
         part = "" if best.files == len(files) else f"{best.files} of {len(files)} of "
         return (
             f"Run `parambak backup send {best.location}`. On {best.on} that backup location held "
-            f"{part}the files that are damaged here, and the command heals them from there."
+            f"{part}the files that are damaged here, and the command repairs them from there."
         )
     if files:
         return (
@@ -308,7 +309,9 @@ def _fetch(session: Session) -> str:
     ]
     if not full:
         return "Fetch"
-    return f"Run `parambak backup send {full[0]}`, which heals what that location holds; else fetch"
+    return (
+        f"Run `parambak backup send {full[0]}`, which repairs what that location holds; else fetch"
+    )
 
 
 def _or_archive(files: list[str], lost: Mapping[str, tuple[Loss, ...]]) -> str:

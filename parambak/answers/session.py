@@ -12,7 +12,6 @@ from functools import cache, cached_property
 from typing import TYPE_CHECKING, Protocol
 
 from parambak.answers import faults
-from parambak.memory.names import nearest
 from parambak.vault.files.given import folder_around, shipped
 
 if TYPE_CHECKING:
@@ -111,6 +110,11 @@ class Session:
         )
         return self._vault
 
+    def begin(self) -> None:
+        """Begin another question: what it puts on record is a command of its own."""
+        if self._vault is not None:
+            self._vault.begin_command()
+
     def take(self, vault: Vault) -> None:
         """Make a vault that the question made the vault of this call."""
         self._vault = vault
@@ -131,6 +135,8 @@ class Session:
     def chip(self, name: str) -> Chip:
         """Return the chip of that part number; raise CallRefused with the nearest ones."""
         if name.casefold() not in self.chips:
+            from parambak.memory.names import nearest  # noqa: PLC0415 - a wrong name is rare
+
             near = " or ".join(self.chips[part].name for part in nearest(name, self.chips))
             raise faults.CHIP_NAME.error(
                 expected=near or "a part of the table",

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import NO, YES, Answer, FileNote, Part, Question
 from parambak.keeping.recording.packs import take_pack
-from parambak.vault.packs.reading import PackFile
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
@@ -27,13 +26,13 @@ class PackedVesselShown(Part, frozen=True):
 
 
 class UnpackAnswer(Answer, frozen=True):
-    """What came in, what was healed in the vault, and what could not be taken."""
+    """What came in, what was repaired in the vault, and what could not be taken."""
 
     vessels: tuple[PackedVesselShown, ...]
     added: int
     objects: int
     records: int
-    healed: tuple[str, ...]
+    repaired: tuple[str, ...]
     refused: tuple[FileNote, ...]
 
     @property
@@ -50,7 +49,7 @@ def answer(session: Session, question: UnpackQuestion) -> UnpackAnswer:
     """
     vault = session.open(create=True)
     with session.progress("checking") as progress:
-        taken = take_pack(vault, PackFile(question.file), progress)
+        taken = take_pack(vault, question.file, progress)
     joined = taken.joined
     if joined.added_records:
         session.note(*namesakes(session.fleet()))
@@ -59,7 +58,7 @@ def answer(session: Session, question: UnpackQuestion) -> UnpackAnswer:
         added=joined.added_objects + joined.added_records,
         objects=joined.added_objects,
         records=joined.added_records,
-        healed=joined.healed,
+        repaired=joined.repaired,
         refused=tuple(FileNote(damage.file, damage.text) for damage in joined.refused),
     )
 

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING, Any
+from functools import update_wrapper
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from parambak.cli.settings import Settings
+from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from parambak.answers.forms import Answer as Answered
+    from parambak.answers.forms import Question
+    from parambak.cli.screen import Screen
+
+A = TypeVar("A", bound="Answered")
 
 COLUMNS = 80
 FORMAT_HELP = "The dump's format. Default: by its name and content."
@@ -63,6 +71,27 @@ def command(
         made = click.command(name, help=text, epilog=f"Example:\n\n\b\n{shown}")(function)
         made.params += [_json_option(), *([_vault_option()] if vault else [])]
         return made
+
+    return decorate
+
+
+def asks(
+    question: type[Question[A]], *, example: str, vault: bool = True
+) -> Callable[[Callable[[Screen, A], None]], click.Command]:
+    """Return the decorator of a page: a command that asks a question and prints its answer so.
+
+    The command has the name of the question's module, and an option for each of its members.
+    The docstring of the page is the help.
+    """
+    module = question.__module__
+    name = module.rpartition(".")[2].replace("_", "-")
+
+    def decorate(page: Callable[[Screen, A], None]) -> click.Command:
+        def ask(settings: Settings, /, **options: Any) -> Answer:
+            answer = import_module(module).answer
+            return settings.ask(answer, question(**options), page)
+
+        return command(name, example=example, vault=vault)(pass_settings(update_wrapper(ask, page)))
 
     return decorate
 

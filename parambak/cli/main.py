@@ -7,7 +7,6 @@ quick.
 from __future__ import annotations
 
 import gc
-import json
 import os
 import sys
 from contextlib import suppress
@@ -19,7 +18,6 @@ import click
 from parambak.cli import faults
 from parambak.cli.menu import SECTIONS
 from parambak.cli.settings import Answer, Settings
-from parambak.cli.written import pieces
 from parambak.errors import ParambakError
 from parambak.vault.files.given import SYSTEM
 from parambak.version import __version__
@@ -35,7 +33,9 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "card": ("add", "list", "blank", "program", "record", "compare", "cross-over"),
     "rules": ("record",),
     "backup": ("add", "send", "list", "remove"),
-    "layout": ("check", "map", "draft", "find"),
+    "layout": ("check", "map", "draft", "find", "attach"),
+    "unit": ("add",),
+    "position": ("add",),
 }
 COMMANDS = {name: GROUPS.get(name, ()) for lines in SECTIONS.values() for name in lines}
 GROUP_HELP = {
@@ -45,7 +45,9 @@ GROUP_HELP = {
     "visit": "Open and close an attendance aboard.",
     "backup": "Keep the vault in a second folder, stick or server.",
     "card": "Record processor cards: where each is, what it carries, what its unit requires.",
-    "layout": "Write, check and search field layouts: which byte means what.",
+    "layout": "Write, check, search and attach field layouts: which byte means what.",
+    "unit": "Record the units of a vessel.",
+    "position": "Record the positions of a unit.",
 }
 INTERRUPTED = 130
 MOST_HELP = 240  # characters of one command in a list of them
@@ -235,12 +237,18 @@ def _unprinted(error: OSError) -> int:
     return 2
 
 
+def _print_json(document: Mapping[str, Any]) -> None:
+    from parambak.cli.written import pieces  # noqa: PLC0415 - needed for JSON alone
+
+    for text in pieces(document):
+        click.echo(text, nl=False)
+    click.echo()
+
+
 def _print_answer(answer: Answer, settings: Settings) -> int:
     _print_warnings(tuple(dict.fromkeys((*answer.warnings, *settings.notes()))))
     if settings.json:
-        for text in pieces(answer.document()):
-            click.echo(text, nl=False)
-        click.echo()
+        _print_json(answer.document())
         return answer.exit_code
     from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
 
@@ -261,7 +269,7 @@ def _print_warnings(warnings: Sequence[str]) -> None:
 
 def _print_error(document: dict[str, Any], exit_code: int, settings: Settings) -> int:
     if settings.json:
-        click.echo(json.dumps({"error": document}, ensure_ascii=True, indent=2))
+        _print_json({"error": document})
         return exit_code
     from parambak.cli.screen import Screen  # noqa: PLC0415 - not needed for JSON
 

@@ -34,9 +34,11 @@ SECTIONS: dict[str, dict[str, str]] = {
         "unpack": "Take in a file that `pack` wrote.",
     },
     "Set up and correct": {
-        "layout": "Which byte means what: write, check and search layouts.",
+        "unit": "Record a unit before any of its chips is read.",
+        "position": "Record a position before its chip is read.",
+        "layout": "Which byte means what: write, check, search, attach layouts.",
         "correct": "Add or correct a name, number or date on record.",
-        "recheck": "Is everything in the vault still sound?",
+        "recheck": "Is every file of the vault still unchanged?",
         "seal": "A line for the report: it shows if records are removed later.",
         "rebuild": "Make the index again from the records.",
         "recover": "Make a new vault of all that can be proven in a folder.",

@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from parambak.cli.written import Listed
-
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -135,6 +133,7 @@ def members(answer: Answered) -> dict[str, Any]:
     from msgspec import UNSET, to_builtins  # noqa: PLC0415 - not needed for `--version`
 
     from parambak.answers.forms import LazyList  # noqa: PLC0415 - the same
+    from parambak.cli.written import Listed  # noqa: PLC0415 - needed for JSON alone
 
     plain: dict[str, Any] = {}
     for name, key in zip(answer.__struct_fields__, answer.__struct_encode_fields__, strict=True):

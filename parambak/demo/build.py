@@ -52,21 +52,21 @@ def settle(layout: Layout, memory: bytearray) -> None:
 
 def _stored(plan: FieldPlan, value: str) -> bytes:
     """Return the bytes that stand for a value as it is shown."""
-    stored = plan.codec.write(_raw(plan, value))
+    stored = plan.reader.codec.write(_raw(plan, value))
     if stored is None:
         raise ValueError(f"{plan.name} cannot hold {value}")
     return stored
 
 
 def _raw(plan: FieldPlan, value: str) -> int | Fraction | str:
-    for number, name in (plan.value_names or {}).items():
+    for number, name in (plan.reader.value_names or {}).items():
         if name == value:
             return number
     if not plan.field.type.is_number:
         return value
     exact = Fraction(value)
-    if plan.scaling is not None:
-        raw = plan.scaling.raw(exact)
+    if plan.reader.scaling is not None:
+        raw = plan.reader.scaling.raw(exact)
         if raw is None:
             raise ValueError(f"{plan.name} cannot be {value}")
         exact = raw if plan.field.type.is_float else Fraction(round(raw))

@@ -77,7 +77,7 @@ def _first_visit(thruster: Layout, winch: Layout) -> Iterator[Scene | File | Cal
     )
     yield Scene(
         "A layout gives the bytes their names, values and units of measure.",
-        "ramp_up_time is 12.5 s, overload_current is 340 A, and every check holds.",
+        "ramp_up_time is 12.5 s, overload_current is 340 A, and the stored check holds.",
     )
     yield Call("What do the bytes mean?", ("decode", "grebe/port-thruster/U12"))
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from parambak.dumps.dump import Style
-from parambak.dumps.registry import write_dump
+from parambak.dumps.registry import detect, write_dump
 from parambak.memory.image import Image
 
 PERSON = "A. Fitter"
@@ -49,8 +49,7 @@ def moment(text: str) -> float:
 
 def dump(name: str, memory: bytes, when: str) -> File:
     """Return a dump file as a reader writes it, in the format that its name says."""
-    suffix = name.rpartition(".")[2]
-    kind = {"HEX": "intel-hex", "S19": "s-record", "BIN": "raw"}[suffix]
+    kind = detect(name, b"")
     style = Style(line_end=b"\r\n", header=b"reader" if kind == "s-record" else b"")
     return File(name, write_dump(Image.of(bytes(memory)), kind, style), moment(when))
 

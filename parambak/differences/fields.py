@@ -144,8 +144,10 @@ def number(field: FieldValue) -> Fraction | None:
         or plan.field.type.name == "flag"
     ):
         return None
-    stored = plan.codec.read(field.raw or b"").number
-    if stored is None or (plan.value_names is not None and stored in plan.value_names):
+    stored = plan.reader.codec.read(field.raw or b"").number
+    if stored is None or (
+        plan.reader.value_names is not None and stored in plan.reader.value_names
+    ):
         return None
     return plan.reader.number(field.raw or b"")
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -18,7 +20,7 @@ MOST_ROWS = 48
 ABSENT = "--"
 
 
-class Row(NamedTuple):
+class ByteRow(Struct, frozen=True):
     """Eight addresses from `at`: both sides in hexadecimal, `--` for a byte that a side lacks."""
 
     at: int
@@ -28,7 +30,7 @@ class Row(NamedTuple):
 
 def rows_around(
     old: Image, new: Image, runs: Sequence[Run], moves: Sequence[Move] = ()
-) -> tuple[list[Row], int]:
+) -> tuple[list[ByteRow], int]:
     """Return the changed rows with those around, and how many changed ones are left out.
 
     What a move explains is not shown.
@@ -70,9 +72,9 @@ def _with_around(changed: Sequence[int], end: int) -> tuple[list[int], int]:
     return sorted(rows), 0
 
 
-def _row(old: Image, new: Image, at: int) -> Row:
+def _row(old: Image, new: Image, at: int) -> ByteRow:
     sides = ("".join(_byte(image, at + by) for by in range(ROW_BYTES)) for image in (old, new))
-    return Row(at, *sides)
+    return ByteRow(at, *sides)
 
 
 def _byte(image: Image, address: int) -> str:

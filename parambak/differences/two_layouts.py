@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.differences.fields import PARAMETER, RUNNING, value_text
 from parambak.errors import Fault, LayoutRefused
-from parambak.layouts.mistakes import Ledger, advice, describe
+from parambak.layouts.mistakes import advice, describe
 from parambak.layouts.parse import parse
 
 if TYPE_CHECKING:
@@ -159,7 +159,7 @@ def _change(old: FieldValue, new: FieldValue) -> ValueChange:
 def _family(plan: FieldPlan) -> str:
     """Return the kind of value that a field has: "number", "name", or the family of texts."""
     kind = plan.field.type.kind
-    return "name" if kind == "number" and plan.value_names is not None else kind
+    return "name" if kind == "number" and plan.reader.value_names is not None else kind
 
 
 def _why_not(old: FieldValue, new: FieldValue) -> str | None:
@@ -179,10 +179,10 @@ def _why_not(old: FieldValue, new: FieldValue) -> str | None:
 
 
 def _why_no_text(value: str, new: FieldValue) -> str | None:
-    names = new.plan.value_names
+    names = new.plan.reader.value_names
     if names is not None:
         return None if value in names.values() else "the new layout has no such name"
-    fits = new.plan.codec.write(value) is not None
+    fits = new.plan.reader.codec.write(value) is not None
     return None if fits else f"type {new.plan.field.type} of {new.length} bytes cannot hold it"
 
 
@@ -223,18 +223,18 @@ def _right_number(old: FieldValue, new: FieldValue) -> Fraction | None:
         return new.plan.reader.number(stored)
     if not _is_float(old.plan):
         return None
-    raw = number if new.plan.scaling is None else new.plan.scaling.raw(number)
-    nearest = None if raw is None else new.plan.codec.write(round(raw))
+    raw = number if new.plan.reader.scaling is None else new.plan.reader.scaling.raw(number)
+    nearest = None if raw is None else new.plan.reader.codec.write(round(raw))
     value = None if nearest is None else new.plan.reader.number(nearest)
     return value if value is not None and _stored(old.plan, value) == old.own else None
 
 
 def _stored(plan: FieldPlan, number: Fraction) -> bytes | None:
     """Return the bytes of a value: exactly, or the nearest of a float."""
-    raw = number if plan.scaling is None else plan.scaling.raw(number)
+    raw = number if plan.reader.scaling is None else plan.reader.scaling.raw(number)
     if raw is None or (raw.denominator != 1 and not _is_float(plan)):
         return None
-    return plan.codec.write(int(raw) if raw.denominator == 1 else raw)
+    return plan.reader.codec.write(int(raw) if raw.denominator == 1 else raw)
 
 
 def _is_float(plan: FieldPlan) -> bool:
@@ -320,18 +320,7 @@ NONE = Renames({}, {})
 
 def read_renames(data: bytes) -> Renames:
     """Return the table that a TOML text holds; raise LayoutRefused if it is not one."""
-    ledger = Ledger()
-    source = parse(data, None, ledger)
-    if source is None:
-        first = ledger.mistakes[0]
-        raise LayoutRefused(
-            first.code,
-            first.text,
-            line=first.line,
-            expected=first.expected,
-            found=first.found,
-            next=first.next,
-        )
+    source = parse(data, None)
     table, lines = {}, {}
     for path, value in _leaves(source):
         key = ".".join(path)

@@ -80,13 +80,13 @@ class Gathered:
         """Add the unit of that name."""
         data = full_bytes(image, self.layout.memory)
         if data is not None:
-            row = b"".join([data[plan.at : plan.end] for plan in self._plans])
+            row = b"".join([data[plan.slot.at : plan.slot.end] for plan in self._plans])
         else:
-            held = [image.read(plan.at, plan.end - plan.at) for plan in self._plans]
+            held = [image.read(plan.slot.at, plan.slot.end - plan.slot.at) for plan in self._plans]
             absent = frozenset(number for number, raw in enumerate(held) if raw is None)
             self._absent[len(self._rows)] = absent
             pairs = zip(self._plans, held, strict=True)
-            row = b"".join(raw or bytes(plan.end - plan.at) for plan, raw in pairs)
+            row = b"".join(raw or bytes(plan.slot.end - plan.slot.at) for plan, raw in pairs)
         self.names.append(name)
         self._rows.append(row)
 
@@ -100,7 +100,7 @@ class Gathered:
         rare_values: list[Unlike] = []
         at = 0
         for number, plan in enumerate(self._plans):
-            end = at + plan.end - plan.at
+            end = at + plan.slot.end - plan.slot.at
             stored: list[bytes | None] = [row[at:end] for row in self._rows]
             for unit, absent in self._absent.items():
                 if number in absent:
@@ -159,7 +159,7 @@ def _unlike(
 
 def _value(layout: Layout, plan: FieldPlan, raw: bytes | None) -> str:
     """Return the value of a field's stored bytes."""
-    return value_text(field_value(layout, plan, Image.of(raw or b"", plan.at)))
+    return value_text(field_value(layout, plan, Image.of(raw or b"", plan.slot.at)))
 
 
 def _only_bits(plan: FieldPlan, raw: bytes | None) -> bytes | None:
@@ -167,7 +167,7 @@ def _only_bits(plan: FieldPlan, raw: bytes | None) -> bytes | None:
     if raw is None:
         return None
     masks = coverage.masks_of(plan.slot)
-    return bytes(byte & masks.get(plan.at + index, 0) for index, byte in enumerate(raw))
+    return bytes(byte & masks.get(plan.slot.at + index, 0) for index, byte in enumerate(raw))
 
 
 def _beyond_tolerance(
@@ -210,7 +210,11 @@ def _spread(
 
     None if a spread has no meaning: few units, named values, half of them the same.
     """
-    if units < ENOUGH or plan.value_names is not None or counts.most_common(1)[0][1] * 2 > units:
+    if (
+        units < ENOUGH
+        or plan.reader.value_names is not None
+        or counts.most_common(1)[0][1] * 2 > units
+    ):
         return None
     numbers: dict[bytes | None, float] = {}
     for raw in counts:
@@ -241,9 +245,9 @@ def _number(plan: FieldPlan, raw: bytes | None) -> float | None:
     if plan.field.curve:
         number = plan.reader.number(raw)
         return float(number) if number is not None else None
-    if plan.codec.integer is not None:
-        return float(plan.codec.integer(raw))
-    stored = plan.codec.read(raw).number
+    if plan.reader.codec.integer is not None:
+        return float(plan.reader.codec.integer(raw))
+    stored = plan.reader.codec.read(raw).number
     return float(stored) if stored is not None else None
 
 

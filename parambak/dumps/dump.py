@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from parambak.memory.findings import Finding
@@ -27,8 +28,7 @@ ALLOWANCES: Final = {
 """Irregularities that are refused unless they are named, by name."""
 
 
-@dataclass(frozen=True, slots=True)
-class Terms:
+class Terms(Struct, frozen=True):
     """How a dump is to be read.
 
     `accepted` names the allowances of `ALLOWANCES` that hold; each one used becomes a
@@ -55,8 +55,7 @@ class Terms:
         return None if self.memory_size is None else self.base + self.memory_size
 
 
-@dataclass(frozen=True, slots=True)
-class Style:
+class Style(Struct, frozen=True):
     """How an image is to be written.
 
     `record_length` is the data bytes of a record (text formats; None: 16).
@@ -75,8 +74,7 @@ class Style:
     line_end: bytes = b"\n"
 
 
-@dataclass(frozen=True, slots=True)
-class Dump:
+class Dump(Struct, frozen=True):
     """An image, and the findings of its reading.
 
     `format` is "intel-hex", "s-record" or "raw". `header` is the content of the first S0
@@ -86,6 +84,6 @@ class Dump:
 
     format: str
     image: Image
-    findings: tuple[Finding, ...] = field(default=())
+    findings: tuple[Finding, ...] = ()
     header: bytes | None = None
     start_address: int | None = None

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Protocol
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     import re
@@ -46,8 +47,7 @@ class Judge(NamedTuple):
     pieces: Iterable[tuple[int, bytes]]
 
 
-@dataclass(frozen=True, slots=True)
-class Format:
+class Format(Struct, frozen=True):
     """One dump format.
 
     `name` is the word that options, profiles and records use, `label` what people read, and

@@ -5,9 +5,10 @@ A new format is one module with its `FORMAT`, and one place in `FORMATS`.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
+
+from msgspec.structs import replace
 
 from parambak.dumps import intel_hex, raw, s_record
 from parambak.dumps.dump import LOOKS_OTHERWISE, Dump, Style, Terms

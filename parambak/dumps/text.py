@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from parambak.dumps.dump import ALLOWANCES
 from parambak.dumps.faults import DUMP_NO_SUCH_ALLOWANCE, DUMP_TOO_LARGE
@@ -41,8 +42,7 @@ _FIRST_LINE_WITHIN: Final = 1 << 17
 _LINE: Final = re.compile(rb"[^\r\n]+")
 
 
-@dataclass(frozen=True, slots=True)
-class Text:
+class Text(Struct, frozen=True):
     """Lines of a dump: `body` holds them, `line_end` parts them, `first` is the first's number."""
 
     body: bytes

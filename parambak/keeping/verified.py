@@ -191,7 +191,9 @@ def _checks_hold(evidence: CopyEvidence, rules: Rules) -> Condition:
         text = "no layout, and the ship's rules require one; give it with --layout"
         return Condition.no(name, text)
     if evidence.checks is None:
-        return Condition.yes(name, "no layout: checks inside the memory cannot be calculated")
+        return Condition.yes(
+            name, "no layout: the checks stored in the memory cannot be calculated"
+        )
     return _by_checks(name, evidence.checks)
 
 
@@ -199,13 +201,15 @@ def _by_checks(name: str, checks: Sequence[tuple[str, bool | None]]) -> Conditio
     failed = [check for check, holds in checks if holds is False]
     unknown = [check for check, holds in checks if holds is None]
     if failed:
-        return Condition.no(name, f"check fails: {', '.join(failed)}")
+        return Condition.no(name, f"stored check fails: {', '.join(failed)}")
     if unknown:
-        return Condition.unknown(name, f"the dump has no bytes for the check: {', '.join(unknown)}")
+        return Condition.unknown(
+            name, f"the dump has no bytes for the stored check: {', '.join(unknown)}"
+        )
     if not checks:
-        return Condition.yes(name, "the layout declares no check")
+        return Condition.yes(name, "the layout declares no stored check")
     return Condition.yes(
-        name, "1 check holds" if len(checks) == 1 else f"{len(checks)} checks hold"
+        name, "1 stored check holds" if len(checks) == 1 else f"{len(checks)} stored checks hold"
     )
 
 

@@ -42,79 +42,53 @@ crc-64/go-iso crc-64/ms crc-64/nvme crc-64/redis crc-64/we crc-64/xz crc-82/darc
 """
 CRC_NAMES = tuple(_CATALOGUE.split())
 
+# A name of the catalogue in each line, and its other names.
+_ALIASES = """
+crc-4/g-704: crc-4/itu
+crc-5/epc-c1g2: crc-5/epc
+crc-5/g-704: crc-5/itu
+crc-6/g-704: crc-6/itu
+crc-7/mmc: crc-7
+crc-8/i-432-1: crc-8/itu
+crc-8/maxim-dow: crc-8/maxim dow-crc
+crc-8/smbus: crc-8
+crc-8/tech-3250: crc-8/aes crc-8/ebu
+crc-10/atm: crc-10 crc-10/i-610
+crc-11/flexray: crc-11
+crc-12/dect: crc-12-x
+crc-12/umts: crc-12/3gpp
+crc-15/can: crc-15
+crc-16/arc: arc crc-16/lha crc-ibm
+crc-16/dect-r: r-crc-16
+crc-16/dect-x: x-crc-16
+crc-16/genibus: crc-16/darc crc-16/epc crc-16/epc-c1g2 crc-16/i-code
+crc-16/ibm-3740: crc-16/autosar crc-16/ccitt-false
+crc-16/ibm-sdlc: crc-16/iso-hdlc crc-16/iso-iec-14443-3-b crc-16/x-25 crc-b x-25
+crc-16/iso-iec-14443-3-a: crc-a
+crc-16/kermit: crc-16/ccitt crc-16/ccitt-true crc-16/v-41-lsb crc-ccitt kermit
+crc-16/maxim-dow: crc-16/maxim
+crc-16/modbus: modbus
+crc-16/profibus: crc-16/iec-61158-2
+crc-16/spi-fujitsu: crc-16/aug-ccitt
+crc-16/umts: crc-16/buypass crc-16/verifone
+crc-16/xmodem: crc-16/acorn crc-16/lte crc-16/v-41-msb xmodem zmodem
+crc-24/openpgp: crc-24
+crc-32/aixm: crc-32q
+crc-32/base91-d: crc-32d
+crc-32/bzip2: crc-32/aal5 crc-32/dect-b b-crc-32
+crc-32/cksum: cksum crc-32/posix
+crc-32/iscsi: crc-32/base91-c crc-32/castagnoli crc-32/interlaken crc-32c
+crc-32/iso-hdlc: crc-32 crc-32/adccp crc-32/v-42 crc-32/xz pkzip
+crc-32/jamcrc: jamcrc
+crc-32/xfer: xfer
+crc-64/ecma-182: crc-64
+crc-64/xz: crc-64/go-ecma
+"""
 ALIASES: Mapping[str, str] = MappingProxyType(
     {
-        "crc-4/itu": "crc-4/g-704",
-        "crc-5/epc": "crc-5/epc-c1g2",
-        "crc-5/itu": "crc-5/g-704",
-        "crc-6/itu": "crc-6/g-704",
-        "crc-7": "crc-7/mmc",
-        "crc-8/itu": "crc-8/i-432-1",
-        "crc-8/maxim": "crc-8/maxim-dow",
-        "dow-crc": "crc-8/maxim-dow",
-        "crc-8": "crc-8/smbus",
-        "crc-8/aes": "crc-8/tech-3250",
-        "crc-8/ebu": "crc-8/tech-3250",
-        "crc-10": "crc-10/atm",
-        "crc-10/i-610": "crc-10/atm",
-        "crc-11": "crc-11/flexray",
-        "crc-12-x": "crc-12/dect",
-        "crc-12/3gpp": "crc-12/umts",
-        "crc-15": "crc-15/can",
-        "arc": "crc-16/arc",
-        "crc-16/lha": "crc-16/arc",
-        "crc-ibm": "crc-16/arc",
-        "r-crc-16": "crc-16/dect-r",
-        "x-crc-16": "crc-16/dect-x",
-        "crc-16/darc": "crc-16/genibus",
-        "crc-16/epc": "crc-16/genibus",
-        "crc-16/epc-c1g2": "crc-16/genibus",
-        "crc-16/i-code": "crc-16/genibus",
-        "crc-16/autosar": "crc-16/ibm-3740",
-        "crc-16/ccitt-false": "crc-16/ibm-3740",
-        "crc-16/iso-hdlc": "crc-16/ibm-sdlc",
-        "crc-16/iso-iec-14443-3-b": "crc-16/ibm-sdlc",
-        "crc-16/x-25": "crc-16/ibm-sdlc",
-        "crc-b": "crc-16/ibm-sdlc",
-        "x-25": "crc-16/ibm-sdlc",
-        "crc-a": "crc-16/iso-iec-14443-3-a",
-        "crc-16/ccitt": "crc-16/kermit",
-        "crc-16/ccitt-true": "crc-16/kermit",
-        "crc-16/v-41-lsb": "crc-16/kermit",
-        "crc-ccitt": "crc-16/kermit",
-        "kermit": "crc-16/kermit",
-        "crc-16/maxim": "crc-16/maxim-dow",
-        "modbus": "crc-16/modbus",
-        "crc-16/iec-61158-2": "crc-16/profibus",
-        "crc-16/aug-ccitt": "crc-16/spi-fujitsu",
-        "crc-16/buypass": "crc-16/umts",
-        "crc-16/verifone": "crc-16/umts",
-        "crc-16/acorn": "crc-16/xmodem",
-        "crc-16/lte": "crc-16/xmodem",
-        "crc-16/v-41-msb": "crc-16/xmodem",
-        "xmodem": "crc-16/xmodem",
-        "zmodem": "crc-16/xmodem",
-        "crc-24": "crc-24/openpgp",
-        "crc-32q": "crc-32/aixm",
-        "crc-32d": "crc-32/base91-d",
-        "crc-32/aal5": "crc-32/bzip2",
-        "crc-32/dect-b": "crc-32/bzip2",
-        "b-crc-32": "crc-32/bzip2",
-        "cksum": "crc-32/cksum",
-        "crc-32/posix": "crc-32/cksum",
-        "crc-32/base91-c": "crc-32/iscsi",
-        "crc-32/castagnoli": "crc-32/iscsi",
-        "crc-32/interlaken": "crc-32/iscsi",
-        "crc-32c": "crc-32/iscsi",
-        "crc-32": "crc-32/iso-hdlc",
-        "crc-32/adccp": "crc-32/iso-hdlc",
-        "crc-32/v-42": "crc-32/iso-hdlc",
-        "crc-32/xz": "crc-32/iso-hdlc",
-        "pkzip": "crc-32/iso-hdlc",
-        "jamcrc": "crc-32/jamcrc",
-        "xfer": "crc-32/xfer",
-        "crc-64": "crc-64/ecma-182",
-        "crc-64/go-ecma": "crc-64/xz",
+        alias: name
+        for name, _, aliases in (line.partition(": ") for line in _ALIASES.strip().split("\n"))
+        for alias in aliases.split()
     }
 )
 
@@ -295,13 +269,6 @@ METHODS: Mapping[str, CheckMethod] = MappingProxyType(_methods())
 def method_named(name: str) -> CheckMethod | None:
     """Return the method of that name, in upper or lower case; None if there is none."""
     return METHODS.get(name.lower())
-
-
-def catalogue_name(method: str) -> str | None:
-    """Return the catalogue's name, lower case, of a CRC method or alias; else None."""
-    lower = method.lower()
-    lower = ALIASES.get(lower, lower)
-    return lower if lower in CRC_NAMES else None
 
 
 def width(check: Check) -> int:

@@ -6,6 +6,8 @@ from bisect import bisect_right
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from msgspec import Struct
+
 from parambak.layouts.slots import Slot, slots
 from parambak.memory.image import Range
 
@@ -59,7 +61,9 @@ def gaps(layout: Layout) -> tuple[Range, ...]:
 
 def is_of(slot: Slot, which: Which) -> bool:
     """Return whether `slot` carries the mark `which`."""
-    return bool(getattr(slot, which.replace("-", "_")))
+    if which == "reserved":
+        return slot.kind == "reserved"
+    return bool(getattr(slot.entry, which.replace("-", "_"), False))
 
 
 def ranges_of(layout: Layout, which: Which) -> tuple[Range, ...]:
@@ -91,7 +95,7 @@ def explained_bits(layout: Layout) -> bytes:
     if kept is None:
         bits = bytearray(layout.memory)
         for slot in slots(layout):
-            if slot.reserved and not (slot.running or slot.volatile):
+            if slot.kind == "reserved" and not slot.changes:
                 continue
             if slot.width is None:
                 bits[slot.at : slot.end] = b"\xff" * slot.length
@@ -133,11 +137,6 @@ def fields_over(layout: Layout, start: int, length: int) -> tuple[str, ...]:
     return tuple(dict.fromkeys(slot.name for slot in slots_over(layout, start, length)))
 
 
-def name_at(layout: Layout, address: int) -> str | None:
-    """Return the name of the entry at `address`, the first of several; None in a gap."""
-    return next(iter(fields_over(layout, address, 1)), None)
-
-
 MOST_ROWS = 64
 
 # Legible without colour; a cell of several bytes shows the last that applies to any of them.
@@ -165,11 +164,11 @@ class MapRow(NamedTuple):
 def _character(slot: Slot) -> str:
     if slot.kind == "check":
         return "!"
-    if slot.volatile:
+    if slot.entry.volatile:
         return "~"
-    if slot.reserved:
+    if slot.kind == "reserved":
         return "-"
-    return "+" if slot.running else "#"
+    return "+" if slot.entry.running else "#"
 
 
 def picture(layout: Layout, columns: int = 64) -> tuple[MapRow, ...]:
@@ -193,7 +192,7 @@ def picture(layout: Layout, columns: int = 64) -> tuple[MapRow, ...]:
     )
 
 
-class Part(NamedTuple):
+class MapEntry(Struct, frozen=True):
     """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
 
     `kind` is "field", "group", "check", "reserved", or "duplicate" of a block mirrored.
@@ -207,9 +206,9 @@ class Part(NamedTuple):
     rows: int | None = None
 
 
-def parts(layout: Layout) -> tuple[Part, ...]:
+def parts(layout: Layout) -> tuple[MapEntry, ...]:
     """Return every entry of the layout in address order, a group as one, mirrors separately."""
-    made: list[Part] = []
+    made: list[MapEntry] = []
     groups: dict[str, list[int]] = {}
     for slot in slots(layout):
         top = slot.name.split("[")[0]
@@ -217,16 +216,16 @@ def parts(layout: Layout) -> tuple[Part, ...]:
             reach = groups.setdefault(top, [slot.at, slot.end])
             reach[0], reach[1] = min(reach[0], slot.at), max(reach[1], slot.end)
         elif not slot.again:
-            made.append(Part(slot.name, slot.kind, slot.at, slot.length))
+            made.append(MapEntry(slot.name, slot.kind, slot.at, slot.length))
         elif not slot.prefix and not _in_a_duplicate(layout, slot):
-            made.append(Part(f"{slot.name}, again", slot.kind, slot.at, slot.length))
+            made.append(MapEntry(f"{slot.name}, again", slot.kind, slot.at, slot.length))
     counts = {group.name: group.count for group in layout.groups}
     made += [
-        Part(name, "group", start, end - start, counts[name])
+        MapEntry(name, "group", start, end - start, counts[name])
         for name, (start, end) in groups.items()
     ]
     made += [
-        Part(f"{block.name}, again", "duplicate", block.mirror_at, block.length)
+        MapEntry(f"{block.name}, again", "duplicate", block.mirror_at, block.length)
         for block in layout.mirrored
     ]
     return tuple(sorted(made, key=lambda part: part.start))

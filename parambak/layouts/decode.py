@@ -211,12 +211,12 @@ def _value(
     value: str | None = None
     within: bool | None = None
     mark: str | None = "absent"
-    limits = plan.limits
+    limits = plan.reader.limits
     if raw is not None:
-        value, within, mark = plan.show(raw)
+        value, within, mark = plan.reader.show(raw)
         if plan.low_from is not None or plan.high_from is not None:
             within, limits = _by_other_fields(plan, raw, read)
-        if raw == plan.blank and plan.reader.is_blank(raw, (value, within, mark)):
+        if raw == plan.reader.blank and plan.reader.is_blank(raw, (value, within, mark)):
             value, mark = (None if plan.reader.is_text else value), "blank"
         if copies:
             mark = _vote(plan, raw, read, copies) or mark
@@ -246,12 +246,12 @@ def _limit_of(
     if other is None:
         return fixed, fixed_text
     raw = read(other.slot.at, other.slot.length)
-    if raw is None or raw == other.blank:  # a blank limit is no limit
+    if raw is None or raw == other.reader.blank:  # a blank limit is no limit
         return None, None
     number = other.reader.number(raw)
     if number is None:
         return None, None
-    return number, other.show(raw)[0] if other.reader.value_names is None else exact(number)
+    return number, other.reader.show(raw)[0] if other.reader.value_names is None else exact(number)
 
 
 def _vote(

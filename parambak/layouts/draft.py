@@ -6,8 +6,6 @@ each thing that a user writes first: remove the `#` of a line without a space af
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 _HEAD = """\
 # A field layout: what the bytes of one memory mean. formats/writing-a-layout.md shows in
 # ten minutes how to write one. formats/field-layout.md lists every word of the language.
@@ -28,105 +26,106 @@ byte-order = "big"           # "big": the high byte of a number is first. Else "
 """
 
 
-class _Example(NamedTuple):
-    """One example: what it is for, how many bytes it takes, and its lines."""
-
-    about: str
-    length: int
-    lines: tuple[str, ...]
-
-
+_GROUP = """\
+# A table: the same fields in every row. Addresses in it count from the start of the row.
+#[[group]]
+#name = "channel"
+#at = {at}
+#count = 4                   # rows
+#row-size = 4                # bytes from one row to the next
+"""
+_FIELDS_OF_GROUP = """\
+#  [[group.field]]
+#  name = "upper_limit"
+#  at = 0
+#  type = "u16"
+#  curve = [[819, 0.0], [4095, 10.0]]   # stored number, value: a straight line
+#  unit = "bar"
+#  [[group.field]]
+#  name = "delay"
+#  at = 2
+#  type = "u16"
+#  scale = 0.1
+#  unit = "s"
+"""
+# Each example, and how many bytes it takes.
 _EXAMPLES = (
-    _Example(
-        "Text that identifies the unit: it must match when a copy is loaded into another card.",
+    (
         16,
-        (
-            "[[field]]",
-            'name = "serial_number"',
-            "at = {at}",
-            'type = "text"',
-            "length = 16",
-            "identifies-unit = true",
-        ),
+        """\
+# Text that identifies the unit: it must match when a copy is loaded into another card.
+#[[field]]
+#name = "serial_number"
+#at = {at}
+#type = "text"
+#length = 16
+#identifies-unit = true
+""",
     ),
-    _Example(
-        "A number of two bytes. 125 is stored, 12.5 s is shown. A value outside low to high is "
-        "marked.\n# u8 u16 u24 u32 are without a sign, s8 s16 s24 s32 with a sign.",
+    (
         2,
-        (
-            "[[field]]",
-            'name = "ramp_up_time"',
-            "at = {at}",
-            'type = "u16"',
-            "scale = 0.1                 # value = stored number * scale + offset",
-            'unit = "s"',
-            "low = 2.0",
-            "high = 60.0",
-            'source = "parameter list, page 3"',
-        ),
+        """\
+# A number of two bytes. 125 is stored, 12.5 s is shown. A value outside low to high is marked.
+# u8 u16 u24 u32 are without a sign, s8 s16 s24 s32 with a sign.
+#[[field]]
+#name = "ramp_up_time"
+#at = {at}
+#type = "u16"
+#scale = 0.1                 # value = stored number * scale + offset
+#unit = "s"
+#low = 2.0
+#high = 60.0
+#source = "parameter list, page 3"
+""",
     ),
-    _Example(
-        "A choice: a name for each stored number.",
+    (
         1,
-        (
-            "[[field]]",
-            'name = "control_mode"',
-            "at = {at}",
-            'type = "u8"',
-            'values = {{ 0 = "local", 1 = "bridge" }}',
-        ),
+        """\
+# A choice: a name for each stored number.
+#[[field]]
+#name = "control_mode"
+#at = {at}
+#type = "u8"
+#values = {{ 0 = "local", 1 = "bridge" }}
+""",
     ),
-    _Example(
-        "One bit of a byte; bit 0 is the lowest.",
+    (
         1,
-        (
-            "[[field]]",
-            'name = "remote_panel_fitted"',
-            "at = {at}",
-            'type = "flag"',
-            "bit = 0",
-            'values = {{ 0 = "no", 1 = "yes" }}',
-        ),
+        """\
+# One bit of a byte; bit 0 is the lowest.
+#[[field]]
+#name = "remote_panel_fitted"
+#at = {at}
+#type = "flag"
+#bit = 0
+#values = {{ 0 = "no", 1 = "yes" }}
+""",
     ),
-    _Example(
-        "A counter: it is different at every visit, and this is normal.",
+    (
         4,
-        (
-            "[[field]]",
-            'name = "run_hours"',
-            "at = {at}",
-            'type = "u32"',
-            'unit = "h"',
-            "running = true",
-        ),
+        """\
+# A counter: it is different at every visit, and this is normal.
+#[[field]]
+#name = "run_hours"
+#at = {at}
+#type = "u32"
+#unit = "h"
+#running = true
+""",
     ),
-    _Example(
-        "A table: the same fields in every row. Addresses in it count from the start of the row.",
+    (
         16,
-        (
-            "[[group]]",
-            'name = "channel"',
-            "at = {at}",
-            "count = 4                   # rows",
-            "row-size = 4                # bytes from one row to the next",
-            "  [[group.field]]",
-            '  name = "upper_limit"',
-            "  at = 0",
-            '  type = "u16"',
-            "  curve = [[819, 0.0], [4095, 10.0]]   # stored number, value: a straight line",
-            '  unit = "bar"',
-            "  [[group.field]]",
-            '  name = "delay"',
-            "  at = 2",
-            '  type = "u16"',
-            "  scale = 0.1",
-            '  unit = "s"',
-        ),
+        _GROUP + _FIELDS_OF_GROUP,
     ),
-    _Example(
-        "Bytes without a recorded meaning.",
+    (
         8,
-        ("[[reserved]]", 'name = "not documented"', "at = {at}", "length = 8"),
+        """\
+# Bytes without a recorded meaning.
+#[[reserved]]
+#name = "not documented"
+#at = {at}
+#length = 8
+""",
     ),
 )
 _CHECK = """\
@@ -147,11 +146,10 @@ def draft(memory: int, chip: str | None = None) -> str:
     named = "" if chip is None else f", a {chip}"
     parts = [_HEAD.format(memory=memory, chip=named)]
     at = 0
-    for example in _EXAMPLES:
-        if at + example.length <= memory - 2:
-            lines = (line.format(at=f"0x{at:04X}") for line in example.lines)
-            parts.append("".join((f"# {example.about}\n", *(f"#{line}\n" for line in lines))))
-            at += example.length
+    for length, example in _EXAMPLES:
+        if at + length <= memory - 2:
+            parts.append(example.format(at=f"0x{at:04X}"))
+            at += length
     if memory > 2:
         parts.append(_CHECK.format(last=f"0x{memory - 3:04X}", at=f"0x{memory - 2:04X}"))
     return "\n".join(parts)

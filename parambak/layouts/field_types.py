@@ -8,6 +8,7 @@ asked of the record. `formats/field-layout.md` describes each for its users.
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -172,14 +173,6 @@ def _integer(stored: Storage, *, signed: bool) -> Codec:
     return Codec(read, write, int.from_bytes if plainest else integer)
 
 
-def _unsigned_integer(stored: Storage) -> Codec:
-    return _integer(stored, signed=False)
-
-
-def _signed_integer(stored: Storage) -> Codec:
-    return _integer(stored, signed=True)
-
-
 def _in_order(raw: bytes, order: ByteOrder) -> bytes:
     return raw if order == "big" else raw[::-1]
 
@@ -325,7 +318,7 @@ def _bytes(stored: Storage) -> Codec:
 
 def _integers(letter: str, shares: tuple[float, ...]) -> tuple[FieldType, ...]:
     """Return the integers of 1, 2 … bytes, `shares` are how common each is."""
-    codec, bounds = (_signed_integer, _signed) if letter == "s" else (_unsigned_integer, _unsigned)
+    codec, bounds = partial(_integer, signed=letter == "s"), _signed if letter == "s" else _unsigned
     return tuple(
         FieldType(
             f"{letter}{8 * length}", codec, length=length, bounds=bounds, share=share, filled=True

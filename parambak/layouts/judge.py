@@ -10,13 +10,13 @@ from parambak.layouts import entry_rules, faults, slots
 from parambak.layouts.check_methods import stored_length
 from parambak.layouts.coverage import masks_of
 from parambak.layouts.entry_rules import judge_check
-from parambak.layouts.mistakes import advice, describe
+from parambak.layouts.mistakes import Spot, advice, describe
 from parambak.layouts.model import MOST_FIELDS, Field
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from parambak.layouts.mistakes import Ledger, Path, Source
+    from parambak.layouts.mistakes import Ledger, Source
     from parambak.layouts.model import Group, LayoutFile
     from parambak.layouts.slots import Slot
 
@@ -28,25 +28,11 @@ class LayoutPart(NamedTuple):
     tables: LayoutFile
 
 
-class Spot(NamedTuple):
-    """A file and the path in it: where a mistake about an entry is to be shown."""
-
-    source: Source
-    path: Path
-
-
-def judge_span(  # noqa: PLR0913, PLR0917 - a stretch, and where to note it
-    spot: Spot, key: str, start: int, length: int, memory: int, ledger: Ledger
-) -> None:
+def judge_span(spot: Spot, key: str, start: int, length: int, memory: int) -> None:
     """Note a stretch that begins below 0 or ends past the memory."""
     if start < 0 or start + max(length, 1) > memory:
-        ledger.note(
-            faults.ADDRESS,
-            spot.source,
-            (*spot.path, key),
-            expected=f"inside 0x0000 to 0x{memory - 1:04X}",
-            found=_stretch(start, length),
-        )
+        expected = f"inside 0x0000 to 0x{memory - 1:04X}"
+        spot.note(faults.ADDRESS, key, expected, _stretch(start, length))
 
 
 def _stretch(start: int, length: int) -> str:
@@ -56,28 +42,25 @@ def _stretch(start: int, length: int) -> str:
     return f"0x{start:04X}" if last == start else f"0x{start:04X} to 0x{last:04X}"
 
 
-def judge_field_address(
-    spot: Spot, field: Field, base: tuple[int, int], memory: int, ledger: Ledger
-) -> None:
+def judge_field_address(spot: Spot, field: Field, base: tuple[int, int], memory: int) -> None:
     """Note a field outside the memory; `base` is where its first and its last row begin."""
     first, last = base
     length = field.stored_length
     if field.at < 0:
-        judge_span(spot, "at", field.at, length, memory, ledger)
+        judge_span(spot, "at", field.at, length, memory)
     else:
         start = first + field.at if first + field.at < 0 else last + field.at
-        judge_span(spot, "at", start, length, memory, ledger)
+        judge_span(spot, "at", start, length, memory)
     for at in field.mirror_at:
-        inner = Spot(spot.source, (*spot.path, "mirror-at"))
-        judge_span(inner, "", first + at if at < 0 else last + at, length, memory, ledger)
+        judge_span(spot, "mirror-at", first + at if at < 0 else last + at, length, memory)
 
 
-def judge_order(spot: Spot, field: Field, ledger: Ledger, *, ordered: bool) -> None:
+def judge_order(spot: Spot, field: Field, *, ordered: bool) -> None:
     """Note a field of several bytes whose byte order is missing."""
     if ordered or field.byte_order is not None or not field.type.ordered:
         return
     if field.stored_length > 1:
-        ledger.note(faults.BYTE_ORDER, spot.source, spot.path, expected="`byte-order`")
+        spot.note(faults.BYTE_ORDER, expected="`byte-order`")
 
 
 def last_row(group: Group, base: tuple[int, int]) -> tuple[int, int]:
@@ -86,84 +69,57 @@ def last_row(group: Group, base: tuple[int, int]) -> tuple[int, int]:
     return first + group.at, last + group.at + (group.count - 1) * (group.row_size or 0)
 
 
-def judge_overlaps(
-    written: Sequence[Slot], spots: Mapping[int, Spot], ledger: Ledger, *, rows: bool
-) -> None:
-    """Note slots that use the same bytes or bits without `shares`.
+class _Overlaps:
+    """Notes slots that use the same bytes or bits without `shares`.
 
     `spots` gives by the identity of an entry where it is written. Each pair of
     entries is noted once, however many rows they have. Without `rows`, rows of one entry
     are not compared with each other, because the row size is missing.
     """
-    noted: set[tuple[int, int]] = set()
-    if not rows:
-        noted = {(id(slot.entry), id(slot.entry)) for slot in written}
-    byte_slots = sorted(
-        (slot for slot in written if slot.width is None and not _shares(slot)),
-        key=lambda slot: slot.at,
-    )
-    widest: Slot | None = None
-    for slot in byte_slots:
-        if widest is not None and slot.at < widest.end:
-            _note(slot, widest, spots, noted, ledger)
-        if widest is None or slot.end > widest.end:
-            widest = slot
-    _judge_bits(
-        [slot for slot in written if slot.width is not None and not _shares(slot)],
-        byte_slots,
-        spots,
-        noted,
-        ledger,
-    )
 
+    def __init__(self, written: Sequence[Slot], spots: Mapping[int, Spot], *, rows: bool) -> None:
+        alone = [slot for slot in written if not slot.entry.shares]
+        self.bits = [slot for slot in alone if slot.width is not None]
+        self.bytes = sorted(
+            (slot for slot in alone if slot.width is None), key=lambda slot: slot.at
+        )
+        self.spots = spots
+        self.noted = set() if rows else {(id(slot.entry), id(slot.entry)) for slot in written}
 
-def _shares(slot: Slot) -> bool:
-    return slot.entry.shares
+    def judge(self) -> None:
+        widest: Slot | None = None
+        for slot in self.bytes:
+            if widest is not None and slot.at < widest.end:
+                self._note(slot, widest)
+            if widest is None or slot.end > widest.end:
+                widest = slot
+        self._judge_bits()
 
+    def _judge_bits(self) -> None:
+        starts = [slot.at for slot in self.bytes]
+        taken: dict[int, list[tuple[int, Slot]]] = {}
+        for slot in self.bits:
+            before = bisect_right(starts, slot.end - 1) - 1
+            if before >= 0 and self.bytes[before].end > slot.at:
+                self._note(slot, self.bytes[before])
+            for address, mask in masks_of(slot).items():
+                others = taken.setdefault(address, [])
+                clash = next((other for held, other in others if held & mask), None)
+                if clash is not None:
+                    self._note(slot, clash)
+                else:
+                    others.append((mask, slot))
 
-def _judge_bits(
-    bits: Sequence[Slot],
-    byte_slots: Sequence[Slot],
-    spots: Mapping[int, Spot],
-    noted: set[tuple[int, int]],
-    ledger: Ledger,
-) -> None:
-    starts = [slot.at for slot in byte_slots]
-    taken: dict[int, list[tuple[int, Slot]]] = {}
-    for slot in bits:
-        before = bisect_right(starts, slot.end - 1) - 1
-        if before >= 0 and byte_slots[before].end > slot.at:
-            _note(slot, byte_slots[before], spots, noted, ledger)
-        for address, mask in masks_of(slot).items():
-            others = taken.setdefault(address, [])
-            clash = next((other for held, other in others if held & mask), None)
-            if clash is not None:
-                _note(slot, clash, spots, noted, ledger)
-            else:
-                others.append((mask, slot))
-
-
-def _note(
-    slot: Slot,
-    other: Slot,
-    spots: Mapping[int, Spot],
-    noted: set[tuple[int, int]],
-    ledger: Ledger,
-) -> None:
-    pair = (id(other.entry), id(slot.entry))
-    if pair in noted:
-        return
-    noted.add(pair)
-    spot = spots[id(slot.entry)]
-    ledger.note(
-        faults.OVERLAP,
-        spot.source,
-        (*spot.path, "at"),
-        other=f"{other.kind} {describe(other.name)}",
-        expected="bytes that no other entry uses",
-        found=f"{describe(slot.name)} at {_stretch(slot.at, slot.length)}, "
-        f"{describe(other.name)} at {_stretch(other.at, other.length)}",
-    )
+    def _note(self, slot: Slot, other: Slot) -> None:
+        pair = (id(other.entry), id(slot.entry))
+        if pair in self.noted:
+            return
+        self.noted.add(pair)
+        named = f"{other.kind} {describe(other.name)}"
+        expected = "bytes that no other entry uses"
+        both = (f"{describe(of.name)} at {_stretch(of.at, of.length)}" for of in (slot, other))
+        spot = self.spots[id(slot.entry)]
+        spot.note(faults.OVERLAP, "at", expected, ", ".join(both), other=named)
 
 
 class Judge:
@@ -173,10 +129,12 @@ class Judge:
         self.files = files
         self.head = files[0].tables.layout
         self.ledger = ledger
+        self.top = Spot(ledger, files[0].source)
         self.memory = self.head.memory or 0
-        written = self.files[0].source.tree.get("layout")
+        written = files[0].source.tree.get("layout")
+        self.written = written if isinstance(written, dict) else {}
         # A word that is no byte order is noted once, not in every field too.
-        self.ordered = isinstance(written, dict) and "byte-order" in written
+        self.ordered = "byte-order" in self.written
         self.spots: dict[int, Spot] = {}
         self.taken: dict[str, str] = {}
         self.taken_checks: dict[str, str] = {}
@@ -184,114 +142,84 @@ class Judge:
 
     def run(self) -> None:
         """Judge everything; what needs a valid memory size is judged only with one."""
-        self._judge_head()
+        for key in ("title", "memory"):
+            if key not in self.written:
+                spot = self.top.within("layout")
+                spot.note(faults.KEY_MISSING, expected=f"`{key}`", key=key, where="[layout]")
         for part in self.files:
-            entry_rules.judge_texts(part.source, self.ledger)
-            self._judge_entries(part)
+            spot = Spot(self.ledger, part.source)
+            entry_rules.judge_texts(spot)
+            self._judge_entries(spot, part.tables)
             if self.memory:
-                self._judge_stored(part)
+                self._judge_stored(spot, part.tables)
         if self.memory and not self.ledger.full:
             self._judge_slots()
 
-    def _judge_head(self) -> None:
-        source = self.files[0].source
-        written = source.tree.get("layout", {})
-        for key in ("title", "memory"):
-            if not isinstance(written, dict) or key not in written:
-                self.ledger.note(
-                    faults.KEY_MISSING,
-                    source,
-                    ("layout",),
-                    where="[layout]",
-                    key=key,
-                    expected=f"`{key}`",
-                )
-
-    def _judge_entries(self, part: LayoutPart) -> None:
-        source, tables = part.source, part.tables
-        self._judge_fields(source, ("field",), tables.field, self.taken, (0, 0))
+    def _judge_entries(self, file: Spot, tables: LayoutFile) -> None:
+        self._judge_fields(file, tables.field, self.taken, (0, 0))
         for index, group in enumerate(tables.group):
-            self._judge_group(source, source.entry(("group",), index), group, self.taken, (0, 0))
+            self._judge_group(file.entry("group", index), group, self.taken, (0, 0))
         for index, check in enumerate(tables.check):
-            path = source.entry(("check",), index)
-            entry_rules.judge_taken(source, path, check.name, self.taken_checks, self.ledger)
-            self.spots[id(check)] = Spot(source, path)
+            spot = self.spots[id(check)] = file.entry("check", index)
+            entry_rules.judge_taken(spot, check.name, self.taken_checks)
             if stored_length(check) > 1 and not self.ordered and check.byte_order is None:
-                self.ledger.note(faults.BYTE_ORDER, source, path, expected="`byte-order`")
+                spot.note(faults.BYTE_ORDER, expected="`byte-order`")
 
     def _judge_fields(
-        self,
-        source: Source,
-        path: Path,
-        fields: tuple[Field, ...],
-        taken: dict[str, str],
-        base: tuple[int, int],
+        self, table: Spot, fields: tuple[Field, ...], taken: dict[str, str], base: tuple[int, int]
     ) -> None:
         for index, field in enumerate(fields):
-            here = source.entry(path, index)
-            spot = Spot(source, here)
-            self.spots[id(field)] = spot
-            entry_rules.judge_names(source, [(here, field.name)], taken, self.ledger)
-            entry_rules.judge_field(source, here, field, self.ledger)
-            judge_order(spot, field, self.ledger, ordered=self.ordered)
+            spot = self.spots[id(field)] = table.entry("field", index)
+            entry_rules.judge_name(spot, field.name, taken)
+            entry_rules.judge_field(spot, field)
+            judge_order(spot, field, ordered=self.ordered)
             if self.memory:
-                judge_field_address(spot, field, base, self.memory, self.ledger)
+                judge_field_address(spot, field, base, self.memory)
 
     def _judge_group(
-        self, source: Source, path: Path, group: Group, taken: dict[str, str], base: tuple[int, int]
+        self, spot: Spot, group: Group, taken: dict[str, str], base: tuple[int, int]
     ) -> None:
-        entry_rules.judge_names(source, [(path, group.name)], taken, self.ledger)
-        entry_rules.judge_group(source, path, group, self.ledger)
+        entry_rules.judge_name(spot, group.name, taken)
+        entry_rules.judge_group(spot, group)
         self.stepless = self.stepless or (group.count > 1 and group.row_size is None)
         if group.at < 0:
-            judge_span(Spot(source, path), "at", group.at, 1, self.memory or 1, self.ledger)
+            judge_span(spot, "at", group.at, 1, self.memory or 1)
             return
         rows = last_row(group, base)
         scope: dict[str, str] = {}
-        self._judge_fields(source, (*path, "field"), group.field, scope, rows)
+        self._judge_fields(spot, group.field, scope, rows)
         for index, inner in enumerate(group.group):
-            where = source.entry((*path, "group"), index)
-            self._judge_group(source, where, inner, scope, rows)
+            self._judge_group(spot.entry("group", index), inner, scope, rows)
 
-    def _judge_stored(self, part: LayoutPart) -> None:
+    def _judge_stored(self, file: Spot, tables: LayoutFile) -> None:
         """Judge the entries outside groups: checks, reserved areas, blocks."""
-        source, tables, memory = part.source, part.tables, self.memory
+        memory = self.memory
         for index, check in enumerate(tables.check):
-            spot = Spot(source, source.entry(("check",), index))
-            judge_check(source, spot.path, check, memory, self.ledger)
-            judge_span(spot, "at", check.at, stored_length(check), memory, self.ledger)
+            spot = file.entry("check", index)
+            judge_check(spot, check, memory)
+            judge_span(spot, "at", check.at, stored_length(check), memory)
         for index, area in enumerate(tables.reserved):
-            spot = Spot(source, source.entry(("reserved",), index))
-            self.spots[id(area)] = spot
-            entry_rules.judge_stretch(source, spot.path, area, self.ledger)
-            judge_span(spot, "at", area.at, area.length, memory, self.ledger)
+            spot = self.spots[id(area)] = file.entry("reserved", index)
+            entry_rules.judge_stretch(spot, area)
+            judge_span(spot, "at", area.at, area.length, memory)
         for index, block in enumerate(tables.mirrored):
-            spot = Spot(source, source.entry(("mirrored",), index))
-            entry_rules.judge_stretch(source, spot.path, block, self.ledger)
-            judge_span(spot, "at", block.at, block.length, memory, self.ledger)
-            judge_span(spot, "mirror-at", block.mirror_at, block.length, memory, self.ledger)
-            if abs(block.at - block.mirror_at) < block.length:
-                self.ledger.note(
-                    faults.OVERLAP,
-                    source,
-                    (*spot.path, "mirror-at"),
-                    other="its duplicate",
-                    expected=f"at least {block.length} bytes between the two",
-                    found=describe(abs(block.at - block.mirror_at)),
-                )
+            spot = file.entry("mirrored", index)
+            entry_rules.judge_stretch(spot, block)
+            judge_span(spot, "at", block.at, block.length, memory)
+            judge_span(spot, "mirror-at", block.mirror_at, block.length, memory)
+            between = abs(block.at - block.mirror_at)
+            if between < block.length:
+                expected = f"at least {block.length} bytes between the two"
+                found = describe(between)
+                spot.note(faults.OVERLAP, "mirror-at", expected, found, other="its duplicate")
 
     def _judge_slots(self) -> None:
         written = self._slots()
         if written is None:
-            self.ledger.note(
-                faults.TOO_MANY_FIELDS,
-                self.files[0].source,
-                ("group",),
-                expected=f"at most {MOST_FIELDS}",
-            )
+            self.top.note(faults.TOO_MANY_FIELDS, "group", f"at most {MOST_FIELDS}")
             return
         sound = [slot for slot in written if self._is_sound(slot)]
-        judge_overlaps(sound, self.spots, self.ledger, rows=not self.stepless)
+        _Overlaps(sound, self.spots, rows=not self.stepless).judge()
         self._judge_limit_names(written)
 
     def _slots(self) -> list[Slot] | None:
@@ -346,13 +274,9 @@ class Judge:
         other = slots.named_from(by_name, name, prefix)
         if other is not None and other.type.is_number:
             return
-        spot = self.spots[id(field)]
-        names = [field.name for field in by_name.values()]
-        self.ledger.note(
-            faults.LIMIT_FIELD,
-            spot.source,
-            (*spot.path, key),
-            expected="the name of a field that holds a number",
-            found=describe(name),
-            advice=advice(name, list(dict.fromkeys(names))),
+        names = dict.fromkeys(field.name for field in by_name.values())
+        expected = "the name of a field that holds a number"
+        instead = advice(name, list(names))
+        self.spots[id(field)].note(
+            faults.LIMIT_FIELD, key, expected, describe(name), advice=instead
         )

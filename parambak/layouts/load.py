@@ -10,14 +10,14 @@ import msgspec
 from parambak.errors import LayoutRefused, ParambakError
 from parambak.layouts import faults
 from parambak.layouts.judge import Judge, LayoutPart
-from parambak.layouts.mistakes import Ledger, Mistake, describe
+from parambak.layouts.mistakes import Ledger, Mistake, Spot, describe
 from parambak.layouts.model import MOST_DEPTH, Layout, structured
 from parambak.layouts.parse import LONGEST_TEXT, parse
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from parambak.layouts.mistakes import Path, Source
+    from parambak.layouts.mistakes import Source
     from parambak.layouts.model import LayoutFile, Mirrored, Normal
 
 LANGUAGE = 1
@@ -41,8 +41,12 @@ def gather(
 
 
 def _part(text: bytes, file: str | None, ledger: Ledger) -> LayoutPart | None:
-    source = parse(text, file, ledger)
-    if source is None or not _known_language(source, ledger):
+    try:
+        source = parse(text, file)
+    except LayoutRefused as refusal:
+        ledger.note_refusal(refusal, file)
+        return None
+    if not _known_language(source, ledger):
         return None
     tables = shaped(source, ledger)
     return None if tables is None else LayoutPart(source, tables)
@@ -53,13 +57,8 @@ def _known_language(source: Source, ledger: Ledger) -> bool:
     head = source.tree.get("layout")
     language = head.get("language", LANGUAGE) if isinstance(head, dict) else LANGUAGE
     if isinstance(language, int) and not isinstance(language, bool) and language != LANGUAGE:
-        ledger.note(
-            faults.UNKNOWN_LANGUAGE,
-            source,
-            ("layout", "language"),
-            expected=str(LANGUAGE),
-            found=describe(language),
-        )
+        head_spot = Spot(ledger, source, ("layout",))
+        head_spot.note(faults.UNKNOWN_LANGUAGE, "language", str(LANGUAGE), describe(language))
         return False
     return True
 
@@ -67,9 +66,7 @@ def _known_language(source: Source, ledger: Ledger) -> bool:
 def shaped(source: Source, ledger: Ledger) -> LayoutFile | None:
     """Return all that could be read of the file as structs; note every mistake."""
     if _group_depth(source.tree) > MOST_DEPTH:
-        ledger.note(
-            faults.TOO_DEEP, source, ("group",), expected=f"groups at most {MOST_DEPTH} deep"
-        )
+        Spot(ledger, source).note(faults.TOO_DEEP, "group", f"groups at most {MOST_DEPTH} deep")
         return None
     try:
         return structured(source.tree)
@@ -100,46 +97,35 @@ class _Gatherer:
     def follow(self, part: LayoutPart, chain: tuple[str, ...]) -> None:
         """Add what `part` includes; `chain` names the files on the way to it."""
         for index, name in enumerate(part.tables.layout.include):
-            path: Path = ("layout", "include", index)
-            if not self._may_take(part.source, path, name, chain):
+            spot = Spot(self.ledger, part.source, ("layout", "include", index))
+            if not self._may_take(spot, name, chain):
                 continue
             if any(taken_file.source.file == name for taken_file in self.files):
                 continue  # included twice: it is added once
-            text = self._fetch(part.source, path, name)
+            text = self._fetch(spot, name)
             taken = None if text is None else _part(text, name, self.ledger)
             if taken is not None:
                 self._judge_head(taken)
                 self.files.append(taken)
                 self.follow(taken, (*chain, name))
 
-    def _may_take(self, source: Source, path: Path, name: str, chain: tuple[str, ...]) -> bool:
+    def _may_take(self, spot: Spot, name: str, chain: tuple[str, ...]) -> bool:
         if not _INSIDE.fullmatch(name) or any(
             not step.strip(". ") or step.endswith((".", " ")) for step in name.split("/")
         ):
-            self.ledger.note(
-                faults.INCLUDE_OUTSIDE,
-                source,
-                path,
-                expected="a file in the layout's folder",
-                found=describe(name),
-            )
+            expected, found = "a file in the layout's folder", describe(name)
+            spot.note(faults.INCLUDE_OUTSIDE, expected=expected, found=found)
         elif name in chain:
-            self.ledger.note(
-                faults.INCLUDE_CIRCLE,
-                source,
-                path,
-                expected="no file that includes itself",
-                found=" includes ".join((*chain[chain.index(name) :], name)),
-            )
+            circle = " includes ".join((*chain[chain.index(name) :], name))
+            expected = "no file that includes itself"
+            spot.note(faults.INCLUDE_CIRCLE, expected=expected, found=circle)
         elif len(self.files) > MOST_INCLUDES:
-            self.ledger.note(
-                faults.TOO_LARGE, source, path, expected=f"at most {MOST_INCLUDES} included files"
-            )
+            spot.note(faults.TOO_LARGE, expected=f"at most {MOST_INCLUDES} included files")
         else:
             return True
         return False
 
-    def _fetch(self, source: Source, path: Path, name: str) -> bytes | None:
+    def _fetch(self, spot: Spot, name: str) -> bytes | None:
         reason = "no way to read files"
         if self.include is not None:
             try:
@@ -153,26 +139,15 @@ class _Gatherer:
                 if self.length <= LONGEST_TEXT:
                     return text
                 reason = f"more than {LONGEST_TEXT} bytes in total"
-        self.ledger.note(
-            faults.INCLUDE_ABSENT,
-            source,
-            path,
-            expected=f"the file {describe(name)}",
-            found=reason,
-        )
+        spot.note(faults.INCLUDE_ABSENT, expected=f"the file {describe(name)}", found=reason)
         return None
 
     def _judge_head(self, part: LayoutPart) -> None:
         head = part.source.tree.get("layout", {})
+        spot = Spot(self.ledger, part.source, ("layout",))
         for key in head if isinstance(head, dict) else ():
             if key not in _SHARED_HEAD:
-                self.ledger.note(
-                    faults.INCLUDE_HEAD,
-                    part.source,
-                    ("layout", key),
-                    expected="only " + ", ".join(_SHARED_HEAD),
-                    found=key,
-                )
+                spot.note(faults.INCLUDE_HEAD, key, "only " + ", ".join(_SHARED_HEAD), key)
 
 
 __all__ = ["Layout", "Mistake", "check", "load"]

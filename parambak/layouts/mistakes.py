@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from parambak.layouts.faults import KEY_MISSING
 from parambak.layouts.toml_text import lines_of
 from parambak.memory.names import nearest
 from parambak.memory.printable import printable
@@ -11,7 +12,7 @@ from parambak.memory.printable import printable
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.errors import Fault
+    from parambak.errors import Fault, ParambakError
 
 MOST_MISTAKES = 100
 LONGEST_FOUND = 60
@@ -132,6 +133,11 @@ def advice(word: str, names: Sequence[str]) -> str:
     return "Choose one of: " + ", ".join(names[:40]) + (" …" if len(names) > 40 else "") + "."
 
 
+def _mistake(error: ParambakError, text: str, key: str | None, file: str | None) -> Mistake:
+    parts = (error.line, key, error.expected, error.found)
+    return Mistake(error.code, text, *parts, error.next or "", file)
+
+
 class Ledger:
     """All mistakes so far; `mistakes` gives them by file and line."""
 
@@ -161,37 +167,13 @@ class Ledger:
         error = fault.error(
             file=None, line=None, offset=None, expected=expected, found=found, **filled
         )
+        error.line = source.line(path)
         text = error.text[:1].upper() + error.text[1:]
-        self._mistakes.append(
-            Mistake(
-                error.code,
-                text,
-                source.line(path),
-                key_text(path) or None,
-                expected,
-                found,
-                error.next or "",
-                source.file,
-            )
-        )
+        self._mistakes.append(_mistake(error, text, key_text(path) or None, source.file))
 
-    def note_text(
-        self,
-        fault: Fault,
-        *,
-        file: str | None,
-        line: int | None = None,
-        expected: str | None = None,
-        found: str | None = None,
-        **names: object,
-    ) -> None:
-        """Note a mistake in a file that could not be parsed."""
-        error = fault.error(
-            file=None, line=None, offset=None, expected=expected, found=found, **names
-        )
-        self._mistakes.append(
-            Mistake(error.code, error.text, line, None, expected, found, error.next or "", file)
-        )
+    def note_refusal(self, error: ParambakError, file: str | None) -> None:
+        """Note why a file could not be parsed."""
+        self._mistakes.append(_mistake(error, error.text, None, file))
 
     @property
     def mistakes(self) -> tuple[Mistake, ...]:
@@ -202,3 +184,40 @@ class Ledger:
                 key=lambda mistake: (mistake.file or "", mistake.line or 0, mistake.key or ""),
             )
         )
+
+
+class Spot(NamedTuple):
+    """An entry of a layout's file, or what is in it, and the ledger of its mistakes."""
+
+    ledger: Ledger
+    source: Source
+    path: Path = ()
+
+    def within(self, *steps: str | int) -> Spot:
+        """Return what is within the entry, by its path from there."""
+        return self._replace(path=(*self.path, *steps))
+
+    def entry(self, key: str, index: int) -> Spot:
+        """Return the `index`-th kept entry of the list `key`."""
+        return self._replace(path=self.source.entry((*self.path, key), index))
+
+    @property
+    def where(self) -> str:
+        """Return a name for the entry."""
+        return self.source.where(self.path)
+
+    def note(
+        self,
+        fault: Fault,
+        step: str | int | None = None,
+        expected: str | None = None,
+        found: str | None = None,
+        **names: object,
+    ) -> None:
+        """Note what is wrong with the entry, or with one key or number of it."""
+        path = self.path if step is None else (*self.path, step)
+        self.ledger.note(fault, self.source, path, expected=expected, found=found, **names)
+
+    def note_missing(self, key: str) -> None:
+        """Note a key that the entry must have."""
+        self.note(KEY_MISSING, expected=f"`{key}`", key=key)

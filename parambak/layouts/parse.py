@@ -11,7 +11,7 @@ from parambak.layouts import faults
 from parambak.layouts.mistakes import Source, describe
 
 if TYPE_CHECKING:
-    from parambak.layouts.mistakes import Ledger
+    from parambak.errors import ParambakError
 
 LONGEST_TEXT = 2 * 1024 * 1024
 LONGEST_NUMBER = 40  # digits; the widest check value has 39
@@ -44,79 +44,51 @@ def _line_of_offset(data: bytes | str, offset: int) -> int:
     return data.count(newline, 0, offset) + 1
 
 
-def parse(data: bytes, file: str | None, ledger: Ledger) -> Source | None:
-    """Return the parsed file, or note in `ledger` why it cannot be and return None."""
-    text = _text(data, file, ledger)
-    if text is None:
-        return None
+def parse(data: bytes, file: str | None) -> Source:
+    """Return the parsed file; raise LayoutRefused if it cannot be parsed."""
+    text = _text(data)
     deep = _DEEP_KEY.search(text)
     if deep is not None:
         line = _line_of_offset(text, deep.start())
-        ledger.note_text(faults.TOO_DEEP, file=file, line=line, found="a key of many parts")
-        return None
+        raise faults.TOO_DEEP.error(line=line, found="a key of many parts")
     if _ENDLESS_NUMBER.search(text) is not None:  # the parser takes 100 bytes a digit
-        _note_long(text, file, ledger)
-        return None
+        raise _too_long(text)
     try:
         tree = tomllib.loads(text, parse_float=_number)
     except tomllib.TOMLDecodeError as error:
-        _note_syntax(str(error), text, file, ledger)
+        raise _syntax(str(error), text) from None
     except RecursionError:
         line, brackets = _deepest_line(text)
-        ledger.note_text(
-            faults.TOO_DEEP,
-            file=file,
-            line=line,
-            expected="a few brackets inside brackets",
-            found=f"opening brackets in this line: {brackets}",
-        )
+        found = f"opening brackets in this line: {brackets}"
+        expected = "a few brackets inside brackets"
+        raise faults.TOO_DEEP.error(line=line, expected=expected, found=found) from None
     except (ValueError, _NumberTooLongError):
-        _note_long(text, file, ledger)
-    else:
-        if _LONG_NUMBER.search(text) and _has_long(tree):
-            _note_long(text, file, ledger)
-            return None
-        return Source(file, text, tree)
-    return None
+        raise _too_long(text) from None
+    if _LONG_NUMBER.search(text) and _has_long(tree):
+        raise _too_long(text)
+    return Source(file, text, tree)
 
 
-def _text(data: bytes, file: str | None, ledger: Ledger) -> str | None:
+def _text(data: bytes) -> str:
     if len(data) > LONGEST_TEXT:
-        ledger.note_text(
-            faults.TOO_LARGE,
-            file=file,
-            expected=f"at most {LONGEST_TEXT} bytes",
-            found=f"{len(data)} bytes",
-        )
-        return None
+        expected, found = f"at most {LONGEST_TEXT} bytes", f"{len(data)} bytes"
+        raise faults.TOO_LARGE.error(expected=expected, found=found)
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
-        ledger.note_text(
-            faults.NOT_UTF8,
-            file=file,
-            line=_line_of_offset(data, error.start),
-            expected="UTF-8",
-            found=f"byte {data[error.start]:02X} at offset {error.start}",
-        )
-        return None
+        line = _line_of_offset(data, error.start)
+        found = f"byte {data[error.start]:02X} at offset {error.start}"
+        raise faults.NOT_UTF8.error(line=line, expected="UTF-8", found=found) from None
     if text.startswith("\ufeff"):
-        ledger.note_text(
-            faults.NOT_UTF8,
-            file=file,
-            line=1,
-            expected="UTF-8 without a byte-order mark",
-            found="a byte-order mark",
-        )
-        return None
+        expected = "UTF-8 without a byte-order mark"
+        raise faults.NOT_UTF8.error(line=1, expected=expected, found="a byte-order mark")
     if "\0" in text:
         line = _line_of_offset(text, text.index("\0"))
-        ledger.note_text(faults.NUL, file=file, line=line, found="character 00")
-        return None
+        raise faults.NUL.error(line=line, found="character 00")
     return text
 
 
-def _note_syntax(message: str, text: str, file: str | None, ledger: Ledger) -> None:
+def _syntax(message: str, text: str) -> ParambakError:
     # Only a file with a mistake needs it.
     from parambak.layouts.suggestions import syntax_advice  # noqa: PLC0415 - see above
 
@@ -125,9 +97,7 @@ def _note_syntax(message: str, text: str, file: str | None, ledger: Ledger) -> N
     line = int(match.group(1)) if match and match.group(1) else text.count("\n") + 1
     fault = faults.KEY_TWICE if reason.startswith(_TWICE) else faults.SYNTAX
     line_text = text.split("\n")[line - 1].strip() if line <= text.count("\n") + 1 else ""
-    ledger.note_text(
-        fault,
-        file=file,
+    return fault.error(
         line=line,
         found=describe(line_text),
         reason=describe(reason).strip('"'),
@@ -135,16 +105,11 @@ def _note_syntax(message: str, text: str, file: str | None, ledger: Ledger) -> N
     )
 
 
-def _note_long(text: str, file: str | None, ledger: Ledger) -> None:
+def _too_long(text: str) -> ParambakError:
     match = _LONG_NUMBER.search(text)
     line = None if match is None else _line_of_offset(text, match.start())
-    ledger.note_text(
-        faults.NUMBER_TOO_LONG,
-        file=file,
-        line=line,
-        expected=f"at most {LONGEST_NUMBER} digits",
-        found="a longer number",
-    )
+    expected = f"at most {LONGEST_NUMBER} digits"
+    return faults.NUMBER_TOO_LONG.error(line=line, expected=expected, found="a longer number")
 
 
 def _deepest_line(text: str) -> tuple[int, int]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
+from msgspec import Struct
+
 from parambak.layouts.decimals import exact, plain, with_point
 from parambak.layouts.model import Field
 from parambak.layouts.scaling import Line, Scaling, scaling
@@ -30,23 +32,6 @@ Limits = tuple[str | None, str | None]
 
 class FieldReader:
     """How one field of the layout is read and judged, the same in all its rows."""
-
-    __slots__ = (
-        "blank",
-        "codec",
-        "high",
-        "high_text",
-        "is_bits",
-        "is_text",
-        "limits",
-        "low",
-        "low_text",
-        "measures",
-        "raw_bounds",
-        "scaling",
-        "show",
-        "value_names",
-    )
 
     def __init__(self, slot: Slot, field: Field, blank: int) -> None:
         self.codec: Codec = field.codec(slot.byte_order, blank)
@@ -82,43 +67,21 @@ class FieldReader:
         return Fraction(number) if self.scaling is None else self.scaling.value(number)
 
 
-class FieldPlan:
+class FieldPlan(Struct, eq=False):
     """One field at its address: all that does not depend on the image."""
 
-    __slots__ = (
-        "alone",
-        "at",
-        "blank",
-        "codec",
-        "end",
-        "field",
-        "high_from",
-        "limits",
-        "low_from",
-        "name",
-        "reader",
-        "scaling",
-        "show",
-        "slot",
-        "value_names",
-    )
+    name: str
+    slot: Slot
+    field: Field
+    reader: FieldReader
+    low_from: FieldPlan | None = None
+    high_from: FieldPlan | None = None
 
-    def __init__(self, slot: Slot, field: Field, reader: FieldReader) -> None:
-        self.slot = slot
-        self.at, self.end = slot.at, slot.end
-        self.field = field
-        self.name = slot.name
-        # Whether the value depends on no other bytes: further addresses, or limit fields.
-        self.alone = not field.mirror_at and field.low_from is None and field.high_from is None
-        self.reader = reader
-        self.codec = reader.codec
-        self.scaling = reader.scaling
-        self.value_names = reader.value_names
-        self.show = reader.show
-        self.blank = reader.blank
-        self.limits = reader.limits
-        self.low_from: FieldPlan | None = None
-        self.high_from: FieldPlan | None = None
+    @property
+    def alone(self) -> bool:
+        """Return whether the value depends on no further addresses, and on no limit fields."""
+        field = self.field
+        return not field.mirror_at and field.low_from is None and field.high_from is None
 
 
 def _limit(reader: FieldReader, field: Field, limit: Decimal | None) -> Fraction | None:
@@ -291,7 +254,7 @@ def _plan(layout: Layout) -> Plan:
             continue
         if id(field) not in readers:
             readers[id(field)] = FieldReader(slot, field, layout.blank)
-        made.append(FieldPlan(slot, field, readers[id(field)]))
+        made.append(FieldPlan(slot.name, slot, field, readers[id(field)]))
     by_name = {plan.name: plan for plan in made}
     for plan in made:
         field = plan.field
@@ -301,8 +264,11 @@ def _plan(layout: Layout) -> Plan:
             plan.low_from = named_from(by_name, field.low_from, plan.slot.prefix)
         if field.high_from is not None:
             plan.high_from = named_from(by_name, field.high_from, plan.slot.prefix)
-    steps = tuple(
-        (plan, plan.at, plan.end, plan.show if plan.alone else None, plan.blank, plan.limits)
-        for plan in made
-    )
+    steps = tuple(map(_step, made))
     return Plan(tuple(made), {name: tuple(addresses) for name, addresses in copies.items()}, steps)
+
+
+def _step(plan: FieldPlan) -> Step:
+    reader, slot = plan.reader, plan.slot
+    show = reader.show if plan.alone else None
+    return (plan, slot.at, slot.end, show, reader.blank, reader.limits)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from parambak.layouts.check_methods import stored_length
 
@@ -43,11 +44,6 @@ class Slot(Struct, frozen=True, eq=False):
     byte_order: ByteOrder
     bit: int | None = None
     width: int | None = None
-    running: bool = False
-    volatile: bool = False
-    belongs_to_card: bool = False
-    identifies_unit: bool = False
-    reserved: bool = False
     again: bool = False
     row: str | None = None
     prefix: str = ""
@@ -57,27 +53,10 @@ class Slot(Struct, frozen=True, eq=False):
         """Return the first address after the slot."""
         return self.at + self.length
 
-
-def _of_field(  # noqa: PLR0913 - the parts of a row, all by keyword
-    field: Field, *, base: int, prefix: str, row: str | None, order: ByteOrder, again: bool = False
-) -> Slot:
-    return Slot(
-        name=prefix + field.name,
-        at=base,
-        length=field.stored_length,
-        kind="field",
-        entry=field,
-        byte_order=field.byte_order or order,
-        bit=field.bit,
-        width=field.stored_width,
-        running=field.running,
-        volatile=field.volatile,
-        belongs_to_card=field.belongs_to_card,
-        identifies_unit=field.identifies_unit,
-        again=again,
-        row=row,
-        prefix=prefix,
-    )
+    @property
+    def changes(self) -> bool:
+        """Return whether a change is normal there: it is running or volatile."""
+        return self.entry.running or self.entry.volatile
 
 
 def of_fields(
@@ -91,8 +70,18 @@ def of_fields(
     """Yield the slots of `fields` whose addresses count from `base`."""
     for field in fields:
         for again, at in enumerate((field.at, *field.mirror_at)):
-            yield _of_field(
-                field, base=base + at, prefix=prefix, row=row, order=order, again=again > 0
+            yield Slot(
+                prefix + field.name,
+                base + at,
+                field.stored_length,
+                "field",
+                field,
+                field.byte_order or order,
+                field.bit,
+                field.stored_width,
+                again=again > 0,
+                row=row,
+                prefix=prefix,
             )
 
 
@@ -118,41 +107,13 @@ def count_slots(group: Group) -> int:
 
 def of_check(check: Check, order: ByteOrder) -> Slot:
     """Return the slot of a check's stored value."""
-    return Slot(
-        name=check.name,
-        at=check.at,
-        length=stored_length(check),
-        kind="check",
-        entry=check,
-        byte_order=check.byte_order or order,
-        running=check.running,
-        volatile=check.volatile,
-    )
+    length, order = stored_length(check), check.byte_order or order
+    return Slot(check.name, check.at, length, "check", check, order)
 
 
 def of_reserved(area: Reserved, order: ByteOrder) -> Slot:
     """Return the slot of a reserved area."""
-    return Slot(
-        name=area.name,
-        at=area.at,
-        length=area.length,
-        kind="reserved",
-        entry=area,
-        byte_order=order,
-        running=area.running,
-        volatile=area.volatile,
-        reserved=True,
-    )
-
-
-def _moved(slot: Slot, at: int) -> Slot:
-    return Slot(
-        **{
-            **{name: getattr(slot, name) for name in Slot.__struct_fields__},
-            "at": at,
-            "again": True,
-        }
-    )
+    return Slot(area.name, area.at, area.length, "reserved", area, order)
 
 
 def of_duplicates(written: list[Slot], blocks: Iterable[Mirrored]) -> Iterator[Slot]:
@@ -160,7 +121,7 @@ def of_duplicates(written: list[Slot], blocks: Iterable[Mirrored]) -> Iterator[S
     for block in blocks:
         for slot in written:
             if block.at <= slot.at and slot.end <= block.at + block.length:
-                yield _moved(slot, slot.at - block.at + block.mirror_at)
+                yield replace(slot, at=slot.at - block.at + block.mirror_at, again=True)
 
 
 def named_from(by_name: Mapping[str, T], name: str, prefix: str) -> T | None:

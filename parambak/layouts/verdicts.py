@@ -35,11 +35,11 @@ class CheckResult(Struct, frozen=True):
 
     check: str
     at: int
+    method: str
     holds: bool | None
     stored: str | None
     computed: str | None
-    method: str
-    mark: str | None = None
+    mark: str | None
 
 
 def check_results(layout: Layout, read: Read) -> tuple[CheckResult, ...]:
@@ -68,10 +68,10 @@ def _check(layout: Layout, check: Check, read: Read) -> CheckResult:
     return CheckResult(
         check.name,
         check.at,
+        check.method,
         None if held is None or value is None else held == value,
         None if held is None else f"{held:0{2 * length}X}",
         None if value is None else f"{value:0{2 * length}X}",
-        check.method,
         mark,
     )
 
@@ -83,25 +83,15 @@ def _copies(layout: Layout, read: Read) -> Iterator[CheckResult]:
         if not plan.field.mirror_at:
             continue
         slot = plan.slot
-        held = [read(slot.at - plan.field.at + at, slot.length) for at in plan.field.mirror_at]
-        raw = read(slot.at, slot.length)
-        holds: bool | None = None
-        if raw is not None and None not in held:
-            holds = (
-                len(
-                    {
-                        plan.reader.codec.read(raw_bytes)
-                        for raw_bytes in (raw, *held)
-                        if raw_bytes is not None
-                    }
-                )
-                == 1
-            )
+        addresses = (slot.at, *(slot.at - plan.field.at + at for at in plan.field.mirror_at))
+        held = [read(at, slot.length) for at in addresses]
+        values = {plan.reader.codec.read(raw) for raw in held if raw is not None}
+        holds = None if None in held else len(values) == 1
         earlier = results.get(id(plan.field))
         if earlier is None or (earlier.holds is not False and holds is not True):
             mark = f"{plan.name} differs between its addresses" if holds is False else None
             results[id(plan.field)] = CheckResult(
-                plan.name, slot.at, holds, None, None, "mirror-at", mark
+                plan.name, slot.at, "mirror-at", holds, None, None, mark
             )
     yield from results.values()
 
@@ -112,20 +102,17 @@ def _mirrored(layout: Layout, block: Mirrored, read: Read) -> CheckResult:
     mark = None
     if first is not None and second is not None:
         live = masks(layout, "volatile")
-        differing = (
-            [
-                block.at + index
-                for index in range(block.length)
-                if (first[index] ^ second[index]) & ~live.get(block.at + index, 0)
-            ]
-            if first != second
-            else []
-        )
+        pairs = zip(first, second, strict=True) if first != second else ()
+        differing = [
+            at
+            for at, (one, other) in enumerate(pairs, block.at)
+            if (one ^ other) & ~live.get(at, 0)
+        ]
         holds = not differing
         if differing:
             many = counted(len(differing), "byte differs", "bytes differ")
             mark = f"{many}, the first at 0x{differing[0]:04X}"
-    return CheckResult(block.name, block.mirror_at, holds, None, None, "mirrored", mark)
+    return CheckResult(block.name, block.mirror_at, "mirrored", holds, None, None, mark)
 
 
 def _blank(layout: Layout, area: Reserved, read: Read) -> CheckResult:
@@ -137,4 +124,4 @@ def _blank(layout: Layout, area: Reserved, read: Read) -> CheckResult:
         holds = not rest
         if rest:
             mark = f"the first byte that is not blank is at 0x{area.at + len(data) - len(rest):04X}"
-    return CheckResult(area.name, area.at, holds, None, None, "must-be-blank", mark)
+    return CheckResult(area.name, area.at, "must-be-blank", holds, None, None, mark)

@@ -6,8 +6,9 @@ An address that no block holds is absent. Absent is never taken for FF.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Self
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -52,8 +53,7 @@ class OverlapError(ValueError):
         self.address = address
 
 
-@dataclass(frozen=True, slots=True)
-class Image:
+class Image(Struct, frozen=True):
     """Blocks in address order, none empty, none touching the next.
 
     Two images are equal if they hold the same bytes at the same addresses.
@@ -125,6 +125,15 @@ class Image:
         if len(self.blocks) == 1:
             return self.blocks[0].data
         return b"".join(block.data for block in self.blocks)
+
+    @property
+    def extent(self) -> str:
+        """Return how many bytes there are and where, in words."""
+        if not self.size:
+            return "no bytes"
+        stretches = len(self.blocks)
+        more = f" in {stretches} stretches" if stretches > 1 else ""
+        return f"{self.size} bytes from 0x{self.start:04X} to 0x{self.end - 1:04X}{more}"
 
     def read(self, start: int, length: int) -> bytes | None:
         """Return `length` bytes from `start`, or None if any of them is absent."""

@@ -91,28 +91,20 @@ def _same(first: Image, second: Image) -> Image:
 def _same_ranges(first: Image, second: Image) -> None:
     if first.ranges == second.ranges:
         return
-    raise PAIR_RANGES.error(expected=f"{_extent(first)}, as the first chip", found=_extent(second))
-
-
-def _extent(image: Image) -> str:
-    if not image.size:
-        return "no bytes"
-    stretches = len(image.blocks)
-    more = f" in {stretches} stretches" if stretches > 1 else ""
-    return f"{image.size} bytes from 0x{image.start:04X} to 0x{image.end - 1:04X}{more}"
+    raise PAIR_RANGES.error(expected=f"{first.extent}, as the first chip", found=second.extent)
 
 
 def _one_after_the_other(low: Image, high: Image, chip: int | None) -> Image:
     span = low.end - low.start
     size = span if chip is None else chip
     if not 0 < span <= size:
-        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_extent(low))
+        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=low.extent)
     if high.start < low.start + size:
         if chip is None:
             _same_ranges(low, high)
         high = Image(tuple(Block(block.start + size, block.data) for block in high.blocks))
     if high.start < low.start + size or high.end > low.start + 2 * size:
-        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=_extent(high))
+        raise PAIR_RANGES.error(expected=f"{size} bytes at most in each chip", found=high.extent)
     return Image.from_blocks((*low.blocks, *high.blocks))
 
 
@@ -120,7 +112,7 @@ def _halves(image: Image, chip: int | None) -> tuple[Image, Image]:
     span = image.end - image.start
     size = span // 2 if chip is None else chip
     if not size or size * 2 < span or (chip is None and span % 2):
-        raise PAIR_ODD.error(expected="two halves of one size", found=_extent(image))
+        raise PAIR_ODD.error(expected="two halves of one size", found=image.extent)
     middle = image.start + size
     low, high = image.part(image.start, middle), image.part(middle, image.end)
     return low, Image(tuple(Block(block.start - size, block.data) for block in high.blocks))

@@ -17,8 +17,9 @@ The thresholds, and why (false alarms are counted by `tests/reads/`):
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+
+from msgspec import Struct
 
 from parambak.memory.findings import Finding
 from parambak.memory.image import Image, Range
@@ -42,8 +43,7 @@ _NARROW: Final[dict[int, Literal["B", "H", "I", "Q"]]] = {1: "B", 2: "H", 4: "I"
 _PIECE: Final = 65536
 
 
-@dataclass(frozen=True, slots=True)
-class Normal:
+class Normal(Struct, frozen=True):
     """What is normal for a memory, by its layout or by a remark with name and reason.
 
     `mirrored`: the upper half of the memory repeats the lower. `blocks`: (start, start of
@@ -57,8 +57,7 @@ class Normal:
     constant_line: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Suspicion:
+class Suspicion(Struct, frozen=True):
     """A finding against an image: `fatal` if nothing can lift it, `lifted` if it is normal.
 
     `subject` is what it is about, such as "A8" or "D7 low". If findings of two images have one
@@ -82,7 +81,7 @@ def judge(
     memory_size: int | None = None,
     base: int = 0,
     left_out: int | None = None,
-    normal: Normal = Normal(),
+    normal: Normal = Normal(),  # noqa: B008 - Normal is immutable
 ) -> tuple[Suspicion, ...]:
     """Return every suspicion against `image`, as read from a memory of `memory_size` bytes.
 

@@ -96,17 +96,9 @@ def _same_ranges(images: Sequence[Image]) -> None:
     first = images[0]
     differing = [n for n, image in enumerate(images, 1) if image.ranges != first.ranges]
     if differing:
-        shown = ", ".join(f"read {n} ({_extent(images[n - 1])})" for n in differing[:4])
+        shown = ", ".join(f"read {n} ({images[n - 1].extent})" for n in differing[:4])
         more = f" and {len(differing) - 4} more" if len(differing) > 4 else ""
-        raise VOTE_RANGES.error(expected=f"{_extent(first)}, as read 1 holds", found=shown + more)
-
-
-def _extent(image: Image) -> str:
-    if not image.size:
-        return "no bytes"
-    stretches = len(image.blocks)
-    more = f" in {stretches} stretches" if stretches > 1 else ""
-    return f"{image.size} bytes from 0x{image.start:04X} to 0x{image.end - 1:04X}{more}"
+        raise VOTE_RANGES.error(expected=f"{first.extent}, as read 1 holds", found=shown + more)
 
 
 def _count(contents: Sequence[bytes]) -> tuple[bytes, bytes, bytes]:

@@ -84,9 +84,9 @@ def _over(step: int, start: int, end: int, count: int) -> range:
 def _kind(slot: Slot) -> int:
     if slot.kind == "check":
         return CHECK
-    if slot.reserved:
+    if slot.kind == "reserved":
         return RESERVED
-    return MOVING if slot.volatile or slot.running else FIELD
+    return MOVING if slot.changes else FIELD
 
 
 def draw(cells: Cells) -> Markup:

@@ -56,7 +56,7 @@ def swap_page(desk: Desk, where: str, swap: Swap) -> bytes:
             ],
             "unverified": [who(desk.assessor, r) for r in swap.released if r.body.unverified],
             "emergencies": _emergencies(desk, swap),
-            "rules": state.rules.title,
+            "rules": state.rules.title if swap.end is None or swap.unfinished else None,
             "notes": _notes(desk, state, swap),
             "change": _change(desk, state, swap),
             "identity": _identity(desk, state, swap),

@@ -193,117 +193,40 @@ def _swaps(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
             )
 
 
+def _table(
+    rows: Callable[[Desk, Holdings, Vessel], Iterator[Row]],
+    columns: str,
+    further: tuple[str, ...] = (),
+) -> Table:
+    return Table((*columns.split(), *further), rows)
+
+
 TABLES: dict[str, Table] = {
-    "vessels": Table(
-        (
-            "vessel",
-            "short",
-            "display",
-            "imo",
-            "other_number",
-            "former",
-            "units",
-            "positions",
-            "id",
-        ),
-        _vessels,
+    "vessels": _table(_vessels, "vessel short display imo other_number former units positions id"),
+    "units": _table(
+        _units, "unit vessel short display maker_type serial installed_in card_sheet id"
     ),
-    "units": Table(
-        (
-            "unit",
-            "vessel",
-            "short",
-            "display",
-            "maker_type",
-            "serial",
-            "installed_in",
-            "card_sheet",
-            "id",
-        ),
-        _units,
+    "positions": _table(
+        _positions, "position chip layout copies latest read_on verified unmet backup_locations id"
     ),
-    "positions": Table(
-        (
-            "position",
-            "chip",
-            "layout",
-            "copies",
-            "latest",
-            "read_on",
-            "verified",
-            "unmet",
-            "backup_locations",
-            "id",
-        ),
-        _positions,
-    ),
-    "copies": Table(
-        (
-            "position",
-            "sha256",
-            "bytes",
-            "reads",
-            "first_read_on",
-            "last_read_on",
-            "reconstructed",
-            "backup_locations",
-        ),
+    "copies": _table(
         _copies,
+        "position sha256 bytes reads first_read_on last_read_on reconstructed backup_locations",
     ),
-    "reads": Table(
-        (
-            "position",
-            "read_on",
-            "taken_in",
-            "by",
-            "reader",
-            "how",
-            "image",
-            "dumps",
-            "dump_sha256",
-            "reader_sum",
-            "remark",
-            "record",
-            *_further_facts(),
-        ),
+    "reads": _table(
         _reads,
+        "position read_on taken_in by reader how image dumps dump_sha256 reader_sum remark record",
+        _further_facts(),
     ),
-    "cards": Table(("vessel", "serial", "card_type", "location", "unit", "id"), _cards),
-    "visits": Table(("vessel", "on", "closed", "by", "reader", "reads", "remark", "id"), _visits),
-    "measurements": Table(
-        (
-            "where",
-            "on",
-            "stage",
-            "name",
-            "value",
-            "unit",
-            "low",
-            "high",
-            "within",
-            "not_possible",
-            "instrument",
-            "calibrated",
-            "by",
-            "record",
-        ),
+    "cards": _table(_cards, "vessel serial card_type location unit id"),
+    "visits": _table(_visits, "vessel on closed by reader reads remark id"),
+    "measurements": _table(
         _measurements,
+        "where on stage name value unit low high within not_possible instrument "
+        "calibrated by record",
     ),
-    "swaps": Table(
-        (
-            "position",
-            "opened",
-            "by",
-            "why",
-            "route",
-            "outcome",
-            "ended",
-            "reason",
-            "contents_proven",
-            "deviations",
-            "id",
-        ),
-        _swaps,
+    "swaps": _table(
+        _swaps, "position opened by why route outcome ended reason contents_proven deviations id"
     ),
 }
 

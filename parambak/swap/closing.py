@@ -54,9 +54,9 @@ def _before_power(swap: Swap) -> tuple[bool | None, str]:
 
 
 def _after_power(swap: Swap) -> tuple[bool | None, str]:
-    """Return whether a read-back after power is later than the first one before it."""
+    """Return whether a read-back after power is later than the last one before it."""
     before = _of_stage(swap.good, BEFORE_POWER)
-    since = swap.good[swap.good.index(before[0]) :] if before else swap.good
+    since = swap.good[swap.good.index(before[-1]) :] if before else swap.good
     reads = _of_stage(since, AFTER_POWER)
     if not reads:
         return None, "no read-back after power of the card as it is now"

@@ -18,6 +18,7 @@ from parambak.keeping.state.bodies import (
     body_of,
     misshapen,
 )
+from parambak.keeping.state.counting import counting
 from parambak.keeping.state.record_sets import local_time
 from parambak.layouts.decimals import exact, rounded
 from parambak.swap.measurements import ROUNDED, Measurement
@@ -94,7 +95,7 @@ def records_aboard(vault: Vault, vessel: Vessel) -> tuple[tuple[str, Measurement
     """
     measured = []
     for identity in sorted(vessel.ids):
-        for stored in vault.records(identity):
+        for stored in counting(vault, identity):
             if stored.record.kind == "measured":
                 with suppress(VaultDamaged):
                     body = body_of(stored.record, stored.digest, MeasuredBody)

@@ -5,7 +5,7 @@ The cautions of a swap are here too.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from parambak.keeping.recording.texts import REMARK
@@ -16,7 +16,7 @@ from parambak.keeping.state.rules import CAREFUL
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.conditions import SwapEvidence
+    from parambak.keeping.state.conditions import SwapCondition, SwapEvidence
     from parambak.keeping.state.model import Condition
     from parambak.keeping.state.rules import Rules
     from parambak.swap.swaps import Deviation
@@ -51,13 +51,15 @@ CAUTIONS: tuple[str, ...] = (
 class Readiness:
     """The conditions in the order of the work, and the names of those that are required.
 
-    `deviations` were accepted earlier, `accepted` are accepted in this call.
+    `deviations` were accepted earlier, `accepted` are accepted in this call. `required_when_open`
+    are the names of those that are required once a swap is open.
     """
 
     conditions: tuple[Condition, ...]
     required: frozenset[str]
     deviations: tuple[Deviation, ...] = ()
     accepted: frozenset[str] = frozenset()
+    required_when_open: frozenset[str] = frozenset()
 
     @property
     def ready(self) -> bool:
@@ -117,10 +119,21 @@ def readiness(
 ) -> Readiness:
     """Return whether a swap may begin by the ship's rules; with `closing`, whether it may end."""
     of_stage = conditions.of_stage(closing=closing)
-    required = frozenset(
+    opened = replace(evidence, answers=evidence.answers or {})
+    return Readiness(
+        tuple(condition.state(evidence) for condition in of_stage),
+        _required(of_stage, evidence, rules),
+        tuple(deviations),
+        accepted,
+        required_when_open=_required(of_stage, opened, rules),
+    )
+
+
+def _required(
+    of_stage: Sequence[SwapCondition], evidence: SwapEvidence, rules: Rules
+) -> frozenset[str]:
+    return frozenset(
         condition.name
         for condition in of_stage
         if rules.requires(condition.name, by_default=condition.required.by_default(evidence))
     )
-    states = tuple(condition.state(evidence) for condition in of_stage)
-    return Readiness(states, required, tuple(deviations), accepted)

@@ -34,6 +34,7 @@ from parambak.keeping.state.bodies import (
 )
 from parambak.keeping.state.cards import IN_A_UNIT, cross_over_notes
 from parambak.keeping.state.conditions import answerable
+from parambak.keeping.state.counting import counting
 from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256, sum16
 from parambak.swap.state import swap_state
@@ -138,11 +139,7 @@ def open_swap(  # noqa: PLR0913 - the facts of the opening, all by keyword
         if newest_open(swaps_at(vault, site.vessel, site.position)) is not None:
             raise SWAP_OPEN.error(where=site.position.where, expected="no open swap", found="one")
         new: list[Entity] = []
-        within: Facts = {"location": IN_A_UNIT, "unit": site.unit.short}
-        cards = Named(
-            _card(site.vessel, old_card, within, new),
-            _card(site.vessel, new_card, {"location": "spare aboard"}, new),
-        )
+        cards = _cards(site, old_card, new_card, new)
         opened = open_swaps(vault, site.vessel)
         refuse_taken(site.vessel, opened, cards)
         body = SwapOpenedBody(
@@ -154,13 +151,22 @@ def open_swap(  # noqa: PLR0913 - the facts of the opening, all by keyword
             old_card=cards.old,
             new_card=cards.new,
         )
-        home = site.vessel.home(site.position.id)
-        swap = Swap(body.swap, home, Step("", None, NO_TIME), body)
-        state = swap_state(ships, assessor, where, swap=swap)
-        body = replace(body, conditions=state.readiness().entries)
-        add_step(writing, swap, body, by)
+        swap = Swap(
+            body.swap, site.vessel.home(body.position), Step("", None, NO_TIME), body
+        )  # as it will be, for the conditions at this moment
+        entries = swap_state(ships, assessor, where, swap=swap).readiness().entries
+        add_step(writing, swap, replace(body, conditions=entries), by)
     notes = cross_over_notes(vault, site.vessel, [site.unit])
     return Opened(site.position, (*notes, *card_notes(site.vessel, site.unit, opened, cards)))
+
+
+def _cards(site: Site, old: str | None, new: str | None, entered: list[Entity]) -> Named:
+    """Return the cards of a swap by their serial numbers; new ones are added to `entered`."""
+    within: Facts = {"location": IN_A_UNIT, "unit": site.unit.short}
+    return Named(
+        _card(site.vessel, old, within, entered),
+        _card(site.vessel, new, {"location": "spare aboard"}, entered),
+    )
 
 
 def _card(vessel: Vessel, serial: str | None, where: Facts, new: list[Entity]) -> str | None:
@@ -350,7 +356,7 @@ def released_files(vault: Vault, position: Position) -> frozenset[str]:
     """Return the digests of the files that were released for loading at this position."""
     bodies = [
         stored.record.body
-        for stored in vault.records(_home(vault, position))
+        for stored in counting(vault, _home(vault, position))
         if stored.record.kind == "load-file" and stored.record.body.get("position") in position.ids
     ]
     names = ("file_sha256", "second_sha256")

@@ -42,8 +42,7 @@ class SwapState:
 
     `unit` is None for a position on a card that is in no unit; `swap` if no swap is open or
     unfinished; `copy` and its `verdict` without a copy. `others` are further open swaps of the
-    position, as two laptops may leave them. `ended` is the swap that ended last; `sheet` the new
-    card's sheet that was compared.
+    position, as two laptops may leave them. `ended` is the swap that ended last.
     """
 
     vessel: Vessel
@@ -56,7 +55,6 @@ class SwapState:
     evidence: SwapEvidence
     rules: Rules
     ended: Swap | None = None
-    sheet: GivenSheet | None = None
 
     def readiness(
         self, accepted: frozenset[str] = frozenset(), *, closing: bool = False
@@ -98,36 +96,27 @@ def swap_state(  # noqa: PLR0913 - the question and what is given with it
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
     swaps = swaps_at(assessor.vault, vessel, position)
     swap = swap or at_work(swaps)
-    others = tuple(s for s in swaps if s.end is None and (swap is None or s.id != swap.id))
     copy = selected_copy(position, swap, loaded=loaded)
     verdict = assessor.verdict(position, copy) if copy else None
-    site = Site(vessel, unit, position)
-    evidence = _evidence(assessor, site, swap, copy)
     rules = assessor.rules(position)
-    unit_sheet = stored_sheet(assessor.vault, unit.sheet if unit is not None else None)
-    sheet = new_card or _kept_sheet(assessor.vault, vessel, swap)
-    listed = (*rules.tests_of(_names(unit)), *(unit_sheet.tests if unit_sheet else ()))
-    evidence = replace(
-        evidence,
-        verdict=verdict.conditions if verdict else None,
-        entries=_entries(site, swap, unit_sheet, sheet, given=new_card is not None),
-        own_sheet=sheet is not None
-        and unit is not None
-        and (sheet.sha256,) == (unit.sheet or ())[:1],
-        closing=closing_of(swap, listed, now) if swap is not None else None,
+    site = Site(vessel, unit, position)
+    evidence = _with_sheets(
+        assessor, site, swap, _evidence(assessor, site, swap, copy), new_card=new_card
     )
+    if swap is not None:
+        listed = (*rules.tests_of(_names(unit)), *_tests_of(assessor.vault, unit))
+        evidence = replace(evidence, closing=closing_of(swap, listed, now))
     return SwapState(
         vessel,
         unit,
         position,
         swap,
-        others,
+        tuple(s for s in swaps if s.end is None and (swap is None or s.id != swap.id)),
         copy,
         verdict,
-        evidence,
+        replace(evidence, verdict=verdict.conditions if verdict else None),
         rules,
         next((s for s in reversed(swaps) if s.end is not None), None),
-        sheet,
     )
 
 
@@ -164,6 +153,32 @@ def _evidence(assessor: Assessor, site: Site, swap: Swap | None, copy: Copy | No
         },
         read_since=_read_since(vault, vessel, position, swap),
     )
+
+
+def _with_sheets(
+    assessor: Assessor,
+    site: Site,
+    swap: Swap | None,
+    evidence: SwapEvidence,
+    *,
+    new_card: GivenSheet | None,
+) -> SwapEvidence:
+    """Return the evidence with the unit's sheet against the new card's, given or on record."""
+    unit, sheet = site.unit, new_card or _kept_sheet(assessor.vault, site.vessel, swap)
+    recorded = unit.sheet if unit is not None else None
+    return replace(
+        evidence,
+        entries=_entries(
+            site, swap, stored_sheet(assessor.vault, recorded), sheet, given=new_card is not None
+        ),
+        own_sheet=sheet is not None and recorded is not None and sheet.sha256 == recorded[0],
+    )
+
+
+def _tests_of(vault: Vault, unit: Unit | None) -> tuple[str, ...]:
+    """Return the function tests that the unit's card sheet lists."""
+    sheet = stored_sheet(vault, unit.sheet if unit is not None else None)
+    return sheet.tests if sheet is not None else ()
 
 
 def _names(unit: Unit | None) -> tuple[str, ...]:

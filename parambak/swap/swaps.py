@@ -19,6 +19,7 @@ from parambak.keeping.state.bodies import (
     SwapTestedBody,
     body_of,
 )
+from parambak.keeping.state.counting import withdrawals_of, without
 from parambak.keeping.state.record_sets import local_time
 from parambak.keeping.verified import separate_reads
 from parambak.memory.counted import counted
@@ -270,14 +271,15 @@ def in_order(vault: Vault, vessel: Vessel) -> Sequence[Stored]:
 def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swap, ...]:
     """Return the swaps at a position from the records about its vessel, in causal order.
 
+    `ordered` are all of them, those that are withdrawn too: they are left out here.
     If a record is lost, the order of later records and the opening is not certain: the openings
     are read first, so that no step of a swap is left out.
     """
     swaps: dict[str, Swap] = {}
     steps: list[Stored] = []
-    after: dict[str, tuple[str, ...]] = {}
-    for stored in ordered:
-        after[stored.digest] = stored.record.after
+    records = tuple(ordered)
+    after = {stored.digest: stored.record.after for stored in records}
+    for stored in without(records, withdrawals_of(records)):
         if stored.record.kind in _TAKERS:
             steps.append(stored)
         elif stored.record.kind == "swap-opened":

@@ -38,13 +38,13 @@ class Piece(NamedTuple):
 class Joined(NamedTuple):
     """What a merge did.
 
-    `healed` are files of the vault whose bytes were wrong; `refused` are files as the pieces
+    `repaired` are files of the vault whose bytes were wrong; `refused` are files as the pieces
     name them, and why; `missing` are files that were named and are nowhere.
     """
 
     added_objects: int
     added_records: int
-    healed: tuple[str, ...]
+    repaired: tuple[str, ...]
     refused: tuple[Damage, ...]
     missing: tuple[str, ...]
 
@@ -56,7 +56,7 @@ def join(
     *,
     loose: bool = False,
 ) -> Joined:
-    """Take the missing ones of these pieces into the vault, and heal the wrong files.
+    """Take the missing ones of these pieces into the vault, and repair the wrong files.
 
     The same whatever the order of the pieces. An object that no record names is passed over,
     and a record that names what is nowhere is refused; both are taken where the pieces are
@@ -87,7 +87,7 @@ class _Merge:
         self._needs: dict[str, _Needs] = {}
         self._handled: dict[str, bool] = {}  # objects, and whether they are in the vault now
         self._refused: dict[str, str] = {}
-        self._healed: list[str] = []
+        self._repaired: list[str] = []
         self._missing: set[str] = set()
         self._added_objects: set[str] = set()
         self._added_records = 0
@@ -108,7 +108,7 @@ class _Merge:
         return Joined(
             added_objects=len(self._added_objects - gone),
             added_records=self._added_records,
-            healed=tuple(self._healed),
+            repaired=tuple(self._repaired),
             refused=tuple(Damage(f, t) for f, t in sorted(self._refused.items())),
             missing=tuple(sorted(self._missing)),
         )
@@ -179,22 +179,13 @@ class _Merge:
             if self._take_record(digest, needs):
                 present.add(digest)
 
-    def _in_order(self, digests: list[str]) -> Iterator[str]:
+    def _in_order(self, digests: list[str]) -> Iterable[str]:
         """Yield the records so that each comes behind those among them that it is after."""
-        inside = set(digests)
-        waiting = {d: sum(p in inside for p in self._needs[d].after) for d in digests}
-        followers: dict[str, list[str]] = {}
-        for digest in digests:
-            for parent in self._needs[digest].after:
-                followers.setdefault(parent, []).append(digest)
-        ready = sorted((d for d in digests if not waiting[d]), reverse=True)
-        while ready:
-            digest = ready.pop()
-            yield digest
-            for follower in followers.get(digest, ()):
-                waiting[follower] -= 1
-                if not waiting[follower]:
-                    ready.append(follower)
+        from graphlib import TopologicalSorter  # noqa: PLC0415 - only where records come in
+
+        after = {digest: set(self._needs[digest].after) for digest in digests}
+        sorter = TopologicalSorter({d: parents & after.keys() for d, parents in after.items()})
+        return sorter.static_order()
 
     def _take_record(self, digest: str, needs: _Needs) -> bool:
         """Take a record and what it names; return whether it is in the vault now."""
@@ -212,7 +203,7 @@ class _Merge:
         if standing is None:
             self._added_records += 1
         elif not standing:
-            self._healed.append(records.file_of(digest))
+            self._repaired.append(records.file_of(digest))
         return True
 
     def _take_object(self, digest: str) -> bool:
@@ -232,11 +223,11 @@ class _Merge:
         if standing is None:
             self._added_objects.add(digest)
         else:
-            self._healed.append(objects.file_of(digest))
+            self._repaired.append(objects.file_of(digest))
         return True
 
     def _take_the_rest(self) -> None:
-        """Heal, and take what a record of the vault names or, from a loose heap, all."""
+        """Repair, and take what a record of the vault names or, from a loose heap, all."""
         remaining = self._objects.keys() - self._handled.keys()
         named_here: set[str] = set()
         if not self._loose and any(not self._vault.has_object(d) for d in remaining):

@@ -54,18 +54,18 @@ def put(
 ) -> tuple[str, bool]:
     """Write an object; return its digest and whether it is new here.
 
-    One that is there is hashed, healed where its bytes are wrong, and flushed by `flush`.
+    One that is there is hashed, repaired where its bytes are wrong, and flushed by `flush`.
     The caller holds the lock.
     """
     if len(data) > MAX_BYTES:
         raise TOO_LARGE.error(expected=f"at most {MAX_BYTES} bytes", found=f"{len(data)} bytes")
     digest = sha256(data)
     path = root / file_of(digest)
-    standing = _standing(path, data)
+    standing = stands(root, digest)
     if standing is None:
         disk.write_sealed(path, data)
     elif not standing:
-        disk.write_sealed(path, data, heal=True)
+        disk.write_sealed(path, data, repair=True)
     else:
         try:
             flush(path)
@@ -77,13 +77,3 @@ def put(
 def stands(root: Path, digest: str) -> bool | None:
     """Return whether an object's file has the right bytes; None where it is not there."""
     return disk.holds(root / file_of(digest), digest, MAX_BYTES)
-
-
-def _standing(path: Path, data: bytes) -> bool | None:
-    """Return whether the file holds `data`; None where it is not there."""
-    try:
-        return disk.read_file(path, MAX_BYTES) == data
-    except FileNotFoundError:
-        return None
-    except OSError:
-        return False  # a file that cannot be read is written again

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import re
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 VAULT = "vault"  # stands for the vault itself where a vessel's identity would
 _MAX = 16 << 20
 _WRITER = re.compile(rb"([0-9a-f]{32})\n")
+_NUMBER = re.compile(rb"[0-9a-f]{12}\n")
+_MOST_NUMBER = (1 << 48) - 1
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
@@ -86,6 +89,22 @@ class Own:
         except (ValueError, RecursionError, msgspec.MsgspecError):
             return None
         return last if all(map(_DIGEST.fullmatch, last.values())) else None
+
+    def next_command(self, milliseconds: int) -> str:
+        """Return an identity for a command whose records come now; later ones are greater.
+
+        `milliseconds` since 1970 are its first digits, unless the last one here was greater. If
+        that note cannot be read or written, the clock alone gives the order.
+        """
+        path = self._folder / "command"
+        with suppress(OSError):
+            last = disk.read_file(path, 4096)
+            if _NUMBER.fullmatch(last):
+                milliseconds = max(milliseconds, int(last, 16) + 1)
+        number = min(max(milliseconds, 0), _MOST_NUMBER)
+        with suppress(OSError):
+            disk.write_plain(path, f"{number:012x}\n".encode())
+        return f"{number:012x}{os.urandom(10).hex()}"
 
     def flushed(self, storage: Storage) -> Flushed:
         """Return the note of what was flushed in the vault on that storage."""

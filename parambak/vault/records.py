@@ -57,6 +57,7 @@ class Record(
 
     `after` names the newest records about the same vessel at that time; `objects` every
     object that the record relies on, the person `by` whom it was among them. Both rising.
+    `command` is common to the records of one command.
     """
 
     format: Literal[1]
@@ -68,6 +69,7 @@ class Record(
     body: dict[str, Any]
     vessel: Identity | None = None
     by: Digest | None = None
+    command: Identity | None = None
 
 
 class Stored(NamedTuple):
@@ -166,7 +168,7 @@ def decode(data: bytes, digest: str | None = None) -> Record:
         found = sha256(data)
         if found != digest:
             raise DAMAGED_RECORD.error(expected=f"SHA-256 {digest}", found=found)
-    checked = (_checked_quickly(data) if len(data) <= MAX_BYTES else None) or _checked(data)
+    checked = _checked(data)
     if isinstance(checked, Record):
         return checked
     version = _version(data)
@@ -184,10 +186,7 @@ def decode_checked(data: bytes) -> Record:
         record = _named_right(_quick()[0].decode(data))
         if record is not None:
             return record
-    try:
-        return _DECODER.decode(data)
-    except (ValueError, RecursionError, msgspec.MsgspecError):
-        return decode(data)
+    return decode(data)
 
 
 def links_of(data: bytes) -> Links:
@@ -254,6 +253,7 @@ def _quick() -> tuple[msgspec.json.Decoder[Any], type[Struct]]:
         ("body", dict[str, body]),  # type: ignore[valid-type]
         ("vessel", str | None, None),
         ("by", str | None, None),
+        ("command", str | None, None),
     ]
     made = msgspec.defstruct(
         "Quick", fields, kw_only=True, forbid_unknown_fields=True, omit_defaults=True, gc=False
@@ -278,7 +278,8 @@ def _named_right(quick: Any) -> Record | None:
     by = () if quick.by is None else (quick.by,)
     vessel = () if quick.vessel is None else (quick.vessel,)
     digests = (*quick.after, *quick.objects, *by)
-    identities = (quick.writer, *vessel)
+    command = () if quick.command is None else (quick.command,)
+    identities = (quick.writer, *vessel, *command)
     lengths = set(map(len, digests)) <= {64} and set(map(len, identities)) == {32}
     strange = "".join((*digests, *identities)).encode().translate(None, _HEXADECIMAL)
     if not lengths or strange or not _is_kind(quick.kind):
@@ -293,6 +294,7 @@ def _named_right(quick: Any) -> Record | None:
         body=quick.body,
         vessel=quick.vessel,
         by=quick.by,
+        command=quick.command,
     )
 
 

@@ -81,6 +81,7 @@ class Vault:
         self._index = Index(self.storage, identity, self._nanoseconds, cache)
         self._names: dict[str, str] = {}
         self._findings: list[Finding] = []
+        self._command: str | None = None
 
     @classmethod
     def open(
@@ -221,6 +222,17 @@ class Vault:
         return self._names[mark]
 
     # --- writing ---
+
+    def begin_command(self) -> None:
+        """Let what is written from now on be one command's records, apart from those before."""
+        self._command = None
+
+    @property
+    def command(self) -> str:
+        """What the records of the command at work have in common; made when first asked for."""
+        if self._command is None:
+            self._command = self._own.next_command(self._nanoseconds() // 1_000_000)
+        return self._command
 
     @contextmanager
     def writing(self) -> Iterator[Writing]:
@@ -377,7 +389,7 @@ class Writing:
         self.written: dict[str, str] = {}
 
     def put(self, data: bytes, *, again: bool = True) -> str:
-        """Write an object and return its digest; one that is there is hashed, and healed.
+        """Write an object and return its digest; one that is there is hashed, and repaired.
 
         `again` is whether other reads are likely to put it too, as they do a layout: then it
         is noted that it needs no flush there.
@@ -448,6 +460,7 @@ class Writing:
             clock=clock_of(self._clock()),
             writer=self._writer,
             by=by,
+            command=self._vault.command,
             objects=tuple(needed),
             body=body,
         )
@@ -462,7 +475,7 @@ class Writing:
     def take_record(self, digest: str, data: bytes, *, incomplete: bool = False) -> bool | None:
         """Keep a record that was written elsewhere, byte for byte, under its digest.
 
-        Returns how its file was: right, wrong (healed now), or None: not there. All its
+        Returns how its file was: right, wrong (repaired now), or None: not there. All its
         objects, and the records that it is `after`, must be in the vault unless `incomplete`.
         Raises VaultDamaged where they are not or the bytes are not a record of that name.
         """
@@ -478,7 +491,7 @@ class Writing:
         if not standing:
             for needed in filter(self._vault.has_object, record.objects):
                 self._rely_on(needed)
-            self._write(file, data, record.objects, heal=standing is False)
+            self._write(file, data, record.objects, repair=standing is False)
             self._index.add(Stored(digest, record, file), data)
         return standing
 
@@ -497,13 +510,15 @@ class Writing:
         self._proven -= dropped
         return dropped
 
-    def _write(self, file: str, data: bytes, needed: Iterable[str], *, heal: bool = False) -> None:
+    def _write(
+        self, file: str, data: bytes, needed: Iterable[str], *, repair: bool = False
+    ) -> None:
         """Write the record's file; from here on its objects are not to be taken away."""
         named = self._unnamed.intersection(needed)
         self._unnamed -= named
         try:
             with self.proving():
-                disk.write_sealed(self._vault.root / file, data, heal=heal)
+                disk.write_sealed(self._vault.root / file, data, repair=repair)
         except ParambakError as refusal:
             if not isinstance(refusal.__cause__, disk.UnprovenError):
                 self._unnamed |= named  # the record never stood under its name

@@ -203,14 +203,14 @@ CHECKED = recheck.RecheckAnswer(
     locations=(),
     next=None,
 )
-UNPACKED = unpack.UnpackAnswer(vessels=(), added=0, objects=0, records=0, healed=(), refused=())
+UNPACKED = unpack.UnpackAnswer(vessels=(), added=0, objects=0, records=0, repaired=(), refused=())
 SENT = send.BackupSendAnswer(
     location="red",
     sent=1,
     there=1,
     hashed=True,
-    healed_there=(),
-    healed_here=(),
+    repaired_there=(),
+    repaired_here=(),
     added=None,
     unknown=3,
     held=(),

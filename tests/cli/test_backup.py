@@ -1,4 +1,4 @@
-"""Backup locations from the command line: added, filled, listed, healed from, and removed."""
+"""Backup locations from the command line: added, filled, listed, repaired from, and removed."""
 
 from __future__ import annotations
 
@@ -143,7 +143,7 @@ def test_lost_laptop_found_again(full: Ship) -> None:
     assert (sent.code, sent.document["refused"]) == (0, [])
 
 
-def test_either_side_is_healed_and_said(full: Ship) -> None:
+def test_either_side_is_repaired_and_said(full: Ship) -> None:
     """A bit rotted in the backup location, and one in the vault; what was wrong is kept."""
     folder = added(full, "red")
     full.run("backup", "send", "red")
@@ -151,11 +151,11 @@ def test_either_side_is_healed_and_said(full: Ship) -> None:
     flip(victim)
     result = full.answer("backup", "send", "red")
     file = victim.relative_to(folder).as_posix()
-    assert (result.code, result.document["healed_there"]) == (0, [file])
+    assert (result.code, result.document["repaired_there"]) == (0, [file])
     flip(full.vault / file)
     assert full.answer("recheck").code == 3
     shown = full.run("backup", "send", "red")
-    assert "HEALED in the vault" in shown.out
+    assert "REPAIRED in the vault" in shown.out
     assert full.answer("recheck").code == 0
     assert (full.vault / "damaged" / f"{victim.name}-1").is_file()
 

@@ -242,7 +242,7 @@ def test_an_option_given_empty_is_not_an_option_left_out(
     "words",
     [
         ("archive", "a.hex", *WHERE),
-        ("visit", "open", "grebe", "--by", "A. Person"),
+        ("visit", "open", "grebe", "--by", "A. Person", "--new-vessel"),
         ("unpack", "grebe.zip"),
     ],
 )

@@ -208,7 +208,7 @@ running = true
     wrong = ship.answer(*words)
     assert (wrong.code, wrong.document["loaded_correctly"]) == (1, False)
     assert wrong.document["failing_checks"] == ["block sum"]
-    assert "CHECK NO: block sum" in ship.run(*words).out
+    assert "stored check block sum holds: NO" in ship.run(*words).out
     memory[0x24] = (memory[0x24] + 1) % 256
     ship.write("card.hex", dump(bytes(memory)), second=3)
     assert ship.answer(*words).document["loaded_correctly"] is True
@@ -260,7 +260,7 @@ def test_layout_check_lists_every_mistake_at_once(ship: Ship) -> None:
 
 def test_an_open_visit_remembers_vessel_and_person(ship: Ship) -> None:
     """Between `visit open` and `visit close` the vessel need not be typed."""
-    assert ship.answer("visit", "open", "grebe", "--by", "A. Person").code == 0
+    assert ship.answer("visit", "open", "grebe", "--by", "A. Person", "--new-vessel").code == 0
     ship.write("a.hex", dump())
     answer = ship.answer("archive", "a.hex", "--unit", "port-thruster", "--position", "U12")
     assert answer.document["where"] == "grebe/port-thruster/U12"

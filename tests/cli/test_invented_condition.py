@@ -41,6 +41,7 @@ def test_it_is_required_and_shown(invented: Ship) -> None:
         "met": None,
         "text": f"not answered: {QUESTION}",
         "required": True,
+        "required_when_open": True,
     }
     shown = invented.run("swap", "check", AT)
     assert shown.code == 1

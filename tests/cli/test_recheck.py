@@ -74,7 +74,7 @@ def test_a_sound_vault_says_all_that_was_read(ship: Ship) -> None:
 
 
 def test_damage_is_told_by_position_with_one_next_step(ship: Ship) -> None:
-    """Which copy of which position, and that the same dump heals it; which it then does."""
+    """Which copy of which position, and that the same dump repairs it; which it then does."""
     archive_two(ship)
     copy = ship.answer("catalogue").document["positions"][0]["sha256"]
     spoil(ship.vault / "objects" / copy[:2] / copy)
@@ -126,7 +126,9 @@ def test_a_seal_is_whole_and_says_what_came_since(ship: Ship) -> None:
     archive_two(ship)
     line = seal_of(ship)
     assert line.startswith("grebe, 2 records, ends ")
-    assert line in ship.run("seal", "grebe").out.replace("\n", " ")
+    page = ship.run("seal", "grebe")
+    assert page.out.replace("\n", " ").strip() == line
+    assert "`parambak recheck --seal" in page.err
     ship.write("c.hex", dump(changed(0x0023)), second=5)
     assert ship.run("archive", "c.hex", *WHERE).code == 0
     code, found = known(ship, line.upper().replace(" ", ""))
@@ -206,7 +208,7 @@ def test_a_limited_recheck_goes_on_where_it_stopped(ship: Ship) -> None:
 
 
 def test_a_location_that_holds_it_is_the_next_step(ship: Ship) -> None:
-    """Named, with the day on which it last proved that; and it heals the vault."""
+    """Named, with the day on which it last proved that; and it repairs the vault."""
     archive_two(ship)
     assert ship.run("backup", "add", "red-stick", "stick").code == 0
     assert ship.run("backup", "send", "red-stick").code == 0

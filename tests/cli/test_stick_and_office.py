@@ -115,7 +115,7 @@ def pulled_in_writing(one: Laptop, stick: Path) -> None:
             assert not stick.exists()
             (stick.parent / "stick.pulled").rename(stick)
         assert one.befallen("dies", at, *call).code == 137
-        assert "All sound" in one.does("recheck")
+        assert "Every file is unchanged" in one.does("recheck")
     one.does(*call)
     assert set(one.positions()) == {
         "avocet/port-thruster/u12",
@@ -138,6 +138,11 @@ def pulled_in_sending(one: Laptop, office: Path) -> None:
     assert "office held the latest copy of 3 of 3" in one.does("catalogue")
 
 
+def seal_of(laptop: Laptop) -> str:
+    """Return the seal as it is written down; what to do with it is not among it."""
+    return " ".join(laptop.run("seal", "grebe").out.split())
+
+
 def met_at_the_office(one: Laptop, two: Laptop, office: Path) -> str:
     """One ship, entered on two laptops apart: merged by the location it is one ship."""
     two.archives("S", changed(2), "Grebe", "stbd-thruster", "Bo Made-Up")
@@ -151,8 +156,8 @@ def met_at_the_office(one: Laptop, two: Laptop, office: Path) -> str:
     one.does("backup", "send", "office", "--both-ways")
     assert one.positions() == two.positions()
     assert len(one.positions()) == 4
-    line: str = one.does("seal", "grebe")
-    assert two.does("seal", "grebe") == line
+    line: str = seal_of(one)
+    assert seal_of(two) == line
     return line
 
 
@@ -165,13 +170,13 @@ def rotten(one: Laptop, office: Path) -> None:
         assert found.code == 3
         assert found.document["damaged"][0]["file"].endswith(file.name)
         assert found.document["next"].startswith("Run `parambak backup send office`")
-        assert "HEALED in the vault" in one.does("backup", "send", "office")
+        assert "REPAIRED in the vault" in one.does("backup", "send", "office")
         assert one.answer("recheck").document["next"] is None
     rot(one.vault / "vault.toml")
     assert "Fetch vault.toml from another copy" in one.answer("recheck").document["next"]
     shutil.copy(office / "vault.toml", one.vault / "vault.toml")
     (one.vault / "index.sqlite").write_bytes(b"rotten")
-    assert one.does("recheck").endswith("All sound.")
+    assert one.does("recheck").endswith("Every file is unchanged.")
 
 
 def first_read(vault: Path) -> Path:
@@ -194,7 +199,9 @@ def found_again(one: Laptop, office: Path, folder: Path, line: str) -> None:
     for number, file in enumerate(f for f in office.rglob("*") if f.is_file()):
         shutil.copy(file, heap / f"FILE{number:04}.CHK")
     three.does("recover", str(heap), "--vault", "rescued")
-    assert three.does("recheck", "--vault", "rescued", "--seal", line).endswith("All sound.")
+    assert three.does("recheck", "--vault", "rescued", "--seal", line).endswith(
+        "Every file is unchanged."
+    )
     lost = first_read(three.vault)
     lost.chmod(0o644)
     lost.unlink()
@@ -207,7 +214,7 @@ def sold(two: Laptop, folder: Path) -> None:
     owner = Laptop(folder)
     owner.does("unpack", str(two.folder / "grebe.zip"))
     assert len(owner.positions()) == 3
-    assert owner.does("recheck").endswith("All sound.")
+    assert owner.does("recheck").endswith("Every file is unchanged.")
     others = of_others(two.vault)
     assert {"avocet", "Cy Confidential", "A1.HEX"} <= others
     for name, data in every_byte(two.folder / "grebe.zip"):
@@ -216,7 +223,7 @@ def sold(two: Laptop, folder: Path) -> None:
     kept = Laptop(folder / "kept")
     kept.does("unpack", str(two.folder / "kept.zip"))
     assert list(kept.positions()) == ["avocet/port-thruster/u12"]
-    assert kept.does("recheck").endswith("All sound.")
+    assert kept.does("recheck").endswith("Every file is unchanged.")
 
 
 def of_others(vault: Path) -> set[str]:

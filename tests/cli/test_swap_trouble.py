@@ -571,3 +571,18 @@ def test_hostile_text_is_refused_in_every_field_and_changes_nothing(
         assert "Traceback" not in refused.err
         assert not {"\x1b", "\u202e", "\u200b"} & set(refused.err + refused.out)
     assert verified.tree() == before
+
+
+def test_before_a_swap_is_open_the_page_shows_what_an_open_one_requires(verified: Ship) -> None:
+    """A plain no would read as not needed; what is required when open is so once it is open."""
+    before = verified.answer("swap", "check", AT).document["conditions"]
+    then = {each["condition"] for each in before if each["required_when_open"]}
+    now = {each["condition"] for each in before if each["required"]}
+    assert {"permit", "safeties-inhibited"} <= then - now
+    page = verified.run("swap", "check", AT).out
+    (line,) = [line for line in page.splitlines() if line.startswith("permit ")]
+    assert line.split()[:4] == ["permit", "not", "known", "when"]
+    opened(verified)
+    after = verified.answer("swap", "check", AT).document["conditions"]
+    assert {each["condition"] for each in after if each["required"]} == then
+    assert "when open" not in verified.run("swap", "check", AT).out

@@ -164,7 +164,7 @@ def test_read_back_of_other_software_is_judged_by_values(upgrade: Ship) -> None:
     assert (change["old_field"], change["field"]) == ("ramp_up_time", "ramp_up")
     assert (change["old"], change["new"]) == ("12.5", "12.400")
     assert result.document["failing_checks"] == ["sum"]
-    assert "CHECK NO: sum" in upgrade.run(*words, "bad.bin", *rest).out
+    assert "stored check sum holds: NO" in upgrade.run(*words, "bad.bin", *rest).out
 
     # Without the table of renames, what is not matched was not carried over.
     result = upgrade.answer(*words, "new.bin", "--layout", "new.toml")

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from parambak.differences.bytes import runs
 from parambak.differences.moves import Move, moves_between
-from parambak.differences.rows import MOST_ROWS, Row, rows_around
+from parambak.differences.rows import MOST_ROWS, ByteRow, rows_around
 from parambak.memory import relations
 from parambak.memory.image import Image, Range
 
 OLD = bytes(range(64)) * 4
 
 
-def rows(new: bytes, old: bytes = OLD, moves: tuple[Move, ...] = ()) -> tuple[list[Row], int]:
+def rows(new: bytes, old: bytes = OLD, moves: tuple[Move, ...] = ()) -> tuple[list[ByteRow], int]:
     """Return the rows of two memories that begin at address 0."""
     sides = Image.of(old), Image.of(new)
     return rows_around(*sides, runs(*sides), moves)
@@ -29,7 +29,7 @@ def test_a_changed_row_has_one_before_and_one_behind() -> None:
     """Eight bytes of each side."""
     shown, more = rows(changed(0x13))
     assert ([row.at for row in shown], more) == ([0x08, 0x10, 0x18], 0)
-    assert shown[1] == Row(0x10, "1011121314151617", "101112EC14151617")
+    assert shown[1] == ByteRow(0x10, "1011121314151617", "101112EC14151617")
 
 
 def test_nothing_is_shown_before_the_first_address_or_behind_the_last() -> None:
@@ -41,7 +41,7 @@ def test_nothing_is_shown_before_the_first_address_or_behind_the_last() -> None:
 
 def test_a_byte_that_a_side_lacks_is_marked() -> None:
     """Of the longer memory."""
-    assert rows(OLD + b"x")[0][1] == Row(0x100, "--" * 8, "78" + "--" * 7)
+    assert rows(OLD + b"x")[0][1] == ByteRow(0x100, "--" * 8, "78" + "--" * 7)
 
 
 def test_a_run_over_several_rows_shows_each() -> None:

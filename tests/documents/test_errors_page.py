@@ -8,7 +8,7 @@ from parambak.errors import DumpRefused, Fault, VaultDamaged
 
 ROOT = Path(__file__).parents[2]
 ENDLESS = Fault("hex-endless", DumpRefused, "no end record", "read the chip again")
-GONE = Fault("vault-gone", VaultDamaged, "the object {name} | is not there", "heal it")
+GONE = Fault("vault-gone", VaultDamaged, "the object {name} | is not there", "repair it")
 
 
 def test_the_committed_page_is_what_the_program_gives() -> None:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
+from msgspec.structs import replace
 
 from parambak.dumps import registry
 from parambak.dumps.dump import LOOKS_OTHERWISE, Dump, Style, Terms

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import bincopy
 import intelhex
 import pytest
+from msgspec.structs import replace
 
 from parambak.dumps.dump import SAME_BYTE_TWICE, TEXT_AROUND, WRAP, Style, Terms
 from parambak.dumps.format import Judge

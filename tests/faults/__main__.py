@@ -93,7 +93,7 @@ def _rot(base: Path, given: argparse.Namespace) -> Run:
     rows = [
         ("bit rot", f"{found.total:,} bytes, one bit in each"),
         *((f"  of {sort}", f"{count:,}") for sort, count in sorted(found.damaged.items())),
-        *((f"  healed {how}", f"{count:,}") for how, count in sorted(found.healed.items())),
+        *((f"  repaired {how}", f"{count:,}") for how, count in sorted(found.repaired.items())),
     ]
     return Run(rows, found.wrong)
 

@@ -111,14 +111,14 @@ def _archive(*words: str) -> tuple[str, ...]:
 
 
 _VERIFIED = _archive("{here}/a.hex", "{here}/b.hex", "--layout", "{here}/layout.toml")
-_VISIT = ("visit", "open", "grebe", "--by", "A. Person", "--reader", "bench 2")
+_BY = ("--by", "A. Person")
+_VISIT = ("visit", "open", "grebe", *_BY, "--reader", "bench 2", "--new-vessel")
 _BARE = ("archive", "{here}/c.hex", "{here}/d.hex", "--unit", "port-thruster", "--position", "U12")
 _NAMED = ("correct", "grebe", "--by", "A. Person", "--reason", "seen aboard")
 _OFTEN = tuple((*_NAMED, "--display-name", f"Grebe {n}") for n in range(62))
 
 _ELSEWHERE = ("--vault", "{here}/first")
 _FIRST = (*_VERIFIED, *_ELSEWHERE)
-_BY = ("--by", "A. Person")
 _SWAP = ("swap", "open", "grebe/port-thruster/U12", *_BY, "--reason", "does not start")
 _PLACE = ("backup", "add", "red-stick", "{here}/stick")
 _OTHER_UNIT = (
@@ -172,6 +172,26 @@ TABLE = (
         ("card", "record", "grebe/port-thruster", "{here}/sheet.toml"),
         "verified",
         {"card-sheet": 1},
+    ),
+    Writes(
+        "unit add",
+        ("unit", "add", "grebe/winch", "--new-vessel", *_BY),
+        "nothing",
+        {"entered": 1},
+        already=("add-on-record",),
+    ),
+    Writes(
+        "position add",
+        ("position", "add", "grebe/port-thruster/U13", *_BY),
+        "verified",
+        {"entered": 1},
+        already=("add-on-record",),
+    ),
+    Writes(
+        "layout attach",
+        ("layout", "attach", WHERE, "{here}/layout.toml", *_BY),
+        "one read",
+        {"layout-attached": 1},
     ),
     Writes("correct, a vessel", (*_NAMED, "--display-name", "Grebe"), "verified", {"correct": 1}),
     Writes(

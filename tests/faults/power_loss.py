@@ -41,7 +41,7 @@ UNFINISHED = (*TRUE_THEN, "vault-first-record-missing")
 class Sequence:
     """Commands one after the other; the first may be killed, or meet a fault, at one operation.
 
-    `rots` damages one object before all of it, which the first command then heals.
+    `rots` damages one object before all of it, which the first command then repairs.
     `forgets` is on FAT, whose files are to be flushed once more when they were renamed.
     """
 
@@ -259,7 +259,7 @@ def sequences(share: float, seed: int) -> list[Sequence]:
         for name in ("archive, into nothing", "archive, two with a layout", "swap load-file")
     ]
     found.append(Sequence("one voyage", tuple(named(name) for name in VOYAGE)))
-    found.append(Sequence("healing", (named("archive, a second read"),), rots=True))
+    found.append(Sequence("repairing", (named("archive, a second read"),), rots=True))
     first = named("archive, into nothing")
     second, other = named("archive, two with a layout"), named("archive, a second read")
     for pair in ((first, second), (other, second), (first, first)):

@@ -1,4 +1,4 @@
-"""Each byte of a small vault is damaged in turn: each is found, named, and healed.
+"""Each byte of a small vault is damaged in turn: each is found, named, and repaired.
 
 One bit of one byte at a time, in every object, every record and vault.toml. Recheck must name that
 file and no other. Then the file comes back from a place, and recheck finds nothing.
@@ -29,10 +29,10 @@ TOML = "vault.toml"
 
 @dataclass
 class Figures:
-    """What a run found: bytes damaged by the sort of file, how they were healed, what failed."""
+    """What a run found: bytes damaged by the sort of file, how they were repaired, what failed."""
 
     damaged: Counter[str] = field(default_factory=Counter)
-    healed: Counter[str] = field(default_factory=Counter)
+    repaired: Counter[str] = field(default_factory=Counter)
     wrong: list[str] = field(default_factory=list)
 
     @property
@@ -42,7 +42,7 @@ class Figures:
 
 
 class Vault:
-    """A small vault, and a second copy of it from which it is healed."""
+    """A small vault, and a second copy of it from which it is repaired."""
 
     def __init__(self, base: Path) -> None:
         shutil.rmtree(base, ignore_errors=True)
@@ -74,7 +74,7 @@ class Vault:
         vault.close()
         return [each.file for each in damaged]
 
-    def heal(self, name: str) -> str:
+    def repair(self, name: str) -> str:
         """Bring the right bytes back: by a merge, or vault.toml by copying; return which."""
         if name == TOML:  # no merge brings it: it is the vault's own
             self._write(name, self.sound[name])
@@ -83,7 +83,7 @@ class Vault:
         with vault.writing() as writing:
             joined = join(vault, writing, self._pieces())
         vault.close()
-        return "by a merge" if joined.healed == (name,) else f"not at all: {joined}"
+        return "by a merge" if joined.repaired == (name,) else f"not at all: {joined}"
 
     def _pieces(self) -> Iterator[Piece]:
         for name, data in self.sound.items():
@@ -109,7 +109,7 @@ def run(base: Path, *, seed: int = 0, share: float = 1.0) -> Figures:
             found = vault.found()
             if found != [name]:
                 figures.wrong.append(f"byte {at} of {name}: found {found}")
-            figures.healed[vault.heal(name)] += 1
+            figures.repaired[vault.repair(name)] += 1
             if wrong := soundness.faults_of(vault.folder):
-                figures.wrong.append(f"byte {at} of {name}, healed: {wrong}")
+                figures.wrong.append(f"byte {at} of {name}, repaired: {wrong}")
     return figures

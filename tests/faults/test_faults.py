@@ -95,7 +95,7 @@ def test_kills_at_random_moments(tmp_path: Path, seed: int) -> None:
 
 
 def test_bytes_that_rot(tmp_path: Path, seed: int) -> None:
-    """Some bytes by chance: each found, named by its file alone, and healed."""
+    """Some bytes by chance: each found, named by its file alone, and repaired."""
     found = rot.run(tmp_path / "rot", seed=seed, share=0.02)
     assert found.wrong == [], f"seed {seed}"
     assert found.total > 20

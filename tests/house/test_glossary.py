@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 import pytest
 
+from parambak.cli.commands.swap.check import WHEN_OPEN
 from parambak.cli.main import root
 from parambak.differences import fields
 from parambak.keeping.state import bodies, conditions
@@ -91,6 +92,7 @@ def names() -> Iterator[tuple[str, str]]:
     yield from (("stage", stage) for stage in (*measurement_records.STAGES, *read_back.STAGES))
     yield from (("route", route) for route in recording.ROUTES)
     yield from (("answer", answer) for answer in conditions.ANSWERS)
+    yield "required", WHEN_OPEN
     yield from (("verdict", verdict) for verdict in verdicts())
     yield from (("heading", heading) for heading in headings())
 

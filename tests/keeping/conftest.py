@@ -169,7 +169,7 @@ class Laptop:
         """Archive reads at a WHERE; `words` are those of the request and of its target."""
         vessel, holder, position = where.split("/")
         card = holder.removeprefix("card:") if holder.startswith("card:") else None
-        named = {key: words.pop(key) for key in ("chip", "new_vessel") if key in words}
+        named = {key: words.pop(key) for key in ("chip", "new_vessel", "new_unit") if key in words}
         target = TypedPosition(vessel, position, None if card else holder, card, **named)
         dumps = [each if isinstance(each, Incoming) else incoming(each) for each in contents]
         facts = {name: words.pop(name) for name in by_member() if name in words}

@@ -99,10 +99,12 @@ def test_a_check_that_fails_is_named_and_fails_alone(laptop: Laptop) -> None:
     wrong[0x41] ^= 0x10
     taken = laptop.verified(bytes(wrong))
     assert met(taken.verdict) == dict.fromkeys(NAMES, True) | {"checks-hold": False}
-    assert words(taken.verdict, "checks-hold") == "check fails: block sum"
+    assert words(taken.verdict, "checks-hold") == "stored check fails: block sum"
 
 
-@pytest.mark.parametrize(("number", "text"), [(1, "1 check holds"), (2, "2 checks hold")])
+@pytest.mark.parametrize(
+    ("number", "text"), [(1, "1 stored check holds"), (2, "2 stored checks hold")]
+)
 def test_checks_that_hold_are_counted(laptop: Laptop, number: int, text: str) -> None:
     """So that nobody takes one for all."""
     layout = b'[layout]\ntitle = "t"\nmemory = 256\nbyte-order = "big"\n'
@@ -187,7 +189,7 @@ def test_a_damaged_vault_still_takes_reads_in(laptop: Laptop) -> None:
     assert any("latest copy could not be compared" in each for each in taken.warnings)
 
 
-def test_archiving_the_same_dump_again_heals_the_object(laptop: Laptop) -> None:
+def test_archiving_the_same_dump_again_repairs_the_object(laptop: Laptop) -> None:
     """A damaged object is written again where its bytes come in again."""
     laptop.verified()
     laptop.overwrite(sha256(image()))

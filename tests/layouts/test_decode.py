@@ -220,7 +220,7 @@ def test_what_is_covered_and_what_is_not() -> None:
     )
     assert decode(layout, Image.of(bytes(32))).covered_bytes == 8
     assert coverage.fields_over(layout, 3, 8) == ("a", "b")
-    assert (coverage.name_at(layout, 12), coverage.name_at(layout, 13)) == ("c", None)
+    assert [coverage.fields_over(layout, at, 1) for at in (12, 13)] == [("c",), ()]
 
 
 def test_marks_are_told_bit_by_bit() -> None:

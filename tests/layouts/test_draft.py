@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from msgspec.structs import astuple
 
 from parambak.layouts import coverage
 from parambak.layouts.coverage import parts
@@ -58,7 +59,7 @@ def test_the_parts_of_a_layout() -> None:
         b'[[reserved]]\nname = "spare"\nat = 50\nlength = 2\n'
         b'[[mirrored]]\nname = "block"\nat = 0\nlength = 4\nmirror-at = 20\n'
     )
-    assert [tuple(part) for part in parts(layout)] == [
+    assert [astuple(part) for part in parts(layout)] == [
         ("a", "field", 1, 1, None),
         ("sum", "check", 4, 1, None),
         ("row", "group", 9, 9, 3),

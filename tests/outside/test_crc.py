@@ -16,9 +16,9 @@ import pytest
 from parambak.layouts.check_methods import (
     ALIASES,
     CRC_NAMES,
-    catalogue_name,
     compute,
     crc_by_table,
+    method_named,
     width,
 )
 from parambak.layouts.decode import decode
@@ -162,7 +162,9 @@ def test_each_alias_against_another_library() -> None:
     """Each alias means the algorithm that crccheck knows it for, in either case."""
     for alias, name in ALIASES.items():
         assert alias.upper() in LIBRARY[name]._names
-        assert catalogue_name(alias.upper()) == name
+        method = method_named(alias.upper())
+        assert method is not None
+        assert method.name == name
 
 
 @pytest.mark.parametrize(("method", "data", "stored"), CODEWORDS)

@@ -133,22 +133,22 @@ def test_files_of_every_length_come_back(server: Server, tmp_path: Path, size: i
         store.close()
 
 
-def test_either_side_is_healed(home: Home, server: Server, tmp_path: Path) -> None:
+def test_either_side_is_repaired(home: Home, server: Server, tmp_path: Path) -> None:
     """A byte rotted on the server, and one at home."""
     folder = tmp_path / "far"
     target, _ = sent(home, server.url(folder), server.terms())
     right = home.files()
     for file in ("vault.toml", *[f for f in right if f.startswith(("objects", "records"))][::4]):
         flip(folder / file)
-        _, healed = sent(home, server.url(folder), server.terms(), target)
-        assert healed.healed_there == (file,)
+        _, repaired = sent(home, server.url(folder), server.terms(), target)
+        assert repaired.repaired_there == (file,)
         assert (folder / file).read_bytes() == right[file]
         assert (folder / "damaged" / f"{Path(file).name}-1").is_file()
         if file == "vault.toml":
             continue
         flip(home.root / file)
-        _, healed = sent(home, server.url(folder), server.terms(), target)
-        assert healed.healed_here == (file,)
+        _, repaired = sent(home, server.url(folder), server.terms(), target)
+        assert repaired.repaired_here == (file,)
         assert (home.root / file).read_bytes() == right[file]
 
 
@@ -172,7 +172,7 @@ def test_cut_off_after_so_many_bytes_it_goes_on(home: Home, server: Server, tmp_
                 pytest.fail("it was not cut off")
         holds_only_whole_files(folder, home)
         _, rest = sent(home, server.url(folder), server.terms())
-        assert (rest.refused, rest.healed_there) == ((), ())
+        assert (rest.refused, rest.repaired_there) == ((), ())
         found = tree(folder)
         found.pop("backup-location.toml")
         assert found == home.files(), "nothing is left over, no temporary file either"

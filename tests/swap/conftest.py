@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import pytest
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from parambak.keeping.state.model import Copy
     from parambak.swap.swaps import Swap
+    from parambak.vault.vault import Vault
 
 BY = "A. Invented"
 PASSED = (FunctionTest(name="stop", result="passed"),)
@@ -109,7 +110,15 @@ def abandoned(laptop: Laptop, where: str = WHERE, reason: str | None = "no spare
     ending.abandon(laptop.vault, where, tests=PASSED, by=BY, reason=reason)
 
 
-def shown_to_hold(laptop: Laptop, location: str | None = None, *, hashed: bool = True) -> str:
+class Holder(Protocol):
+    """What has a vault."""
+
+    @property
+    def vault(self) -> Vault:
+        """Return the vault."""
+
+
+def shown_to_hold(laptop: Holder, location: str | None = None, *, hashed: bool = True) -> str:
     """Put on record that a backup location holds all that is there now; return its identity."""
     vault = laptop.vault
     (vessel,) = vault.vessels()

@@ -70,8 +70,8 @@ def test_after_power_a_bit_fails_unless_it_is_masked(address: int, bit: int) -> 
 @pytest.mark.parametrize("holds", [False, None])
 def test_after_power_a_check_must_hold_even_where_its_bytes_may_change(holds: bool | None) -> None:
     """A stored sum that may move is no leave to be wrong: the block is not what was loaded."""
-    sound = CheckResult("settings", 0x00, True, "5A", "5A", "sum-8")
-    broken = CheckResult("counters", 0x10, holds, "5A", "5B", "sum-8")
+    sound = CheckResult("settings", 0x00, "sum-8", True, "5A", "5A", None)
+    broken = CheckResult("counters", 0x10, "sum-8", holds, "5A", "5B", None)
     moved = turned((0x10, 0x01))
     found = compare(Image.of(MEANT), moved, AFTER_POWER, MOVING, (sound, broken))
     assert found.differences == ()

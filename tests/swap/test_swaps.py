@@ -18,6 +18,7 @@ from parambak.keeping.state.bodies import (
     ReadBackBody,
     SwapOpenedBody,
 )
+from parambak.keeping.state.conditions import questions
 from parambak.memory.image import Image
 from parambak.swap import ending, recording
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER
@@ -182,7 +183,7 @@ def test_each_step_is_read_from_its_record(laptop: Laptop) -> None:
     (deviation,) = now.deviations
     assert (deviation.condition, deviation.text, deviation.reason) == (
         "authorised",
-        "not answered: Who authorises the swap?",
+        f"not answered: {questions()['authorised']}",
         "at sea",
     )
     assert now.unverified is not None

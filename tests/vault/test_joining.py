@@ -199,7 +199,7 @@ def test_the_vault_itself_refuses_what_does_not_fit(home: Home, other: Home) -> 
     assert home.open().vessels() == ()
 
 
-def test_what_the_vault_has_wrong_is_healed(home: Home, other: Home) -> None:
+def test_what_the_vault_has_wrong_is_repaired(home: Home, other: Home) -> None:
     """An object and a record whose bytes rotted are replaced by the right ones, and named."""
     digest = with_object(home, "bytes")
     note = home.note("words")
@@ -208,13 +208,13 @@ def test_what_the_vault_has_wrong_is_healed(home: Home, other: Home) -> None:
     home.overwrite(file_of(note), b"rot")
     assert not sound(home)
     report = merged(home, pieces_of(other.root))
-    assert set(report.healed) == {objects.file_of(digest), file_of(note)}
+    assert set(report.repaired) == {objects.file_of(digest), file_of(note)}
     assert (report.added_objects, report.added_records) == (0, 0)
     assert sound(home)
     assert home.files() == other.files()
 
 
-def test_an_object_alone_heals_and_fills(home: Home, other: Home) -> None:
+def test_an_object_alone_repairs_and_fills(home: Home, other: Home) -> None:
     """One that the vault has wrong, and one that its records name and that is gone."""
     wrong, gone = with_object(home, "wrong"), with_object(home, "gone")
     shutil.copytree(home.root, other.root)
@@ -222,7 +222,7 @@ def test_an_object_alone_heals_and_fills(home: Home, other: Home) -> None:
     disk.remove(home.root / objects.file_of(gone))
     pieces = [p for p in pieces_of(other.root) if not p.is_record]
     report = merged(home, pieces)
-    assert report == NOTHING._replace(added_objects=1, healed=(objects.file_of(wrong),))
+    assert report == NOTHING._replace(added_objects=1, repaired=(objects.file_of(wrong),))
     assert sound(home)
 
 
@@ -277,12 +277,12 @@ def test_a_broken_off_merge_leaves_a_sound_vault(
     pieces = pieces_of(other.root)
     write, left = disk.write_sealed, 0
 
-    def failing(path: Path, data: bytes, *, heal: bool = False) -> None:
+    def failing(path: Path, data: bytes, *, repair: bool = False) -> None:
         nonlocal left
         left -= 1
         if left < 0:
             raise disk.write_refusal(OSError(errno.ENOSPC, "No space"), path)
-        write(path, data, heal=heal)
+        write(path, data, repair=repair)
 
     monkeypatch.setattr(disk, "write_sealed", failing)
     for stop in range(7):

@@ -343,7 +343,7 @@ def test_a_vault_that_could_not_be_begun_leaves_nothing(
     assert home.files() == {}
 
 
-def test_an_object_that_is_wrong_is_healed_by_writing_it_again(home: Home) -> None:
+def test_an_object_that_is_wrong_is_repaired_by_writing_it_again(home: Home) -> None:
     """Present ones are hashed, not believed."""
     vault = home.made()
     with vault.writing() as writing:

@@ -125,7 +125,7 @@ def test_an_own_folder_that_cannot_be_used_is_refused_before_anything(home: Home
 
 
 def test_an_unfinished_vault_is_finished_by_the_next_writer(home: Home) -> None:
-    """Broken off between vault.toml and the first record, it opens and heals."""
+    """Broken off between vault.toml and the first record, it opens and repairs."""
     home.made()
     shutil.rmtree(home.root / "records")
     shutil.rmtree(home.own / "written")

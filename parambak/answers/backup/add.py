@@ -41,7 +41,7 @@ def answer(session: Session, question: BackupAddQuestion) -> BackupAddAnswer:
     Raise CallRefused, NotFound or VaultRefused where it cannot be one.
     """
     address = kept_address(question.address, session.folders.vault_folder)
-    if question.packed and parse(address).scheme:
+    if question.packed and not parse(address).is_folder:
         raise PACKED_ELSEWHERE.error(file=address, expected="a folder", found="a server or store")
     with opened(session, address) as store:
         location = add_backup(
@@ -60,7 +60,7 @@ def answer(session: Session, question: BackupAddQuestion) -> BackupAddAnswer:
 def _advise(session: Session, location: BackupLocation) -> None:
     """Note what speaks against this location, without standing in its way."""
     address = parse(location.address)
-    if address.scheme:
+    if not address.is_folder:
         return
     folder = Folder(address.path)
     if on_one_disk(folder, session.folders.vault_folder):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from parambak.answers.backup.locations import handles, vessels_of
 from parambak.answers.forms import Answer, Part, Question
 from parambak.keeping.state.backups import backup_locations, newest_held
+from parambak.keeping.state.counting import counting
 from parambak.keeping.state.record_sets import local_time
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def answer(session: Session, question: BackupListQuestion) -> BackupListAnswer:
     del question
     vault = session.vault
     locations = backup_locations(vault)
-    held = {v: newest_held(vault.records(v)) for v in vault.vessels()} if locations else {}
+    held = {v: newest_held(counting(vault, v)) for v in vault.vessels()} if locations else {}
     names = handles(session)
     return BackupListAnswer(
         locations=tuple(_shown(session, location, held, names) for location in locations)
@@ -68,7 +69,7 @@ def _shown(
     session: Session, location: BackupLocation, held: Held, names: Mapping[str, str]
 ) -> LocationShown:
     """Return a location; `held` has by vessel and location the newest records of it."""
-    belonging = [v for v in held if location.vessels is None or v in location.vessels]
+    belonging = [v for v in names if location.vessels is None or v in location.vessels]
     here = {v: by_place[location.id] for v, by_place in held.items() if location.id in by_place}
     dates = [local_time(stored.record).date().isoformat() for stored, _ in here.values()]
     bodies = [body for _, body in here.values()]

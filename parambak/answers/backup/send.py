@@ -1,4 +1,4 @@
-"""What a backup location lacks is sent there, what is there is hashed, either side is healed."""
+"""What a backup location lacks is sent there, what is there is hashed, either side is repaired."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ class HeldShown(Part, frozen=True):
 
 
 class BackupSendAnswer(Answer, frozen=True):
-    """What was sent, what was there already, what was healed on either side.
+    """What was sent, what was there already, what was repaired on either side.
 
     `added` is null unless both ways were asked for; `unknown` counts the records there that
     this vault has not.
@@ -59,8 +59,8 @@ class BackupSendAnswer(Answer, frozen=True):
     sent: int
     there: int
     hashed: bool
-    healed_there: tuple[str, ...]
-    healed_here: tuple[str, ...]
+    repaired_there: tuple[str, ...]
+    repaired_here: tuple[str, ...]
     added: AddedShown | None
     unknown: int
     held: tuple[HeldShown, ...]
@@ -68,7 +68,7 @@ class BackupSendAnswer(Answer, frozen=True):
 
     @property
     def exit_code(self) -> int:
-        """Return 3 where the vault is damaged and was not healed, 1 where not all was sent."""
+        """Return 3 where the vault is damaged and was not repaired, 1 where not all was sent."""
         if any(file.text == GONE for file in self.refused):
             return DAMAGED
         return NO if self.refused else YES
@@ -113,8 +113,8 @@ def _shown(
         sent=sent.sent,
         there=sent.there,
         hashed=hashed,
-        healed_there=sent.healed_there,
-        healed_here=sent.healed_here,
+        repaired_there=sent.repaired_there,
+        repaired_here=sent.repaired_here,
         added=AddedShown(taken.records, taken.objects) if taken else None,
         unknown=sent.unknown,
         held=tuple(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
-from parambak.answers.forms import NO, YES, Answer, Part, Question
+from parambak.answers.forms import NO, YES, Answer, Part, Question, RangeShown, range_shown
 from parambak.answers.given_files import TEXT_BYTES
 from parambak.layouts import coverage
 from parambak.layouts.load import check, load
@@ -34,19 +34,12 @@ class ProblemShown(Part, frozen=True):
     next: str
 
 
-class GapShown(Part, frozen=True):
-    """A stretch of the memory that nothing covers; `length` in bytes."""
-
-    start: int
-    length: int
-
-
 class LayoutCheckAnswer(Answer, frozen=True):
     """The mistakes by line; where there are none, what is covered of `size` bytes, and the gaps."""
 
     problems: tuple[ProblemShown, ...]
     covered_bytes: int | None = None
-    gaps: tuple[GapShown, ...] = ()
+    gaps: tuple[RangeShown, ...] = ()
     size: int | None = None
 
     @property
@@ -86,6 +79,6 @@ def answer(session: Session, question: LayoutCheckQuestion) -> LayoutCheckAnswer
     return LayoutCheckAnswer(
         problems=(),
         covered_bytes=coverage.covered_bytes(layout),
-        gaps=tuple(GapShown(gap.start, gap.length) for gap in coverage.gaps(layout)),
+        gaps=tuple(map(range_shown, coverage.gaps(layout))),
         size=layout.memory,
     )

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.copies import given_copies
 from parambak.answers.forms import NO, YES, Answer, Part, Question
-from parambak.errors import ParambakError
+from parambak.errors import in_file
 from parambak.find.draft import draft
 from parambak.find.panel_values import MOST_BYTES, parse
 from parambak.find.search import search
@@ -90,10 +90,8 @@ class LayoutFindAnswer(Answer, frozen=True):
 def answer(session: Session, question: LayoutFindQuestion) -> LayoutFindAnswer:
     """Search the copies; raise CallRefused for the file of values, and what a COPY raises."""
     data = read_given(question.values, MOST_BYTES).data
-    try:
+    with in_file(question.values):
         values = parse(data, len(question.copies))
-    except ParambakError as error:
-        raise error.in_file(question.values) from error
     copies = given_copies(session, question.copies)
     result = search(values.panel_values, [copy.image for copy in copies])
     if question.out is not None:

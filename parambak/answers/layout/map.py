@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from parambak.answers.forms import Answer, Part, Question
+from parambak.answers.forms import Answer, Part, Question, RangeShown, range_shown
 from parambak.answers.given_files import layout_file
-from parambak.answers.layout.check import GapShown
 from parambak.layouts import coverage
 
 if TYPE_CHECKING:
@@ -19,17 +18,7 @@ class LayoutMapQuestion(Question["LayoutMapAnswer"], frozen=True):
     file: str
 
 
-class MapEntry(Part, frozen=True):
-    """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
-
-    `kind` is field, group, check, reserved, or duplicate of a block mirrored.
-    """
-
-    name: str
-    kind: str
-    start: int
-    length: int
-    rows: int | None
+MapEntry = coverage.MapEntry
 
 
 class MapRow(Part, frozen=True):
@@ -46,7 +35,7 @@ class LayoutMapAnswer(Answer, frozen=True):
     revision: str | None
     covered_bytes: int
     size: int
-    gaps: tuple[GapShown, ...]
+    gaps: tuple[RangeShown, ...]
     parts: tuple[MapEntry, ...]
     picture: tuple[MapRow, ...]
     bytes_a_cell: int
@@ -63,8 +52,8 @@ def answer(session: Session, question: LayoutMapQuestion) -> LayoutMapAnswer:
         revision=layout.revision,
         covered_bytes=coverage.covered_bytes(layout),
         size=layout.memory,
-        gaps=tuple(GapShown(gap.start, gap.length) for gap in coverage.gaps(layout)),
-        parts=tuple(MapEntry(*part) for part in coverage.parts(layout)),
+        gaps=tuple(map(range_shown, coverage.gaps(layout))),
+        parts=coverage.parts(layout),
         picture=tuple(MapRow(row.start, row.cells) for row in rows),
         bytes_a_cell=rows[0].bytes_a_cell,
         legend=dict(coverage.CHARACTERS),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Question
 from parambak.answers.given_files import TEXT_BYTES
-from parambak.errors import ParambakError
+from parambak.errors import in_file
 from parambak.keeping.recording.entries import record_rules
 from parambak.keeping.state.rules_file import load_rules
 from parambak.vault.files.given import read_given
@@ -35,10 +35,8 @@ class RulesRecordAnswer(Answer, frozen=True):
 def answer(session: Session, question: RulesRecordQuestion) -> RulesRecordAnswer:
     """Keep the rules, which hold from here on; raise SheetRefused where the file is none."""
     data = read_given(question.file, TEXT_BYTES).data
-    try:
+    with in_file(question.file):
         rules = load_rules(data)
-    except ParambakError as error:
-        raise error.in_file(question.file) from error
     name = PurePath(question.file).name
     handle = record_rules(
         session.vault, vessel=question.vessel, name=name, data=data, by=question.by

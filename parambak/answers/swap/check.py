@@ -40,12 +40,16 @@ class SwapCheckQuestion(Question["SwapCheckAnswer"], frozen=True):
 
 
 class ConditionShown(Part, frozen=True):
-    """One condition: met, not met or not known (null), why, and whether it is required."""
+    """One condition: met, not met or not known (null), why, and whether it is required.
+
+    `required_when_open` is whether it is required once a swap is open at the position.
+    """
 
     condition: str
     met: bool | None
     text: str
     required: bool
+    required_when_open: bool
 
 
 class DeviationShown(Part, frozen=True):
@@ -152,22 +156,29 @@ def _answer(session: Session, state: SwapState, readiness: Readiness) -> SwapChe
         )
         for deviation in readiness.deviations
     )
-    to_close = state.readiness(closing=True).entries[len(readiness.entries) :]
+    closing = state.readiness(closing=True)
+    to_close = closing.entries[len(readiness.entries) :]
     return SwapCheckAnswer(
         where=state.position.where,
         ready=readiness.ready,
         open=state.swap is not None,
         copy=state.evidence.copy,
-        conditions=tuple(map(_shown, readiness.entries)),
+        conditions=tuple(_shown(entry, readiness) for entry in readiness.entries),
         missing=readiness.missing,
         answerable=tuple(n for n in readiness.missing if n in conditions.answerable()),
         steps=steps(state.position.where, readiness.unmet),
-        to_close=tuple(map(_shown, to_close)) if state.swap is not None else (),
+        to_close=tuple(_shown(entry, closing) for entry in to_close) if state.swap else (),
         deviations=tuple(deviations),
         accepted=accepted_words(session.assessor, state.swap),
         rules=state.rules.title,
     )
 
 
-def _shown(entry: ConditionEntry) -> ConditionShown:
-    return ConditionShown(entry.condition, entry.met, entry.text, entry.required)
+def _shown(entry: ConditionEntry, readiness: Readiness) -> ConditionShown:
+    return ConditionShown(
+        entry.condition,
+        entry.met,
+        entry.text,
+        required=entry.required,
+        required_when_open=entry.condition in readiness.required_when_open,
+    )

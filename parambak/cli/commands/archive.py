@@ -75,6 +75,12 @@ def read_fact_options(function: FC) -> FC:
 @click.option(
     "--new-vessel", is_flag=True, help="It is another vessel, although the names are similar."
 )
+@click.option(
+    "--new-unit", is_flag=True, help="It is another unit, although the names are similar."
+)
+@click.option(
+    "--new-position", is_flag=True, help="It is another position, although the names are similar."
+)
 @click.option("--position-confirmed", is_flag=True, help="The chip is the right one: continue.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
@@ -108,7 +114,9 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
     if archived.vote is not None:
         vote_page(screen, archived.vote)
     if archived.verified:
-        without = "" if archived.layout else " without a layout: no check in the memory was tested"
+        without = (
+            "" if archived.layout else " without a layout: no check stored in the memory was tested"
+        )
         screen.good(f"VERIFIED{without}. Keep a copy of the vault in a backup location.")
     else:
         screen.bad("NOT VERIFIED yet. Each NO above shows why, and what to do.")

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.catalogue import CatalogueQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.catalogue import CatalogueQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -18,18 +17,13 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("catalogue", example="parambak catalogue grebe/port-thruster")
+@asks(CatalogueQuestion, example="parambak catalogue grebe/port-thruster")
 @click.argument("where", metavar="[WHERE]", required=False)
-@pass_settings
-def command(settings: Settings, where: str | None) -> Answer:
+def command(screen: Screen, catalogue: CatalogueAnswer) -> None:
     """List the positions at WHERE, with their copies.
 
     WHERE is VESSEL, VESSEL/UNIT or VESSEL/UNIT/POSITION. Without it, every position is listed.
     """
-    return settings.ask(answer, CatalogueQuestion(where=where), _page)
-
-
-def _page(screen: Screen, catalogue: CatalogueAnswer) -> None:
     positions, summary = catalogue.positions, catalogue.summary
     if not positions:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.compare_units import CompareUnitsQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.compare_units import CompareUnitsQuestion
+from parambak.cli.command import asks
+from parambak.differences.units import SCALE
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ MOST_ROWS = 40  # on the page; --json has them all
 MOST_NAMED = 4  # fields of the position that differs most, in the answer
 
 
-@parambak_command("compare-units", example="parambak compare-units grebe")
+@asks(CompareUnitsQuestion, example="parambak compare-units grebe")
 @click.argument("where", metavar="[WHERE]", required=False)
 @click.option(
     "--on-purpose",
@@ -29,30 +29,13 @@ MOST_NAMED = 4  # fields of the position that differs most, in the answer
 @click.option("--reason", metavar="TEXT", help="With --on-purpose: why it differs.")
 @click.option("--by", metavar="PERSON", help="With --on-purpose: who states it.")
 @click.option("--withdraw", is_flag=True, help="With --on-purpose: compare the field again.")
-@pass_settings
-def command(  # noqa: PLR0913 - one argument an option
-    settings: Settings,
-    /,
-    *,
-    where: str | None,
-    on_purpose: str | None,
-    reason: str | None,
-    by: str | None,
-    withdraw: bool,
-) -> Answer:
+def command(screen: Screen, compared: CompareUnitsAnswer) -> None:
     """Show where units of one layout differ from each other, the one that differs most first.
 
     WHERE is a vessel, a unit or a position: its differences from the whole fleet are shown.
     Without WHERE, all are shown. Counters, clocks and values that belong to one unit or one
     card are not compared.
     """
-    question = CompareUnitsQuestion(
-        where=where, on_purpose=on_purpose, reason=reason, by=by, withdraw=withdraw
-    )
-    return settings.ask(answer, question, _page)
-
-
-def _page(screen: Screen, compared: CompareUnitsAnswer) -> None:
     for group in compared.groups:
         screen.heading(f"{group.layout}: {counted(len(group.units), 'unit')} of this layout")
         if group.different:
@@ -74,12 +57,17 @@ def _page(screen: Screen, compared: CompareUnitsAnswer) -> None:
 
 def _row(value: UnlikeShown) -> tuple[str, ...]:
     differs_from = (
-        f"the median of {value.units}, by {float(value.score):+.1f} spreads"
+        f"the median of {value.units} units: {_times_usual(value.score)} times the usual distance"
         if value.score is not None
         else f"{value.units - value.same} of {value.units} units"
     )
     unit = f" {value.unit}" if value.unit else ""
     return (value.where, value.field, f"{value.value}{unit}", value.usual, differs_from)
+
+
+def _times_usual(score: str) -> str:
+    """Return a modified z-score as a multiple of the median distance from the median."""
+    return f"{abs(float(score)) / SCALE:.0f}"
 
 
 def _verdict(screen: Screen, compared: CompareUnitsAnswer) -> None:

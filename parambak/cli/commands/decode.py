@@ -6,26 +6,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.decode import DecodeQuestion, answer
-from parambak.cli.command import command as parambak_command
+from parambak.answers.decode import DecodeQuestion
+from parambak.cli.command import asks
 from parambak.cli.screen import MARKS
-from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
     from parambak.answers.decode import DecodeAnswer, DecodedCheck, DecodedField
     from parambak.cli.screen import Screen
 
 
-@parambak_command("decode", example="parambak decode grebe/port-thruster/U12@previous")
+@asks(DecodeQuestion, example="parambak decode grebe/port-thruster/U12@previous")
 @click.argument("copy", metavar="COPY")
 @click.option("--layout", metavar="FILE", help="Decode by this layout, not the position's own.")
-@pass_settings
-def command(settings: Settings, copy: str, layout: str | None) -> Answer:
+def command(screen: Screen, decoded: DecodeAnswer) -> None:
     """Show every field and check of COPY: a dump file, or WHERE@WHICH."""
-    return settings.ask(answer, DecodeQuestion(copy=copy, layout=layout), _page)
-
-
-def _page(screen: Screen, decoded: DecodeAnswer) -> None:
     screen.heading(decoded.copy)
     screen.table(("address", "field", "raw", "value"), [_row(field) for field in decoded.fields])
     screen.say()
@@ -90,15 +84,15 @@ def _verdict(screen: Screen, decoded: DecodeAnswer) -> None:
     if outside:
         screen.warn(f"Outside its limits: {', '.join(outside)}.")
     if failed:
-        screen.bad(f"A check fails: {', '.join(failed)}. Read the chip again.")
+        screen.bad(f"A stored check fails: {', '.join(failed)}. Read the chip again.")
     elif turned:
         screen.bad(
-            f"A check holds only in the other byte order: {', '.join(turned)}. Correct its "
+            f"A stored check holds only in the other byte order: {', '.join(turned)}. Correct its "
             "byte-order in the layout."
         )
     elif unjudged:
         screen.warn(f"Not judged, because bytes are absent: {', '.join(unjudged)}.")
     elif decoded.checks:
-        screen.good("Every check holds.")
+        screen.good("Every stored check holds.")
     else:
-        screen.warn("The layout has no check.")
+        screen.warn("The layout has no stored check.")

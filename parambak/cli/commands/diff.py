@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.diff import DiffAnswer, DiffQuestion, answer
-from parambak.cli.command import command as parambak_command
+from parambak.answers.diff import DiffAnswer, DiffQuestion
+from parambak.cli.command import asks
 from parambak.cli.parts import by_values
-from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.differences.fields import (
     ALTERNATES,
     CHECK,
@@ -35,7 +34,7 @@ SAME = ".."
 SHORT_ADDRESSES = 0x10000  # memories that end here have addresses of four digits
 
 
-@parambak_command("diff", example="parambak diff grebe/port-thruster/U12@previous LATEST.HEX")
+@asks(DiffQuestion, example="parambak diff grebe/port-thruster/U12@previous LATEST.HEX")
 @click.argument("copies", metavar="OLD NEW...", nargs=-1)
 @click.option(
     "--since", metavar="DATE", help="With one WHERE: its copy at that date and its latest."
@@ -51,37 +50,12 @@ SHORT_ADDRESSES = 0x10000  # memories that end here have addresses of four digit
 @click.option(
     "--by", metavar="PERSON", help="With --remark: who states it. Default: as in the visit."
 )
-@pass_settings
-def command(  # noqa: PLR0913 - one argument an option
-    settings: Settings,
-    /,
-    *,
-    copies: tuple[str, ...],
-    since: str | None,
-    layout: str | None,
-    old_layout: str | None,
-    renames: str | None,
-    remark: str | None,
-    by: str | None,
-) -> Answer:
+def command(screen: Screen, diff: DiffAnswer | ValuesDiffAnswer) -> None:
     """Show what differs between OLD and NEW, dump files or copies (WHERE@WHICH).
 
     With three or more, each is compared with the one before it, and the first with the last.
     Values that alternate and cells that fade are shown only with three or more.
     """
-    question = DiffQuestion(
-        copies=copies,
-        since=since,
-        layout=layout,
-        old_layout=old_layout,
-        renames=renames,
-        remark=remark,
-        by=by,
-    )
-    return settings.ask(answer, question, _page)
-
-
-def _page(screen: Screen, diff: DiffAnswer | ValuesDiffAnswer) -> None:
     if not isinstance(diff, DiffAnswer):
         _values_page(screen, diff)
         return
@@ -116,7 +90,7 @@ def _comparison(screen: Screen, comparison: Comparison) -> None:
     _fields(screen, comparison)
     _stretches(screen, comparison)
     for check in comparison.failing_checks:
-        screen.say(f"CHECK {check} held before, and FAILS now.", indent=2)
+        screen.say(f"STORED CHECK {check} held before, and FAILS now.", indent=2)
     for remark in comparison.remarks:
         screen.say(f"Remark by {remark.by} on {remark.on}: {remark.text}", indent=2)
     _verdict(screen, comparison)
@@ -208,7 +182,8 @@ def _verdict(screen: Screen, comparison: Comparison) -> None:
     )
     if FADING in kinds or comparison.fading:
         text += (
-            " CELLS FADE: bits changed in one direction and no check changed with them. Read again."
+            " CELLS FADE: bits changed in one direction and no stored check changed with them. "
+            "Read again."
         )
     if not comparison.asks:
         screen.good(text)

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.inspect import InspectQuestion, answer
-from parambak.cli.command import FORMAT_HELP, FormatName
-from parambak.cli.command import command as parambak_command
+from parambak.answers.inspect import InspectQuestion
+from parambak.cli.command import FORMAT_HELP, FormatName, asks
 from parambak.cli.parts.disagreement import explanation_page
-from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -18,7 +16,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("inspect", example="parambak inspect THRUST1.HEX THRUST2.HEX", vault=False)
+@asks(InspectQuestion, example="parambak inspect THRUST1.HEX THRUST2.HEX", vault=False)
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option("--format", type=FormatName(), help=FORMAT_HELP)
 @click.option(
@@ -28,16 +26,11 @@ if TYPE_CHECKING:
 @click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
 @click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
 @click.option("--second-opinion", is_flag=True, help="Decode again by unrelated code.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, inspected: InspectAnswer) -> None:
     """Show what each DUMP holds: addresses, SHA-256, sums, findings.
 
     With two or more, show how they relate, and the likely cause of a difference.
     """
-    return settings.ask(answer, InspectQuestion(**options), _page)
-
-
-def _page(screen: Screen, inspected: InspectAnswer) -> None:
     for dump in inspected.dumps:
         screen.heading(dump.file)
         screen.facts(_facts(dump))

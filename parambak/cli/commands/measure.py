@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.measure import MeasureQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.measure import MeasureQuestion
+from parambak.cli.command import asks
 from parambak.swap.measurement_records import AS_FOUND, STAGES
 
 if TYPE_CHECKING:
@@ -16,8 +15,8 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "measure",
+@asks(
+    MeasureQuestion,
     example="parambak measure grebe/port-thruster core_rail=3,31V --limits LIMITS.TOML",
 )
 @click.argument("where", metavar="WHERE")
@@ -41,17 +40,12 @@ if TYPE_CHECKING:
 @click.option("--on", metavar="DATE", help="The day of the readings. Default: today.")
 @click.option("--by", metavar="PERSON", help="Who measured. Default: the person of the open visit.")
 @click.option("--remark", metavar="TEXT", help="A remark, kept with the readings.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, measured: MeasureAnswer) -> None:
     """Record readings at a unit, and show if each is inside its limits.
 
     A decimal comma is accepted; the answer shows the value as it was understood. A speed
     can be given in Hz if the limits state the teeth of the wheel.
     """
-    return settings.ask(answer, MeasureQuestion(**options), _page)
-
-
-def _page(screen: Screen, measured: MeasureAnswer) -> None:
     screen.heading(f"Measurements at {measured.where}, {measured.stage}")
     limits, readings = measured.limits, measured.readings
     if limits is not None:

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.pack import PackQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.pack import PackQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -17,20 +16,15 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("pack", example="parambak pack grebe --out grebe.zip")
+@asks(PackQuestion, example="parambak pack grebe --out grebe.zip")
 @click.argument("vessels", metavar="VESSEL…", nargs=-1, required=True)
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")
-@pass_settings
-def command(settings: Settings, vessels: tuple[str, ...], out: str, *, replace: bool) -> Answer:
+def command(screen: Screen, packed: PackAnswer) -> None:
     """Write everything about each VESSEL into FILE, for another vault to unpack.
 
     Nothing of other vessels is included. The file is read back before it gets its name.
     """
-    return settings.ask(answer, PackQuestion(vessels=vessels, out=out, replace=replace), _page)
-
-
-def _page(screen: Screen, packed: PackAnswer) -> None:
     inside = f"{counted(packed.records, 'record')} and {counted(packed.objects, 'file')}"
     screen.facts(
         [

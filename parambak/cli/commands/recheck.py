@@ -73,13 +73,13 @@ def _verdict(screen: Screen, checked: RecheckAnswer, *, doubted: bool) -> None:
     if checked.damaged:
         screen.bad(f"The vault is damaged: {counted(len(checked.damaged), 'file')}.")
     elif checked.cut:
-        screen.bad("Every file is sound, but records are missing.")
+        screen.bad("Every file here is unchanged, but records are missing.")
     elif doubted:
-        screen.warn("Every file is sound, but read the notes about the vault as a whole.")
+        screen.warn("Every file is unchanged, but read the notes about the vault as a whole.")
     elif checked.unread:
-        screen.warn("All sound so far.")
+        screen.warn("Every file that was read so far is unchanged.")
     else:
-        screen.good("All sound.")
+        screen.good("Every file is unchanged.")
 
 
 def _sentence(text: str) -> str:

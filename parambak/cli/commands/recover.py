@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.recover import RecoverQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.recover import RecoverQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -18,19 +17,14 @@ if TYPE_CHECKING:
 MOST_SHOWN = 20  # of the files that are missing, and of those that could not be used
 
 
-@parambak_command("recover", example="parambak recover /media/stick rescued --vault new-vault")
+@asks(RecoverQuestion, example="parambak recover /media/stick rescued --vault new-vault")
 @click.argument("folders", metavar="FOLDER...", nargs=-1, required=True)
-@pass_settings
-def command(settings: Settings, folders: tuple[str, ...]) -> Answer:
+def command(screen: Screen, recovered: RecoverAnswer) -> None:
     """Build a new vault of all that can be proven among the files in FOLDER.
 
     The files may have any names, and lie in folders within folders. They may be a damaged
     vault, several vaults, or packs. They are only read. What is missing is listed.
     """
-    return settings.ask(answer, RecoverQuestion(folders=folders), _page)
-
-
-def _page(screen: Screen, recovered: RecoverAnswer) -> None:
     files, records = counted(recovered.objects, "file"), counted(recovered.records, "record")
     screen.say(f"{counted(recovered.files, 'file')} read. Proven: {files} and {records}.")
     unnamed = recovered.unnamed

@@ -6,35 +6,28 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.seal import SealQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.seal import SealQuestion
+from parambak.cli.command import asks
+from parambak.cli.screen import Screen
 
 if TYPE_CHECKING:
     from parambak.answers.seal import SealAnswer
-    from parambak.cli.screen import Screen
 
 
-@parambak_command("seal", example="parambak seal grebe")
+@asks(SealQuestion, example="parambak seal grebe")
 @click.argument("vessels", metavar="[VESSEL]...", nargs=-1)
-@pass_settings
-def command(settings: Settings, vessels: tuple[str, ...]) -> Answer:
+def command(screen: Screen, sealed: SealAnswer) -> None:
     """Print a seal of each vessel's history as it is now.
 
     Write it into a report, or keep it on another stick. With it, `recheck --seal` shows if
     records were removed later. Without VESSEL, every vessel gets a seal.
     """
-    return settings.ask(answer, SealQuestion(vessels=vessels), _page)
-
-
-def _page(screen: Screen, sealed: SealAnswer) -> None:
     if not sealed.seals:
         screen.say("Nothing is on record here yet. Begin with `parambak archive`.")
     for shown in sealed.seals:
         screen.say(shown.seal)
     if sealed.seals:
-        screen.say()
-        screen.say(
+        Screen(stderr=True).say(  # not among the lines, which go into a file or onto paper
             "Do next: keep each line away from this vault, on paper or on another stick. Later, "
             '`parambak recheck --seal "LINE"` shows whether records were removed.'
         )

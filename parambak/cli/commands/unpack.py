@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.unpack import UnpackQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.unpack import UnpackQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -16,22 +15,17 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("unpack", example="parambak unpack grebe.zip")
+@asks(UnpackQuestion, example="parambak unpack grebe.zip")
 @click.argument("file", metavar="FILE")
-@pass_settings
-def command(settings: Settings, file: str) -> Answer:
+def command(screen: Screen, joined: UnpackAnswer) -> None:
     """Merge a FILE that `pack` wrote into the vault; nothing in the vault is lost.
 
     Every file is checked first. A missing or empty folder becomes a vault.
     """
-    return settings.ask(answer, UnpackQuestion(file=file), _page)
-
-
-def _page(screen: Screen, joined: UnpackAnswer) -> None:
     for name in sorted({vessel.name for vessel in joined.vessels}):
         screen.say(f"vessel {name}", indent=2)
-    for file in joined.healed:
-        screen.say(f"healed {file}", indent=2)
+    for file in joined.repaired:
+        screen.say(f"repaired {file}", indent=2)
     for refused in joined.refused:
         screen.say(f"REFUSED {refused.file}: {refused.text}", indent=2)
     what = (

@@ -12,15 +12,15 @@ CAUSES_SHOWN = 3
 DOUBTS_SHOWN = 24
 
 
-def explanation_page(screen: Screen, explanation: ExplanationShown) -> None:
-    """Print why the reads differ, the likeliest cause first, and what to do about it."""
+def explanation_page(screen: Screen, explanation: ExplanationShown, *, steps: bool = True) -> None:
+    """Print why the reads differ, the likeliest cause first; with `steps`, what to do about it."""
     screen.heading(f"The reads differ: {explanation.text}")
     for number, cause in enumerate(explanation.causes[:CAUSES_SHOWN], start=1):
         word = "certain" if cause.certain else "likely" if number == 1 else "less likely"
         if cause.code == "cannot-tell":
             word = "not known"
         screen.say(f"{number}. {word}: {cause.text}", indent=2)
-    if explanation.causes:
+    if steps and explanation.causes:
         screen.say(f"Do next: {explanation.causes[0].next}", indent=2)
     screen.say()
 

@@ -81,7 +81,7 @@ class Admission:
         self._vessel = filing.vessel
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_in_force()
-        self._size, self._size_by = _memory_size(filing.chip, chips, self._layout)
+        self._size, self._size_by = memory_size(filing.chip, chips, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
 
@@ -216,7 +216,7 @@ def _check_words(request: Request) -> None:
         check_date(request.read_on)
 
 
-def _memory_size(
+def memory_size(
     chip: str | None, chips: Mapping[str, Chip], layout: Layout | None
 ) -> tuple[int | None, str]:
     """Return the memory's size in bytes and its source; raise if chip and layout disagree."""

@@ -16,6 +16,7 @@ from parambak.keeping.state.backups import (
     newest_held,
 )
 from parambak.keeping.state.bodies import BackupLocationBody, HeldBody
+from parambak.keeping.state.counting import counting
 from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.record_sets import local_time
 from parambak.vault.locations.location import contents_at, make_location, refusal, require_location
@@ -90,14 +91,14 @@ def remove_backup(vault: Vault, name: str) -> BackupLocation:
     """Put on record that a backup location was removed; nothing in it is touched."""
     location = find_backup(vault, name)
     _record_location(
-        vault, replace(latest_locations(vault.records(None))[location.id], removed=True)
+        vault, replace(latest_locations(counting(vault, None))[location.id], removed=True)
     )
     return location
 
 
 def _record_location(vault: Vault, body: BackupLocationBody) -> None:
     with vault.writing() as writing:
-        if latest_locations(vault.records(None)).get(body.location) != body:
+        if latest_locations(counting(vault, None)).get(body.location) != body:
             writing.add(body.kind, None, body.members())
 
 
@@ -176,7 +177,7 @@ def _write_held(
                 hashed=holding.hashed,
                 incomplete=holding.incomplete,
             )
-            last = newest_held(vault.records(holding.vessel)).get(location.id)
+            last = newest_held(counting(vault, holding.vessel)).get(location.id)
             stated_on = last is not None and last[1] == body and local_time(last[0].record).date()
             if stated_on != today:
                 writing.add(body.kind, holding.vessel, body.members())

@@ -8,11 +8,19 @@ from uuid import uuid4
 from msgspec import Struct
 
 from parambak.errors import CallRefused, Fault
-from parambak.keeping.recording.texts import check_short, refuse_near, refuse_near_vessel
+from parambak.keeping.recording.texts import (
+    check_short,
+    refuse_almost,
+    refuse_near,
+    refuse_near_vessel,
+)
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import Entity
+from parambak.memory.names import nearest_in_words
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from parambak.keeping.state.model import Card, Fleet, Position, Unit, Vessel
 
 UNIT_OR_CARD = Fault(
@@ -30,6 +38,12 @@ OTHER_CHIP = Fault(
         "--reason …`."
     ),
 )
+VESSEL_NEW = Fault(
+    "name-vessel-new",
+    CallRefused,
+    "no vessel of that name is on record",
+    "Type the name as shown in the vault, or give --new-vessel if the vessel is new.",
+)
 
 
 class TypedPosition(Struct, frozen=True):
@@ -41,6 +55,8 @@ class TypedPosition(Struct, frozen=True):
     card: str | None = None
     chip: str | None = None
     new_vessel: bool = False
+    new_unit: bool = False
+    new_position: bool = False
 
 
 class Filing(Struct, frozen=True):
@@ -101,8 +117,10 @@ def file_under(fleet: Fleet, typed: TypedPosition) -> Filing:
     if typed.card is not None:
         holder, holder_id, holder_name = _find_or_add_card(vessel, vessel_id, typed.card, new)
     else:
-        holder, holder_id, holder_name = _find_or_add_unit(vessel, vessel_id, typed.unit or "", new)
-    position = _position_in(holder, typed.position)
+        holder, holder_id, holder_name = _find_or_add_unit(
+            vessel, vessel_id, typed.unit or "", new, confirmed=typed.new_unit
+        )
+    position = _position_in(holder, typed.position, confirmed=typed.new_position)
     if position is not None:
         where, identity = position.where, position.id
         _refuse_other_chip(position, typed.chip)
@@ -133,24 +151,39 @@ def find_or_add_vessel(
     return None, identity, name
 
 
-def vessel_or_new(
-    fleet: Fleet, name: str, *, confirmed: bool
-) -> tuple[str, str, tuple[Entity, ...]]:
-    """Return a vessel's identity and handle, and the entity if it is new."""
-    new = NewEntities()
-    _, identity, handle = find_or_add_vessel(fleet, name, new, confirmed=confirmed)
-    return identity, handle, tuple(new.entities)
+def recorded_or_new_vessel(
+    fleet: Fleet, name: str, new: NewEntities, *, confirmed: bool
+) -> tuple[Vessel | None, str, str]:
+    """Return the vessel of that name as `find_or_add_vessel`; a new one only if confirmed.
+
+    This is for commands that read no chip: a name that is not on record may be a slip.
+    """
+    vessel, identity, handle = find_or_add_vessel(fleet, name, new, confirmed=confirmed)
+    if vessel is None and not confirmed:
+        names = [ship.handle for ship in fleet.vessels]
+        raise VESSEL_NEW.error(
+            expected=nearest_in_words(name, names) or "none is on record yet", found=name
+        )
+    return vessel, identity, handle
+
+
+def check_new(name: str, among: Sequence[Unit | Position], what: str, *, confirmed: bool) -> None:
+    """Raise if a new unit or position has no short name, or almost that of another."""
+    check_short(name, what)
+    names = [before for thing in among for before in (thing.short, *thing.former)]
+    refuse_near(name, names, what)
+    if not confirmed:
+        refuse_almost(name, names, what)
 
 
 def _find_or_add_unit(
-    vessel: Vessel | None, vessel_id: str, name: str, new: NewEntities
+    vessel: Vessel | None, vessel_id: str, name: str, new: NewEntities, *, confirmed: bool
 ) -> tuple[Unit | None, str, str]:
     units = vessel.units if vessel is not None else ()
     unit = select.named_among(units, name)
     if unit is not None:
         return unit, unit.id, unit.short
-    check_short(name, "unit")
-    refuse_near(name, (unit.short for unit in units), "unit")
+    check_new(name, units, "unit", confirmed=confirmed)
     return None, new.add("unit", {"short": name}, vessel_id, f"new unit {name}"), name
 
 
@@ -168,13 +201,12 @@ def _find_or_add_card(
     return None, identity, f"{select.CARD}{serial}"
 
 
-def _position_in(holder: Unit | Card | None, name: str) -> Position | None:
+def _position_in(holder: Unit | Card | None, name: str, *, confirmed: bool) -> Position | None:
     positions = holder.positions if holder is not None else ()
     position = select.named_among(positions, name)
     if position is not None:
         return position
-    check_short(name, "position")
-    refuse_near(name, (position.short for position in positions), "position")
+    check_new(name, positions, "position", confirmed=confirmed)
     return None
 
 

@@ -10,26 +10,30 @@ from parambak.vault.joining import Joined, join
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
+    from pathlib import Path
 
     from parambak.keeping.state.model import Vessel
     from parambak.vault.joining import Piece
-    from parambak.vault.packs.reading import Pack, PackFile, WrittenPack
+    from parambak.vault.packs.reading import Pack, WrittenPack
     from parambak.vault.vault import Vault
 
     Progress = Callable[[int, int], None]
 
 
 def pack(
-    vault: Vault, names: Iterable[str], file: PackFile, progress: Progress, *, replace: bool
+    vault: Vault, names: Iterable[str], file: str | Path, progress: Progress, *, replace: bool
 ) -> tuple[WrittenPack, tuple[str, ...]]:
     """Write a pack of the vessels of these names; return it, and the vessels' handles.
 
-    Raises NotFound or CallRefused for a name, and what `PackFile.write` raises.
+    Raises NotFound or CallRefused for a name, and what `pack_to_file` raises.
     """
+    from parambak.vault.packs.reading import pack_to_file  # noqa: PLC0415 - for packs alone
+
     vessels = fleet(vault)
     ships = {ship.handle: ship for ship in (select.find_vessel(vessels, name) for name in names)}
     identities = identities_of(ships.values())
-    return file.write(vault, identities, progress, replace=replace), tuple(ships)
+    written = pack_to_file(vault, identities, file, progress, replace=replace)
+    return written, tuple(ships)
 
 
 def identities_of(ships: Iterable[Vessel]) -> dict[str, str]:
@@ -44,17 +48,19 @@ class TakenPack(NamedTuple):
     joined: Joined
 
 
-def take_pack(vault: Vault, file: PackFile, progress: Progress) -> TakenPack:
+def take_pack(vault: Vault, file: str | Path, progress: Progress) -> TakenPack:
     """Check the whole pack, then merge it into the vault.
 
     Raises PackRefused if the pack is of another form: then the vault is as it was.
     """
-    with file.opened() as opened:
-        damaged = opened.check(progress)
+    from parambak.vault.packs.reading import opened  # noqa: PLC0415 - for packs alone
+
+    with opened(file) as packed:
+        damaged = packed.check(progress)
         with vault.writing() as writing:
-            joined = join(vault, writing, _watched(opened, progress))
+            joined = join(vault, writing, _watched(packed, progress))
         refused = tuple(sorted({*damaged, *joined.refused}))
-        return TakenPack(opened.vessels, joined._replace(refused=refused))
+        return TakenPack(packed.vessels, joined._replace(refused=refused))
 
 
 def _watched(pack: Pack, progress: Progress) -> Iterator[Piece]:

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 NAME = 200  # characters: a person, a reader, a type
 REMARK = 4000  # characters
+FEWEST_LETTERS = 4  # of names that are compared letter by letter
+_SAME_LOOK = str.maketrans("oil", "011")  # letters that look like a digit
 # Not printable by Unicode, and harmless: line feed, tab, spaces that do not break, and the
 # joiners that some scripts are written with.
 _HARMLESS = frozenset("\n\t\u00a0\u202f\u3000\u200c\u200d")
@@ -59,6 +61,12 @@ NAME_NEAR = Fault(
     CallRefused,
     "a {what} with that name is in the vault already, with other case or punctuation",
     "Type the name as shown in the vault.",
+)
+NAME_ALMOST = Fault(
+    "name-almost",
+    CallRefused,
+    "a {what} with almost that name is on record already",
+    "Type the name as shown in the vault, or give --new-{what} if this is another {what}.",
 )
 IMO_SHAPE = Fault(
     "imo-shape",
@@ -129,6 +137,30 @@ def refuse_near(name: str, names: Iterable[str], what: str) -> None:
     for taken in names:
         if bare(taken) == bare(name):
             raise NAME_NEAR.error(what=what, expected=taken, found=name)
+
+
+def refuse_almost(name: str, names: Iterable[str], what: str) -> None:
+    """Raise CallRefused if a name is almost one of these, so that it may be a slip.
+
+    Names that only number their things differ in a digit, or in a part that is one letter: U12
+    and U13, pump-a and pump-b are two names.
+    """
+    for taken in names:
+        if _almost(name.casefold(), taken.casefold()):
+            raise NAME_ALMOST.error(what=what, expected=taken, found=name)
+
+
+def _almost(name: str, taken: str) -> bool:
+    if bare(name).translate(_SAME_LOOK) == bare(taken).translate(_SAME_LOOK):
+        return True
+    parts = [re.split(r"[.-]", text) for text in (name, taken)]
+    differing = [pair for pair in zip(*parts, strict=False) if pair[0] != pair[1]]
+    if len(parts[0]) == len(parts[1]) and all(len(a) == len(b) == 1 for a, b in differing):
+        return False
+    letters = [re.sub(r"[^a-z]", "", text) for text in (name, taken)]
+    digits = [re.sub(r"[^0-9]", "", text) for text in (name, taken)]
+    few = min(map(len, letters)) < FEWEST_LETTERS
+    return not few and digits[0] == digits[1] and one_letter_apart(name, taken)
 
 
 def imo_digit_right(number: str) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from parambak.errors import CallRefused, Fault, NotFound
-from parambak.keeping.recording.filing import new_identity, vessel_or_new
+from parambak.keeping.recording.filing import NewEntities, new_identity, recorded_or_new_vessel
 from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import VisitClosedBody, VisitOpenedBody
@@ -45,17 +45,18 @@ def open_visit(  # noqa: PLR0913 - the facts of a visit, all by keyword
     check_date(on)
     check_texts([("name of the person", by, NAME), ("reader", reader, NAME)])
     if vault.made:  # what is refused leaves no vault behind
-        vessel_or_new(Fleet(()), vessel, confirmed=confirmed)
+        recorded_or_new_vessel(Fleet(()), vessel, NewEntities(), confirmed=confirmed)
     with vault.writing() as writing:
         ships = fleet(vault)
-        identity, handle, new = vessel_or_new(ships, vessel, confirmed=confirmed)
+        new = NewEntities()
+        _, identity, handle = recorded_or_new_vessel(ships, vessel, new, confirmed=confirmed)
         if the_open_visit(ships, vault.writer, vessel) is not None:
             raise VISIT_OPEN.error(vessel=handle, expected="no open visit", found=handle)
         mark = writing.person(by, identity) if by else None
-        body = VisitOpenedBody(visit=new_identity(), on=on, new=new, reader=reader)
+        body = VisitOpenedBody(visit=new_identity(), on=on, new=tuple(new.entities), reader=reader)
         relies_on = [mark] if mark else []
         writing.add(body.kind, identity, body.members(), by=mark, relies_on=relies_on)
-    return handle, bool(new)
+    return handle, bool(new.entities)
 
 
 def close_visit(

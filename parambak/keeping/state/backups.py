@@ -8,6 +8,7 @@ from msgspec import Struct
 
 from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping.state.bodies import BackupLocationBody, HeldBody, of_kind
+from parambak.keeping.state.counting import counting, counting_of_kind
 from parambak.keeping.state.record_sets import local_time
 from parambak.vault.order import behind
 
@@ -57,7 +58,7 @@ class Held(NamedTuple):
 
 def backup_locations(vault: Vault) -> tuple[BackupLocation, ...]:
     """Return the backup locations that were not removed, by name."""
-    latest = [body for body in latest_locations(vault.records(None)).values() if not body.removed]
+    latest = [body for body in latest_locations(counting(vault, None)).values() if not body.removed]
     names = [body.name.casefold() for body in latest]
     locations = [
         BackupLocation(
@@ -99,7 +100,7 @@ class Holdings:
         self._vault = vault
         # Their order needs all records about the vault, which are read only if there is a location.
         any_location = vault.of_kind(None, BackupLocationBody.kind)
-        self._locations = latest_locations(vault.records(None)) if any_location else {}
+        self._locations = latest_locations(counting(vault, None)) if any_location else {}
         self._vessel: tuple[str, dict[str, list[Held]]] | None = None
 
     def of(self, copy: Copy) -> tuple[Held, ...]:
@@ -118,7 +119,8 @@ class Holdings:
         return self._vessel[1]
 
     def _looked_up(self, vessel: str) -> dict[str, list[Held]]:
-        held = {stored.digest: stored for stored in self._vault.of_kind(vessel, HeldBody.kind)}
+        held_records = counting_of_kind(self._vault, vessel, HeldBody.kind)
+        held = {stored.digest: stored for stored in held_records}
         if not held:
             return {}
         chain = self._vault.chain(vessel)

@@ -6,13 +6,31 @@ with a default leaves every earlier record as it is.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, TypeVar
+from typing import TYPE_CHECKING, Annotated, ClassVar, TypeVar
 
 import msgspec
 
-from parambak.errors import Fault, VaultDamaged
+from parambak.errors import VaultDamaged
+from parambak.keeping.state.body_parts import (
+    BODY,
+    Body,
+    Count,
+    Digest,
+    DumpEntry,
+    Entity,
+    Facts,
+    FindingEntry,
+    Identity,
+    ImageEntry,
+    LayoutEntry,
+    LayoutPart,
+    MovedFrom,
+    Normal,
+    ProfileEntry,
+    ReaderSum,
+    RenamesEntry,
+)
 from parambak.keeping.state.read_facts import ReadFacts
-from parambak.memory.image import Image, Range
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -20,147 +38,29 @@ if TYPE_CHECKING:
     from parambak.errors import ParambakError
     from parambak.vault.records import Record, Stored
 
-BODY = Fault(
-    "vault-body",
-    VaultDamaged,
-    "a record's body does not have the shape of its kind",
-    "Run `parambak recheck`; a newer version of the program may have written it.",
-)
-Count = Annotated[int, msgspec.Meta(ge=0)]
-Facts = dict[str, str | list[str]]
-Digest = str
-Identity = str
-
-
-class Body(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, gc=False):
-    """What every body has in common: members at their default are left out.
-
-    `kind` is the kind of a record with this body; empty for a part of a body.
-    """
-
-    kind: ClassVar[str] = ""
-
-    def members(self) -> dict[str, Any]:
-        """Return the body as plain JSON values."""
-        plain: dict[str, Any] = msgspec.to_builtins(self)
-        return plain
-
-
-class Entity(Body, frozen=True):
-    """A vessel, unit, card or position that a record brings in.
-
-    `inside` is the identity of its holder: of a unit or card its vessel, of a position its unit
-    or card.
-    """
-
-    what: str
-    id: Identity
-    facts: Facts
-    inside: Identity | None = None
-
-
-class ImageEntry(Body, frozen=True):
-    """An image object and the addresses of its bytes: `ranges` as [start, length]."""
-
-    sha256: Digest
-    ranges: tuple[tuple[Count, Count], ...]
-
-    @classmethod
-    def of(cls, image: Image, digest: str) -> ImageEntry:
-        """Return the entry of an image whose object has this digest."""
-        return cls(sha256=digest, ranges=tuple((r.start, r.length) for r in image.ranges))
-
-    def image(self, content: bytes) -> Image:
-        """Return the image of the object's content.
-
-        Raises VaultDamaged if the ranges do not fit it.
-        """
-        try:
-            return Image.from_content(content, [Range(*stretch) for stretch in self.ranges])
-        except ValueError as error:
-            raise BODY.error(
-                file=f"objects/{self.sha256[:2]}/{self.sha256}",
-                expected=f"separate ranges of {len(content)} bytes in all",
-                found=str(error),
-            ) from error
-
-
-class FindingEntry(Body, frozen=True):
-    """A finding made when the dump was taken in."""
-
-    code: str
-    text: str
-
-
-class DumpEntry(Body, frozen=True):
-    """A dump as received: its object, and the facts of its file.
-
-    `modified` is the file's time in nanoseconds since 1970 UTC; `path_mark` and `file_mark` are
-    digests of its path and of its place on the disk. They show that a file was given twice,
-    without keeping the laptop's paths. `opinion` names the unrelated code that decoded it to the
-    same bytes.
-    """
-
-    sha256: Digest
-    name: str
-    format: str
-    bytes: int
-    modified: int | None = None
-    path_mark: str | None = None
-    file_mark: str | None = None
-    accepted: tuple[str, ...] = ()
-    findings: tuple[FindingEntry, ...] = ()
-    opinion: str | None = None
-
-
-class ReaderSum(Body, frozen=True):
-    """A sum typed in from the reader's screen, and the sum that matches it."""
-
-    shown: str
-    matched: str
-
-
-class Normal(Body, frozen=True):
-    """A finding declared normal for this memory, and the reason."""
-
-    code: str
-    reason: str
-
-
-class LayoutPart(Body, frozen=True):
-    """A file that a layout includes, by its name in the layout."""
-
-    name: str
-    sha256: Digest
-
-
-class LayoutEntry(Body, frozen=True):
-    """A layout as given: its object, its file name, and the files it includes."""
-
-    sha256: Digest
-    name: str
-    parts: tuple[LayoutPart, ...] = ()
-
-
-class ProfileEntry(Body, frozen=True):
-    """A reader profile as given: its object and its file name."""
-
-    sha256: Digest
-    name: str
-
-
-class RenamesEntry(Body, frozen=True):
-    """A table of renames between two layouts as given: its object and its file name."""
-
-    sha256: Digest
-    name: str
+__all__ = [
+    "Body",
+    "DumpEntry",
+    "Entity",
+    "Facts",
+    "FindingEntry",
+    "ImageEntry",
+    "LayoutEntry",
+    "LayoutPart",
+    "MovedFrom",
+    "Normal",
+    "ProfileEntry",
+    "ReaderSum",
+    "RenamesEntry",
+]
 
 
 class ReadBody(Body, ReadFacts, frozen=True):
     """kind "read": one pass of the reader.
 
     `call` is common to the reads of one `archive`. A read with `reconstructed_from` was never
-    made: it is the result of a vote over the reads of those records.
+    made: it is the result of a vote over the reads of those records. With `moved_from`, it was on
+    record for another vessel before.
     """
 
     kind: ClassVar[str] = "read"
@@ -179,6 +79,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
     visit: Identity | None = None
     profile: ProfileEntry | None = None
     reconstructed_from: tuple[Digest, ...] = ()
+    moved_from: MovedFrom | None = None
 
 
 class EnteredBody(Body, frozen=True):
@@ -193,15 +94,44 @@ class CorrectBody(Body, frozen=True):
     """kind "correct": corrected facts of an entity or a read, and why.
 
     `what` is "vessel", "unit", "card", "position" or "read"; `id` its
-    identity, for a read the digest of its record.
+    identity, for a read the digest of its record. `new` are entities that a moved read needs.
     """
 
     kind: ClassVar[str] = "correct"
+    about_records: ClassVar[bool] = True
 
     what: str
     id: str
     facts: Facts
     why: str | None = None
+    new: tuple[Entity, ...] = ()
+
+
+class WithdrawnBody(Body, frozen=True):
+    """kind "withdrawn": records that no longer count, and why.
+
+    `records` are their digests, `what` their content in words. With `moved_to`, the one record
+    is a read that is at another vessel now, as this record. With `undo`, they were taken back by
+    `undo`, and are all that is left of one command.
+    """
+
+    kind: ClassVar[str] = "withdrawn"
+    about_records: ClassVar[bool] = True
+
+    records: Annotated[tuple[Digest, ...], msgspec.Meta(min_length=1)]
+    what: str
+    why: str | None = None
+    moved_to: Digest | None = None
+    undo: bool = False
+
+
+class LayoutAttachedBody(Body, frozen=True):
+    """kind "layout-attached": the layout of a position from here on, without a read."""
+
+    kind: ClassVar[str] = "layout-attached"
+
+    position: Identity
+    layout: LayoutEntry
 
 
 class VisitOpenedBody(Body, frozen=True):
@@ -549,6 +479,7 @@ class HeldBody(Body, frozen=True):
     """
 
     kind: ClassVar[str] = "held"
+    about_records: ClassVar[bool] = True
 
     location: Identity
     name: str

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple, get_args
 
 from parambak.errors import Fault, SheetRefused
 from parambak.keeping.state.bodies import CardsCrossedOverBody, body_of
+from parambak.keeping.state.counting import withdrawals_of, without
 from parambak.keeping.state.record_sets import local_time
 from parambak.vault.order import causal_order
 
@@ -96,7 +97,7 @@ def cross_overs(vault: Vault, vessel: Vessel) -> tuple[CrossOver, ...]:
     )
     of_cross_overs = {
         stored.digest: stored
-        for stored in records
+        for stored in without(records, withdrawals_of(records))
         if stored.record.kind == CardsCrossedOverBody.kind
     }
     with_bodies = [

@@ -202,7 +202,10 @@ def _within_limits(name: str, evidence: SwapEvidence) -> Condition:
 def _card_sheet(name: str, evidence: SwapEvidence) -> Condition:
     if evidence.sheet:
         return Condition.yes(name, "the unit's card sheet is on record")
-    return Condition.unknown(name, "no card sheet is on record; record it with `card record`")
+    return Condition.unknown(
+        name,
+        "no card sheet (what the unit's card carries) is on record; record it with `card record`",
+    )
 
 
 def _nothing_compared(evidence: SwapEvidence) -> str | None:
@@ -242,7 +245,8 @@ def _belongs_to_card(name: str, evidence: SwapEvidence) -> Condition:
     listed = ", ".join(fields)
     return Condition.unknown(
         name,
-        f"these belong to the old card; compare them with the new card's own calibration: {listed}",
+        "these values belong to the old card itself. Before you answer yes, compare them with the "
+        f"new card's own calibration: {listed}",
     )
 
 
@@ -324,7 +328,7 @@ CONDITIONS: tuple[SwapCondition, ...] = (
     ),
     _asked(
         "final-read",
-        "Was the old card read once more, if that is safe? If not, why?",
+        "Was the chip of the old card read once more, if that is safe? If not, why?",
         "the old card was read once more before it came out, or the reason is recorded",
         work_out=_final_read,
     ),
@@ -351,7 +355,7 @@ CONDITIONS: tuple[SwapCondition, ...] = (
     ),
     SwapCondition(
         "checks-hold",
-        "every check that the layout declares holds",
+        "every stored check that the layout declares holds",
         DEFAULT,
         _of_the_copy,
         remedy="Read the chip again, or correct the layout.",
@@ -426,24 +430,32 @@ CONDITIONS: tuple[SwapCondition, ...] = (
     ),
     _asked(
         "impact",
-        "What else does the change touch: connected systems, alarms, operating modes?",
+        (
+            "Was it considered what else the change touches: connected systems, alarms, operating "
+            "modes?"
+        ),
         "what else the change touches was considered, and the conclusion is recorded",
         BY_RULES,
     ),
-    _asked("authorised", "Who authorises the swap?", "a named person authorises the swap"),
+    _asked(
+        "authorised", "Is the swap authorised, and by whom?", "a named person authorises the swap"
+    ),
     _asked(
         "permit",
-        "Which permit to work is in force? If there is no permit system: is the master informed?",
+        (
+            "Is a permit to work in force, and which? If there is no permit system: is the master "
+            "informed?"
+        ),
         "a permit to work is in force, or there is no permit system and the master is informed",
     ),
     _asked(
         "safeties-inhibited",
-        "Which safeties are inhibited, and who keeps watch?",
+        "Is it recorded which safeties are inhibited, and who keeps watch?",
         "it is recorded which safeties are inhibited, and who keeps watch",
     ),
     _asked(
         "fallback-plan",
-        "When do you stop, and how is the old card fitted again?",
+        "Is it decided when you stop, and how the old card is fitted again?",
         "it is recorded when to stop, and how the old card is fitted again",
     ),
     _asked(

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
+from parambak.keeping.state.counting import counting_of_kind, withdrawals_in, without
 from parambak.keeping.state.facts import conflicts, merged_facts
 from parambak.keeping.state.model import (
     Aboard,
+    AttachedLayout,
     Card,
     Conflict,
     Copy,
@@ -28,6 +30,7 @@ from parambak.keeping.state.record_sets import (
     IdentityRecords,
     VesselRecords,
     local_time,
+    time_of,
 )
 from parambak.keeping.state.vessel_names import (
     grouped_by_vessel,
@@ -41,6 +44,7 @@ from parambak.vault.records import file_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from parambak.keeping.state.counting import Withdrawals
     from parambak.keeping.state.vessel_names import VesselIdentity
     from parambak.vault.records import Stored
     from parambak.vault.vault import Vault
@@ -61,12 +65,17 @@ def fleet(vault: Vault) -> Fleet:
 
 
 class Folding:
-    """Folds one vault, and again after its records have changed, without reading all again."""
+    """Folds one vault, and again after its records have changed, without reading all again.
 
-    def __init__(self, vault: Vault) -> None:
+    With `as_recorded`, records that are withdrawn count too: for lists of what was withdrawn.
+    """
+
+    def __init__(self, vault: Vault, *, as_recorded: bool = False) -> None:
         self.vault = vault
+        self._as_recorded = as_recorded
         self._record_sets: dict[str, IdentityRecords] = {}
         self._naming_records: object = None
+        self._withdrawn: dict[str, Withdrawals] = {}
         self._identities: list[VesselIdentity] = []
         self._changes = -1
         self._fleet = Fleet(())
@@ -74,14 +83,20 @@ class Folding:
     def fleet(self) -> Fleet:
         """Return the vessels by the records now: the same value as long as they are the same."""
         naming_records = self.vault.telling()
-        if naming_records is not self._naming_records:
-            self._naming_records = naming_records
-            self._identities = vessel_identities(self.vault)
+        withdrawn = self._withdrawn
+        if self.vault.changes != self._changes:
+            withdrawn = {v: withdrawals_in(self.vault, v) for v in self._with_withdrawals()}
+        if naming_records is not self._naming_records or withdrawn != self._withdrawn:
+            self._naming_records, self._withdrawn = naming_records, withdrawn
+            self._identities = vessel_identities(self.vault, withdrawn)
             self._changes = -1
         if self.vault.changes != self._changes:
             self._changes = self.vault.changes
             self._fleet = self._folded()
         return self._fleet
+
+    def _with_withdrawals(self) -> tuple[str, ...]:
+        return () if self._as_recorded else self.vault.vessels_with(bodies.WithdrawnBody.kind)
 
     def _folded(self) -> Fleet:
         vault = self.vault
@@ -106,17 +121,20 @@ class Folding:
         return Fleet(tuple(vessels), partial(_last_sound_recheck, vault))
 
     def _visits(self, visited: frozenset[str]) -> tuple[Visit, ...]:
-        of_kind = self.vault.of_kind
         return tuple(
             visit
             for vessel in sorted(visited)
             for visit in visits_of(
-                vessel, of_kind(vessel, VISIT_OPENED), of_kind(vessel, VISIT_CLOSED)
+                vessel, self._of_kind(vessel, VISIT_OPENED), self._of_kind(vessel, VISIT_CLOSED)
             )
         )
 
+    def _of_kind(self, vessel: str, kind: str) -> Sequence[Stored]:
+        return without(self.vault.of_kind(vessel, kind), self._withdrawn.get(vessel, {}))
+
     def _aboard(self, ids: frozenset[str], handle: str) -> Aboard:
-        ship = VesselRecords([self._records_of(identity) for identity in sorted(ids)])
+        record_sets = [self._records_of(identity) for identity in sorted(ids)]
+        ship = VesselRecords(record_sets, self._origin)
         return Aboard(
             units=_units(ship, handle),
             cards=_cards(ship, handle),
@@ -129,13 +147,18 @@ class Folding:
             ),
         )
 
+    def _origin(self, identity: str) -> IdentityRecords | None:
+        """Return the records of a vessel that a read was moved from, if they are here."""
+        return self._records_of(identity) if identity in self.vault.telling() else None
+
     def _records_of(self, identity: str) -> IdentityRecords:
         stored = self.vault.records(identity)
+        withdrawn = self._withdrawn.get(identity, {})
         records = self._record_sets.get(identity)
-        if records is None or not records.extend(stored):
+        if records is None or not records.extend(stored, withdrawn):
             while len(self._record_sets) >= MOST_RECORD_SETS:
                 self._record_sets.pop(next(iter(self._record_sets)))
-            records = self._record_sets[identity] = IdentityRecords(identity, stored)
+            records = self._record_sets[identity] = IdentityRecords(identity, stored, withdrawn)
         return records
 
 
@@ -201,9 +224,22 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
                 conflicts=(*against, *of_reads),
                 former=_former(inside, short),
                 rules=rules,
+                attached=_attached(ship, ids),
             )
         )
     return tuple(positions)
+
+
+def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLayout, ...]:
+    """Return the layouts attached to a position without a read."""
+    return tuple(
+        AttachedLayout(
+            body.layout, stored.digest, ship.order(stored.digest), local_time(stored.record)
+        )
+        for records in ship.record_sets
+        for stored, body in records.layouts
+        if body.position in position
+    )
 
 
 def _reads(ship: VesselRecords, position: frozenset[str]) -> tuple[list[Read], list[Conflict]]:
@@ -213,6 +249,9 @@ def _reads(ship: VesselRecords, position: frozenset[str]) -> tuple[list[Read], l
     for identity in sorted(position):
         for records, stored, body in ship.reads.get(identity, ()):
             reads.append(_read(ship, records, stored, body))
+            moves = ship.moves_of(body)
+            if len(moves) > 1:
+                against.append(Conflict(f"position of read {stored.digest[:8]}", moves))
             if stored.digest not in records.facts:
                 continue
             against += [
@@ -220,6 +259,10 @@ def _reads(ship: VesselRecords, position: frozenset[str]) -> tuple[list[Read], l
                 for conflict in conflicts(records.facts.current(stored.digest))
             ]
     for records in ship.record_sets:
+        for record in records.moved_away:
+            moves = records.facts.current(record).get("position", ())
+            if len(moves) > 1 and not position.isdisjoint(moves):
+                against.append(Conflict(f"position of read {record[:8]}", moves))
         reads += [
             _from_read_back(ship, records, *records.read_backs[record])
             for record in dict.fromkeys(records.taken_in)
@@ -255,7 +298,8 @@ def _read(
     ship: VesselRecords, records: IdentityRecords, stored: Stored, body: bodies.ReadBody
 ) -> Read:
     corrected = records.facts.texts(stored.digest) if stored.digest in records.facts else {}
-    taken_in = local_time(stored.record)
+    before = body.moved_from
+    taken_in = time_of(before.clock) if before else local_time(stored.record)
     stated = corrected.get("read_on", body.read_on)
     return Read(
         record=stored.digest,
@@ -267,8 +311,8 @@ def _read(
         read_on=date.fromisoformat(stated) if stated else taken_in.date(),
         stated=stated is not None,
         taken_in=taken_in,
-        writer=stored.record.writer,
-        by=stored.record.by,
+        writer=before.writer if before else stored.record.writer,
+        by=before.by if before else stored.record.by,
         facts=body,
         reader_sum=body.reader_sum,
         layout=body.layout,
@@ -297,7 +341,8 @@ def _out_of_order(reads: Sequence[Read]) -> bool:
 
 
 def _last_sound_recheck(vault: Vault) -> datetime | None:
-    return last_full_recheck(vault.of_kind(None, RecheckBody.kind), vault.folder_mark, sound=True)
+    rechecks = counting_of_kind(vault, None, RecheckBody.kind)
+    return last_full_recheck(rechecks, vault.folder_mark, sound=True)
 
 
 def last_full_recheck(

@@ -198,6 +198,8 @@ class _LossCount:
                 if digest in (body.image.sha256, body.selected.sha256):
                     parts.append(f"the bytes compared in {self._described(stored)}")
                 return False, parts
+            case bodies.LayoutAttachedBody():
+                return False, self._of_layout(digest, stored, body)
             case bodies.CardSheetBody() if body.sheet == digest:
                 return False, [f"the card sheet {body.name} of {self._unit(body.unit, record)}"]
             case _ if digest != record.by:
@@ -215,11 +217,15 @@ class _LossCount:
             if dump.sha256 == digest:
                 yield f"the dump {dump.name} of {self._described(stored)}, as the reader wrote it"
 
-    def _attached(self, digest: str, stored: Stored, body: bodies.ReadBody) -> list[str]:
-        parts = []
+    def _of_layout(
+        self, digest: str, stored: Stored, body: bodies.ReadBody | bodies.LayoutAttachedBody
+    ) -> list[str]:
         if body.layout and digest in {body.layout.sha256, *(p.sha256 for p in body.layout.parts)}:
-            where = self._where(stored, body.position)
-            parts.append(f"the layout {body.layout.name} of {where}")
+            return [f"the layout {body.layout.name} of {self._where(stored, body.position)}"]
+        return []
+
+    def _attached(self, digest: str, stored: Stored, body: bodies.ReadBody) -> list[str]:
+        parts = self._of_layout(digest, stored, body)
         if body.profile and body.profile.sha256 == digest:
             parts.append(f"the reader profile {body.profile.name} of {self._described(stored)}")
         return parts

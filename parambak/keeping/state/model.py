@@ -87,6 +87,18 @@ class Read(Struct, frozen=True, gc=False):
         return self.facts.untimed
 
 
+class AttachedLayout(Struct, frozen=True, gc=False):
+    """A layout attached to a position: by a read or by a record of its own.
+
+    `order` is that of the record, `at` the laptop's clock then.
+    """
+
+    entry: LayoutEntry
+    record: str
+    order: int
+    at: datetime
+
+
 class Copy(Struct, frozen=True, gc=False):
     """An image kept for one position, and every read that gave it, oldest first.
 
@@ -116,7 +128,8 @@ class Copy(Struct, frozen=True, gc=False):
 class Position(Struct, frozen=True, gc=False):
     """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
-    `rules` are the digest and the name of the ship's rules, if there are any.
+    `rules` are the digest and the name of the ship's rules, if there are any. `attached` are the
+    layouts that came without a read.
     """
 
     ids: frozenset[str]
@@ -128,6 +141,7 @@ class Position(Struct, frozen=True, gc=False):
     conflicts: tuple[Conflict, ...] = ()
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
+    attached: tuple[AttachedLayout, ...] = ()
 
     @property
     def id(self) -> str:
@@ -147,9 +161,28 @@ class Position(Struct, frozen=True, gc=False):
 
     @property
     def layout(self) -> LayoutEntry | None:
-        """Return the layout named last, or None."""
-        named = [read for read in self.reads if read.layout]
-        return max(named, key=lambda read: read.order).layout if named else None
+        """Return the layout attached last, or None."""
+        return self.layouts[-1].entry if self.layouts else None
+
+    @property
+    def layouts(self) -> tuple[AttachedLayout, ...]:
+        """Return every layout attached, by a read or alone, in the order of the records."""
+        by_reads = [
+            AttachedLayout(read.layout, read.record, read.order, read.taken_in)
+            for copy in self.copies
+            for read in copy.reads
+            if read.layout
+        ]
+        return tuple(sorted((*self.attached, *by_reads), key=lambda layout: layout.order))
+
+    def layout_of(self, copy: Copy) -> AttachedLayout | None:
+        """Return the layout of a copy: the one attached when it was last read.
+
+        If none was attached then, it is the first one that came later.
+        """
+        layouts = self.layouts
+        earlier = [layout for layout in layouts if layout.order <= copy.newest.order]
+        return earlier[-1] if earlier else next(iter(layouts), None)
 
     @property
     def normal(self) -> tuple[tuple[Normal, Read], ...]:

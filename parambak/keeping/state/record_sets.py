@@ -12,19 +12,28 @@ from parambak.keeping.state.facts import FactHistory
 from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
-    from parambak.vault.records import Record
+    from parambak.keeping.state.counting import Withdrawals
+    from parambak.vault.records import Clock, Record
     from parambak.vault.vault import Stored
 
 
 def local_time(record: Record) -> datetime:
     """Return the laptop's clock when the record was written, with its offset."""
-    moment = datetime.fromisoformat(record.clock.utc)
+    return time_of(record.clock)
+
+
+def time_of(clock: Clock) -> datetime:
+    """Return what a laptop's clock showed, with its offset."""
+    moment = datetime.fromisoformat(clock.utc)
     try:
-        return moment.astimezone(timezone(timedelta(minutes=record.clock.offset)))
+        return moment.astimezone(timezone(timedelta(minutes=clock.offset)))
     except OverflowError:  # the first or last day that the calendar holds
         return moment.astimezone(UTC)
+
+
+_IDENTITY = 32  # digits
 
 
 class GivenFile(NamedTuple):
@@ -41,13 +50,23 @@ class IdentityRecords:
     """The records of one vessel identity, sorted by what they state.
 
     `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
-    `files` are the card sheets and ship's rules. `taken_in` are the read-backs that became
-    reads, `unverified` the swaps with a released file of a copy that was not verified.
-    `damaged` are the records that cannot be used, each by its file and why.
+    `files` are the card sheets and ship's rules, `layouts` those attached without a read.
+    `taken_in` are the read-backs that became reads, `unverified` the swaps with a released file of
+    a copy that was not verified. `damaged` are the records that cannot be used, each by its file
+    and why.
+
+    Of records that are `withdrawn` there are only the facts of what they brought in, which may
+    still be aboard. `moved_away` are the reads among them that are at another vessel now;
+    `moved` is whether a read that counts was moved to another position.
     """
 
-    def __init__(self, identity: str, stored: Sequence[Stored]) -> None:
+    def __init__(
+        self, identity: str, stored: Sequence[Stored], withdrawn: Withdrawals | None = None
+    ) -> None:
         self.identity = identity
+        self.withdrawn: Withdrawals = {} if withdrawn is None else withdrawn
+        self.moved_away: dict[str, bodies.ReadBody] = {}
+        self.moved = False
         self.stored: tuple[Stored, ...] = ()
         self._after: dict[str, tuple[str, ...]] = {}
         self.facts = FactHistory(self._after)
@@ -55,15 +74,21 @@ class IdentityRecords:
         self.kinds: dict[str, str] = {}
         self.reads: list[tuple[Stored, bodies.ReadBody]] = []
         self.files: list[GivenFile] = []
+        self.layouts: list[tuple[Stored, bodies.LayoutAttachedBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
         self.unverified: set[str] = set()
         self.damaged: list[tuple[str, str]] = []
         self.extend(tuple(stored))
 
-    def extend(self, stored: tuple[Stored, ...]) -> bool:
-        """Take in the records after those so far; return False if the first ones differ."""
+    def extend(self, stored: tuple[Stored, ...], withdrawn: Withdrawals | None = None) -> bool:
+        """Take in the records after those so far; return False if the first ones differ.
+
+        They differ too if other ones are withdrawn now.
+        """
         count = len(self.stored)
+        if withdrawn is not None and withdrawn != self.withdrawn:
+            return False
         if stored is self.stored:
             return True
         if any(a is not b for a, b in zip(self.stored, stored, strict=False)):
@@ -75,6 +100,22 @@ class IdentityRecords:
         for later in stored[count:]:
             self._take(later)
         return True
+
+    def counts_moved(self, record: str) -> bool:
+        """Return whether a read that was moved from here counts at the other vessel.
+
+        A read that is withdrawn here by another person too counts nowhere.
+        """
+        return all(withdrawal.body.moved_to for withdrawal in self.withdrawn.get(record, ()))
+
+    def used(self) -> set[str]:
+        """Return the identities that the records that count name, their reads left out."""
+        used: set[str] = set()
+        for stored in self.stored:
+            kind = bodies.KINDS.get(stored.record.kind, bodies.Body)
+            if stored.digest not in self.withdrawn and kind is not bodies.ReadBody:
+                used |= set() if kind.about_records else _identities(stored.record.body)
+        return used
 
     def missing(self) -> tuple[str, ...]:
         """Return the digests of missing records that other records are after."""
@@ -91,9 +132,14 @@ class IdentityRecords:
         except VaultDamaged as error:
             self.damaged.append((error.file or "", f"{error.text}: {error.found}"))
             return
+        withdrawn = stored.digest in self.withdrawn
         for entity in bodies.new_entities(body):
-            self._enter(entity, stored.digest)
-        self._sort(body, stored)
+            if not withdrawn or entity.inside:  # facts of another record's entity go with it
+                self._enter(entity, stored.digest)
+        if not withdrawn:
+            self._sort(body, stored)
+        elif isinstance(body, bodies.ReadBody):
+            self.moved_away[stored.digest] = body
 
     def _sort(self, body: bodies.Body, stored: Stored) -> None:
         match body:
@@ -101,10 +147,13 @@ class IdentityRecords:
                 self.reads.append((stored, body))
             case bodies.CorrectBody():
                 self.facts.add(body.id, body.facts, stored.digest)
-            case bodies.CardSheetBody():
-                self._file(stored, body.unit, body.sheet, body.name)
-            case bodies.SheetOfCardBody():
-                self._file(stored, body.card, body.sheet, body.name)
+                self.moved |= body.what == "read" and "position" in body.facts
+            case bodies.WithdrawnBody(moved_to=str(moved_to)):
+                self.facts.add(body.records[0], {"position": moved_to}, stored.digest)
+            case bodies.LayoutAttachedBody():
+                self.layouts.append((stored, body))
+            case bodies.CardSheetBody(unit=about) | bodies.SheetOfCardBody(card=about):
+                self._file(stored, about, body.sheet, body.name)
             case bodies.ShipsRulesBody():
                 self._file(stored, self.identity, body.rules, body.name)
             case bodies.ReadBackBody():
@@ -113,8 +162,6 @@ class IdentityRecords:
                 self.taken_in += body.taken_in
             case bodies.LoadFileBody(unverified=True, swap=str(swap)):
                 self.unverified.add(swap)
-            case _:
-                pass
 
     def _enter(self, entity: bodies.Entity, record: str) -> None:
         self.kinds[entity.id] = entity.what
@@ -126,9 +173,21 @@ class IdentityRecords:
         self.files.append(GivenFile(stored.digest, stored.record.kind, identity, sha256, name))
 
 
+def _identities(value: object) -> set[str]:
+    """Return every text in a body that has the length of an identity."""
+    if isinstance(value, str):
+        return {value} if len(value) == _IDENTITY else set()
+    inside: Iterable[object] = ()
+    if isinstance(value, dict | list):
+        inside = value.values() if isinstance(value, dict) else value
+    return set().union(*map(_identities, inside))
+
+
 def _check_days(body: bodies.Body, record: str) -> None:
     """Raise VaultDamaged if a day of a read is not a date."""
     day: object = body.read_on if isinstance(body, bodies.ReadBody) else None
+    if isinstance(body, bodies.ReadBody) and body.moved_from is not None:
+        _check_clock(body.moved_from.clock.utc, record)
     if isinstance(body, bodies.CorrectBody) and body.what == "read":
         day = body.facts.get("read_on")
     if day:
@@ -138,26 +197,106 @@ def _check_days(body: bodies.Body, record: str) -> None:
             raise misshapen(record, "a day such as 2026-03-01", repr(day)[:40]) from error
 
 
+def _by_first_clock(ordered: list[Stored], moved_in: Mapping[str, str]) -> list[Stored]:
+    """Return records with each read of `moved_in` where the clock of its first record puts it."""
+    placed = [stored for stored in ordered if stored.digest not in moved_in]
+    clocks = [stored.record.clock.utc for stored in placed]
+    for stored in ordered:
+        utc = moved_in.get(stored.digest)
+        if utc is not None:
+            at = max((n for n, clock in enumerate(clocks, start=1) if clock <= utc), default=0)
+            placed.insert(at, stored)
+            clocks.insert(at, utc)
+    return placed
+
+
+def _check_clock(utc: str, record: str) -> None:
+    try:
+        datetime.fromisoformat(utc)
+    except ValueError as error:
+        raise misshapen(record, "a time of the calendar", repr(utc)[:40]) from error
+
+
 class VesselRecords:
     """The records of all identities that are one ship, by identity, and their common order.
 
     `reads` are by position: a corrected read is at the position that the correction names.
+    `origin` gives the records of the vessel identity that a read was moved from, None if they are
+    not in the vault.
     """
 
-    def __init__(self, record_sets: Iterable[IdentityRecords]) -> None:
+    def __init__(
+        self,
+        record_sets: Iterable[IdentityRecords],
+        origin: Callable[[str], IdentityRecords | None] = lambda _: None,
+    ) -> None:
+        self._origin = origin
         self.record_sets = sorted(record_sets, key=lambda records: records.identity)
         self.ids = frozenset(records.identity for records in self.record_sets)
         stored = [link for records in self.record_sets for link in records.stored]
-        ordered = stored if len(self.record_sets) == 1 else causal_order(stored)
+        ordered = stored if len(self.record_sets) == 1 else list(causal_order(stored))
+        moved_in = {
+            read.digest: body.moved_from.clock.utc
+            for records in self.record_sets
+            for read, body in records.reads
+            if body.moved_from
+        }
+        if moved_in:
+            ordered = _by_first_clock(ordered, moved_in)
         self._order = {link.digest: order for order, link in enumerate(ordered)}
         self._named: dict[str, dict[str, list[tuple[IdentityRecords, str]]]] = {}
         self.reads: dict[str, list[tuple[IdentityRecords, Stored, bodies.ReadBody]]] = {}
         for records in self.record_sets:
             for read, body in records.reads:
+                if body.moved_from is not None and not self._counts(body):
+                    continue
                 position = body.position
                 if read.digest in records.facts:
                     position = records.facts.texts(read.digest).get("position", position)
                 self.reads.setdefault(position, []).append((records, read, body))
+        changed = any(records.withdrawn or records.moved for records in self.record_sets)
+        self._aboard = self._used() if changed else None
+
+    def moves_of(self, body: bodies.ReadBody) -> tuple[str, ...]:
+        """Return to where a read was moved by people who did not know of each other.
+
+        Each is a position's identity, or at another vessel the digest of the read's record there;
+        there is none, or one, if nobody disagrees.
+        """
+        if body.moved_from is None:
+            return ()
+        origin = self._origin(body.moved_from.vessel)
+        facts = origin.facts.current(body.moved_from.record) if origin is not None else {}
+        return facts.get("position", ())
+
+    def _counts(self, body: bodies.ReadBody) -> bool:
+        """Return whether a read that was moved from another vessel counts, by the records there."""
+        moved_from = body.moved_from
+        while moved_from is not None:
+            origin = self._origin(moved_from.vessel)
+            if origin is None:
+                return True
+            if not origin.counts_moved(moved_from.record):
+                return False
+            earlier = origin.moved_away.get(moved_from.record)
+            moved_from = earlier.moved_from if earlier is not None else None
+        return True
+
+    def _used(self) -> set[str]:
+        """Return the units, cards and positions that something is at: the others are not aboard.
+
+        What a record brought in may stay when the record is withdrawn, or its read moved: it
+        stays as long as another record that counts names it.
+        """
+        used = set(self.reads).union(*(records.used() for records in self.record_sets))
+        inside = {e: holder for records in self.record_sets for e, holder in records.inside.items()}
+        waiting = list(used)
+        while waiting:
+            holder = inside.get(waiting.pop())
+            if holder is not None and holder not in used:
+                used.add(holder)
+                waiting.append(holder)
+        return used
 
     def named(self, what: str, fact: str) -> dict[str, list[tuple[IdentityRecords, str]]]:
         """Return the entities of one kind by name."""
@@ -165,7 +304,7 @@ class VesselRecords:
             by_name: dict[str, list[tuple[IdentityRecords, str]]] = {}
             for records in self.record_sets:
                 for entity, kind in records.kinds.items():
-                    if kind == what:
+                    if kind == what and (self._aboard is None or entity in self._aboard):
                         name = records.facts.texts(entity).get(fact, entity[:8])
                         by_name.setdefault(name.casefold(), []).append((records, entity))
             self._named[what] = dict(sorted(by_name.items()))

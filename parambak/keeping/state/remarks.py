@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.keeping.state.bodies import OnPurposeBody, RemarkedBody, of_kind
+from parambak.keeping.state.counting import counting
 from parambak.keeping.state.record_sets import local_time
 from parambak.memory.image import Range
 
@@ -44,7 +45,7 @@ def remarks_on_record(vault: Vault, vessel: Vessel) -> tuple[Remark, ...]:
             local_time(stored.record).date(),
         )
         for identity in sorted(vessel.ids)
-        for stored, body in of_kind(vault.records(identity), RemarkedBody)
+        for stored, body in of_kind(counting(vault, identity), RemarkedBody)
     )
 
 
@@ -69,7 +70,7 @@ def on_purpose_marks(vault: Vault, vessel: Vessel) -> tuple[OnPurpose, ...]:
     where = {identity: p.where for p in vessel.positions for identity in p.ids}
     marks: dict[tuple[str, str], OnPurpose] = {}
     for identity in sorted(vessel.ids):
-        for _, body in of_kind(vault.records(identity), OnPurposeBody):
+        for _, body in of_kind(counting(vault, identity), OnPurposeBody):
             name = where.get(body.position)
             if name is not None:
                 marks.pop((name, body.field), None)

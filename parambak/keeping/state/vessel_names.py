@@ -10,12 +10,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.keeping.state import bodies
+from parambak.keeping.state.counting import show_something, without
 from parambak.keeping.state.facts import FactHistory, merged_facts
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from parambak.keeping.state.bodies import Facts
+    from parambak.keeping.state.counting import Withdrawals
     from parambak.keeping.state.model import Conflict
     from parambak.vault.vault import Stored, Vault
 
@@ -38,12 +40,18 @@ class VesselIdentity:
         self.names = frozenset(name.casefold() for name in names if name)
 
 
-def vessel_identities(vault: Vault) -> list[VesselIdentity]:
-    """Return every vessel identity in a vault, in order."""
+def vessel_identities(vault: Vault, withdrawn: Mapping[str, Withdrawals]) -> list[VesselIdentity]:
+    """Return every vessel identity in a vault, in order.
+
+    `withdrawn` has by vessel the records that do not count. A vessel is gone if none that counts
+    shows that there is one.
+    """
     complete = not vault.missing_records()
     return [
-        _vessel_identity(vault, identity, stored, complete=complete)
+        _vessel_identity(vault, identity, stored, withdrawn.get(identity, {}), complete=complete)
         for identity, stored in sorted(vault.telling().items())
+        if identity not in withdrawn
+        or show_something(without(vault.records(identity), withdrawn[identity]))
     ]
 
 
@@ -105,9 +113,18 @@ def with_handles(ships: Iterable[VesselNames]) -> list[tuple[VesselNames, str]]:
 
 
 def _vessel_identity(
-    vault: Vault, identity: str, stored: Sequence[Stored], *, complete: bool
+    vault: Vault,
+    identity: str,
+    stored: Sequence[Stored],
+    withdrawn: Mapping[str, object],
+    *,
+    complete: bool,
 ) -> VesselIdentity:
-    statements = [(s.digest, facts) for s in stored for facts in _facts_of(s, identity)]
+    statements = [
+        (s.digest, facts)
+        for s in stored
+        for facts in _facts_of(s, identity, withdrawn=s.digest in withdrawn)
+    ]
     after: dict[str, Iterable[str]] = {}
     disputed = _disputed(statements)
     if disputed:
@@ -153,12 +170,16 @@ def _disputed(statements: Statements) -> list[set[str]]:
     return [records[name] for name, stated in values.items() if any(v != stated[0] for v in stated)]
 
 
-def _facts_of(stored: Stored, identity: str) -> Iterator[Facts]:
-    """Yield what a record states of the vessel itself; nothing if it is misshapen."""
+def _facts_of(stored: Stored, identity: str, *, withdrawn: bool) -> Iterator[Facts]:
+    """Yield what a record states of the vessel itself; nothing if it is misshapen.
+
+    The record that brought it in gives its facts even if it is `withdrawn`, as long as the vessel
+    is there.
+    """
     kind = bodies.KINDS.get(stored.record.kind)
     body = bodies.sound(stored, kind) if kind is not None else None
     if isinstance(body, bodies.CorrectBody):
-        if body.id == identity:
+        if body.id == identity and not withdrawn:
             yield body.facts
     elif body is not None:
         for entity in bodies.new_entities(body):

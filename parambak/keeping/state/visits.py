@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping.state import bodies, select
+from parambak.keeping.state.counting import counting_of_kind
 from parambak.keeping.state.model import Fleet, Visit
 from parambak.keeping.state.record_sets import local_time
 
@@ -121,7 +122,7 @@ def attendance(vault: Vault, ship: Vessel, visit: Visit) -> Attendance:
     measured = [
         stored
         for identity in sorted(ship.ids)
-        for stored in vault.of_kind(identity, bodies.MeasuredBody.kind)
+        for stored in counting_of_kind(vault, identity, bodies.MeasuredBody.kind)
         if stored.record.body.get("visit") == visit.id
     ]
     return Attendance(reads, tuple(missed), tuple(changed), len(measured))

@@ -283,7 +283,7 @@ class _Recheck:
             return f"{error.text} Expected: {error.expected}; found: {error.found}."
 
     def _look_again(self, damaged: dict[str, str]) -> None:
-        """Keep the damage of an earlier run, unless the file is sound by now."""
+        """Keep the damage of an earlier run, unless the file is right again."""
         for file, text in damaged.items():
             name = file.rpartition("/")[2]
             digest = name.removesuffix(records.SUFFIX)

@@ -362,7 +362,7 @@ def _salvage(path: str, heap: Heap, packs: ExitStack, error: ParambakError | OSE
     if not taken:
         return f"It cannot be read as a pack: {error}"
     number = "1 file" if len(taken) == 1 else f"{len(taken)} files"
-    heap.refuse(path, f"This pack is damaged; {number} in it proved sound and went in. {error}")
+    heap.refuse(path, f"This pack is damaged; {number} in it were undamaged and went in. {error}")
     return None
 
 

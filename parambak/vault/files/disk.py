@@ -47,8 +47,8 @@ OPEN = 0o666  # the user's umask takes its share
 _BINARY = getattr(os, "O_BINARY", 0)
 _READ = os.O_RDONLY | _BINARY | getattr(os, "O_NONBLOCK", 0)  # a pipe must not hang us
 _PIECE = 1 << 16  # bytes read at once, where a file is only hashed
-_FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG}
-_REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
+FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG}
+REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 _NO_FOLDER_FLUSH = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
 
 
@@ -81,9 +81,9 @@ def words(error: OSError) -> str:
 
 def write_refusal(error: OSError, path: Path) -> ParambakError:
     """Return the refusal that a failed write becomes."""
-    if error.errno in _FULL:
+    if error.errno in FULL:
         fault = DISK_FULL
-    elif error.errno in _REFUSED:
+    elif error.errno in REFUSED:
         fault = UNWRITABLE
     else:
         fault = WRITE_FAILED
@@ -149,27 +149,25 @@ def _read_all(descriptor: int, size: int, limit: int) -> bytes:
     return b"".join(pieces)
 
 
-def read_quickly(path: str, limit: int) -> bytes:
+def read_quickly(path: str, limit: int, folder: int | None = None) -> bytes:
     """Return the bytes of a file, as fast as the system gives them; only the first over `limit`.
 
     For one who expects bytes of a certain digest: where they are others, or OSError is
-    raised, `read_file` gives the reason why.
+    raised, `read_file` gives the reason why. `folder` is an open folder that `path` is in.
     """
-    descriptor = os.open(path, _READ)
+    descriptor = os.open(path, _READ, dir_fd=folder)
     try:
         data = os.read(descriptor, _PIECE)
-        return data if len(data) < _PIECE else _with_rest(descriptor, data, limit)
+        if len(data) < _PIECE:
+            return data
+        pieces = [data]
+        while data and limit > 0:
+            data = os.read(descriptor, _PIECE)
+            pieces.append(data)
+            limit -= _PIECE
+        return b"".join(pieces)
     finally:
         os.close(descriptor)
-
-
-def _with_rest(descriptor: int, data: bytes, limit: int) -> bytes:
-    pieces = [data]
-    while data and limit > 0:
-        data = os.read(descriptor, _PIECE)
-        pieces.append(data)
-        limit -= _PIECE
-    return b"".join(pieces)
 
 
 class QuickFolder:
@@ -196,12 +194,7 @@ class QuickFolder:
 
     def read(self, name: str, limit: int) -> bytes:
         """Return the bytes of the file of that name, as `read_quickly` does."""
-        descriptor = os.open(self._before + name, _READ, dir_fd=self._folder)
-        try:
-            data = os.read(descriptor, _PIECE)
-            return data if len(data) < _PIECE else _with_rest(descriptor, data, limit)
-        finally:
-            os.close(descriptor)
+        return read_quickly(self._before + name, limit, self._folder)
 
 
 def is_file(path: Path | str) -> bool:
@@ -252,21 +245,21 @@ def stamp_of(folder: Path | str) -> Stamp | None:
 # --- writing ---------------------------------------------------------------
 
 
-def write_sealed(path: Path, data: bytes, *, heal: bool = False) -> None:
+def write_sealed(path: Path, data: bytes, *, repair: bool = False) -> None:
     """Write a file of the vault: whole, flushed and read-only, or not at all.
 
     Makes the folder where it is not there, and clears temporary files out of it, so the
-    caller must hold the lock. `heal` replaces what stands under the name. Raises
+    caller must hold the lock. `repair` replaces what stands under the name. Raises
     ParambakError; then the folder is as it was, as far as the system allows.
     """
     made: list[Path] = []
     try:
         make_folder(path.parent, made)
         sweep(path.parent)
-        if heal:
+        if repair:
             with suppress(OSError):
                 os.chmod(path, OPEN)  # noqa: PTH101 - Windows replaces no read-only file
-        _write(path, data, mode=SEALED, keep=heal)
+        _write(path, data, mode=SEALED, keep=repair)
     except OSError as error:
         unmake(made)
         raise write_refusal(error, path) from error
@@ -314,7 +307,7 @@ def _refuse_export(path: Path, *, replace: bool) -> None:
 
 
 def _export_refusal(error: OSError, path: Path) -> ParambakError:
-    if error.errno in _FULL | _REFUSED:
+    if error.errno in FULL | REFUSED:
         return write_refusal(error, path)
     expected = "a name and a folder that can be written"
     return EXPORT_UNFIT.error(file=str(path), expected=expected, found=words(error))

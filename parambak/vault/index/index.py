@@ -161,7 +161,8 @@ class Index:
         return causal_order(self._trying(lambda: self._gather_links(vessel)))
 
     def _gather_links(self, vessel: str) -> list[Link]:
-        stored = [_stored_link(*row) for row in self._rows(vessel, None)]
+        rows = self._rows(vessel, None)
+        stored = [Link(digest, _trusted(records.links_of, data)) for digest, data in rows]
         return [*map(_link_of, self._loose_about(vessel)), *stored]
 
     def _rows(self, vessel: str | None, kind: str | None) -> list[tuple[str, bytes]]:
@@ -380,7 +381,7 @@ class Index:
                 if taken:
                     self._changed()
                 stamp = self._stamps.get(name)
-                # A folder with a damaged record is looked at each time, until it is healed.
+                # A folder with a damaged record is looked at each time, until it is repaired.
                 sure = stamp is not None and taken == len(fresh) and self._settled(stamp)
                 database.stamp(name, stamp if stamp is not None and sure else _UNSETTLED)
         self._loose = {d: s for d, s in self._loose.items() if not database.holds(d)}
@@ -493,20 +494,16 @@ def _bytes_of(path: str, digest: str) -> tuple[bytes, bool]:
     return disk.read_file(path, records.MAX_BYTES), False
 
 
+def _trusted(read: Callable[[bytes], T], data: bytes) -> T:
+    """Return what is read of the bytes that the database held, hashed on their way out."""
+    try:
+        return read(data)
+    except ParambakError as error:
+        raise Mistrusted("it holds bytes that are not a record", damaged=True) from error
+
+
 def _stored_of(digest: str, data: bytes) -> Stored:
-    """Return a record from the bytes that the database held, hashed on their way out."""
-    try:
-        return Stored(digest, records.decode_checked(data), file_of(digest))
-    except ParambakError as error:
-        raise Mistrusted("it holds bytes that are not a record", damaged=True) from error
-
-
-def _stored_link(digest: str, data: bytes) -> Link:
-    """Return the links of a record from the bytes that the database held, hashed."""
-    try:
-        return Link(digest, records.links_of(data))
-    except ParambakError as error:
-        raise Mistrusted("it holds bytes that are not a record", damaged=True) from error
+    return Stored(digest, _trusted(records.decode_checked, data), file_of(digest))
 
 
 def _link_of(stored: Stored) -> Link:

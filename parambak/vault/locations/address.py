@@ -22,7 +22,7 @@ NO_STORES = frozenset(
 
 
 class Address(NamedTuple):
-    """An address taken apart; `scheme` is "" for a folder, whose path is then `path`."""
+    """An address taken apart; `scheme` is that of a URL, `path` the path of a folder too."""
 
     text: str
     scheme: str
@@ -30,6 +30,11 @@ class Address(NamedTuple):
     host: str = ""
     port: int | None = None
     user: str | None = None
+
+    @property
+    def is_folder(self) -> bool:
+        """Return whether it is a folder on a disk, stick or share."""
+        return not self.scheme
 
 
 def parse(text: str) -> Address:
@@ -86,7 +91,7 @@ def kept_address(text: str, vault: Path) -> str:
     Raise CallRefused where it is none, or a folder within the vault's or around it.
     """
     address = parse(text)
-    if address.scheme:
+    if not address.is_folder:
         return text
     folder = Path(address.path).absolute()
     root, target = vault.resolve(), folder.resolve()

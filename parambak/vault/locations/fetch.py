@@ -29,7 +29,7 @@ class Fetched(NamedTuple):
 
     objects: int
     records: int
-    healed: tuple[str, ...]
+    repaired: tuple[str, ...]
     refused: tuple[Damage, ...]
     unknown: int
 
@@ -82,7 +82,7 @@ class _Fetch:
         present = self._digests()
         lost = self._lost(present)
         back = self._with_those_before(lost & self._listed.records.keys(), present)
-        still_wrong = self._heal(back).refused if back else ()
+        still_wrong = self._repair(back).refused if back else ()
         present |= self._digests() if back else set()
         taken = Joined(0, 0, (), (), ())
         if both_ways:
@@ -94,12 +94,15 @@ class _Fetch:
         return Fetched(
             objects=taken.added_objects,
             records=taken.added_records,
-            healed=(*(records.file_of(d) for d in sorted(back.keys() & present)), *taken.healed),
+            repaired=(
+                *(records.file_of(d) for d in sorted(back.keys() & present)),
+                *taken.repaired,
+            ),
             refused=(*still_wrong, *taken.refused, *gone),
             unknown=len(self._listed.records.keys() - present - {first_record(self._identity)[0]}),
         )
 
-    def _heal(self, back: dict[str, Record]) -> Joined:
+    def _repair(self, back: dict[str, Record]) -> Joined:
         with self._vault.writing() as writing:
             for digest in back:
                 aside_here(self._vault, records.file_of(digest))

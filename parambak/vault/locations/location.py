@@ -5,7 +5,6 @@ Sending is in send.py; formats/backup-locations.md specifies all of it.
 
 from __future__ import annotations
 
-import errno
 import os
 import re
 from pathlib import Path
@@ -52,8 +51,6 @@ _WRITTEN = re.compile(
     re.escape(_TEXT).replace(r"\{\}", "([0-9]{1,9})", 1).replace(r"\{\}", "([0-9a-f]{32})").encode()
 )
 _MAX = 4096
-_FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG}
-_REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 # What a system or a person may have left in the top folder of an empty stick.
 _HARMLESS = frozenset(
     {
@@ -97,7 +94,7 @@ def open_store(address: Address, writer: str, ssh: SshTerms) -> Store:
     `writer` is the user's identity as a writer, by which temporary files are stated. Raises
     ParambakError where it cannot be reached, is not known, or a library is missing.
     """
-    if not address.scheme:
+    if address.is_folder:
         try:
             return FolderStore(Path(address.path))
         except (OSError, ValueError) as error:
@@ -141,7 +138,7 @@ def _identity(data: bytes | None, shown: str, *, placed: bool) -> str | None:
         return vault_toml.identity_of(data, file)
     except ParambakError as error:
         if placed and error.code == NOT_A_VAULT.code:
-            return ""  # damaged, and the marker says what it was part of: sending heals it
+            return ""  # damaged, and the marker says what it was part of: sending repairs it
         raise
 
 
@@ -236,9 +233,9 @@ def _refuse_another_kind(store: Store, contents: Contents, *, packed: bool) -> N
 def refusal(store: Store, error: OSError, done: int, total: int) -> ParambakError:
     """Return what a failure of a location becomes, `done` of `total` files being proven there."""
     fault = LOST
-    if error.errno in _FULL:
+    if error.errno in disk.FULL:
         fault = FULL
-    elif error.errno in _REFUSED:
+    elif error.errno in disk.REFUSED:
         fault = UNWRITABLE
     return fault.error(file=store.shown, found=disk.words(error), done=done, total=total)
 

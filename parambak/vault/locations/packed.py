@@ -120,8 +120,8 @@ class _Packing:
         self._quick = quick
         self._both_ways = both_ways
         self._written = self._right = self._unknown = 0
-        self._healed_there: list[str] = []
-        self._healed_here: list[str] = []
+        self._repaired_there: list[str] = []
+        self._repaired_here: list[str] = []
         self._refused: list[Damage] = []
         self._taken = [0, 0]
         self.proven: list[Proven] = []
@@ -130,15 +130,15 @@ class _Packing:
         fetched = Fetched(
             objects=self._taken[0],
             records=self._taken[1],
-            healed=(),
+            repaired=(),
             refused=(),
             unknown=self._unknown,
         )
         return Sent(
             sent=self._written,
             there=self._right,
-            healed_there=tuple(self._healed_there),
-            healed_here=tuple(self._healed_here),
+            repaired_there=tuple(self._repaired_there),
+            repaired_here=tuple(self._repaired_here),
             refused=tuple(self._refused),
             unknown=self._unknown,
             proven=tuple(self.proven),
@@ -179,7 +179,7 @@ class _Packing:
                 damaged = () if self._quick else pack.check(self._progress)
                 present = _Present(*_digests(pack, {damage.file for damage in damaged}), damaged)
                 if not self._quick:
-                    self._heal_here(pack.pieces(), vessel, present)
+                    self._repair_here(pack.pieces(), vessel, present)
                 if self._both_ways:
                     self._take(pack.pieces())
                 return present
@@ -198,7 +198,7 @@ class _Packing:
             of_objects = {piece.digest for piece in pieces if not piece.is_record}
             damage = Damage(file, "It cannot be read as a pack.")
             present = _Present(of_records, of_objects, (damage,), pack=False)
-            self._heal_here(pieces, vessel, present)
+            self._repair_here(pieces, vessel, present)
             if not self._both_ways:
                 return present
             self._take(pieces)
@@ -208,9 +208,9 @@ class _Packing:
 
     def _aside(self, file: str) -> None:
         put_aside(self._store, file)
-        self._healed_there.append(file)
+        self._repaired_there.append(file)
 
-    def _heal_here(self, from_pack: Iterable[Piece], vessel: str, present: _Present) -> None:
+    def _repair_here(self, from_pack: Iterable[Piece], vessel: str, present: _Present) -> None:
         """Take back what the vault lost of this vessel, if the pack has it right."""
         wrong = self._wrong_here(vessel, present)
         if not wrong:
@@ -220,7 +220,7 @@ class _Packing:
                 aside_here(self._vault, file)
             pieces = [piece for piece in from_pack if _file_of(piece) in wrong]
             join(self._vault, writing, pieces, loose=True)
-        self._healed_here += sorted(wrong)
+        self._repaired_here += sorted(wrong)
 
     def _wrong_here(self, vessel: str, present: _Present) -> set[str]:
         stored = self._vault.records(vessel)
@@ -248,7 +248,7 @@ class _Packing:
             joined = join(self._vault, writing, pieces)
         self._taken[0] += joined.added_objects
         self._taken[1] += joined.added_records
-        self._healed_here += joined.healed
+        self._repaired_here += joined.repaired
         self._refused += joined.refused
 
     # --- writing ---

@@ -1,4 +1,4 @@
-"""Sending to a location: what is there is hashed, what is missing is written, either side healed.
+"""Sending to a location: what is there is hashed, what is missing is written, either side repaired.
 
 formats/backup-locations.md, "Sending", gives the order and what each interruption leaves.
 """
@@ -60,15 +60,15 @@ class Proven(NamedTuple):
 class Sent(NamedTuple):
     """What a sending did.
 
-    `sent` counts the files written that were not there, `there` those found right. `healed_there`
-    and `healed_here` name files that were wrong or gone; `refused` what could not be sent and
+    `sent` counts the files written that were not there, `there` those found right. `repaired_there`
+    and `repaired_here` name files that were wrong or gone; `refused` what could not be sent and
     why. `unknown` counts records there that this vault has not.
     """
 
     sent: int
     there: int
-    healed_there: tuple[str, ...]
-    healed_here: tuple[str, ...]
+    repaired_there: tuple[str, ...]
+    repaired_here: tuple[str, ...]
     refused: tuple[Damage, ...]
     unknown: int
     proven: tuple[Proven, ...]
@@ -76,7 +76,7 @@ class Sent(NamedTuple):
 
     @property
     def vault_damaged(self) -> bool:
-        """Return whether something is damaged here that the backup location could not heal."""
+        """Return whether something is damaged here that the backup location could not repair."""
         return any(damage.text == GONE for damage in self.refused)
 
 
@@ -163,8 +163,8 @@ class Sending:
         self._quick = quick
         self._done = self._total = 0
         self._sent = self._there = 0
-        self._healed_there: list[str] = []
-        self._healed_here: list[str] = []
+        self._repaired_there: list[str] = []
+        self._repaired_here: list[str] = []
         self._refused: dict[str, str] = {}
         self._objects: dict[
             str, bool
@@ -174,7 +174,7 @@ class Sending:
     def run(self, *, both_ways: bool) -> Sent:
         """Send all; raise OSError where the location fails, `proven` then shows what is through."""
         contents = require_location(self._store, self._location.identity, packed=False)
-        self._heal_toml(contents.vault)
+        self._repair_toml(contents.vault)
         self._listing = Listing(self._store)
         source = Source(self._store, self._listing, self._location.identity, self._location.vessels)
         fetched = fetch(self._vault, source, self.failure, both_ways=both_ways)
@@ -189,8 +189,8 @@ class Sending:
         return Sent(
             sent=self._sent,
             there=self._there,
-            healed_there=tuple(self._healed_there),
-            healed_here=(*fetched.healed, *self._healed_here),
+            repaired_there=tuple(self._repaired_there),
+            repaired_here=(*fetched.repaired, *self._repaired_here),
             refused=(
                 *fetched.refused,
                 *(Damage(file, text) for file, text in sorted(self._refused.items())),
@@ -223,7 +223,7 @@ class Sending:
                 seen.update(stored.record.objects)
         return count + len(seen)
 
-    def _heal_toml(self, identity: str | None) -> None:
+    def _repair_toml(self, identity: str | None) -> None:
         limited = self._location.vessels is not None
         right = identity or (self._location.identity if limited else self._vault.identity)
         data = vault_toml.encode(right)
@@ -231,7 +231,7 @@ class Sending:
             if self._store.read(vault_toml.FILE, _TOML_MAX) == data:
                 return
             put_aside(self._store, vault_toml.FILE)
-            self._healed_there.append(vault_toml.FILE)
+            self._repaired_there.append(vault_toml.FILE)
         self._store.write(vault_toml.FILE, data)
 
     # --- one vessel, or the vault itself ---
@@ -284,7 +284,7 @@ class Sending:
             self._refused[file] = GONE
             return False
         if vault_bytes is None:
-            self._heal_here(file, digest, good)
+            self._repair_here(file, digest, good)
         if location_bytes is None:
             self._write(file, good, new=size is None)
             self._sent += size is None
@@ -296,7 +296,7 @@ class Sending:
         """Write a file of the backup location; one that is wrong is kept aside."""
         if not new:
             put_aside(self._store, file)
-            self._healed_there.append(file)
+            self._repaired_there.append(file)
         self._store.write(file, data)
 
     def _first(self) -> None:
@@ -332,11 +332,11 @@ class Sending:
         except OSError:
             return None
 
-    def _heal_here(self, file: str, digest: str, data: bytes) -> None:
+    def _repair_here(self, file: str, digest: str, data: bytes) -> None:
         with self._vault.writing() as writing:
             aside_here(self._vault, file)
             if file.endswith(records.SUFFIX):
                 writing.take_record(digest, data, incomplete=True)
             else:
                 writing.put(data)
-        self._healed_here.append(file)
+        self._repaired_here.append(file)

@@ -90,7 +90,7 @@ DAMAGED = Fault(
     "pack-damaged",
     VaultDamaged,
     "The bytes of this member are not what they were when packed.",
-    "Ask for the pack again. The sound files of this one can be unpacked.",
+    "Ask for the pack again. The undamaged files of this one can be unpacked.",
 )
 NOT_WHOLE = Fault(
     "pack-not-whole",

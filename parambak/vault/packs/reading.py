@@ -26,7 +26,6 @@ from parambak.vault.packs.zip_form import Member, content, read_members
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
-    from contextlib import AbstractContextManager
 
     from parambak.vault.packs.writing import Packed
     from parambak.vault.vault import Vault
@@ -131,7 +130,7 @@ class WrittenPack(NamedTuple):
 
 
 @contextmanager
-def opened(path: Path) -> Iterator[Pack]:
+def opened(path: Path | str) -> Iterator[Pack]:
     """Open a pack's file for the block; PackRefused where it is none or cannot be read."""
     try:
         with disk.reading(path) as stream:
@@ -143,7 +142,7 @@ def opened(path: Path) -> Iterator[Pack]:
 def pack_to_file(
     vault: Vault,
     vessels: Mapping[str, str],
-    path: Path,
+    path: Path | str,
     progress: Callable[[int, int], None],
     *,
     replace: bool = False,
@@ -152,7 +151,7 @@ def pack_to_file(
 
     Raises what `write_pack` does, `pack-read-back`, or what a refused export becomes.
     """
-    with disk.exporting(path, replace=replace) as stream:
+    with disk.exporting(Path(path), replace=replace) as stream:
         packed = writing.write_pack(vault, vessels, stream, progress)
         try:
             pack = Pack(stream, str(path))
@@ -164,32 +163,6 @@ def pack_to_file(
         if damaged:
             raise READ_BACK.error(file=str(path), expected=damaged[0].file, found=damaged[0].text)
         return WrittenPack(str(path), pack.sha256(), packed)
-
-
-class PackFile:
-    """A file outside the vault: a pack, or where one is to stand."""
-
-    def __init__(self, path: Path | str) -> None:
-        self._path = Path(path)
-        self.name = self._path.name
-
-    def __str__(self) -> str:
-        return str(self._path)
-
-    def opened(self) -> AbstractContextManager[Pack]:
-        """Open the pack as `opened` does."""
-        return opened(self._path)
-
-    def write(
-        self,
-        vault: Vault,
-        vessels: Mapping[str, str],
-        progress: Callable[[int, int], None],
-        *,
-        replace: bool = False,
-    ) -> WrittenPack:
-        """Write the pack as `pack_to_file` does."""
-        return pack_to_file(vault, vessels, self._path, progress, replace=replace)
 
 
 @contextmanager

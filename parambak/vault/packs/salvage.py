@@ -120,7 +120,7 @@ def _hints(stream: BinaryIO, length: int) -> Iterator[Hint]:
     """Yield what the headers state, of at most twice as many members as a pack can have."""
     count = 0
     for at, sign in _signs(stream, length):
-        hint = _local(stream, at) if sign == LOCAL_SIGN else _central(stream, at)
+        hint = _hint(stream, at, sign)
         if hint is not None and hint.at < length:
             count += 1
             if count > 2 * MAX_MEMBERS:
@@ -142,41 +142,26 @@ def _signs(stream: BinaryIO, length: int) -> Iterator[tuple[int, bytes]]:
             at = chunk.find(b"PK", at + 1)
 
 
-def _local(stream: BinaryIO, at: int) -> Hint | None:
+def _hint(stream: BinaryIO, at: int, sign: bytes) -> Hint | None:
+    """Return what a header states; None where the file ends within it.
+
+    Of a long name the first part counts.
+    """
+    local = sign == LOCAL_SIGN
+    form = LOCAL_HEAD if local else CENTRAL_HEAD
     stream.seek(at)
-    head = stream.read(LOCAL_HEAD.size)
-    if len(head) < LOCAL_HEAD.size:
+    head = stream.read(form.size)
+    if len(head) < form.size:
         return None
-    _, _, _, method, _, _, crc, packed, size, name_length, _ = LOCAL_HEAD.unpack(head)
-    name = _name(stream, name_length)
-    return (
-        None
-        if name is None
-        else Hint(at + LOCAL_HEAD.size + name_length, name, method, crc, packed, size)
-    )
-
-
-def _central(stream: BinaryIO, at: int) -> Hint | None:
-    stream.seek(at)
-    head = stream.read(CENTRAL_HEAD.size)
-    if len(head) < CENTRAL_HEAD.size:
-        return None
-    parts = CENTRAL_HEAD.unpack(head)
-    method, crc, packed, size, name_length, offset = (parts[n] for n in (4, 7, 8, 9, 10, 16))
-    name = _name(stream, name_length)
-    return (
-        None
-        if name is None
-        else Hint(offset + LOCAL_HEAD.size + name_length, name, method, crc, packed, size)
-    )
-
-
-def _name(stream: BinaryIO, length: int) -> str | None:
-    """Return the name that stands there, the first of it where it is long; None at the end."""
+    parts = form.unpack(head)
+    numbers = (3, 6, 7, 8, 9) if local else (4, 7, 8, 9, 10)
+    method, crc, packed, size, length = (parts[n] for n in numbers)
     raw = stream.read(min(length, LONGEST_NAME))
-    return (
-        raw.decode("ascii", "backslashreplace") if len(raw) == min(length, LONGEST_NAME) else None
-    )
+    if len(raw) < min(length, LONGEST_NAME):
+        return None
+    start = at if local else parts[16]
+    name = raw.decode("ascii", "backslashreplace")
+    return Hint(start + LOCAL_HEAD.size + length, name, method, crc, packed, size)
 
 
 def _unpacked(stream: BinaryIO, hint: Hint, length: int, work: _Work) -> tuple[bytes, int] | None:

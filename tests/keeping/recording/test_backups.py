@@ -21,7 +21,7 @@ from parambak.keeping.state.losses import RepairSource, losses, repair_sources
 from parambak.vault import objects
 from parambak.vault.locations.send import Proven
 from parambak.vault.locations.stores import FolderStore
-from parambak.vault.packs.reading import PackFile
+from parambak.vault.packs.reading import opened
 from tests.keeping.conftest import Laptop, image
 
 if TYPE_CHECKING:
@@ -194,8 +194,8 @@ def test_a_location_with_packs_is_sent_packs(laptop: Laptop, tmp_path: Path) -> 
     location = add(laptop, tmp_path / "red", "red", packed=True)
     sent, _, shown = send(laptop, location, quick=False)
     (packed,) = (tmp_path / "red" / "packs").glob("*.zip")
-    with PackFile(packed).opened() as opened:
-        assert list(opened.vessels.values()) == ["grebe"]
+    with opened(packed) as pack:
+        assert list(pack.vessels.values()) == ["grebe"]
     assert shown
     assert [each.hashed for each in sent.proven] == [True]
     assert held(laptop)[0]["location"] == location.id

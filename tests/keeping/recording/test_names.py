@@ -79,10 +79,14 @@ def test_a_position_that_differs_by_marks_alone_is_refused(laptop: Laptop) -> No
 
 
 def test_units_and_positions_one_letter_away_are_new(laptop: Laptop) -> None:
-    """Positions are numbered: U12 and U13 are two, as are channel-a and channel-b."""
+    """Positions are numbered: U12 and U13 are two, as are channel-a and channel-b.
+
+    A unit whose name is one letter away is asked about.
+    """
     laptop.take(image())
     laptop.take(image(2), where="grebe/port-thruster/U13")
-    laptop.take(image(3), where="grebe/port-thrustes/U12")
+    assert refused(laptop, "grebe/port-thrustes/U12").code == "name-almost"
+    laptop.take(image(3), where="grebe/port-thrustes/U12", new_unit=True)
     assert len(laptop.fleet.vessels[0].positions) == 3
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def opened(laptop: Laptop, vessel: str = "grebe", **words: object) -> tuple[str, bool]:
     """Open a visit by an invented engineer."""
-    told = {"on": "2026-03-01", "by": "A. Invented", "reader": "socket", "confirmed": False}
+    told = {"on": "2026-03-01", "by": "A. Invented", "reader": "socket", "confirmed": True}
     return open_visit(laptop.vault, vessel=vessel, **{**told, **words})  # type: ignore[arg-type]
 
 
@@ -36,7 +36,7 @@ def test_a_visit_remembers_who_when_which_vessel_and_reader(laptop: Laptop) -> N
 def test_a_visit_to_a_known_vessel_makes_nothing(laptop: Laptop) -> None:
     """The vessel may be named by what it answers to."""
     laptop.take(image())
-    assert opened(laptop, "GREBE") == ("grebe", False)
+    assert opened(laptop, "GREBE", confirmed=False) == ("grebe", False)
     assert len(laptop.fleet.vessels) == 1
 
 
@@ -51,9 +51,24 @@ def test_a_visit_makes_a_near_miss_only_where_it_is_said(laptop: Laptop) -> None
     """The same guard as for a read."""
     laptop.take(image())
     with pytest.raises(CallRefused) as refusal:
-        opened(laptop, "grebes")
+        opened(laptop, "grebes", confirmed=False)
     assert refusal.value.code == "name-vessel-near"
     assert opened(laptop, "grebes", confirmed=True) == ("grebes", True)
+
+
+def test_a_visit_makes_no_vessel_silently(laptop: Laptop) -> None:
+    """A name that is not on record may be a slip; the refusal leaves no vault behind."""
+    with pytest.raises(CallRefused) as refusal:
+        opened(laptop, confirmed=False)
+    assert (refusal.value.code, refusal.value.expected) == (
+        "name-vessel-new",
+        "none is on record yet",
+    )
+    assert not laptop.root.exists()
+    laptop.take(image())
+    with pytest.raises(CallRefused) as refusal:
+        opened(laptop, "nope", confirmed=False)
+    assert (refusal.value.code, refusal.value.expected) == ("name-vessel-new", "grebe")
 
 
 def test_one_visit_to_a_vessel_at_a_time(laptop: Laptop) -> None:

@@ -103,6 +103,14 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '{"facts":{"serial":"S-1"},"id":"' + OTHER + '","what":"unit","why":"the plate"}',
     ),
     (
+        "withdrawn",
+        bodies.WithdrawnBody(
+            records=(DIGEST,), what="read R1.HEX", why="typed wrong", moved_to=DIGEST, undo=True
+        ),
+        '{"moved_to":' + _D + ',"records":[' + _D + '],"undo":true,"what":"read R1.HEX",'
+        '"why":"typed wrong"}',
+    ),
+    (
         "visit-opened",
         bodies.VisitOpenedBody(visit=ID, on="2026-03-01", new=(VESSEL,), reader="socket"),
         '{"new":[' + _VESSEL + '],"on":"2026-03-01","reader":"socket","visit":"' + ID + '"}',
@@ -111,6 +119,13 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         "visit-closed",
         bodies.VisitClosedBody(visit=ID, remark="done"),
         '{"remark":"done","visit":"' + ID + '"}',
+    ),
+    (
+        "layout-attached",
+        bodies.LayoutAttachedBody(
+            position=OTHER, layout=bodies.LayoutEntry(sha256=DIGEST, name="l.toml")
+        ),
+        '{"layout":{"name":"l.toml","sha256":' + _D + '},"position":"' + OTHER + '"}',
     ),
     (
         "card-sheet",

@@ -30,6 +30,7 @@ SHARED: dict[str, type[bodies.Body]] = {
     "profile": bodies.ProfileEntry,
     "renames": bodies.RenamesEntry,
     "limits": bodies.LimitsEntry,
+    "moved from": bodies.MovedFrom,
     "reading": bodies.ReadingEntry,
     "condition": bodies.ConditionEntry,
 }

@@ -75,6 +75,12 @@ PROVEN = Closing(
 PLACES = (("office", date(2026, 2, 1), True),)
 
 
+def with_state(member: str, state: tuple[bool | None, str]) -> Closing:
+    """Return the work of the closing with one state changed."""
+    states: dict[str, Any] = {member: state}
+    return PROVEN._replace(**states)
+
+
 class Asked(NamedTuple):
     """Every condition's state, and the names of those that are required and not met."""
 
@@ -153,7 +159,7 @@ ALONE: list[tuple[dict[str, Any], str, bool | None, str]] = [
         for name in TOLD
     ],
     *[
-        ({"closing": PROVEN._replace(**{member: (met, "because")})}, name, met, "because")
+        ({"closing": with_state(member, (met, "because"))}, name, met, "because")
         for name, member in (
             ("contents-proven", "contents"),
             ("read-back-before-power", "before_power"),
@@ -269,7 +275,7 @@ def test_before_a_swap_is_open_nobody_is_asked() -> None:
     found = asked(answers=None)
     assert found.ready
     assert all(answer(found, name).met is None for name in TOLD)
-    assert "not answered: Who authorises" in answer(found, "authorised").text
+    assert "not answered: Is the swap authorised" in answer(found, "authorised").text
 
 
 def test_not_needed_is_an_answer() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from parambak.errors import CallRefused, ParambakError
 from parambak.keeping.recording.entries import correct
-from parambak.keeping.state.fold import MOST_RECORD_SETS, Folding
+from parambak.keeping.state.fold import MOST_RECORD_SETS, Folding, fleet
 from parambak.keeping.state.record_sets import IdentityRecords
 from parambak.memory.digests import sha256
 from tests.keeping.conftest import WHERE, Laptop, image
@@ -120,12 +120,12 @@ def test_a_wrong_day_corrected_moves_the_copy(laptop: Laptop) -> None:
 
 
 def test_a_wrong_position_corrected_moves_the_read(laptop: Laptop) -> None:
-    """The read leaves the one position and stands at the other, with its remark."""
+    """The read is at the other position, with its remark; nothing is left of the wrong one."""
     laptop.take(A, where="grebe/starboard-thruster/U12")
     laptop.take(B, read_on="2026-06-10")
     target = "grebe/starboard-thruster/U12"
     correct(laptop.vault, f"{WHERE}@latest", {"position": target}, by="X", why="sides mixed up")
-    assert shown(laptop) == []
+    assert [position.where for position in fleet(laptop.vault).vessels[0].positions] == [target]
     assert [name for _, name, _ in shown(laptop, target)] == ["A", "B"]
     correct(laptop.vault, f"{target}@latest", {"remark": "moved"}, by=None, why=None)
     assert laptop.latest(target).newest.remark == "moved"

@@ -17,7 +17,6 @@ from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.packs import pack, take_pack
 from parambak.memory.digests import sha256
 from parambak.vault.check.recheck import recheck
-from parambak.vault.packs.reading import PackFile
 from tests.keeping.conftest import Laptop, image
 
 if TYPE_CHECKING:
@@ -110,7 +109,7 @@ def tell(one: Laptop, step: Step, unit: str) -> None:
 def unpack_all(source: Laptop, target: Laptop) -> None:
     """Pack every vessel of one laptop, and take the pack in on the other."""
     with tempfile.TemporaryDirectory() as folder:
-        file = PackFile(Path(folder) / "all.zip")
+        file = Path(folder) / "all.zip"
         handles = [vessel.handle for vessel in source.fleet.vessels]
         if handles:
             pack(source.vault, handles, file, silent, replace=False)

@@ -59,8 +59,8 @@ def test_the_first_part_dates_the_whole(first: Home) -> None:
     assert part(first, None).cycle.began == LATER
 
 
-def test_damage_stays_said_until_it_is_healed(first: Home) -> None:
-    """A later part that does not come by says it again; once healed, it is silent."""
+def test_damage_stays_said_until_it_is_repaired(first: Home) -> None:
+    """A later part that does not come by says it again; once repaired, it is silent."""
     whole = (first.root / CONTENT).read_bytes()
     first.overwrite(CONTENT, b"rotten")
     one = part(first, None)

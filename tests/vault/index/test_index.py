@@ -214,7 +214,7 @@ def test_a_record_that_vanished_is_said(full: Home) -> None:
 
 
 def test_a_record_that_was_edited_before_it_was_known_is_left_out(full: Home) -> None:
-    """It is said each time until it is healed, and the rest is there."""
+    """It is said each time until it is repaired, and the rest is there."""
     (digest,) = copied_in(full.root, 1, AVOCET, "edited")
     good = (full.root / file_of(digest)).read_bytes()
     full.overwrite(file_of(digest), good.replace(b"edited", b"editee"))
@@ -227,10 +227,10 @@ def test_a_record_that_was_edited_before_it_was_known_is_left_out(full: Home) ->
     assert digest in answers(full.open())[AVOCET]
 
 
-def test_a_folder_with_a_damaged_record_is_looked_at_until_it_is_healed(
+def test_a_folder_with_a_damaged_record_is_looked_at_until_it_is_repaired(
     full: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A file that is healed in place leaves its folder's time as it was."""
+    """A file that is repaired in place leaves its folder's time as it was."""
     monkeypatch.setattr(index, "SMALL", 10)
     monkeypatch.setattr(index, "NEEDLESS", 0)
     (digest,) = copied_in(full.root, 1, AVOCET, "edited")

@@ -101,7 +101,7 @@ def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: 
     last = Home(stick, other.own).open().records(GREBE)[-1]
     flip(stick / last.file)
     sent = again(full, stick, target, both_ways=True)
-    assert (sent.unknown, sent.healed_there) == (1, ())
+    assert (sent.unknown, sent.repaired_there) == (1, ())
     assert len(full.open().records(GREBE)) == 3
 
 

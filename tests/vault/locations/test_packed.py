@@ -110,7 +110,7 @@ def test_a_damaged_pack_is_written_anew_and_kept_aside(full: Home, stick: Path) 
         wrong = right[:at] + bytes([right[at] ^ 1]) + right[at + 1 :]
         (stick / pack_file(GREBE)).write_bytes(wrong)
         sent = sent_packed(full, stick, target)
-        assert (sent.healed_there, sent.refused) == ((pack_file(GREBE),), ())
+        assert (sent.repaired_there, sent.refused) == ((pack_file(GREBE),), ())
         assert (stick / pack_file(GREBE)).read_bytes() == right
         assert (stick / "damaged" / f"{GREBE}.zip-{number}").read_bytes() == wrong
 
@@ -120,13 +120,13 @@ def test_a_file_that_is_no_pack_of_this_vessel_is_kept_aside(full: Home, stick: 
     target = placed(full, stick)
     sent_packed(full, stick, target)
     shutil.copyfile(stick / pack_file(AVOCET), stick / pack_file(GREBE))
-    assert sent_packed(full, stick, target).healed_there == (pack_file(GREBE),)
+    assert sent_packed(full, stick, target).repaired_there == (pack_file(GREBE),)
     (stick / pack_file(GREBE)).write_bytes(b"no pack")
-    assert sent_packed(full, stick, target).healed_there == (pack_file(GREBE),)
+    assert sent_packed(full, stick, target).repaired_there == (pack_file(GREBE),)
     assert sent_packed(full, stick, target).there == 2
 
 
-def test_the_vault_is_healed_from_a_pack(full: Home, stick: Path) -> None:
+def test_the_vault_is_repaired_from_a_pack(full: Home, stick: Path) -> None:
     """Each object and record of a vessel, wrong or gone, comes back."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
@@ -135,15 +135,15 @@ def test_the_vault_is_healed_from_a_pack(full: Home, stick: Path) -> None:
     for stored in full.open().records(GREBE):
         for file in (stored.file, *(f"objects/{d[:2]}/{d}" for d in stored.record.objects)):
             flip(full.root / file)
-            assert sent_packed(full, stick, target).healed_here == (file,)
+            assert sent_packed(full, stick, target).repaired_here == (file,)
             assert (full.root / file).read_bytes() == right[file]
             if file != newest:
                 (full.root / file).unlink()
-                assert sent_packed(full, stick, target).healed_here == (file,)
+                assert sent_packed(full, stick, target).repaired_here == (file,)
     assert full.files().items() >= right.items()
 
 
-def test_a_record_that_rots_while_the_vault_is_open_is_healed(full: Home, stick: Path) -> None:
+def test_a_record_that_rots_while_the_vault_is_open_is_repaired(full: Home, stick: Path) -> None:
     """What was read before it is no proof that the file is still right."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
@@ -154,7 +154,7 @@ def test_a_record_that_rots_while_the_vault_is_open_is_healed(full: Home, stick:
     sent = send_packed(
         vault, FolderStore(stick), target, NAMES, nothing, quick=False, both_ways=False
     )
-    assert sent.healed_here == (file,)
+    assert sent.repaired_here == (file,)
     assert (full.root / file).read_bytes() == right
 
 
@@ -207,7 +207,7 @@ def test_quick_hashes_nothing(full: Home, stick: Path) -> None:
     (stick / pack_file(GREBE)).write_bytes(data)
     sent = sent_packed(full, stick, target, quick=True)
     assert (sent.there, {each.hashed for each in sent.proven}) == (2, {False})
-    assert sent_packed(full, stick, target).healed_there == (pack_file(GREBE),)
+    assert sent_packed(full, stick, target).repaired_there == (pack_file(GREBE),)
 
 
 def test_a_stick_pulled_between_two_packs(

@@ -35,7 +35,7 @@ def test_what_the_vault_lost_comes_out_of_a_refused_pack(full: Home, stick: Path
                 (full.root / file).unlink()
                 spoil(pack)
                 sent = sent_packed(full, stick, target, quick=quick)
-                assert (sent.healed_here, sent.healed_there) == ((file,), (pack_file(GREBE),))
+                assert (sent.repaired_here, sent.repaired_there) == ((file,), (pack_file(GREBE),))
                 assert (full.root / file).read_bytes() == right[file]
                 assert (sent.refused, pack.read_bytes()) == ((), whole)
 
@@ -52,7 +52,7 @@ def test_a_refused_pack_stays_while_no_whole_one_can_be_written(full: Home, stic
     spoil(pack)
     before = pack.read_bytes()
     sent = sent_packed(full, stick, target)
-    assert (sent.vault_damaged, sent.healed_there) == (True, ())
+    assert (sent.vault_damaged, sent.repaired_there) == (True, ())
     assert pack.read_bytes() == before
     assert GREBE not in {each.vessel for each in sent.proven}
 
@@ -72,6 +72,6 @@ def test_another_laptops_records_come_out_of_a_refused_pack(
     assert [each.file for each in sent.refused] == [pack_file(GREBE)]
     assert (sent.unknown, pack.read_bytes()) == (1, before)
     both = sent_packed(full, stick, target, both_ways=True)
-    assert (both.refused, both.healed_there) == ((), (pack_file(GREBE),))
+    assert (both.refused, both.repaired_there) == ((), (pack_file(GREBE),))
     assert full.open().records(GREBE) == other.open().records(GREBE)
     assert sent_packed(full, stick, target).there == 2

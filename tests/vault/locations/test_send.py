@@ -116,7 +116,7 @@ def test_objects_go_before_their_records_and_records_in_causal_order(
 def test_nothing_of_another_customer_travels(
     full: Home, tmp_path: Path, stick: Path, mine: str, other: str
 ) -> None:
-    """Every byte that is sent, first, again, healing and both ways, is looked through."""
+    """Every byte that is sent, first, again, repairing and both ways, is looked through."""
     vault = full.open()
     location = sent_to(
         full, tmp_path / "office"
@@ -172,10 +172,10 @@ def test_the_marker_is_as_the_page_has_it() -> None:
     assert location.marker("9ace" * 8) == block.encode()
 
 
-# --- healing ---
+# --- repairing ---
 
 
-def test_every_damaged_file_there_is_healed_and_kept_aside(full: Home, stick: Path) -> None:
+def test_every_damaged_file_there_is_repaired_and_kept_aside(full: Home, stick: Path) -> None:
     """One bit in each file in turn: the right bytes come back, the wrong ones stay to be seen."""
     target, _ = sent_to(full, stick)
     right = tree(stick)
@@ -185,7 +185,7 @@ def test_every_damaged_file_there_is_healed_and_kept_aside(full: Home, stick: Pa
         flip(stick / file)
         wrong = (stick / file).read_bytes()
         sent = again(full, stick, target)
-        assert (sent.healed_there, sent.refused) == ((file,), ())
+        assert (sent.repaired_there, sent.refused) == ((file,), ())
         found = tree(stick)
         assert found.pop(f"damaged/{Path(file).name}-1") == wrong
         assert found == right
@@ -203,7 +203,7 @@ def test_the_same_file_damaged_twice_is_mirrored(full: Home, stick: Path) -> Non
         assert len(list((stick / "damaged").iterdir())) == number
 
 
-def test_every_damaged_or_lost_file_here_is_healed_from_the_location(
+def test_every_damaged_or_lost_file_here_is_repaired_from_the_location(
     full: Home, stick: Path
 ) -> None:
     """Each object and record of the vault, wrong or gone, comes back without being asked for."""
@@ -220,7 +220,7 @@ def test_every_damaged_or_lost_file_here_is_healed_from_the_location(
             how(full.root / file)
             wrong = (full.root / file).read_bytes() if (full.root / file).exists() else None
             sent = again(full, stick, target)
-            assert (sent.healed_here, sent.refused, sent.healed_there) == ((file,), (), ())
+            assert (sent.repaired_here, sent.refused, sent.repaired_there) == ((file,), (), ())
             assert (full.root / file).read_bytes() == data
             kept = full.root / "damaged" / f"{Path(file).name}-1"
             assert (kept.read_bytes() if kept.exists() else None) == wrong
@@ -236,7 +236,7 @@ def test_a_lost_record_about_the_vault_itself_comes_back(full: Home, stick: Path
     right = full.files()
     lost = full.open().records(None)[-2]
     (full.root / lost.file).unlink()
-    assert again(full, stick, target).healed_here == (lost.file,)
+    assert again(full, stick, target).repaired_here == (lost.file,)
     assert full.files() == right
 
 
@@ -248,7 +248,7 @@ def test_a_chain_of_lost_records_comes_back(full: Home, stick: Path) -> None:
     for stored in lost:
         (full.root / stored.file).unlink()
     sent = again(full, stick, target)
-    assert set(sent.healed_here) == {stored.file for stored in lost}
+    assert set(sent.repaired_here) == {stored.file for stored in lost}
     assert full.files() == right
 
 
@@ -296,9 +296,9 @@ def test_quick_trusts_sizes_and_says_so(full: Home, stick: Path) -> None:
     (stick / two).chmod(0o644)
     (stick / two).write_bytes(b"")
     sent = again(full, stick, target, quick=True)
-    assert sent.healed_there == (two,)
+    assert sent.repaired_there == (two,)
     assert {each.hashed for each in sent.proven} == {False}
-    assert again(full, stick, target).healed_there == (one,)
+    assert again(full, stick, target).repaired_there == (one,)
 
 
 # --- breaking off ---
@@ -391,7 +391,7 @@ def test_a_stick_that_was_pulled_is_not_written_beside(full: Home, tmp_path: Pat
 def test_one_bad_sector_there_is_one_damaged_file(
     full: Home, stick: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A file that cannot be read is healed like a wrong one, where all else can be."""
+    """A file that cannot be read is repaired like a wrong one, where all else can be."""
     target, _ = sent_to(full, stick)
     bad = next(file for file in tree(stick) if file.startswith("objects"))
     plain = FolderStore.read
@@ -402,7 +402,7 @@ def test_one_bad_sector_there_is_one_damaged_file(
         return plain(self, file, limit)
 
     monkeypatch.setattr(FolderStore, "read", read)
-    assert again(full, stick, target).healed_there == (bad,)
+    assert again(full, stick, target).repaired_there == (bad,)
 
 
 # --- records about what is held ---

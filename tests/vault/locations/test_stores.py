@@ -71,7 +71,7 @@ def test_a_store_gets_the_vault_byte_for_byte(full: Home, memory: Any) -> None:
     assert send(full.open(), in_memory(memory), target, nothing).sent == 0
 
 
-def test_either_side_is_healed(full: Home, memory: Any) -> None:
+def test_either_side_is_repaired(full: Home, memory: Any) -> None:
     """As with a folder."""
     store = in_memory(memory)
     target = made_location(full.open(), store)
@@ -79,10 +79,10 @@ def test_either_side_is_healed(full: Home, memory: Any) -> None:
     right = held(memory)
     for file in [f for f in right if f.startswith(("objects", "records"))][::5]:
         memory.pipe_file(f"/office/backup/{file}", b"wrong")
-        assert send(full.open(), store, target, nothing).healed_there == (file,)
+        assert send(full.open(), store, target, nothing).repaired_there == (file,)
         assert memory.cat_file(f"/office/backup/damaged/{Path(file).name}-1") == b"wrong"
         flip(full.root / file)
-        assert send(full.open(), store, target, nothing).healed_here == (file,)
+        assert send(full.open(), store, target, nothing).repaired_here == (file,)
     assert held(memory).items() >= right.items()
 
 

@@ -55,7 +55,7 @@ def test_recover_takes_a_damaged_pack(home: Home, tmp_path: Path, kind: str) -> 
     assert joined.missing == ()
     assert names(vault.root) == {member.name for member in members[1:]}
     (refused,) = heap.refused
-    assert f"{len(members) - 1} files in it proved sound" in refused.text
+    assert f"{len(members) - 1} files in it were undamaged" in refused.text
     assert heap.doubtful == ()
 
 
@@ -71,7 +71,7 @@ def test_a_damaged_pack_larger_than_any_object_is_known(
     vault, _, heap = recovered(home, tmp_path / "old.zip")
     assert names(vault.root) == {member.name for member in read_members(io.BytesIO(SOUND))[1:]}
     (refused,) = heap.refused
-    assert "6 files in it proved sound" in refused.text
+    assert "6 files in it were undamaged" in refused.text
 
 
 def test_a_member_that_is_lost_is_named(home: Home, tmp_path: Path) -> None:

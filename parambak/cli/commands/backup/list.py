@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from parambak.answers.backup.list import BackupListQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.backup.list import BackupListQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -14,14 +13,9 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("list", example="parambak backup list")
-@pass_settings
-def command(settings: Settings, /) -> Answer:
+@asks(BackupListQuestion, example="parambak backup list")
+def command(screen: Screen, listed: BackupListAnswer) -> None:
     """List the backup locations, and what each was last proven to hold."""
-    return settings.ask(answer, BackupListQuestion(), _page)
-
-
-def _page(screen: Screen, listed: BackupListAnswer) -> None:
     if not listed.locations:
         screen.say(
             "No backup location is on record yet. Add one with `parambak backup add NAME ADDRESS`."

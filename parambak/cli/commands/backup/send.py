@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 def command(
     settings: Settings, /, *, name: str, both_ways: bool, quick: bool, at: str | None
 ) -> Answer:
-    """Send what is missing to a backup location, check what is there, and heal either side.
+    """Send what is missing to a backup location, check what is there, and repair either side.
 
     Nothing is deleted. You can stop it at any time: the next call continues.
     """
@@ -41,12 +41,12 @@ def _page(screen: Screen, sent: BackupSendAnswer) -> None:
     screen.say(
         f"{counted(sent.sent, 'file')} sent and read back; {counted(sent.there, 'file')} {how}."
     )
-    for healed, where in (
-        (sent.healed_there, "in the backup location"),
-        (sent.healed_here, "in the vault"),
+    for repaired, where in (
+        (sent.repaired_there, "in the backup location"),
+        (sent.repaired_here, "in the vault"),
     ):
-        for file in healed:
-            screen.say(f"HEALED {where}: {file}; what was damaged is kept in damaged/", indent=2)
+        for file in repaired:
+            screen.say(f"REPAIRED {where}: {file}; what was damaged is kept in damaged/", indent=2)
     added = sent.added
     if added is not None:
         records, files = counted(added.records, "record"), counted(added.objects, "file")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.card.add import CardAddQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.card.add import CardAddQuestion
+from parambak.cli.command import asks
 from parambak.keeping.state.cards import CARD_LOCATIONS
 
 if TYPE_CHECKING:
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("add", example="parambak card add grebe PC-4471 --location 'spare aboard'")
+@asks(CardAddQuestion, example="parambak card add grebe PC-4471 --location 'spare aboard'")
 @click.argument("vessel", metavar="VESSEL")
 @click.argument("serial", metavar="SERIAL")
 @click.option(
@@ -27,15 +26,10 @@ if TYPE_CHECKING:
 @click.option("--unit", metavar="NAME", help="The unit that it is in.")
 @click.option("--card-type", metavar="TEXT", help="The maker's type, as printed on it.")
 @click.option("--by", metavar="PERSON", help="Who states it.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, card: CardAddAnswer) -> None:
     """Record a card, or where a recorded card is now.
 
     Archive the dump of a spare card with `archive --card SERIAL`, never under a unit.
     """
-    return settings.ask(answer, CardAddQuestion(**options), _page)
-
-
-def _page(screen: Screen, card: CardAddAnswer) -> None:
     unit = f", {card.unit}" if card.unit is not None else ""
     screen.good(f"On record: {card.where}, {card.location}{unit}.")

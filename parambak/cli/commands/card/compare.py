@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.card.compare import CardCompareQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.card.compare import CardCompareQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 from parambak.swap.card_sheet import DEFER, NOT_ASKED, NOT_STATED
 
@@ -17,22 +16,15 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "compare", example="parambak card compare grebe/port-thruster --new-card NEW.TOML"
-)
+@asks(CardCompareQuestion, example="parambak card compare grebe/port-thruster --new-card NEW.TOML")
 @click.argument("where", metavar="VESSEL/UNIT")
 @click.option("--new-card", metavar="SHEET", help="The new card's sheet.")
 @click.option("--new-card-serial", metavar="SERIAL", help="A new card whose sheet is on record.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, compared: CardCompareAnswer) -> None:
     """Compare a new card's sheet with that of the unit, entry by entry.
 
     The exit code is 0 if every entry that either sheet states is the same on both, else 1.
     """
-    return settings.ask(answer, CardCompareQuestion(**options), _page)
-
-
-def _page(screen: Screen, compared: CardCompareAnswer) -> None:
     screen.heading(f"The new card's sheet compared with that of {compared.where}")
     screen.table(
         ("entry", "unit needs", "new card has", "answer"),

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.card.cross_over import CardCrossOverQuestion, answer
-from parambak.cli.command import command as parambak_command
+from parambak.answers.card.cross_over import CardCrossOverQuestion
+from parambak.cli.command import asks
 from parambak.cli.commands.swap.check import cautions
-from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
     from parambak.answers.card.cross_over import CardCrossOverAnswer
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "cross-over",
+@asks(
+    CardCrossOverQuestion,
     example="parambak card cross-over grebe/port-thruster grebe/stbd-thruster "
     "--reason 'does the fault go with the card?' --by 'J. Doe'",
 )
@@ -28,16 +27,11 @@ if TYPE_CHECKING:
 )
 @click.option("--by", metavar="PERSON", required=True, help="Who did it.")
 @click.option("--back", is_flag=True, help="They were put back, each into its own unit.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, cross_over: CardCrossOverAnswer) -> None:
     """Record that the cards of two similar units were crossed over, or put back.
 
     Read both chips first. Each unit runs with the other's parameters until they are back.
     """
-    return settings.ask(answer, CardCrossOverQuestion(**options), _page)
-
-
-def _page(screen: Screen, cross_over: CardCrossOverAnswer) -> None:
     one, other = cross_over.units
     if not cross_over.crossed_over:
         screen.good(f"On record: the cards of {one} and {other} are each in their own unit again.")

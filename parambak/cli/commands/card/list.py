@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.card.list import CardListQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.card.list import CardListQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -16,15 +15,10 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("list", example="parambak card list grebe")
+@asks(CardListQuestion, example="parambak card list grebe")
 @click.argument("vessel", metavar="[VESSEL]", required=False)
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, listed: CardListAnswer) -> None:
     """List the cards of VESSEL, or of all vessels: where each is, its dumps, its sheet."""
-    return settings.ask(answer, CardListQuestion(**options), _page)
-
-
-def _page(screen: Screen, listed: CardListAnswer) -> None:
     cards = listed.cards
     if not cards:
         screen.say("No card is on record here. Put one there with `parambak card add`.")

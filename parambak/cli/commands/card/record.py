@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.card.record import CardRecordQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.card.record import CardRecordQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -16,20 +15,15 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("record", example="parambak card record grebe/port-thruster SHEET.TOML")
+@asks(CardRecordQuestion, example="parambak card record grebe/port-thruster SHEET.TOML")
 @click.argument("where", metavar="WHERE")
 @click.argument("sheet", metavar="SHEET")
 @click.option("--by", metavar="PERSON", help="Who filled it in.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, kept: CardRecordAnswer) -> None:
     """Keep SHEET (TOML) as the card sheet of a unit, or of one card.
 
     WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what that
     card carries. `card blank` writes a sheet to fill in.
     """
-    return settings.ask(answer, CardRecordQuestion(**options), _page)
-
-
-def _page(screen: Screen, kept: CardRecordAnswer) -> None:
     entries = counted(kept.entries, "entry", "entries")
     screen.good(f"The card sheet of {kept.where} is on record: {entries}.")

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.layout.check import LayoutCheckQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.layout.check import LayoutCheckQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -16,17 +15,12 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "check", example="parambak layout check shared/layouts/thruster.toml", vault=False
+@asks(
+    LayoutCheckQuestion, example="parambak layout check shared/layouts/thruster.toml", vault=False
 )
 @click.argument("file", metavar="FILE")
-@pass_settings
-def command(settings: Settings, file: str) -> Answer:
+def command(screen: Screen, checked: LayoutCheckAnswer) -> None:
     """List every mistake in a layout FILE, with its line; exit code 1 if there is one."""
-    return settings.ask(answer, LayoutCheckQuestion(file=file), _page)
-
-
-def _page(screen: Screen, checked: LayoutCheckAnswer) -> None:
     for problem in checked.problems:
         at = f", line {problem.line}" if problem.line else ""
         key = f" ({problem.key})" if problem.key else ""

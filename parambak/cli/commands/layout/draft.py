@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.layout.draft import LayoutDraftQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.layout.draft import LayoutDraftQuestion
+from parambak.cli.command import asks
 from parambak.layouts.model import MOST_MEMORY
 
 if TYPE_CHECKING:
@@ -16,8 +15,8 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "draft", example="parambak layout draft --chip 28C64 --out winch.toml", vault=False
+@asks(
+    LayoutDraftQuestion, example="parambak layout draft --chip 28C64 --out winch.toml", vault=False
 )
 @click.option(
     "--memory", type=click.IntRange(1, MOST_MEMORY), metavar="BYTES", help="The memory's size."
@@ -25,13 +24,8 @@ if TYPE_CHECKING:
 @click.option("--chip", metavar="PART", help="The chip, such as 28C64, in place of a size.")
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, drafted: LayoutDraftAnswer) -> None:
     """Write a first layout, with examples as comments, for you to complete."""
-    return settings.ask(answer, LayoutDraftQuestion(**options), _page)
-
-
-def _page(screen: Screen, drafted: LayoutDraftAnswer) -> None:
     screen.say(
         f"A first layout for {drafted.memory} bytes is in {drafted.file}. It has no field yet."
     )

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.layout.find import LayoutFindQuestion, answer
-from parambak.cli.command import command as parambak_command
+from parambak.answers.layout.find import LayoutFindQuestion
+from parambak.cli.command import asks
 from parambak.cli.screen import MARKS
-from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -20,8 +19,8 @@ NOT_SEEN = "?"
 GUESSES = 3
 
 
-@parambak_command(
-    "find", example="parambak layout find U12-2031.HEX U12-2033.HEX --values PANEL.TXT"
+@asks(
+    LayoutFindQuestion, example="parambak layout find U12-2031.HEX U12-2033.HEX --values PANEL.TXT"
 )
 @click.argument("copies", metavar="COPY…", nargs=-1, required=True)
 @click.option(
@@ -32,17 +31,12 @@ GUESSES = 3
 )
 @click.option("--out", metavar="LAYOUT", help="Write the results as a layout to confirm.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, answered: LayoutFindAnswer) -> None:
     """Search each COPY for values of a text file, and show where they may be stored.
 
     Give the copies in the order of the file's values. The exit code is 0 if at least one value
     or check was located with confidence, else 1. Every result is a guess: confirm each one.
     """
-    return settings.ask(answer, LayoutFindQuestion(**options), _page)
-
-
-def _page(screen: Screen, answered: LayoutFindAnswer) -> None:
     for note in answered.notes:
         screen.say(f"note: {note}")
     rows = [row for value in answered.values for row in _rows(value)]

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.layout.map import LayoutMapQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.layout.map import LayoutMapQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -21,15 +20,10 @@ if TYPE_CHECKING:
 GAPS_SHOWN = 40
 
 
-@parambak_command("map", example="parambak layout map shared/layouts/thruster.toml", vault=False)
+@asks(LayoutMapQuestion, example="parambak layout map shared/layouts/thruster.toml", vault=False)
 @click.argument("file", metavar="FILE")
-@pass_settings
-def command(settings: Settings, file: str) -> Answer:
+def command(screen: Screen, drawn: LayoutMapAnswer) -> None:
     """Show which bytes a layout FILE covers, with what, and which it does not cover."""
-    return settings.ask(answer, LayoutMapQuestion(file=file), _page)
-
-
-def _page(screen: Screen, drawn: LayoutMapAnswer) -> None:
     revision = f", revision {drawn.revision}" if drawn.revision else ""
     screen.heading(f"{drawn.title}{revision}")
     screen.say()

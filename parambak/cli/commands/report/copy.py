@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from parambak.answers.report.copy import ReportCopyQuestion, answer
-from parambak.cli.command import command as parambak_command
+from parambak.answers.report.copy import ReportCopyQuestion
+from parambak.cli.command import asks
 from parambak.cli.parts.report_out import written
-from parambak.cli.settings import Answer, Settings, pass_settings
+
+if TYPE_CHECKING:
+    from parambak.answers.report.pages import PageWritten
+    from parambak.cli.screen import Screen
 
 
-@parambak_command("copy", example="parambak report copy grebe/port-thruster/U12 --out U12.html")
+@asks(ReportCopyQuestion, example="parambak report copy grebe/port-thruster/U12 --out U12.html")
 @click.argument("copy", metavar="COPY")
 @click.option("--out", metavar="FILE", required=True, help="The HTML file to write.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")
-@pass_settings
-def command(settings: Settings, /, *, copy: str, out: str, replace: bool) -> Answer:
+def command(screen: Screen, page: PageWritten) -> None:
     """Write the page of COPY: identity, reads, conditions, parameters, SHA-256."""
-    question = ReportCopyQuestion(copy=copy, out=out, replace=replace)
-    return settings.ask(answer, question, written)
+    written(screen, page)

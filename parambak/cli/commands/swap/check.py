@@ -25,6 +25,8 @@ CAUTION = (
     "Test before service. All cautions: `parambak report swap`."
 )
 """The hazard in short, and where the full cautions are."""
+WHEN_OPEN = "when open"
+"""What the page shows of a condition that is required once a swap is open."""
 
 
 @parambak_command("check", example="parambak swap check grebe/port-thruster/U12")
@@ -60,8 +62,8 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
     screen.say()
     if not check.open:
         screen.say(
-            f"No swap is open here. Open one with `parambak swap open {check.where}`. Then record "
-            "the permit, the fallback plan and who authorised the swap: these are required then."
+            f"No swap is open here. Open one with `parambak swap open {check.where}`. Then answer "
+            'each condition that is required "when open".'
         )
     if check.ready:
         screen.good("READY, by what is on record. Read every line above before you begin.")
@@ -72,8 +74,13 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
 
 
 def _row(entry: ConditionShown) -> tuple[str, str, str, str]:
-    required = "yes" if entry.required else "no"
-    return entry.condition, MARKS[entry.met], required, entry.text
+    return entry.condition, MARKS[entry.met], _required(entry), entry.text
+
+
+def _required(condition: ConditionShown) -> str:
+    if condition.required:
+        return "yes"
+    return WHEN_OPEN if condition.required_when_open else "no"
 
 
 def deviations(screen: Screen, texts: Sequence[str]) -> None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.swap.open import SwapOpenQuestion, answer
-from parambak.cli.command import command as parambak_command
+from parambak.answers.swap.open import SwapOpenQuestion
+from parambak.cli.command import asks
 from parambak.cli.commands.swap.check import cautions
-from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.swap.readiness import MOVE_CHIP
 from parambak.swap.recording import ROUTES
 
@@ -18,8 +17,8 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "open",
+@asks(
+    SwapOpenQuestion,
     example="parambak swap open grebe/port-thruster/U12 --by 'J. Doe' --reason 'does not start'",
 )
 @click.argument("where", metavar="WHERE")
@@ -34,18 +33,13 @@ if TYPE_CHECKING:
 )
 @click.option("--old-card", metavar="SERIAL", help="The card that comes out.")
 @click.option("--new-card-serial", metavar="SERIAL", help="The card that goes in.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, opened: SwapOpenAnswer) -> None:
     """Open the swap of the card at WHERE: each step is recorded from then on.
 
     One swap can be open for a position at a time. Then `swap check` shows what is missing.
     With --route move-chip nothing is loaded: read the old chip, keep a duplicate, move the
     chip, and read it again on the new card.
     """
-    return settings.ask(answer, SwapOpenQuestion(**options), _page)
-
-
-def _page(screen: Screen, opened: SwapOpenAnswer) -> None:
     cautions(screen)
     if opened.route == "move-chip":
         screen.say("The old chip goes onto the new card. In this order:")

@@ -20,7 +20,7 @@ from parambak.reads.pairs import PAIR_SCHEMES
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, STAGES
 
 if TYPE_CHECKING:
-    from parambak.answers.swap.read_back import DumpReadBack, SwapReadBackAnswer
+    from parambak.answers.swap.read_back import CheckShown, DumpReadBack, SwapReadBackAnswer
     from parambak.cli.screen import Screen
 
 
@@ -87,14 +87,18 @@ def _dump(screen: Screen, dump: DumpReadBack) -> None:
     if dump.values is not None:
         by_values.tables(screen, dump.values)
         for check in dump.failing:
-            screen.say(f"CHECK {MARKS[check.holds]}: {check.check}", indent=2)
+            screen.say(_check_line(check), indent=2)
         return
     _differences(screen, dump)
     for check in dump.failing:
-        screen.say(f"CHECK {MARKS[check.holds]}: {check.check} in what was read", indent=2)
+        screen.say(f"{_check_line(check)} (in what was read)", indent=2)
     if dump.explanation is not None:
         screen.say()
-        explanation_page(screen, dump.explanation)
+        explanation_page(screen, dump.explanation, steps=False)
+
+
+def _check_line(check: CheckShown) -> str:
+    return f"stored check {check.check} holds: {MARKS[check.holds]}"
 
 
 def _differences(screen: Screen, dump: DumpReadBack) -> None:
@@ -139,7 +143,7 @@ def _next(screen: Screen, read: SwapReadBackAnswer) -> None:
         screen.warn(f"START-UP WROTE OVER THE PARAMETERS: {read.start_up}.")
         screen.say(
             "Take the power off. Ask the maker why the unit did not accept its parameters (other "
-            "software, a link, a check) before you load the file again."
+            "software, a link, a stored check) before you load the file again."
         )
     elif read.moved:
         screen.say(
@@ -154,7 +158,7 @@ def _next(screen: Screen, read: SwapReadBackAnswer) -> None:
         )
     else:
         screen.say(
-            "Take the power off. If the unit itself writes a field or check, the layout must have "
-            "`running = true` for it. For any other difference, load the file again. Then read "
-            "back before power and after it."
+            "Take the power off. If the unit itself writes a field or stored check, the layout "
+            "must have `running = true` for it. For any other difference, load the file again. "
+            "Then read back before power and after it."
         )

@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.swap.select import SwapSelectQuestion, answer
-from parambak.cli.command import command as parambak_command
+from parambak.answers.swap.select import SwapSelectQuestion
+from parambak.cli.command import asks
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.parts.runs import run_rows
-from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
     from parambak.answers.swap.select import SwapSelectAnswer
@@ -19,20 +18,15 @@ if TYPE_CHECKING:
 MOST_RUNS = 20  # on the page; --json has them all
 
 
-@parambak_command(
-    "select",
+@asks(
+    SwapSelectQuestion,
     example="parambak swap select grebe/port-thruster/U12@previous --by 'J. Doe' --reason TEXT",
 )
 @click.argument("copy", metavar="COPY")
 @click.option("--by", metavar="PERSON", required=True, help="Who selects it.")
 @click.option("--reason", metavar="TEXT", required=True, help="Why not the newest copy.")
-@pass_settings
-def command(settings: Settings, /, *, copy: str, by: str, reason: str) -> Answer:
+def command(screen: Screen, choice: SwapSelectAnswer) -> None:
     """Select an older COPY in the open swap, and show how it differs from the newest."""
-    return settings.ask(answer, SwapSelectQuestion(copy=copy, by=by, reason=reason), _page)
-
-
-def _page(screen: Screen, choice: SwapSelectAnswer) -> None:
     deviations(screen, choice.accepted)
     screen.heading(f"Selected from now on: {choice.copy}")
     if choice.runs:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.visit.close import VisitCloseQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.visit.close import VisitCloseQuestion
+from parambak.cli.command import asks
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -16,19 +15,14 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 
-@parambak_command("close", example="parambak visit close --remark 'all thrusters read'")
+@asks(VisitCloseQuestion, example="parambak visit close --remark 'all thrusters read'")
 @click.argument("vessel", metavar="[VESSEL]", required=False)
 @click.option("--remark", metavar="TEXT", help="What the next person aboard must know.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, closed: VisitCloseAnswer) -> None:
     """Close the open visit.
 
     Name VESSEL if several visits are open.
     """
-    return settings.ask(answer, VisitCloseQuestion(**options), _page)
-
-
-def _page(screen: Screen, closed: VisitCloseAnswer) -> None:
     once = [position.where for position in closed.read if position.reads == 1]
     if closed.changed:
         screen.say(f"Changed since the copy before: {', '.join(closed.changed)}.")

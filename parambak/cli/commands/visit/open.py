@@ -20,9 +20,7 @@ if TYPE_CHECKING:
 @click.option("--by", metavar="PERSON", help="Who attends.")
 @click.option("--reader", metavar="TEXT", help="The reader (programmer) that is used.")
 @click.option("--on", metavar="DATE", help="The day, such as 2026-03-01. Default: today.")
-@click.option(
-    "--new-vessel", is_flag=True, help="It is another vessel, although the names are similar."
-)
+@click.option("--new-vessel", is_flag=True, help="The vessel is new: it is not on record yet.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
     """Open a visit to VESSEL: `archive` then takes vessel, person and reader from it."""

@@ -1,0 +1,1 @@
+"""The questions about a position: one is put on record."""

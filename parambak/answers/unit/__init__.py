@@ -1,0 +1,1 @@
+"""The questions about a unit: one is put on record."""
