@@ -2,7 +2,7 @@
 
 The blocks marked `console` are run in their order in one empty folder. A block may also
 hold `$ cd FOLDER` and `$ echo $?`; other commands are shown as they are written, and not
-run. Where README does not begin with the demo, the demo is run first. A line `…` stands
+run. If README does not begin with the demo, the demo is run first. A line `…` stands
 for any number of lines left out.
 """
 
@@ -19,6 +19,8 @@ from typing import NamedTuple
 
 BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 LEFT_OUT = "…"
+CODES = {0, 1, 2, 3}
+CRASH = "Traceback (most recent call last):"
 VARYING = [
     (re.compile(r"\b\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d(\.\d+)?)?)?(Z|[+-]\d\d:?\d\d)?"), "<time>"),
     (re.compile(r"\b[0-9a-f]{12,64}\b"), "<digest>"),
@@ -40,11 +42,11 @@ def page(old: str) -> str:
         shell = Shell(Path(folder).resolve())
         if not first_command(old).startswith("parambak demo"):
             shell.run("parambak demo")
-        return BLOCK.sub(lambda found: f"```console\n{refresh(found[1], shell)}```", old)
+        return BLOCK.sub(lambda block: f"```console\n{refresh(block[1], shell)}```", old)
 
 
 def first_command(text: str) -> str:
-    """Return the first of our commands that README shows, or "" where there is none."""
+    """Return the first of our commands that README shows, or "" if there is none."""
     commands = [step.command for block in BLOCK.findall(text) for step in steps(block)]
     return next((command for command in commands if command.startswith("parambak")), "")
 
@@ -95,7 +97,10 @@ class Shell:
         self.code = 0
 
     def run(self, command: str) -> str | None:
-        """Run one command; return what it printed, or None where it is not one to run."""
+        """Run one command; return what it printed, or None if it is not one to run.
+
+        A command that crashes is an error: nothing of it comes into the page.
+        """
         words = shlex.split(command, comments=True)
         if words[:1] == ["cd"]:
             self.folder = (self.folder / words[1]).resolve()
@@ -117,6 +122,8 @@ class Shell:
             check=False,
             timeout=120,
         )
+        if CRASH in done.stdout or done.returncode not in CODES:
+            raise ValueError(f"{command} crashed (exit {done.returncode}):\n{done.stdout}")
         self.code = done.returncode
         return done.stdout.replace(f"{self.top}{os.sep}", "")
 

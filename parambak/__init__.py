@@ -112,6 +112,8 @@ __all__ = [
     "SwapSelectQuestion",
     "TablesAnswer",
     "TablesQuestion",
+    "UndoAnswer",
+    "UndoQuestion",
     "UnitAddAnswer",
     "UnitAddQuestion",
     "UnpackAnswer",
@@ -123,6 +125,8 @@ __all__ = [
     "VisitCloseQuestion",
     "VisitOpenAnswer",
     "VisitOpenQuestion",
+    "WithdrawAnswer",
+    "WithdrawQuestion",
     "__version__",
     "ask",
     "compare",
@@ -179,10 +183,12 @@ _NAMES = {
     "answers.swap.read_back": ["SwapReadBackAnswer", "SwapReadBackQuestion"],
     "answers.swap.select": ["SwapSelectAnswer", "SwapSelectQuestion"],
     "answers.tables": ["TablesAnswer", "TablesQuestion"],
+    "answers.undo": ["UndoAnswer", "UndoQuestion"],
     "answers.unit.add": ["UnitAddAnswer", "UnitAddQuestion"],
     "answers.unpack": ["UnpackAnswer", "UnpackQuestion"],
     "answers.visit.close": ["VisitCloseAnswer", "VisitCloseQuestion"],
     "answers.visit.open": ["VisitOpenAnswer", "VisitOpenQuestion"],
+    "answers.withdraw": ["WithdrawAnswer", "WithdrawQuestion"],
     "api": ["Differences", "ask", "compare", "decode", "load_layout", "open_vault", "read_dump"],
     "errors": [
         "CallRefused",
@@ -246,10 +252,12 @@ if TYPE_CHECKING:
     from parambak.answers.swap.read_back import SwapReadBackAnswer, SwapReadBackQuestion
     from parambak.answers.swap.select import SwapSelectAnswer, SwapSelectQuestion
     from parambak.answers.tables import TablesAnswer, TablesQuestion
+    from parambak.answers.undo import UndoAnswer, UndoQuestion
     from parambak.answers.unit.add import UnitAddAnswer, UnitAddQuestion
     from parambak.answers.unpack import UnpackAnswer, UnpackQuestion
     from parambak.answers.visit.close import VisitCloseAnswer, VisitCloseQuestion
     from parambak.answers.visit.open import VisitOpenAnswer, VisitOpenQuestion
+    from parambak.answers.withdraw import WithdrawAnswer, WithdrawQuestion
     from parambak.api import Differences, ask, compare, decode, load_layout, open_vault, read_dump
     from parambak.errors import (
         CallRefused,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple, cast, get_args, get_type_hints
 
 from msgspec.structs import replace
@@ -14,6 +15,7 @@ from parambak.answers.disagreement import (
     vote_shown,
 )
 from parambak.answers.forms import Answer, Part, Question
+from parambak.answers.persons import person_of
 from parambak.keeping.recording.filing import TypedPosition
 from parambak.keeping.recording.received import Request
 from parambak.keeping.recording.take_in import take_in
@@ -22,15 +24,19 @@ from parambak.keeping.state import read_facts, select
 from parambak.keeping.state.bodies import Normal
 from parambak.keeping.state.fold import Folding
 from parambak.keeping.state.read_facts import ReadFacts
-from parambak.keeping.state.visits import the_open_visit
+from parambak.keeping.state.visits import also_open, the_open_visit
+from parambak.memory.counted import counted
+from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from parambak.answers.session import Session
     from parambak.keeping.recording.received import Incoming, LayoutFile, ProfileFile
+    from parambak.keeping.recording.take_in import TakenIn
     from parambak.reads.pairs import PairScheme
 
+LAST_TIME = 4_000_000_000_000_000_000  # nanoseconds since 1970: a time after 2096 is no time
 LIFTABLE = (
     "read-address-line",
     "read-data-line",
@@ -45,11 +51,12 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     """The dump files, where the chip is, and what is stated of the reads.
 
     `dumps`, `layout` and `profile` are names of files. `unit` or `card` holds the position;
-    `vessel` may be None where a visit is open. `normal` declares findings normal, each as
-    CODE=REASON. `facts` are what is stated of how the reads were made. `new_vessel`,
-    `new_unit`, `new_position` and `position_confirmed` answer the doubts that a near name, or
-    bytes that fit another position better, raise. With `vote`, what most of three reads or more
-    hold is kept too.
+    `vessel` may be None where a visit is open. `chip` is the number printed on the chip, on each
+    of a pair; `size` is the chip's size in bytes, if the table of chips does not have it.
+    `normal` declares findings normal, each as CODE=REASON. `facts` are what is stated of how the
+    reads were made. `new_vessel`, `new_unit`, `new_position` and `position_confirmed` answer the
+    doubts that a near name, or bytes that fit another position better, raise. With `vote`, what
+    most of three reads or more hold is kept too.
     """
 
     dumps: tuple[str, ...]
@@ -59,6 +66,7 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     card: str | None = None
     layout: str | None = None
     chip: str | None = None
+    size: int | None = None
     reader_sum: str | None = None
     by: str | None = None
     read_on: str | None = None
@@ -96,7 +104,8 @@ class ArchiveAnswer(Answer, frozen=True):
     `unmet` are those of the `conditions` that are not met or not known. `made` says what came
     on record with the reads; `reader_sum` what the sum on the reader's screen is a sum of.
     `explanation` is why the reads differ, null where they do not; `layout` whether the position
-    has one; `reads` how many were put on record.
+    has one; `reads` how many were put on record; `read_on` the day of the newest. `state` is that
+    of the copy in one word; `fading` are the fields and addresses that may be fading.
     """
 
     where: str
@@ -111,6 +120,9 @@ class ArchiveAnswer(Answer, frozen=True):
     conditions: tuple[ConditionShown, ...]
     layout: bool
     reads: int
+    read_on: str
+    state: str
+    fading: tuple[str, ...]
 
 
 class FactAsked(NamedTuple):
@@ -153,9 +165,9 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
     """
     request = _request(session, question)
     folding = Folding(session.open(create=True))
-    request = _with_visit(folding, request, question)
+    request = _with_visit(session, folding, request, question)
     taken = take_in(folding.vault, request, session.chips, folding)
-    session.note(*taken.warnings)
+    session.note(*taken.warnings, *_file_times(taken, question))
     names = [read.entry.name for read in request.dumps]
     conditions = taken.verdict.conditions
     return ArchiveAnswer(
@@ -171,11 +183,16 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
         conditions=tuple(ConditionShown(s.condition, s.met, s.text) for s in conditions),
         layout=taken.position.layout is not None,
         reads=len(request.dumps),
+        read_on=taken.copy.newest.read_on.isoformat(),
+        state=taken.verdict.state,
+        fading=taken.verdict.fading,
     )
 
 
 def _request(session: Session, question: ArchiveQuestion) -> Request:
-    size = session.chip(question.chip).size if question.chip is not None else None
+    day, hour = session.past_moment(question.read_on) if question.read_on else (None, None)
+    chip = session.stated_chip(question.chip, question.size)
+    size = chip.bytes * chips_of(question.facts.pair) if chip.bytes else None
     layout = given_files.layout_file(question.layout) if question.layout is not None else None
     profile = given_files.profile_file(question.profile) if question.profile is not None else None
     return Request(
@@ -184,7 +201,8 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
             position=question.position,
             unit=question.unit,
             card=question.card,
-            chip=question.chip,
+            chip=chip.name,
+            size=chip.size,
             new_vessel=question.new_vessel,
             new_unit=question.new_unit,
             new_position=question.new_position,
@@ -192,7 +210,8 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
         dumps=_reads(question, size, layout, profile),
         layout=layout,
         by=question.by,
-        read_on=session.past_day(question.read_on) if question.read_on is not None else None,
+        read_on=day,
+        read_at=hour,
         facts=_facts(question.facts, profile),
         reader_sum=question.reader_sum,
         normal=_normal(question),
@@ -200,6 +219,7 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
         remark=question.remark,
         profile=profile,
         vote=question.vote,
+        printed=chip.printed,
     )
 
 
@@ -243,20 +263,61 @@ def _normal(question: ArchiveQuestion) -> list[Normal]:
     return declared
 
 
-def _with_visit(folding: Folding, request: Request, question: ArchiveQuestion) -> Request:
+def _file_times(taken: TakenIn, question: ArchiveQuestion) -> tuple[str, ...]:
+    """Return a note if files were written on other days than the read is dated, by no one's word.
+
+    A day more or less is nothing: the reader's clock may be in another zone.
+    """
+    read = taken.copy.newest
+    if question.read_on is not None or read.untimed:
+        return ()
+    zone = read.taken_in.tzinfo
+    of_call = [r for r in taken.position.reads if r.call == read.call]
+    written = {
+        dump.name: datetime.fromtimestamp(dump.modified / 1e9, zone).date()
+        for one in of_call
+        for dump in one.dumps
+        if dump.modified is not None and 0 <= dump.modified < LAST_TIME
+    }
+    others = {n: day for n, day in written.items() if abs(day - read.read_on) > timedelta(days=1)}
+    if not others:
+        return ()
+    name, day = next(iter(others.items()))
+    more = (
+        f", and {counted(len(others) - 1, 'further file')} on another day"
+        if len(others) > 1
+        else ""
+    )
+    where = select.copy_name(taken.position, taken.copy)
+    text = (
+        f"{name} was written on {day}{more}, and the read is dated {read.read_on}. If the chip was "
+        f"read on another day, correct it: `parambak correct {where} --read-on {day}`"
+    )
+    return (text,)
+
+
+def _with_visit(
+    session: Session, folding: Folding, request: Request, question: ArchiveQuestion
+) -> Request:
     """Fill in what the open visit remembers."""
     vault = folding.vault
     visited = the_open_visit(folding.fleet(), vault.writer, question.vessel)
     if visited is None:
         if question.vessel is None:
             raise VISIT_NONE.error(expected="--vessel NAME, or an open visit", found="neither")
-        return request
+        return replace(request, by=person_of(session, request.by))
     handle, visit = visited
-    person = vault.person(visit.by) if visit.by and not request.by else None
+    session.note(*also_open(folding.fleet(), vault.writer, handle, visit))
+    read_on = request.read_on
+    if read_on is None and visit.afterwards:
+        read_on = visit.on
+        session.note(f"the read is dated {read_on}, the day of the open visit to {handle}")
+    by = request.by or (vault.person(visit.by) if visit.by else person_of(session, None))
     return replace(
         request,
         target=replace(request.target, vessel=question.vessel or handle),
-        by=request.by or person,
+        by=by,
         facts=replace(request.facts, reader=request.facts.reader or visit.reader),
+        read_on=read_on,
         visit=visit.id,
     )

@@ -41,7 +41,11 @@ class HolderShown(Part, frozen=True):
 
 
 class PositionShown(Part, frozen=True):
-    """A position and its latest copy; days as 2026-03-01, null where there is none."""
+    """A position and its latest copy; days as 2026-03-01, null where there is none.
+
+    `state` is that of the copy in one word, null without a copy; `fading` are the fields and
+    addresses that may be fading.
+    """
 
     where: str
     copies: int
@@ -54,6 +58,8 @@ class PositionShown(Part, frozen=True):
     unmet: tuple[UnmetCondition, ...]
     notes: tuple[str, ...]
     locations: tuple[HolderShown, ...]
+    state: str | None
+    fading: tuple[str, ...]
 
 
 class ConflictShown(Part, frozen=True):
@@ -157,6 +163,8 @@ class _Listing:
             unmet=unmet_of(verdict),
             notes=tuple(_notes(position)),
             locations=self._locations(position),
+            state=verdict.state if verdict else None,
+            fading=verdict.fading if verdict else (),
         )
 
     def _locations(self, position: Position) -> tuple[HolderShown, ...]:

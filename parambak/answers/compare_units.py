@@ -181,16 +181,8 @@ def _take(
 
 
 def _shown(value: Unlike) -> UnlikeShown:
-    return UnlikeShown(
-        value.unit,
-        value.field,
-        value.value,
-        value.usual,
-        value.measure,
-        f"{value.score:.1f}" if value.score is not None else None,
-        value.same,
-        value.units,
-    )
+    score = f"{value.score:.1f}" if value.score is not None else None
+    return UnlikeShown(*value[:5], score, value.same, value.units)
 
 
 def _most_unlike(values: Sequence[Unlike]) -> MostUnlike | None:

@@ -117,7 +117,8 @@ ByteRow = rows.ByteRow
 class Comparison(Part, frozen=True, kw_only=True):
     """Two things compared: all runs, and what the layout and the reads before show of them.
 
-    `end` is the first address after both. `rows` are the changed bytes with some around, without
+    `ordered` is false for two dump files: nothing shows which is newer. `end` is the first address
+    after both. `rows` are the changed bytes with some around, without
     what a move explains, and `more_rows` is how many changed ones are left out.
     """
 
@@ -133,6 +134,7 @@ class Comparison(Part, frozen=True, kw_only=True):
     failing_checks: tuple[str, ...]
     remarks: tuple[RemarkShown, ...]
     remark_wanted: bool
+    ordered: bool
     has_layout: bool
     end: int
     rows: tuple[ByteRow, ...]
@@ -333,6 +335,7 @@ def _members(pair: _Pair, remarks: _Remarks) -> dict[str, Any]:
         "moved": tuple(map(_move_shown, moves)),
         "failing_checks": step.broken if step is not None else (),
         "remarks": on_record,
+        "ordered": pair.old.copy is not None or pair.new.copy is not None,
         "remark_wanted": pair.one_position and bool(pair.asked) and not on_record,
         "has_layout": pair.has_layout,
         "end": max(pair.old.image.end, pair.new.image.end),

@@ -6,7 +6,6 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from parambak.answers.forms import Part
-from parambak.differences.fields import RUNNING
 from parambak.errors import CallRefused, Fault, in_file
 from parambak.vault.files.given import read_given
 
@@ -104,32 +103,12 @@ def values_compared(old: Decoded, new: Decoded, carried: CarryOver) -> dict[str,
 
 def value_change_shown(change: ValueChange) -> ValueChangeShown:
     """Return a value that changed from one layout to another."""
-    return ValueChangeShown(
-        change.field,
-        change.old_field,
-        change.kind,
-        change.at,
-        change.old,
-        change.new,
-        change.unit,
-        change.within_limits,
-        change.belongs_to_card,
-        change.kind == RUNNING,
-    )
+    return ValueChangeShown(*change, running=change.running)
 
 
 def not_carried_shown(value: NotCarried) -> NotCarriedShown:
     """Return a value that was not carried over."""
-    return NotCarriedShown(
-        value.field,
-        value.old_field,
-        value.old,
-        value.new,
-        value.old_unit,
-        value.new_unit,
-        value.why,
-        value.excused,
-    )
+    return NotCarriedShown(*value)
 
 
 def renames_file(path: str | None) -> RenamesFile | None:

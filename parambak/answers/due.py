@@ -14,6 +14,7 @@ from parambak.keeping.due import Due, PositionStatus, Unfinished, due_of, most_u
 from parambak.keeping.state import select
 from parambak.keeping.state.backups import Holdings
 from parambak.keeping.state.rules import CAREFUL
+from parambak.keeping.verified import evidence_of, separate_reads
 from parambak.swap.swaps import unfinished_swaps
 
 if TYPE_CHECKING:
@@ -151,9 +152,10 @@ def _status(session: Session, holdings: Holdings, position: Position) -> Positio
         id=position.id,
         newest_on=newest.newest.read_on,
         unmet=verdict.unmet,
-        reads=len(position.reads),
+        reads=separate_reads(evidence_of(position.reads)),
         verified_on=verified_on,
         locations=[held.name for held in holdings.of(newest) if held.hashed_on is not None],
+        fading=verdict.fading,
     )
 
 

@@ -16,6 +16,12 @@ PAIR_COUNT = Fault(
     "with --pair, two dumps are one read of one memory, and here one is missing",
     "Name the dumps in pairs: first chip, second chip. For a second read name both again.",
 )
+VISIT_PERSON = Fault(
+    "visit-person",
+    CallRefused,
+    "a visit needs the name of the person who attends",
+    "Give --by NAME.",
+)
 DAY_TO_COME = Fault(
     "day-to-come",
     CallRefused,
@@ -39,12 +45,6 @@ ACCEPT_NAME = Fault(
     CallRefused,
     "there is no such irregularity to accept",
     "Name one of those expected.",
-)
-CHIP_NAME = Fault(
-    "chip-unknown",
-    CallRefused,
-    "the chip table does not have that part number",
-    "Leave --chip out, or name a part number of the table: {parts}.",
 )
 NORMAL_SHAPE = Fault(
     "normal-shape",

@@ -12,11 +12,13 @@ from msgspec import UNSET, UnsetType
 
 from parambak.answers import faults, given_files
 from parambak.answers.forms import Answer, LazyList, Part, Question
+from parambak.answers.slips import WithdrawnRecord, withdrawn_at
 from parambak.differences.fields import MOVED, SETTLED, value_text
 from parambak.differences.history import changes_of, history
-from parambak.errors import Fault, LayoutRefused, NotFound, VaultDamaged
+from parambak.errors import CallRefused, Fault, LayoutRefused, NotFound, VaultDamaged
 from parambak.keeping.state import select
 from parambak.keeping.state.remarks import remarks_of_change, remarks_on_record
+from parambak.keeping.verified import STABLE, evidence_of, separate_reads
 from parambak.memory.names import nearest_in_words
 
 if TYPE_CHECKING:
@@ -39,25 +41,36 @@ HISTORY_FIELD = Fault(
 
 
 class HistoryQuestion(Question["HistoryAnswer"], frozen=True):
-    """Which position; `field` for the values of one alone; `layout` a file, not the position's."""
+    """Which position; `field` for the values of one alone; `layout` a file, not the position's.
+
+    With `withdrawn`, what was withdrawn there too; then the position may be gone, and a part of
+    WHERE is enough.
+    """
 
     where: str
     field: str | None = None
     layout: str | None = None
+    withdrawn: bool = False
 
 
 class HistoryRead(Part, frozen=True):
-    """One read of a copy: its day, and who read."""
+    """One read of a copy: its day, who read, and the digest of its record.
+
+    `read_back`: of a card that was loaded from a copy of this position.
+    """
 
     read_on: str
     read_by: str | None
+    read_back: bool
+    record: str
 
 
 class HistoryCopy(Part, frozen=True):
     """The memory as it was for a time: the copy, the reads that gave it, one after the other.
 
     A copy that came back later stands once more. `remarks` are on what changed since the
-    entry before.
+    entry before. `separate_reads` counts those of the reads that are evidence for the copy: one
+    for a file given twice, none for a read-back of a loaded card.
     """
 
     copy: str
@@ -65,6 +78,7 @@ class HistoryCopy(Part, frozen=True):
     sha256: str
     reads: tuple[HistoryRead, ...]
     remarks: tuple[str, ...]
+    separate_reads: int
 
     @property
     def since(self) -> str:
@@ -117,7 +131,8 @@ class HistoryAnswer(Answer, frozen=True):
 
     `lost` are copies that are passed over because their bytes are lost or damaged,
     `other_layout` those of another size of memory. `unchanged_fields` counts the fields of the
-    layout that never changed, null without a layout.
+    layout that never changed, null without a layout. `unstable` is where the chip reads differently
+    and nobody explained it, null where it does not.
     """
 
     where: str
@@ -127,7 +142,9 @@ class HistoryAnswer(Answer, frozen=True):
     lost: tuple[str, ...]
     other_layout: tuple[str, ...]
     unchanged_fields: int | None
+    unstable: str | None
     field: HistoryField | UnsetType = UNSET
+    withdrawn: tuple[WithdrawnRecord, ...] | UnsetType = UNSET
 
 
 @dataclass
@@ -160,6 +177,10 @@ class _Followed:
 
 def answer(session: Session, question: HistoryQuestion) -> HistoryAnswer:
     """Follow a position; raise NotFound, LayoutRefused, CallRefused or VaultDamaged."""
+    if question.withdrawn:
+        withdrawn = withdrawn_at(session, question.where)
+        if not _is_there(session, question.where):
+            return _nothing_left(question.where, withdrawn)
     position = select.find_position(session.fleet(), question.where)
     layout = (
         given_files.layout_file(question.layout).layout
@@ -177,8 +198,41 @@ def answer(session: Session, question: HistoryQuestion) -> HistoryAnswer:
         lost=tuple(dict.fromkeys(followed.lost)),
         other_layout=tuple(followed.unfit),
         unchanged_fields=_unchanged(followed.history) if layout is not None else None,
+        unstable=_unstable(session, position),
         field=_field(followed, question.field),
+        withdrawn=withdrawn if question.withdrawn else UNSET,
     )
+
+
+def _is_there(session: Session, where: str) -> bool:
+    """Return whether a WHERE names a position at which something counts."""
+    try:
+        select.find_position(session.fleet(), where)
+    except (NotFound, CallRefused):
+        return False
+    return True
+
+
+def _nothing_left(where: str, withdrawn: tuple[WithdrawnRecord, ...]) -> HistoryAnswer:
+    return HistoryAnswer(
+        where=where,
+        copies=(),
+        changes=(),
+        not_written_down=(),
+        lost=(),
+        other_layout=(),
+        unchanged_fields=None,
+        unstable=None,
+        withdrawn=withdrawn,
+    )
+
+
+def _unstable(session: Session, position: Position) -> str | None:
+    """Return where the chip reads differently, None if it does not."""
+    if position.latest is None:
+        return None
+    verdict = session.assessor.verdict(position, position.latest)
+    return next((unmet.text for unmet in verdict.unmet if unmet.condition == STABLE), None)
 
 
 def _followed(session: Session, position: Position, layout: Layout | None) -> _Followed:
@@ -200,7 +254,15 @@ def _followed(session: Session, position: Position, layout: Layout | None) -> _F
                 times.append(time)
                 yield image
 
-    steps = history(layout, images())
+    found = session.assessor.disagreements(position, layout)
+    apart = {(d.before.record, d.after.record) for d in found}
+
+    def unstable(number: int) -> bool:
+        before, after = times[number - 1].reads[-1], times[number].reads[0]
+        voted = before.reconstructed_from or after.reconstructed_from
+        return bool(voted) or (before.record, after.record) in apart
+
+    steps = history(layout, images(), unstable)
     for name, refusal in unfit.items() if not times else ():
         raise refusal.in_file(name)
     vessel = select.vessel_at(session.fleet(), position.where)
@@ -248,10 +310,13 @@ def _copies(followed: _Followed) -> Iterator[HistoryCopy]:
             copy.number,
             copy.sha256,
             tuple(
-                HistoryRead(read.read_on.isoformat(), followed.person(read.by))
+                HistoryRead(
+                    read.read_on.isoformat(), followed.person(read.by), read.loaded, read.record
+                )
                 for read in time.reads
             ),
             _remarks(followed, number),
+            separate_reads(evidence_of(time.reads)),
         )
 
 

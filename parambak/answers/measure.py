@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from parambak.answers.session import Session
     from parambak.keeping.state.bodies import LimitsEntry
+    from parambak.keeping.state.model import Visit
     from parambak.swap.limits import Limits
     from parambak.swap.measurements import Measurement
     from parambak.vault.vault import Vault
@@ -126,13 +127,17 @@ class _Stated(NamedTuple):
 
 
 class _Round(NamedTuple):
-    """One round of measuring; `calibrated` is the day of the instrument's calibration."""
+    """One round of measuring, and the visit that is open, or None.
+
+    `calibrated` is the day of the instrument's calibration.
+    """
 
     at: measurement_records.MeasuringPoint
     readings: tuple[Measurement, ...]
     stated: _Stated
     on: date
     calibrated: str | None
+    visit: Visit | None
 
 
 def answer(session: Session, question: MeasureQuestion) -> MeasureAnswer:
@@ -148,11 +153,13 @@ def answer(session: Session, question: MeasureQuestion) -> MeasureAnswer:
     stated = _stated(session.vault, question.limits, earlier)
     by_name = stated.limits.by_name if stated.limits is not None else None
     readings = read_measurements(question.readings, question.not_possible, by_name)
-    on = session.clock().date()
+    visited = the_open_visit(fleet, session.vault.writer, select.parse_where(at.where).vessel)
+    on = session.clock().date() if visited is None else visited[1].day(session.clock().date())
     if question.on:
         on = date.fromisoformat(session.past_day(question.on))
     calibrated = session.past_day(question.calibrated) if question.calibrated else None
-    measured = _Round(at, readings, stated, on, calibrated)
+    visit = visited[1] if visited is not None else None
+    measured = _Round(at, readings, stated, on, calibrated, visit)
     if readings:
         _keep(session, question, measured)
         late = measurement_records.overdue(stated.limits, calibrated, on)
@@ -186,7 +193,6 @@ def _keep(session: Session, question: MeasureQuestion, measured: _Round) -> None
         ]
     )
     with vault.writing() as writing:
-        visit = the_open_visit(session.fleet(), vault.writer, select.parse_where(at.where).vessel)
         measurement_records.record(
             writing,
             at,
@@ -196,8 +202,8 @@ def _keep(session: Session, question: MeasureQuestion, measured: _Round) -> None
             instrument=question.instrument,
             calibrated=measured.calibrated,
             on=measured.on.isoformat(),
-            visit=visit[1].id if visit else None,
-            by=question.by or _visitor(vault, visit[1].by if visit else None),
+            visit=measured.visit.id if measured.visit else None,
+            by=question.by or _visitor(vault, measured.visit.by if measured.visit else None),
             remark=question.remark,
         )
 
@@ -246,10 +252,5 @@ def _reading_shown(reading: Measurement) -> ReadingShown:
 
 
 def _drift_shown(moved: measurement_records.Drift) -> DriftShown:
-    return DriftShown(
-        name=moved.name,
-        unit=moved.unit,
-        series=tuple(DayValueShown(on.isoformat(), value) for on, value in moved.series),
-        since_last=moved.since_last,
-        since_first=moved.since_first,
-    )
+    series = tuple(DayValueShown(on.isoformat(), value) for on, value in moved.series)
+    return DriftShown(**{**moved._asdict(), "series": series})

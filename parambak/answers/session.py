@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from parambak.keeping.assess import Assessor
-    from parambak.keeping.chips import Chip
+    from parambak.keeping.chips import Chip, ChipTable
+    from parambak.keeping.part_numbers import StatedChip
     from parambak.keeping.state.model import Fleet
     from parambak.vault.files.given import Folder
     from parambak.vault.vault import Vault
@@ -132,18 +133,38 @@ class Session:
 
         return Assessor(self.vault, self.chips)
 
-    def chip(self, name: str) -> Chip:
-        """Return the chip of that part number; raise CallRefused with the nearest ones."""
-        if name.casefold() not in self.chips:
-            from parambak.memory.names import nearest  # noqa: PLC0415 - a wrong name is rare
+    def chip(self, printed: str) -> Chip:
+        """Return the chip on which that number is printed; note what it was taken as.
 
-            near = " or ".join(self.chips[part].name for part in nearest(name, self.chips))
-            raise faults.CHIP_NAME.error(
-                expected=near or "a part of the table",
-                found=repr(name),
-                parts=", ".join(sorted(chip.name for chip in self.chips.values())),
-            )
-        return self.chips[name.casefold()]
+        Raise CallRefused if the table does not have it.
+        """
+        from parambak.keeping.part_numbers import read_marking  # noqa: PLC0415 - where one is typed
+
+        marking = read_marking(printed, self.chips.table)
+        if not marking.exact:
+            self.note(marking.words)
+        return marking.chip
+
+    def stated_chip(self, printed: str | None, size: int | None) -> StatedChip:
+        """Return the chip that a person states; note what its number was taken as."""
+        from parambak.keeping.part_numbers import stated_chip  # noqa: PLC0415 - where one is typed
+
+        chip = stated_chip(printed, size, self.chips.table)
+        if chip.words is not None:
+            self.note(chip.words)
+        return chip
+
+    def past_moment(self, text: str) -> tuple[str, str | None]:
+        """Return a day and the hour with it, if there is one; neither may be in the future."""
+        from parambak.keeping.recording.texts import check_moment  # noqa: PLC0415 - where one is typed
+
+        day, hour = check_moment(text)
+        now = self.clock()
+        self.past_day(day)
+        if hour is not None and f"{day}T{hour}" > now.strftime("%Y-%m-%dT%H:%M"):
+            expected = f"an hour until {now:%H:%M}"
+            raise faults.DAY_TO_COME.error(expected=expected, found=f"{day} {hour}")
+        return day, hour
 
     def past_day(self, text: str) -> str:
         """Return a day that is not in the future; raise CallRefused for another."""
@@ -171,26 +192,34 @@ class Session:
         return tuple(dict.fromkeys((*made, *self.vault_notes(), *self._notes)))
 
 
-class _ChipTable(Mapping[str, "Chip"]):
+class ShippedChips(Mapping[str, "Chip"]):
     """The shipped chips by name in lower case; read at first use."""
 
     @cached_property
-    def _chips(self) -> Mapping[str, Chip]:
+    def table(self) -> ChipTable:
+        """Return the table itself."""
         from parambak.keeping.chips import chips  # noqa: PLC0415 - most calls name no chip
 
         return chips(shipped("chips.toml"))
 
     def __getitem__(self, name: str) -> Chip:
-        return self._chips[name]
+        return self.table[name]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._chips)
+        return iter(self.table)
 
     def __len__(self) -> int:
-        return len(self._chips)
+        return len(self.table)
+
+
+def organisations(printed: str) -> tuple[str, ...]:
+    """Return the two parts that a printed number may be, by bytes and by words; else none."""
+    from parambak.keeping.part_numbers import organisations_of  # noqa: PLC0415 - where one is typed
+
+    return organisations_of(printed, chip_table().table)
 
 
 @cache
-def chip_table() -> Mapping[str, Chip]:
+def chip_table() -> ShippedChips:
     """Return the shipped table of memory chips, by name in lower case."""
-    return _ChipTable()
+    return ShippedChips()

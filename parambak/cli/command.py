@@ -12,7 +12,7 @@ import click
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from parambak.answers.forms import Answer as Answered
     from parambak.answers.forms import Question
@@ -52,31 +52,36 @@ def _formats() -> click.Choice[str]:
 
 
 def command(
-    name: str, *, example: str, vault: bool = True, **words: str
+    name: str, *, example: str, more: Sequence[str] = (), vault: bool = True, **words: str
 ) -> Callable[[Callable[..., Any]], click.Command]:
-    """Return the decorator of a command; `example` is one call as a user types it.
+    """Return the decorator of a command; `example` is a call as a user types it, `more` are others.
 
     `words` are put in for their names in braces in the command's docstring.
     """
 
     def decorate(function: Callable[..., Any]) -> click.Command:
-        shown = textwrap.fill(
-            example,
-            COLUMNS - 4,
-            initial_indent="  ",
-            subsequent_indent="      ",
-            break_on_hyphens=False,
-        )
+        shown = "\n".join(map(_example, (example, *more)))
+        noun = "Example" if not more else "Examples"
         text = (function.__doc__ or "").format(**words) if words else None
-        made = click.command(name, help=text, epilog=f"Example:\n\n\b\n{shown}")(function)
+        made = click.command(name, help=text, epilog=f"{noun}:\n\n\b\n{shown}")(function)
         made.params += [_json_option(), *([_vault_option()] if vault else [])]
         return made
 
     return decorate
 
 
+def _example(text: str) -> str:
+    return textwrap.fill(
+        text,
+        COLUMNS - 4,
+        initial_indent="  ",
+        subsequent_indent="      ",
+        break_on_hyphens=False,
+    )
+
+
 def asks(
-    question: type[Question[A]], *, example: str, vault: bool = True
+    question: type[Question[A]], *, example: str, more: Sequence[str] = (), vault: bool = True
 ) -> Callable[[Callable[[Screen, A], None]], click.Command]:
     """Return the decorator of a page: a command that asks a question and prints its answer so.
 
@@ -91,7 +96,8 @@ def asks(
             answer = import_module(module).answer
             return settings.ask(answer, question(**options), page)
 
-        return command(name, example=example, vault=vault)(pass_settings(update_wrapper(ask, page)))
+        made = command(name, example=example, more=more, vault=vault)
+        return made(pass_settings(update_wrapper(ask, page)))
 
     return decorate
 

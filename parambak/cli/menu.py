@@ -38,6 +38,8 @@ SECTIONS: dict[str, dict[str, str]] = {
         "position": "Record a position before its chip is read.",
         "layout": "Which byte means what: write, check, search, attach layouts.",
         "correct": "Add or correct a name, number or date on record.",
+        "withdraw": "Take back a read, a position, a remark: it counts nowhere.",
+        "undo": "Take back the last command that put something on record.",
         "recheck": "Is every file of the vault still unchanged?",
         "seal": "A line for the report: it shows if records are removed later.",
         "rebuild": "Make the index again from the records.",

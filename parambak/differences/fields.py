@@ -3,7 +3,7 @@
 The kinds of change here: `running` (a counter or clock of the layout), `tolerance` (a number
 changed within the layout's tolerance), `check` (a stored check that follows from other
 changes), `parameter` (any other change that the layout names). `history.py` gives the kinds
-that need several reads: `moved`, `alternates` and `fading`.
+that need several reads: `moved`, `alternates`, `fading` and `unstable`.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ PARAMETER = "parameter"
 MOVED = "moved"
 ALTERNATES = "alternates"
 FADING = "fading"
+UNSTABLE = "unstable"
 UNMAPPED = "unmapped"
 SETTLED = frozenset({RUNNING, TOLERANCE, CHECK})
 """The kinds of change that need no explanation."""

@@ -15,6 +15,7 @@ from parambak.differences.fields import (
     PARAMETER,
     TOLERANCE,
     UNMAPPED,
+    UNSTABLE,
     FieldChange,
     unmapped,
 )
@@ -22,7 +23,7 @@ from parambak.differences.moves import Move, moves_between, undo_moves
 from parambak.differences.tracker import FieldTracker, TrackedChange
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from collections.abc import Set as AbstractSet
 
     from parambak.differences.bytes import Run
@@ -36,7 +37,7 @@ FAR_NEARER = 2  # an image is far nearer to one than to another: it differs in h
 
 
 class Loose(NamedTuple):
-    """A changed stretch in no field; `kind` is `unmapped`, or `fading`."""
+    """A changed stretch in no field; `kind` is `unmapped`, `fading` or `unstable`."""
 
     range: Range
     kind: str
@@ -70,9 +71,17 @@ class History(NamedTuple):
     steps: tuple[Step, ...]
 
 
-def history(layout: Layout | None, images: Iterable[Image]) -> History:
-    """Return what changed from each image to the next, by kind; oldest image first."""
-    maker = _Maker(layout)
+def history(
+    layout: Layout | None,
+    images: Iterable[Image],
+    unstable: Callable[[int], bool] = lambda _: False,
+) -> History:
+    """Return what changed from each image to the next, by kind; oldest image first.
+
+    `unstable` states of the number of an image whether it differs from the one before although
+    nothing was written: reads of one occasion. Its changes make no value alternate or fade.
+    """
+    maker = _Maker(layout, unstable)
     count = 0
     for image in images:
         maker.take(image, count)
@@ -92,8 +101,9 @@ def changes_of(history: History, field: str) -> Iterator[tuple[int, FieldChange]
 class _Maker:
     """The steps up to the last image, and the changes of each value in their order."""
 
-    def __init__(self, layout: Layout | None) -> None:
+    def __init__(self, layout: Layout | None, unstable: Callable[[int], bool]) -> None:
         self._layout = layout
+        self._unstable = unstable
         self.tracker = FieldTracker(layout) if layout is not None else None
         self._steps: list[Step] = []
         self._fields: dict[str, list[tuple[int, TrackedChange]]] = {}
@@ -134,7 +144,10 @@ class _Maker:
         alternating = {
             name for name, changes in self._fields.items() if fading.alternates(_values(changes))
         }
-        return tuple(_sorted(step, faded, alternating) for step in self._steps)
+        return tuple(
+            _as_unstable(step) if self._unstable(step.image) else _sorted(step, faded, alternating)
+            for step in self._steps
+        )
 
     def _sides(
         self, before: Image, image: Image, changed: tuple[Run, ...]
@@ -172,7 +185,7 @@ class _Maker:
             loose = tuple(Loose(run.range, UNMAPPED) for run in rest)
             return Step(number, count, moves, (), {}, loose, ())
         changes, broken = self.tracker.step(images[1], changed, sides)
-        for tracked in changes:
+        for tracked in changes if not self._unstable(number) else ():
             if tracked.change.kind in {PARAMETER, TOLERANCE} and not tracked.is_check:
                 self._fields.setdefault(tracked.change.field, []).append((number, tracked))
         ranges = unmapped(self._layout, rest)
@@ -195,7 +208,7 @@ class _Maker:
         number: int,
     ) -> None:
         """Follow single bytes that no field explains, if they are few."""
-        if sum(stretch.length for stretch in ranges) > MOST_LOOSE:
+        if self._unstable(number) or sum(stretch.length for stretch in ranges) > MOST_LOOSE:
             return
         for address in (a for stretch in ranges for a in range(stretch.start, stretch.end)):
             old, new = (side.read(address, 1) for side in sides)
@@ -214,6 +227,16 @@ def _values(changes: Iterable[tuple[int, TrackedChange]]) -> list[bytes | None]:
     """Return the values that a field had, from each change beyond its tolerance to the next."""
     beyond = [tracked for _, tracked in changes if tracked.change.kind == PARAMETER]
     return [*(tracked.old for tracked in beyond[:1]), *(tracked.new for tracked in beyond)]
+
+
+def _as_unstable(step: Step) -> Step:
+    """Return a step between two reads of one occasion: what differs was not written."""
+    fields = tuple(
+        change._replace(kind=UNSTABLE) if change.kind in {PARAMETER, TOLERANCE} else change
+        for change in step.fields
+    )
+    loose = tuple(stretch._replace(kind=UNSTABLE) for stretch in step.loose)
+    return step._replace(fields=fields, loose=loose)
 
 
 def _sorted(

@@ -70,37 +70,25 @@ def support_of_others(
         candidates[0] if candidates and candidates[0].belief > _LIKELY else None
         for candidates in ranked
     ]
+    pairs = list(zip(panel_values, firsts, strict=True))
+    likely = [(value, first.interpretation, first.hit) for value, first in pairs if first]
     scales = Counter(
-        (panel_value.unit, first.interpretation.scale, first.interpretation.fraction)
-        for panel_value, first in zip(panel_values, firsts, strict=True)
-        if first and first.interpretation.type.kind != "text"
+        (value.unit, way.scale, way.fraction) for value, way, _ in likely if way.type.kind != "text"
     )
-    begins = {
-        first.hit.at: panel_value.name
-        for panel_value, first in zip(panel_values, firsts, strict=True)
-        if first
-    }
-    ends = {
-        first.hit.at + first.hit.length: panel_value.name
-        for panel_value, first in zip(panel_values, firsts, strict=True)
-        if first
-    }
+    begins = {hit.at: value.name for value, _, hit in likely}
+    ends = {hit.at + hit.length: value.name for value, _, hit in likely}
     support: list[list[str]] = []
-    for panel_value, first in zip(panel_values, firsts, strict=True):
+    for value, first in pairs:
         words = []
         if first:
-            same = (
-                scales[panel_value.unit, first.interpretation.scale, first.interpretation.fraction]
-                - 1
-            )
-            if panel_value.unit and same > 0:
-                words.append(
-                    f"the same scale as {counted(same, 'other value')} in {panel_value.unit}"
-                )
-            if first.hit.at in ends:
-                words.append(f"directly after {ends[first.hit.at]}")
-            if first.hit.at + first.hit.length in begins:
-                words.append(f"directly before {begins[first.hit.at + first.hit.length]}")
+            way, at, end = first.interpretation, first.hit.at, first.hit.at + first.hit.length
+            same = scales[value.unit, way.scale, way.fraction] - 1
+            if value.unit and same > 0:
+                words.append(f"the same scale as {counted(same, 'other value')} in {value.unit}")
+            if at in ends:
+                words.append(f"directly after {ends[at]}")
+            if end in begins:
+                words.append(f"directly before {begins[end]}")
         support.append(words)
     return support
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from parambak.differences.bytes import differing_bytes
+from parambak.differences.reread import agrees
 from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
+from parambak.keeping.memory_size import BY_CHIP, BY_LAYOUT, BY_PERSON, memory_size, source_of
 from parambak.keeping.state.rules import CAREFUL
-from parambak.keeping.verified import CopyEvidence, Verdict, judge
-from parambak.memory.counted import counted
+from parambak.keeping.unstable import Content, disagreements, fading_fields, statements, tainted
+from parambak.keeping.verified import CopyEvidence, Verdict, evidence_of, judge, separate_reads
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
@@ -16,9 +18,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from parambak.keeping.chips import Chip
-    from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal
+    from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal, SizeEntry
     from parambak.keeping.state.model import Copy, Position, Read
     from parambak.keeping.state.rules import Rules
+    from parambak.keeping.unstable import Disagreement
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
     from parambak.layouts.slots import Slot
@@ -81,11 +84,28 @@ class Assessor:
             return None
 
     def memory_size(self, position: Position, layout: Layout | None) -> int | None:
-        """Return the size of the position's memory in bytes, by its chip or its layout."""
-        chip = self._chips.get(position.chip.casefold()) if position.chip else None
-        if chip is not None:
-            return chip.size
-        return layout.memory if layout is not None else None
+        """Return the size of the position's memory in bytes, None if nothing gives it."""
+        size = self.size_entry(position, layout)
+        return size.bytes if size is not None else None
+
+    def size_entry(self, position: Position, layout: Layout | None) -> SizeEntry | None:
+        """Return the size of the position's memory, and its source.
+
+        If this table does not have the chip, the size that its newest read was judged by counts.
+        """
+        size = memory_size(
+            position.chip,
+            position.size,
+            position.chips,
+            self._chips,
+            layout.memory if layout is not None else None,
+        )
+        if position.chip and (size is None or size.by == BY_LAYOUT):
+            chip = position.chip.casefold()
+            kept = [r.size for r in position.reads if r.size and r.size.by == BY_CHIP]
+            of_chip = [entry for entry in kept if (entry.chip or "").casefold() == chip]
+            return of_chip[-1] if of_chip else size
+        return size
 
     def decoded(self, position: Position, copy: Copy) -> Decoded | None:
         """Return the copy's fields by the position's layout, or None without one."""
@@ -99,10 +119,17 @@ class Assessor:
         return judge(self._evidence(position, copy), self._rules_or_careful(position)[0])
 
     def _evidence(self, position: Position, copy: Copy) -> CopyEvidence:
-        damage = (*self._damage(position, copy), *self._rules_or_careful(position)[1])
+        rules, faults = self._rules_or_careful(position)
+        damage = (*self._damage(position, copy), *faults)
         layout, fault = self._layout_or_fault(position)
         image = self._image_or_none(copy)
-        agreeing, disagreeing = self._reads(position, copy, image, layout)
+        found = self.disagreements(position, layout)
+        doubtful = tainted(position.reads, found)
+        agreeing = [
+            read
+            for read in self._reads(position, copy, image, layout, rules.reads)
+            if not read.loaded and (read.chip == copy.newest.chip or read.record not in doubtful)
+        ]
         suspicions: tuple[Finding, ...] = ()
         lifted: tuple[Finding, ...] = ()
         checks = None
@@ -112,7 +139,6 @@ class Assessor:
                 checks = _checks(layout, image)
         return CopyEvidence(
             agreeing=agreeing,
-            disagreeing=disagreeing,
             compared_by_reader=any(read.facts.compared for read in copy.reads),
             suspicions=suspicions,
             lifted=lifted,
@@ -120,7 +146,12 @@ class Assessor:
             layout_fault=fault,
             damage=damage,
             lost=image is None,
-            wavering=self._wavering(position, copy, agreeing),
+            loaded=sum(read.loaded for read in copy.reads),
+            doubtful=sum(
+                read.record in doubtful and read.chip != copy.newest.chip for read in copy.reads
+            ),
+            fading=self._fading(position, copy, layout, found),
+            stability=statements(position, copy, layout, found, self.person),
         )
 
     def _rules_or_careful(self, position: Position) -> tuple[Rules, tuple[str, ...]]:
@@ -160,38 +191,52 @@ class Assessor:
         return tuple(dict.fromkeys(damage))
 
     def _reads(
-        self, position: Position, copy: Copy, image: Image | None, layout: Layout | None
-    ) -> tuple[tuple[Read, ...], tuple[str, ...]]:
-        """Return the reads that agree outside volatile bytes, and words on those that do not."""
-        live = _live(layout) if layout is not None else None
-        agreeing = list(copy.reads)
-        against = []
-        for other in position.copies:
-            same_day = other.newest.read_on == copy.newest.read_on
-            if other.image == copy.image or image is None or not (live or same_day):
-                continue  # without volatile bytes, what differs cannot agree
-            content = self._image_or_none(other)
-            if content is None:
-                continue
-            differing = differing_bytes(image, content, live)
-            if differing == 0:
-                agreeing += other.reads
-            elif same_day:
-                count = counted(differing, "byte")
-                against.append(f"the read {other.sha256[:8]} of the same day differs in {count}")
-        return tuple(agreeing), tuple(against)
+        self,
+        position: Position,
+        copy: Copy,
+        image: Image | None,
+        layout: Layout | None,
+        enough: int,
+    ) -> tuple[Read, ...]:
+        """Return the reads that agree outside running fields; with enough of its own, those alone.
 
-    @staticmethod
-    def _wavering(position: Position, copy: Copy, agreeing: Sequence[Read]) -> bool:
-        """Return whether reads of another image lie between this image's on its newest day."""
-        day = copy.newest.read_on
-        made = [r for r in position.reads if r.read_on == day and not r.reconstructed_from]
-        same = {read.record for read in agreeing}
-        agree = [n for n, read in enumerate(made) if read.record in same]
-        if not agree:
-            return False
-        between = [made[n] for n in range(agree[0], agree[-1]) if n not in agree]
-        return bool(between) and len(made) - len(agree) >= len(agree)
+        Without a layout, and of an image that is lost, those alone too.
+        """
+        if image is None or layout is None or separate_reads(evidence_of(copy.reads)) >= enough:
+            return copy.reads
+        agreeing = list(copy.reads)
+        for other in position.copies:
+            content = self._image_or_none(other) if other.image != copy.image else None
+            if content is not None and agrees(layout, image, content):
+                agreeing += other.reads
+        return tuple(agreeing)
+
+    def disagreements(self, position: Position, layout: Layout | None) -> tuple[Disagreement, ...]:
+        """Return every two reads of one chip on one occasion that differ without a write."""
+
+        def content_of(entry: ImageEntry) -> Content:
+            try:
+                image = self.image(entry)
+            except VaultDamaged:
+                return Content(None, plausible=True)
+            return Content(image, plausible=not self._suspicions(position, layout, image)[0])
+
+        return disagreements(position, layout, content_of)
+
+    def _fading(
+        self, position: Position, copy: Copy, layout: Layout | None, found: Sequence[Disagreement]
+    ) -> tuple[str, ...]:
+        """Return the fields and addresses of the copy's chip that may be fading by this copy."""
+
+        def images() -> Iterator[tuple[Read, Image]]:
+            for read in position.reads:
+                if read.chip == copy.newest.chip and not read.reconstructed_from:
+                    with suppress(VaultDamaged):
+                        yield read, self.image(read.image)
+                if read.record == copy.newest.record:
+                    break
+
+        return fading_fields(layout, images(), found, position.explanations)
 
     def _suspicions(
         self, position: Position, layout: Layout | None, image: Image
@@ -199,7 +244,8 @@ class Assessor:
         """Return the findings against the image, and those that were declared normal."""
         declared = self._declared(position, layout)
         unlifted, lifted = [], []
-        size = self.memory_size(position, layout)
+        entry = self.size_entry(position, layout)
+        size = entry.bytes if entry is not None else None
         for suspicion in _judged(layout, image, size, normal_of(layout)):
             finding = suspicion.finding
             if suspicion.lifted:
@@ -217,7 +263,17 @@ class Assessor:
                 else "no chip is on record"
             )
             lifted.append(Finding("no-chip", f"{reason}: the size was not checked"))
+        elif entry is not None and entry.by == BY_PERSON:
+            whose = self._whose_size(position, entry)
+            lifted.append(Finding("size-stated", f"{size} bytes, {source_of(entry)}{whose}"))
         return tuple(unlifted), tuple(lifted)
+
+    def _whose_size(self, position: Position, size: SizeEntry) -> str:
+        """Return the name of the person of the newest read for which that size was stated."""
+        for read in reversed(position.reads):
+            if read.by and read.size and (read.size.by, read.size.bytes) == (BY_PERSON, size.bytes):
+                return f" ({self.person(read.by)})"
+        return ""
 
     def _declared(
         self, position: Position, layout: Layout | None
@@ -270,12 +326,6 @@ def _checks(layout: Layout, image: Image) -> list[tuple[str, bool | None]]:
     return [(check.check, check.holds) for check in decode(layout, image).checks]
 
 
-def _live(layout: Layout) -> Mapping[int, int]:
-    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
-
-    return coverage.masks(layout, "volatile")
-
-
 def normal_of(layout: Layout | None) -> plausibility.Normal:
     """Return what the layout declares normal for its memory."""
     if layout is None:
@@ -324,15 +374,20 @@ def _runs(layout: Layout, image: Image) -> Iterator[list[Slot]]:
     yield run
 
 
-def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str, ...]:
+def size_doubts(assessor: Assessor, position: Position, part: str, size: int) -> tuple[str, ...]:
     """Return, in words, which of the layout and the latest copy differ in size from the chip.
+
+    `part` is its number, and `size` that of one chip in bytes.
 
     Only a person can decide which is wrong: the chip, the layout or the read.
     """
     doubts = []
-    has = f"{chip.name} has {chip.size} bytes"
+    memory = size * position.chips
+    has = f"{part} has {memory} bytes"
+    if position.chips > 1:
+        has = f"{position.chips} chips {part} have {memory} bytes"
     layout = assessor.layout_of(position)
-    if layout is not None and position.layout is not None and layout.memory != chip.size:
+    if layout is not None and position.layout is not None and layout.memory != memory:
         doubts.append(
             f"{has}, and the layout on record here, {position.layout.name}, is for "
             f"{layout.memory}: nothing more can be archived here until one of them is corrected. "
@@ -340,10 +395,10 @@ def size_doubts(assessor: Assessor, position: Position, chip: Chip) -> tuple[str
         )
     latest = position.latest
     if latest is not None:
-        size = sum(length for _, length in latest.image.ranges)
-        if size != chip.size:
+        held = sum(length for _, length in latest.image.ranges)
+        if held != memory:
             doubts.append(
-                f"{has}, and the latest copy, {latest.sha256[:8]}, holds {size}: it is not "
+                f"{has}, and the latest copy, {latest.sha256[:8]}, holds {held}: it is not "
                 "verified as long as this chip is on record"
             )
     return tuple(doubts)

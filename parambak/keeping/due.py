@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.keeping.verified import READ_TWICE, STABLE
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -14,11 +15,22 @@ if TYPE_CHECKING:
     from parambak.keeping.state.rules import Rules
 
 UNFINISHED_SWAP = "unfinished-swap"
+UNSTABLE = "unstable"
+FADING = "fading"
 NOT_VERIFIED = "not-verified"
 ONE_READ = "one-read"
 TOO_OLD = "too-old"
 ONE_LOCATION = "one-location"
-URGENCY = (UNFINISHED_SWAP, NOT_VERIFIED, ONE_READ, TOO_OLD, ONE_LOCATION)  # the most urgent first
+# The most urgent first.
+URGENCY = (
+    UNFINISHED_SWAP,
+    UNSTABLE,
+    NOT_VERIFIED,
+    ONE_READ,
+    TOO_OLD,
+    ONE_LOCATION,
+    FADING,
+)
 
 
 class Reason(NamedTuple):
@@ -54,8 +66,9 @@ class PositionStatus(NamedTuple):
 
     `unmet` are the conditions that the newest copy does not meet; `reads` is how many reads the
     position ever had; `verified_on` the day of the newest read of a verified copy, None without
-    one; `locations` are the backup locations that are recorded as holding the newest copy.
-    `unfinished` is the swap here that was closed in emergency, if there is one.
+    one; `locations` are the backup locations that are recorded as holding the newest copy; `fading`
+    are the fields and addresses that may be fading. `unfinished` is the swap here that was closed
+    in emergency, if there is one.
     """
 
     where: str
@@ -65,6 +78,7 @@ class PositionStatus(NamedTuple):
     reads: int
     verified_on: date | None
     locations: Sequence[str]
+    fading: Sequence[str] = ()
     unfinished: Unfinished | None = None
 
 
@@ -72,6 +86,7 @@ def due_of(status: PositionStatus, rules: Rules) -> Due | None:
     """Return why and from when a position is due; None if nothing ever makes it so."""
     reasons = [
         *_unfinished(status),
+        *_failing_chip(status),
         *_read_again(status),
         *_by_age(status, rules),
         *_by_locations(status, rules),
@@ -91,12 +106,26 @@ def _unfinished(status: PositionStatus) -> list[Reason]:
     return [Reason(UNFINISHED_SWAP, swap.on, text)]
 
 
+def _failing_chip(status: PositionStatus) -> list[Reason]:
+    """Return that the chip reads differently, or that its cells may be fading."""
+    reasons = [
+        Reason(UNSTABLE, status.newest_on, f"unstable: {condition.text}")
+        for condition in status.unmet
+        if condition.condition == STABLE
+    ]
+    if status.fading:
+        text = f"{', '.join(status.fading)} may be fading: replace the chip"
+        reasons.append(Reason(FADING, status.newest_on, text))
+    return reasons
+
+
 def _read_again(status: PositionStatus) -> list[Reason]:
+    unmet = [condition for condition in status.unmet if condition.condition != STABLE]
     if status.reads < 2:
         text = "the chip was read only once: read it a second time"
-        unmet = [condition for condition in status.unmet if condition.condition != "read-twice"]
+        unmet = [condition for condition in unmet if condition.condition != READ_TWICE]
         return [*_not_verified(status, unmet), Reason(ONE_READ, status.newest_on, text)]
-    return _not_verified(status, status.unmet)
+    return _not_verified(status, unmet)
 
 
 def _not_verified(status: PositionStatus, unmet: Sequence[Condition]) -> list[Reason]:

@@ -1,7 +1,8 @@
 """Whether a copy is verified: answered here alone, purely from what is handed in.
 
-The four conditions: read twice, plausible, checks hold, unchanged on disk. Each is met,
-not met, or not known; "failed" and "not known" are two answers.
+The conditions: read twice, stable, plausible, checks hold, unchanged on disk. Each is met,
+not met, or not known; "failed" and "not known" are two answers. `formats/verified.md` gives the
+rule of each.
 """
 
 from __future__ import annotations
@@ -12,15 +13,49 @@ from msgspec import Struct
 
 from parambak.keeping.state.model import Condition
 from parambak.keeping.state.read_facts import CONNECTED_TO_CARD
+from parambak.keeping.unstable import Stability
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from parambak.keeping.state.bodies import DumpEntry
     from parambak.keeping.state.model import Read
     from parambak.keeping.state.rules import Rules
     from parambak.memory.findings import Finding
+
+
+READ_TWICE, STABLE = "read-twice", "stable"
+VERIFIED, AS_READ, FADING = "verified", "verified-as-read", "fading"
+NOT_VERIFIED, UNSTABLE, RECONSTRUCTED = "not-verified", "unstable", "reconstructed"
+STATES = (VERIFIED, AS_READ, FADING, UNSTABLE, NOT_VERIFIED, RECONSTRUCTED)
+"""The states of a copy: verified in the first three of them."""
+HEADLINES = {
+    VERIFIED: "VERIFIED",
+    AS_READ: "VERIFIED AS READ",
+    FADING: "VERIFIED, BUT FADING",
+    UNSTABLE: "NOT VERIFIED: UNSTABLE",
+    NOT_VERIFIED: "NOT VERIFIED",
+    RECONSTRUCTED: "RECONSTRUCTED",
+}
+WHY = {
+    AS_READ: (
+        "The reads agree. There is no layout, so it is not shown that this is the right chip, or "
+        "that its values and checks are right"
+    ),
+    FADING: (
+        "Bits changed in one direction over the visits, and no check was renewed. Replace the chip"
+    ),
+    UNSTABLE: "The chip reads differently from one read to the next",
+    RECONSTRUCTED: "It was made by a vote over reads that differ, and is never verified by itself",
+}
+"""What a state does not show, or why it is so."""
+
+
+def headline(verdict: Verdict) -> str:
+    """Return the headline of a copy: its state in capitals, and what may be fading."""
+    fading = f": {', '.join(verdict.fading)}" if verdict.state == FADING else ""
+    return HEADLINES[verdict.state] + fading
 
 
 class Pass(Protocol):
@@ -54,6 +89,11 @@ def separate_reads(passes: Sequence[Pass]) -> int:
     return len(groups)
 
 
+def evidence_of(reads: Iterable[Read]) -> list[Read]:
+    """Return the reads that are evidence: made by a reader, and not of a card that was loaded."""
+    return [read for read in reads if not read.loaded and not read.reconstructed_from]
+
+
 def _same_pass(first: Pass, second: Pass) -> bool:
     """Return whether two entries are one pass of the reader given twice."""
     if first.record == second.record:
@@ -74,18 +114,18 @@ def _same_file(first: DumpEntry, second: DumpEntry) -> bool:
 class CopyEvidence(Struct, frozen=True):
     """All that the answer rests on.
 
-    - `agreeing` are the reads that gave this image outside volatile bytes; `disagreeing` states
-      for each other read of the same day in how many bytes it differs.
+    - `agreeing` are the reads that gave this image outside running and volatile fields, and that
+      are evidence for it; `loaded` is how many read-backs of a card loaded from it are not, and
+      `doubtful` how many reads of a former chip that was unstable.
+    - `stability` states where the chip read differently. `fading` are the fields and addresses that
+      may be fading.
     - `suspicions` are the findings against the image; `lifted` those declared normal, with by whom.
     - `checks` pairs each check's name with whether it holds; None without a layout.
     - `damage` is what is wrong with the bytes on disk, empty if nothing is. With `lost` the image
       cannot be read, and nothing in it is judged.
-    - `wavering`: on one day the chip gave this image, then another at least as often, then this
-      one again.
     """
 
     agreeing: Sequence[Read]
-    disagreeing: Sequence[str]
     compared_by_reader: bool
     suspicions: Sequence[Finding]
     lifted: Sequence[Finding]
@@ -93,13 +133,22 @@ class CopyEvidence(Struct, frozen=True):
     layout_fault: str | None
     damage: Sequence[str]
     lost: bool = False
-    wavering: bool = False
+    loaded: int = 0
+    doubtful: int = 0
+    stability: Stability = Stability()
+    fading: Sequence[str] = ()
 
 
 class Verdict(Struct, frozen=True):
-    """The answer: every condition in the order of the work."""
+    """The answer: every condition in the order of the work.
+
+    `layout`: the memory has a layout. `fading` are the addresses or fields that may be fading.
+    """
 
     conditions: tuple[Condition, ...]
+    layout: bool = True
+    fading: tuple[str, ...] = ()
+    reconstructed: bool = False
 
     @property
     def verified(self) -> bool:
@@ -111,15 +160,34 @@ class Verdict(Struct, frozen=True):
         """Return the conditions that are not met or not known."""
         return tuple(condition for condition in self.conditions if not condition.met)
 
+    @property
+    def unstable(self) -> bool:
+        """Return whether the chip reads differently, or may do, and nobody explained it."""
+        return any(condition.condition == STABLE for condition in self.unmet)
+
+    @property
+    def state(self) -> str:
+        """Return the one word of `STATES` that a headline begins with."""
+        if self.reconstructed:
+            return RECONSTRUCTED
+        if self.unstable:
+            return UNSTABLE
+        if not self.verified:
+            return NOT_VERIFIED
+        if self.fading:
+            return FADING
+        return VERIFIED if self.layout else AS_READ
+
 
 _IN_CIRCUIT = (
     ", all of them in circuit. Other parts of the card can falsify such reads in the same way. If "
     "you can, read the chip in a socket or by a clip"
 )
-AFTER_UNVERIFIED = (
-    "; but a file of this copy was released UNVERIFIED and loaded. Read-backs of that card show "
-    "what the card holds, not that it is correct"
+_LOADED = (
+    "; {count} of a card that was loaded from this copy not counted: it shows what the card holds, "
+    "not that the copy is correct"
 )
+_DOUBTFUL = "; {count} of the chip before, which was unstable, not counted"
 _LOST = "the image is damaged or missing: there are no bytes to judge"
 
 
@@ -128,32 +196,29 @@ def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
     return Verdict(
         (
             _read_twice(evidence, rules),
+            _stable(evidence),
             _plausible(evidence),
             _checks_hold(evidence, rules),
             _unchanged_on_disk(evidence),
-        )
+        ),
+        layout=evidence.checks is not None or evidence.layout_fault is not None,
+        fading=tuple(evidence.fading),
+        reconstructed=bool(evidence.agreeing)
+        and all(read.reconstructed_from for read in evidence.agreeing),
     )
 
 
 def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
-    name = "read-twice"
+    name = READ_TWICE
     made = [read for read in evidence.agreeing if not read.reconstructed_from]
     count, separate = len(made), separate_reads(made)
-    # Shown also if the condition is met: a chip that reads in two ways is failing.
-    against = "".join(f"; {read}" for read in evidence.disagreeing)
-    if separate >= rules.reads and evidence.wavering:
-        text = (
-            "the chip alternates between this image and another. Reseat it and read it again until "
-            "most reads give one image"
-        )
-        return Condition.no(name, text + against)
+    apart = _LOADED.format(count=counted(evidence.loaded, "read-back")) if evidence.loaded else ""
+    if evidence.doubtful:
+        apart += _DOUBTFUL.format(count=counted(evidence.doubtful, "read"))
     if separate >= rules.reads:
         doubt = _IN_CIRCUIT if all(read.facts.how in CONNECTED_TO_CARD for read in made) else ""
-        independent = [read for read in made if not read.after_unverified]
-        if separate_reads(independent) < rules.reads:
-            doubt += AFTER_UNVERIFIED
-        return Condition.yes(name, f"{separate} separate reads gave this image{doubt}{against}")
-    if not made:
+        return Condition.yes(name, f"{separate} separate reads gave this image{doubt}{apart}")
+    if evidence.agreeing and not made:
         text = (
             "RECONSTRUCTED by a vote over reads that differ: no read gave this image. It is never "
             "verified by itself. Check its values by hand"
@@ -168,7 +233,24 @@ def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:
         reads = counted(separate, "read")
         compared = ", compared by the reader" if evidence.compared_by_reader else ""
         text = f"{reads} only{compared}; read the chip again and archive the new file"
-    return Condition.no(name, text + against)
+    return Condition.no(name, text + apart)
+
+
+def _stable(evidence: CopyEvidence) -> Condition:
+    """Return whether the chip read the same each time, except what was written or explained."""
+    stated = evidence.stability
+    if stated.unstable:
+        return Condition.no(STABLE, "; ".join((*stated.unstable, *stated.explained)))
+    if stated.undecided:
+        return Condition.unknown(STABLE, "; ".join(stated.undecided))
+    fades = (
+        f"; {', '.join(evidence.fading)} may be fading: bits changed in one direction over the "
+        "visits, and no check was renewed. Replace the chip"
+        if evidence.fading
+        else ""
+    )
+    words = "; ".join(stated.explained) or "no two reads of this chip disagree"
+    return Condition.yes(STABLE, words + fades)
 
 
 def _plausible(evidence: CopyEvidence) -> Condition:

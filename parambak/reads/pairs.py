@@ -38,6 +38,11 @@ PAIR_ODD: Final = Fault(
 )
 
 
+def chips_of(scheme: str | None) -> int:
+    """Return how many chips share one memory: 2 for a pair that does not hold it twice."""
+    return 2 if scheme in PAIR_SCHEMES and scheme != "duplicate" else 1
+
+
 def join(first: Image, second: Image, scheme: PairScheme, *, chip: int | None = None) -> Image:
     """Return the memory that two chips hold, each image with its chip's own addresses.
 

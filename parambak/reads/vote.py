@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from parambak.errors import CallRefused, DumpRefused, Fault
-from parambak.memory.image import Block, Image, Range
+from parambak.memory.image import Image, Range
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -89,7 +89,7 @@ def vote(images: Sequence[Image]) -> Vote:
     doubts = tuple(_doubts(contents, chosen, tied, doubtful, ranges))
     image = Image.from_content(chosen, ranges)
     holes = [Range(doubt.address, 1) for doubt in doubts if doubt.tied]
-    return Vote(_without(image, holes), len(images), doubts)
+    return Vote(image.without(holes), len(images), doubts)
 
 
 def _same_ranges(images: Sequence[Image]) -> None:
@@ -157,16 +157,3 @@ def _doubts(
             decided = None if tied[at] else chosen[at]
             yield Doubt(stretch.start + at - begin, values, decided, tied[at])
         begin += stretch.length
-
-
-def _without(image: Image, holes: Sequence[Range]) -> Image:
-    """Return the image with bytes absent, in one pass: there may be many."""
-    blocks, index = [], 0
-    for block in image.blocks:
-        at = block.start
-        while index < len(holes) and holes[index].start < block.end:
-            hole = holes[index]
-            blocks.append(Block(at, block.data[at - block.start : hole.start - block.start]))
-            at, index = hole.end, index + 1
-        blocks.append(Block(at, block.data[at - block.start :]))
-    return Image(tuple(block for block in blocks if block.data))

@@ -8,6 +8,7 @@ from parambak.differences.fields import value_text
 from parambak.differences.small_line import small_line
 from parambak.errors import VaultDamaged
 from parambak.keeping.state.remarks import remarks_on_record
+from parambak.keeping.verified import WHY, headline
 from parambak.layouts.decode import decode
 from parambak.reports import over_visits, parts
 from parambak.reports.html import render
@@ -43,7 +44,8 @@ def copy_page(
         {
             **desk.frame(f"Copy {name}", vessel),
             "verified": verdict.verified,
-            "reconstructed": copy.reconstructed,
+            "headline": headline(verdict),
+            "why": WHY.get(verdict.state),
             "conditions": verdict.conditions,
             "identity": [*parts.identity(vessel, unit, position, layout), ("copy", name)],
             "reads": parts.reads(desk, copy.reads),

@@ -148,7 +148,7 @@ def reads(desk: Desk, given: Iterable[Read]) -> list[dict[str, Any]]:
     """Return each read as it is printed."""
     return [
         {
-            "on": read.read_on.isoformat(),
+            "on": " ".join(filter(None, (read.read_on.isoformat(), read.read_at))),
             "by": desk.person(read.by),
             "reader": read.facts.reader,
             "how": ", ".join(read_facts.phrases(read.facts)),

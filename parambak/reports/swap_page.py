@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from parambak.errors import VaultDamaged
+from parambak.keeping.state.visits import while_open
+from parambak.keeping.verified import headline
 from parambak.memory.counted import counted
 from parambak.reports import parts
 from parambak.reports.html import render
@@ -208,6 +210,7 @@ def _memory(desk: Desk, state: SwapState, swap: Swap) -> dict[str, Any]:
     shared["reads"] = parts.reads(desk, state.copy.reads)
     verdict = state.verdict
     shared["verified"] = verdict.verified if verdict is not None else None
+    shared["headline"] = headline(verdict) if verdict is not None else ""
     try:
         image = assessor.image(state.copy.image)
     except VaultDamaged:
@@ -335,12 +338,11 @@ def _measurements(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, An
 
 def _visits(desk: Desk, state: SwapState, swap: Swap) -> list[dict[str, Any]]:
     """Return the visits aboard while the swap was open, with their remarks."""
-    opened = swap.opened.at.date().isoformat()
-    ended = swap.end.at.date().isoformat() if swap.end is not None else None
+    ended = swap.end.at if swap.end is not None else None
     return [
         {"on": visit.on, "by": desk.person(visit.by), "remark": visit.remark}
         for visit in state.vessel.visits
-        if (ended is None or visit.on <= ended) and (visit.closed is None or visit.closed >= opened)
+        if while_open(visit, swap.opened.at, ended)
     ]
 
 

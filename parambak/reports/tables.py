@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.keeping.state import read_facts
+from parambak.keeping.verified import evidence_of, separate_reads
 from parambak.swap import measurement_records
 from parambak.swap.swaps import fold_swaps, in_order
 
@@ -83,7 +84,7 @@ def _copies(desk: Desk, holdings: Holdings, vessel: Vessel) -> Iterator[Row]:
                 position.where,
                 copy.sha256,
                 size,
-                len(copy.reads),
+                separate_reads(evidence_of(copy.reads)),
                 min(read.read_on for read in copy.reads).isoformat(),
                 copy.newest.read_on.isoformat(),
                 copy.reconstructed,

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import select
 from parambak.keeping.state.remarks import remarks_on_record
+from parambak.keeping.state.visits import aboard_in, while_open
+from parambak.keeping.verified import headline
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
 def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
     """Return the HTML page of one visit."""
     reads = [(position, _reads(position, visit)) for position in vessel.positions]
-    missed = [p.where for p, of_visit in reads if not of_visit and p.copies]
+    missed = [p.where for p, of_visit in reads if not of_visit and aboard_in(visit, p)]
     aboard = remarks_on_record(desk.assessor.vault, vessel)
     return render(
         "visit.html",
@@ -48,10 +50,14 @@ def visit_page(desk: Desk, vessel: Vessel, visit: Visit) -> bytes:
 def _identity(desk: Desk, vessel: Vessel, visit: Visit) -> list[parts.Fact]:
     return [
         *parts.ship(vessel),
-        ("visit opened", f"{visit.on}, by {desk.person(visit.by)}"),
-        ("visit closed", visit.closed or "still open"),
+        ("visit opened", f"{_moment(visit.on, visit.at)}, by {desk.person(visit.by)}"),
+        ("visit closed", _moment(visit.closed, visit.closed_at) if visit.closed else "still open"),
         ("reader", visit.reader or "not recorded"),
     ]
+
+
+def _moment(day: str, hour: str | None) -> str:
+    return f"{day} {hour}" if hour is not None else day
 
 
 def _reads(position: Position, visit: Visit) -> list[Read]:
@@ -70,6 +76,7 @@ def _position(
         "where": position.where,
         "now": select.copy_name(position, copy),
         "verified": verdict.verified,
+        "headline": headline(verdict),
         "conditions": verdict.conditions,
         "reads": parts.reads(desk, given),
         "before": select.copy_name(position, before) if before else None,
@@ -143,8 +150,6 @@ def _swaps(desk: Desk, vessel: Vessel, visit: Visit) -> list[dict[str, Any]]:
     records = in_order(desk.assessor.vault, vessel)
     for position in vessel.positions:
         for number, swap in enumerate(fold_swaps(records, position.ids), 1):
-            ended = swap.end.at.date().isoformat() if swap.end is not None else visit.on
-            opened = swap.opened.at.date().isoformat()
-            if (visit.closed is None or opened <= visit.closed) and ended >= visit.on:
+            if while_open(visit, swap.opened.at, swap.end.at if swap.end is not None else None):
                 rows.append({"where": position.where, **parts.swap_entry(desk, number, swap)})
     return rows

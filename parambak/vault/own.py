@@ -18,6 +18,8 @@ from parambak.vault.faults import OWN_UNUSABLE
 from parambak.vault.files import disk
 from parambak.vault.files.flushed import Flushed
 from parambak.vault.files.lock import locked
+from parambak.vault.objects import DIGEST
+from parambak.vault.persons import MAX_NAME
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
@@ -31,7 +33,6 @@ _MAX = 16 << 20
 _WRITER = re.compile(rb"([0-9a-f]{32})\n")
 _NUMBER = re.compile(rb"[0-9a-f]{12}\n")
 _MOST_NUMBER = (1 << 48) - 1
-_DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 class Own:
@@ -75,6 +76,25 @@ class Own:
             raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
         return match[1].decode() if match else None
 
+    def person(self) -> str | None:
+        """Return the name of the person at this laptop; None if none is remembered or usable."""
+        try:
+            text = disk.read_file(self._folder / "person", 4096).decode()
+        except (OSError, ValueError):
+            return None
+        name = text.removesuffix("\n")
+        return name if name.isprintable() and 0 < len(name) <= MAX_NAME else None
+
+    def remember_person(self, name: str) -> str:
+        """Note the name of the person at this laptop, in place of what was; return the file."""
+        path = self._folder / "person"
+        try:
+            disk.make_folder(self._folder, [])
+            disk.write_plain(path, f"{name}\n".encode())
+        except OSError as error:
+            raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
+        return str(path)
+
     def last(self, vault: str) -> dict[str, str] | None:
         """Return the last record written from here for each vessel; None where damaged."""
         path = self._written(vault)
@@ -88,7 +108,7 @@ class Own:
             last = msgspec.json.decode(data, type=dict[str, str])
         except (ValueError, RecursionError, msgspec.MsgspecError):
             return None
-        return last if all(map(_DIGEST.fullmatch, last.values())) else None
+        return last if all(map(DIGEST.fullmatch, last.values())) else None
 
     def next_command(self, milliseconds: int) -> str:
         """Return an identity for a command whose records come now; later ones are greater.

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from parambak.cli.parts.kinds import MEANINGS
 from parambak.memory import relations
 from tests.cli.invented import LAYOUT, MEMORY, WHERE, changed, dump
 
@@ -125,3 +126,29 @@ def test_what_was_moved_is_said_once(ship: Ship) -> None:
     page = ship.run(*words).out
     assert "MOVED 0x0000-0x07FF: the two bytes of every 16-bit word are swapped" in page
     assert len(page.splitlines()) < 15
+
+
+def test_two_files_have_no_order_and_no_layout(ship: Ship) -> None:
+    """Nothing shows which is newer; every unmapped byte stands in one line, not in one each."""
+    ship.write("a.bin", MEMORY)
+    changed_bytes = bytearray(MEMORY)
+    for at in range(0x100, 0x300, 0x10):
+        changed_bytes[at] ^= 0x55
+    ship.write("b.bin", bytes(changed_bytes), second=1)
+    result = ship.answer("diff", "a.bin", "b.bin")
+    assert (result.document["ordered"], len(result.document["unmapped"])) == (False, 32)
+    lines = ship.run("diff", "a.bin", "b.bin").out.splitlines()
+    assert lines[:2] == ["first   a.bin", "second  b.bin"]
+    assert [line.strip() for line in lines if "UNMAPPED" in line] == [
+        "UNMAPPED: 32 bytes. There is no layout, so no field explains them."
+    ]
+
+
+def test_each_kind_on_the_page_is_explained_under_its_table(three: Ship) -> None:
+    """And no other kind is; the copies have an order."""
+    page = three.run("diff", f"{AT}@1", f"{AT}@3").out
+    assert page.startswith("old  ")
+    kinds = {line.rsplit("  ", 1)[-1].strip() for line in page.splitlines() if "0x" in line[:2]}
+    shown = {kind for kind in MEANINGS if f" - {kind}: " in page}
+    assert shown
+    assert shown == kinds & set(MEANINGS)

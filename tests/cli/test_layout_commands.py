@@ -112,7 +112,7 @@ def test_a_draft_is_written_once_and_passes_the_check(ship: Ship) -> None:
     [
         ((), "draft-size"),
         (("--memory", "8", "--chip", "28C64"), "draft-size"),
-        (("--chip", "28C65X"), "chip-unknown"),
+        (("--chip", "28C650"), "chip-unknown"),
         (("--memory", "0"), "call"),
         (("--memory", "99999999"), "call"),
     ],

@@ -108,7 +108,9 @@ def test_a_pair_of_chips_is_one_memory(ship: Ship, how: str, first: bytes, secon
         ship.write(f"a{number}.bin", first, second=number)
         ship.write(f"b{number}.bin", second, second=10 + number)
     dumps = ("a1.bin", "b1.bin", "a2.bin", "b2.bin")
-    words = ("archive", *dumps, *WHERE, "--chip", "28C16", "--pair", how)
+    chip = "28C16" if how == "duplicate" else "28C08"
+    sized = () if how == "duplicate" else ("--size", "1024", "--by", "J. Doe")
+    words = ("archive", *dumps, *WHERE, "--chip", chip, *sized, "--pair", how)
     result = ship.answer(*words)
     assert result.document["verified"] is True
     copy = result.document["copy"]

@@ -17,6 +17,14 @@ class Echo(tour.Shell):
         return f"read {command}\ndone\n" if command.startswith("parambak") else None
 
 
+class Crashing(tour.Shell):
+    """Runs the package that is in its folder, in place of ours."""
+
+    def environment(self) -> dict[str, str]:
+        """Return the environment in which that package is first on the path."""
+        return super().environment() | {"PYTHONPATH": str(self.top)}
+
+
 def test_readme_shows_what_the_commands_print() -> None:
     """Each `$ parambak …` in README is run, and prints what is shown under it."""
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -75,6 +83,18 @@ def test_only_our_commands_are_run(tmp_path: Path) -> None:
     assert not (tmp_path / "here").exists()
     with pytest.raises(ValueError, match="without a shell"):
         shell.run("parambak inspect a.hex | more")
+
+
+def test_a_crash_is_never_written_into_the_page(tmp_path: Path) -> None:
+    """A traceback, or an exit code that no command has: the page is not made."""
+    page = "```console\n$ parambak catalogue\nold\n```\n"
+    for body in ("raise RuntimeError('x')", "import os; os._exit(70)"):
+        package = tmp_path / "parambak"
+        package.mkdir(exist_ok=True)
+        (package / "__init__.py").touch()
+        (package / "__main__.py").write_text(body, encoding="utf-8")
+        with pytest.raises(ValueError, match="parambak catalogue crashed"):
+            tour.refresh(page, Crashing(tmp_path))
 
 
 def test_folder_and_exit_code_are_kept(tmp_path: Path) -> None:

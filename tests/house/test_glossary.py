@@ -16,6 +16,7 @@ from parambak.cli.main import root
 from parambak.differences import fields
 from parambak.keeping.state import bodies, conditions
 from parambak.keeping.state.cards import CARD_LOCATIONS
+from parambak.keeping.verified import HEADLINES
 from parambak.swap import measurement_records, read_back, recording
 from tests.house.texts import ROOT, Sentence, sentences
 
@@ -94,6 +95,9 @@ def names() -> Iterator[tuple[str, str]]:
     yield from (("answer", answer) for answer in conditions.ANSWERS)
     yield "required", WHEN_OPEN
     yield from (("verdict", verdict) for verdict in verdicts())
+    yield from (("state", state) for state in HEADLINES)
+    for words in HEADLINES.values():
+        yield from (("verdict", verdict) for verdict in re.findall(CAPITALS, words))
     yield from (("heading", heading) for heading in headings())
 
 

@@ -35,8 +35,18 @@ if TYPE_CHECKING:
 MEMORY = 256
 WHERE = "grebe/port-thruster/U12"
 CHIPS = {
-    "t256": Chip(name="T256", size=MEMORY, width=8, kind="eeprom", source="invented", blank=0xFF),
-    "t512": Chip(name="T512", size=512, width=8, kind="eeprom", source="invented", blank=0xFF),
+    "t256": Chip(
+        bus="parallel",
+        name="T256",
+        size=MEMORY,
+        width=8,
+        kind="eeprom",
+        source="invented",
+        blank=0xFF,
+    ),
+    "t512": Chip(
+        bus="parallel", name="T512", size=512, width=8, kind="eeprom", source="invented", blank=0xFF
+    ),
 }
 # Invented: the parameter block of a thruster controller.
 LAYOUT = b"""

@@ -1,33 +1,39 @@
 from __future__ import annotations
 
 import random
+import re
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING, get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from parambak.errors import SheetRefused
-from parambak.keeping.chips import Chip, chips
+from parambak.keeping.chips import Bus, Chip, Kind, chips
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 SHIPPED = (Path(__file__).parents[2] / "shared" / "chips.toml").read_bytes()
 ENTRY = """\
-[[chip]]
-name = "28C64"
-size = 8192
+[[family]]
+kind = "eeprom"
+bus = "parallel"
 width = 8
 blank = 0xFF
-kind = "eeprom"
 source = "its data sheet"
+[family.sizes]
+28C64 = 8192
 """
 
 
 def test_an_entry_is_read() -> None:
-    """All six facts of a part; its key is the name in lower case."""
+    """All facts of a part; its key is the name in lower case."""
     known = chips(ENTRY.encode())
     assert dict(known) == {
-        "28c64": Chip("28C64", 8192, 8, "eeprom", "its data sheet", 255),
+        "28c64": Chip("28C64", 8192, 8, "eeprom", "parallel", "its data sheet", 255),
     }
 
 
@@ -39,22 +45,26 @@ def test_a_part_without_an_erased_state_has_no_blank_value() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "found"),
     [
-        ("size = 8192", "size = 0", ">= 1"),
-        ("size = 8192", "size = 16777217", "<= 16777216"),
-        ("size = 8192", f"size = {'9' * 4000}", "size"),
-        ("size = 8192", 'size = "8192"', "Expected `int`, got `str`"),
-        ("size = 8192", "size = 8192.0", "Expected `int`, got `float`"),
-        ("size = 8192", "size = true", "Expected `int`, got `bool`"),
+        ("= 8192", "= 0", ">= 1"),
+        ("= 8192", "= 16777217", "<= 16777216"),
+        ("= 8192", f"= {'9' * 4000}", "sizes"),
+        ("= 8192", '= "8192"', "Expected `int`, got `str`"),
+        ("= 8192", "= 8192.0", "Expected `int`, got `float`"),
+        ("= 8192", "= true", "Expected `int`, got `bool`"),
         ("width = 8", "width = 9", "9"),
         ("blank = 0xFF", "blank = 256", "<= 255"),
         ("blank = 0xFF", "blank = -1", ">= 0"),
         ('kind = "eeprom"', 'kind = "flash drive"', "flash drive"),
+        ('bus = "parallel"', 'bus = "tram"', "tram"),
+        ('bus = "parallel"\n', "", "missing required field `bus`"),
         ('source = "its data sheet"', 'source = ""', ">= 1"),
         ('source = "its data sheet"\n', "", "missing required field `source`"),
-        ('name = "28C64"', 'name = "28\\u202eC64"', "regex"),
-        ('name = "28C64"', 'name = "28C64\\n"', "regex"),
-        ('name = "28C64"', "name = 28", "Expected `str`, got `int`"),
+        ("28C64 =", '"28\\u202eC64" =', "regex"),
+        ("28C64 =", '"28C64\\n" =', "regex"),
+        ("[family.sizes]", "sizes = 8192\n[family.also]", "Expected `entry`, got `int`"),
         ("width = 8", "width = 8\ncolour = 1", "unknown field `colour`"),
+        ("width = 8", "width = 8\nbegins = 28", "Expected `str`, got `int`"),
+        ("width = 8", 'width = 8\nprinted = "28HC"', "got `str`"),
     ],
 )
 def test_a_wrong_entry_is_refused(old: str, new: str, found: str) -> None:
@@ -71,11 +81,11 @@ def test_a_wrong_entry_is_refused(old: str, new: str, found: str) -> None:
 
 
 def test_the_line_is_that_of_the_entry() -> None:
-    """The second entry's fault is stated with the second entry's line."""
+    """The second entry's fault is stated with the second entry's line, and its first part."""
     second = ENTRY.replace("28C64", "28C16").replace("width = 8", "width = 7")
     with pytest.raises(SheetRefused) as refusal:
         chips(f"{ENTRY}\n{second}".encode())
-    assert refusal.value.line == 9
+    assert refusal.value.line == 10
     assert "28C16" in refusal.value.text
 
 
@@ -91,7 +101,7 @@ def test_one_name_twice_is_refused() -> None:
     """chips-twice, also where only the case differs."""
     with pytest.raises(SheetRefused) as refusal:
         chips((ENTRY + ENTRY.replace("28C64", "28c64")).encode())
-    assert (refusal.value.code, refusal.value.line) == ("chips-twice", 8)
+    assert (refusal.value.code, refusal.value.line) == ("chips-twice", 9)
 
 
 @pytest.mark.parametrize(
@@ -126,16 +136,44 @@ def test_names_are_kept_as_written_and_found_in_lower_case() -> None:
 
 
 def test_the_shipped_table_is_whole() -> None:
-    """A dozen parts and more, every kind, each with its source."""
-    known = chips(SHIPPED)
-    assert len(known) >= 12
-    assert {chip.kind for chip in known.values()} == {
-        "eprom",
-        "eeprom",
-        "fram",
-        "battery-backed sram",
-    }
-    assert all(chip.source for chip in known.values())
+    """150 parts and more, every kind and every bus, each with its source."""
+    table = chips(SHIPPED)
+    assert len(table) >= 150
+    assert {chip.kind for chip in table.values()} == set(get_args(Kind))
+    assert {chip.bus for chip in table.values()} == set(get_args(Bus))
+    assert all(chip.source for chip in table.values())
+    assert sum(chip.kind == "fram" for chip in table.values()) >= 40
+    assert sum(chip.bus == "microwire" for chip in table.values()) >= 10
+
+
+UNLIKE = {"24C65", "24C164", "24C21", "28C17", "28C65", "29F002"}
+"""Parts whose number does not state their size."""
+KILOBITS: tuple[tuple[str, Callable[[int], float]], ...] = (
+    (r"(?:FM)?24CL?(\d+)", float),
+    (r"2[45]M(\d+)", lambda number: number * 1024),
+    (r"2[789][CF]?(0\d\d)", lambda number: number * 1024 / 10),
+    (r"2[789][CF]?(\d+)", float),
+    (r"(?:FM)?25(\d\d0)", lambda number: number / 10),
+    (r"(?:FM)?25(\d+)", float),
+    (r"93C([4-8])[67](?:-8|-16)", lambda number: 2 ** (number - 4)),
+    (r"MB85R[CS](\d+)M", lambda number: number * 1024),
+    (r"MB85R[CS](\d+)", float),
+)
+"""Kilobits by the digits of a number; the first rule that fits holds (`formats/chips.md`)."""
+
+
+def test_a_number_states_its_size() -> None:
+    """28C64 is 64 kilobits, 8,192 bytes: worked out from the digits, for each part of a row."""
+    stated = {}
+    for chip in chips(SHIPPED).values():
+        for pattern, kilobits in KILOBITS:
+            number = re.fullmatch(pattern, chip.name)
+            if number:
+                stated[chip.name] = kilobits(int(number[1])) * 1024 / 8
+                break
+    assert len(stated) >= 100
+    sizes = {name: chips(SHIPPED)[name.casefold()].size for name in stated}
+    assert {name for name in stated if stated[name] != sizes[name]} == UNLIKE
 
 
 @pytest.mark.parametrize(

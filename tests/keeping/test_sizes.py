@@ -15,7 +15,9 @@ WIDE = LAYOUT.replace(b"memory = 256", b"memory = 512")
 def doubts(laptop: Laptop, chip: str) -> tuple[str, ...]:
     """Put a chip on record; return what it contradicts."""
     correct(laptop.vault, WHERE, {"chip": chip}, by=None, why=None)
-    return size_doubts(Assessor(laptop.vault, CHIPS), laptop.position(), CHIPS[chip])
+    return size_doubts(
+        Assessor(laptop.vault, CHIPS), laptop.position(), CHIPS[chip].name, CHIPS[chip].size
+    )
 
 
 def test_a_chip_of_the_same_size_contradicts_nothing(laptop: Laptop) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import time
 from collections.abc import Callable
 
 import pytest
@@ -16,6 +15,7 @@ from parambak.memory.relations import swapped
 from parambak.reads.half_dumps import looks_like, looks_paired
 from parambak.reads.pairs import PAIR_SCHEMES, PairScheme, join, split
 from tests.reads import invented_memories as memories
+from tests.reads.effort import growth
 
 Kind = Callable[[random.Random, int], bytes]
 TEXT = (
@@ -185,9 +185,7 @@ def test_no_two_memories_are_taken_for_a_pair(kind: Kind) -> None:
 
 
 @pytest.mark.parametrize("content", [b"\x00", b"A", b"TMEPREAUTER ", b"EMERGENC"])
-def test_large_dumps_take_seconds(content: bytes) -> None:
-    """Whatever they repeat."""
-    image = Image.of((content * (4 << 20))[: 4 << 20])
-    begun = time.perf_counter()
-    looks_like(image)
-    assert time.perf_counter() - begun < 10
+def test_the_effort_grows_with_the_size_alone(content: bytes) -> None:
+    """Eight times the bytes, of any content: never sixteen times the effort."""
+    small, large = (Image.of((content * size)[:size]) for size in (1 << 17, 1 << 20))
+    assert growth(lambda: looks_like(small), lambda: looks_like(large)) < 16

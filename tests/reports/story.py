@@ -205,7 +205,9 @@ def whole(laptop: Laptop) -> None:
     measure(laptop, "relay_rail=11.51V", visit=visit)
     laptop.take(changed(0x22), changed(0x22), visit=visit)
     say(laptop)
-    visits.close_visit(laptop.vault, vessel="grebe", remark="winch next time")
+    visits.close_visit(
+        laptop.vault, today=laptop.now.date(), vessel="grebe", remark="winch next time"
+    )
 
 
 def desk(laptop: Laptop) -> Desk:

@@ -178,7 +178,9 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
     story.measure(laptop, "relay_rail=11.51V", visit=visit)
     still_open = Page(story.visit_bytes(laptop))
     assert "This visit is still open." in still_open.text
-    visits.close_visit(laptop.vault, vessel="grebe", remark="winch next time")
+    visits.close_visit(
+        laptop.vault, today=laptop.now.date(), vessel="grebe", remark="winch next time"
+    )
     story.say(laptop)
     page = Page(story.visit_bytes(laptop))
     assert_harmless(page)
@@ -196,7 +198,7 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
     for words in (
         "the copy before this visit. 1 byte differs. ",
         "run_hours",
-        "visit opened 2026-03-01, by A. Invented",
+        "visit opened 2026-03-01 09:00, by A. Invented",
         "reader bench 2",
         "winch next time",
         "verified",

@@ -147,3 +147,52 @@ def test_a_lost_layout_is_named_by_what_it_is(laptop: Laptop) -> None:
     assert f"the layout OLD.toml of {WHERE}" in str(damaged)
     unmet = laptop.json("catalogue")["positions"][0]["unmet"]
     assert "unchanged-on-disk" in {condition["condition"] for condition in unmet}
+
+
+def test_a_person_is_asked_once_for_the_name(laptop: Laptop) -> None:
+    """On a terminal; it is remembered in the user's own folder, and the answers say so."""
+    laptop.dump("R1.BIN", memory())
+    asked = laptop.run(f"archive R1.BIN {AT}", typed="A. Fitter\n")
+    assert asked.code == 0
+    assert "Your name" in asked.text
+    assert f"Remembered in {laptop.own / 'person'}" in asked.text
+    laptop.dump("R2.BIN", memory(ramp=160))
+    again = laptop.run(f"archive R2.BIN {AT} --position-confirmed", typed="")
+    assert again.code == 0
+    assert "Your name" not in again.text
+    assert "by A. Fitter, as remembered on this laptop" in again.text
+    laptop.dump("R3.BIN", memory(ramp=170))
+    named = laptop.yes(f"archive R3.BIN {AT} --by 'B. Mate'")
+    assert "as remembered" not in named
+    reads = [r for copy in laptop.json(f"history {WHERE}")["copies"] for r in copy["reads"]]
+    assert [read["read_by"] for read in reads] == ["A. Fitter", "A. Fitter", "B. Mate"]
+
+
+def test_nobody_is_asked_with_json_or_without_a_terminal(laptop: Laptop) -> None:
+    """The read is on record without a name, as before; an empty line asks again the next time."""
+    laptop.dump("R1.BIN", memory())
+    assert "Your name" not in laptop.yes(f"archive R1.BIN {AT}")
+    result = laptop.run(f"--json archive R1.BIN {AT} --no-file-times", typed="A. Fitter\n")
+    assert (result.code, "Your name" in result.err) == (0, False)
+    empty = laptop.run(f"archive R1.BIN {AT} --no-file-times", typed="\n")
+    assert (empty.code, "No name is recorded" in empty.text) == (0, True)
+    assert not (laptop.own / "person").exists()
+    laptop.run(f"archive R1.BIN {AT} --no-file-times", typed="\x1b[2J\n")
+    assert not (laptop.own / "person").exists()
+    (laptop.own / "person").write_bytes(b"\xff\n")
+    assert "as remembered" not in laptop.yes(f"archive R1.BIN {AT} --no-file-times")
+
+
+def test_the_person_of_an_open_visit_is_not_asked_for(laptop: Laptop) -> None:
+    """The visit names one, and needs one: no visit makes a vessel or is opened silently."""
+    laptop.refused("visit open nope --new-vessel", "visit-person")
+    laptop.refused(f"visit open nope {BY}", "name-vessel-new")
+    asked = laptop.run("visit open grebe --new-vessel", typed="A. Fitter\n")
+    assert (asked.code, "Your name" in asked.text) == (0, True)
+    (laptop.own / "person").unlink()
+    laptop.refused("visit open nope", "visit-person")
+    laptop.refused(f"visit open grebes {BY}", "name-vessel-near")
+    laptop.dump("R1.BIN", memory())
+    quiet = laptop.run("archive R1.BIN --unit winch --position U12", typed="")
+    assert (quiet.code, "Your name" in quiet.text) == (0, False)
+    assert len(laptop.json("catalogue")["positions"]) == 1

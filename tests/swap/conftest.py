@@ -8,7 +8,7 @@ import pytest
 
 from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.filing import new_identity
-from parambak.keeping.state.bodies import FunctionTest, HeldBody
+from parambak.keeping.state.bodies import BackupLocationBody, FunctionTest, HeldBody
 from parambak.memory.image import Image
 from parambak.swap import ending, recording
 from parambak.swap.closing import GivenNow
@@ -122,8 +122,9 @@ def shown_to_hold(laptop: Holder, location: str | None = None, *, hashed: bool =
     """Put on record that a backup location holds all that is there now; return its identity."""
     vault = laptop.vault
     (vessel,) = vault.vessels()
+    office = BackupLocationBody(location=location or new_identity(), name="office", address="/o")
     body = HeldBody(
-        location=location or new_identity(),
+        location=office.location,
         name="office",
         heads=tuple(sorted(each.digest for each in heads(vault.records(vessel)))),
         records=1,
@@ -131,5 +132,7 @@ def shown_to_hold(laptop: Holder, location: str | None = None, *, hashed: bool =
         hashed=hashed,
     )
     with vault.writing() as writing:
-        writing.add("held", vessel, body.members())
+        if location is None:
+            writing.add(office.kind, None, office.members())
+        writing.add(body.kind, vessel, body.members())
     return body.location

@@ -151,11 +151,11 @@ def _archive(swap: Swap) -> None:
     layout = swap.write("layout.toml", LAYOUT)
     reads = [swap.memory] if swap.wrong == "one read only" else [swap.memory, swap.memory]
     if swap.wrong == "a stale copy":
-        _take(swap, "older", [_older(swap.memory)] * 2, layout)
+        _take(swap, "older", [_older(swap.memory)] * 2, layout, on="2026-01-10")
     _take(swap, "read", reads, layout)
 
 
-def _take(swap: Swap, name: str, reads: list[bytes], layout: str) -> None:
+def _take(swap: Swap, name: str, reads: list[bytes], layout: str, on: str | None = None) -> None:
     question = ArchiveQuestion(
         swap.dumps(name, *reads),
         "U12",
@@ -163,6 +163,7 @@ def _take(swap: Swap, name: str, reads: list[bytes], layout: str) -> None:
         unit="port-thruster",
         layout=layout,
         chip="24C02",
+        read_on=on,
         by=BY,
     )
     ask(swap.session, question)

@@ -9,7 +9,7 @@ from parambak.keeping.state.conditions import SwapEvidence
 from parambak.keeping.state.rules import Rules
 from parambak.swap.readiness import CAUTIONS, Readiness, readiness
 
-NO_COPY = ("copy", "read-twice", "plausible", "checks-hold", "unchanged-on-disk")
+NO_COPY = ("copy", "read-twice", "stable", "plausible", "checks-hold", "unchanged-on-disk")
 
 
 def without_copy(**words: Any) -> Readiness:

@@ -62,16 +62,7 @@ def answer(session: Session, question: LayoutCheckQuestion) -> LayoutCheckAnswer
     if mistakes:
         return LayoutCheckAnswer(
             problems=tuple(
-                ProblemShown(
-                    code=mistake.code,
-                    text=mistake.text,
-                    file=mistake.file or path,
-                    line=mistake.line,
-                    key=mistake.key,
-                    expected=mistake.expected,
-                    found=mistake.found,
-                    next=mistake.next,
-                )
+                ProblemShown(**{**mistake._asdict(), "file": mistake.file or path})
                 for mistake in mistakes
             )
         )

@@ -12,7 +12,6 @@ from parambak.answers.written_files import moved, write_dump_file
 from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
-from parambak.keeping.verified import AFTER_UNVERIFIED
 from parambak.memory import digests
 from parambak.reads.pairs import PairScheme
 from parambak.swap.guard import ACCEPT_ALONE, Acceptance, cleared, require
@@ -206,9 +205,6 @@ def _doubts(state: SwapState) -> tuple[str, ...]:
         )
     elif state.swap.route == "move-chip":
         doubts.append("in this swap the old chip is moved: this file is for a duplicate of it")
-    twice = state.verdict.conditions[0].text if state.verdict else ""
-    if AFTER_UNVERIFIED in twice:
-        doubts.append(twice)
     return tuple(doubts)
 
 

@@ -12,9 +12,15 @@ if TYPE_CHECKING:
 
 
 class VisitCloseQuestion(Question["VisitCloseAnswer"], frozen=True):
-    """The vessel, needed where several visits are open, and what the next one should know."""
+    """The vessel, needed where several visits are open, and what the next one should know.
+
+    `on` is its last day, with or without the hour: today where it is None, or the first day of a
+    visit that was entered afterwards. `by` closes it, the visit's person where it is None.
+    """
 
     vessel: str | None = None
+    on: str | None = None
+    by: str | None = None
     remark: str | None = None
 
 
@@ -26,7 +32,7 @@ class ReadsShown(Part, frozen=True):
 
 
 class VisitCloseAnswer(Answer, frozen=True):
-    """The visit and what was done in it.
+    """The visit, its first and last day with the hours that are recorded, and what was done in it.
 
     `reads` counts all of them, `measurements` the rounds of measuring; `not_read` are the
     positions aboard with a copy that were not read, `changed` those whose bytes were not those
@@ -35,6 +41,9 @@ class VisitCloseAnswer(Answer, frozen=True):
 
     vessel: str
     on: str
+    at: str | None
+    closed: str
+    closed_at: str | None
     reads: int
     read: tuple[ReadsShown, ...]
     not_read: tuple[str, ...]
@@ -44,12 +53,24 @@ class VisitCloseAnswer(Answer, frozen=True):
 
 def answer(session: Session, question: VisitCloseQuestion) -> VisitCloseAnswer:
     """Put the closing on record; raise CallRefused, VaultRefused or NotFound."""
-    handle, visit, attendance = close_visit(
-        session.vault, vessel=question.vessel, remark=question.remark
+    day, hour = session.past_moment(question.on) if question.on else (None, None)
+    closed = close_visit(
+        session.vault,
+        vessel=question.vessel,
+        remark=question.remark,
+        today=session.clock().date(),
+        on=day,
+        at=hour,
+        by=question.by,
     )
+    session.note(*closed.notes)
+    visit, attendance = closed.visit, closed.done
     return VisitCloseAnswer(
-        vessel=handle,
+        vessel=closed.vessel,
         on=visit.on,
+        at=visit.at,
+        closed=visit.closed or visit.on,
+        closed_at=visit.closed_at,
         reads=sum(attendance.reads.values()),
         read=tuple(ReadsShown(where, count) for where, count in attendance.reads.items()),
         not_read=attendance.missed,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from parambak.answers import faults
 from parambak.answers.forms import Answer, Question
+from parambak.answers.persons import person_of
 from parambak.keeping.recording.visits import open_visit
 
 if TYPE_CHECKING:
@@ -12,9 +14,10 @@ if TYPE_CHECKING:
 
 
 class VisitOpenQuestion(Question["VisitOpenAnswer"], frozen=True):
-    """Who attends which vessel, with which reader; `on` is the day, today where it is None.
+    """Who attends which vessel, with which reader.
 
-    `new_vessel` says that it is another ship, though its name is near that of one on record.
+    `on` is the first day, with or without the hour, today where it is None. `new_vessel` confirms
+    that the vessel is new: it is not on record yet.
     """
 
     vessel: str
@@ -34,12 +37,18 @@ class VisitOpenAnswer(Answer, frozen=True):
 
 def answer(session: Session, question: VisitOpenQuestion) -> VisitOpenAnswer:
     """Put the opening on record; raise CallRefused, VaultRefused or NotFound."""
-    day = session.past_day(question.on) if question.on else session.clock().date().isoformat()
+    by = person_of(session, question.by)
+    if by is None:
+        raise faults.VISIT_PERSON.error(expected="--by NAME", found="no name")
+    day, hour = session.clock().date().isoformat(), None
+    if question.on:
+        day, hour = session.past_moment(question.on)
     handle, new = open_visit(
         session.open(create=True),
         vessel=question.vessel,
         on=day,
-        by=question.by,
+        at=hour,
+        by=by,
         reader=question.reader,
         confirmed=question.new_vessel,
     )

@@ -9,9 +9,12 @@ import click
 from parambak.answers.archive import ArchiveQuestion, answer, facts_asked, facts_stated
 from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.chip import chip_option
 from parambak.cli.parts.disagreement import explanation_page, vote_page
+from parambak.cli.parts.person import asked_for
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.keeping.verified import HEADLINES, NOT_VERIFIED, VERIFIED, WHY
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -20,6 +23,8 @@ if TYPE_CHECKING:
     from parambak.answers.archive import ArchiveAnswer
     from parambak.cli.screen import Screen
 
+_KEEP = "Keep a copy of the vault in a backup location."
+_EACH_NO = "Each NO above shows why, and what to do."
 FC = TypeVar("FC", bound="Callable[..., Any]")
 
 
@@ -43,6 +48,13 @@ def read_fact_options(function: FC) -> FC:
     "archive",
     example="parambak archive R1.HEX R2.HEX --vessel grebe --unit port-thruster "
     "--position U12 --layout thruster.toml --by 'J. Doe'",
+    more=(
+        "parambak archive R1.HEX R2.HEX R3.HEX --vote --unit port-thruster --position U12",
+        (
+            "parambak archive EVEN1.BIN ODD1.BIN EVEN2.BIN ODD2.BIN --pair even-odd --unit winch "
+            "--position U3"
+        ),
+    ),
 )
 @click.argument("dumps", metavar="DUMP…", nargs=-1, required=True)
 @click.option(
@@ -52,11 +64,20 @@ def read_fact_options(function: FC) -> FC:
 @click.option("--card", metavar="SERIAL", help="Instead of --unit: a card that is in no unit.")
 @click.option("--position", metavar="NAME", required=True, help="The chip's reference designator.")
 @click.option("--layout", metavar="FILE", help="The field layout; kept with the position.")
-@click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
+@chip_option
+@click.option(
+    "--size",
+    type=click.IntRange(1),
+    metavar="BYTES",
+    help="The chip's size, if the table of chips does not have it; needs your name.",
+)
 @click.option("--reader-sum", metavar="HEX", help="The sum that the reader's screen shows.")
 @click.option("--by", metavar="PERSON", help="Who read the chip.")
 @click.option(
-    "--read-on", metavar="DATE", help="The day of the read, such as 2026-03-01. Default: today."
+    "--read-on",
+    metavar="DATE",
+    help="The day of the read, such as 2026-03-01, or '2026-03-01 14:30'. Default: today, or the "
+    "day of a visit that was entered afterwards.",
 )
 @read_fact_options
 @click.option("--remark", metavar="TEXT", help="A remark, kept with the reads.")
@@ -88,6 +109,7 @@ def command(settings: Settings, /, **options: Any) -> Answer:
 
     With a second DUMP you state that the chip was read a second time.
     """
+    options["by"] = asked_for(settings, options["by"], options["vessel"])
     facts = facts_stated({fact.member: options.pop(fact.member) for fact in facts_asked()})
     return settings.ask(answer, ArchiveQuestion(facts=facts, **options), _page)
 
@@ -113,10 +135,16 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
         explanation_page(screen, archived.explanation)
     if archived.vote is not None:
         vote_page(screen, archived.vote)
-    if archived.verified:
-        without = (
-            "" if archived.layout else " without a layout: no check stored in the memory was tested"
-        )
-        screen.good(f"VERIFIED{without}. Keep a copy of the vault in a backup location.")
+    headline, why = HEADLINES[archived.state], WHY.get(archived.state)
+    if archived.fading:
+        headline += f": {', '.join(archived.fading)}"
+    if archived.state == VERIFIED:
+        screen.good(f"{headline}: separate reads agree, and every condition above is met. {_KEEP}")
+    elif archived.verified:
+        show = screen.bad if archived.fading else screen.good
+        show(f"{headline}. {why}.")
+        screen.say(_KEEP)
+    elif archived.state == NOT_VERIFIED:
+        screen.bad(f"{headline} yet. {_EACH_NO}")
     else:
-        screen.bad("NOT VERIFIED yet. Each NO above shows why, and what to do.")
+        screen.bad(f"{headline}. {why}. {_EACH_NO}")

@@ -8,6 +8,7 @@ import click
 
 from parambak.answers.catalogue import CatalogueQuestion
 from parambak.cli.command import asks
+from parambak.keeping.verified import AS_READ, FADING, RECONSTRUCTED, UNSTABLE, VERIFIED, WHY
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -15,6 +16,15 @@ if TYPE_CHECKING:
 
     from parambak.answers.catalogue import CatalogueAnswer, HolderShown, PositionShown
     from parambak.cli.screen import Screen
+
+
+STATE_WORDS = {
+    VERIFIED: "verified",
+    AS_READ: "verified as read",
+    FADING: "FADING",
+    UNSTABLE: "UNSTABLE",
+    RECONSTRUCTED: "RECONSTRUCTED",
+}
 
 
 @asks(CatalogueQuestion, example="parambak catalogue grebe/port-thruster")
@@ -53,15 +63,32 @@ def command(screen: Screen, catalogue: CatalogueAnswer) -> None:
             f"{conflict.where}: the records state {conflict.fact} as {values}. "
             "Correct it with `parambak correct`."
         )
-    if summary.not_verified:
-        screen.bad(f"NOT VERIFIED: the latest copy of {len(summary.not_verified)} of {number}.")
-    else:
-        screen.good(f"Verified: the latest copy of {number}.")
+    _special_states(screen, positions)
+    _verdict(screen, len(summary.not_verified), number)
     if len(positions) == 1 and positions[0].copies > 1:
         screen.say(f"To see what changed: `parambak history {positions[0].where}`.")
     elif any(position.copies > 1 for position in positions):
         screen.say("To see what changed at one: `parambak history WHERE`.")
         screen.say("To see what to do next: `parambak due`.")
+
+
+def _special_states(screen: Screen, positions: Sequence[PositionShown]) -> None:
+    """Print which positions are unstable, fading, or verified without a layout."""
+    for state in (UNSTABLE, FADING, AS_READ):
+        of_state = [position.where for position in positions if position.state == state]
+        if of_state:
+            show = screen.say if state == AS_READ else screen.bad
+            word = STATE_WORDS[state]
+            show(f"{word[0].upper()}{word[1:]}: {', '.join(of_state)}. {WHY[state]}.")
+
+
+def _verdict(screen: Screen, failed: int, number: str) -> None:
+    if failed:
+        screen.bad(f"NOT VERIFIED: the latest copy of {failed} of {number}.")
+        return
+    screen.good(
+        f"Verified: the latest copy of {number}. Separate reads agree, and the stored checks hold."
+    )
 
 
 def _row(position: PositionShown) -> tuple[str, ...]:
@@ -76,14 +103,14 @@ def _row(position: PositionShown) -> tuple[str, ...]:
 
 
 def _state(position: PositionShown) -> str:
-    if position.reconstructed:
-        return "RECONSTRUCTED"
-    return "verified" if position.verified else "NOT VERIFIED"
+    return STATE_WORDS.get(position.state or "", "NOT VERIFIED")
 
 
 def _unmet(screen: Screen, position: PositionShown) -> None:
     for unmet in position.unmet:
         screen.say(f"{position.where}: {unmet.condition}: {unmet.text}", indent=2)
+    if position.fading:
+        screen.say(f"{position.where}: FADING: {', '.join(position.fading)}", indent=2)
     for note in position.notes:
         screen.say(f"{position.where}: note: {note}", indent=2)
 

@@ -8,6 +8,7 @@ import click
 
 from parambak.answers.correct import CorrectQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.chip import CHIP_HELP, with_organisation
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
@@ -23,7 +24,8 @@ OPTIONS = {
     "maker_type": ("--maker-type", "Unit: the maker's type, as text."),
     "serial": ("--serial", "Unit or card: serial number."),
     "installed_in": ("--installed-in", "Unit: the room or area that it is installed in."),
-    "chip": ("--chip", "Position: the memory's part number."),
+    "chip": ("--chip", f"Position: {CHIP_HELP[0].lower()}{CHIP_HELP[1:]}"),
+    "size": ("--size", "Position: the chip's size in bytes, if the table of chips has none."),
     "read_on": ("--read-on", "Copy: the day of its newest read."),
     "position": ("--position", "Copy: the WHERE that its newest read belongs to."),
     "remark": ("--remark", "Copy: a remark on its newest read."),
@@ -50,9 +52,10 @@ def command(
 
 
 def _page(screen: Screen, corrected: CorrectAnswer) -> None:
-    facts = ", ".join(f"{name} {value}" for name, value in corrected.facts.items())
+    facts = ", ".join(f"{name} {value or 'taken back'}" for name, value in corrected.facts.items())
     screen.good(f"On record for {corrected.about}: {facts}.")
 
 
 for _name, (_flag, _help) in OPTIONS.items():
-    command.params.append(click.Option([_flag, _name], metavar="TEXT", help=_help))
+    _ask = with_organisation if _name == "chip" else None
+    command.params.append(click.Option([_flag, _name], metavar="TEXT", callback=_ask, help=_help))

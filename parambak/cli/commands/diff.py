@@ -9,6 +9,7 @@ import click
 from parambak.answers.diff import DiffAnswer, DiffQuestion
 from parambak.cli.command import asks
 from parambak.cli.parts import by_values
+from parambak.cli.parts.kinds import kinds_explained
 from parambak.differences.fields import (
     ALTERNATES,
     CHECK,
@@ -34,7 +35,13 @@ SAME = ".."
 SHORT_ADDRESSES = 0x10000  # memories that end here have addresses of four digits
 
 
-@asks(DiffQuestion, example="parambak diff grebe/port-thruster/U12@previous LATEST.HEX")
+@asks(
+    DiffQuestion,
+    example="parambak diff grebe/port-thruster/U12@previous LATEST.HEX",
+    more=(
+        "parambak diff OLD.HEX NEW.HEX --old-layout v3.toml --layout v4.toml --renames names.toml",
+    ),
+)
 @click.argument("copies", metavar="OLD NEW...", nargs=-1)
 @click.option(
     "--since", metavar="DATE", help="With one WHERE: its copy at that date and its latest."
@@ -45,7 +52,11 @@ SHORT_ADDRESSES = 0x10000  # memories that end here have addresses of four digit
     metavar="FILE",
     help="OLD's own layout, if other software moved the fields: compares values, not bytes.",
 )
-@click.option("--renames", metavar="FILE", help="With --old-layout: a table, old name = new name.")
+@click.option(
+    "--renames",
+    metavar="FILE",
+    help='With --old-layout: a file with lines such as: ramp_time = "ramp_up_time" (old, new).',
+)
 @click.option("--remark", metavar="TEXT", help="Record a remark on the change, with the visit.")
 @click.option(
     "--by", metavar="PERSON", help="With --remark: who states it. Default: as in the visit."
@@ -69,7 +80,8 @@ def command(screen: Screen, diff: DiffAnswer | ValuesDiffAnswer) -> None:
 
 
 def _comparison(screen: Screen, comparison: Comparison) -> None:
-    screen.facts([("old", comparison.old), ("new", comparison.new)], indent=0)
+    first, second = _sides(comparison)
+    screen.facts([(first, comparison.old), (second, comparison.new)], indent=0)
     screen.say()
     if not comparison.changed_bytes:
         screen.good("The same: no byte differs.")
@@ -90,17 +102,28 @@ def _comparison(screen: Screen, comparison: Comparison) -> None:
     _fields(screen, comparison)
     _stretches(screen, comparison)
     for check in comparison.failing_checks:
-        screen.say(f"STORED CHECK {check} held before, and FAILS now.", indent=2)
+        screen.say(
+            f"STORED CHECK {check} holds in {comparison.old}, and FAILS in {comparison.new}.",
+            indent=2,
+        )
     for remark in comparison.remarks:
         screen.say(f"Remark by {remark.by} on {remark.on}: {remark.text}", indent=2)
     _verdict(screen, comparison)
 
 
+def _sides(comparison: Comparison) -> tuple[str, str]:
+    """Return the headings of the two sides; two dump files have no order in time."""
+    return ("old", "new") if comparison.ordered else ("first", "second")
+
+
 def side_by_side(comparison: Comparison) -> list[str]:
-    """Return both sides' bytes as lines of 80 columns at most; of the new side what differs."""
+    """Return both sides' bytes as lines of 80 columns at most; of the second what differs."""
     digits = 4 if comparison.end <= SHORT_ADDRESSES else 8
     width = ROW_BYTES * 3 - 1
-    head = f"{'address':<{digits + 2}}  {'old':<{width + ROW_BYTES + 2}}  new ({SAME} as before)"
+    first, second = _sides(comparison)
+    head = (
+        f"{'address':<{digits + 2}}  {first:<{width + ROW_BYTES + 2}}  {second} ({SAME} the same)"
+    )
     lines = [head]
     last = None
     for row in comparison.rows:
@@ -134,12 +157,14 @@ def _fields(screen: Screen, comparison: Comparison) -> None:
         key=lambda change: ORDER.index(change.kind),
     )
     if changes:
-        screen.table(
-            ("address", "field", "old", "new", "change", "kind"),
-            [_change_row(change) for change in changes[:LISTED]],
-        )
+        rows = [_change_row(change) for change in changes[:LISTED]]
+        if comparison.ordered:
+            screen.table(("address", "field", "old", "new", "change", "kind"), rows)
+        else:
+            screen.table(("address", "field", "first", "second", "change", "kind"), rows)
         if len(changes) > LISTED:
             screen.say(f"and {len(changes) - LISTED} more; --json gives them all.")
+        kinds_explained(screen, (change.kind for change in changes[:LISTED]))
         screen.say()
 
 
@@ -158,14 +183,19 @@ def _change_row(change: FieldChangeShown) -> tuple[str, ...]:
 
 
 def _stretches(screen: Screen, comparison: Comparison) -> None:
-    why = "no field explains it" if comparison.has_layout else "no layout"
-    for stretch in comparison.unmapped[:LISTED]:
+    if comparison.has_layout:
+        listed = comparison.unmapped
+    else:  # one line: without a layout every changed byte is unmapped
+        listed = comparison.fading
+        size = counted(sum(stretch.length for stretch in comparison.unmapped), "byte")
+        screen.say(f"UNMAPPED: {size}. There is no layout, so no field explains them.", indent=2)
+    for stretch in listed[:LISTED]:
         text = Range(stretch.start, stretch.length).text
         if stretch in comparison.fading:
             screen.say(f"FADING at {text}: in no field", indent=2)
         else:
-            screen.say(f"UNMAPPED at {text}: {why}", indent=2)
-    more = len(comparison.unmapped) - LISTED
+            screen.say(f"UNMAPPED at {text}: no field explains it", indent=2)
+    more = len(listed) - LISTED
     if more > 0:
         screen.say(f"and {more} more stretches; --json gives them all.")
 
@@ -178,7 +208,7 @@ def _verdict(screen: Screen, comparison: Comparison) -> None:
     text = (
         f"Different in {counted(comparison.changed_bytes, 'byte')}: "
         f"{counted(parameters, 'parameter')} changed, "
-        f"{settled} as expected, {counted(loose, 'byte')} unmapped."
+        f"{settled} as expected, {counted(loose, 'byte')} unmapped (in no field)."
     )
     if FADING in kinds or comparison.fading:
         text += (

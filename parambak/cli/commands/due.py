@@ -11,11 +11,13 @@ from parambak.answers.due import DueQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.keeping.due import (
+    FADING,
     NOT_VERIFIED,
     ONE_LOCATION,
     ONE_READ,
     TOO_OLD,
     UNFINISHED_SWAP,
+    UNSTABLE,
 )
 from parambak.memory.counted import counted
 
@@ -30,6 +32,11 @@ NEXT = {
         "do what is missing there, then run `parambak swap close {where}`. `parambak swap check "
         "{where}` shows each condition."
     ),
+    UNSTABLE: (
+        "reseat the chip and read it again. If it reads differently again, replace it, and archive "
+        "the new one with `parambak archive --new-chip`."
+    ),
+    FADING: "replace the chip. `parambak history {where}` shows which bits changed.",
     NOT_VERIFIED: (
         "correct what is named there. `parambak report copy {where} --out FILE` shows all of it."
     ),

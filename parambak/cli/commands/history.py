@@ -13,6 +13,8 @@ from msgspec import UNSET
 
 from parambak.answers.history import HistoryQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.kinds import kinds_explained
+from parambak.cli.parts.slips import struck_lines
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.differences.fields import ALTERNATES, FADING, MOVED, SETTLED
 from parambak.differences.small_line import BLOCKS, PLAIN, small_line
@@ -33,15 +35,18 @@ LISTED = 60
 @click.argument("where", metavar="WHERE")
 @click.option("--field", "name", metavar="NAME", help="Every value of this field.")
 @click.option("--layout", metavar="FILE", help="Use this layout, not the position's.")
+@click.option("--withdrawn", is_flag=True, help="Show also what was withdrawn, struck through.")
 @pass_settings
-def command(settings: Settings, where: str, name: str | None, layout: str | None) -> Answer:
+def command(
+    settings: Settings, /, *, where: str, name: str | None, layout: str | None, withdrawn: bool
+) -> Answer:
     """Show what changed at a position from read to read, and who read it.
 
     Parameters that alternate and cells that fade are marked by the rules of
     formats/changes.md. A small line shows the values: one character for each time that the
     memory was read with new contents.
     """
-    question = HistoryQuestion(where=where, field=name, layout=layout)
+    question = HistoryQuestion(where=where, field=name, layout=layout, withdrawn=withdrawn)
     return settings.ask(answer, question, partial(_page, name=name, heights=_heights()))
 
 
@@ -62,6 +67,8 @@ def _page(screen: Screen, history: HistoryAnswer, name: str | None, heights: str
         _all_fields(screen, history, heights)
     else:
         _one_field(screen, history, name, heights)
+    if history.withdrawn is not UNSET:
+        struck_lines(screen, history.withdrawn)
 
 
 def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:
@@ -83,7 +90,9 @@ def _all_fields(screen: Screen, history: HistoryAnswer, heights: str) -> None:
 
 def _copy_row(copy: HistoryCopy) -> tuple[str, ...]:
     by = ", ".join(dict.fromkeys(read.read_by for read in copy.reads if read.read_by))
-    return (copy.since, copy.sha256[:8], str(len(copy.reads)), by, "; ".join(copy.remarks))
+    loaded = sum(read.read_back for read in copy.reads)
+    count = f"{copy.separate_reads} + {loaded} read back" if loaded else str(copy.separate_reads)
+    return (copy.since, copy.sha256[:8], count, by, "; ".join(copy.remarks))
 
 
 def _other_layout(screen: Screen, history: HistoryAnswer) -> None:
@@ -121,6 +130,7 @@ def _last_changes(screen: Screen, history: HistoryAnswer, heights: str) -> None:
         kind = f"{change.kind} ({counts[name]})"
         rows.append((change.read_on, name, f"{change.old} to {change.new}{unit}", kind, line))
     screen.table(("last change", "field", "from, to", "kind (times)", "values"), rows)
+    kinds_explained(screen, (change.kind for _, change in order[:LISTED]))
     if len(order) > LISTED:
         screen.say(f"and {len(order) - LISTED} more; --json gives them all.")
     screen.say(f"{counted(history.unchanged_fields or 0, 'field')} never changed.")
@@ -155,7 +165,7 @@ def _stretches(screen: Screen, history: HistoryAnswer) -> None:
                 screen.say(f"MOVED {where}, read on {move.read_on}: {move.how}.", indent=2)
         loose = [change for change in changes if change.kind != MOVED]
         for change in loose[:LISTED]:
-            word = "FADING" if change.kind == FADING else "UNMAPPED"
+            word = change.kind.upper()
             who = f" by {change.read_by}" if change.read_by else ""
             where = Range(change.at, change.length).text
             screen.say(f"{word} at {where}, read on {change.read_on}{who}", indent=2)
@@ -166,6 +176,8 @@ def _stretches(screen: Screen, history: HistoryAnswer) -> None:
 
 
 def _verdict(screen: Screen, history: HistoryAnswer) -> None:
+    if history.unstable is not None:
+        screen.bad(f"UNSTABLE: {history.unstable}.")
     fading, alternating = set(), set()
     for change in history.changes:
         if change.kind == FADING:
@@ -180,7 +192,7 @@ def _verdict(screen: Screen, history: HistoryAnswer) -> None:
     if alternating:
         screen.warn(f"Alternates: {', '.join(sorted(alternating))}. Ask who sets it.")
     _not_written_down(screen, history)
-    if not fading and not alternating:
+    if not fading and not alternating and history.unstable is None:
         screen.good("No value alternates and no cell fades in what was read.")
 
 

@@ -8,6 +8,7 @@ import click
 
 from parambak.answers.inspect import InspectQuestion
 from parambak.cli.command import FORMAT_HELP, FormatName, asks
+from parambak.cli.parts.chip import chip_option
 from parambak.cli.parts.disagreement import explanation_page
 from parambak.memory.counted import counted
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     "--accept", multiple=True, metavar="NAME", help="Allow one named irregularity, and note it."
 )
 @click.option("--memory", type=click.IntRange(1), metavar="BYTES", help="The memory's size.")
-@click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
+@chip_option
 @click.option("--profile", metavar="FILE", help="The reader's profile: how its files are read.")
 @click.option("--second-opinion", is_flag=True, help="Decode again by unrelated code.")
 def command(screen: Screen, inspected: InspectAnswer) -> None:

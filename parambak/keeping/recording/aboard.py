@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault
 from parambak.keeping.assess import Assessor
-from parambak.keeping.recording.admit import memory_size
+from parambak.keeping.recording.admit import agreed_size
 from parambak.keeping.recording.entries import add_signed
 from parambak.keeping.recording.filing import NewEntities, check_new, recorded_or_new_vessel
 from parambak.keeping.recording.received import objects_of, put_layout
@@ -145,7 +145,7 @@ def _refuse_misfit(
 ) -> None:
     from parambak.layouts.decode import require_fit  # noqa: PLC0415 - slow to import, layouts only
 
-    memory_size(position.chip, chips, given.layout)
+    agreed_size(position.chip, position.size, position.chips, chips, given.layout)
     if position.latest is not None:
         require_fit(given.layout, Assessor(vault, chips).image(position.latest.image))
 

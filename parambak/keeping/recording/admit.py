@@ -7,19 +7,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from msgspec.structs import asdict
+from msgspec.structs import asdict, replace
 
 from parambak.dumps.faults import RAW_SIZE
 from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
 from parambak.keeping.assess import Assessor
+from parambak.keeping.memory_size import BY_LAYOUT, memory_size, source_of
 from parambak.keeping.recording.cards import refuse_crossed_over
 from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
 from parambak.keeping.recording.wrong_position import refuse_better_fit, refuse_other_unit
 from parambak.keeping.state import select
-from parambak.keeping.state.bodies import ImageEntry, ReaderSum
+from parambak.keeping.state.bodies import ImageEntry, ReaderSum, SizeEntry
 from parambak.keeping.state.model import Unit
 from parambak.memory.digests import sha256
 from parambak.reads import reader_sum
+from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -47,9 +49,22 @@ READER_SUM_SHAPE = Fault(
 CHIP_DIFFERS = Fault(
     "layout-chip-differs",
     LayoutRefused,
-    "the layout is for a memory of another size than the {chip} of this position",
-    "Give the layout of this unit with --layout, or name the right chip with --chip. Correct a "
-    "chip on record with `parambak correct WHERE --chip PART`.",
+    "the layout is for a memory of another size than {chip} of this position",
+    "Give the layout of this unit with --layout, or name the right chip with --chip. Of a pair, "
+    "name the part on each chip. Correct a chip on record with `parambak correct WHERE --chip "
+    "PART`.",
+)
+SIZE_BY_WHOM = Fault(
+    "chip-size-by-whom",
+    CallRefused,
+    "the size of a chip that is not in the table is kept as a person's word",
+    "Give your name.",
+)
+WRITTEN_BY = Fault(
+    "written-by",
+    CallRefused,
+    "that the memory was written, or the chip is a new one, needs the name of a person",
+    "Give --by NAME, or open a visit with --by NAME.",
 )
 PAST_MEMORY = Fault(
     "dump-past-memory",
@@ -81,7 +96,7 @@ class Admission:
         self._vessel = filing.vessel
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_in_force()
-        self._size, self._size_by = memory_size(filing.chip, chips, self._layout)
+        self.size = _size_of(request, filing, chips, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
 
@@ -96,7 +111,7 @@ class Admission:
         for incoming in self._request.dumps:
             if self._layout is not None:
                 _refuse_misfit(self._layout, incoming.image)
-            _refuse_other_size(incoming, self._size, self._size_by)
+            _refuse_other_size(incoming, self.size)
             self.warnings += self._twins(incoming.image)
             if self._position is not None and not self._request.position_confirmed:
                 self._compare_with_copies(incoming.image, self._position)
@@ -122,7 +137,9 @@ class Admission:
         profile = self._request.profile
         only = profile.profile.sum if profile else None
         for image in (incoming.image, *(file.dump.image for file in incoming.files)):
-            matched = reader_sum.matches(digits, image, self._size, only)
+            matched = reader_sum.matches(
+                digits, image, self.size.bytes if self.size else None, only
+            )
             if matched is not None:
                 return matched
         plain = sum(incoming.image.content) & ((1 << len(digits) * 4) - 1)
@@ -206,45 +223,66 @@ def _check_words(request: Request) -> None:
     texts = [
         ("name of the person", request.by, NAME),
         ("remark", request.remark, REMARK),
+        ("part number", request.target.chip, NAME),
+        ("part number", request.printed, NAME),
     ]
     facts = asdict(request.facts)
     texts += [(name, value, NAME) for name, value in facts.items() if isinstance(value, str)]
     for normal in request.normal:
         texts += [("finding", normal.code, NAME), ("reason", normal.reason, REMARK)]
     check_texts(texts)
+    if (request.facts.written or request.facts.new_chip) and not request.by:
+        raise WRITTEN_BY.error(expected="--by NAME", found="no name")
     if request.read_on is not None:
         check_date(request.read_on)
+    if request.target.size is not None and request.by is None:
+        raise SIZE_BY_WHOM.error(expected="--size with a name", found="no name")
 
 
-def memory_size(
-    chip: str | None, chips: Mapping[str, Chip], layout: Layout | None
-) -> tuple[int | None, str]:
-    """Return the memory's size in bytes and its source; raise if chip and layout disagree."""
-    part = chips.get(chip.casefold()) if chip else None
-    if part is None:
-        return (layout.memory, "the layout") if layout is not None else (None, "")
-    if layout is not None and layout.memory != part.size:
+def _size_of(
+    request: Request, filing: Filing, chips: Mapping[str, Chip], layout: Layout | None
+) -> SizeEntry | None:
+    """Return the size of the memory that is read, its source, and the number on the chip."""
+    position = filing.position
+    number = max(chips_of(request.facts.pair), position.chips if position is not None else 1)
+    size = agreed_size(filing.chip, filing.size, number, chips, layout)
+    if size is None or size.by == BY_LAYOUT:
+        return size
+    return replace(size, printed=request.printed)
+
+
+def agreed_size(
+    chip: str | None,
+    stated: int | None,
+    number: int,
+    chips: Mapping[str, Chip],
+    layout: Layout | None,
+) -> SizeEntry | None:
+    """Return the memory's size and its source; raise if the chip and the layout disagree."""
+    memory = layout.memory if layout is not None else None
+    size = memory_size(chip, stated, number, chips, memory)
+    if size is not None and memory not in (None, size.bytes):
         raise CHIP_DIFFERS.error(
-            chip=part.name, expected=f"{part.size} bytes", found=f"{layout.memory} bytes"
+            chip=source_of(size), expected=f"{size.bytes} bytes", found=f"{memory} bytes"
         )
-    return part.size, f"the chip {part.name}"
+    return size
 
 
-def _refuse_other_size(incoming: Incoming, size: int | None, source: str) -> None:
+def _refuse_other_size(incoming: Incoming, size: SizeEntry | None) -> None:
     """Raise if a raw dump is not of the memory's size, or any dump runs past its end."""
     image = incoming.image
     if size is None:
         return
-    if incoming.dump.format == "raw" and image.size != size:
+    if incoming.dump.format == "raw" and image.size != size.bytes:
         raise RAW_SIZE.error(
             file=incoming.entry.name,
-            expected=f"{size} bytes, the size of {source}",
+            expected=f"{size.bytes} bytes, the size of {source_of(size)}",
             found=f"{image.size} bytes",
         )
-    if image.end > size:
+    if image.end > size.bytes:
         raise PAST_MEMORY.error(
             file=incoming.entry.name,
-            offset=size,
-            expected=f"addresses up to 0x{size - 1:04X}, the last of {source}",
+            offset=size.bytes,
+            expected=f"addresses up to 0x{size.bytes - 1:04X}, the last of {source_of(size)}",
             found=f"a byte at 0x{image.end - 1:04X}",
         )

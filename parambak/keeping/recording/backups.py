@@ -14,6 +14,7 @@ from parambak.keeping.state.backups import (
     find_backup,
     latest_locations,
     newest_held,
+    own_records,
 )
 from parambak.keeping.state.bodies import BackupLocationBody, HeldBody
 from parambak.keeping.state.counting import counting
@@ -75,7 +76,7 @@ def add_backup(  # noqa: PLR0913 - what a backup location is, all by keyword
     identity = make_location(
         store,
         vault=vault.identity,
-        known=latest_locations(vault.records(None)).keys(),
+        known=latest_locations(own_records(vault)).keys(),
         limited=limited_to is not None,
         packed=packed,
         merge=merge,
@@ -91,14 +92,14 @@ def remove_backup(vault: Vault, name: str) -> BackupLocation:
     """Put on record that a backup location was removed; nothing in it is touched."""
     location = find_backup(vault, name)
     _record_location(
-        vault, replace(latest_locations(counting(vault, None))[location.id], removed=True)
+        vault, replace(latest_locations(own_records(vault))[location.id], removed=True)
     )
     return location
 
 
 def _record_location(vault: Vault, body: BackupLocationBody) -> None:
     with vault.writing() as writing:
-        if latest_locations(counting(vault, None)).get(body.location) != body:
+        if latest_locations(own_records(vault)).get(body.location) != body:
             writing.add(body.kind, None, body.members())
 
 

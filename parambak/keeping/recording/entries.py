@@ -31,7 +31,7 @@ FACTS = {
     "vessel": ("short", "display", "imo", "other_number", "former"),
     "unit": ("short", "display", "maker_type", "serial", "installed_in"),
     "card": ("serial", "card_type", "location", "unit"),
-    "position": ("short", "chip"),
+    "position": ("short", "chip", "size"),
     "read": ("read_on", "position", "remark"),
 }
 CORRECT_NOTHING = Fault(

@@ -34,8 +34,8 @@ OTHER_CHIP = Fault(
     CallRefused,
     "another chip is on record for this position",
     (
-        "Type the chip on record, or correct the record: `parambak correct {where} --chip NAME "
-        "--reason …`."
+        "Type the chip on record, or correct the record with `parambak correct {where}` and --chip "
+        "or --size."
     ),
 )
 VESSEL_NEW = Fault(
@@ -47,13 +47,17 @@ VESSEL_NEW = Fault(
 
 
 class TypedPosition(Struct, frozen=True):
-    """The position of a read, as the user typed it."""
+    """The position of a read, as the user typed it.
+
+    `chip` is the part's name; `size` is that of one chip in bytes, by the user's word.
+    """
 
     vessel: str
     position: str
     unit: str | None = None
     card: str | None = None
     chip: str | None = None
+    size: int | None = None
     new_vessel: bool = False
     new_unit: bool = False
     new_position: bool = False
@@ -71,6 +75,7 @@ class Filing(Struct, frozen=True):
     id: str
     where: str
     chip: str | None
+    size: int | None
     position: Position | None
     new: tuple[Entity, ...]
     made: tuple[str, ...]
@@ -93,8 +98,9 @@ class NewEntities:
 
     def add_facts(self, what: str, identity: str, facts: dict[str, str]) -> None:
         """Add facts of an entity that is on record already."""
-        self.entities.append(Entity(what=what, id=identity, facts=dict(facts)))
-        self.texts.append(f"now on record: {', '.join(f'{k} {v}' for k, v in facts.items())}")
+        given = {name: value for name, value in facts.items() if value}
+        self.entities.append(Entity(what=what, id=identity, facts=dict(given)))
+        self.texts.append(f"now on record: {', '.join(f'{k} {v}' for k, v in given.items())}")
 
 
 def new_identity() -> str:
@@ -123,17 +129,30 @@ def file_under(fleet: Fleet, typed: TypedPosition) -> Filing:
     position = _position_in(holder, typed.position, confirmed=typed.new_position)
     if position is not None:
         where, identity = position.where, position.id
-        _refuse_other_chip(position, typed.chip)
-        if typed.chip and not position.chip:
-            new.add_facts("position", identity, {"chip": typed.chip.casefold()})
+        _refuse_other_chip(position, typed.chip, typed.size)
+        facts = _chip_facts(typed, position)
+        if any(facts.values()):
+            new.add_facts("position", identity, facts)
     else:
         where = f"{vessel_name}/{holder_name}/{typed.position}"
-        facts = {"short": typed.position, "chip": (typed.chip or "").casefold()}
+        facts = {"short": typed.position, **_chip_facts(typed)}
         identity = new.add("position", facts, holder_id, f"new position {typed.position}")
-    chip = position.chip if position is not None and position.chip else typed.chip
+    chip = (position.chip if position is not None else None) or typed.chip
+    size = (position.size if position is not None else None) or typed.size
     if vessel is not None:
         vessel_id = vessel.home(identity if position is not None else holder_id)
-    return Filing(vessel_id, identity, where, chip, position, tuple(new.entities), tuple(new.texts))
+    return Filing(
+        vessel_id, identity, where, chip, size, position, tuple(new.entities), tuple(new.texts)
+    )
+
+
+def _chip_facts(typed: TypedPosition, position: Position | None = None) -> dict[str, str]:
+    """Return the typed facts of the chip that are not on record yet."""
+    chip, size = (position.chip, position.size) if position is not None else (None, None)
+    return {
+        "chip": "" if chip else (typed.chip or "").casefold(),
+        "size": "" if size else str(typed.size or ""),
+    }
 
 
 def find_or_add_vessel(
@@ -210,6 +229,11 @@ def _position_in(holder: Unit | Card | None, name: str, *, confirmed: bool) -> P
     return None
 
 
-def _refuse_other_chip(position: Position, chip: str | None) -> None:
+def _refuse_other_chip(position: Position, chip: str | None, size: int | None) -> None:
+    """Raise if a part or a size is typed, and the position has another one on record."""
     if chip and position.chip and position.chip.casefold() != chip.casefold():
         raise OTHER_CHIP.error(where=position.where, expected=position.chip, found=chip)
+    if size and position.size and position.size != size:
+        raise OTHER_CHIP.error(
+            where=position.where, expected=f"{position.size} bytes", found=f"{size} bytes"
+        )

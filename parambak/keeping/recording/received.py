@@ -77,7 +77,8 @@ class RenamesFile(Struct, frozen=True):
 class Request(Struct, frozen=True):
     """The request of one `archive`. `dumps` are reads of one memory, in the order given.
 
-    With `vote`, the bytes that most of them give are kept too, as reconstructed.
+    With `vote`, the bytes that most of them give are kept too, as reconstructed. `printed` is
+    the number on the chip.
     """
 
     target: TypedPosition
@@ -85,6 +86,7 @@ class Request(Struct, frozen=True):
     layout: LayoutFile | None = None
     by: str | None = None
     read_on: str | None = None
+    read_at: str | None = None
     facts: ReadFacts = ReadFacts()
     reader_sum: str | None = None
     normal: Sequence[Normal] = ()
@@ -93,6 +95,7 @@ class Request(Struct, frozen=True):
     visit: str | None = None
     profile: ProfileFile | None = None
     vote: bool = False
+    printed: str | None = None
 
 
 def put_layout(writing: Writing, given: LayoutFile) -> LayoutEntry:

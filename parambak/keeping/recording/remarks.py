@@ -55,6 +55,9 @@ def record_remark(  # noqa: PLR0913 - the parts of a remark, all by keyword
             text=text,
             ranges=tuple((stretch.start, stretch.length) for stretch in _few(ranges)),
             visit=visit.id if visit is not None else None,
+            reads=tuple(
+                read.record for read in position.reads if read.image in {old.image, new.image}
+            ),
         )
         needed = dict.fromkeys((old.sha256, new.sha256))
         writing.add(body.kind, home, body.members(), by=mark, relies_on=list(needed))

@@ -52,7 +52,7 @@ def take_in(
         _admit(vault, chips, Fleet(()), request)
     with vault.writing() as writing:
         filing, admission = _admit(vault, chips, folding.fleet(), request)
-        _write(writing, request, filing, admission.reader_sum)
+        _write(writing, request, filing, admission)
     return _answer(folding, request, chips, filing, admission)
 
 
@@ -67,14 +67,12 @@ def _admit(
     return filing, admission
 
 
-def _write(
-    writing: Writing, request: Request, filing: Filing, matched: bodies.ReaderSum | None
-) -> None:
+def _write(writing: Writing, request: Request, filing: Filing, admission: Admission) -> None:
     """Write the objects, one record a read, and one for the image of a vote over them."""
     layout = put_layout(writing, request.layout) if request.layout else None
     profile = put_profile(writing, request.profile)
     by = writing.person(request.by, filing.vessel) if request.by else None
-    common = _common(request, filing, matched, layout, profile)
+    common = _common(request, filing, admission, layout, profile)
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []
     for incoming in request.dumps:
@@ -111,7 +109,7 @@ def _voted(request: Request) -> Vote:
 def _common(
     request: Request,
     filing: Filing,
-    matched: bodies.ReaderSum | None,
+    admission: Admission,
     layout: bodies.LayoutEntry | None,
     profile: bodies.ProfileEntry | None,
 ) -> bodies.ReadBody:
@@ -122,8 +120,10 @@ def _common(
         image=bodies.ImageEntry(sha256="", ranges=()),
         dumps=(),
         read_on=request.read_on,
+        read_at=request.read_at,
         layout=layout,
-        reader_sum=matched,
+        reader_sum=admission.reader_sum,
+        size=admission.size,
         normal=tuple(request.normal),
         position_confirmed=request.position_confirmed,
         remark=request.remark,

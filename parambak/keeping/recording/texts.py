@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 NAME = 200  # characters: a person, a reader, a type
 REMARK = 4000  # characters
 FEWEST_LETTERS = 4  # of names that are compared letter by letter
+_HOUR = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]")
 _SAME_LOOK = str.maketrans("oil", "011")  # letters that look like a digit
 # Not printable by Unicode, and harmless: line feed, tab, spaces that do not break, and the
 # joiners that some scripts are written with.
@@ -104,6 +105,17 @@ def check_date(text: str) -> str:
         return date.fromisoformat(text).isoformat()
     except ValueError as error:
         raise DAY.error(expected="a day such as 2026-03-01", found=repr(text[:40])) from error
+
+
+def check_moment(text: str) -> tuple[str, str | None]:
+    """Return the day of a text, and the hour if it has one, such as 2026-03-01 14:30."""
+    typed, _, hour = text.strip().replace("T", " ", 1).partition(" ")
+    day = check_date(typed)
+    if not hour:
+        return day, None
+    if not _HOUR.fullmatch(hour):
+        raise DAY.error(expected="an hour such as 14:30", found=repr(hour[:40]))
+    return day, hour
 
 
 def kept_name(name: str) -> str:

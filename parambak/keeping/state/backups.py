@@ -11,6 +11,7 @@ from parambak.keeping.state.bodies import BackupLocationBody, HeldBody, of_kind
 from parambak.keeping.state.counting import counting, counting_of_kind
 from parambak.keeping.state.record_sets import local_time
 from parambak.vault.order import behind
+from parambak.vault.vault_toml import FIRST
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -57,16 +58,25 @@ class Held(NamedTuple):
 
 
 def backup_locations(vault: Vault) -> tuple[BackupLocation, ...]:
-    """Return the backup locations that were not removed, by name."""
-    latest = [body for body in latest_locations(counting(vault, None)).values() if not body.removed]
-    names = [body.name.casefold() for body in latest]
+    """Return the backup locations that were not removed, by name.
+
+    Of several with one name, the name alone is that of the one which was added from here.
+    """
+    records = own_records(vault)
+    latest = [body for body in latest_locations(records).values() if not body.removed]
+    of_name: dict[str, list[str]] = {}
+    for body in latest:
+        of_name.setdefault(body.name.casefold(), []).append(body.location)
+    for name, several in of_name.items():
+        if len(several) > 1:
+            of_name[name] = _added_here(vault, records, several)
     locations = [
         BackupLocation(
             id=body.location,
             name=body.name,
             handle=body.name
-            if names.count(body.name.casefold()) == 1
-            else f"{body.name}~{body.location[:8]}",
+            if of_name[body.name.casefold()] == [body.location]
+            else _with_digits(body.name, body.location),
             address=body.address,
             vessels=None if body.vessels is None else frozenset(body.vessels),
             packed=body.packed,
@@ -76,12 +86,26 @@ def backup_locations(vault: Vault) -> tuple[BackupLocation, ...]:
     return tuple(sorted(locations, key=lambda location: (location.name.casefold(), location.id)))
 
 
+def _with_digits(name: str, identity: str) -> str:
+    return f"{name}~{identity[:8]}"
+
+
+def _added_here(vault: Vault, records: Iterable[Stored], locations: list[str]) -> list[str]:
+    """Return which of these locations were added from here."""
+    added: dict[str, str] = {}
+    for stored, body in of_kind(records, BackupLocationBody):
+        added.setdefault(body.location, stored.record.writer)
+    return [location for location in locations if added[location] == vault.writer]
+
+
 def find_backup(vault: Vault, name: str) -> BackupLocation:
     """Return the one location of that name; raise NotFound or CallRefused otherwise."""
     typed = name.casefold()
     locations = backup_locations(vault)
     matches = [location for location in locations if typed == location.handle.casefold()] or [
-        location for location in locations if typed == location.name.casefold()
+        location
+        for location in locations
+        if typed in (location.name.casefold(), _with_digits(location.name, location.id).casefold())
     ]
     if not matches:
         expected = (
@@ -93,14 +117,33 @@ def find_backup(vault: Vault, name: str) -> BackupLocation:
     return matches[0]
 
 
+def own_records(vault: Vault) -> tuple[Stored, ...]:
+    """Return the records about this vault itself, in causal order.
+
+    Those of another vault that was merged in are not after this vault's first record. If the
+    first record is lost, nothing distinguishes them: then all are returned.
+    """
+    records = tuple(vault.records(None))
+    own: set[str] = set()
+    for stored in records:
+        record = stored.record
+        first = record.kind == FIRST and record.body.get("vault") == vault.identity
+        if first or not own.isdisjoint(record.after):
+            own.add(stored.digest)
+    return tuple(stored for stored in counting(vault, None) if not own or stored.digest in own)
+
+
 class Holdings:
-    """What the backup locations of a vault hold, by its records; of one vessel at a time."""
+    """What the backup locations of a vault hold, by its records; of one vessel at a time.
+
+    A location that is not this vault's own does not count: a vessel's former owner had it.
+    """
 
     def __init__(self, vault: Vault) -> None:
         self._vault = vault
         # Their order needs all records about the vault, which are read only if there is a location.
         any_location = vault.of_kind(None, BackupLocationBody.kind)
-        self._locations = latest_locations(counting(vault, None)) if any_location else {}
+        self._locations = latest_locations(own_records(vault)) if any_location else {}
         self._vessel: tuple[str, dict[str, list[Held]]] | None = None
 
     def of(self, copy: Copy) -> tuple[Held, ...]:
@@ -144,8 +187,7 @@ def held_in(
 ) -> dict[str, list[Held]]:
     """Return, of one vessel's records in causal order, by digest the locations that hold it.
 
-    A location that was removed does not count; one that is not among `locations` does, under
-    the name in its record.
+    One that was removed, or is not among `locations`, does not count.
     """
     return _held(records, {stored.digest: stored.record.after for stored in records}, locations)
 
@@ -160,15 +202,14 @@ def _held(
     by_record: dict[str, list[Held]] = {}
     for identity, (stored, body) in newest.items():
         location = locations.get(identity)
-        if location is not None and location.removed:
+        if location is None or location.removed:
             continue
         last_hashed = hashed.get(identity)
         sure = _complete_records(last_hashed[1], after) if last_hashed else set()
-        name = location.name if location else body.name
         on = local_time(stored.record).date()
         hashed_on = local_time(last_hashed[0].record).date() if last_hashed else None
         for digest in _complete_records(body, after):
-            held = Held(identity, name, on, hashed_on if digest in sure else None)
+            held = Held(identity, location.name, on, hashed_on if digest in sure else None)
             by_record.setdefault(digest, []).append(held)
     return by_record
 

@@ -29,6 +29,7 @@ from parambak.keeping.state.body_parts import (
     ProfileEntry,
     ReaderSum,
     RenamesEntry,
+    SizeEntry,
 )
 from parambak.keeping.state.read_facts import ReadFacts
 
@@ -52,7 +53,11 @@ __all__ = [
     "ProfileEntry",
     "ReaderSum",
     "RenamesEntry",
+    "SizeEntry",
 ]
+
+
+_IDENTITY = 32  # digits
 
 
 class ReadBody(Body, ReadFacts, frozen=True):
@@ -71,6 +76,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
     dumps: tuple[DumpEntry, ...]
     new: tuple[Entity, ...] = ()
     read_on: str | None = None
+    read_at: str | None = None
     layout: LayoutEntry | None = None
     reader_sum: ReaderSum | None = None
     normal: tuple[Normal, ...] = ()
@@ -78,6 +84,7 @@ class ReadBody(Body, ReadFacts, frozen=True):
     remark: str | None = None
     visit: Identity | None = None
     profile: ProfileEntry | None = None
+    size: SizeEntry | None = None
     reconstructed_from: tuple[Digest, ...] = ()
     moved_from: MovedFrom | None = None
 
@@ -135,22 +142,25 @@ class LayoutAttachedBody(Body, frozen=True):
 
 
 class VisitOpenedBody(Body, frozen=True):
-    """kind "visit-opened": an attendance aboard begins."""
+    """kind "visit-opened": an attendance aboard begins, `on` a day, `at` an hour if stated."""
 
     kind: ClassVar[str] = "visit-opened"
 
     visit: Identity
     on: str
+    at: str | None = None
     new: tuple[Entity, ...] = ()
     reader: str | None = None
 
 
 class VisitClosedBody(Body, frozen=True):
-    """kind "visit-closed": an attendance aboard ends."""
+    """kind "visit-closed": an attendance aboard ends; without `on` on the clock's day."""
 
     kind: ClassVar[str] = "visit-closed"
 
     visit: Identity
+    on: str | None = None
+    at: str | None = None
     remark: str | None = None
 
 
@@ -425,7 +435,8 @@ class OnPurposeBody(Body, frozen=True):
 class RemarkedBody(Body, frozen=True):
     """kind "remarked": a person's remark on the change from one image of a position to another.
 
-    `ranges` are the changed stretches of the remark: address and length.
+    `ranges` are the changed stretches of the remark: address and length. `reads` are the records of
+    all reads of the two images that were on record: a later read is not explained by it.
     """
 
     kind: ClassVar[str] = "remarked"
@@ -436,6 +447,7 @@ class RemarkedBody(Body, frozen=True):
     text: str
     ranges: tuple[tuple[int, int], ...] = ()
     visit: Identity | None = None
+    reads: tuple[Digest, ...] = ()
 
 
 class RecheckBody(Body, frozen=True):
@@ -522,6 +534,21 @@ def of_kind(records: Iterable[Stored], kind: type[AnyBody]) -> Iterator[tuple[St
         body = sound(stored, kind) if stored.record.kind == kind.kind else None
         if body is not None:
             yield stored, body
+
+
+def identities_in(value: object) -> set[str]:
+    """Return every text in a body, or in a part of one, that has the length of an identity."""
+    if isinstance(value, str):
+        return {value} if len(value) == _IDENTITY else set()
+    inside: Iterable[object] = ()
+    if isinstance(value, dict | list):
+        inside = value.values() if isinstance(value, dict) else value
+    return set().union(*map(identities_in, inside))
+
+
+def names_one_of(stored: Stored, identities: frozenset[str]) -> bool:
+    """Return whether a record's body names one of these identities."""
+    return not identities.isdisjoint(identities_in(stored.record.body))
 
 
 def new_entities(body: Body) -> tuple[Entity, ...]:

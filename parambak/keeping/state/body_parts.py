@@ -119,6 +119,20 @@ class Normal(Body, frozen=True):
     reason: str
 
 
+class SizeEntry(Body, frozen=True):
+    """The size of the whole memory that a read was judged by.
+
+    `by` is its source: "chip" (the table of chips), "person" or "layout". `chip` is the part,
+    `chips` how many of it share the memory, `printed` the number as it is on the chip.
+    """
+
+    bytes: int
+    by: str
+    chip: str | None = None
+    chips: int = 1
+    printed: str | None = None
+
+
 class LayoutPart(Body, frozen=True):
     """A file that a layout includes, by its name in the layout."""
 

@@ -347,6 +347,13 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         remedy="Read the chip again, and archive the new file.",
     ),
     SwapCondition(
+        "stable",
+        "no two reads of the chip disagree, except after a write, or as a person explained",
+        DEFAULT,
+        _of_the_copy,
+        remedy="Reseat the chip, and read it again. State what changed with `diff --remark`.",
+    ),
+    SwapCondition(
         "plausible",
         "the image is plausible for its chip",
         ALWAYS,

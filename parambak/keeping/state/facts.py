@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
+from parambak.dumps.limits import MAX_IMAGE
 from parambak.keeping.state.model import Conflict
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from parambak.keeping.state.bodies import Facts
+
+
+_DIGITS = 10
+"""Digits of a size on record: more are no size."""
 
 
 class FactHolder(Protocol):
@@ -91,6 +96,13 @@ class FactHistory:
                     seen.add(parent)
                     waiting.append(parent)
         return record == earlier
+
+
+def size_in(text: str | None) -> int | None:
+    """Return the bytes that a fact states, None if it states none that a chip may have."""
+    if text is None or not (text.isascii() and text.isdecimal() and len(text) < _DIGITS):
+        return None
+    return int(text) if 1 <= int(text) <= MAX_IMAGE else None
 
 
 def conflicts(current: Mapping[str, tuple[str, ...]]) -> tuple[Conflict, ...]:

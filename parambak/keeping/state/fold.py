@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
+from parambak.keeping.state.chip_numbers import exchanges_at, numbered
 from parambak.keeping.state.counting import counting_of_kind, withdrawals_in, without
-from parambak.keeping.state.facts import conflicts, merged_facts
+from parambak.keeping.state.facts import conflicts, merged_facts, size_in
 from parambak.keeping.state.model import (
     Aboard,
     AttachedLayout,
     Card,
     Conflict,
     Copy,
+    Explanation,
     Fleet,
     Loader,
     Position,
@@ -212,22 +214,37 @@ def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple
         facts, against = merged_facts(inside)
         ids = frozenset(entity for _, entity in inside)
         short = facts.get("short", "")
-        reads, of_reads = _reads(ship, ids)
+        exchanges = exchanges_at(ship, ids)
+        made, of_reads = _reads(ship, ids)
+        reads = numbered(made, exchanges)
         positions.append(
             Position(
                 ids=ids,
                 short=short,
                 where=f"{where}/{short}",
                 chip=facts.get("chip"),
+                size=size_in(facts.get("size")),
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
                 conflicts=(*against, *of_reads),
                 former=_former(inside, short),
                 rules=rules,
+                written=tuple(order for order, _ in exchanges.released),
+                explanations=_explanations(ship, ids),
                 attached=_attached(ship, ids),
             )
         )
     return tuple(positions)
+
+
+def _explanations(ship: VesselRecords, position: frozenset[str]) -> tuple[Explanation, ...]:
+    """Return the remarks with a name on images of a position that differ."""
+    return tuple(
+        Explanation(frozenset(body.reads), stored.record.by, body.text)
+        for records in ship.record_sets
+        for stored, body in records.remarked
+        if body.position in position and stored.record.by and body.reads
+    )
 
 
 def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLayout, ...]:
@@ -290,7 +307,6 @@ def _from_read_back(
         by=stored.record.by,
         facts=ReadFacts(),
         layout=body.layout,
-        after_unverified=any(body.swap in records.unverified for records in ship.record_sets),
     )
 
 
@@ -317,8 +333,10 @@ def _read(
         reader_sum=body.reader_sum,
         layout=body.layout,
         normal=body.normal,
+        size=body.size,
         remark=corrected.get("remark", body.remark),
         visit=body.visit,
+        read_at=body.read_at if "read_on" not in corrected else None,
         reconstructed_from=body.reconstructed_from,
     )
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
-from parambak.keeping.state.backups import backup_locations, held_in, latest_locations
+from parambak.keeping.state.backups import backup_locations, held_in, latest_locations, own_records
 from parambak.keeping.state.bodies import body_of
 from parambak.vault import objects, records
 
@@ -79,7 +79,7 @@ def repair_sources(vault: Vault, lost: Mapping[str, Sequence[Loss]]) -> tuple[Re
 
     A location holds a file if it holds a record that relies on it; `lost` gives those.
     """
-    locations = latest_locations(vault.records(None))
+    locations = latest_locations(own_records(vault))
     identities = {loss.identity for of_file in lost.values() for loss in of_file if loss.identity}
     held = {i: held_in(vault.records(i), locations) for i in sorted(identities)}
     days: dict[str, dict[str, date]] = {}

@@ -5,13 +5,16 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from msgspec import Struct
 
+from parambak.reads.pairs import chips_of
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
-    from datetime import date, datetime
+    from datetime import datetime
 
     from parambak.keeping.state.bodies import (
         DumpEntry,
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
         LayoutEntry,
         Normal,
         ReaderSum,
+        SizeEntry,
     )
     from parambak.keeping.state.read_facts import ReadFacts
 
@@ -58,7 +62,8 @@ class Read(Struct, frozen=True, gc=False):
 
     `order` counts the records about the ship from 0; `vessel` is the identity that this record
     is about, one of the ship's. `stated`: the record gives the day. `facts` are how the read was
-    made. `after_unverified`: it was read back in a swap with a file of an unverified copy.
+    made. `chip` counts the chips that were at the position, from 0. `loaded`: the chip was loaded
+    from a copy of this position, so that the read is no evidence for the copy.
     """
 
     record: str
@@ -76,15 +81,29 @@ class Read(Struct, frozen=True, gc=False):
     reader_sum: ReaderSum | None = None
     layout: LayoutEntry | None = None
     normal: tuple[Normal, ...] = ()
+    size: SizeEntry | None = None
     remark: str | None = None
     visit: str | None = None
+    read_at: str | None = None
     reconstructed_from: tuple[str, ...] = ()
-    after_unverified: bool = False
+    chip: int = 0
+    loaded: bool = False
 
     @property
     def untimed(self) -> bool:
         """Return whether equal file times do not mean one read."""
         return self.facts.untimed
+
+
+class Explanation(NamedTuple):
+    """A person's remark on two images of a position that differ, and the reads that it names.
+
+    `by` is the mark of the person's name.
+    """
+
+    reads: frozenset[str]
+    by: str
+    text: str
 
 
 class AttachedLayout(Struct, frozen=True, gc=False):
@@ -128,25 +147,35 @@ class Copy(Struct, frozen=True, gc=False):
 class Position(Struct, frozen=True, gc=False):
     """A position: where a memory chip sits in a unit, or on a card that is in no unit.
 
-    `rules` are the digest and the name of the ship's rules, if there are any. `attached` are the
-    layouts that came without a read.
+    `chip` is the part; `size` is that of one chip in bytes, by a person's word. `rules` are the
+    digest and the name of the ship's rules, if there are any. `written` counts, by the order of
+    the records, when a file was released for loading here; `explanations` are the remarks with a
+    name on images that differ. `attached` are the layouts that came without a read.
     """
 
     ids: frozenset[str]
     short: str
     where: str
     chip: str | None = None
+    size: int | None = None
     copies: tuple[Copy, ...] = ()
     out_of_order: bool = False
     conflicts: tuple[Conflict, ...] = ()
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
+    written: tuple[int, ...] = ()
+    explanations: tuple[Explanation, ...] = ()
     attached: tuple[AttachedLayout, ...] = ()
 
     @property
     def id(self) -> str:
         """Return one identity, the same at each call."""
         return min(self.ids)
+
+    @property
+    def chips(self) -> int:
+        """Return how many chips share the memory: two once a pair was read that shares it."""
+        return max((chips_of(read.facts.pair) for read in self.reads), default=1)
 
     @property
     def latest(self) -> Copy | None:
@@ -229,7 +258,12 @@ class Card(Struct, frozen=True):
 
 
 class Visit(Struct, frozen=True, gc=False):
-    """One attendance aboard; `closed` is None while it is open, `remark` of its end."""
+    """One attendance aboard, from a day to a day; `closed` is None while it is open.
+
+    `at` and `closed_at` are the hours, such as 08:30, None if they are not recorded. `begun` and
+    `ended` are the same as moments: without an hour the begin of the first day, and the end of the
+    last. `afterwards`: it was entered on a later day than its first. `remark` is of its end.
+    """
 
     id: str
     vessel: str
@@ -237,8 +271,20 @@ class Visit(Struct, frozen=True, gc=False):
     by: str | None
     reader: str | None
     writer: str
+    begun: datetime
+    at: str | None = None
+    afterwards: bool = False
     closed: str | None = None
+    closed_at: str | None = None
+    ended: datetime | None = None
     remark: str | None = None
+
+    def day(self, today: date) -> date:
+        """Return the day of what is put on record in it now.
+
+        That is its first day if it was entered afterwards, else today.
+        """
+        return date.fromisoformat(self.on) if self.afterwards else today
 
 
 class Aboard(Struct, frozen=True):

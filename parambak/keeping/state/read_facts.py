@@ -48,7 +48,8 @@ class ReadFacts(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, g
     `reader` is the instrument, `how` where the chip was when it was read, `reseated` whether it
     was taken out and put back before. With `pair`, two dumps are one read of a memory that two
     chips hold. `untimed`: equal file times do not mean one read. `compared`: the reader's own
-    compare pass reported no difference.
+    compare pass reported no difference. `written` states how the memory was written since the read
+    before, `new_chip` why the chip is another one since then.
     """
 
     reader: Annotated[
@@ -95,6 +96,24 @@ class ReadFacts(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=True, g
             column=False,
         ),
     ] = False
+    written: Annotated[
+        str | None,
+        ReadFact(
+            "--written",
+            "The memory was written since the read before: how, and why. Needs a name.",
+            phrase="written since the read before: {}".format,
+            column=False,
+        ),
+    ] = None
+    new_chip: Annotated[
+        str | None,
+        ReadFact(
+            "--new-chip",
+            "The chip is a new one since the read before: why. Needs a name.",
+            phrase="a new chip since the read before: {}".format,
+            column=False,
+        ),
+    ] = None
 
 
 def by_member() -> dict[str, ReadFact]:

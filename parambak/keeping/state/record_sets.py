@@ -33,9 +33,6 @@ def time_of(clock: Clock) -> datetime:
         return moment.astimezone(UTC)
 
 
-_IDENTITY = 32  # digits
-
-
 class GivenFile(NamedTuple):
     """A file on record: its record, the record's kind, the identity, its digest and its name."""
 
@@ -51,9 +48,9 @@ class IdentityRecords:
 
     `kinds` gives what each entity is (unit, card, position), `inside` what it belongs to;
     `files` are the card sheets and ship's rules, `layouts` those attached without a read.
-    `taken_in` are the read-backs that became reads, `unverified` the swaps with a released file of
-    a copy that was not verified. `damaged` are the records that cannot be used, each by its file
-    and why.
+    `taken_in` are the read-backs that became reads; `swaps` are the swaps opened, by identity, and
+    `ended` their ends; `released` the files for loading, `remarked` the remarks on changes.
+    `damaged` are the records that cannot be used, each by its file and why.
 
     Of records that are `withdrawn` there are only the facts of what they brought in, which may
     still be aboard. `moved_away` are the reads among them that are at another vessel now;
@@ -77,7 +74,10 @@ class IdentityRecords:
         self.layouts: list[tuple[Stored, bodies.LayoutAttachedBody]] = []
         self.read_backs: dict[str, tuple[Stored, bodies.ReadBackBody]] = {}
         self.taken_in: list[str] = []
-        self.unverified: set[str] = set()
+        self.swaps: dict[str, bodies.SwapOpenedBody] = {}
+        self.ended: list[tuple[str, bodies.SwapClosedBody]] = []
+        self.released: list[tuple[str, bodies.LoadFileBody]] = []
+        self.remarked: list[tuple[Stored, bodies.RemarkedBody]] = []
         self.damaged: list[tuple[str, str]] = []
         self.extend(tuple(stored))
 
@@ -114,7 +114,7 @@ class IdentityRecords:
         for stored in self.stored:
             kind = bodies.KINDS.get(stored.record.kind, bodies.Body)
             if stored.digest not in self.withdrawn and kind is not bodies.ReadBody:
-                used |= set() if kind.about_records else _identities(stored.record.body)
+                used |= set() if kind.about_records else bodies.identities_in(stored.record.body)
         return used
 
     def missing(self) -> tuple[str, ...]:
@@ -160,8 +160,21 @@ class IdentityRecords:
                 self.read_backs[stored.digest] = (stored, body)
             case bodies.SwapClosedBody():
                 self.taken_in += body.taken_in
-            case bodies.LoadFileBody(unverified=True, swap=str(swap)):
-                self.unverified.add(swap)
+                self.ended.append((stored.digest, body))
+            case _:
+                self._sort_more(body, stored)
+
+    def _sort_more(self, body: bodies.Body, stored: Stored) -> None:
+        """Keep what shows of which chip a read is, and what a person stated of its reads."""
+        match body:
+            case bodies.SwapOpenedBody():
+                self.swaps[body.swap] = body
+            case bodies.LoadFileBody():
+                self.released.append((stored.digest, body))
+            case bodies.RemarkedBody():
+                self.remarked.append((stored, body))
+            case _:
+                pass
 
     def _enter(self, entity: bodies.Entity, record: str) -> None:
         self.kinds[entity.id] = entity.what
@@ -171,16 +184,6 @@ class IdentityRecords:
 
     def _file(self, stored: Stored, identity: str, sha256: str, name: str) -> None:
         self.files.append(GivenFile(stored.digest, stored.record.kind, identity, sha256, name))
-
-
-def _identities(value: object) -> set[str]:
-    """Return every text in a body that has the length of an identity."""
-    if isinstance(value, str):
-        return {value} if len(value) == _IDENTITY else set()
-    inside: Iterable[object] = ()
-    if isinstance(value, dict | list):
-        inside = value.values() if isinstance(value, dict) else value
-    return set().union(*map(_identities, inside))
 
 
 def _check_days(body: bodies.Body, record: str) -> None:

@@ -10,7 +10,6 @@ that are present, or still to be looked for.
 
 from __future__ import annotations
 
-import re
 import time
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
@@ -38,7 +37,6 @@ _ENDINGS = {objects.FOLDER: "", records.FOLDER: records.SUFFIX}
 _MOST_PRESENT = 1 << 15  # names of each sort held in memory as present
 _MOST_NAMED = 256  # names looked for in one folder at once
 _MAX_CYCLE = 16 << 20  # bytes of the file that keeps how far a recheck came
-_MARK = re.compile(r"[0-9a-f]{64}")
 
 
 class Damage(NamedTuple):
@@ -419,6 +417,6 @@ def forget_cycle(own: Path, mark: str) -> None:
 
 
 def _cycle_file(own: Path, mark: str) -> Path:
-    if not _MARK.fullmatch(mark):
+    if not objects.DIGEST.fullmatch(mark):
         raise ValueError("a mark is a digest")
     return own / "rechecks" / f"{mark}.json"

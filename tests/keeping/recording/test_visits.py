@@ -89,12 +89,14 @@ def test_closing_counts_the_visits_reads_and_ends_it(laptop: Laptop) -> None:
     assert found is not None
     laptop.take(image(), image(), visit=found[1].id)
     laptop.take(image(2), where="grebe/winch/U3")
-    handle, visit, done = close_visit(laptop.vault, vessel=None, remark="all well")
+    handle, visit, done, _ = close_visit(
+        laptop.vault, today=laptop.now.date(), vessel=None, remark="all well"
+    )
     assert (handle, visit.id, sum(done.reads.values())) == ("grebe", found[1].id, 2)
     assert laptop.fleet.vessels[0].visits[0].closed == "2026-03-01"
     assert the_open_visit(laptop.fleet, laptop.vault.writer, None) is None
     with pytest.raises(NotFound) as refusal:
-        close_visit(laptop.vault, vessel=None, remark=None)
+        close_visit(laptop.vault, today=laptop.now.date(), vessel=None, remark=None)
     assert refusal.value.code == "visit-none-open"
     opened(laptop)
 
@@ -108,8 +110,11 @@ def test_of_several_open_the_vessel_must_be_named(laptop: Laptop) -> None:
     assert refusal.value.code == "visit-several-open"
     assert refusal.value.found == "avocet, grebe"
     with pytest.raises(CallRefused):
-        close_visit(laptop.vault, vessel=None, remark=None)
-    assert close_visit(laptop.vault, vessel="GREBE", remark=None)[0] == "grebe"
+        close_visit(laptop.vault, today=laptop.now.date(), vessel=None, remark=None)
+    assert (
+        close_visit(laptop.vault, today=laptop.now.date(), vessel="GREBE", remark=None)[0]
+        == "grebe"
+    )
     left = open_visits(laptop.fleet, laptop.vault.writer)
     assert [handle for handle, _ in left] == ["avocet"]
 
@@ -121,7 +126,7 @@ def test_another_writers_visit_is_not_mine(tmp_path: Path) -> None:
     other = one.copy_to(tmp_path / "two")
     assert the_open_visit(other.fleet, other.vault.writer, None) is None
     with pytest.raises(NotFound):
-        close_visit(other.vault, vessel="grebe", remark=None)
+        close_visit(other.vault, today=other.now.date(), vessel=None, remark=None)
     assert opened(other) == ("grebe", False)
     one.merge_from(other)
     assert len(open_visits(one.fleet, one.vault.writer)) == 1
@@ -151,7 +156,9 @@ def test_a_visit_closes_though_the_name_was_lost(laptop: Laptop) -> None:
     assert found is not None
     assert found[1].by is not None
     laptop.lose(found[1].by)
-    assert close_visit(laptop.vault, vessel=None, remark=None)[0] == "grebe"
+    assert (
+        close_visit(laptop.vault, today=laptop.now.date(), vessel=None, remark=None)[0] == "grebe"
+    )
     assert open_visits(laptop.fleet, laptop.vault.writer) == []
 
 
@@ -159,7 +166,7 @@ def test_a_remark_without_end_does_not_close_the_visit(laptop: Laptop) -> None:
     """text-length; it is still open."""
     opened(laptop)
     with pytest.raises(CallRefused) as refusal:
-        close_visit(laptop.vault, vessel=None, remark="x" * 4001)
+        close_visit(laptop.vault, today=laptop.now.date(), vessel=None, remark="x" * 4001)
     assert refusal.value.code == "text-length"
     assert len(open_visits(laptop.fleet, laptop.vault.writer)) == 1
 
@@ -174,7 +181,7 @@ def test_a_visit_tells_what_was_read_changed_and_missed(laptop: Laptop) -> None:
     _, visit = the_open_visit(laptop.fleet, laptop.vault.writer, None) or ("", None)
     assert visit is not None
     laptop.take(image(1, {0xA0: 0x55}), visit=visit.id)
-    _, _, done = close_visit(laptop.vault, vessel=None, remark=None)
+    _, _, done, _ = close_visit(laptop.vault, today=laptop.now.date(), vessel=None, remark=None)
     assert done.reads == {WHERE: 1}
     assert done.once == (WHERE,)
     assert done.changed == (WHERE,)

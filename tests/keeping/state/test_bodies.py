@@ -87,6 +87,7 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             position_confirmed=True,
             remark="grønn lampe",
             visit=ID,
+            size=bodies.SizeEntry(bytes=4096, by="chip", chip="28C16", chips=2, printed="28C16-15"),
         ),
         '{"call":"' + ID + '","compared":true,"dumps":[' + _DUMP + "," + _LEAST + "],"
         '"image":' + _IMAGE + ',"layout":{"name":"l.toml","parts":[{"name":"p.toml",'
@@ -94,7 +95,8 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"normal":[{"code":"read-address-line","reason":"mirrored"}],'
         '"position":"' + OTHER + '","position_confirmed":true,"read_on":"2026-03-01",'
         '"reader":"socket","reader_sum":{"matched":"16-bit sum","shown":"3A7F"},'
-        '"remark":"grønn lampe","untimed":true,"visit":"' + ID + '"}',
+        '"remark":"grønn lampe","size":{"by":"chip","bytes":4096,"chip":"28C16","chips":2,'
+        '"printed":"28C16-15"},"untimed":true,"visit":"' + ID + '"}',
     ),
     ("entered", bodies.EnteredBody(new=(UNIT,)), '{"new":[' + _UNIT + "]}"),
     (
@@ -112,13 +114,19 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
     ),
     (
         "visit-opened",
-        bodies.VisitOpenedBody(visit=ID, on="2026-03-01", new=(VESSEL,), reader="socket"),
-        '{"new":[' + _VESSEL + '],"on":"2026-03-01","reader":"socket","visit":"' + ID + '"}',
+        bodies.VisitOpenedBody(
+            visit=ID, on="2026-03-01", at="08:30", new=(VESSEL,), reader="socket"
+        ),
+        '{"at":"08:30","new":['
+        + _VESSEL
+        + '],"on":"2026-03-01","reader":"socket","visit":"'
+        + ID
+        + '"}',
     ),
     (
         "visit-closed",
-        bodies.VisitClosedBody(visit=ID, remark="done"),
-        '{"remark":"done","visit":"' + ID + '"}',
+        bodies.VisitClosedBody(visit=ID, on="2026-03-02", at="17:45", remark="done"),
+        '{"at":"17:45","on":"2026-03-02","remark":"done","visit":"' + ID + '"}',
     ),
     (
         "layout-attached",

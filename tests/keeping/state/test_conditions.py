@@ -40,7 +40,7 @@ at = 1
 type = "u8"
 """
 CARD_FIELD = b'[[field]]\nname = "zero_offset"\nat = 2\ntype = "u8"\nbelongs-to-card = true\n'
-VERIFIED = ("read-twice", "plausible", "checks-hold", "unchanged-on-disk")
+VERIFIED = ("read-twice", "stable", "plausible", "checks-hold", "unchanged-on-disk")
 TOLD = tuple(condition.name for condition in CONDITIONS if condition.required is OPEN)
 ALIKE = (SheetEntry("type", "TC-2", "TC-2", same=True),)
 
@@ -203,11 +203,11 @@ def test_each_condition_alone_stops_it_and_is_named(
 
 
 def test_without_a_copy_nothing_about_it_is_known() -> None:
-    """The copy fails; the four conditions are not known, which is another answer."""
+    """The copy fails; the conditions of a copy are not known, which is another answer."""
     found = asked(copy=None, verdict=None, decoded=None, held=())
     assert not found.ready
     assert answer(found, "copy").met is False
-    assert [answer(found, name).met for name in VERIFIED] == [None] * 4
+    assert [answer(found, name).met for name in VERIFIED] == [None] * len(VERIFIED)
     assert stopping(found) == ["copy", *VERIFIED]
 
 

@@ -8,7 +8,7 @@ import click
 
 from parambak.answers.backup.send import BackupSendQuestion, answer
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts.backup import typed_address
+from parambak.cli.commands.backup import typed_address
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.memory.counted import counted
 

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 def command(screen: Screen, kept: CardRecordAnswer) -> None:
     """Keep SHEET (TOML) as the card sheet of a unit, or of one card.
 
-    WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what that
-    card carries. `card blank` writes a sheet to fill in.
+    A card sheet states what a card carries, as read off the card: type, software, links,
+    switches. WHERE is VESSEL/UNIT, for what its card must carry, or VESSEL/card:SERIAL, for what
+    that card carries. `card blank` writes a sheet to fill in.
     """
     entries = counted(kept.entries, "entry", "entries")
     screen.good(f"The card sheet of {kept.where} is on record: {entries}.")

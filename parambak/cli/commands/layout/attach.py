@@ -2,36 +2,31 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.layout.attach import LayoutAttachQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.layout.attach import LayoutAttachQuestion
+from parambak.cli.command import asks
 
 if TYPE_CHECKING:
     from parambak.answers.layout.attach import LayoutAttachAnswer
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "attach", example="parambak layout attach grebe/port-thruster/U12 thruster.toml --by 'J. Doe'"
+@asks(
+    LayoutAttachQuestion,
+    example="parambak layout attach grebe/port-thruster/U12 thruster.toml --by 'J. Doe'",
 )
 @click.argument("where", metavar="WHERE")
 @click.argument("file", metavar="FILE")
 @click.option("--by", metavar="PERSON", help="Who states it.")
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, attached: LayoutAttachAnswer) -> None:
     """Keep FILE as the layout of the position WHERE, from now on.
 
     No dump is archived again. An older copy is decoded by the layout that was attached when it
     was read.
     """
-    return settings.ask(answer, LayoutAttachQuestion(**options), _page)
-
-
-def _page(screen: Screen, attached: LayoutAttachAnswer) -> None:
     if not attached.attached:
         screen.good(
             f"{attached.layout} is the layout of {attached.where} already; nothing was put on "

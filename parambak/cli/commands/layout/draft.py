@@ -8,6 +8,7 @@ import click
 
 from parambak.answers.layout.draft import LayoutDraftQuestion
 from parambak.cli.command import asks
+from parambak.cli.parts.chip import chip_option
 from parambak.layouts.model import MOST_MEMORY
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 @click.option(
     "--memory", type=click.IntRange(1, MOST_MEMORY), metavar="BYTES", help="The memory's size."
 )
-@click.option("--chip", metavar="PART", help="The chip, such as 28C64, in place of a size.")
+@chip_option
 @click.option("--out", metavar="FILE", required=True, help="The file to write.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")
 def command(screen: Screen, drafted: LayoutDraftAnswer) -> None:

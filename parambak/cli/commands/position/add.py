@@ -8,6 +8,7 @@ import click
 
 from parambak.answers.position.add import PositionAddQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.chip import chip_option
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     "add", example="parambak position add grebe/port-thruster/U12 --chip 28C16 --by 'J. Doe'"
 )
 @click.argument("where", metavar="VESSEL/UNIT/POSITION")
-@click.option("--chip", metavar="PART", help="The memory's part number, such as 28C16.")
+@chip_option
 @click.option("--by", metavar="PERSON", help="Who states it.")
 @click.option(
     "--new-position", is_flag=True, help="It is another position, although the names are similar."

@@ -8,7 +8,7 @@ import click
 
 from parambak.answers.report.swap import ReportSwapQuestion
 from parambak.cli.command import asks
-from parambak.cli.parts.report_out import written
+from parambak.cli.commands.report import written
 
 if TYPE_CHECKING:
     from parambak.answers.report.pages import PageWritten

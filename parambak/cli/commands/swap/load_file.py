@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 @parambak_command(
     "load-file",
     example="parambak swap load-file grebe/port-thruster/U12 --as intel-hex --out LOAD.HEX",
+    more=("parambak swap load-file grebe/winch/U3 --as raw --pair even-odd --out LOAD.BIN",),
 )
 @click.argument("where", metavar="WHERE")
 @click.option("--as", "format_name", type=FormatName(), help="The format. Default: the profile's.")

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from parambak.answers.unit.add import UnitAddQuestion, answer
-from parambak.cli.command import command as parambak_command
-from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.answers.unit.add import UnitAddQuestion
+from parambak.cli.command import asks
 
 if TYPE_CHECKING:
     from parambak.answers.unit.add import UnitAddAnswer
     from parambak.cli.screen import Screen
 
 
-@parambak_command(
-    "add", example="parambak unit add grebe/port-thruster --maker-type 'TC-4' --by 'J. Doe'"
+@asks(
+    UnitAddQuestion,
+    example="parambak unit add grebe/port-thruster --maker-type 'TC-4' --by 'J. Doe'",
 )
 @click.argument("where", metavar="VESSEL/UNIT")
 @click.option("--display-name", "display", metavar="TEXT", help="A display name, any text.")
@@ -28,13 +28,8 @@ if TYPE_CHECKING:
 @click.option(
     "--new-unit", is_flag=True, help="It is another unit, although the names are similar."
 )
-@pass_settings
-def command(settings: Settings, /, **options: Any) -> Answer:
+def command(screen: Screen, unit: UnitAddAnswer) -> None:
     """Record a unit of a vessel, before any of its chips is read."""
-    return settings.ask(answer, UnitAddQuestion(**options), _page)
-
-
-def _page(screen: Screen, unit: UnitAddAnswer) -> None:
     screen.good(f"On record: {unit.where} ({', '.join(unit.made)}).")
     screen.say(
         f"Next: record a position with `parambak position add {unit.where}/POSITION`, or archive a "

@@ -17,6 +17,13 @@ if TYPE_CHECKING:
 
 @asks(VisitCloseQuestion, example="parambak visit close --remark 'all thrusters read'")
 @click.argument("vessel", metavar="[VESSEL]", required=False)
+@click.option(
+    "--on",
+    metavar="DATE",
+    help="The last day, such as 2026-03-01, or '2026-03-01 14:30'. Default: today, or the first "
+    "day if the visit was entered afterwards.",
+)
+@click.option("--by", metavar="PERSON", help="Who closes it. Default: who opened it.")
 @click.option("--remark", metavar="TEXT", help="What the next person aboard must know.")
 def command(screen: Screen, closed: VisitCloseAnswer) -> None:
     """Close the open visit.

@@ -1,0 +1,51 @@
+"""Records that a person takes back: they stay on record, and count nowhere."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from parambak.answers.forms import Answer, Question
+from parambak.answers.slips import LeftShown, WithdrawnShown, left_at, withdrawn_shown
+from parambak.keeping.recording.withdrawing import withdraw
+
+if TYPE_CHECKING:
+    from parambak.answers.session import Session
+
+
+class WithdrawQuestion(Question["WithdrawAnswer"], frozen=True):
+    """What is withdrawn, the reason, and the person; without one, that of the open visit.
+
+    `where` is a COPY: all reads that one `archive` kept with its newest read, or those of them in
+    `read`. Or it is a position, a unit or a card; with `remark` or `measured` one record there.
+    Reads are named by their dump files, a remark by its first words, a measurement by its day.
+    Each can be named by the first eight digits of its record.
+    """
+
+    where: str
+    reason: str
+    by: str | None = None
+    read: tuple[str, ...] = ()
+    remark: str | None = None
+    measured: str | None = None
+
+
+class WithdrawAnswer(Answer, frozen=True):
+    """The records that no longer count, and what is left at their positions."""
+
+    withdrawn: tuple[WithdrawnShown, ...]
+    left: tuple[LeftShown, ...]
+
+
+def answer(session: Session, question: WithdrawQuestion) -> WithdrawAnswer:
+    """Withdraw; raise NotFound, CallRefused, VaultRefused, or VaultDamaged for unsound records."""
+    taken_back = withdraw(
+        session.vault,
+        question.where,
+        reads=question.read,
+        remark=question.remark,
+        measured=question.measured,
+        by=question.by,
+        why=question.reason,
+    )
+    shown = withdrawn_shown(session, taken_back.records, taken_back.before)
+    return WithdrawAnswer(withdrawn=shown, left=left_at(session, (s.where for s in shown)))
