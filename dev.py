@@ -7,10 +7,10 @@
     python3 dev.py documents     write the generated documents again
 
 What is needed is installed into `.venv` next to this file, from the network the first
-time only. The exit code is that of what was run; 2 where it could not be set up.
+time only. The exit code is that of what was run; 2 if it could not be set up.
 """
 
-# This file must parse on old Pythons, to tell them that they are too old:
+# This file must parse on old Pythons, to report that they are too old:
 # no syntax newer than 3.6 here.
 import hashlib
 import importlib.util
@@ -46,11 +46,11 @@ GATES = [
 
 
 class SetupError(Exception):
-    """The working copy cannot be set up; the text says why, and what to do."""
+    """The working copy cannot be set up; the text gives the reason and the next step."""
 
 
 def main(arguments: list[str]) -> int:
-    """Run one command; return its exit code, or 2 where it could not be run."""
+    """Run one command; return its exit code, or 2 if it could not be run."""
     command, rest = (arguments or [""])[0], arguments[1:]
     if command not in COMMANDS or (rest and command not in TAKES_MORE):
         asked = command in ("-h", "--help", "help")
@@ -104,7 +104,7 @@ def gates(rest: list[str]) -> int:
 
 
 def set_up(extra: str) -> None:
-    """Make `.venv` fit this Python, this folder and pyproject.toml; quick where it does.
+    """Make `.venv` fit this Python, this folder and pyproject.toml; quick if it does.
 
     `extra` is "" for the program alone, or "[dev]". What is there already and fits
     is left alone, so that a second run needs no network.
@@ -201,7 +201,7 @@ def environment() -> "dict[str, str]":
 
 
 def last_line(output: str) -> str:
-    """Return the line of an output that says most: its last error, else its last line."""
+    """Return the most useful line of an output: its last error, else its last line."""
     lines = [line.strip() for line in output.splitlines() if line.strip()]
     errors = [line for line in lines if line.startswith("ERROR")]
     return (errors or lines or ["nothing"])[-1]

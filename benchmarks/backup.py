@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from parambak.vault.locations.send import Sent
 
 COPIES, QUICK = 10_000, 200
-CLUSTER = 32 << 10  # what a stick of 32 GB and more is given where nobody asks
+CLUSTER = 32 << 10  # the default of a stick of 32 GB and more
 IMAGE = 6 << 30
 TARGET = 0.2
 TOOLS = ("mkfs.fat", "mcopy", "fsck.fat")
@@ -99,7 +99,7 @@ def in_fat(folder: Path, image: Path) -> int | None:
 
 
 def main(arguments: list[str]) -> int:
-    """Print every figure; return 1 where the target is missed, but never with `--quick`."""
+    """Print every figure; return 1 if the target is missed, but never with `--quick`."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--in", dest="folder")

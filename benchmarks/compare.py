@@ -1,12 +1,12 @@
 """How fast images are compared: every figure a ratio within one run.
 
-    python -m benchmarks.compare            the figures; exit 1 where a target is missed
+    python -m benchmarks.compare            the figures; exit 1 if a target is missed
     python -m benchmarks.compare --quick    small sizes, to see that it runs
 
 Two images of 8 MiB with 1,000 changed bytes: the comparison, with the search for moved
 content, against `cmp -l` (GNU diffutils) on the same two files, its output read from a pipe.
 Five hundred copies of 32 KiB with 2,000 fields: the history of all fields against decoding
-them all. Its peak of memory, where images come one by one, is the image before and what
+them all. Its peak of memory, when images come one by one, is the image before and what
 changed, some 24 changes a copy; the whole process stays under 200 MiB for 2,000 copies of 8 KiB.
 """
 
@@ -125,7 +125,7 @@ def histories(rounds: int, count: int, memory: int) -> list[Row]:
 def units_compared(rounds: int, count: int, fields: int) -> list[Row]:
     """Return the ratio of holding units against each other to decoding them.
 
-    Half of the fields scatter about a value, the others agree; one value in a thousand is odd.
+    Half of the fields scatter about a value, the others agree; one value in a thousand is unusual.
     """
     rows = [
         f'[[field]]\nname = "p{number}"\nat = {number * 2}\ntype = "u16"\nscale = 0.1\n'
@@ -212,7 +212,7 @@ def processes(copied: int, small: int, large: int) -> list[Row]:
 
 
 def main(arguments: list[str]) -> int:
-    """Print the table; return 1 where a target is missed, but never with `--quick`."""
+    """Print the table; return 1 if a target is missed, but never with `--quick`."""
     if arguments[:1] == ["--process"]:
         measured_process(arguments[1], int(arguments[2]))
         return 0

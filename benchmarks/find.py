@@ -147,7 +147,7 @@ def speed(size: int, values: int, seed: int) -> bool:
 
 
 def main() -> int:
-    """Print accuracy and speed; return 1 where a target is missed."""
+    """Print accuracy and speed; return 1 if a target is missed."""
     quick = "--quick" in sys.argv[1:]
     shift = int(sys.argv[sys.argv.index("--seed") + 1]) if "--seed" in sys.argv else 0
     if quick:

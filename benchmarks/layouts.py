@@ -1,6 +1,6 @@
 """How fast layouts are loaded and images decoded: every figure a ratio within one run.
 
-    python benchmarks/layouts.py            the figures; exit 1 where a target is missed
+    python benchmarks/layouts.py            the figures; exit 1 if a target is missed
     python benchmarks/layouts.py --quick    fewer rounds, to see that it runs
 
 Decoding is measured against the construct library on the same invented memory: 64 KiB with
@@ -192,7 +192,7 @@ def loading(rounds: int) -> list[tuple[str, float, float]]:
 
 
 def main(arguments: list[str]) -> int:
-    """Print the table; return 1 where a target is missed, but never with `--quick`."""
+    """Print the table; return 1 if a target is missed, but never with `--quick`."""
     quick = arguments == ["--quick"]
     rounds = QUICK_ROUNDS if quick else ROUNDS
     missed = 0

@@ -1,6 +1,6 @@
 """How fast dumps are read: every figure a ratio against a peer in the same run.
 
-    python benchmarks/readers.py            the figures; exit 1 where a target is missed
+    python benchmarks/readers.py            the figures; exit 1 if a target is missed
     python benchmarks/readers.py --quick    small sizes, to see that it runs
 
 First the readers alone: strict, with all checks, against bincopy and intelhex, which check
@@ -60,7 +60,7 @@ def best(action: Callable[[], object], seconds: float) -> float:
 
 
 def afresh(read: Callable[[bytes], object], data: bytes) -> object:
-    """Read as a process does that has read nothing yet."""
+    """Read as a new process does."""
     for each in (bulk._counting, bulk._lanes):  # noqa: SLF001 - what is remembered would flatter
         each.cache_clear()
     return read(data)
@@ -124,7 +124,7 @@ def process_row(module: Any, image: Image, length: int, pairs: int) -> bool:
 
 
 def main(arguments: list[str]) -> int:
-    """Print both tables; return 1 where a target is missed, but never with `--quick`."""
+    """Print both tables; return 1 if a target is missed, but never with `--quick`."""
     quick = arguments == ["--quick"]
     met = True
     print("times as long as this reader takes; and how many times as long as the bound it takes")

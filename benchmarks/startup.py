@@ -1,6 +1,6 @@
 """How long the program takes to start and answer, against `python -c "import click"`.
 
-    python benchmarks/startup.py            the figures; exit 1 where a target is missed
+    python benchmarks/startup.py            the figures; exit 1 if a target is missed
     python benchmarks/startup.py --quick    three pairs each, to see that it runs
 
 Whole processes, the program and its peer in turn; each figure is the median of the ratios
@@ -31,13 +31,13 @@ PEER = [sys.executable, "-c", "import click"]
 
 
 def program() -> list[str]:
-    """Return what calls the program: the script that users call, where it is installed."""
+    """Return what calls the program: the script that users call, if it is installed."""
     script = Path(sys.executable).with_name("parambak.exe" if os.name == "nt" else "parambak")
     return [str(script)] if script.exists() else [sys.executable, "-m", "parambak"]
 
 
 def intel_hex(data: bytes) -> str:
-    """Return data from address 0 as an Intel HEX file; written here, apart from the program."""
+    """Return data from address 0 as an Intel HEX file; written here, separate from the program."""
     lines = []
     for start in range(0, len(data), RECORD):
         part = data[start : start + RECORD]
@@ -79,7 +79,7 @@ def ratio(
 
 
 def main(arguments: list[str]) -> int:
-    """Print the table; return 1 where a target is missed, but never with `--quick`."""
+    """Print the table; return 1 if a target is missed, but never with `--quick`."""
     quick = arguments == ["--quick"]
     pairs = QUICK_PAIRS if quick else PAIRS
     with tempfile.TemporaryDirectory() as name:

@@ -1,6 +1,6 @@
 """A vault of 1,000, 10,000 and 100,000 copies over 200 vessels: what the commands take.
 
-    python benchmarks/vault.py            the figures; exit 1 where a target is missed
+    python benchmarks/vault.py            the figures; exit 1 if a target is missed
     python benchmarks/vault.py --quick    small vaults and few pairs, to see that it runs
     python benchmarks/vault.py --in DIR   the vaults are made in DIR instead of the system's
                                           temporary folder; `--only NAME` measures one thing
@@ -48,7 +48,7 @@ REBUILT_PER_SECOND = 30_000
 OF_BARE_LOOP = 0.7
 OF_GIT = 0.7
 DUMP = 8192
-# The kernel's own count, since what a child inherits of its parent is in what the parent is stated.
+# The kernel's own count: the count of the parent includes what a child inherits.
 PEAK = """
 import sys
 from pathlib import Path
@@ -74,7 +74,7 @@ QUICK = Sizes(200, 400, 800, 3)
 
 
 class Bench:
-    """The vaults, and what is found; `missed` counts targets."""
+    """The vaults, and the results; `missed` counts targets."""
 
     def __init__(self, folder: Path, sizes: Sizes) -> None:
         self.folder = folder
@@ -139,7 +139,7 @@ def whole(bench: Bench, command: list[str]) -> float:
 
 
 def peak(bench: Bench, words: list[str]) -> float:
-    """Return the most memory that a command ever holds, in MiB; 0 where Linux does not tell."""
+    """Return the most memory that a command ever holds, in MiB; 0 if Linux does not show it."""
     if not Path("/proc/self/status").exists():
         return 0.0
     command = [sys.executable, "-c", PEAK, *words]
@@ -275,7 +275,7 @@ MEASURES = (scale, hashing, rebuild, against_git)
 
 
 def main(arguments: list[str]) -> int:
-    """Print every figure; return 1 where a target is missed, but never with `--quick`."""
+    """Print every figure; return 1 if a target is missed, but never with `--quick`."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--in", dest="folder")

@@ -1,4 +1,4 @@
-"""The documents that are made from the program itself: what it says cannot drift from what it does.
+"""The documents that are made from the program itself: the text cannot drift from the program.
 
 `python -m documents` writes them; with `--check` it only shows which differ.
 """

@@ -62,7 +62,7 @@ def _jobs() -> Iterator[Job]:
 def _types(module: ModuleType, words: str) -> tuple[type[Question[Any]], tuple[type[Answer], ...]]:
     """Return the types of a job, which its module's name gives their names.
 
-    The answer comes first, and behind it those whose names end with its name: a job that
+    The answer comes first, then those whose names end with its name: a job that
     answers in two ways has a type for each.
     """
     name = "".join(part.capitalize() for part in re.split(r"[._]", words))

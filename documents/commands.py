@@ -60,7 +60,7 @@ def context_of(
 
 
 def below(group: click.Group, context: click.Context, words: tuple[str, ...]) -> Iterator[Entry]:
-    """Yield each command below a group, and what stands below that."""
+    """Yield each command below a group, and the commands below that."""
     for name in group.list_commands(context):
         command = group.get_command(context, name)
         if command is None:
@@ -86,7 +86,7 @@ def render(group: click.Group) -> str:
 def examples(entry: Entry) -> list[str]:
     """Return the example calls in an entry's help and epilogue, without their prompt.
 
-    A line that is indented further goes on with the call above it.
+    A line that is indented further continues the call above it.
     """
     text = f"{entry.command.help or ''}\n{entry.command.epilog or ''}"
     text = CONTINUED.sub(" ", text)

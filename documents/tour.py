@@ -2,7 +2,7 @@
 
 The blocks marked `console` are run in their order in one empty folder. A block may also
 hold `$ cd FOLDER` and `$ echo $?`; other commands are shown as they are written, and not
-run. If README does not begin with the demo, the demo is run first. A line `…` stands
+run. If README does not begin with the demo, the demo is run first. A line `…` is
 for any number of lines left out.
 """
 
@@ -58,7 +58,7 @@ def steps(block: str) -> list[Step]:
 
 
 def refresh(block: str, shell: Shell) -> str:
-    """Return a block with what its commands print now; what is shown rightly stays as it is."""
+    """Return a block with what its commands print now; output that is right stays as it is."""
     parts = [block.partition("$ ")[0]]
     for step in steps(block):
         printed = shell.run(step.command)
@@ -135,6 +135,6 @@ class Shell:
             ("HOME", "USERPROFILE", "APPDATA", "LOCALAPPDATA", "XDG_DATA_HOME", "XDG_CONFIG_HOME"),
             home,
         )
-        # The program of this working copy, whatever is installed.
+        # The program of this working copy, not an installed one.
         ours = {"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"}
         return keep | homes | ours | {"COLUMNS": "80", "NO_COLOR": "1", "TZ": "UTC"}

@@ -10,6 +10,8 @@ from parambak.version import __version__
 
 # --- written by `python3 dev.py documents` from the answers; do not edit by hand ---
 __all__ = [
+    "AcceptLossAnswer",
+    "AcceptLossQuestion",
     "ArchiveAnswer",
     "ArchiveQuestion",
     "BackupAddAnswer",
@@ -136,6 +138,7 @@ __all__ = [
     "read_dump",
 ]
 _NAMES = {
+    "answers.accept_loss": ["AcceptLossAnswer", "AcceptLossQuestion"],
     "answers.archive": ["ArchiveAnswer", "ArchiveQuestion"],
     "answers.backup.add": ["BackupAddAnswer", "BackupAddQuestion"],
     "answers.backup.list": ["BackupListAnswer", "BackupListQuestion"],
@@ -205,6 +208,7 @@ _NAMES = {
 }
 
 if TYPE_CHECKING:
+    from parambak.answers.accept_loss import AcceptLossAnswer, AcceptLossQuestion
     from parambak.answers.archive import ArchiveAnswer, ArchiveQuestion
     from parambak.answers.backup.add import BackupAddAnswer, BackupAddQuestion
     from parambak.answers.backup.list import BackupListAnswer, BackupListQuestion

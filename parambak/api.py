@@ -49,7 +49,7 @@ def read_dump(
 ) -> Dump:
     """Return the dump that a file holds, read strictly; `image` is what the memory holds.
 
-    `format` is "intel-hex", "s-record" or "raw"; else the file's name and content say.
+    `format` is "intel-hex", "s-record" or "raw"; else the file's name and content decide.
     `accept` names irregularities that may pass; `memory` is the memory's size in bytes.
     Raise DumpRefused, with line or offset, or NotFound.
     """
@@ -115,7 +115,7 @@ def open_vault(folder: FileName, *, own: FileName | None = None, create: bool = 
     """Return a session with the vault in a folder; every question is asked with it.
 
     `own` is the user's own folder, where the commands keep it if it is not named; `create`
-    makes the vault where the folder is missing or empty. Raise VaultRefused or NotFound.
+    makes the vault if the folder is missing or empty. Raise VaultRefused or NotFound.
     """
     session = Session(_Folders(Path(folder), Path(own) if own else _own_folder()), _now)
     session.open(create=create)
@@ -123,7 +123,7 @@ def open_vault(folder: FileName, *, own: FileName | None = None, create: bool = 
 
 
 def _own_folder() -> Path:
-    import platformdirs  # noqa: PLC0415 - asked only where no folder is named
+    import platformdirs  # noqa: PLC0415 - asked only if no folder is named
 
     return platformdirs.user_data_path("parambak", appauthor=False)
 
@@ -135,8 +135,8 @@ def _now() -> datetime:
 def ask(session: Session, question: Question[A]) -> A:
     """Return the answer to a question.
 
-    Raise CallRefused where a member is not of its type or out of its bounds, which the commands
-    refuse by their options; else what the module says.
+    Raise CallRefused if a member is not of its type or out of its bounds, which the commands refuse
+    by their options; else as the module describes.
     """
     from msgspec import ValidationError, convert, to_builtins  # noqa: PLC0415 - slow to import
 

@@ -28,9 +28,9 @@ if TYPE_CHECKING:
 class ParambakError(Exception):
     """What a user meets when there is no answer.
 
-    `code` is stable; `text` says what is wrong; `file`, `line` (from 1),
-    `offset` (bytes from 0, or an address), `expected` and `found` say where
-    and what; `next` says what to do. Absent parts are None.
+    `code` is stable; `text` states what is wrong; `file`, `line` (from 1), `offset` (bytes from 0,
+    or an address), `expected` and `found` state where and what; `next` states what to do. Absent
+    parts are None.
     """
 
     exit_code: ClassVar[int] = 2
@@ -58,7 +58,7 @@ class ParambakError(Exception):
         self.next = next
 
     def in_file(self, file: str) -> Self:
-        """Name the file that the error is in, where no deeper place has named one."""
+        """Name the file that the error is in, if no deeper place has named one."""
         if self.file is None:
             self.file = file
         return self
@@ -146,7 +146,7 @@ class Fault:
 
 @contextmanager
 def in_file(file: str) -> Iterator[None]:
-    """Name the file in an error of the block, where no deeper place has named one."""
+    """Name the file in an error of the block, if no deeper place has named one."""
     try:
         yield
     except ParambakError as error:

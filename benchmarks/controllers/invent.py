@@ -115,7 +115,7 @@ class Maker:
     def value(
         self, kind: str, length: int, quantity: tuple[str, int, int, int], before: str | None = None
     ) -> tuple[bytes, str, str] | None:
-        """Return stored bytes, what is shown and the byte order; None where it does not fit."""
+        """Return stored bytes, what is shown and the byte order; None if it does not fit."""
         chance = self.chance
         unit, digits, low, high = quantity
         order = self.order
@@ -244,7 +244,7 @@ class Maker:
         return at + len(rows) * step
 
     def like(self, row: list[Stored], cells: list[Stored], at: int, place: int, name: str) -> bool:
-        """Repeat the first row's cell where it did not change; return whether it was done."""
+        """Repeat the first row's cell if it did not change; return whether it was done."""
         for cell in row:
             if cell.at == at and cell.shown[0] == cell.shown[1]:
                 for data in (self.old, self.new):
@@ -270,7 +270,7 @@ class Maker:
         return at
 
     def junk(self, at: int, room: int) -> int:
-        """Write what has no meaning: code, a log that goes on, worn cells, tables of sines."""
+        """Write bytes without a meaning: code, a log that grows, worn cells, tables of sines."""
         chance = self.chance
         length = min(room, chance.choice([64, 256, 1024, 4096]))
         sort = chance.choice(["code", "log", "random", "curve", "zeros"])
@@ -335,7 +335,7 @@ class Maker:
             ]
 
     def check(self, end: int) -> tuple[str, int] | None:
-        """Store a check value right behind the first table where that is free."""
+        """Store a check value directly after the first table if that is free."""
         method = self.chance.choice(CHECKS)
         length = 1 if "-8" in method else 4 if "-32" in method else 2
         if any(set(data[end : end + 4]) - {self.blank} for data in (self.old, self.new)):

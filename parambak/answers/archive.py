@@ -29,7 +29,7 @@ from parambak.memory.counted import counted
 from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from parambak.answers.session import Session
     from parambak.keeping.recording.received import Incoming, LayoutFile, ProfileFile
@@ -167,7 +167,7 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
     folding = Folding(session.open(create=True))
     request = _with_visit(session, folding, request, question)
     taken = take_in(folding.vault, request, session.chips, folding)
-    session.note(*taken.warnings, *_file_times(taken, question))
+    session.note(*_gaps(request), *taken.warnings, *_file_times(taken, question))
     names = [read.entry.name for read in request.dumps]
     conditions = taken.verdict.conditions
     return ArchiveAnswer(
@@ -187,6 +187,13 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
         state=taken.verdict.state,
         fading=taken.verdict.fading,
     )
+
+
+def _gaps(request: Request) -> Iterator[str]:
+    """Yield a note for each file that may have lost a line."""
+    for read in request.dumps:
+        for file in read.files:
+            yield from (f"{file.entry.name}: {doubt.text}" for doubt in file.dump.doubts)
 
 
 def _request(session: Session, question: ArchiveQuestion) -> Request:

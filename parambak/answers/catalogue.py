@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from parambak.answers.session import Session
-    from parambak.keeping.state.model import Conflict, Position, Vessel
+    from parambak.keeping.state.model import Position, Vessel
+    from parambak.keeping.state.unsettled import Conflict
     from parambak.keeping.verified import Verdict
 
 

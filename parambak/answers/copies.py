@@ -14,18 +14,24 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from parambak.answers.session import Session
-    from parambak.keeping.state.model import Copy, Fleet, Position
+    from parambak.keeping.state.model import AttachedLayout, Copy, Fleet, Position
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
 
 
 @dataclass(frozen=True)
 class GivenCopy:
-    """The bytes that a COPY or a file names; `position` and `copy` are None for a file."""
+    """The bytes that a COPY or a file names; `position` and `copy` are None for a file.
+
+    `layout` is that of the copy, `attached` how it is on record. `newer` is the one attached last,
+    if that is another.
+    """
 
     name: str
     image: Image
     layout: Layout | None = None
+    attached: AttachedLayout | None = None
+    newer: AttachedLayout | None = None
     position: Position | None = None
     copy: Copy | None = None
 
@@ -48,8 +54,18 @@ def _given_copy(session: Session, text: str, fleet: list[Fleet]) -> GivenCopy:
     if not fleet:
         fleet.append(session.fleet())
     position, copy = select.find_copy(fleet[0], text)
-    layout = session.assessor.layout(position.layout) if position.layout else None
+    attached = position.layout_of(copy)
+    layout = session.assessor.layout(attached.entry) if attached is not None else None
+    newest = position.layouts[-1] if attached is not None else None
     name = select.copy_name(position, copy)
     if copy.reconstructed:
         name += " (RECONSTRUCTED by a vote, never verified by itself)"
-    return GivenCopy(name, session.assessor.image(copy.image), layout, position, copy)
+    return GivenCopy(
+        name,
+        session.assessor.image(copy.image),
+        layout,
+        attached,
+        newest if attached and newest and newest.entry != attached.entry else None,
+        position,
+        copy,
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from parambak.answers.copies import given_copy
-from parambak.answers.decoded import decoded_by, layout_for
+from parambak.answers.decoded import LayoutUsed, decoded_by, layout_for
 from parambak.answers.forms import NO, YES, Answer, Part, Question
 from parambak.layouts.verdicts import CheckResult
 
@@ -15,7 +15,10 @@ if TYPE_CHECKING:
 
 
 class DecodeQuestion(Question["DecodeAnswer"], frozen=True):
-    """The copy, a dump file or WHERE@WHICH; the layout file, where not the position's own."""
+    """The copy, a dump file or WHERE@WHICH; the layout file, if not that of the copy.
+
+    An older copy has the layout that was attached when it was read.
+    """
 
     copy: str
     layout: str | None = None
@@ -54,6 +57,7 @@ class DecodeAnswer(Answer, frozen=True):
     covered_bytes: int
     size: int
     copy: str
+    layout: LayoutUsed
 
     @property
     def exit_code(self) -> int:
@@ -64,13 +68,15 @@ class DecodeAnswer(Answer, frozen=True):
 def answer(session: Session, question: DecodeQuestion) -> DecodeAnswer:
     """Decode the copy; raise CallRefused without a layout, LayoutRefused where it does not fit."""
     copy = given_copy(session, question.copy)
-    decoded = decoded_by(layout_for(copy, question.layout), copy.image)
+    layout, used = layout_for(copy, question.layout)
+    decoded = decoded_by(layout, copy.image)
     return DecodeAnswer(
         fields=tuple(_field_shown(field) for field in decoded.fields),
         checks=decoded.checks,
         covered_bytes=decoded.covered_bytes,
         size=decoded.size,
         copy=copy.name,
+        layout=used,
     )
 
 

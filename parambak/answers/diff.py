@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec import UNSET, UnsetType
 
-from parambak.answers import differences, given_files
+from parambak.answers import differences
 from parambak.answers.copies import given_copies
-from parambak.answers.decoded import decoded_by
+from parambak.answers.decoded import LayoutUsed, decoded_by, layout_for, layout_named
 from parambak.answers.differences import RunShown, ValuesCompared, run_shown
 from parambak.answers.forms import (
     NO,
@@ -57,7 +57,8 @@ DIFF_REMARK = Fault(
 class DiffQuestion(Question["DiffAnswer | ValuesDiffAnswer"], frozen=True):
     """What is compared, oldest first: copies or files; or with `since` one WHERE.
 
-    `layout` is a file, in place of the layout of the newest. With `old_layout`, a file for the
+    `layout` is a file, in place of the layout of the newest, which is the one that was attached
+    when that was read. With `old_layout`, a file for the
     oldest alone, values are compared and no bytes; `renames` is a table between both. `remark`
     is put on record of the change, by the person `by`.
     """
@@ -153,6 +154,7 @@ class Comparison(Part, frozen=True, kw_only=True):
 class DiffAnswer(Answer, Comparison, frozen=True):
     """The first against the last; of three or more, `pairs` has each against the one before."""
 
+    layout: LayoutUsed | None
     bytes_compared: bool = True
     pairs: Collection[Comparison] | UnsetType = UNSET
 
@@ -173,6 +175,8 @@ class ValuesDiffAnswer(Answer, ValuesCompared, frozen=True):
     same: bool
     old: str
     new: str
+    old_layout: LayoutUsed
+    layout: LayoutUsed
     changed_bytes: None = None
     runs: tuple[RunShown, ...] = ()
     unmapped: tuple[RangeShown, ...] = ()
@@ -188,8 +192,9 @@ def answer(session: Session, question: DiffQuestion) -> DiffAnswer | ValuesDiffA
     """Compare; raise CallRefused, NotFound, LayoutRefused, DumpRefused or VaultDamaged."""
     given = given_copies(session, _named(question))
     if question.old_layout is None and question.renames is None:
-        layout = given_files.layout_file(question.layout).layout if question.layout else None
-        return _by_bytes(session, given, layout or _layout_of(given), question)
+        used = _layout_of(given, question.layout)
+        session.note(*_other_layouts(given, question.layout))
+        return _by_bytes(session, given, used, question)
     if len(given) > 2 or question.remark is not None:
         raise DIFF_WHAT.error(expected="OLD and NEW alone", found=f"{len(given)} things")
     return _by_values(given[0], given[1], question)
@@ -207,9 +212,23 @@ def _named(question: DiffQuestion) -> Sequence[str]:
     return (f"{copies[0]}@{question.since}", f"{copies[0]}@latest")
 
 
-def _layout_of(given: Sequence[GivenCopy]) -> Layout | None:
-    """Return the layout that the newest of them has."""
-    return next((one.layout for one in reversed(given) if one.layout is not None), None)
+def _layout_of(given: Sequence[GivenCopy], path: str | None) -> tuple[Layout, LayoutUsed] | None:
+    """Return the layout file named, else that of the newest of them that has one."""
+    newest = next((one for one in reversed(given) if one.layout is not None), given[-1])
+    return layout_named(newest, path)
+
+
+def _other_layouts(given: Sequence[GivenCopy], path: str | None) -> tuple[str, ...]:
+    """Return a note on each older copy that was read under another layout than the newest."""
+    newest = next((one.attached for one in reversed(given) if one.attached is not None), None)
+    if newest is None or path is not None:
+        return ()
+    return tuple(
+        f"{one.name} was read when {one.attached.entry.name} was its layout. To compare values, "
+        "each by its own layout, give that file with --old-layout"
+        for one in given
+        if one.attached is not None and one.attached.entry != newest.entry
+    )
 
 
 @dataclass(frozen=True)
@@ -240,8 +259,12 @@ class _Pair:
 
 
 def _by_bytes(
-    session: Session, given: Sequence[GivenCopy], layout: Layout | None, question: DiffQuestion
+    session: Session,
+    given: Sequence[GivenCopy],
+    by: tuple[Layout, LayoutUsed] | None,
+    question: DiffQuestion,
 ) -> DiffAnswer:
+    layout, used = by or (None, None)
     pairs = _pairs_of(given, layout)
     ends = pairs[0] if len(pairs) == 1 else _pairs_of([given[0], given[-1]], layout)[0]
     if question.remark is not None:
@@ -252,7 +275,7 @@ def _by_bytes(
     members["runs"] = LazyList(lambda: map(run_shown, ends.runs))
     if len(pairs) > 1:
         members["pairs"] = LazyList(lambda: (_comparison(pair, remarks) for pair in pairs))
-    return DiffAnswer(**members)
+    return DiffAnswer(layout=used, **members)
 
 
 def _pairs_of(given: Sequence[GivenCopy], layout: Layout | None) -> list[_Pair]:
@@ -372,18 +395,21 @@ def _by_values(old: GivenCopy, new: GivenCopy, question: DiffQuestion) -> Values
     from parambak.differences.two_layouts import carry_over  # noqa: PLC0415 - for two layouts only
 
     path = question.old_layout
-    layout = given_files.layout_file(question.layout).layout if question.layout else new.layout
-    if path is None or layout is None:
+    named = layout_named(new, question.layout)
+    if path is None or named is None:
         missing = "--old-layout" if path is None else "--layout"
         raise differences.TWO_LAYOUTS.error(expected="two layouts", found=f"no {missing}")
     table = differences.renames_of(differences.renames_file(question.renames))
-    before = decoded_by(given_files.layout_file(path).layout, old.image)
-    after = decoded_by(layout, new.image)
+    old_layout, old_used = layout_for(old, path)
+    before = decoded_by(old_layout, old.image)
+    after = decoded_by(named[0], new.image)
     with in_file(question.renames or path):
         carried = carry_over(before, after, table)
     return ValuesDiffAnswer(
         same=not carried.changed and not carried.not_carried,
         old=old.name,
         new=new.name,
+        old_layout=old_used,
+        layout=named[1],
         **differences.values_compared(before, after, carried),
     )

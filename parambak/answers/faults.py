@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from parambak.errors import CallRefused, Fault, NotFound, ParambakError
+from parambak.errors import CallRefused, DumpRefused, Fault, NotFound, ParambakError
 
 LAYOUT_NEEDED = Fault(
     "layout-needed",
@@ -39,6 +39,18 @@ NOT_THE_SAME = Fault(
     ParambakError,
     "the file that was written does not read back as the same bytes",
     "Do not use the file. Try another folder or stick, and inform the maintainers.",
+)
+ACCEPT_UNUSED = Fault(
+    "accept-unused",
+    CallRefused,
+    "no file of this call needs what --accept allows",
+    "Leave out that --accept.",
+)
+DUMPS_REFUSED = Fault(
+    "dumps-refused",
+    DumpRefused,
+    "{number} of the dumps are refused, and nothing is put on record",
+    "`parambak inspect` with the same files shows what to do about each.",
 )
 ACCEPT_NAME = Fault(
     "accept-name",

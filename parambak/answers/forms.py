@@ -19,7 +19,7 @@ __all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question", "RangeS
 
 T = TypeVar("T")
 A = TypeVar("A")
-YES, NO, DAMAGED = 0, 1, 3
+YES, NO, NO_ANSWER, DAMAGED = 0, 1, 2, 3
 
 
 class Question(Struct, Generic[A], frozen=True, kw_only=True):
@@ -31,7 +31,7 @@ class Answer(Struct, frozen=True, kw_only=True):
 
     @property
     def exit_code(self) -> int:
-        """Return 0 for yes, same, done; 1 for a negative answer; 3 where the vault is damaged."""
+        """Return 0 for yes, same, done; 1 for a negative answer; 2 for none; 3 for damage."""
         return YES
 
 

@@ -6,7 +6,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.answers import faults
-from parambak.errors import in_file
+from parambak.errors import ParambakError, in_file
 from parambak.memory.counted import counted
 from parambak.memory.digests import sha256
 from parambak.vault.files.given import read_beside, read_given
@@ -23,29 +23,55 @@ if TYPE_CHECKING:
 
 DUMP_BYTES = 64 * 1024 * 1024
 TEXT_BYTES = 4 * 1024 * 1024
+MOST_REFUSED = 50
 
 
 def read_dump_file(path: str, format_name: str | None, terms: Terms) -> Dump:
-    """Return the dump that a file holds, by its own name and content."""
-    return dump_of(path, read_given(path, DUMP_BYTES).data, format_name, terms)
+    """Return the dump that a file holds, by its own name and content.
+
+    An allowance that the file does not need is refused.
+    """
+    dump = dump_of(path, read_given(path, DUMP_BYTES).data, format_name, terms)
+    refuse_unused(terms.accepted, [dump])
+    return dump
 
 
-def dump_of(path: str, data: bytes, format_name: str | None, terms: Terms) -> Dump:
+def refuse_unused(accepted: Iterable[str], dumps: Iterable[Dump]) -> None:
+    """Raise CallRefused for an allowance that none of the dumps needs."""
+    used = frozenset[str]().union(*(dump.used for dump in dumps))
+    unused = sorted(set(accepted) - used)
+    if unused:
+        raise faults.ACCEPT_UNUSED.error(
+            expected=", ".join(sorted(used)) or "no --accept", found=", ".join(unused)
+        )
+
+
+def dump_of(
+    path: str, data: bytes, format_name: str | None, terms: Terms, profile: Profile | None = None
+) -> Dump:
     """Return the dump that a file's bytes hold, by its own name and content."""
     from parambak.dumps.registry import read_dump  # noqa: PLC0415 - only where a dump is read
 
     with in_file(path):
-        return read_dump(PurePath(path).name, data, format=format_name, terms=terms)
+        return read_dump(
+            PurePath(path).name,
+            data,
+            format=format_name,
+            usual=profile.format if profile else None,
+            terms=terms,
+        )
 
 
-def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
+def incoming(
+    path: str, format_name: str | None, terms: Terms, profile: Profile | None = None
+) -> Incoming:
     """Return a dump file ready to be archived, decoded a second time by unrelated code."""
     from parambak.dumps.second_opinion import second_opinion  # noqa: PLC0415 - for archiving only
     from parambak.keeping.recording.received import Incoming  # noqa: PLC0415 - the same
     from parambak.keeping.state.bodies import DumpEntry, FindingEntry  # noqa: PLC0415 - the same
 
     file = read_given(path, DUMP_BYTES)
-    dump = dump_of(path, file.data, format_name, terms)
+    dump = dump_of(path, file.data, format_name, terms, profile)
     with in_file(path):
         opinion = second_opinion(file.data, dump)
     entry = DumpEntry(
@@ -56,7 +82,7 @@ def incoming(path: str, format_name: str | None, terms: Terms) -> Incoming:
         modified=file.modified,
         path_mark=sha256(file.path.encode("utf-8", "surrogateescape")),
         file_mark=sha256(file.inode.encode()) if file.inode else None,
-        accepted=tuple(sorted(terms.accepted)),
+        accepted=tuple(sorted(dump.used)),
         findings=tuple(FindingEntry(code=f.code, text=f.text) for f in dump.findings),
         opinion=opinion.judge if opinion.agrees else None,
     )
@@ -141,24 +167,45 @@ class Taking(NamedTuple):
 def reads_of(paths: Sequence[str], taking: Taking) -> list[Incoming]:
     """Return the reads in files; with a pair, two files are one read."""
     if taking.pair is None:
-        return [_on_chip(_one(path, taking, taking.size), taking) for path in paths]
+        return [_on_chip(read, taking) for read in _all(paths, taking, taking.size)]
     if len(paths) % 2:
         raise faults.PAIR_COUNT.error(
             expected="an even number of dumps", found=counted(len(paths), "dump")
         )
     halved = taking.size is not None and taking.pair != "duplicate"
     size = taking.size // 2 if halved and taking.size is not None else taking.size
-    dumps = [_one(path, taking, size) for path in paths]
+    dumps = _all(paths, taking, size)
     return [
         _joined(first, second, taking, size)
         for first, second in zip(dumps[0::2], dumps[1::2], strict=True)
     ]
 
 
-def _one(path: str, taking: Taking, size: int | None) -> Incoming:
-    profile = taking.profile
-    named = taking.format_name or (profile.format if profile else None)
-    return incoming(path, named, terms_of(taking.accept, size, profile))
+def _all(paths: Sequence[str], taking: Taking, size: int | None) -> list[Incoming]:
+    """Return every dump as received; raise if any is refused, and name each that is."""
+    terms = terms_of(taking.accept, size, taking.profile)
+    taken, refused = [], []
+    for path in paths:
+        try:
+            taken.append(incoming(path, taking.format_name, terms, taking.profile))
+        except ParambakError as error:
+            refused.append(error)
+    if len(refused) == 1:
+        raise refused[0]
+    if refused:
+        raise faults.DUMPS_REFUSED.error(
+            number=len(refused),
+            expected="dumps that can be read",
+            found="; ".join(_in_words(error) for error in refused[:MOST_REFUSED]),
+        )
+    refuse_unused(terms.accepted, [read.dump for read in taken])
+    return taken
+
+
+def _in_words(error: ParambakError) -> str:
+    """Return a refusal in a line: the file, the line in it, what is wrong, and the code."""
+    line = f", line {error.line}" if error.line is not None else ""
+    return f"{error.file}{line}: {error.text} ({error.code})"
 
 
 def _on_chip(read: Incoming, taking: Taking) -> Incoming:

@@ -8,8 +8,17 @@ from msgspec import Meta
 
 from parambak.answers import given_files
 from parambak.answers.disagreement import ExplanationShown, explanation_of
-from parambak.answers.forms import Answer, Note, Part, Question, RangeShown, range_shown
-from parambak.errors import in_file
+from parambak.answers.forms import (
+    NO_ANSWER,
+    YES,
+    Answer,
+    Note,
+    Part,
+    Question,
+    RangeShown,
+    range_shown,
+)
+from parambak.errors import ParambakError, in_file
 from parambak.memory import digests
 from parambak.vault.files.given import read_given
 
@@ -17,7 +26,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from parambak.answers.session import Session
-    from parambak.dumps.dump import Dump
+    from parambak.dumps.dump import Dump, Terms
+    from parambak.dumps.profile import Profile
     from parambak.memory.findings import Finding
     from parambak.memory.image import Image
 
@@ -47,7 +57,10 @@ class FindingShown(Part, frozen=True):
 
 
 class DumpShown(Part, frozen=True):
-    """One dump: digest and sums are over the bytes present, in upper-case hexadecimal."""
+    """One dump: digest and sums are over the bytes present, in upper-case hexadecimal.
+
+    `complete` is false if a line may be missing.
+    """
 
     file: str
     format: str
@@ -59,6 +72,20 @@ class DumpShown(Part, frozen=True):
     sum16: str
     findings: tuple[FindingShown, ...]
     second_opinion: str | None
+    complete: bool
+
+
+class RefusedShown(Part, frozen=True):
+    """A file that is no dump that can be read: its error, as `error` has it elsewhere."""
+
+    file: str
+    code: str
+    text: str
+    line: int | None
+    offset: int | None
+    expected: str | None
+    found: str | None
+    next: str | None
 
 
 class RelationShown(Part, frozen=True):
@@ -70,12 +97,21 @@ class RelationShown(Part, frozen=True):
 
 
 class InspectAnswer(Answer, frozen=True):
-    """Each dump; why they differ, null where they do not; whether two look like a pair."""
+    """Each dump; why they differ, null if they do not; whether two look like a pair.
+
+    Of two files or more, `refused` are those that could not be read. One alone is an error.
+    """
 
     dumps: tuple[DumpShown, ...]
+    refused: tuple[RefusedShown, ...]
     relations: tuple[RelationShown, ...]
     explanation: ExplanationShown | None
     pair: tuple[Note, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """Return 2 if a file was refused: there is no answer about it."""
+        return NO_ANSWER if self.refused else YES
 
 
 class _Read(NamedTuple):
@@ -91,29 +127,51 @@ class _Read(NamedTuple):
 def answer(session: Session, question: InspectQuestion) -> InspectAnswer:
     """Read each dump strictly; raise DumpRefused, CallRefused or NotFound."""
     size = question.memory if question.chip is None else session.chip(question.chip).size
-    reads = [_read(path, question, size) for path in question.dumps]
+    profile = given_files.profile_file(question.profile).profile if question.profile else None
+    terms = given_files.terms_of(question.accept, size, profile)
+    reads, refused = [], []
+    for path in question.dumps:
+        try:
+            reads.append(_read(path, question, terms, profile))
+        except ParambakError as error:
+            if len(question.dumps) == 1:
+                raise
+            refused.append(_refused_shown(path, error))
+    if not refused:
+        given_files.refuse_unused(terms.accepted, [read.dump for read in reads])
     images = [read.image for read in reads]
     pair = _paired(images)
     return InspectAnswer(
         dumps=tuple(_dump_shown(read, question, size) for read in reads),
+        refused=tuple(refused),
         relations=tuple(_relations(reads)),
-        explanation=None if pair else explanation_of(images, question.dumps),
+        explanation=None if pair else explanation_of(images, [read.path for read in reads]),
         pair=pair,
     )
 
 
-def _read(path: str, question: InspectQuestion, size: int | None) -> _Read:
+def _refused_shown(path: str, error: ParambakError) -> RefusedShown:
+    return RefusedShown(
+        file=path,
+        code=error.code,
+        text=error.text,
+        line=error.line,
+        offset=error.offset,
+        expected=error.expected,
+        found=error.found,
+        next=error.next,
+    )
+
+
+def _read(path: str, question: InspectQuestion, terms: Terms, profile: Profile | None) -> _Read:
     """Return a dump as its reader's profile describes it."""
-    profile = given_files.profile_file(question.profile).profile if question.profile else None
-    terms = given_files.terms_of(question.accept, size, profile)
-    format_name = question.format or (profile.format if profile else None)
     data = read_given(path, given_files.DUMP_BYTES).data
-    dump = given_files.dump_of(path, data, format_name, terms)
+    dump = given_files.dump_of(path, data, question.format, terms, profile)
     image, notes = dump.image, dump.findings
     if profile is not None:
         from parambak.dumps.profile import as_on_chip  # noqa: PLC0415 - with a profile only
 
-        image, more = as_on_chip(image, profile, size)
+        image, more = as_on_chip(image, profile, terms.memory_size)
         notes += more
     return _Read(path, data, dump, image, notes)
 
@@ -144,6 +202,7 @@ def _dump_shown(read: _Read, question: InspectQuestion, size: int | None) -> Dum
             for finding, against in _findings(read, size)
         ),
         second_opinion=_opinion(read) if question.second_opinion else None,
+        complete=not read.dump.doubts,
     )
 
 
@@ -160,7 +219,7 @@ def _findings(read: _Read, size: int | None) -> Iterator[tuple[Finding, bool]]:
     from parambak.reads.half_dumps import looks_like  # noqa: PLC0415 - once it is accepted
     from parambak.reads.plausibility import judge  # noqa: PLC0415 - the same
 
-    yield from ((finding, False) for finding in read.notes)
+    yield from ((finding, finding in read.dump.doubts) for finding in read.notes)
     yield from ((suspicion.finding, True) for suspicion in judge(read.image, memory_size=size))
     yield from ((finding, True) for finding in looks_like(read.image))
 

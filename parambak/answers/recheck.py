@@ -16,7 +16,10 @@ from parambak.keeping.state.bodies import RecheckBody
 from parambak.keeping.state.counting import counting_of_kind
 from parambak.keeping.state.fold import last_full_recheck
 from parambak.keeping.state.losses import body_fault, losses, repair_sources
+from parambak.keeping.state.lost_records import settled_losses, unseen_losses
+from parambak.vault import objects, records
 from parambak.vault.check.recheck import (
+    Damage,
     Terms,
     forget_cycle,
     keep_cycle,
@@ -30,7 +33,6 @@ from parambak.vault.faults import (
     INDEX_REBUILT,
     OWN_DAMAGED,
     OWN_NOT_WRITTEN,
-    RECORD_SKIPPED,
 )
 from parambak.vault.records import clock_of
 
@@ -119,7 +121,8 @@ def answer(session: Session, question: RecheckQuestion) -> RecheckAnswer:
     """
     given = tuple(expected for text in question.seals for expected in seal.read(text))
     vault = session.vault
-    checked = _run(session, question.minutes)
+    checked = _settled(session, _run(session, question.minutes))
+    _keep_result(session, checked)
     lost: dict[str, tuple[Loss, ...]] = {}
     if checked.damaged:
         histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))
@@ -159,12 +162,12 @@ def is_doubted(session: Session) -> bool:
 
 
 def _notes_answered(session: Session, checked: Rechecked) -> list[str]:
-    """Return the vault's notes on files that the answer calls damaged: once is enough."""
-    damaged = [damage.file for damage in checked.damaged]
+    """Return the vault's notes on files that the answer names: once is enough."""
+    named = [damage.file for damage in (*checked.damaged, *checked.remarks)]
     return [
         finding.text
         for finding in session.vault.warnings
-        if finding.code == RECORD_SKIPPED and any(finding.text.startswith(f) for f in damaged)
+        if any(finding.text.startswith(file) for file in named)
     ]
 
 
@@ -184,18 +187,38 @@ def _oldest_full_read(session: Session, checked: Rechecked) -> datetime | None:
 
 
 def _run(session: Session, minutes: int | None) -> Rechecked:
-    """Hash what there is time for; put a whole recheck on record, and keep an unfinished one."""
+    """Hash what there is time for."""
     vault, own = session.vault, session.folders.own_folder
     mark = vault.folder_mark
     begun = load_cycle(own, mark) if minutes and mark else None
     terms = Terms(clock_of(session.clock()).utc, time_limit(minutes), body_fault)
     with session.progress("checking") as progress:
-        checked = recheck(vault, progress, cycle=begun, terms=terms)
+        return recheck(vault, progress, cycle=begun, terms=terms)
+
+
+def _settled(session: Session, checked: Rechecked) -> Rechecked:
+    """Add what only a note or a record shows as lost; remark on what a person accepted as lost."""
+    damaged = {damage.file: damage.text for damage in checked.damaged}
+    for record in unseen_losses(session.vault):
+        damaged.setdefault(record.file, f"It {record.why}.")
+    remarks = [*checked.remarks]
+    for digest, loss in settled_losses(session.vault, session.fleet()).items():
+        for file in (records.file_of(digest), objects.file_of(digest)):
+            if damaged.pop(file, None) is not None:
+                text = session.assessor.loss_words(loss)
+                remarks.append(Damage(file, f"It is lost, and {text}."))
+    return checked._replace(
+        damaged=tuple(Damage(file, text) for file, text in sorted(damaged.items())),
+        remarks=tuple(sorted(remarks)),
+    )
+
+
+def _keep_result(session: Session, checked: Rechecked) -> None:
+    """Put a whole recheck on record, and keep how far an unfinished one came."""
     if checked.unread:
         _keep(session, checked.cycle)
     else:
         _put_on_record(session, checked)
-    return checked
 
 
 def _keep(session: Session, cycle: Cycle) -> None:
@@ -292,7 +315,7 @@ def _next_step(
         return (
             f"Delete nothing. {_fetch(session)} the files named above from another copy of this "
             f"vault to the same names here{_or_archive(files, lost)}; then run recheck again."
-            f"{_or_without(lost)}"
+            f" If no copy has them: {_accept(lost)}."
         )
     cut = [sealed.next for sealed in seals if sealed.state == "cut"]
     if cut:
@@ -323,8 +346,8 @@ def _or_archive(files: list[str], lost: Mapping[str, tuple[Loss, ...]]) -> str:
     return ""
 
 
-def _or_without(lost: Mapping[str, tuple[Loss, ...]]) -> str:
-    """Return the way out where nothing else relies on what is lost, and nobody has it."""
-    if any(lost.values()):
-        return ""
-    return " If no copy has them, `parambak recover` builds a new vault of all the rest."
+def _accept(lost: Mapping[str, tuple[Loss, ...]]) -> str:
+    """Return the command that accepts the loss, for the vessel if there is one alone."""
+    vessels = {loss.vessel for of_file in lost.values() for loss in of_file if loss.vessel}
+    where = min(vessels) if len(vessels) == 1 else "VESSEL"
+    return f"`parambak accept-loss {where} --by NAME --reason TEXT`"

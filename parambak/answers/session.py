@@ -12,6 +12,7 @@ from functools import cache, cached_property
 from typing import TYPE_CHECKING, Protocol
 
 from parambak.answers import faults
+from parambak.vault.faults import HISTORY_CUT, HISTORY_GAP, RECORD_SKIPPED, RECORD_VANISHED
 from parambak.vault.files.given import folder_around, shipped
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     Progress = Callable[[int, int], None]
 
 FIRST_DAY = "1970-01-01"
+MOST_LOST = 2  # notes on lost records next to an answer; of more, the first one alone
+LOSSES = frozenset({HISTORY_CUT, HISTORY_GAP, RECORD_SKIPPED, RECORD_VANISHED})
 
 
 class Folders(Protocol):
@@ -182,8 +185,22 @@ class Session:
     def vault_notes(self) -> tuple[str, ...]:
         """Return the vault's notes, which go with any answer, an error too."""
         vault = self._vault
-        texts = [finding.text for finding in vault.warnings] if vault is not None else []
-        return tuple(text for text in texts if text not in self.answered)
+        warnings = vault.warnings if vault is not None else ()
+        findings = [finding for finding in warnings if finding.text not in self.answered]
+        if vault is None or not findings:
+            return ()
+        from parambak.keeping.state.lost_records import accepted_anywhere  # noqa: PLC0415 - rare
+
+        accepted = accepted_anywhere(vault)
+        lost, texts = [], []
+        for finding in findings:
+            if finding.code not in LOSSES:
+                texts.append(finding.text)
+            elif not any(digest in finding.text for digest in accepted):
+                lost.append(finding.text)
+        if len(lost) > MOST_LOST:
+            lost = [f"{lost[0]} {len(lost) - 1} more are lost; `parambak recheck` lists them."]
+        return (*lost, *texts)
 
     def notes(self) -> tuple[str, ...]:
         """Return all notes on the answer, each once."""

@@ -24,31 +24,54 @@ COLUMNS = 80
 FORMAT_HELP = "The dump's format. Default: by its name and content."
 
 
-class FormatName(click.ParamType[str]):
-    """The name of a dump format: one of those that the registry has.
-
-    The registry is imported where a name is typed, or the choice is shown, and not before.
-    """
+class LateChoice(click.ParamType[str]):
+    """A choice whose words are imported when one is typed or shown, and not before."""
 
     name = "choice"
 
+    def __init__(self, words: Callable[[], tuple[str, ...]]) -> None:
+        self._words = words
+
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Return the name of the format; refuse any other word."""
-        return _formats().convert(value, param, ctx)
+        """Return the word; refuse any other."""
+        return self._choice().convert(value, param, ctx)
 
     def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str | None:
         """Return the choice as help shows it."""
-        return _formats().get_metavar(param, ctx)
+        return self._choice().get_metavar(param, ctx)
 
     def get_missing_message(self, param: click.Parameter, ctx: click.Context | None) -> str | None:
         """Return what there is to choose from."""
-        return _formats().get_missing_message(param, ctx)
+        return self._choice().get_missing_message(param, ctx)
+
+    def _choice(self) -> click.Choice[str]:
+        return click.Choice(self._words())
 
 
-def _formats() -> click.Choice[str]:
-    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - where a format is named
+class FormatName(LateChoice):
+    """The name of a dump format: one of those that the registry has."""
 
-    return click.Choice(tuple(FORMATS))
+    def __init__(self) -> None:
+        super().__init__(_formats)
+
+
+class AddressWidth(LateChoice):
+    """The bits of an address: those that any format can write."""
+
+    def __init__(self) -> None:
+        super().__init__(_widths)
+
+
+def _formats() -> tuple[str, ...]:
+    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - if a format is named
+
+    return tuple(FORMATS)
+
+
+def _widths() -> tuple[str, ...]:
+    from parambak.dumps.registry import FORMATS  # noqa: PLC0415 - if a width is named
+
+    return tuple(map(str, sorted({bits for form in FORMATS.values() for bits in form.widths})))
 
 
 def command(

@@ -66,13 +66,13 @@ TYPED: dict[str, tuple[str, ...]] = {
     "seal": ("closing-line",),
     "recover": ("backup restore", "repair", "rescue", "restore"),
 }
-"""The command, and what is typed for it. A group alone stands for any other word after it."""
+"""The command, and what is typed for it. A group alone matches any other word after it."""
 
 
 def intended(group: str, word: str, commands: Iterable[str]) -> tuple[str, ...]:
-    """Return the commands that a word may stand for: by the table, else by its spelling.
+    """Return the commands that a word may be typed for: by the table, else by its spelling.
 
-    `group` is that after which it was typed, "" for none; `commands` are those of the group.
+    `group` is the group before the word, "" for none; `commands` are those of the group.
     """
     typed = f"{group} {word}".strip()
     by_table = tuple(command for command, words in TYPED.items() if typed in words)

@@ -54,7 +54,7 @@ MOST_HELP = 240  # characters of one command in a list of them
 
 
 class UnknownCommand(click.UsageError):
-    """A word that is no command; `intended` are the commands that it may stand for."""
+    """A word that is no command; `intended` are the commands that it may be typed for."""
 
     def __init__(self, ctx: click.Context, word: str, intended: tuple[str, ...]) -> None:
         super().__init__(f"there is no command `{ctx.command_path} {word[:40]}`", ctx)
@@ -62,7 +62,7 @@ class UnknownCommand(click.UsageError):
 
 
 class LazyGroup(click.Group):
-    """A group whose commands are imported when they are asked for."""
+    """A group whose commands are imported when they are called."""
 
     def __init__(
         self, verbs: Mapping[str, tuple[str, ...]], folder: str = "", **attrs: Any
@@ -214,7 +214,7 @@ def _interrupted() -> int:
 
 def _own_mistake() -> int:
     """Print all that is needed to correct the program; return "no answer"."""
-    import traceback  # noqa: PLC0415 - never needed where all is well
+    import traceback  # noqa: PLC0415 - needed after an error alone
 
     traceback.print_exc()
     click.echo(

@@ -1,4 +1,4 @@
-"""The commands as a newcomer meets them: by what there is to do, with what each answers."""
+"""The commands as a new user reads them: by the job, each with what it answers."""
 
 from __future__ import annotations
 
@@ -41,6 +41,7 @@ SECTIONS: dict[str, dict[str, str]] = {
         "withdraw": "Take back a read, a position, a remark: it counts nowhere.",
         "undo": "Take back the last command that put something on record.",
         "recheck": "Is every file of the vault still unchanged?",
+        "accept-loss": "Go on without what is lost, by name and reason.",
         "seal": "A line for the report: it shows if records are removed later.",
         "rebuild": "Make the index again from the records.",
         "recover": "Make a new vault of all that can be proven in a folder.",

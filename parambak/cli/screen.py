@@ -43,7 +43,7 @@ class Screen:
         self._columns = _terminal_columns() if terminal else COLUMNS
 
     def heading(self, text: str) -> None:
-        """Print a heading, bold where the terminal can."""
+        """Print a heading, bold if the terminal can."""
         self._wrapped(text, "", "", bold=True)
 
     def say(self, text: str = "", *, indent: int = 0) -> None:

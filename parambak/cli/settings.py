@@ -47,7 +47,7 @@ class Settings:
         """Return the vault: the one that was named, else one in the user's documents."""
         if self.vault_named:
             return Path(self.vault_named)
-        import platformdirs  # noqa: PLC0415 - asked only where no folder is named
+        import platformdirs  # noqa: PLC0415 - asked only if no folder is named
 
         return platformdirs.user_documents_path() / "parambak-vault"
 
@@ -57,7 +57,7 @@ class Settings:
         named = self.own or os.environ.get(OWN_VARIABLE)
         if named:
             return Path(named)
-        import platformdirs  # noqa: PLC0415 - asked only where no folder is named
+        import platformdirs  # noqa: PLC0415 - asked only if no folder is named
 
         return platformdirs.user_data_path("parambak", appauthor=False)
 
@@ -67,7 +67,7 @@ class Settings:
         named = self.own or os.environ.get(OWN_VARIABLE)
         if named:
             return Path(named) / "cache"
-        import platformdirs  # noqa: PLC0415 - asked only where no folder is named
+        import platformdirs  # noqa: PLC0415 - asked only if no folder is named
 
         return platformdirs.user_cache_path("parambak", appauthor=False)
 
@@ -90,7 +90,7 @@ class Settings:
         question: Q,
         page: Callable[[Screen, A], None],
     ) -> Answer:
-        """Ask a question; return its answer for scripts, and as the page that is made of it."""
+        """Answer a question; return the answer for scripts, and the page that is made of it."""
         answered = answer(self.session, question)
         return Answer(
             lambda: members(answered),
@@ -100,7 +100,7 @@ class Settings:
         )
 
     def notes(self) -> tuple[str, ...]:
-        """Return what the vault that was opened has to say next to any answer."""
+        """Return the notes of the opened vault that go with any answer."""
         return self.session.vault_notes() if "session" in self.__dict__ else ()
 
     @staticmethod

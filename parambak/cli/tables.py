@@ -43,7 +43,7 @@ def table_lines(
 def _widths(rows: Sequence[Sequence[str]], columns: int) -> list[int] | None:
     """Return widths at which no word is broken, the widest columns narrowed first; None if none.
 
-    A position such as `grebe/port-thruster/U12` is one word, and is read as one.
+    A position such as `grebe/port-thruster/U12` is one word, and stays in one piece.
     """
     cells = list(zip(*rows, strict=True))
     room = columns - GAP * (len(cells) - 1)

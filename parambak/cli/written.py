@@ -23,7 +23,7 @@ class Listed:
 def pieces(document: Mapping[str, Any]) -> Iterator[str]:
     """Yield the text of a document, which ends without a newline.
 
-    It is that of `json.dumps` with an indent of 2; `Listed` stands among its members only.
+    It is that of `json.dumps` with an indent of 2; `Listed` is among its members only.
     """
     waiting: list[str] = []
     length = 0
@@ -62,5 +62,5 @@ def _entries(listed: Listed) -> Iterator[str]:
 
 
 def _dumped(value: object, indent: int) -> str:
-    # No newline stands within a text in JSON, so each begins a line of the document.
+    # A text in JSON holds no newline, so each newline begins a line of the document.
     return json.dumps(value, ensure_ascii=True, indent=2).replace("\n", "\n" + " " * indent)

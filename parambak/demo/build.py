@@ -51,7 +51,7 @@ def settle(layout: Layout, memory: bytearray) -> None:
 
 
 def _stored(plan: FieldPlan, value: str) -> bytes:
-    """Return the bytes that stand for a value as it is shown."""
+    """Return the stored bytes of a value that is shown."""
     stored = plan.reader.codec.write(_raw(plan, value))
     if stored is None:
         raise ValueError(f"{plan.name} cannot hold {value}")

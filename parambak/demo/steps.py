@@ -48,7 +48,7 @@ def moment(text: str) -> float:
 
 
 def dump(name: str, memory: bytes, when: str) -> File:
-    """Return a dump file as a reader writes it, in the format that its name says."""
+    """Return a dump file as a reader writes it, in the format that its name shows."""
     kind = detect(name, b"")
     style = Style(line_end=b"\r\n", header=b"reader" if kind == "s-record" else b"")
     return File(name, write_dump(Image.of(bytes(memory)), kind, style), moment(when))

@@ -110,7 +110,7 @@ def moves_between(old: Image, new: Image, runs: Sequence[Run]) -> tuple[Move, ..
 
 
 def undo_moves(old: Image, new: Image, moves: Sequence[Move]) -> Image:
-    """Return the new image with the content put back where it was.
+    """Return the new image with the content put back at its old addresses.
 
     What a shift lost is taken from the old one, what it brought in is left out.
     """

@@ -21,7 +21,7 @@ ABSENT = "--"
 
 
 class ByteRow(Struct, frozen=True):
-    """Eight addresses from `at`: both sides in hexadecimal, `--` for a byte that a side lacks."""
+    """Eight addresses from `at`: both sides in hexadecimal, `--` for an absent byte."""
 
     at: int
     old: str

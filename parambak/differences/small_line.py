@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 BLOCKS = "▁▂▃▄▅▆▇█"
 PLAIN = "_.-=*#"
-"""Where the output cannot write blocks: from low to high."""
+"""For an output that cannot write blocks: from low to high."""
 LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 NO_VALUE = "?"
 MOST_DIGITS = 80
@@ -19,7 +19,7 @@ _NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?(E[+-][0-9]{1,3})?")
 
 
 def number_of(text: str) -> Fraction | None:
-    """Return the number that a value is written as; None where it is none."""
+    """Return the number that a value is written as; None if it is none."""
     if len(text) > MOST_DIGITS or _NUMBER.fullmatch(text) is None:
         return None
     return Fraction(text)
@@ -29,7 +29,7 @@ def small_line(values: Sequence[str], width: int, heights: str = BLOCKS) -> str:
     """Return the values, oldest first, as a line of `width` characters at most.
 
     Numbers stand as high as they are between the lowest and the highest; of anything else
-    each value has a letter, in the order of their coming. Where there are more values than
+    each value has a letter, in the order in which it comes. If there are more values than
     characters, one character stands for several: the one farthest from the one before.
     """
     numbers = [number_of(value) for value in values]

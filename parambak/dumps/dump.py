@@ -15,14 +15,23 @@ WRAP: Final = "wrap"
 TEXT_AROUND: Final = "text-around"
 NO_END: Final = "no-end"
 ODD_END: Final = "odd-end"
+TRAILING_BLANKS: Final = "trailing-blanks"
+LOWER_CASE_S: Final = "lower-case-s"
+BYTE_ORDER_MARK: Final = "byte-order-mark"
 LOOKS_OTHERWISE: Final = "looks-otherwise"
+
+GAP: Final = "-gap"
+"""How the code of a finding ends that a line may be missing."""
 
 ALLOWANCES: Final = {
     SAME_BYTE_TWICE: "one address given the same byte twice (Intel HEX, S-record)",
     WRAP: "data that wraps round the end of a segment or of 4 GiB (Intel HEX)",
-    TEXT_AROUND: "text before the first or after the last record (Intel HEX)",
-    NO_END: "no terminator and no matching count (S-record)",
+    TEXT_AROUND: "text before the first or after the last record (Intel HEX, S-record)",
+    NO_END: "no end record, or no terminator and no matching count (Intel HEX, S-record)",
     ODD_END: "a terminator whose type belongs to no data record (S-record)",
+    TRAILING_BLANKS: "blanks after a record's checksum (Intel HEX, S-record)",
+    LOWER_CASE_S: "records that begin with a lower-case s (S-record)",
+    BYTE_ORDER_MARK: "a UTF-8 byte-order mark before the records (Intel HEX, S-record)",
     LOOKS_OTHERWISE: "content that looks like another format, taken as raw",
 }
 """Irregularities that are refused unless they are named, by name."""
@@ -87,3 +96,16 @@ class Dump(Struct, frozen=True):
     findings: tuple[Finding, ...] = ()
     header: bytes | None = None
     start_address: int | None = None
+
+    @property
+    def used(self) -> frozenset[str]:
+        """Return the allowances without which this dump is refused: each left its finding."""
+        codes = [finding.code for finding in self.findings]
+        return frozenset(
+            name for name in ALLOWANCES if any(code.endswith(f"-{name}-accepted") for code in codes)
+        )
+
+    @property
+    def doubts(self) -> tuple[Finding, ...]:
+        """Return the findings that make it doubtful that the file is complete."""
+        return tuple(finding for finding in self.findings if finding.code.endswith(GAP))

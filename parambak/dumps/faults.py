@@ -37,10 +37,20 @@ def _refused(code: str, text: str, what_next: str) -> Fault:
 DUMP_TOO_LARGE: Final = _refused(
     "dump-too-large", "the file is larger than a dump may be", _TOO_LARGE
 )
+DUMP_OTHER_FILE: Final = _refused(
+    "dump-other-file",
+    "this is no dump: the file begins as another kind of file does",
+    "Give the file that the reader wrote. If these really are the chip's bytes, give --format raw.",
+)
 DUMP_NAME_DIFFERS: Final = _refused(
     "dump-name-differs",
     "the ending of the file's name is of one format, and the content is of another",
     "Correct the ending of the file's name, or give the format with --format.",
+)
+DUMP_FORMAT_DIFFERS: Final = _refused(
+    "dump-format-differs",
+    "the content is of another format than the one given",
+    "Give --format {format}. If the reader's profile has the wrong format, correct it there.",
 )
 DUMP_NO_SUCH_FORMAT: Final = Fault(
     "dump-no-such-format",
@@ -85,17 +95,27 @@ class RecordFaults(NamedTuple):
 
     prefix: str
     empty: Fault
+    no_record: Fault
     no_data: Fault
+    no_end: Fault
+    after_end: Fault
     cut_short: Fault
     checksum: Fault
     odd_digits: Fault
     digit: Fault
+    not_a_record: Fault
+    text_before: Fault
     text_after: Fault
+    trailing_blanks: Fault
+    text_around: Fault
+    padding: Fault
     conflict: Fault
     same_byte_twice: Fault
+    word_addressed: Fault
     span: Fault
     outside: Fault
     encoding: Fault
+    byte_order_mark: Fault
     line_ends: Fault
     too_many_lines: Fault
     too_many_bytes: Fault
@@ -104,23 +124,66 @@ class RecordFaults(NamedTuple):
 
 _OF_RECORDS: Final = {
     "empty": ("the file is empty, or holds blank lines only", _TRANSFER_AGAIN),
+    "no_record": (
+        "this is no {label}: no line of it is a record",
+        (
+            "It may be raw: if these are the chip's bytes, give --format raw. If not, save the "
+            "dump again from the reader."
+        ),
+    ),
     "no_data": ("the file carries no data bytes", _READ_AGAIN),
+    "no_end": (
+        "the end is missing ({end}): the dump may be cut short",
+        (
+            "Copy or save the file again from the reader. If the reader never writes an end, give "
+            "--accept no-end."
+        ),
+    ),
+    "after_end": ("a record follows the end", _TWO_DUMPS),
     "cut_short": ("the last record is cut short", _TRANSFER_AGAIN),
     "checksum": ("the record's checksum does not match its bytes", _CHECK_DAMAGE),
     "odd_digits": ("the record has an odd number of digits", _CHECK_DAMAGE),
     "digit": ("the record holds a character that is not a hexadecimal digit", _CHECK_DAMAGE),
+    "not_a_record": ("a line among the records is not a record", _CHECK_DAMAGE),
+    "text_before": ("there is text before the record on its line", _SAVE_PLAIN),
     "text_after": ("text follows the record's checksum", _SAVE_PLAIN),
+    "trailing_blanks": (
+        "blanks follow the record's checksum",
+        "Save the dump again. If the reader always does this, give --accept trailing-blanks.",
+    ),
+    "text_around": (
+        "there is text before the first record or after the last",
+        (
+            "Save the dump as a file of its own. For a captured serial session, give --accept "
+            "text-around."
+        ),
+    ),
+    "padding": ("too many 1A or 00 bytes follow the end", _TRANSFER_AGAIN),
     "conflict": ("the file gives two different bytes for one address", _READ_AGAIN),
     "same_byte_twice": (
         "the file gives the same byte twice for one address",
         "Save the dump again. If the reader always does this, give --accept same-byte-twice.",
+    ),
+    "word_addressed": (
+        "the addresses count words, not bytes: each record begins inside the one before it",
+        (
+            "Set the reader's program to addresses that count bytes, or save the dump as raw. No "
+            "allowance reads this file correctly."
+        ),
     ),
     "span": (
         "the lowest and the highest address are too far from each other for one image",
         _TOO_LARGE,
     ),
     "outside": ("the file holds addresses outside the declared memory", _CHECK_CHIP),
-    "encoding": ("the file begins with a byte-order mark or is UTF-16", _SAVE_PLAIN),
+    "encoding": ("the file is UTF-16", _SAVE_PLAIN),
+    "byte_order_mark": (
+        "the file begins with a byte-order mark",
+        (
+            "Save the dump again as plain ASCII text. If that is impossible, give --accept "
+            "byte-order-mark."
+        ),
+    ),
     "line_ends": (
         "the lines end in different ways",
         "Copy the file again in binary mode: a conversion of text has changed it.",
@@ -132,37 +195,25 @@ _OF_RECORDS: Final = {
 """The text of each fault, and what to do next."""
 
 
-def _of_records(prefix: str) -> RecordFaults:
+def _of_records(prefix: str, label: str, end: str) -> RecordFaults:
     made = {
-        name: _refused(f"{prefix}-{name.replace('_', '-')}", text, what_next)
+        name: _refused(
+            f"{prefix}-{name.replace('_', '-')}", text.format(label=label, end=end), what_next
+        )
         for name, (text, what_next) in _OF_RECORDS.items()
     }
     return RecordFaults(prefix, **made)
 
 
-HEX: Final = _of_records("hex")
-SREC: Final = _of_records("srec")
+HEX: Final = _of_records("hex", "Intel HEX", "the end record")
+SREC: Final = _of_records("srec", "file of S-records", "a terminator S7, S8, S9, or a count S5, S6")
 
 # Intel HEX alone
 
-HEX_NO_END: Final = _refused(
-    "hex-no-end", "the end record is missing: the dump may be cut short", _TRANSFER_AGAIN
-)
-HEX_AFTER_END: Final = _refused(
-    "hex-after-end",
-    "a record follows the end record",
-    _TWO_DUMPS,
-)
 HEX_LENGTH: Final = _refused(
     "hex-length", "the record's length byte is not the number of data bytes present", _CHECK_DAMAGE
 )
-HEX_TEXT_BEFORE: Final = _refused(
-    "hex-text-before", "there is text before the record's colon", _SAVE_PLAIN
-)
 HEX_TWO_RECORDS: Final = _refused("hex-two-records", "two records are on one line", _CHECK_DAMAGE)
-HEX_NOT_A_RECORD: Final = _refused(
-    "hex-not-a-record", "a line among the records is not a record", _CHECK_DAMAGE
-)
 HEX_TYPE: Final = _refused("hex-type", "the record's type is not one of 00 to 05", _NOT_SURE)
 HEX_END_DATA: Final = _refused("hex-end-data", "the end record carries data", _NOT_SURE)
 HEX_BASE_LENGTH: Final = _refused(
@@ -189,30 +240,9 @@ HEX_WRAP: Final = _refused(
     "Write the file again without a wrap. If that is impossible, give --accept wrap: the last "
     "bytes then go where the standard puts them.",
 )
-HEX_TEXT_AROUND: Final = _refused(
-    "hex-text-around",
-    "there is text before the first record or after the last",
-    "Save the dump as a file of its own. For a captured serial session, give --accept text-around.",
-)
-HEX_PADDING: Final = _refused(
-    "hex-padding",
-    "too many 1A or 00 bytes follow the end record",
-    _TRANSFER_AGAIN,
-)
 
 # S-record alone
 
-SREC_NO_END: Final = _refused(
-    "srec-no-end",
-    "the file has no terminator (S7, S8, S9) and no count (S5, S6): the dump may be cut short",
-    "Copy or save the file again from the reader. If the reader never writes an end, give "
-    "--accept no-end.",
-)
-SREC_AFTER_END: Final = _refused(
-    "srec-after-end",
-    "something follows the terminator",
-    "Save the dump in its own file: this file may hold two dumps, or added text.",
-)
 SREC_TWO_ENDS: Final = _refused(
     "srec-two-ends",
     "the file has two terminators",
@@ -224,8 +254,10 @@ SREC_LENGTH: Final = _refused(
 SREC_SHORT_COUNT: Final = _refused(
     "srec-short-count", "the record's count byte is too small for its address", _CHECK_DAMAGE
 )
-SREC_NOT_A_RECORD: Final = _refused(
-    "srec-not-a-record", "the line is not an S-record", _CHECK_DAMAGE
+SREC_LOWER_CASE_S: Final = _refused(
+    "srec-lower-case-s",
+    "the record begins with a lower-case s",
+    "Save the dump again. If the reader always does this, give --accept lower-case-s.",
 )
 SREC_TYPE: Final = _refused("srec-type", "the record's type is S4 or not recognised", _NOT_SURE)
 SREC_COUNT_LENGTH: Final = _refused(

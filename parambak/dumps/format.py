@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from parambak.dumps.dump import Dump, Style, Terms
+    from parambak.dumps.records import RecordParser
     from parambak.memory.image import Image
 
 
@@ -29,11 +30,15 @@ class Write(Protocol):
 
 
 class Look(NamedTuple):
-    """What a content looks like, and where that was seen: the line from 1, the offset from 0."""
+    """What a content looks like, and where that was seen: the line from 1, the offset from 0.
+
+    `no_dump`: it is of no dump format, such as a photo.
+    """
 
     what: str
     line: int | None = None
     offset: int | None = None
+    no_dump: bool = False
 
 
 class Judge(NamedTuple):
@@ -55,7 +60,8 @@ class Format(Struct, frozen=True):
     its files' names, in lower case without the point. `begins` says whether a content begins
     as a file of the format does; the one format without it takes any content. `trace` is what
     betrays a damaged file of it among other bytes; without it, `begins` does. `has_addresses`
-    says whether its files state the addresses of their bytes. `judge` returns who decodes the
+    says whether its files state the addresses of their bytes; `widths` are those of an address, in
+    bits. A text format of records has a `parser`. `judge` returns who decodes the
     dump of a file once more, or why nobody is asked.
     """
 
@@ -69,3 +75,5 @@ class Format(Struct, frozen=True):
     begins: Callable[[bytes], bool] | None = None
     trace: re.Pattern[bytes] | None = None
     has_addresses: bool = True
+    parser: type[RecordParser] | None = None
+    widths: tuple[int, ...] = ()

@@ -12,23 +12,14 @@ from typing import TYPE_CHECKING, ClassVar, Final, NamedTuple
 
 from parambak.dumps import faults
 from parambak.dumps.bulk import Shape, byte_of
-from parambak.dumps.dump import TEXT_AROUND, WRAP, Dump, Style, Terms
+from parambak.dumps.dump import NO_END, WRAP, Dump, Style, Terms
 from parambak.dumps.format import Format, Judge
 from parambak.dumps.judges import by_bincopy, by_intelhex, portions_of
-from parambak.dumps.limits import PADDING_BLOCK
 from parambak.dumps.placing import Destination, shown
-from parambak.dumps.records import RecordParser, read_records
-from parambak.dumps.text import (
-    Text,
-    as_text,
-    check_plain,
-    check_size,
-    check_terms,
-    clipped,
-    first_line,
-)
+from parambak.dumps.preparing import Marks, not_a_record
+from parambak.dumps.records import RecordParser, read_records, text_of
+from parambak.dumps.text import Text, clipped, first_line
 from parambak.dumps.writing import Width, check_style, pieces
-from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 
 if TYPE_CHECKING:
@@ -40,8 +31,12 @@ if TYPE_CHECKING:
 NAME: Final = "intel-hex"
 _SEGMENT: Final = 0x1_0000
 _TOP: Final = 0x1_0000_0000
-_FIRST_COLON: Final = re.compile(rb"(?:\A|[\r\n]):")
-_LINE_END: Final = re.compile(rb"[\r\n]")
+MARKS: Final = Marks(
+    name="a colon",
+    first=b":",
+    line=re.compile(rb"(?:\A|(?<=[\r\n])):"),
+    record=re.compile(rb":[0-9A-Fa-f]{10,}"),
+)
 _SEGMENT_BASE: Final = re.compile(rb"(?:\A|[\r\n]):[0-9A-Fa-f]{6}02")
 _WIDTHS: Final = {16: Width(_SEGMENT, 255), 32: Width(_TOP, 255), 20: Width(0x10_0000, 255)}
 _END_RECORD: Final = b":00000001FF"
@@ -51,8 +46,6 @@ _NOT_ASKED: Final = {
     "hex-past-64k": "the standard does not define where data past 0xFFFF go without a base record",
     "hex-same-byte-twice-accepted": "the libraries refuse an address that occurs twice",
 }
-_RECORD_IN_TEXT: Final = re.compile(rb":[0-9A-Fa-f]{10,}")
-"""What shows a record among other text."""
 _DIGITS: Final = b"0123456789ABCDEFabcdef"
 _FIXED: Final = 5
 """Bytes of a record without its data: length, address (two), type and checksum."""
@@ -63,17 +56,7 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
 
     Raise DumpRefused, with the line, for everything that `formats/intel-hex.md` refuses.
     """
-    return read_records(Parser, prepared(data, terms), terms)
-
-
-def prepared(data: bytes, terms: Terms) -> Text:
-    """Return the lines of a file: size, encoding, surroundings and line ends judged."""
-    check_size(data)
-    check_terms(terms)
-    check_plain(data, faults.HEX)
-    body, first, findings = _without_surroundings(data, terms)
-    text = as_text(body, first, faults.HEX)
-    return Text(text.body, text.line_end, text.first, tuple(findings) + text.findings)
+    return read_records(Parser, data, terms)
 
 
 class Parser(RecordParser):
@@ -81,6 +64,7 @@ class Parser(RecordParser):
 
     format = NAME
     faults = faults.HEX
+    marks = MARKS
     note_texts: ClassVar = {
         "hex-blank-line": "blank lines",
         "hex-empty-record": "data records of length 0",
@@ -119,6 +103,7 @@ class Parser(RecordParser):
         """Take the record on a line; refuse a line that is not one."""
         record = _parse(line, number, self._text)
         if record.type == 0:
+            self.count(len(record.data))
             self.data(record.offset, record.data, number)
         elif record.type == 1:
             self._end(record, number)
@@ -129,7 +114,7 @@ class Parser(RecordParser):
 
     def take_stretch(self, shape: Shape, address: int, data: bytes, number: int) -> None:
         """Place the data of records that go on from each other."""
-        del shape
+        self.count(shape.length, len(data) // shape.length)
         self.data(address, data, number)
 
     def data(self, offset: int, data: bytes, number: int) -> None:
@@ -222,26 +207,19 @@ class Parser(RecordParser):
         if record.offset:
             self.note("hex-zero-field", number)
 
-    def refuse_after_end(self, line: bytes, number: int) -> None:
-        """Refuse a line after the end record: a further record, or text."""
-        if line.startswith(b":") or _RECORD_IN_TEXT.search(line):
-            raise faults.HEX_AFTER_END.error(
-                line=number, expected="nothing after the end record", found=clipped(line)
-            )
-        raise faults.HEX_TEXT_AROUND.error(
-            line=number, expected="nothing after the end record", found=clipped(line)
-        )
-
     def judge_end(self) -> None:
         """Judge the end of the file, and turn what was noted into findings."""
-        if not self.ended:
-            number, line = self._text.last_line()
-            raise faults.HEX_NO_END.error(
+        number, line = self._text.last_line()
+        if not self.ended and not self._terms.allows(NO_END):
+            raise faults.HEX.no_end.error(
                 line=number, expected=_END_RECORD.decode(), found=clipped(line)
             )
         if not self._data_seen:
             raise faults.HEX.no_data.error(expected="a data record (type 00)", found="none")
         self.findings += self.notes()
+        if not self.ended:
+            text = "allowed: no end record, so nothing proves the end"
+            self.findings.append(Finding("hex-no-end-accepted", text, line=number))
 
     def dump(self, image: Image) -> Dump:
         """Return the dump, once the end was judged."""
@@ -290,7 +268,7 @@ def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
 
 def _shape_flaw(line: bytes, number: int, text: Text) -> ParambakError | None:
     if line[:1] != b":":
-        return _no_colon(line, number, text)
+        return not_a_record(line, number, text, faults.HEX, MARKS)
     rest = line[1:].lstrip(_DIGITS)
     given = line[1 : len(line) - len(rest)]
     needed = 2 * (int(given[:2], 16) + _FIXED) if len(given) >= 2 else 2 * _FIXED
@@ -305,9 +283,8 @@ def _shape_flaw(line: bytes, number: int, text: Text) -> ParambakError | None:
             found=f"'{clipped(rest[:1])}' in column {2 + len(given)}",
         )
     if rest:
-        return faults.HEX.text_after.error(
-            line=number, expected="nothing after the checksum", found=clipped(rest)
-        )
+        fault = faults.HEX.text_after if rest.strip(b" \t") else faults.HEX.trailing_blanks
+        return fault.error(line=number, expected="nothing after the checksum", found=clipped(rest))
     return _length_flaw(given, needed, number, text)
 
 
@@ -328,70 +305,8 @@ def _length_flaw(given: bytes, needed: int, number: int, text: Text) -> Parambak
     )
 
 
-def _no_colon(line: bytes, number: int, text: Text) -> ParambakError:
-    expected = "a record, beginning with a colon"
-    if b":" in line:
-        return faults.HEX_TEXT_BEFORE.error(line=number, expected=expected, found=clipped(line))
-    lines = iter(text.lines())
-    before = [next(lines) for _ in range(number - text.first)]
-    around = not any(other[:1] == b":" for other in before)
-    if not around:
-        around = not any(other[:1] == b":" for other in lines)
-    fault = faults.HEX_TEXT_AROUND if around else faults.HEX_NOT_A_RECORD
-    return fault.error(line=number, expected=expected, found=clipped(line))
-
-
 def _start_shown(start: tuple[int, int]) -> str:
     return f"type {start[0]:02X}, {start[1]:08X}"
-
-
-def _without_surroundings(data: bytes, terms: Terms) -> tuple[bytes, int, list[Finding]]:
-    """Return the records, the first line's number, and what stood around them.
-
-    Ctrl-Z or 00 after the end record is what old programs fill a block with; any other
-    text is taken off only where that is allowed.
-    """
-    body = data.rstrip(b"\x1a\x00")
-    findings = []
-    if len(body) < len(data):
-        padding = len(data) - len(body)
-        most = (len(body) // PADDING_BLOCK + 1) * PADDING_BLOCK - len(body)
-        if padding > most:
-            raise faults.HEX_PADDING.error(
-                offset=len(body), expected=f"at most {most} bytes", found=f"{padding} bytes"
-            )
-        text = f"{counted(padding, 'byte')} of 1A or 00 after the end, no more than a block holds"
-        findings.append(Finding("hex-padding-found", text, offset=len(body)))
-    if not terms.allows(TEXT_AROUND):
-        return body, 1, findings
-    return _without_text(body, findings)
-
-
-def _without_text(body: bytes, findings: list[Finding]) -> tuple[bytes, int, list[Finding]]:
-    colon = _FIRST_COLON.search(body)
-    if colon is None:
-        return body, 1, findings
-    first = colon.end() - 1
-    last = max(body.rfind(b"\n:"), body.rfind(b"\r:")) + 1
-    line_end = _LINE_END.search(body, last)
-    end = line_end.start() if line_end else len(body)
-    before, after = body[:first], body[end:]
-    mark = b"\n" if b"\n" in body else b"\r"
-    for part, start_line in ((before, 1), (after, 1 + body.count(mark, 0, end))):
-        hidden = _RECORD_IN_TEXT.search(part)
-        if hidden:
-            line = start_line + part.count(mark, 0, hidden.start())
-            raise faults.HEX_TEXT_BEFORE.error(
-                line=line, expected="a record at the start of its line", found=clipped(hidden[0])
-            )
-    sizes = len(before.strip()), len(after.strip())
-    if any(sizes):
-        text = (
-            f"allowed: {sizes[0]} bytes of text before the first record and {sizes[1]} after the "
-            "last, which are not part of the dump"
-        )
-        findings.append(Finding("hex-text-around-accepted", text))
-    return body[first:end], 1 + before.count(mark), findings
 
 
 def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Style is immutable
@@ -433,8 +348,7 @@ def _judge(data: bytes, dump: Dump) -> Judge | str:
     for code, why in _NOT_ASKED.items():
         if code in codes:
             return why
-    around = frozenset({TEXT_AROUND} if "hex-text-around-accepted" in codes else ())
-    portions = _with_base(prepared(data, Terms(accepted=around)).lines())
+    portions = _with_base(text_of(Parser, data, Terms(accepted=dump.used)).lines())
     if "hex-zero-field" in codes:
         return by_bincopy(portions, "add_ihex")
     return by_intelhex(portions)
@@ -466,5 +380,7 @@ FORMAT: Final = Format(
     write=write,
     judge=_judge,
     begins=_begins,
+    parser=Parser,
+    widths=tuple(_WIDTHS),
     trace=re.compile(rb"(?m)^:[0-9A-Fa-f]{8}"),
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_right
+from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
 from parambak.dumps.dump import SAME_BYTE_TWICE
@@ -15,6 +16,10 @@ from parambak.memory.image import Block, Image, Range
 if TYPE_CHECKING:
     from parambak.dumps.dump import Terms
     from parambak.dumps.faults import RecordFaults
+
+
+_WORDS = (2, 4)
+"""Bytes of a word, by which a converter may count addresses."""
 
 
 class Destination(Protocol):
@@ -92,6 +97,23 @@ class Placing:
         """Return the stretches present, in address order."""
         return self._joined(self._order())[0]
 
+    def words(self) -> int | None:
+        """Return how many bytes an address counts, 2 or 4, if it counts words; else None.
+
+        Then each record's address is less than a record's length after that of the one before.
+        """
+        lengths = [self._marks_end(run) - self._marks[run] for run in range(len(self._starts))]
+        steps = [after - before for before, after in pairwise(self._starts)]
+        for size in _WORDS:
+            fits = sum(step * size == length for step, length in zip(steps, lengths, strict=False))
+            if fits > 1 and fits * 4 >= len(steps) * 3:
+                return size
+        return None
+
+    def second(self) -> int:
+        """Return the address of the second stretch, in the order of the file."""
+        return self._starts[1]
+
     def _order(self) -> list[int]:
         return sorted(range(len(self._starts)), key=self._starts.__getitem__)
 
@@ -135,6 +157,17 @@ class Placing:
                 remaining -= len(part)
             blocks.append(Block(stretch.start, b"".join(parts)))
         return blocks
+
+
+def refuse_words(placing: Placing, faults: RecordFaults) -> None:
+    """Refuse records that overlap because their addresses count words."""
+    size = placing.words()
+    if size is not None:
+        raise faults.word_addressed.error(
+            offset=placing.second(),
+            expected="addresses that count bytes",
+            found=f"addresses that count words of {size} bytes",
+        )
 
 
 class Painting:

@@ -78,7 +78,8 @@ def _looks_otherwise(other: Look | None, terms: Terms) -> list[Finding]:
     if other is None:
         return []
     if not terms.allows(LOOKS_OTHERWISE):
-        raise faults.RAW_LOOKS_OTHERWISE.error(
+        fault = faults.DUMP_OTHER_FILE if other.no_dump else faults.RAW_LOOKS_OTHERWISE
+        raise fault.error(
             line=other.line, offset=other.offset, expected="a chip's bytes", found=other.what
         )
     text = f"allowed: taken as raw, though it looks like {other.what}"

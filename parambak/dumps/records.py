@@ -6,11 +6,13 @@ Each format has a parser of its own, a `RecordParser`; what is the same in all o
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections import Counter
 from typing import TYPE_CHECKING, ClassVar
 
 from parambak.dumps.bulk import FEWEST, MOST, IrregularError, Shape, lines_alike, stretches
-from parambak.dumps.placing import Destination, Painting, Placing
-from parambak.dumps.text import left_out, lines_shown
+from parambak.dumps.placing import Destination, Painting, Placing, refuse_words
+from parambak.dumps.preparing import Marks, after_end, prepared
+from parambak.dumps.text import left_out, lines_shown, missing_lines
 from parambak.errors import DumpRefused
 from parambak.memory.findings import Finding
 
@@ -26,11 +28,13 @@ if TYPE_CHECKING:
 class RecordParser(ABC):
     """What has been read of one file so far; each line is taken in the order of the file.
 
-    A format gives its name, its faults, and a text for each of its notes, by code.
+    A format gives its name, its faults, how its records are recognised, and a text for each of
+    its notes, by code.
     """
 
     format: ClassVar[str]
     faults: ClassVar[RecordFaults]
+    marks: ClassVar[Marks]
     note_texts: ClassVar[Mapping[str, str]]
 
     def __init__(self, text: Text, terms: Terms, destination: Destination) -> None:
@@ -40,6 +44,7 @@ class RecordParser(ABC):
         self._destination = destination
         self._data_seen = False
         self._notes: dict[str, list[int]] = {}
+        self._lengths: Counter[int] = Counter()
 
     @staticmethod
     @abstractmethod
@@ -55,9 +60,9 @@ class RecordParser(ABC):
     def take_record(self, line: bytes, number: int) -> None:
         """Take the record on a line; refuse a line that is not one."""
 
-    @abstractmethod
     def refuse_after_end(self, line: bytes, number: int) -> None:
         """Refuse a line after the end."""
+        raise after_end(line, number, self.faults, self.marks)
 
     @abstractmethod
     def take_stretch(self, shape: Shape, address: int, data: bytes, number: int) -> None:
@@ -91,13 +96,26 @@ class RecordParser(ABC):
             for code, numbers in self._notes.items()
         ]
 
+    def count(self, length: int, records: int = 1) -> None:
+        """Count data records of `length` bytes."""
+        self._lengths[length] += records
+
     def all_findings(self, image: Image) -> tuple[Finding, ...]:
-        """Return what was noted of the file, and of the bytes that its reader leaves out."""
-        return (*self.findings, *left_out(image, self._terms, self.faults.prefix))
+        """Return what was noted of the file, and of the bytes that are absent from it."""
+        if self._terms.left_out is not None:
+            return (*self.findings, *left_out(image, self._terms, self.faults.prefix))
+        usual = max(self._lengths, key=lambda length: (self._lengths[length], length), default=0)
+        return (*self.findings, *missing_lines(image, usual, self.faults.prefix))
 
 
-def read_records(parser: type[RecordParser], text: Text, terms: Terms) -> Dump:
-    """Return the dump that the lines stand for; raise DumpRefused, with the line, where none."""
+def text_of(parser: type[RecordParser], data: bytes, terms: Terms) -> Text:
+    """Return the lines of a file, ready to be read; raise DumpRefused if it has none."""
+    return prepared(data, terms, parser.faults, parser.marks)
+
+
+def read_records(parser: type[RecordParser], data: bytes, terms: Terms) -> Dump:
+    """Return the dump that a file stands for; raise DumpRefused, with the line, if it is none."""
+    text = text_of(parser, data, terms)
     return read_in_bulk(parser, text, terms) or read_by_record(parser, text, terms)
 
 
@@ -120,6 +138,7 @@ def read_by_record(parser: type[RecordParser], text: Text, terms: Terms) -> Dump
     _take_by_line(text, reading)
     image = placing.image()
     if image is None:
+        refuse_words(placing, parser.faults)
         painting = Painting(placing.ranges(), parser.faults, terms)
         reading = parser(text, terms, painting)
         _take_by_line(text, reading)

@@ -12,8 +12,14 @@ from msgspec.structs import replace
 
 from parambak.dumps import intel_hex, raw, s_record
 from parambak.dumps.dump import LOOKS_OTHERWISE, Dump, Style, Terms
-from parambak.dumps.faults import DUMP_NAME_DIFFERS, DUMP_NO_SUCH_FORMAT
+from parambak.dumps.faults import (
+    DUMP_FORMAT_DIFFERS,
+    DUMP_NAME_DIFFERS,
+    DUMP_NO_SUCH_FORMAT,
+    DUMP_OTHER_FILE,
+)
 from parambak.dumps.format import Format, Look
+from parambak.dumps.other_files import other_file
 from parambak.dumps.text import BYTE_ORDER_MARKS
 
 if TYPE_CHECKING:
@@ -21,12 +27,6 @@ if TYPE_CHECKING:
 
     from parambak.memory.image import Image
 
-_SIGNATURES: Final = {
-    b"PK\x03\x04": "ZIP",
-    b"PK\x05\x06": "ZIP",
-    b"PK\x07\x08": "ZIP",
-    b"\x7fELF": "ELF",
-}
 _LOOKED_AT: Final = 1 << 16
 """How much of the file is searched for a record among other text."""
 
@@ -37,9 +37,9 @@ def look(data: bytes) -> Look | None:
     A record, or the greater part of one, at the start of a line betrays a text format even
     where the rest is damaged; so does one in UTF-16.
     """
-    archive = _signature(data)
-    if archive is not None:
-        return Look(archive, offset=0)
+    kind = other_file(data)
+    if kind is not None:
+        return Look(kind, offset=0, no_dump=True)
     head = data[:_LOOKED_AT]
     if head.startswith(tuple(BYTE_ORDER_MARKS)) or 0 in head[:2]:
         plain = head.replace(b"\x00", b"")
@@ -56,11 +56,6 @@ def look(data: bytes) -> Look | None:
         if form.trace is None and form.begins is not None and form.begins(head):
             return Look(form.contents, offset=0)
     return None
-
-
-def _signature(data: bytes) -> str | None:
-    """Return "ZIP" or "ELF" where the content begins as such a file does."""
-    return next((name for mark, name in _SIGNATURES.items() if data.startswith(mark)), None)
 
 
 FORMATS: Final[Mapping[str, Format]] = MappingProxyType(
@@ -80,9 +75,8 @@ def detect(name: str, data: bytes) -> str:
     named = next((form.name for form in FORMATS.values() if ending in form.endings), None)
     if named is None:
         return begun or raw.NAME
-    actual = _signature(data) or (begun if begun != named else None)
-    if actual is not None:
-        raise DUMP_NAME_DIFFERS.error(expected=f"{named}, by the name", found=actual)
+    if begun not in (None, named):
+        raise DUMP_NAME_DIFFERS.error(expected=f"{named}, by the name", found=begun)
     return named
 
 
@@ -97,16 +91,31 @@ def read_dump(
     data: bytes,
     *,
     format: str | None = None,  # noqa: A002 - the word that the contract uses
+    usual: str | None = None,
     terms: Terms = Terms(),  # noqa: B008 - Terms is immutable
 ) -> Dump:
     """Return the dump in `data`, the content of a file called `name`.
 
-    `format` declares it; a dump declared raw may look like another format. A text format
-    that fails to parse is refused, and never tried as raw.
+    `format` declares it; a dump declared raw may look like another format. `usual` is the format
+    of this reader's files, which declares nothing of this file. A text format that fails to
+    parse is refused, and never tried as raw.
     """
     if format == raw.NAME:
         terms = replace(terms, accepted=terms.accepted | {LOOKS_OTHERWISE})
-    return format_named(detect(name, data) if format is None else format).read(data, terms=terms)
+    form = format_named(format or usual or detect(name, data))
+    if form.parser is not None:
+        _refuse_other_content(form, data)
+    return form.read(data, terms=terms)
+
+
+def _refuse_other_content(form: Format, data: bytes) -> None:
+    """Refuse a file for a text format that begins as no dump does, or as another format's."""
+    kind = other_file(data)
+    if kind is not None:
+        raise DUMP_OTHER_FILE.error(offset=0, expected=form.contents, found=kind)
+    begun = _format_begun(data)
+    if begun not in (None, form.name):
+        raise DUMP_FORMAT_DIFFERS.error(expected=form.name, found=begun, format=begun)
 
 
 def write_dump(

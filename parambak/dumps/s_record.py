@@ -16,16 +16,9 @@ from parambak.dumps.dump import NO_END, ODD_END, Dump, Style, Terms
 from parambak.dumps.format import Format, Judge
 from parambak.dumps.judges import by_bincopy, portions_of
 from parambak.dumps.placing import Destination, shown
-from parambak.dumps.records import RecordParser, read_records
-from parambak.dumps.text import (
-    Text,
-    as_text,
-    check_plain,
-    check_size,
-    check_terms,
-    clipped,
-    first_line,
-)
+from parambak.dumps.preparing import Marks, not_a_record
+from parambak.dumps.records import RecordParser, read_records, text_of
+from parambak.dumps.text import Text, clipped, first_line
 from parambak.dumps.writing import Width, check_style, pieces
 from parambak.memory.findings import Finding
 
@@ -47,7 +40,15 @@ _PARTNER: Final = {1: 9, 2: 8, 3: 7}
 _WIDTH_OF_HEAD: Final = {b"S1": 2, b"S2": 3, b"S3": 4}
 _TYPE_OF_WIDTH: Final = {16: 1, 24: 2, 32: 3}
 _WIDTHS: Final = {16: Width(1 << 16, 252), 24: Width(1 << 24, 251), 32: Width(1 << 32, 250)}
-_FIRST_RECORD: Final = re.compile(rb"S[0-9]([0-9A-Fa-f]{2})((?:[0-9A-Fa-f]{2})+)")
+MARKS: Final = Marks(
+    name="S",
+    first=b"S",
+    line=re.compile(rb"(?:\A|(?<=[\r\n]))S(?:[0-9]|(?=[\r\n]|\Z))"),
+    record=re.compile(rb"[Ss][0-9][0-9A-Fa-f]{8,}"),
+)
+_LIKE_A_RECORD: Final = re.compile(rb"S(?:[0-9].*|.?[0-9A-Fa-f]*)", re.DOTALL)
+"""What is taken as a record, sound or not; other lines that begin with S are text."""
+_FIRST_RECORD: Final = re.compile(rb"[Ss][0-9]([0-9A-Fa-f]{2})((?:[0-9A-Fa-f]{2})+)")
 
 
 def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
@@ -55,15 +56,7 @@ def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms 
 
     Raise DumpRefused, with the line, for everything that `formats/s-record.md` refuses.
     """
-    return read_records(Parser, prepared(data, terms), terms)
-
-
-def prepared(data: bytes, terms: Terms) -> Text:
-    """Return the lines of a file: size, encoding and line ends judged."""
-    check_size(data)
-    check_terms(terms)
-    check_plain(data, faults.SREC)
-    return as_text(data, 1, faults.SREC)
+    return read_records(Parser, data, terms)
 
 
 class _Overrun(NamedTuple):
@@ -80,6 +73,7 @@ class Parser(RecordParser):
 
     format = NAME
     faults = faults.SREC
+    marks = MARKS
     note_texts: ClassVar = {
         "srec-blank-line": "blank lines",
         "srec-empty-record": "data records that carry no bytes",
@@ -118,6 +112,7 @@ class Parser(RecordParser):
         """Take the record on a line; refuse a line that is not one."""
         record = _parse(line, number, self._text)
         if record.type in DATA:
+            self.count(len(record.data))
             self.data(record.type, record.address, record.data, number)
         elif record.type == 0:
             self._take_header(record, number)
@@ -128,7 +123,9 @@ class Parser(RecordParser):
 
     def take_stretch(self, shape: Shape, address: int, data: bytes, number: int) -> None:
         """Place the data of records that go on from each other."""
-        self.records += len(data) // shape.length - 1
+        records = len(data) // shape.length
+        self.records += records - 1
+        self.count(shape.length, records)
         self.data(shape.head[1] - 48, address, data, number)
 
     def data(self, kind: int, address: int, data: bytes, number: int) -> None:
@@ -225,9 +222,11 @@ class Parser(RecordParser):
 
     def refuse_after_end(self, line: bytes, number: int) -> None:
         """Refuse a line after the terminator: a second one, or anything else."""
-        second = line[:1] == b"S" and line[1:2] in (b"7", b"8", b"9")
-        fault = faults.SREC_TWO_ENDS if second else faults.SREC_AFTER_END
-        raise fault.error(line=number, expected="nothing after the terminator", found=clipped(line))
+        if line[:1] == b"S" and line[1:2] in (b"7", b"8", b"9"):
+            raise faults.SREC_TWO_ENDS.error(
+                line=number, expected="nothing after the terminator", found=clipped(line)
+            )
+        super().refuse_after_end(line, number)
 
     def judge_end(self) -> None:
         """Judge the end of the file, and turn what was noted into findings."""
@@ -253,7 +252,7 @@ class Parser(RecordParser):
         number, line = self._text.last_line()
         if not self._terms.allows(NO_END):
             expected = " or ".join(f"S{_PARTNER[kind]}" for kind in sorted(self._types))
-            raise faults.SREC_NO_END.error(line=number, expected=expected, found=clipped(line))
+            raise faults.SREC.no_end.error(line=number, expected=expected, found=clipped(line))
         text = "allowed: no terminator and no count, so nothing proves the end"
         self.findings.append(Finding("srec-no-end-accepted", text, line=number))
 
@@ -292,10 +291,10 @@ def _parse(line: bytes, number: int, text: Text) -> Record:
 
 def _flaw(line: bytes, number: int, text: Text) -> ParambakError:
     """Return the fault of a line that is no sound record, the outermost flaw first."""
-    if line[:1] != b"S":
-        return faults.SREC_NOT_A_RECORD.error(
-            line=number, expected="a record, beginning with S", found=clipped(line)
-        )
+    if line[:1] == b"s" and MARKS.record.match(line):
+        return faults.SREC_LOWER_CASE_S.error(line=number, expected="S", found=clipped(line))
+    if not _LIKE_A_RECORD.fullmatch(line):
+        return not_a_record(line, number, text, faults.SREC, MARKS)
     kind = line[1:2]
     last = text.last_line()[0] == number
     if not kind and last:
@@ -327,9 +326,8 @@ def _shape_flaw(line: bytes, number: int, width: int, *, last: bool) -> Parambak
             found=f"'{clipped(rest[:1])}' in column {3 + len(given)}",
         )
     if rest:
-        return faults.SREC.text_after.error(
-            line=number, expected="nothing after the checksum", found=clipped(rest)
-        )
+        fault = faults.SREC.text_after if rest.strip(b" \t") else faults.SREC.trailing_blanks
+        return fault.error(line=number, expected="nothing after the checksum", found=clipped(rest))
     if len(given) == needed and count is not None and count >= width + 1:
         return None
     return _length_flaw(len(given), needed, count, (number, width), last=last)
@@ -386,7 +384,9 @@ def _begins(data: bytes) -> bool:
 def _judge(data: bytes, dump: Dump) -> Judge | str:
     if any(finding.code == "srec-same-byte-twice-accepted" for finding in dump.findings):
         return "the libraries refuse an address that occurs twice"
-    return by_bincopy(_with_bytes(prepared(data, Terms()).lines()), "add_srec")
+    return by_bincopy(
+        _with_bytes(text_of(Parser, data, Terms(accepted=dump.used)).lines()), "add_srec"
+    )
 
 
 def _with_bytes(lines: Iterable[bytes]) -> Iterator[list[str]]:
@@ -404,5 +404,7 @@ FORMAT: Final = Format(
     write=write,
     judge=_judge,
     begins=_begins,
-    trace=re.compile(rb"(?m)^S[0-9][0-9A-Fa-f]{8}"),
+    parser=Parser,
+    widths=tuple(_WIDTHS),
+    trace=re.compile(rb"(?m)^[Ss][0-9][0-9A-Fa-f]{8}"),
 )

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
-from parambak.dumps.dump import ALLOWANCES
+from parambak.dumps.dump import ALLOWANCES, GAP
 from parambak.dumps.faults import DUMP_NO_SUCH_ALLOWANCE, DUMP_TOO_LARGE
 from parambak.dumps.limits import MAX_FILE, MAX_LINES
 from parambak.memory.counted import counted
@@ -21,12 +22,12 @@ if TYPE_CHECKING:
     from parambak.dumps.faults import RecordFaults
     from parambak.memory.image import Image
 
+UTF_8_MARK: Final = b"\xef\xbb\xbf"
 BYTE_ORDER_MARKS: Final = {
-    b"\xef\xbb\xbf": "a UTF-8 byte-order mark",
+    UTF_8_MARK: "a UTF-8 byte-order mark",
     b"\xff\xfe": "a UTF-16 byte-order mark, low byte first",
     b"\xfe\xff": "a UTF-16 byte-order mark, high byte first",
 }
-_UTF_16_STARTS: Final = (b":\x00", b"\x00:", b"S\x00", b"\x00S")
 _LINE_ENDS: Final = {
     b"\n": "LF",
     b"\r\n": "CR LF",
@@ -71,9 +72,13 @@ class Text(Struct, frozen=True):
 
 
 def first_line(data: bytes) -> bytes:
-    """Return the first line that is not blank, without blanks before it; empty if there is none."""
-    line = _LINE.match(data[:_FIRST_LINE_WITHIN].lstrip(b" \t\r\n"))
-    return line[0] if line else b""
+    """Return the first line that is not blank, without blanks around it; empty if there is none.
+
+    A UTF-8 byte-order mark before it is left out.
+    """
+    head = data[:_FIRST_LINE_WITHIN].removeprefix(UTF_8_MARK)
+    line = _LINE.match(head.lstrip(b" \t\r\n"))
+    return line[0].rstrip(b" \t") if line else b""
 
 
 def check_size(data: bytes) -> None:
@@ -86,18 +91,6 @@ def check_terms(terms: Terms) -> None:
     """Refuse an allowance that does not exist."""
     for name in sorted(terms.accepted - ALLOWANCES.keys()):
         raise DUMP_NO_SUCH_ALLOWANCE.error(expected=", ".join(ALLOWANCES), found=name)
-
-
-def check_plain(data: bytes, faults: RecordFaults) -> None:
-    """Refuse an empty or blank file, a byte-order mark, and UTF-16."""
-    blank = b" \t\r\n\x00\x1a"
-    if not data[:4096].strip(blank) and not data.strip(blank):
-        raise faults.empty.error(expected="records", found=f"{len(data)} bytes without one")
-    for mark, name in BYTE_ORDER_MARKS.items():
-        if data.startswith(mark):
-            raise faults.encoding.error(line=1, offset=0, expected="plain ASCII", found=name)
-    if data[:2] in _UTF_16_STARTS:
-        raise faults.encoding.error(line=1, offset=0, expected="plain ASCII", found="UTF-16")
 
 
 def as_text(body: bytes, first: int, faults: RecordFaults) -> Text:
@@ -155,6 +148,31 @@ def left_out(image: Image, terms: Terms, prefix: str) -> list[Finding]:
         f"bytes that are {terms.left_out:02X}"
     )
     return [Finding(f"{prefix}-left-out", text)]
+
+
+def missing_lines(image: Image, usual: int, prefix: str) -> Iterator[Finding]:
+    """Yield the finding about gaps that are whole lines of `usual` bytes, the length of most.
+
+    A gap that is neither smaller than all before it nor than all after it is the memory's own:
+    nothing is noted.
+    """
+    gaps = []
+    present = 0
+    for before, after in pairwise(image.ranges):
+        present += before.length
+        gap = after.start - before.end
+        if usual and gap % usual == 0 and gap < max(present, image.size - present):
+            gaps.append((before.end, gap))
+    if not gaps:
+        return
+    start, gap = gaps[0]
+    lines = counted(gap // usual, "line")
+    more = f"; {counted(len(gaps) - 1, 'more gap')} of this kind" if len(gaps) > 1 else ""
+    text = (
+        f"{counted(gap, 'byte')} from 0x{start:04X} to 0x{start + gap - 1:04X} absent, the length "
+        f"of {lines} of this file: it may have lost {'it' if gap == usual else 'them'}{more}"
+    )
+    yield Finding(f"{prefix}{GAP}", text, offset=start)
 
 
 def clipped(line: bytes) -> str:

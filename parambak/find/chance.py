@@ -1,9 +1,9 @@
 """How likely bytes are at an address of this memory by chance, in bits.
 
-Counted from the memory itself, so that FF among FF, or 00 before a small number, says
-little. Between two copies: how often a byte changes, given whether the one before it
-did, and into what. Where fields are, blanks and unchanged bytes are commoner than over
-the whole memory, so what each may say is capped.
+Counted from the memory itself, so that FF among FF, or 00 before a small number, counts little.
+Between two copies: how often a byte changes, given whether the one before it did, and into what.
+Where fields are, blanks and unchanged bytes are commoner than over the whole memory, so what each
+may add is capped.
 """
 
 from __future__ import annotations

@@ -37,7 +37,7 @@ _LEFT_OUT = ("crc-82/darc",)
 
 
 def _methods_tried() -> list[CheckMethod]:
-    """Return every method whose width is its own, each once."""
+    """Return every method that has a width of its own, each once."""
     rows = {row.name: row for row in check_methods.METHODS.values()}
     return [row for row in rows.values() if row.bits is not None and row.name not in _LEFT_OUT]
 

@@ -57,7 +57,7 @@ class CommonBytes:
     def changes(self) -> tuple[Range, ...]:
         """Return the positions, not addresses, at which the copies are not all the same.
 
-        Where there are too many runs, the last stands for all that follows.
+        If there are too many runs, the last includes all that follow.
         """
         first = int.from_bytes(self.datas[0], "big")
         differing = 0

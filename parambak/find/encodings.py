@@ -1,7 +1,7 @@
 """A value as shown, in every form in which the layout language can store it.
 
 A form is the bytes that each copy would hold; interpretations that give the same bytes (u16
-and s16 of a positive number) share one form. Where a display rounds, a form is a span
+and s16 of a positive number) share one form. If a display rounds, a form is a span
 of bytes instead of one pattern: see `Span`. The types are those of `field_types.TYPES`.
 """
 
@@ -191,7 +191,7 @@ def _whole_types(
 def _open_types(numbers: Sequence[int | None], *, rare: bool) -> Iterator[tuple[FieldType, int]]:
     """Yield the whole-number types of open length, as long as they are usual.
 
-    Those with a sign only where they differ from plain integers.
+    Those with a sign only if they differ from plain integers.
     """
     negative = any(number is not None and number < 0 for number in numbers)
     for field_type in _numbers(whole=True, open_length=True):
@@ -275,8 +275,8 @@ def _float_span(
 ) -> Span | None:
     """Return the patterns between two floats; None if they do not follow each other.
 
-    They rise with the value as whole numbers do, or fall where it is negative. Where sign and
-    exponent stand last, both ends must agree in them.
+    They rise with the value as whole numbers do, or fall if it is negative. If sign and exponent
+    come last, both ends must agree in them.
     """
     if low is None or high is None or field_type.sign_byte is None:
         return None

@@ -22,8 +22,8 @@ LONGEST = 16
 class Interpretation(NamedTuple):
     """How a form's bytes are read: type, length, byte order, and the way to the value.
 
-    `order` is None where the bytes have none; `share` is how common such an interpretation is,
-    before anything is known of the memory (common practice, no source).
+    `order` is None if the bytes have none; `share` is how common such an interpretation is,
+    before a look at the memory (common practice, no source).
     """
 
     type: FieldType
@@ -43,7 +43,7 @@ class Interpretation(NamedTuple):
 class Span(NamedTuple):
     """The numbers from `low` to `high` that `length` bytes in `order` may hold.
 
-    `tail` is what their lowest byte must be, where it is fixed.
+    `tail` is what their lowest byte must be, if it is fixed.
     """
 
     low: int

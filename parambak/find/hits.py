@@ -26,8 +26,8 @@ _EDGES = (0x00, 0xFF)
 _EDGE_BITS = 1.5
 """The most bits that all the 00 or FF before a number, or after it, add."""
 _UPPER_BITS, _UPPER_MOST = 2.0, 4.0
-"""What each 00 or FF above a whole number may say, and all of them: a narrower field would
-need them to stand next to it by chance, in all copies. More would make widths too sure, in
+"""What each 00 or FF above a whole number may add, and all of them: a narrower field would
+need them next to it by chance, in all copies. More would make widths too sure, in
 memories that are blank at 00 above all (measured on invented controllers)."""
 
 
@@ -209,7 +209,7 @@ def _edges(interpretation: Interpretation, first: int, last: int) -> float:
 def _core(raws: Sequence[bytes]) -> tuple[int, int]:
     """Return where the bytes begin and end, without the 00 or FF at the edges of all.
 
-    How wide a small number is stored is hard to tell: what stands next to it is often 00.
+    The width of a small number is hard to see: the byte next to it is often 00.
     """
     first, last = 0, len(raws[0])
     for fill in _EDGES:
@@ -241,7 +241,7 @@ _MOST = 4
 def twins(
     common: CommonBytes, chance: Chance, hits: Sequence[Hit]
 ) -> tuple[list[Hit], dict[tuple[int, int], tuple[int, ...]]]:
-    """Return the hits without those that only repeat another, and where each is repeated."""
+    """Return the hits without those that only repeat another hit, and where each is repeated."""
     by_bytes: dict[tuple[bytes, ...], list[Hit]] = defaultdict(list)
     for hit in hits:
         by_bytes[hit.raws].append(hit)

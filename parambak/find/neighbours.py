@@ -100,8 +100,8 @@ def stepped(
 ) -> list[Mapping[tuple[int, int], tuple[float, int]]]:
     """Return, for each value, how far constant steps through its rows support an address.
 
-    Fellows are values whose names differ in their last number alone. A place is (at,
-    length); what is said of it is a share from 0 to 1, and the step in bytes.
+    Fellows are values whose names differ in their last number alone. A place is (at, length); each
+    gets a share from 0 to 1, and the step in bytes.
     """
     steps: list[dict[tuple[int, int], tuple[float, int]]] = [{} for _ in panel_values]
     for members in _fellows(panel_values).values():

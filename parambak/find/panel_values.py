@@ -1,6 +1,6 @@
 """The values to look for, from a text file: what a panel or a print-out shows.
 
-One value a line, `name = value unit`; values seen at several visits stand behind each
+One value a line, `name = value unit`; values seen at several visits follow each
 other with `|` between, in the order of the copies. `formats/layout-find.md` has the form.
 """
 

@@ -188,7 +188,7 @@ class _Round(NamedTuple):
 
 
 def _judged(index: int, field: ValueHits, own: LearnedShares, now: _Round) -> list[Ranked]:
-    """Return one value's candidates by what this round knows, `own` learned left out."""
+    """Return one value's candidates by the evidence of this round, without its `own`."""
     unit = field.panel_value.unit or ""
     places = max(row.places for row in field.panel_value.shown if row is not None)
     weighed: list[tuple[float, Hit, Interpretation, int | None]] = []

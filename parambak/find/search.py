@@ -33,7 +33,7 @@ def evidence(
 ) -> tuple[str, ...]:
     """Return the evidence for one candidate, the bytes first.
 
-    `next to` is what other values say of it, in words.
+    `next to` is the evidence of other values, in words.
     """
     hit = ranked.hit
     pairs = dict.fromkeys(
@@ -145,7 +145,7 @@ Also = dict[tuple[int, int], tuple[int, ...]]
 def search(panel_values: Sequence[PanelValue], images: Sequence[Image]) -> Result:
     """Return where each value may be, and which stored values may be checks.
 
-    Raise `layout-find-no-bytes` where the images have no address in common.
+    Raise `layout-find-no-bytes` if the images have no address in common.
     """
     common = CommonBytes.of(images)
     if not common.size:

@@ -10,7 +10,15 @@ from parambak.errors import LayoutRefused, SheetRefused, VaultDamaged
 from parambak.keeping.memory_size import BY_CHIP, BY_LAYOUT, BY_PERSON, memory_size, source_of
 from parambak.keeping.state.rules import CAREFUL
 from parambak.keeping.unstable import Content, disagreements, fading_fields, statements, tainted
-from parambak.keeping.verified import CopyEvidence, Verdict, evidence_of, judge, separate_reads
+from parambak.keeping.verified import (
+    CopyEvidence,
+    Verdict,
+    evidence_of,
+    judge,
+    records_complete,
+    separate_reads,
+)
+from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
 
@@ -19,8 +27,9 @@ if TYPE_CHECKING:
 
     from parambak.keeping.chips import Chip
     from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal, SizeEntry
-    from parambak.keeping.state.model import Copy, Position, Read
+    from parambak.keeping.state.model import Condition, Copy, Position, Read
     from parambak.keeping.state.rules import Rules
+    from parambak.keeping.state.unsettled import AcceptedLoss, Conflict
     from parambak.keeping.unstable import Disagreement
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
@@ -118,6 +127,20 @@ class Assessor:
         """Return whether the copy is verified now, and every condition's reason."""
         return judge(self._evidence(position, copy), self._rules_or_careful(position)[0])
 
+    def records(self, position: Position, further: Sequence[Conflict] = ()) -> Condition:
+        """Return whether every record about the vessel is there, and none in conflict.
+
+        `further` are conflicts that matter besides, such as those of a card that goes in.
+        """
+        accepted = [self.loss_words(loss) for loss in position.unsettled.accepted]
+        return records_complete(position.unsettled.with_more(further), position.where, accepted)
+
+    def loss_words(self, loss: AcceptedLoss) -> str:
+        """Return in words what was accepted as lost, by whom and why."""
+        files = counted(len(loss.records) + len(loss.objects), "file")
+        by = self.person(loss.by) if loss.by else "person not recorded"
+        return f"the loss of {files} was ACCEPTED by {by} on {loss.on}: {loss.reason}"
+
     def _evidence(self, position: Position, copy: Copy) -> CopyEvidence:
         rules, faults = self._rules_or_careful(position)
         damage = (*self._damage(position, copy), *faults)
@@ -145,6 +168,7 @@ class Assessor:
             checks=checks,
             layout_fault=fault,
             damage=damage,
+            records=self.records(position),
             lost=image is None,
             loaded=sum(read.loaded for read in copy.reads),
             doubtful=sum(

@@ -1,8 +1,8 @@
 """Whether a copy is verified: answered here alone, purely from what is handed in.
 
-The conditions: read twice, stable, plausible, checks hold, unchanged on disk. Each is met,
-not met, or not known; "failed" and "not known" are two answers. `formats/verified.md` gives the
-rule of each.
+The conditions: records complete, read twice, stable, plausible, checks hold, unchanged on disk.
+Each is met, not met, or not known; "failed" and "not known" are two answers. `formats/verified.md`
+gives the rule of each.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.bodies import DumpEntry
     from parambak.keeping.state.model import Read
     from parambak.keeping.state.rules import Rules
+    from parambak.keeping.state.unsettled import Unsettled
     from parambak.memory.findings import Finding
 
 
@@ -123,6 +124,7 @@ class CopyEvidence(Struct, frozen=True):
     - `checks` pairs each check's name with whether it holds; None without a layout.
     - `damage` is what is wrong with the bytes on disk, empty if nothing is. With `lost` the image
       cannot be read, and nothing in it is judged.
+    - `records` is whether every record about the vessel is there, and none in conflict.
     """
 
     agreeing: Sequence[Read]
@@ -132,6 +134,7 @@ class CopyEvidence(Struct, frozen=True):
     checks: Sequence[tuple[str, bool | None]] | None
     layout_fault: str | None
     damage: Sequence[str]
+    records: Condition
     lost: bool = False
     loaded: int = 0
     doubtful: int = 0
@@ -195,6 +198,7 @@ def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
     """Return whether the copy is verified under the ship's rules, and why."""
     return Verdict(
         (
+            evidence.records,
             _read_twice(evidence, rules),
             _stable(evidence),
             _plausible(evidence),
@@ -206,6 +210,37 @@ def judge(evidence: CopyEvidence, rules: Rules) -> Verdict:
         reconstructed=bool(evidence.agreeing)
         and all(read.reconstructed_from for read in evidence.agreeing),
     )
+
+
+RECORDS = "records-complete"
+MOST_NAMED = 3  # lost records in a sentence
+
+
+def records_complete(unsettled: Unsettled, where: str, accepted: Sequence[str]) -> Condition:
+    """Return whether every record about a position's vessel is there, and none in conflict.
+
+    `accepted` are the losses that a person accepted for it, in words.
+    """
+    texts = []
+    if unsettled.lost:
+        listed = [record.text for record in unsettled.lost[:MOST_NAMED]]
+        more = len(unsettled.lost) - MOST_NAMED
+        listed += [f"and {more} more"] if more > 0 else []
+        texts.append(
+            f"{'; '.join(listed)}. A lost record may state anything. Fetch it: `parambak recheck` "
+            f"shows from where. If nobody has it: `parambak accept-loss {where} --by NAME "
+            "--reason TEXT`"
+        )
+    texts += [
+        f"UNDECIDED: the records state {conflict.fact} of {conflict.where} as "
+        f"{' and as '.join(conflict.values)}. Settle it: `{conflict.command}`"
+        for conflict in unsettled.conflicts
+    ]
+    if texts:
+        return Condition.unknown(RECORDS, "; ".join((*texts, *accepted)))
+    if accepted:
+        return Condition.yes(RECORDS, "every other record is there; " + "; ".join(accepted))
+    return Condition.yes(RECORDS, "every record about the vessel is there, and none in conflict")
 
 
 def _read_twice(evidence: CopyEvidence, rules: Rules) -> Condition:

@@ -69,7 +69,7 @@ def is_of(slot: Slot, which: Which) -> bool:
 def ranges_of(layout: Layout, which: Which) -> tuple[Range, ...]:
     """Return the stretches of whole bytes in which something carries the mark `which`.
 
-    A byte counts where one bit of it does: `masks` tells bit from bit.
+    A byte counts if one bit of it does: `masks` gives the single bits.
     """
     marked = (slot for slot in slots(layout) if is_of(slot, which))
     return joined(Range(slot.at, slot.length) for slot in marked)
@@ -87,9 +87,9 @@ def masks_of(slot: Slot) -> Mapping[int, int]:
 def explained_bits(layout: Layout) -> bytes:
     """Return the bits of each byte of the memory in which a change is accounted for.
 
-    That is where a field or a check would show it, or where an area without a known
-    meaning is said to change. A reserved area explains no change, nor does a spare bit
-    next to flags. A changed byte is unmapped where `(old ^ new) & ~bits` is not 0.
+    That is where a field or a check would show it, or where an area of unknown meaning is declared
+    to change. A reserved area explains no change, nor does a spare bit next to flags. A changed
+    byte is unmapped if `(old ^ new) & ~bits` is not 0.
     """
     kept: bytes | None = layout.__dict__.get("explained")
     if kept is None:
@@ -110,7 +110,7 @@ def explained_bits(layout: Layout) -> bytes:
 def masks(layout: Layout, which: Which) -> Mapping[int, int]:
     """Return the bits of each byte that carry the mark `which`: address to mask.
 
-    A changed byte is explained where `(old ^ new) & ~mask` is 0.
+    A changed byte is explained if `(old ^ new) & ~mask` is 0.
     """
     by_address: dict[int, int] = {}
     for slot in slots(layout):
@@ -196,7 +196,7 @@ class MapEntry(Struct, frozen=True):
     """One entry of the layout and the stretch that it takes; `rows` is of groups alone.
 
     `kind` is "field", "group", "check", "reserved", or "duplicate" of a block mirrored.
-    A stretch may have holes: what is covered byte by byte, `coverage` knows.
+    A stretch may have holes; `coverage` gives what is covered byte by byte.
     """
 
     name: str

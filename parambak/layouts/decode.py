@@ -26,11 +26,11 @@ __all__ = ["CheckResult", "Decoded", "FieldValue", "decode", "field_value", "req
 class FieldValue(Struct, frozen=True, gc=False):
     """One field of an image.
 
-    `raw` is as stored, None where a byte of it is absent. `value` is an exact decimal or
-    text, None where the bytes stand for none; `mark` says why there is none, or what is
-    odd ("blank", "absent", "not BCD", "value without a name"). `within_limits` is None where
-    there are no limits, or no number to judge; `limits` are the low and the high one. What
-    does not depend on the image is asked of the `plan`.
+    `raw` is as stored, None if a byte of it is absent. `value` is an exact decimal or
+    text, None if the bytes hold no value; `mark` gives the reason, or what is unusual ("blank",
+    "absent", "not BCD", "value without a name"). `within_limits` is None if there are no limits, or
+    no number to judge; `limits` are the low and the high one. What does not depend on the image is
+    asked of the `plan`.
     """
 
     plan: FieldPlan
@@ -59,7 +59,7 @@ class FieldValue(Struct, frozen=True, gc=False):
     def own(self) -> bytes | None:
         """Return `raw` with the bits of other fields cleared.
 
-        Two values of one field differ where it differs.
+        Two values of one field differ if this differs.
         """
         return None if self.raw is None else _only_bits(self.plan, self.raw)
 
@@ -257,7 +257,7 @@ def _limit_of(
 def _vote(
     plan: FieldPlan, raw: bytes, read: Callable[[int, int], bytes | None], copies: Sequence[int]
 ) -> str | None:
-    """Return what each address of one value holds, None if all agree."""
+    """Return what each address of one value holds, None if they all agree."""
     slot = plan.slot
     held: dict[bytes | None, list[int]] = {_only_bits(plan, raw): [slot.at]}
     for at in copies:

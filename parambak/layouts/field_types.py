@@ -34,8 +34,8 @@ class StoredValue(NamedTuple):
 class Codec(NamedTuple):
     """How one field's bytes are read and written.
 
-    `write` returns the bytes, the nearest for a float, or None where the type cannot hold
-    the value. `integer` gives the number at once where every pattern is a whole number.
+    `write` returns the bytes, the nearest for a float, or None if the type cannot hold
+    the value. `integer` gives the number at once if every pattern is a whole number.
     """
 
     read: Callable[[bytes], StoredValue]
@@ -64,16 +64,16 @@ class Storage(NamedTuple):
 class FieldType:
     """One type of the language: a row of `TYPES`.
 
-    `length` is in bytes, None where the field says it, then at most `longest`. `bounds` gives
-    the lowest and highest stored number of so many bits; None for what is no whole number.
-    A type that `takes_bits` may share its bytes, `width` of them where it is fixed; one that
-    is not `ordered` reads the same in either byte order; of one with `limit_as_stored` a
-    limit is rounded as the type would store it.
+    `length` is in bytes, None if the field says it, then at most `longest`. `bounds` gives
+    the lowest and highest stored number of so many bits; None for other types. A type that
+    `takes_bits` may share its bytes, `width` of them if it is fixed; one that is not `ordered`
+    reads the same in either byte order; of one with `limit_as_stored` a limit is rounded to what
+    the type would store.
 
-    For the search: `share` is how common the type is among numbers before anything is known
-    of a memory, `lengths` those tried, `filled` whether a small number has 00 or FF above it,
-    and `sign_byte` which byte holds a float's sign (0 the most significant), None where a
-    greater value is not a greater pattern.
+    For the search: `share` is how common the type is among numbers, before a look at the memory,
+    `lengths` those tried, `filled` whether a small number has 00 or FF above it, and `sign_byte`
+    which byte holds a float's sign (0 the most significant), None if a greater value is not a
+    greater pattern.
     """
 
     def __init__(  # noqa: PLR0913 - the columns of a row, all by keyword

@@ -22,7 +22,7 @@ IEEE: Mapping[int, str] = MappingProxyType({2: "e", 4: "f", 8: "d"})
 
 
 def power(base: int, exponent: int) -> Fraction:
-    """Return `base` to the power of `exponent`, exactly, for negative ones too."""
+    """Return `base` to the power of `exponent`, exactly, for a negative exponent too."""
     return Fraction(base**exponent) if exponent >= 0 else Fraction(1, base**-exponent)
 
 

@@ -159,7 +159,7 @@ def check(
     """Return every mistake of a layout file, in the order of its lines; none if it has none.
 
     `include` fetches a file that the layout includes, by its name as written; it raises
-    OSError or ParambakError where there is none. `name` is the layout's, for messages.
+    OSError or ParambakError if there is none. `name` is the layout's, for messages.
     """
     return _examine(text, name, include)[1]
 

@@ -23,7 +23,7 @@ class Mistake(NamedTuple):
     """One mistake in a layout.
 
     `line` counts from 1; `key` is written like `field[3].at`, entries counted from 1;
-    `file` is the included file that it is in, None for the layout itself.
+    `file` is the included file that holds it, None for the layout itself.
     """
 
     code: str
@@ -39,7 +39,7 @@ class Mistake(NamedTuple):
 class Source:
     """One file of a layout: its text, its parsed tree, and which entries were kept.
 
-    `kept` maps the path of a list to the original places of its entries, where entries
+    `kept` maps the path of a list to the original places of its entries, if entries
     that cannot be read were left out.
     """
 

@@ -20,7 +20,7 @@ MOST_DEPTH = 8
 
 
 class Number(Decimal):
-    """A number as the layout writes it, whole or with a point; never a binary float."""
+    """A number as the layout writes it, with or without a point; never a binary float."""
 
 
 Address = Annotated[int, Meta(description="Address of the first byte, from 0.")]

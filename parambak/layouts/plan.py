@@ -87,7 +87,7 @@ class FieldPlan(Struct, eq=False):
 def _limit(reader: FieldReader, field: Field, limit: Decimal | None) -> Fraction | None:
     """Return a limit as a fraction; for a bare IEEE float, what the type makes of it.
 
-    So that a stored 0.1 lies inside a limit written 0.1, though neither is exact.
+    So a stored 0.1 is inside a limit written 0.1, although neither is exact.
     """
     if limit is None:
         return None
@@ -227,7 +227,7 @@ class Plan(NamedTuple):
     """The plans of a layout's fields in address order, and its copies by field name.
 
     `steps` is what decoding goes through: each plan with its two addresses, and how to
-    show, blank pattern and limits where it depends on no other bytes (None where it does).
+    show, blank pattern and limits if it depends on no other bytes (None if it does).
     """
 
     fields: tuple[FieldPlan, ...]

@@ -1,7 +1,7 @@
 """Raw numbers to scaled values and back, exact, by whole-number arithmetic.
 
 A value is raw * scale + offset, or lies on the straight lines between points; two points
-reach beyond their ends, three or more do not. Where no decimal is exact (a division by
+reach beyond their ends, three or more do not. If no decimal is exact (a division by
 3276), the text is rounded half to even at so many digits that neighbouring raw numbers
 stay apart; comparisons with limits always use the exact fraction.
 """
@@ -41,7 +41,7 @@ class Scaling:
     """The way from a raw number to its value and back for one field.
 
     `starts` holds the raw number at which each of `lines` begins; `first` and `last` are
-    the ends of a table, None where a line goes on permanently.
+    the ends of a table, None if a line goes on permanently.
     """
 
     def __init__(
@@ -115,7 +115,7 @@ class Scaling:
     def units(self) -> tuple[int, int] | None:
         """Return times and plus with which raw * times + plus is the value in last digits.
 
-        None where that, and `places`, do not say all that `text` does.
+        None if that, and `places`, do not give all that `text` does.
         """
         times, plus, under = self._whole[0]
         return None if len(self.lines) > 1 or self.trims or under != 1 else (times, plus)
@@ -143,7 +143,7 @@ class Scaling:
     def raw_bounds(self, low: Fraction | None, high: Fraction | None) -> tuple[int, int] | None:
         """Return the lowest and highest whole raw number inside the limits.
 
-        None where several lines make that more than two bounds.
+        None if several lines make that more than two bounds.
         """
         if len(self.lines) != 1:
             return None

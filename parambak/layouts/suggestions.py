@@ -1,7 +1,7 @@
 """What to write in place of a line that is not TOML, of an unknown key, or of a wrong value.
 
 Those who write layouts know controllers, not TOML. The parser names what stopped it; these
-sentences name the typing mistake, as far as the line shows it.
+sentences name the typing mistake, if the line shows it.
 """
 
 from __future__ import annotations

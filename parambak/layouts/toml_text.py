@@ -178,8 +178,8 @@ class _Scanner:
 def lines_of(text: str) -> dict[Path, int]:
     """Return the line, from 1, of each key and table of a valid TOML `text`, by its path.
 
-    Rows of lists are counted from 0: ("field", 2, "at"). An entry of a list that stands
-    on its key's own line is left out, since the key has that line.
+    Rows of lists are counted from 0: ("field", 2, "at"). An entry of a list on the same line as its
+    key is left out, because the key has that line.
     """
     return _Scanner(text).run()
 

@@ -29,8 +29,8 @@ class CheckResult(Struct, frozen=True):
 
     `stored` and `computed` are upper-case hexadecimal as wide as the stored value, most
     significant digit first. `method` is the layout's word, or "mirror-at", "mirrored" or
-    "must-be-blank" for promises of other kinds, which store no value. `mark` says what is
-    odd, or where it fails ("all bytes are 00").
+    "must-be-blank" for promises of other kinds, which store no value. `mark` gives what is unusual
+    ("all bytes are 00"), or where it fails.
     """
 
     check: str

@@ -1,4 +1,4 @@
-"""A number with its noun, and a choice of words, as people write them."""
+"""A number with its noun, and a list of alternatives, in words."""
 
 from __future__ import annotations
 

@@ -67,7 +67,7 @@ def differing(first: bytes, second: bytes) -> int:
 def filling(data: bytes, sample: int = _SAMPLE) -> int:
     """Return the commonest byte, of a sample spread evenly over a large stretch; FF for none.
 
-    `sample` is how many bytes are looked at, about; fewer do where a near miss does no harm.
+    `sample` is how many bytes are looked at, about; use fewer if a near miss does no harm.
     """
     step = len(data) // sample | 1
     return Counter(data[::step]).most_common(1)[0][0] if data else 0xFF
@@ -76,7 +76,7 @@ def filling(data: bytes, sample: int = _SAMPLE) -> int:
 def likeness(first: bytes, second: bytes, fill: int) -> float:
     """Return the share of the telling offsets at which two stretches of one length agree.
 
-    Telling is a place at which either holds another value than `fill`; 0 where there is none.
+    An address counts if either holds another value than `fill`; 0 if no address counts.
     """
     if not first:
         return 0.0
@@ -93,7 +93,7 @@ def swapped(data: bytes, size: int, unit: int = 1) -> bytes:
 
     `swapped(data, 2)` swaps the two bytes of each 16-bit word, `swapped(data, 4)` turns
     the four of a 32-bit word round, `swapped(data, 4, 2)` exchanges its two 16-bit words.
-    What is no whole word at the end stays as it is.
+    An incomplete word at the end stays as it is.
     """
     words_end = len(data) // size * size
     turned = bytearray(data)

@@ -69,7 +69,7 @@ def split(image: Image, scheme: PairScheme, *, chip: int | None = None) -> tuple
     """Return what each of the two chips holds, first and second, at the chips' own addresses.
 
     Halves are split after `chip` bytes from the first, or in the middle. Raises DumpRefused
-    where bytes would be left over.
+    if bytes would be left over.
     """
     if scheme == "duplicate":
         return image, image

@@ -83,7 +83,7 @@ def judge(
     left_out: int | None = None,
     normal: Normal = Normal(),  # noqa: B008 - Normal is immutable
 ) -> tuple[Suspicion, ...]:
-    """Return every suspicion against `image`, as read from a memory of `memory_size` bytes.
+    """Return every suspicion against `image`, read from a memory of `memory_size` bytes.
 
     `base` is the address of the memory's first byte; `left_out` the value of the bytes
     that the reader leaves out of its files, by its profile.

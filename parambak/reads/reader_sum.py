@@ -56,7 +56,7 @@ def _contents(image: Image, memory_size: int | None) -> Iterator[tuple[str, byte
 
 
 def _sums(data: bytes, width: int) -> Iterator[tuple[str, int]]:
-    """Yield all ways of adding `data` up, as a name and a value of `width` bits."""
+    """Yield all ways to add up `data`, as a name and a value of `width` bits."""
     mask = (1 << width) - 1
     total = sum(data)
     yield f"{width}-bit sum of bytes", total & mask

@@ -117,6 +117,8 @@ def identity(
         _add(facts, "installed in", unit.facts.get("installed_in"))
     facts.append(("position", position.short))
     _add(facts, "memory chip", position.chip)
+    if position.size is not None:
+        facts.append(("size of the chip, by a person's word", f"{position.size} bytes"))
     if layout is not None and position.layout is not None:
         revision = f", revision {layout.revision}" if layout.revision else ""
         facts.append(("layout", f"{layout.title}{revision} ({position.layout.name})"))

@@ -18,6 +18,7 @@ from parambak.swap.recording import add_step, open_at
 from parambak.swap.state import swap_state
 from parambak.swap.swap_cards import Named, also_in
 from parambak.swap.swaps import ABANDONED, CLOSED, EMERGENCY
+from parambak.swap.unsettled import refuse_unsettled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -87,8 +88,9 @@ class Closed(NamedTuple):
 def close(assessor: Assessor, where: str, ending: Ending) -> Closed:
     """Close the swap at work; return its position, what became a read, and where the cards went.
 
-    Raise NotProven if a required condition is neither met nor accepted; the function tests that
-    were given go on record all the same. In emergency some may be missing: `due` asks for them.
+    Raise VaultDamaged if a record is lost, NotProven if a required condition is neither met nor
+    accepted; the function tests that were given go on record all the same. In emergency some may
+    be missing: `due` asks for them.
     """
     vault, tests = assessor.vault, ending.given.tests
     _check(tests, ending.by, ending.reason)
@@ -96,6 +98,7 @@ def close(assessor: Assessor, where: str, ending: Ending) -> Closed:
         raise SWAP_EMERGENCY_WHY.error(expected="--reason TEXT", found="none")
     with vault.writing() as writing:
         site, swap = open_at(vault, where)
+        refuse_unsettled(site.vessel, site.position, swap)
         state = swap_state(fleet(vault), assessor, where, loaded=True, now=ending.given)
         step = cleared(state, ending.acceptance, closing=True)
         missing = _hopeless(step) if ending.emergency else step.readiness.unmet

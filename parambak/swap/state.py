@@ -15,9 +15,9 @@ from parambak.keeping.state.conditions import PersonsAnswer, SheetEntry, SwapEvi
 from parambak.swap import measurement_records
 from parambak.swap.card_sheet import compare_sheets, read_sheet
 from parambak.swap.closing import GivenNow, closing_of
-from parambak.swap.lost_records import lost_since
 from parambak.swap.readiness import readiness
 from parambak.swap.swaps import CLOSED, EMERGENCY, at_work, ended_words, in_order, swaps_at
+from parambak.swap.unsettled import of_cards
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,7 +114,11 @@ def swap_state(  # noqa: PLR0913 - the question and what is given with it
         tuple(s for s in swaps if s.end is None and (swap is None or s.id != swap.id)),
         copy,
         verdict,
-        replace(evidence, verdict=verdict.conditions if verdict else None),
+        replace(
+            evidence,
+            verdict=verdict.conditions if verdict else None,
+            records=assessor.records(position, of_cards(vessel, swap)),
+        ),
         rules,
         next((s for s in reversed(swaps) if s.end is not None), None),
     )
@@ -139,7 +143,6 @@ def _evidence(assessor: Assessor, site: Site, swap: Swap | None, copy: Copy | No
         sheet=unit is not None and unit.sheet is not None,
         older=_older(position, swap, copy),
         selected_lost=copy is None and position.latest is not None,
-        unsure=bool(lost_since(vault, vessel, swap)),
         supplies=measurement_records.supplies(measurement_records.records_of(vault, vessel, ids)),
         held=_held(vault, copy),
     )

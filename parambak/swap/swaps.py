@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from parambak.errors import CallRefused, Fault, NotFound
+from parambak.errors import CallRefused, Fault, NotFound, VaultDamaged
 from parambak.keeping.state.bodies import (
     ImageEntry,
     LoadFileBody,
@@ -18,6 +19,7 @@ from parambak.keeping.state.bodies import (
     SwapSheetBody,
     SwapTestedBody,
     body_of,
+    sound,
 )
 from parambak.keeping.state.counting import withdrawals_of, without
 from parambak.keeping.state.record_sets import local_time
@@ -283,14 +285,15 @@ def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swa
         if stored.record.kind in _TAKERS:
             steps.append(stored)
         elif stored.record.kind == "swap-opened":
-            opened = body_of(stored.record, stored.digest, SwapOpenedBody)
-            if opened.position in position:
+            opened = sound(stored, SwapOpenedBody)
+            if opened is not None and opened.position in position:
                 swap = Swap(opened.swap, stored.record.vessel or "", Step(*_step(stored)), opened)
                 swaps[opened.swap] = swap
     for stored in steps:
         identity = stored.record.body.get("swap")
         if isinstance(identity, str) and identity in swaps:
-            _TAKERS[stored.record.kind](swaps[identity], stored)
+            with suppress(VaultDamaged):  # the condition `records-complete` names it
+                _TAKERS[stored.record.kind](swaps[identity], stored)
     for swap in swaps.values():
         if swap.tested:
             loads = {step.record for step in swap.read_backs if step.loads}

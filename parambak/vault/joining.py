@@ -58,10 +58,10 @@ def join(
 ) -> Joined:
     """Take the missing ones of these pieces into the vault, and repair the wrong files.
 
-    The same whatever the order of the pieces. An object that no record names is passed over,
-    and a record that names what is nowhere is refused; both are taken where the pieces are
-    `loose`: what is left of a vault. Two pieces may have one digest.
-    Raises ParambakError where the vault cannot be written; what was taken until then stays.
+    The result is the same in any order of the pieces. An object that no record names is passed
+    over. A record that names something missing is refused. Both are taken if the pieces are
+    `loose`: the remains of a vault. Two pieces may have one digest.
+    Raises ParambakError if the vault cannot be written; what was taken before that stays.
     """
     merge = _Merge(vault, writing, loose=loose)
     return merge.run(pieces)
@@ -152,7 +152,7 @@ class _Merge:
             self._refused.setdefault(piece.file, text)
 
     def _look_at(self, digest: str) -> None:
-        """Learn what an incoming record needs, without keeping it."""
+        """Note what an incoming record needs, without keeping it."""
         read = self._record_bytes(digest)
         if read is not None:
             record = read[0]
@@ -181,7 +181,7 @@ class _Merge:
 
     def _in_order(self, digests: list[str]) -> Iterable[str]:
         """Yield the records so that each comes behind those among them that it is after."""
-        from graphlib import TopologicalSorter  # noqa: PLC0415 - only where records come in
+        from graphlib import TopologicalSorter  # noqa: PLC0415 - only if records come in
 
         after = {digest: set(self._needs[digest].after) for digest in digests}
         sorter = TopologicalSorter({d: parents & after.keys() for d, parents in after.items()})

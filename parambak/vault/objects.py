@@ -24,7 +24,7 @@ def file_of(digest: str) -> str:
 
 
 def read(root: Path, digest: str) -> bytes:
-    """Return an object's bytes, hashed at this moment; VaultDamaged where wrong or missing."""
+    """Return an object's bytes, hashed at this moment; VaultDamaged if wrong or missing."""
     path = root / file_of(digest)
     if not DIGEST.fullmatch(digest):
         raise MISSING_OBJECT.error(expected="64 hexadecimal digits", found=repr(digest[:80]))
@@ -54,7 +54,7 @@ def put(
 ) -> tuple[str, bool]:
     """Write an object; return its digest and whether it is new here.
 
-    One that is there is hashed, repaired where its bytes are wrong, and flushed by `flush`.
+    One that is there is hashed, repaired if its bytes are wrong, and flushed by `flush`.
     The caller holds the lock.
     """
     if len(data) > MAX_BYTES:
@@ -75,5 +75,5 @@ def put(
 
 
 def stands(root: Path, digest: str) -> bool | None:
-    """Return whether an object's file has the right bytes; None where it is not there."""
+    """Return whether an object's file has the right bytes; None if it is not there."""
     return disk.holds(root / file_of(digest), digest, MAX_BYTES)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Set as AbstractSet
 
     from parambak.vault.records import Link, Stored
 
@@ -43,7 +44,7 @@ def causal_order(records: Iterable[AnyLink]) -> tuple[AnyLink, ...]:
 
 
 def behind(newest: Iterable[str], after: Mapping[str, Sequence[str]]) -> set[str]:
-    """Return these records and all that they are after, as far as `after` has them."""
+    """Return these records and all that they are after, if `after` has them."""
     seen: set[str] = set()
     waiting = list(newest)
     while waiting:
@@ -58,3 +59,17 @@ def heads(records: Sequence[Stored]) -> tuple[Stored, ...]:
     """Return the newest records: those that no other of them is `after`."""
     followed = {parent for stored in records for parent in stored.record.after}
     return tuple(stored for stored in records if stored.digest not in followed)
+
+
+def lasting(records: Sequence[Stored], passing: AbstractSet[str]) -> list[str]:
+    """Return the newest records, those of passing kinds aside: then those that they are after."""
+    by_digest = {stored.digest: stored for stored in records}
+    waiting = [stored.digest for stored in heads(records)]
+    newest: set[str] = set()
+    while waiting:
+        digest = waiting.pop()
+        if digest in by_digest and by_digest[digest].record.kind in passing:
+            waiting += by_digest[digest].record.after
+        else:
+            newest.add(digest)
+    return sorted(newest)

@@ -1,7 +1,8 @@
 """The user's own folder: who writes from here, and what was written last.
 
-The identity is random and stays out of every vault except its mark in the records. What was
-written last, for each vault and vessel, finds a history that was cut short at its end.
+The identity is random and stays out of every vault except its mark in the records. The newest
+records of each vault and vessel, as they were after the last write from here, show a history that
+was cut short at its end.
 """
 
 from __future__ import annotations
@@ -23,12 +24,12 @@ from parambak.vault.persons import MAX_NAME
 from parambak.vault.records import canonical
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from parambak.vault.files.file_system import Storage
 
-VAULT = "vault"  # stands for the vault itself where a vessel's identity would
+VAULT = "vault"  # the key of the vault itself, in place of a vessel's identity
 _MAX = 16 << 20
 _WRITER = re.compile(rb"([0-9a-f]{32})\n")
 _NUMBER = re.compile(rb"[0-9a-f]{12}\n")
@@ -40,7 +41,7 @@ class Own:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._writer: str | None = None  # once read it stays the same
+        self._writer: str | None = None  # read once; it stays the same
 
     def writer(self, since: str) -> str:
         """Return this user's identity as a writer, 32 hexadecimal digits; made once."""
@@ -61,7 +62,7 @@ class Own:
         return identity
 
     def known_writer(self) -> str | None:
-        """Return this user's identity as a writer, None where it is not made yet or not usable."""
+        """Return this user's identity as a writer, None if it is not made yet or not usable."""
         try:
             return self._known_writer(self._folder / "writer")
         except ParambakError:
@@ -95,8 +96,8 @@ class Own:
             raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
         return str(path)
 
-    def last(self, vault: str) -> dict[str, str] | None:
-        """Return the last record written from here for each vessel; None where damaged."""
+    def last(self, vault: str) -> dict[str, list[str]] | None:
+        """Return for each vessel the newest records after the last write; None if damaged."""
         path = self._written(vault)
         try:
             data = disk.read_file(path, _MAX)
@@ -105,13 +106,14 @@ class Own:
         except OSError:
             return None
         try:
-            last = msgspec.json.decode(data, type=dict[str, str])
+            last = msgspec.json.decode(data, type=dict[str, list[str]])
         except (ValueError, RecursionError, msgspec.MsgspecError):
             return None
-        return last if all(map(DIGEST.fullmatch, last.values())) else None
+        named = (digest for digests in last.values() for digest in digests)
+        return last if all(map(DIGEST.fullmatch, named)) else None
 
     def next_command(self, milliseconds: int) -> str:
-        """Return an identity for a command whose records come now; later ones are greater.
+        """Return an identity for a command that now writes records; later ones are greater.
 
         `milliseconds` since 1970 are its first digits, unless the last one here was greater. If
         that note cannot be read or written, the clock alone gives the order.
@@ -130,8 +132,8 @@ class Own:
         """Return the note of what was flushed in the vault on that storage."""
         return Flushed(self._folder, storage)
 
-    def remember(self, vault: str, last: Mapping[str, str]) -> None:
-        """Note the last record written for each vessel, in place of what was; raises OSError."""
+    def remember(self, vault: str, last: Mapping[str, Sequence[str]]) -> None:
+        """Note the newest records of each vessel, in place of what was; raises OSError."""
         disk.write_plain(self._written(vault), canonical(last))
 
     def _written(self, vault: str) -> Path:

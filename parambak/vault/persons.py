@@ -39,7 +39,7 @@ def encode(name: str) -> bytes:
 
 
 def decode(data: bytes, file: str) -> str:
-    """Return the name that a person's object holds; `vault-not-a-person` where it is none."""
+    """Return the name that a person's object holds; `vault-not-a-person` if it holds no name."""
     try:
         person = _DECODER.decode(data)
     except (ValueError, RecursionError, msgspec.MsgspecError) as error:

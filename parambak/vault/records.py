@@ -1,6 +1,6 @@
 """The envelope of a record: canonical JSON, named by its own digest. formats/records.md.
 
-What the bodies mean is known on the floor above; here a body is text, whole numbers,
+The floor above knows what the bodies mean; here a body is text, whole numbers,
 true and false, lists and objects of these, and nothing else.
 """
 
@@ -56,7 +56,7 @@ class Record(
     """One thing that happened, as the vault holds it.
 
     `after` names the newest records about the same vessel at that time; `objects` every
-    object that the record relies on, the person `by` whom it was among them. Both rising.
+    object that the record relies on, including the person `by` whom it was made. Both rising.
     `command` is common to the records of one command.
     """
 
@@ -81,7 +81,7 @@ class Stored(NamedTuple):
 
 
 class When(Struct, frozen=True, gc=False):
-    """The part of a clock by which records of which neither knew the other are ordered."""
+    """The part of a clock that orders two records of which neither is after the other."""
 
     utc: str
 
@@ -94,7 +94,7 @@ class Links(Struct, frozen=True, gc=False):
 
 
 class Link(NamedTuple):
-    """A record's digest and its links, where the rest is not needed."""
+    """A record's digest and its links, for uses that need no more."""
 
     digest: str
     record: Links
@@ -122,9 +122,8 @@ def named_by(name: str) -> bool:
 def tells_of_vessel(data: bytes, vessel: str) -> bool:
     """Return whether a record is about its vessel itself, or is after nothing.
 
-    It does where a member `id` is the vessel's identity: seen without knowing what bodies
-    mean, since canonical JSON has one way to write such a member, and text cannot look
-    like it, its quotes being escaped.
+    It is if a member `id` is the vessel's identity. The bytes alone show that: canonical JSON has
+    one way to write such a member. Text cannot look like it, because its quotes are escaped.
     """
     return data.startswith(_FIRST) or f'"id":"{vessel}"'.encode() in data
 
@@ -144,7 +143,7 @@ def canonical(value: object) -> bytes:
 
 
 def encode(record: Record) -> tuple[str, bytes]:
-    """Return a record's digest and its bytes; `vault-record-unfit` where it cannot be one."""
+    """Return a record's digest and its bytes; `vault-record-unfit` if it cannot be one."""
     wrong = unfit(record.body)
     if wrong is not None:
         raise UNFIT.error(expected=wrong[0], found=wrong[1])
@@ -161,7 +160,7 @@ def encode(record: Record) -> tuple[str, bytes]:
 def decode(data: bytes, digest: str | None = None) -> Record:
     """Return the record that `data` holds, having checked every rule of the format.
 
-    `digest` is the name that it stands under. Raises `vault-damaged-record`, or
+    `digest` is the name of its file. Raises `vault-damaged-record`, or
     `vault-newer` for a record of a later format.
     """
     if digest is not None:
@@ -178,9 +177,9 @@ def decode(data: bytes, digest: str | None = None) -> Record:
 
 
 def decode_checked(data: bytes) -> Record:
-    """Return the record that `data` holds, where `decode` has found it right before.
+    """Return the record in `data`, which `decode` has checked before.
 
-    The caller has hashed the bytes. Raises `vault-damaged-record` where it is none after all.
+    The caller has hashed the bytes. Raises `vault-damaged-record` if it is no record after all.
     """
     with suppress(ValueError, RecursionError, msgspec.MsgspecError):
         record = _named_right(_quick()[0].decode(data))
@@ -190,7 +189,7 @@ def decode_checked(data: bytes) -> Record:
 
 
 def links_of(data: bytes) -> Links:
-    """Return the links of a record that `decode` has found right before; as `decode_checked`."""
+    """Return the links of a record that `decode` has checked before; as `decode_checked`."""
     try:
         return _LINKS.decode(data)
     except (ValueError, RecursionError, msgspec.MsgspecError):
@@ -199,7 +198,7 @@ def links_of(data: bytes) -> Links:
 
 
 def unfit(body: dict[str, Any]) -> tuple[str, str] | None:
-    """Return what was expected and found where a body holds what it may not, else None."""
+    """Return what was expected and found if a body breaks a rule, else None."""
     level: list[Any] = [body]
     for _ in range(MAX_DEPTH):
         deeper: list[Any] = []
@@ -262,7 +261,7 @@ def _quick() -> tuple[msgspec.json.Decoder[Any], type[Struct]]:
 
 
 def _checked_quickly(data: bytes) -> Record | None:
-    """Return the record if it is right as most are; None where `_checked` has to look."""
+    """Return the record if it is right as most are; None if `_checked` has to look."""
     try:
         quick = _quick()[0].decode(data)
         datetime.fromisoformat(quick.clock.utc[:-1])
@@ -304,7 +303,7 @@ def _is_kind(kind: str) -> bool:
 
 
 def _checked(data: bytes) -> Record | tuple[str, str]:
-    """Return the record, or what was expected and found where `data` breaks a rule."""
+    """Return the record, or what was expected and found if `data` breaks a rule."""
     if len(data) > MAX_BYTES:
         return f"at most {MAX_BYTES} bytes", f"{len(data)} bytes"
     quickly = _checked_quickly(data)
@@ -326,7 +325,7 @@ def _checked(data: bytes) -> Record | tuple[str, str]:
 
 
 def _is_plain(values: Iterable[object], deeper: int) -> bool:
-    """Return quickly what `unfit` gives in words, for values that came from JSON."""
+    """Return quickly whether `unfit` would refuse, for values that came from JSON."""
     for value in values:
         kind = type(value)
         if kind is str or kind is bool:

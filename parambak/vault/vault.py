@@ -14,40 +14,34 @@ from parambak.memory.digests import sha256
 from parambak.memory.findings import Finding
 from parambak.vault import objects, persons, records, vault_toml
 from parambak.vault.faults import (
-    ABSENT,
     CLOCK_BACKWARDS,
     FIRST_RECORD_MISSING,
     GONE,
     HISTORY_CUT,
     MISSING_OBJECT,
     MISSING_RECORD,
-    NEWER,
-    NOT_A_VAULT,
     OWN_DAMAGED,
     OWN_NOT_WRITTEN,
     TOML_CHANGED,
-    UNREADABLE,
 )
 from parambak.vault.files import disk
 from parambak.vault.files.file_system import Storage
 from parambak.vault.files.lock import locked
-from parambak.vault.index.index import Index
-from parambak.vault.order import heads
+from parambak.vault.folder import LOCK, identity_in, refuse_unless_new
+from parambak.vault.index.index import ABOUT_COPIES, Index
+from parambak.vault.order import heads, lasting
 from parambak.vault.own import VAULT, Own
 from parambak.vault.records import FOLDER as RECORDS
 from parambak.vault.records import Record, Stored, clock_of, decode, encode, file_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from parambak.vault.files.lock import Held
     from parambak.vault.records import Link
 
 __all__ = ["Record", "Stored", "Vault", "Writing"]
 
-LOCK = "lock"
-# Records about one copy of the vault: that another copy lacks them is no cut in its history.
-ABOUT_COPIES = frozenset({"held", "recheck"})
 # Nanoseconds: a younger empty file may be one that is being copied in.
 OLD = 60_000_000_000
 CLOCK_SLACK = 120  # seconds by which two laptops' clocks may differ without a word
@@ -81,6 +75,7 @@ class Vault:
         self._index = Index(self.storage, identity, self._nanoseconds, cache)
         self._names: dict[str, str] = {}
         self._findings: list[Finding] = []
+        self._noted: Mapping[str, Sequence[str]] = {}  # this user's note of the newest records
         self._command: str | None = None
 
     @classmethod
@@ -97,23 +92,23 @@ class Vault:
 
         `own` is the user's own folder, made when first needed; `clock` returns an aware
         local time; `cache` is the folder for the index of a vault on a stick or a share,
-        None to keep it with the vault. Raises VaultRefused where there is no vault, none that
+        None to keep it with the vault. Raises VaultRefused if there is no vault, none that
         this version reads, or one that the system will not let be read.
         """
         root, own_folder = Path(root), Own(Path(own))
         data = vault_toml.read(root)
         if data is None:
-            _refuse_unless_new(root, create=create)
+            refuse_unless_new(root, create=create)
             identity = os.urandom(16).hex()
             return cls(root, identity, own=own_folder, clock=clock, made=True, cache=cache)
-        identity = _identity(root, data)
+        identity = identity_in(root, data)
         vault = cls(root, identity, own=own_folder, clock=clock, made=False, cache=cache)
         vault._index.refresh()
         vault._look_around(data)
         return vault
 
     def close(self) -> None:
-        """Close the index's file; only Windows minds when this is left out."""
+        """Close the index's file; without this, Windows cannot remove it."""
         self._index.close()
 
     # --- what is asked ---
@@ -129,8 +124,29 @@ class Vault:
         return tuple(sorted(file_of(digest) for digest in self._index.gone))
 
     @property
+    def unread(self) -> dict[str, str]:
+        """The records whose files cannot be read as records, each with the reason.
+
+        An empty file that nobody ever relied on is not one of them.
+        """
+        harmless = self.unacknowledged(self._index.empty) if self._index.empty else set()
+        return {d: why for d, why in self._index.skipped.items() if d not in harmless}
+
+    def cut(self, vessel: str | None) -> tuple[str, ...]:
+        """Return the missing ones of the newest records about a vessel, by this user's note."""
+        noted = self._noted.get(vessel or VAULT, ())
+        return tuple(digest for digest in noted if not self._index.holds(digest))
+
+    def unsound(self, vessel: str | None) -> dict[str, str]:
+        """Return the records about a vessel whose files are wrong now, each with the reason.
+
+        Every file is read and hashed; the index may still hold what such a record states.
+        """
+        return self._index.unsound(vessel)
+
+    @property
     def writer(self) -> str:
-        """This user's identity as a writer, 32 hexadecimal digits; made when first asked for."""
+        """This user's identity as a writer, 32 hexadecimal digits; made at its first use."""
         return self._own.writer(self._now())
 
     def rebuild(self) -> int:
@@ -141,7 +157,7 @@ class Vault:
     def folder_mark(self) -> str | None:
         """The digest that distinguishes this folder, as this user has it, from other copies.
 
-        None where nothing was written from here yet, or the folder is not there.
+        None if nothing was written from here yet, or the folder is not there.
         """
         writer, stamp = self._own.known_writer(), disk.stamp_of(self.root)
         if writer is None or stamp is None:
@@ -161,7 +177,7 @@ class Vault:
     def telling(self) -> dict[str, list[Stored]]:
         """Return for each vessel the few records that are about it itself or are after nothing.
 
-        In no order. A record is about its vessel where a member `id` is the vessel's.
+        In no order. A record is about its vessel if a member `id` is the vessel's.
         """
         return self._index.telling()
 
@@ -177,9 +193,10 @@ class Vault:
         its power, and then it is no damage. formats/vault.md, "Writing".
         """
         last = self._own.last(self.identity)
-        if last is None:  # not known: any may be among them
+        if last is None:  # not recorded: any may be among them
             return set()
-        unnamed = {d for d in digests if d not in last.values() and not self.holds(d)}
+        noted = {digest for newest in last.values() for digest in newest}
+        unnamed = {d for d in digests if d not in noted and not self.holds(d)}
         for vessel in (None, *self.vessels()) if unnamed else ():
             for stored in self.records(vessel):
                 body = records.canonical(stored.record.body).decode() if unnamed else ""
@@ -229,7 +246,7 @@ class Vault:
 
     @property
     def command(self) -> str:
-        """What the records of the command at work have in common; made when first asked for."""
+        """What the records of the command at work have in common; made at its first use."""
         if self._command is None:
             self._command = self._own.next_command(self._nanoseconds() // 1_000_000)
         return self._command
@@ -238,7 +255,7 @@ class Vault:
     def writing(self) -> Iterator[Writing]:
         """Hold the writers' lock, see what others wrote, and hand out the means to write.
 
-        Where the block fails, objects that no record names are taken away again.
+        If the block fails, objects that no record names are taken away again.
         """
         self._own.writer(self._now())  # refused here rather than half way
         made: list[Path] = []
@@ -281,13 +298,13 @@ class Vault:
             raise disk.write_refusal(error, self.root) from error
 
     def _settle(self, writing: Writing) -> None:
-        """Under the lock: make the vault where it is new, else see what came since."""
+        """Under the lock: make the vault if it is new, else read what came after the last look."""
         disk.sweep(self.root)
         data = vault_toml.read(self.root)
         if data is None:
-            _refuse_unless_new(self.root, create=self._to_make)
+            refuse_unless_new(self.root, create=self._to_make)
             data = vault_toml.encode(self.identity)
-            disk.remove(self.root / vault_toml.FILE)  # an empty one is none
+            disk.remove(self.root / vault_toml.FILE)  # an empty file is no vault.toml
             with writing.proving():
                 disk.write_sealed(self.root / vault_toml.FILE, data)
             fresh = True
@@ -325,17 +342,27 @@ class Vault:
         self._index.identify(identity)
 
     def _remember(self, writing: Writing) -> None:
-        if writing.written:
-            try:
-                last = self._own.last(self.identity) or {}
-                # One that is missing stays remembered, so that the cut is reported again.
-                cut = {v for v, digest in last.items() if not self._index.holds(digest)}
-                noted = {v: d for v, d in writing.written.items() if v not in cut}
-                self._own.remember(self.identity, {**last, **noted})
+        if writing.changed:
+            of_vessel = self._index.records
+            self._note({v or VAULT: lasting(of_vessel(v), ABOUT_COPIES) for v in writing.changed})
+            with suppress(OSError):
                 writing.note_flushed()
-            except OSError as error:
-                text = f"This user's note of the last record was not written: {disk.words(error)}."
-                self.say(OWN_NOT_WRITTEN, text)
+
+    def _note(self, newest: Mapping[str, Sequence[str]]) -> None:
+        """Note the newest records of some vessels in the user's own folder.
+
+        One that is missing stays noted, so that the cut is reported again.
+        """
+        last = self._own.last(self.identity) or {}
+        for vessel, digests in newest.items():
+            missing = (d for d in last.get(vessel, ()) if not self._index.holds(d))
+            last[vessel] = sorted({*digests, *missing})
+        self._noted = last
+        try:
+            self._own.remember(self.identity, last)
+        except OSError as error:
+            text = f"This user's note of the newest records was not written: {disk.words(error)}."
+            self.say(OWN_NOT_WRITTEN, text)
 
     # --- warnings ---
 
@@ -355,15 +382,21 @@ class Vault:
             self.say(TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record has it.")
         last = self._own.last(self.identity)
         if last is None:
-            self.say(OWN_DAMAGED, "This user's note of the last records cannot be read.")
-        cut = {v: d for v, d in (last or {}).items() if not self._index.holds(d)}
-        for vessel, digest in cut.items():
+            self.say(OWN_DAMAGED, "This user's note of the newest records cannot be read.")
+        self._noted = last or {}
+        gone: dict[str, list[str]] = {}
+        for digest in self._index.gone.keys() - self.missing_records():
+            gone.setdefault(self._index.gone[digest] or VAULT, []).append(digest)
+        if gone:
+            self._note(gone)  # nothing else shows tomorrow that they were here
+        for vessel in self._noted:
             about = "the vault itself" if vessel == VAULT else f"vessel {vessel}"
-            self.say(
-                HISTORY_CUT,
-                f"{file_of(digest)}, the last record written from here about {about}, is not "
-                "in this vault: it is an older copy, or its history was cut short.",
-            )
+            for digest in self.cut(None if vessel == VAULT else vessel):
+                self.say(
+                    HISTORY_CUT,
+                    f"{file_of(digest)}, one of the newest records about {about}, is not in this "
+                    "vault: it is an older copy, or its history was cut short.",
+                )
 
     def _nanoseconds(self) -> int:
         return int(self._clock().timestamp() * 1e9)
@@ -386,12 +419,12 @@ class Writing:
         self._unnamed: set[str] = set()
         self._proven: set[str] = set()
         self._flushed = own.flushed(vault.storage)
-        self.written: dict[str, str] = {}
+        self.changed: set[str | None] = set()  # vessels with new records that count everywhere
 
     def put(self, data: bytes, *, again: bool = True) -> str:
         """Write an object and return its digest; one that is there is hashed, and repaired.
 
-        `again` is whether other reads are likely to put it too, as they do a layout: then it
+        `again` is whether other reads are likely to put it too, for example a layout: then it
         is noted that it needs no flush there.
         """
         digest = sha256(data)
@@ -424,7 +457,7 @@ class Writing:
         self._proven.add(digest)
 
     def person(self, name: str, vessel: str | None) -> str:
-        """Return the mark of a person; the one already known among the vessel's records, if any."""
+        """Return the mark of a person; the one already among the vessel's records, if any."""
         for mark in sorted({s.record.by for s in self._index.records(vessel) if s.record.by}):
             try:
                 if self._vault.person(mark) == name:
@@ -445,8 +478,8 @@ class Writing:
         """Write a record and return its digest.
 
         `relies_on` names every object that the record's meaning needs (`by` is added to
-        them); all must be in the vault. Raises VaultDamaged where one is missing,
-        VaultRefused where the body is no body or the disk refuses.
+        them); all must be in the vault. Raises VaultDamaged if one is missing,
+        VaultRefused if the body breaks a rule or the disk refuses.
         """
         needed = sorted({*relies_on, *([by] if by else [])})
         for digest in needed:
@@ -469,15 +502,15 @@ class Writing:
         self._write(file_of(digest), data, needed)
         self._index.add(Stored(digest, record, file_of(digest)), data)
         if kind not in ABOUT_COPIES:
-            self.written[vessel or VAULT] = digest
+            self.changed.add(vessel)
         return digest
 
     def take_record(self, digest: str, data: bytes, *, incomplete: bool = False) -> bool | None:
         """Keep a record that was written elsewhere, byte for byte, under its digest.
 
-        Returns how its file was: right, wrong (repaired now), or None: not there. All its
+        Returns how its file was: right, wrong (now repaired), or None: not there. All its
         objects, and the records that it is `after`, must be in the vault unless `incomplete`.
-        Raises VaultDamaged where they are not or the bytes are not a record of that name.
+        Raises VaultDamaged if they are not or the bytes are not a record of that name.
         """
         record = decode(data, digest)
         file = file_of(digest)
@@ -493,6 +526,7 @@ class Writing:
                 self._rely_on(needed)
             self._write(file, data, record.objects, repair=standing is False)
             self._index.add(Stored(digest, record, file), data)
+            self.changed.add(record.vessel)
         return standing
 
     def keep(self, digest: str) -> None:
@@ -500,7 +534,7 @@ class Writing:
         self._unnamed.discard(digest)
 
     def drop(self, digests: Iterable[str]) -> set[str]:
-        """Take away, and return, those of these objects that are new here and named by none."""
+        """Remove, and return, those of these objects that are new and that no record names."""
         dropped = self._unnamed.intersection(digests)
         for digest in dropped:
             path = self._vault.root / objects.file_of(digest)
@@ -526,9 +560,9 @@ class Writing:
 
     @contextmanager
     def proving(self) -> Iterator[None]:
-        """Leave word for the next writer where a file stands whose folder was not flushed.
+        """Leave a note for the next writer if a file is in place whose folder was not flushed.
 
-        Where a stick was pulled out, nothing is written into what is left at its path, and
+        If a stick was pulled out, nothing is written into what is left at its path, and
         nothing that was written there counts.
         """
         if not self._held.stands():
@@ -563,33 +597,3 @@ class Writing:
                     f"This computer's clock shows {record.clock.utc}, earlier than {then} in a "
                     "record that is already there. The order of the records does not depend on it.",
                 )
-
-
-def _identity(root: Path, data: bytes) -> str:
-    try:
-        return vault_toml.identity_of(data, root / vault_toml.FILE)
-    except ParambakError as error:
-        damage = vault_toml.damage_of(root, data) if error.code == NEWER.code else None
-        raise damage or error from error.__cause__
-
-
-def strangers_in(root: Path) -> list[str]:
-    """Return the names in a folder except what a vault that was never finished leaves there."""
-    names = disk.names_in(root)
-    bare = [n for n in (objects.FOLDER, RECORDS) if disk.is_bare(root / n)]
-    expected = {LOCK, vault_toml.FILE, *bare}
-    return [n for n in names if n not in expected and not n.endswith(disk.TEMPORARY)]
-
-
-def _refuse_unless_new(root: Path, *, create: bool) -> None:
-    """Refuse a folder that holds something else, and one that is not to become a vault."""
-    try:
-        strange = strangers_in(root)
-    except OSError as error:
-        raise UNREADABLE.error(file=str(root), found=disk.words(error)) from error
-    if strange:
-        found = f"no {vault_toml.FILE}, but {disk.shown(strange[0])}"
-        raise NOT_A_VAULT.error(file=str(root), expected=vault_toml.FILE, found=found)
-    if not create:
-        found = "an empty folder" if root.is_dir() else "no such folder"
-        raise ABSENT.error(file=str(root), expected=vault_toml.FILE, found=found)

@@ -36,9 +36,9 @@ def encode(identity: str) -> bytes:
 
 
 def read(root: Path) -> bytes | None:
-    """Return the bytes of a folder's vault.toml; None where it or the folder is not there.
+    """Return the bytes of a folder's vault.toml; None if it or the folder is not there.
 
-    An empty one is none: power that failed while it was made may leave that on FAT.
+    An empty one counts as missing: a power failure during its making may leave that on FAT.
     """
     path = root / FILE
     try:
@@ -58,7 +58,7 @@ def identity_of(data: bytes, path: Path | str) -> str:
 
 
 def _table(data: bytes, file: str) -> dict[str, object]:
-    import tomllib  # noqa: PLC0415 - only for a vault.toml that is not as it was written
+    import tomllib  # noqa: PLC0415 - only for a vault.toml that was changed
 
     try:
         return tomllib.loads(data.decode())
@@ -81,9 +81,9 @@ def _parsed(data: bytes, file: str) -> str:
 
 
 def damage_of(root: Path, data: bytes) -> ParambakError | None:
-    """Return the refusal of a damaged vault.toml; None where the vault may truly be newer.
+    """Return the refusal of a damaged vault.toml; None if the vault may truly be newer.
 
-    It is damaged where a first record holds the digest of another one, none holds its own,
+    It is damaged if a first record holds the digest of another one, none holds its own,
     and no record is of a later format: a newer version would have written one of its own.
     """
     right = None

@@ -226,7 +226,7 @@ def test_a_location_that_holds_it_is_the_next_step(ship: Ship) -> None:
 
 
 def test_a_last_record_that_nobody_else_has_leaves_a_way_out(ship: Ship) -> None:
-    """Said once, as damage; no location has it, so the rest is taken over into a new vault."""
+    """Said once, as damage; no location has it, so a person accepts the loss."""
     archive_two(ship)
     assert ship.run("backup", "add", "red-stick", "red").code == 0
     assert ship.run("backup", "send", "red-stick").code == 0
@@ -238,8 +238,14 @@ def test_a_last_record_that_nobody_else_has_leaves_a_way_out(ship: Ship) -> None
     assert (page.code, page.err) == (3, "")
     found = ship.answer("recheck").document
     assert "`parambak backup send red-stick`" in found["next"]
-    assert "`parambak recover`" in found["next"]
+    assert "`parambak accept-loss VESSEL" in found["next"]
     assert ship.run("backup", "send", "red-stick").code == 3
+    words = ("--by", "A. Invented", "--reason", "no location has it")
+    assert ship.run("accept-loss", "grebe", *words).code == 0
+    result = ship.answer("recheck")
+    assert (result.code, result.document["next"], result.err) == (0, None, "")
+    (remark,) = (r["text"] for r in result.document["remarks"] if last.name in r["file"])
+    assert "ACCEPTED by A. Invented" in remark
     assert ship.run("recover", "vault", "--vault", "new").code == 1  # what it was may be found yet
     result = ship.answer("recheck", "--vault", "new")
     assert (result.code, result.document["next"]) == (0, None)

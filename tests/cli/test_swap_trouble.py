@@ -291,7 +291,7 @@ def test_a_chosen_copy_that_is_gone_is_not_replaced_by_another(verified: Ship) -
 @pytest.mark.parametrize("how", ["changed", "gone"])
 @pytest.mark.parametrize("kind", ["swap-opened", "swap-copy-selected"])
 def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, how: str) -> None:
-    """The newest copy is not taken without a word; a choice made again settles it."""
+    """The newest copy is not taken without a word; what is stated later settles nothing."""
     newer(verified)
     opened(verified)
     verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
@@ -302,12 +302,18 @@ def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, ho
     else:
         path.write_bytes(path.read_bytes().replace(b"grebe", b"grebF") + b" ")
     refused = verified.answer(*LOAD)
-    assert (refused.code, code(refused)) == (3, "swap-selection-unsure")
+    assert (refused.code, code(refused)) == (3, "swap-records-lost")
+    assert path.name in json.loads(refused.out)["error"]["file"]
     assert not (verified.folder / "LOAD.BIN").exists()
-    assert verified.answer("swap", "check", AT).document["missing"] == ["copy-selected"]
     if kind == "swap-opened":
         ready(verified)
     verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
+    check = verified.answer("swap", "check", AT)
+    assert (check.code, check.document["missing"]) == (3, ["records-complete"])
+    assert verified.answer(*LOAD).code == 3
+    accepted = verified.answer("accept-loss", AT, *BY, "--reason", "no copy has it")
+    assert (accepted.code, accepted.document["positions"]) == (0, [AT])
+    assert verified.answer("swap", "check", AT).code == 0
     assert verified.run(*LOAD).code == 0
     assert (verified.folder / "LOAD.BIN").read_bytes() == MEMORY
 
@@ -322,7 +328,7 @@ def test_a_lost_answer_loses_no_later_one(verified: Ship) -> None:
     lost = json.loads(path.read_bytes())["body"]["condition"]
     path.unlink()
     check = verified.answer("swap", "check", AT)
-    assert set(check.document["missing"]) == {lost, "copy-selected"}
+    assert set(check.document["missing"]) == {lost, "records-complete"}
     assert check.document["deviations"][0]["reason"] == "noted by hand"
 
 

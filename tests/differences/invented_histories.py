@@ -1,4 +1,4 @@
-"""Histories whose every change is known, because it was invented; how many are sorted wrong.
+"""Histories in which every change is known, because it was invented; how many are classified wrong.
 
     python -m tests.differences.invented_histories            1,000 histories, the confusion table
     python -m tests.differences.invented_histories 50 7       50 of them, from seed 7
@@ -10,7 +10,7 @@ One memory of 2 KiB: four blocks of set-points, each under a check of its own, o
 mirrored; set-points, counters and a clock under no check; stretches in no field. A history
 is six to sixteen reads. In it people change set-points (mostly through the unit, which
 renews the check; some past it), the unit counts, sensors drift within their tolerance, a
-set-point goes back and forth, cells lose bits, bytes change that nobody knows, and now and
+set-point alternates, cells lose bits, unmapped bytes change, and now and
 then what was read, or what is stored, was moved.
 """
 
@@ -44,13 +44,13 @@ SEED = 30_000_000
 SORTS = (RUNNING, TOLERANCE, CHECK, PARAMETER, UNMAPPED, MOVED, ALTERNATES, FADING)
 NONE = "none"
 SIZE, BLOCK, BLOCKS = 2048, 0x100, 4
-TWICE = 0x500  # where block 3 is kept a second time
+TWICE = 0x500  # the address of the mirror of block 3
 FREE, COUNTERS, GAP = 0x400, 0x4C0, 0x700
 Key = tuple[int, str | int]  # a step, and the field's name or the address of a byte
 
 
 class Kept(NamedTuple):
-    """One set-point: where it stands, how long it is, its tolerance, the block it is in."""
+    """One set-point: its address, how long it is, its tolerance, the block it is in."""
 
     name: str
     at: int
@@ -99,7 +99,7 @@ LAYOUT = load(layout_text())
 
 
 class _Unit:
-    """The memory of one invented unit, and what is known of each change of it."""
+    """The memory of one invented unit, and the true kind of each change."""
 
     def __init__(self, chance: random.Random) -> None:
         self.chance = chance
@@ -123,12 +123,12 @@ class _Unit:
         return int.from_bytes(self.memory[kept.at : kept.at + kept.length], "big")
 
     def put(self, kept: Kept, value: int) -> None:
-        """Store a value, in the second keeping too where there is one."""
+        """Store a value, in the mirror too if there is one."""
         stored = value.to_bytes(kept.length, "big")
         self.memory[kept.at : kept.at + kept.length] = stored
 
     def renew(self, block: int) -> None:
-        """Renew a block's check, and its second keeping, as the unit does."""
+        """Renew a block's check, and its mirror, as the unit does."""
         first, end = block * BLOCK, (block + 1) * BLOCK
         value = compute(LAYOUT.checks[block], bytes(self.memory[first : end - 2]), "big")
         self.memory[end - 2 : end] = value.to_bytes(2, "big")
@@ -211,7 +211,7 @@ def _plan(unit: _Unit, plan: list[list[Event]]) -> None:
 
 
 def _plan_fading(unit: _Unit, plan: list[list[Event]], fades: dict[int, set[int]]) -> None:
-    """Let cells of one set-point lose their charge: bits go to 1, and no check knows of it."""
+    """Let cells of one set-point lose their charge: bits go to 1, and no check is renewed."""
     chance = unit.chance
     kept = unit.free(block=None if chance.random() < 0.3 else True)
     value, bits = unit.get(kept), kept.length * 8
@@ -353,7 +353,7 @@ def table(counts: Counter[tuple[str, str]]) -> str:
 
 
 def main(arguments: list[str]) -> int:
-    """Print the table; return 1 where more than one in a hundred is sorted wrong."""
+    """Print the table; return 1 if more than one in a hundred is classified wrong."""
     count = int(arguments[0]) if arguments else 1000
     first = int(arguments[1]) if len(arguments) > 1 else SEED
     counts = confusion(range(first, first + count))

@@ -52,7 +52,7 @@ def naive(old: dict[int, int], new: dict[int, int]) -> list[Run]:
 @example(dict.fromkeys(range(8, 20), 1), dict.fromkeys(range(3), 1))
 @example(dict.fromkeys(range(20), 1), dict.fromkeys((2, 3, 8, 14, 15), 1))
 def test_runs_are_those_of_a_plain_loop(old: dict[int, int], new: dict[int, int]) -> None:
-    """Also where a side lacks the bytes: a run of its own, that side empty."""
+    """Also if a side does not have the bytes: a run of its own, that side empty."""
     expected = naive(old, new)
     found = runs(image_of(old), image_of(new))
     assert list(found) == expected
@@ -65,7 +65,7 @@ def test_runs_are_those_of_a_plain_loop(old: dict[int, int], new: dict[int, int]
 def test_masked_bits_are_left_out(
     old: dict[int, int], new: dict[int, int], masks: dict[int, int]
 ) -> None:
-    """A byte counts where a bit outside its mask differs; a lacking one unless all is masked."""
+    """A byte counts if a bit outside its mask differs; an absent one unless all is masked."""
     count = 0
     for address in {*old, *new}:
         mine, theirs = old.get(address), new.get(address)
@@ -75,7 +75,7 @@ def test_masked_bits_are_left_out(
 
 
 def test_an_image_does_not_differ_from_itself() -> None:
-    """No runs; nor do two empty images differ."""
+    """No runs; two empty images do not differ either."""
     image = Image.of(bytes(range(256)))
     assert runs(image, image) == ()
     assert runs(Image(()), Image(())) == ()
@@ -83,7 +83,7 @@ def test_an_image_does_not_differ_from_itself() -> None:
 
 
 def test_a_run_says_what_differs_in_each_byte() -> None:
-    """Addresses, bits, and those beyond a mask; a side that lacks a byte differs in all bits."""
+    """Addresses, bits, and those beyond a mask; a side without the byte differs in all bits."""
     run = Run(0x40, b"\x01\x0f", b"\x03\xff")
     assert list(changed_bits(run)) == [(0x40, 0x02), (0x41, 0xF0)]
     assert beyond(run, {0x40: 0x02, 0x41: 0x70}) == (0x41,)

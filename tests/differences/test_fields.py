@@ -95,7 +95,7 @@ at = 0x20
 
 
 def memory(changed: dict[int, int] | None = None, *, check: bool = True) -> Image:
-    """Return a memory of the layout with these bytes, its check made right unless told not to."""
+    """Return a memory of the layout with these bytes; `check` makes its check right."""
     data = bytearray(random.Random(7).randbytes(64))
     data[0:3] = b"\x00\x96\x01"
     if not check:
@@ -138,7 +138,7 @@ def test_a_set_point_is_a_parameter_and_its_check_follows() -> None:
 
 
 def test_a_value_outside_its_limits_is_said() -> None:
-    """70.0 s where 60.0 is the most."""
+    """70.0 s, with 60.0 as the maximum."""
     ramp = compared(memory({0x00: 0x02, 0x01: 0xBC}))["ramp"]
     assert (ramp.new, ramp.within_limits) == ("70.0", False)
 
@@ -256,7 +256,7 @@ def test_a_number_says_by_how_much_and_past_which_limit(
 
 
 def test_a_text_has_no_difference() -> None:
-    """Nor has a named value."""
+    """A named value has none either."""
     assert one(scaled(), scaled(name=b"STRN")).by is None
     named = one(scaled(count=0), scaled(count=1))
     assert (named.old, named.by, named.kind) == ("off", None, PARAMETER)
@@ -315,7 +315,7 @@ def test_bytes_that_one_side_lacks_are_listed_too() -> None:
 
 
 def test_a_reserved_area_explains_no_change() -> None:
-    """Its meaning is not known: a change in it is listed, unless it is said to change."""
+    """Its meaning is not known: a change in it is listed, unless it is declared to change."""
     layout = load(
         b'[layout]\ntitle = "Invented"\nmemory = 4\n'
         b"[[reserved]]\nat = 0\nlength = 2\n"
@@ -381,7 +381,7 @@ def test_every_changed_byte_is_in_a_field_a_check_or_in_the_list(turned: dict[in
 
 
 def test_a_field_without_a_value_or_a_mark_is_unreadable() -> None:
-    """Never an empty cell, nor an older value."""
+    """Never an empty cell or an older value."""
     field = decode(LAYOUT, memory()).fields[0]
     assert value_text(field) == "15.0"
     assert value_text(replace(field, value=None, mark="absent")) == "absent"
@@ -389,7 +389,7 @@ def test_a_field_without_a_value_or_a_mark_is_unreadable() -> None:
 
 
 def test_a_check_whose_bytes_are_not_in_the_dump_is_absent() -> None:
-    """It says so in place of a value."""
+    """It states this in place of a value."""
     change = compared(memory().without([Range(0x20, 2)]))["sum"]
     assert (change.new, change.length) == ("absent", 1)
     assert len(change.old) == 4

@@ -1,4 +1,4 @@
-"""The history of one memory: what the whole of it tells, and that no sort is mixed up."""
+"""The history of one memory: what all its images show, and that no two kinds are confused."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ TEXT = bytes(range(0x41, 0x61))
 
 
 def memory(trim: int = 50, word: int = 300, most: int = 500, *, second: bool = True) -> Image:
-    """Return a memory; without `second` the second keeping stays as it was at first."""
+    """Return a memory; without `second`, the mirror stays as it was at first."""
     block = bytes([trim, 0]) + word.to_bytes(2, "big") + most.to_bytes(2, "big") + bytes(2)
     kept = block if second else memory().content[:8]
     return Image.of(block + kept + TEXT + b"\xff" * 16)
@@ -71,7 +71,7 @@ def test_invented_histories_are_sorted() -> None:
 
 
 def test_small_steps_that_add_up_are_told() -> None:
-    """The tolerance counts from the value told last."""
+    """The tolerance counts from the value reported last."""
     images = [memory(trim) for trim in (50, 52, 51, 53, 54)]
     assert kinds(images, "trim") == [
         (1, TOLERANCE),
@@ -97,7 +97,7 @@ def test_a_second_keeping_tells_a_change_from_a_fading() -> None:
 
 
 def test_a_byte_of_no_field_fades_too() -> None:
-    """Beside a second keeping that stays: bit by bit in one alone, nobody wrote it."""
+    """With a mirror that stays: a change bit by bit in one alone was not written."""
     images = [memory()]
     for value in (0x01, 0x03):
         content = bytearray(memory().content)
@@ -172,7 +172,7 @@ def test_no_image_is_held_but_the_one_before() -> None:
 def test_the_image_before_a_wrong_read_counts_where_it_is_far_nearer(
     other: int, loose: int
 ) -> None:
-    """It is nearer where it differs in less than half as many bytes as the wrong read."""
+    """It is nearer if it differs in less than half as many bytes as the wrong read."""
     right = bytes(range(64))
     wrong = relations.swapped(right, 2)
     after = bytearray(right)
@@ -184,7 +184,7 @@ def test_the_image_before_a_wrong_read_counts_where_it_is_far_nearer(
 
 
 def test_a_check_over_a_change_that_was_renewed_with_it_is_named() -> None:
-    """Where it is renewed; where it is not, it holds no more, and is named for that."""
+    """If it is renewed; if it is not, it fails, and is named for that."""
     layout = load(
         b"[layout]\ntitle = 'x'\nmemory = 4\nbyte-order = 'big'\n"
         b"[[field]]\nname = 'ramp'\nat = 0\ntype = 'u8'\n"

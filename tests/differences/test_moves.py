@@ -1,4 +1,4 @@
-"""Moved content: told where it was, not stated where it was not, and put back."""
+"""Moved content: reported where it is, not reported where it is not, and put back."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_what_was_not_moved_is_not_told(new: bytes) -> None:
     st.sampled_from(["16", "32", "exchanged", "up", "down"]), st.integers(1, 8), st.integers(0, 5)
 )
 def test_a_move_undone_is_what_it_was(way: str, by: int, seed: int) -> None:
-    """But for what a shift lost, which is taken from the old image."""
+    """Except what a shift lost, which is taken from the old image."""
     old = random.Random(seed).randbytes(256) + b"\xff" * 256
     new = {
         "16": relations.swapped(old, 2),
@@ -91,7 +91,7 @@ def test_a_move_undone_is_what_it_was(way: str, by: int, seed: int) -> None:
 
 
 def test_images_with_holes_are_no_trouble() -> None:
-    """A move inside one block of several; a side that lacks bytes."""
+    """A move inside one block of several; a side with absent bytes."""
     old = Image.of(BASE).without([Range(0x200, 0x20)])
     new = Image.of(part(0, 0x100, relations.swapped(BASE[:0x100], 2))).without([Range(0x220, 4)])
     (one,) = moves_between(old, new, runs(old, new))
@@ -125,7 +125,7 @@ def test_parts_beside_each_other_whose_halves_are_exchanged_are_told_apart() -> 
 
 @pytest.mark.parametrize("at", [0, 0x9000])
 def test_an_exchange_beside_what_was_written_anew_is_told(at: int) -> None:
-    """At the first address of the memory, whichever that is."""
+    """At the first address of the memory, also if it is not 0."""
     old = random.Random(5).randbytes(0x400)
     anew = random.Random(6).randbytes(0x100)
     new = relations.exchanged(old[:0x100]) + anew + old[0x200:]
@@ -199,7 +199,7 @@ def test_a_move_has_at_least_four_values(values: int, count: int) -> None:
 def test_of_very_many_runs_the_memory_is_looked_at_as_one(
     monkeypatch: pytest.MonkeyPatch, way: str, count: int
 ) -> None:
-    """Where every byte of it is swapped, and where no move explains them."""
+    """If every byte of it is swapped, and if no move explains them."""
     monkeypatch.setattr(move_module, "MOST_RUNS", 3)
     old = bytearray(random.Random(7).randbytes(0x100))
     for at in range(0, 0x100, 0x20):

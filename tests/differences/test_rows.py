@@ -45,7 +45,7 @@ def test_a_byte_that_a_side_lacks_is_marked() -> None:
 
 
 def test_a_run_over_several_rows_shows_each() -> None:
-    """The row of its last byte among them, and none more but the one around."""
+    """The row of its last byte among them, and only one row around it."""
     shown, _ = rows(changed(*range(0x16, 0x29)))
     assert [row.at for row in shown] == [0x08, 0x10, 0x18, 0x20, 0x28, 0x30]
     shown, _ = rows(changed(*range(0x16, 0x28)))
@@ -63,7 +63,7 @@ def test_of_too_many_rows_the_first_are_shown_and_the_rest_counted() -> None:
 
 
 def test_what_a_move_explains_is_not_shown() -> None:
-    """But for what it leaves unmapped, and what lies outside it."""
+    """Except what it leaves unmapped, and what is outside it."""
     old = bytes(range(0x100))
     new = bytearray(old)
     new[0x40:0x80] = relations.swapped(old[0x40:0x80], 2)

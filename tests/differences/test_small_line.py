@@ -43,6 +43,6 @@ def test_a_number_of_absurd_length_is_no_number() -> None:
 
 
 def test_a_character_for_several_values_is_the_one_farthest_from_the_last() -> None:
-    """Below it as well as above: 10 behind 50 stands out more than 60."""
+    """Below it as well as above: 10 after 50 is shown rather than 60."""
     values = ["50", "50", "10", "60", "60", "50"]
     assert small_line(values, 3) == "▇▁█"

@@ -144,7 +144,7 @@ WHY = [
 def test_a_value_that_could_not_be_carried_over(
     old: tuple[str, str], new: tuple[str, str], reason: str
 ) -> None:
-    """The new field cannot hold it, or allows it not, or nothing says that they compare."""
+    """The new field cannot hold it, or does not allow it, or the two cannot be compared."""
     assert why(old, new) == reason
 
 
@@ -176,7 +176,7 @@ def test_a_blank_value_and_one_that_is_not_are_different() -> None:
 
 
 def test_fields_of_one_side_alone_are_listed() -> None:
-    """Neither is passed over in silence."""
+    """Both are reported."""
     found = carry_over(one('type = "u8"', "01", name="a"), one('type = "u8"', "02", name="b"), NONE)
     assert found.not_carried == (
         NotCarried(None, "a", "1", None, None, None, ONLY_OLD),
@@ -295,7 +295,7 @@ def test_random_bytes_are_read_or_refused() -> None:
 
 
 def test_random_values_agree_with_decimal() -> None:
-    """Old and new scales at random: the same, changed or not carried, as decimals say."""
+    """Old and new scales at random: the same, changed or not carried, as exact decimals show."""
     maker = random.Random(9)
     for _ in range(400):
         scales = [Decimal(maker.choice((1, 2, 5, 10))).scaleb(-maker.randrange(3)) for _ in "12"]
@@ -327,7 +327,7 @@ def test_the_example_of_the_page() -> None:
 
 
 def test_changes_stand_in_the_order_of_the_new_addresses() -> None:
-    """Whatever the order of the old ones was."""
+    """In any order of the old ones."""
     fields = (
         '[[field]]\nname = "a"\nat = {}\ntype = "u8"\n[[field]]\nname = "b"\nat = {}\ntype = "u8"\n'
     )
@@ -356,6 +356,6 @@ def test_what_is_not_carried_over_has_the_unit_of_either_side() -> None:
 def test_a_blank_field_is_not_the_number_that_its_bytes_would_be(
     old: tuple[str, str], new: tuple[str, str]
 ) -> None:
-    """Whichever side is blank: 65535 was set by somebody, FFFF was never written."""
+    """On either side: 65535 was set by somebody, FFFF was never written."""
     carried = carry_over(one(*old), one(*new, at=8), NONE)
     assert (carried.same, len(carried.changed)) == (0, 1)

@@ -1,4 +1,4 @@
-"""Units alike: what differs from the rest is found, by the measure that is stated."""
+"""Units of one layout: what differs from the rest is found, by the stated measure."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def test_units_that_agree_have_nothing_to_tell() -> None:
 
 
 def test_the_one_that_differs_from_a_majority_is_told() -> None:
-    """A number of few units and a named value alike: by how many hold it."""
+    """A number of few units, and a named value: by how many units hold it."""
     found = unlike_values(LAYOUT, units([memory(0), memory(1, ramp=140), memory(2, mode=2)]))
     assert told(found) == [
         ("u1", "ramp", "14.0", "12.5"),
@@ -151,7 +151,7 @@ def test_a_table_of_points_is_measured_by_its_values() -> None:
 
 
 def test_where_half_are_the_same_the_rest_is_measured_by_rarity() -> None:
-    """A spread of none means nothing."""
+    """A spread of zero means nothing."""
     ramps = [125] * 8 + [130, 400]
     found = unlike_values(LAYOUT, units([memory(n, ramp=ramp) for n, ramp in enumerate(ramps)]))
     assert {(each.unit, each.score) for each in found} == {("u8", None), ("u9", None)}

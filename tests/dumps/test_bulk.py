@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from parambak.dumps import intel_hex, s_record
 from parambak.dumps.dump import SAME_BYTE_TWICE, TEXT_AROUND, WRAP, Dump, Style, Terms
-from parambak.dumps.records import read_by_record, read_in_bulk
+from parambak.dumps.records import read_by_record, read_in_bulk, text_of
 from parambak.errors import ParambakError
 from parambak.memory.image import Block, Image
 
@@ -37,7 +37,9 @@ def outcome(read: object) -> Dump | tuple[object, ...]:
 
 def judged(module: ModuleType, data: bytes, terms: Terms) -> Dump | tuple[object, ...]:
     """Return what reading record by record alone gives."""
-    return outcome(lambda: read_by_record(module.Parser, module.prepared(data, terms), terms))
+    return outcome(
+        lambda: read_by_record(module.Parser, text_of(module.Parser, data, terms), terms)
+    )
 
 
 def image_of(rng: random.Random) -> Image:
@@ -102,7 +104,7 @@ def test_bulk_path_and_judge_agree(name: str, seed: int, harm: bool) -> None:
 def test_regular_file_takes_the_bulk_path(
     name: str, length: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Of a plain file only the odd lines are read one by one; else nothing is gained."""
+    """Of a plain file only the unusual lines are read one by one; otherwise nothing is gained."""
     image = Image.of(random.Random(7).randbytes(70_001), 0xFFF0)
     module = FORMATS[name]
     data = module.write(image, style=Style(record_length=length, address_width=32))
@@ -114,7 +116,7 @@ def test_regular_file_takes_the_bulk_path(
         take(self, line, number)
 
     monkeypatch.setattr(module.Parser, "take", counted)
-    dump = read_in_bulk(module.Parser, module.prepared(data, Terms()), Terms())
+    dump = read_in_bulk(module.Parser, text_of(module.Parser, data, Terms()), Terms())
     assert dump is not None
     assert dump.image == image
     assert len(taken) < 30
@@ -145,7 +147,7 @@ LINE = st.one_of(
 
 @given(lines=st.lists(LINE, max_size=8), end=st.sampled_from((b"\n", b"\r\n")))
 def test_any_records_give_a_dump_or_a_refusal(lines: list[bytes], end: bytes) -> None:
-    """Sound records in any order are taken or refused, and both paths say the same."""
+    """Sound records in any order are taken or refused, and both paths give the same answer."""
     data = end.join(lines)
     for terms in TERMS:
         assert outcome(lambda: intel_hex.read(data, terms=terms)) == judged(  # noqa: B023 - called at once
@@ -192,7 +194,7 @@ ODD_STRETCHES = {
 
 @pytest.mark.parametrize("name", ODD_STRETCHES)
 def test_odd_stretches_are_read_alike(name: str) -> None:
-    """Stretches that leave their range, carry nothing or jump about: as the judge reads them."""
+    """Stretches outside their range, empty or out of order: as the judge reads them."""
     data = b"\n".join(ODD_STRETCHES[name]) + b"\n"
     module = s_record if data.startswith(b"S") else intel_hex
     for terms in TERMS:

@@ -46,6 +46,6 @@ def test_transfer_that_stopped_is_refused() -> None:
 
 
 def test_every_file_is_accounted_for() -> None:
-    """The README says where each file came from."""
+    """The README states where each file came from."""
     names = {path.name for path in DUMPS.iterdir()} - {"README.md"}
     assert names == set(re.findall(r"^\| `([^`]+)` \|", README, re.MULTILINE))

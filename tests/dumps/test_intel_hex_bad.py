@@ -63,7 +63,7 @@ BAD = {
         FOUR + END + MORE,
         "hex-after-end",
         3,
-        expected="nothing after the end record",
+        expected="nothing after the end",
         found=":0200140055662F",
     ),
     "second end record": Bad(FOUR + END + END, "hex-after-end", 3),
@@ -127,7 +127,7 @@ BAD = {
         expected="nothing after the checksum",
         found=" ;ok",
     ),
-    "blank after the checksum": Bad(FOUR[:-1] + b" \n" + END, "hex-text-after", 1, found=" "),
+    "blank after the checksum": Bad(FOUR[:-1] + b" \n" + END, "hex-trailing-blanks", 1, found=" "),
     "two records on a line": Bad(
         FOUR[:-1] + MORE + END, "hex-two-records", 1, expected="one record on a line"
     ),
@@ -236,7 +236,12 @@ BAD = {
         FOUR + END, "hex-outside", 1, 0x10, terms=Terms(memory_size=0x100, base=0x11)
     ),
     "UTF-8 byte-order mark": Bad(
-        b"\xef\xbb\xbf" + FOUR + END, "hex-encoding", 1, 0, "plain ASCII", "a UTF-8 byte-order mark"
+        b"\xef\xbb\xbf" + FOUR + END,
+        "hex-byte-order-mark",
+        1,
+        0,
+        "plain ASCII",
+        "a UTF-8 byte-order mark",
     ),
     "UTF-16 with a mark": Bad(
         (FOUR + END).decode().encode("utf-16"),
@@ -259,6 +264,11 @@ BAD = {
         "hex-too-many-lines",
         expected="at most 2500000 lines",
         found="2500002",
+    ),
+    "lines over the cap, where text around is allowed": Bad(
+        b":\n" * (2 * MAX_LINES + 1) + FOUR + END,
+        "hex-too-many-lines",
+        terms=Terms(frozenset({TEXT_AROUND})),
     ),
     "bytes over the cap": Bad(
         b"".join(
@@ -312,7 +322,7 @@ BAD = {
     ),
     "text before the first record": Bad(b"OK\n" + FOUR + END, "hex-text-around", 1, found="OK"),
     "text after the last record": Bad(
-        FOUR + END + b"done\n", "hex-text-around", 3, expected="nothing after the end record"
+        FOUR + END + b"done\n", "hex-text-around", 3, expected="nothing after the end"
     ),
     "a record hidden in the text around": Bad(
         b"> " + FOUR + MORE + END,
@@ -331,6 +341,29 @@ BAD = {
         found="2000 bytes",
     ),
     "padding where the end record is missing": Bad(FOUR + b"\x00" * 100, "hex-no-end", 1),
+    "no record in a text": Bad(
+        b"hello\n",
+        "hex-no-record",
+        expected="lines that begin with a colon",
+        found="6 bytes without a record",
+    ),
+    "a chip's bytes": Bad(bytes(range(256)), "hex-no-record", found="256 bytes without a record"),
+    "a chip's bytes with a colon after a line end": Bad(b"\x05\n:\x03", "hex-no-record"),
+    "a blank chip, all 00": Bad(bytes(64), "hex-no-record"),
+    "a blank chip, all FF": Bad(b"\xff\xfe" * 64, "hex-no-record"),
+    "addresses that count words of two bytes": Bad(
+        b"".join(record(0, at, bytes(16)) for at in (0, 8, 16)) + END,
+        "hex-word-addressed",
+        offset=8,
+        expected="addresses that count bytes",
+        found="addresses that count words of 2 bytes",
+        terms=Terms(frozenset({SAME_BYTE_TWICE})),
+    ),
+    "addresses that count words of four bytes": Bad(
+        b"".join(record(0, at, bytes(range(at, at + 16))) for at in (0, 4, 8, 12)) + END,
+        "hex-word-addressed",
+        found="addresses that count words of 4 bytes",
+    ),
     "line ends that differ": Bad(
         FOUR[:-1] + b"\r\n" + MORE + END,
         "hex-line-ends",
@@ -438,7 +471,7 @@ def test_plain_file_has_no_finding() -> None:
 
 
 def test_bytes_left_out_are_noted_by_the_profile() -> None:
-    """Where the profile says that FF is left out, the absent bytes are counted, not filled."""
+    """If the profile states that FF is left out, the absent bytes are counted, not filled."""
     dump = read(FOUR + END, memory_size=32, left_out=0xFF)
     assert [finding.code for finding in dump.findings] == ["hex-left-out"]
     assert "28 bytes" in dump.findings[0].text

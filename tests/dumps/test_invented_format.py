@@ -23,7 +23,7 @@ HEAD = b"PLAIN"
 
 
 def read(data: bytes, *, terms: Terms = Terms()) -> Dump:  # noqa: B008 - Terms is immutable
-    """Return what stands behind the first bytes."""
+    """Return what follows the first bytes."""
     del terms
     return Dump("plain", Image.of(data.removeprefix(HEAD)))
 
@@ -35,7 +35,7 @@ def write(image: Image, *, style: Style = Style()) -> bytes:  # noqa: B008 - Sty
 
 
 def pieces(data: bytes) -> Iterator[tuple[int, bytes]]:
-    """Yield the bytes, as somebody else reads them."""
+    """Yield the bytes, as another program reads them."""
     if b"!" in data:
         raise ValueError("an exclamation")
     yield 0, data[5:]
@@ -61,7 +61,7 @@ def invented(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("invented")
 def test_it_is_read_by_its_name_and_by_its_content() -> None:
-    """The ending says it; so do the first bytes; a declared one is taken."""
+    """The ending shows it; so do the first bytes; a declared one is taken."""
     assert detect("a.PLN", b"anything") == "plain"
     assert detect("a.bin", b"PLAIN1234") == "plain"
     assert read_dump("a", b"PLAIN1234").image == Image.of(b"1234")
@@ -112,7 +112,7 @@ def test_its_own_judge_is_asked() -> None:
 
 
 def test_a_format_without_a_judge_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The reason stands in place of the judge."""
+    """The reason is in place of the judge."""
     alone = replace(PLAIN, judge=lambda _data, _dump: "nobody reads it")
     monkeypatch.setattr(registry, "FORMATS", {"plain": alone})
     opinion = second_opinion(b"PLAIN1234", read_dump("a", b"PLAIN1234"))

@@ -69,8 +69,8 @@ BAD = {
         "a chip's bytes",
         "records in UTF-16 or after a byte-order mark",
     ),
-    "ZIP": (b"PK\x03\x04" + bytes(60), Terms(), "raw-looks-otherwise", "a chip's bytes", "ZIP"),
-    "ELF": (b"\x7fELF" + bytes(60), Terms(), "raw-looks-otherwise", "a chip's bytes", "ELF"),
+    "ZIP": (b"PK\x03\x04" + bytes(60), Terms(), "dump-other-file", "a chip's bytes", "ZIP"),
+    "ELF": (b"\x7fELF" + bytes(60), Terms(), "dump-other-file", "a chip's bytes", "ELF"),
 }
 
 

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import random
+import re
+from pathlib import Path
+
 import pytest
 
+from parambak.dumps.other_files import FIRST_BYTES
 from parambak.dumps.registry import FORMATS, detect, read_dump, write_dump
 from parambak.errors import ParambakError
 from parambak.memory.image import Image
@@ -43,19 +48,56 @@ def test_other_names_leave_it_to_the_content(name: str) -> None:
     [
         ("a.hex", SREC, "s-record"),
         ("a.s19", HEX, "intel-hex"),
-        ("a.hex", b"PK\x03\x04" + bytes(30), "ZIP"),
-        ("a.mot", b"\x7fELF" + bytes(30), "ELF"),
     ],
 )
 def test_content_of_another_kind_is_refused(name: str, data: bytes, found: str) -> None:
-    """A name that says one format and content that shows another are not reconciled."""
+    """A name of one format with content of another is refused."""
     with pytest.raises(ParambakError) as caught:
         read_dump(name, data)
     assert (caught.value.code, caught.value.found) == ("dump-name-differs", found)
 
 
+@pytest.mark.parametrize("name", ["a.hex", "a.mot", "a.bin", "a"])
+@pytest.mark.parametrize(("kind", "first"), FIRST_BYTES)
+def test_a_file_of_another_kind_is_refused(name: str, kind: str, first: str) -> None:
+    """A document, a photo or an archive is no dump under any name, unless it is declared raw."""
+    data = bytes.fromhex(first.replace("..", "20")) + bytes(range(64))
+    for declared in (None, *FORMATS):
+        if declared == "raw":
+            codes = [f.code for f in read_dump(name, data, format="raw").findings]
+            assert codes == ["raw-looks-otherwise-accepted"]
+            continue
+        for usual in FORMATS:
+            with pytest.raises(ParambakError) as caught:
+                read_dump(name, data, format=declared, usual=usual)
+            assert (caught.value.code, caught.value.found) == ("dump-other-file", kind)
+            assert "--format raw" in (caught.value.next or "")
+
+
+def test_the_first_bytes_are_on_the_page_of_raw() -> None:
+    """Each kind with its bytes, in the order of the page."""
+    page = (Path(__file__).parents[2] / "formats" / "raw.md").read_text("utf-8")
+    rows = re.findall(r"^\| ([^|`]+) \| `([0-9A-F. ]+)` \|$", page, re.MULTILINE)
+    assert tuple(rows) == FIRST_BYTES
+
+
+@pytest.mark.parametrize("first", ["FF FF FF FF", "00 00 00 00", "42 4D", "4D 5A", "25 50 44 46"])
+def test_the_bytes_of_a_chip_are_not_taken_for_a_file(first: str) -> None:
+    """A blank chip, and what is the beginning of a kind alone."""
+    data = bytes.fromhex(first) + random.Random(3).randbytes(60)
+    assert read_dump("a.bin", data).image.content == data
+
+
+def test_a_format_that_a_reader_usually_writes_declares_nothing() -> None:
+    """Records under a profile for raw files are refused as where no profile is given."""
+    for usual in ("raw", None):
+        with pytest.raises(ParambakError) as caught:
+            read_dump("a.bin", HEX.replace(b"33", b"34"), usual=usual)
+        assert caught.value.code == ("raw-looks-otherwise" if usual else "hex-checksum")
+
+
 def test_text_that_fails_to_parse_is_never_raw() -> None:
-    """A text format with a flaw is an error, whatever the file is called."""
+    """A text format with a mistake is an error, under any file name."""
     for name in ("a", "a.hex", "a.bin"):
         with pytest.raises(ParambakError) as caught:
             read_dump(name, HEX.replace(b"33", b"34"))
@@ -63,11 +105,14 @@ def test_text_that_fails_to_parse_is_never_raw() -> None:
 
 
 def test_declared_format_goes_before_the_name() -> None:
-    """What the caller declares is taken, whatever name and content say."""
+    """What the caller declares is taken, against name and content."""
     assert read_dump("a.s19", HEX, format="intel-hex").format == "intel-hex"
     with pytest.raises(ParambakError) as caught:
         read_dump("a.s19", SREC, format="intel-hex")
-    assert caught.value.code == "hex-text-around"
+    assert (caught.value.code, caught.value.next) == (
+        "dump-format-differs",
+        "Give --format s-record. If the reader's profile has the wrong format, correct it there.",
+    )
 
 
 def test_unknown_format_is_refused() -> None:

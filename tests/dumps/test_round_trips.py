@@ -55,7 +55,7 @@ def test_raw_returns_every_byte_present(image: Image, fill: int) -> None:
 
 
 def test_golden_intel_hex() -> None:
-    """The bytes of a written file are fixed: base records only where they are needed."""
+    """The bytes of a written file are fixed: base records only if they are needed."""
     image = Image.from_blocks([Block(0xFFFE, b"\x01\x02\x03"), Block(0x20000, b"\x04")])
     assert write_dump(image, "intel-hex") == (
         b":02FFFE000102FE\n:020000040001F9\n:0100000003FC\n:020000040002F8\n:0100000004FB\n"
@@ -76,7 +76,7 @@ def test_golden_s_record() -> None:
 
 
 def test_many_records_are_counted_in_s6() -> None:
-    """A count over 65,535 does not fit S5 and stands in S6."""
+    """A count over 65,535 does not fit S5 and is in S6."""
     data = write_dump(Image.of(bytes(65_536)), "s-record", Style(record_length=1))
     assert data.splitlines()[-2] == b"S604010000FA"
     assert read_dump("dump", data).findings == ()

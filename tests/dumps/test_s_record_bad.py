@@ -7,7 +7,17 @@ from typing import NamedTuple
 import pytest
 
 from parambak.dumps import s_record
-from parambak.dumps.dump import NO_END, ODD_END, SAME_BYTE_TWICE, Dump, Terms
+from parambak.dumps.dump import (
+    BYTE_ORDER_MARK,
+    LOWER_CASE_S,
+    NO_END,
+    ODD_END,
+    SAME_BYTE_TWICE,
+    TEXT_AROUND,
+    TRAILING_BLANKS,
+    Dump,
+    Terms,
+)
 from parambak.dumps.limits import MAX_FILE, MAX_LINES
 from parambak.dumps.registry import read_dump
 from parambak.errors import DumpRefused
@@ -61,9 +71,9 @@ BAD = {
     "unknown type": Bad(HEAD + b"SA030000FC\n" + END, "srec-type", 2, found="SA"),
     "lower-case letter of the type": Bad(
         HEAD + b"s" + FOUR[1:] + END,
-        "srec-not-a-record",
+        "srec-lower-case-s",
         2,
-        expected="a record, beginning with S",
+        expected="S",
         found="s" + FOUR[1:].strip().decode(),
     ),
     "count too small for the address": Bad(
@@ -115,7 +125,42 @@ BAD = {
         found="7",
     ),
     "last record cut to its letter": Bad(HEAD + FOUR + b"S", "srec-cut-short", 3),
-    "text before the letter": Bad(HEAD + b"> " + FOUR + END, "srec-not-a-record", 2),
+    "text before the letter": Bad(
+        HEAD + b"> " + FOUR + END,
+        "srec-text-before",
+        2,
+        expected="a record, beginning with S",
+    ),
+    "line among the records that is none": Bad(
+        HEAD + b"Sent 12\n" + FOUR + END, "srec-not-a-record", 2, found="Sent 12"
+    ),
+    "blanks after a checksum": Bad(
+        HEAD + FOUR[:-1] + b" \t\n" + END, "srec-trailing-blanks", 2, found=" \\u{0009}"
+    ),
+    "text before the first record": Bad(b"Sent\n" + HEAD + FOUR + END, "srec-text-around", 1),
+    "a record hidden in the text around": Bad(
+        b"> " + HEAD + FOUR + END, "srec-text-before", 1, terms=Terms(frozenset({TEXT_AROUND}))
+    ),
+    "a record after the end where text around is allowed": Bad(
+        HEAD + FOUR + END + b"ok\n" + MORE,
+        "srec-text-around",
+        4,
+        terms=Terms(frozenset({TEXT_AROUND})),
+    ),
+    "more padding than fills a block": Bad(
+        HEAD + FOUR + END + b"\x1a" * 2000, "srec-padding", found="2000 bytes"
+    ),
+    "padding where the end is missing": Bad(HEAD + FOUR + bytes(9), "srec-no-end", 2),
+    "no record in a text": Bad(
+        b"S is a letter\n", "srec-no-record", expected="lines that begin with S"
+    ),
+    "a chip's bytes": Bad(bytes(range(256)), "srec-no-record"),
+    "addresses that count words": Bad(
+        b"".join(record(1, at, bytes(16)) for at in (0, 8, 16)) + END,
+        "srec-word-addressed",
+        offset=8,
+        terms=Terms(frozenset({SAME_BYTE_TWICE})),
+    ),
     "text after the checksum": Bad(
         HEAD + FOUR[:-1] + b" ok\n" + END,
         "srec-text-after",
@@ -165,11 +210,12 @@ BAD = {
         HEAD + FOUR + END + MORE,
         "srec-after-end",
         4,
-        expected="nothing after the terminator",
+        expected="nothing after the end",
         found=MORE.strip().decode(),
     ),
-    "text after the terminator": Bad(HEAD + FOUR + END + b"ok\n", "srec-after-end", 4, found="ok"),
-    "padding after the terminator": Bad(HEAD + FOUR + END + b"\x1a", "srec-after-end", 4),
+    "text after the terminator": Bad(
+        HEAD + FOUR + END + b"ok\n", "srec-text-around", 4, found="ok"
+    ),
     "two terminators": Bad(
         HEAD + FOUR + END + END,
         "srec-two-ends",
@@ -239,7 +285,7 @@ BAD = {
         "0x0012",
         Terms(memory_size=0x12),
     ),
-    "byte-order mark": Bad(b"\xef\xbb\xbf" + HEAD + FOUR + END, "srec-encoding", 1, 0),
+    "byte-order mark": Bad(b"\xef\xbb\xbf" + HEAD + FOUR + END, "srec-byte-order-mark", 1, 0),
     "UTF-16": Bad((HEAD + FOUR + END).decode().encode("utf-16-le"), "srec-encoding", 1, 0),
     "file over the cap": Bad(b"\n" * (MAX_FILE + 1), "dump-too-large"),
     "lines over the cap": Bad(FOUR + b"\n" * MAX_LINES + END, "srec-too-many-lines"),
@@ -303,6 +349,7 @@ NOTED = {
     "srec-empty-record": (HEAD + FOUR + record(1, 0) + MORE + END, 3),
     "srec-line-end": ((HEAD + FOUR + MORE + END).replace(b"\n", b"\r\n"), None),
     "srec-lower-case": (HEAD + FOUR + MORE + END[:-2] + b"c\n", 4),
+    "srec-padding-found": (HEAD + FOUR + MORE + END + b"\x1a" + bytes(80), None),
 }
 
 
@@ -329,7 +376,7 @@ def test_mixed_widths_end_by_any_width_present() -> None:
 
 
 def test_data_past_the_width_go_on_in_a_wider_record() -> None:
-    """S1 over 64 KiB is taken where S2 goes on from its last byte; that is noted."""
+    """S1 over 64 KiB is taken if S2 continues from its last byte; that is noted."""
     over = record(1, 0xFFFE, b"\x11\x22\x33\x44")
     dump = read(HEAD + over + record(2, 0x10002, b"\x55") + record(8, 0))
     assert [tuple(block) for block in dump.image.blocks] == [(0xFFFE, b"\x11\x22\x33\x44\x55")]
@@ -340,7 +387,7 @@ def test_data_past_the_width_go_on_in_a_wider_record() -> None:
 
 
 def test_last_data_past_the_width_are_taken_where_counted() -> None:
-    """S1 over 64 KiB is taken where a count ends the file and no terminator contradicts it."""
+    """S1 over 64 KiB is taken if a count ends the file and no terminator contradicts it."""
     dump = read(HEAD + record(1, 0xFFFE, b"\x11\x22\x33\x44") + record(5, 1))
     assert [tuple(block) for block in dump.image.blocks] == [(0xFFFE, b"\x11\x22\x33\x44")]
     assert [(f.code, f.line) for f in dump.findings] == [
@@ -358,6 +405,19 @@ ALLOWED = {
     NO_END: (HEAD + FOUR + MORE, "srec-no-end-accepted"),
     ODD_END: (HEAD + FOUR + MORE + record(7, 0), "srec-odd-end-accepted"),
     SAME_BYTE_TWICE: (HEAD + FOUR + FOUR + MORE + END, "srec-same-byte-twice-accepted"),
+    TEXT_AROUND: (
+        b"Sent 2\n> dump\n" + HEAD + FOUR + MORE + END + b"Sent 4 bytes\n",
+        "srec-text-around-accepted",
+    ),
+    TRAILING_BLANKS: (
+        HEAD + FOUR[:-1] + b"  \n" + MORE[:-1] + b"\t\n" + END,
+        "srec-trailing-blanks-accepted",
+    ),
+    LOWER_CASE_S: ((HEAD + FOUR + MORE + END).replace(b"S", b"s"), "srec-lower-case-s-accepted"),
+    BYTE_ORDER_MARK: (
+        b"\xef\xbb\xbf" + HEAD + FOUR + MORE + END,
+        "srec-byte-order-mark-accepted",
+    ),
 }
 
 

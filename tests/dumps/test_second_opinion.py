@@ -1,4 +1,4 @@
-"""The second opinion: unrelated code, asked only where it is right by the standard."""
+"""The second opinion: unrelated code, used only if it is right by the standard."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ NOT_ASKED = {
 
 @pytest.mark.parametrize("name", NOT_ASKED)
 def test_judge_known_to_be_wrong_is_not_asked(name: str) -> None:
-    """Where the libraries do otherwise than the standard, the answer says why nobody judged."""
+    """If the libraries do not follow the standard, the answer gives the reason for no judge."""
     data, allowance = NOT_ASKED[name]
     opinion = second_opinion(data, read_dump("dump", data, terms=Terms(frozenset({allowance}))))
     assert (opinion.judge, opinion.agrees) == (None, None)
@@ -145,7 +145,7 @@ def test_oddities_that_we_note_do_not_stop_the_judge() -> None:
 
 
 def test_records_without_bytes_do_not_stop_the_judge() -> None:
-    """bincopy refuses an empty record whose address lies within data: it is not shown any."""
+    """bincopy refuses an empty record whose address is within data: it gets none."""
     srec = b"S10500000102F7\nS1030001FB\nS204000001FA\nS305000000" + b"01F9\n"
     srec += b"S9030000FC\n"
     assert second_opinion(srec, read_dump("a.s19", srec)).agrees

@@ -1,4 +1,4 @@
-"""What every refusal and every note says, word for word.
+"""The text of every refusal and every note, word for word.
 
 The words are what the engineer on board acts on, so none of them changes unseen. After a
 change that is intended, run `python -m tests.dumps.test_wording` and read the difference.
@@ -220,7 +220,7 @@ def files() -> Iterator[tuple[str, str, bytes, Terms]]:
 
 
 def told(action: object) -> Iterator[str]:
-    """Yield what a call says: the parts of its refusal, or its findings and ranges."""
+    """Yield the outcome of a call: the parts of its refusal, or its findings and ranges."""
     try:
         dump = action()  # type: ignore[operator]
     except ParambakError as error:
@@ -238,7 +238,7 @@ def told(action: object) -> Iterator[str]:
 
 
 def outcomes() -> str:
-    """Return all that is said of all cases."""
+    """Return all lines of all cases."""
     lines = []
     for name, file, data, terms in files():
         lines.append(name)

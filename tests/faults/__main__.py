@@ -1,11 +1,11 @@
 """Every fault, and its figures in one table.
 
-    python -m tests.faults                          all of it, for some twenty minutes
+    python -m tests.faults                          all of it, about twenty minutes
     python -m tests.faults --suite power --seed 3
     python -m tests.faults --share 0.1              a tenth of it, by chance
     python -m tests.faults --commands pack unpack   operations of these commands alone
 
-Works in /dev/shm where that is there, else in a temporary folder. The exit code is 1 where
+Works in /dev/shm if that is there, else in a temporary folder. The exit code is 1 if
 anything was wrong; each such case is printed with what it takes to try it again.
 """
 
@@ -76,7 +76,7 @@ def _kill(base: Path, given: argparse.Namespace) -> Run:
 
 
 def killed(folder: Path, count: int, seed: int) -> dict[str, Any]:
-    """Run the kills in a process of their own, since it forks; return its figures."""
+    """Run the kills in a process of their own, because it forks; return its figures."""
     done = subprocess.run(
         [sys.executable, "-m", "tests.faults.killed", str(folder), str(count), str(seed)],
         cwd=ROOT,

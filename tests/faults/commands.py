@@ -1,6 +1,6 @@
-"""Every command that writes, in one table: a new one is a new line, or the house says so.
+"""Every command that writes, in one table: a new one is a new line, or a house test fails.
 
-Each is called in this process, with folders of its own, a clock that stands and chance that
+Each is called in this process, with folders of its own, a clock that does not move and chance that
 repeats, so that one case can be tried again by its number.
 """
 
@@ -56,7 +56,7 @@ FILES = {
 
 
 class Fixed(Settings):
-    """Settings whose clock stands."""
+    """Settings whose clock does not move."""
 
     @staticmethod
     def clock() -> datetime:
@@ -81,11 +81,11 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Writes:
-    """A command that writes: how it is called, on what, and what it adds where it succeeds.
+    """A command that writes: how it is called, on what, and what it adds if it succeeds.
 
     `start` names a beginning in STARTS. `{here}` in a word is the case's folder. `adds` counts
     the records it adds by kind. `out` is a file next to the vault that it writes. `already` are
-    the refusals that say, on the second call, that what was asked stands already.
+    the refusals that report, on the second call, that the request is already done.
     """
 
     name: str
@@ -334,6 +334,7 @@ NEVER = {
     "card blank": "writes an empty sheet beside the vault, as `export` writes its file",
     "card program": "reads a dump",
     "backup list": "reads the vault",
+    "accept-loss": "needs a vault with a loss; it adds one record, as `correct` does",
     "seal": "reads the vault",
     "report visit": "writes a page beside the vault, as `report copy` does",
     "report swap": "writes a page beside the vault, as `report copy` does",
@@ -343,9 +344,9 @@ NEVER = {
     "layout find": "reads dumps; its layout is written as `export` writes its file",
 }
 NEEDS_ANSWER = ("recheck", "swap read-back", "backup send")
-"""Commands that answer even where nothing could be put on record, and say so in a note."""
+"""Commands that answer even if nothing could be put on record, and report it in a note."""
 BIT_BY_BIT = ("recover",)
-"""Commands that stop between two records: their vault says that the later ones are missing."""
+"""Commands that stop between two records: their vault reports that the later ones are missing."""
 
 
 def named(name: str) -> Writes:
@@ -361,7 +362,7 @@ def call(folder: Path, words: tuple[str, ...]) -> Outcome:
     with redirect_stdout(out), redirect_stderr(err):
         try:
             code = main.answered(["--json", *given], settings)
-        except Exception:  # noqa: BLE001 - whatever it is, a user must never see it
+        except Exception:  # noqa: BLE001 - a user must never see any such error
             return Outcome(TRACEBACK, {}, traceback.format_exc(limit=-3))
     said = out.getvalue()
     if "Traceback (most recent call last)" in err.getvalue():

@@ -1,7 +1,7 @@
-"""A stand-in for a disk that fails: it stands between the program and the system's calls.
+"""A stand-in for a disk that fails: it is between the program and the system's calls.
 
-Tests may run as root, whom no permission stops; so the refusals are made here. SQLite calls
-the system by itself: of it each statement is one operation, which fails as SQLite says it.
+Tests may run as root, which no permission stops, so the refusals are made here. SQLite calls the
+system by itself, so each of its statements is one operation, which fails with SQLite's error.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ class Disk:
 
     @contextmanager
     def in_place(self) -> Iterator[Disk]:
-        """Stand between while the block runs."""
+        """Replace the system's calls while the block runs."""
         by_path = (*BY_PATH, *READING_BY_PATH) if self._reads else BY_PATH
         by_descriptor = (*BY_DESCRIPTOR, "read") if self._reads else BY_DESCRIPTOR
         with pytest.MonkeyPatch.context() as patch:
@@ -131,7 +131,7 @@ class Disk:
         return call
 
     def _python_open(self, real: Callable[..., Any]) -> Callable[..., Any]:
-        """Return Python's own `open`, whose writes go through `os.write` and are seen here."""
+        """Return Python's own `open`, whose writes go through `os.write` and are counted here."""
 
         def call(file: Any, mode: str = "r", *rest: Any, **options: Any) -> Any:
             if isinstance(file, int) or not self._is_ours(file):
@@ -148,7 +148,7 @@ class Disk:
         disk = self
 
         class Connection(sqlite3.Connection):
-            """One whose statements are operations of the disk."""
+            """A connection whose statements are operations of the disk."""
 
             def execute(self, *words: Any) -> Any:
                 _as_sqlite(disk)
@@ -181,7 +181,7 @@ def _as_sqlite(disk: Disk) -> None:
 
 
 class _Raw(io.RawIOBase):
-    """A file whose every write is a call of `os.write`, whoever stands in for it."""
+    """A file whose every write is a call of `os.write`, or of its stand-in."""
 
     def __init__(self, path: Any, flags: int) -> None:
         self._descriptor = os.open(path, flags, 0o666)
@@ -243,5 +243,5 @@ def python_file(path: Any, mode: str, options: dict[str, Any]) -> Any:
 
 
 def path_of(descriptor: int) -> str:
-    """Return the path of an open file, as the system says it."""
+    """Return the path of an open file, from the system."""
     return os.readlink(f"/proc/self/fd/{descriptor}")  # noqa: PTH115 - a Path may be stood between

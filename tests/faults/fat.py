@@ -1,4 +1,4 @@
-"""A file system that knows little: FAT, by a stand-in (a real one: real.py).
+"""A file system with few features: FAT, by a stand-in (a real one: real.py).
 
 The stand-in refuses links, permissions and the flush of a folder; takes a name for the same as
 one that differs in case; refuses names that FAT refuses; has file times of 2 s, folder times that
@@ -38,7 +38,7 @@ DEVICES = {"con", "prn", "aux", "nul", *(f"{n}{d}" for n in ("com", "lpt") for d
 
 
 class Fat:
-    """Stands between the program and a folder, which behaves as FAT does."""
+    """Is between the program and a folder, which behaves as FAT does."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = os.fspath(folder)
@@ -47,7 +47,7 @@ class Fat:
 
     @contextmanager
     def in_place(self) -> Iterator[Fat]:
-        """Stand between while the block runs."""
+        """Replace the system's calls while the block runs."""
         with pytest.MonkeyPatch.context() as patch:
             for name in ONE_PATH:
                 patch.setattr(os, name, self._folding(name, getattr(os, name)))
@@ -64,7 +64,7 @@ class Fat:
         return not isinstance(path, int) and os.fsdecode(path).startswith(self._folder)
 
     def fold(self, path: Any) -> str:
-        """Return the path as it stands on the disk, whatever the case it is asked in."""
+        """Return the path as it is on the disk, for a name in any case."""
         at = self._folder
         for part in Path(os.fsdecode(path)[len(self._folder) :]).parts:
             if part == os.sep:
@@ -136,7 +136,7 @@ def _coarsened(found: os.stat_result) -> os.stat_result:
 
 @dataclass
 class Figures:
-    """What a run found: the commands that answered as elsewhere, and what was wrong."""
+    """The result of a run: the commands that answered as elsewhere, and what was wrong."""
 
     commands: int = 0
     wrong: list[str] = field(default_factory=list)

@@ -2,10 +2,10 @@
 
     python -m tests.faults.killed FOLDER COUNT SEED      prints its figures as JSON
 
-A process of its own, since it forks: what it has imported its children need not import
-again. A child archives one dump after the other and says so through a pipe once the command
-has returned; that is the acknowledgement. After each kill: the vault is sound, every read that was
-ever acknowledged is on record and hashes right, nobody holds the lock, and writing goes on.
+A process of its own, because it forks: its children need not import the modules again. A child
+archives one dump after the other and reports each through a pipe once the command has returned;
+that is the acknowledgement. After each kill: the vault is sound, every read that was ever
+acknowledged is on record and hashes right, nobody holds the lock, and writing goes on.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ WAYS = ("one writer", "two writers, one killed", "two writers, both killed")
 
 @dataclass
 class Figures:
-    """What a run found: kills by way, reads that were acknowledged, and what was wrong."""
+    """The result of a run: kills by way, reads that were acknowledged, and what was wrong."""
 
     kills: dict[str, int] = field(default_factory=dict)
     acknowledged: int = 0
@@ -61,7 +61,7 @@ class Writer:
         os.close(end)
 
     def kill(self) -> list[str]:
-        """Kill it; return what it said before."""
+        """Kill it; return what it reported before."""
         os.kill(self._pid, signal.SIGKILL)
         os.waitpid(self._pid, 0)
         with os.fdopen(self._ends, encoding="ascii") as said:
@@ -69,7 +69,7 @@ class Writer:
 
 
 def _write_for_ever(folder: Path, name: str, begin: int, end: int) -> NoReturn:
-    """Archive one new memory after the other; say its digest once it is on record."""
+    """Archive one new memory after the other; report its digest once it is on record."""
     dump = folder / f"{name}.hex"
     words = ("--vessel", "grebe", "--unit", name, "--position", "U12", "--position-confirmed")
     for number in range(begin, begin + 100_000):
@@ -131,7 +131,7 @@ class Round:
         if (vault / "lock").exists():
             self.figures.in_the_middle += bool((vault / "lock").stat().st_size)
             with (vault / "lock").open("r+b") as file:
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)  # raises where it is held
+                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)  # raises if it is held
         wrong = soundness.faults_of(self._folder)
         if not self._said:  # killed before the vault was finished, as a slow machine may be
             wrong = [fault for fault in wrong if "vault-first-record-missing" not in fault]

@@ -3,7 +3,7 @@
 A case is one command, one of its operations and one way to fail. Operations are counted
 until the command ends without meeting the fault. After each: an exit code of the contract
 and no traceback; what was there before is there byte for byte; the vault rechecks clean, or
-there is none; a read is in or not; and the same command, called again on a disk that is well,
+there is none; a read is in or not; and the same command, called again on a sound disk,
 does what it should.
 """
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from tests.faults.commands import Outcome, Writes
 
 TRUE_THEN = ("vault-own-not-written",)
-# A vault.toml that could not be taken away again says by itself that it was never finished.
+# A vault.toml that could not be removed again shows by itself that it was never finished.
 UNFINISHED = (*TRUE_THEN, "vault-first-record-missing")
 
 
@@ -79,7 +79,7 @@ WAYS = tuple(_ways())
 
 @dataclass
 class Figures:
-    """What a run found: cases by way and by command, and each case that failed."""
+    """The result of a run: cases by way and by command, and each case that failed."""
 
     cases: Counter[str] = field(default_factory=Counter)
     commands: Counter[str] = field(default_factory=Counter)
@@ -162,7 +162,7 @@ class Case:
         return [each for each in wrong if not any(file in each for file in told)]
 
     def _on_record(self, outcome: Outcome) -> Iterable[str]:
-        """Say where what was added is not what was answered."""
+        """Report where the added records differ from the answer."""
         counted = self._added()
         if outcome.code == self._writes.code and self._writes.command not in NEEDS_ANSWER:
             if counted != Counter(self._writes.adds):
@@ -202,7 +202,7 @@ class Case:
 
 
 def met_answer(outcome: Outcome) -> bool:
-    """Return whether a call that put nothing on record was refused, or says so in a note."""
+    """Return whether a call that put nothing on record was refused, or reports it in a note."""
     return outcome.code in (2, 3, 130) or "note:" in outcome.said
 
 

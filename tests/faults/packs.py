@@ -45,11 +45,11 @@ class _Sound:
         self.digests = {
             member.name: sha256(b"".join(content(stream, member))) for member in self.members
         }
-        # Where its name is hit it comes in as a file that no record names, which harms nothing.
+        # If its name is damaged, it comes in as a file that no record names, which does no harm.
         self.manifest = self.digests.pop(MANIFEST)
 
     def hit(self, at: int) -> Member | None:
-        """Return the member whose data a byte belongs to."""
+        """Return the member that holds a byte in its data."""
         return next((m for m in self.members if m.data_at <= at < m.end), None)
 
 
@@ -95,7 +95,7 @@ def _cut(sound: _Sound, length: int, found: Figures) -> None:
 
 
 def _strictly(data: bytes) -> set[str] | None:
-    """Return the digests that a strict reading gives; None where it refuses the pack."""
+    """Return the digests that a strict reading gives; None if it refuses the pack."""
     try:
         pack = Pack(io.BytesIO(data), "a pack")
         pack.check(lambda _done, _of: None)

@@ -1,28 +1,29 @@
 """What a disk may hold after the power failed: a model, and every state that it allows.
 
 The program's operations are recorded as they happen. At each point between two of them the
-power may fail. What then stands on the disk is what was flushed, and any part of the rest:
+power may fail. The disk then holds what was flushed, and any part of the rest:
 
 - A file's bytes are certain once the file was flushed, and as they were then. What was written
-  since may be there wholly, not at all (the file is empty, or as it was flushed), to any length,
+  later may be there completely, not at all (the file is empty, or as it was flushed), to any
+  length,
   as zeros or what the disk held before in all of it or in any of its sectors of 512 bytes.
-- A name in a folder is certain once that folder was flushed, and as it was then. For what was
-  done since, each name by itself stands as it was then or after any of the later changes, whatever
-  the order: so a rename may show both names, one, or none, may come before the bytes of
+- A name in a folder is certain once that folder was flushed, and as it was then. For later changes,
+  each name by itself is as it was then or after any of them, in any order: so a rename may show
+  both names, one, or none, may come before the bytes of
   its file, and a new folder may be missing with all that is in it.
-- Flushing a file says nothing of its name; flushing a folder nothing of its files' bytes, nor
+- Flushing a file does not flush its name; flushing a folder flushes neither its files' bytes nor
   of the folder's own name in the one above.
 - A name that was in place and was replaced is the old file or the new one.
 
-- On Linux's FAT (where a sequence says so) a file that was renamed is empty under its new name
-  until it is flushed once more; that was found by cutting real power (real.py).
+- On Linux's FAT (if a sequence says so) a file that was renamed is empty under its new name
+  until it is flushed once more; a real power cut shows that (real.py).
 
 This allows more than any one file system does. It is what POSIX promises and no more; ext4 with
 delayed allocation shows files that are empty after a rename, FAT writes the two sectors of a
 rename in any order, NTFS keeps names in a journal and bytes not. After "All File Systems Are Not
 Created Equal" (Pillai and others, OSDI 2014), whose "persistence properties" these are; cited
-from memory. Not in the model: a disk that says it flushed and did not; the index, which SQLite
-writes and nothing believes.
+from memory. Not in the model: a disk that reports a flush and did not flush; the index, which
+SQLite writes and nothing believes.
 """
 
 from __future__ import annotations
@@ -45,7 +46,7 @@ SECTOR = 512
 class File:
     """A file's bytes now, and as they were when they were flushed last (None: never).
 
-    `nameless` is a file of FAT's that was renamed since: its new name may tell no length.
+    `nameless` is a file of FAT's that was renamed later: its new name may have no length.
     """
 
     data: bytes = b""
@@ -102,7 +103,7 @@ class Folder:
         self.flushed, self.since = dict(self.now), {}
 
     def choices(self) -> dict[str, list[Node | None]]:
-        """Return what each name may stand for on the disk."""
+        """Return what each name may be on the disk."""
         found: dict[str, list[Node | None]] = {n: [node] for n, node in self.flushed.items()}
         for name, later in self.since.items():
             found[name] = list(dict.fromkeys([self.flushed.get(name), *later]))
@@ -111,7 +112,7 @@ class Folder:
 
 Node = File | Folder
 Tree = dict[str, bytes | None]
-"""What stands on a disk: name to bytes, or None for a folder."""
+"""The content of a disk: name to bytes, or None for a folder."""
 
 
 class Model:
@@ -126,7 +127,7 @@ class Model:
         return path.startswith(self._root + os.sep)
 
     def at(self, path: str) -> Node | None:
-        """Return what stands under a path now."""
+        """Return what is at a path now."""
         node: Node | None = self.top
         for part in self._parts(path):
             node = node.now.get(part) if isinstance(node, Folder) else None

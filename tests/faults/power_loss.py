@@ -1,8 +1,8 @@
 """The power fails at each point of what the commands do; what holds on what the disk then has.
 
 For each state that the model (power.py) allows: what was acknowledged is there byte for byte; the
-vault opens; recheck finds no damage, so no read is half there; what the vault says of itself is
-true. On some of them the next write is made, and must go through.
+vault opens; recheck finds no damage, so no read is half there; what the vault reports about itself
+is true. On some of them the next write is made, and must go through.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ class Sequence:
 
 @dataclass
 class Figures:
-    """What a run found: distinct states by sequence, points looked at, and what was wrong."""
+    """The result of a run: distinct states by sequence, points looked at, and what was wrong."""
 
     states: Counter[str] = field(default_factory=Counter)
     points: int = 0
@@ -74,8 +74,8 @@ class Ship:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self.true: tuple[str, ...] = ()  # codes of what the vault may say by itself
-        self._there: Tree = {"": None}  # begins with whatever stands there
+        self.true: tuple[str, ...] = ()  # codes of what the vault may report by itself
+        self._there: Tree = {"": None}  # begins with the present content
 
     def check(self, tree: Tree, acknowledged: dict[str, bytes], rotten: str | None) -> list[str]:
         """Put a state on the disk, and return what is wrong with it."""
@@ -88,9 +88,9 @@ class Ship:
         return self._but_empty(wrong, rotten)
 
     def _but_empty(self, wrong: list[str], rotten: str | None = None) -> list[str]:
-        """Leave out what is said of a file that on FAT, for a moment, may be empty.
+        """Leave out the findings about a file that on FAT, for a moment, may be empty.
 
-        Nobody was stated of it yet: what was acknowledged is compared byte for byte above.
+        It was not acknowledged yet: what was acknowledged is compared byte for byte above.
         """
         names = [n.rpartition("/")[2] for n, data in self._there.items() if data == b""]
         names += [rotten.rpartition("/")[2]] if rotten else []
@@ -231,7 +231,7 @@ class Storm:
 
 
 def _mark(tree: Tree, acknowledged: int) -> bytes:
-    """Return what tells one state from another; what a lock says does not."""
+    """Return what distinguishes one state from another; the content of a lock does not."""
     mark = sha256(str(acknowledged).encode())
     for name in sorted(tree):
         if not name.endswith("/lock"):

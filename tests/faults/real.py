@@ -1,9 +1,9 @@
 """Real file systems: FAT and ext4 of a Linux kernel, and its power really cut.
 
-Where this machine may mount an image (`mount -o loop`, as root with the driver) that is used.
-Else a Linux kernel that runs as a process does it (Debian's package user-mode-linux), whose
-root is this machine's own tree. Its power is cut by `kill -9`: what it had not written to the
-image is lost. FAT and ext4 are made by mkfs.fat (dosfstools) and mkfs.ext4 (e2fsprogs).
+If this machine can mount an image (`mount -o loop`, as root with the driver), it does. Otherwise a
+Linux kernel that runs as a process does it (Debian's package user-mode-linux), whose root is this
+machine's own tree. Its power is cut by `kill -9`: what it had not written to the image is lost. FAT
+and ext4 are made by mkfs.fat (dosfstools) and mkfs.ext4 (e2fsprogs).
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ LONGEST = 1.5  # seconds of writing until the power is cut
 
 @dataclass
 class Figures:
-    """What a run found: cuts, reads acknowledged before one, and what was wrong."""
+    """The result of a run: cuts, reads acknowledged before one, and what was wrong."""
 
     cuts: int = 0
     acknowledged: int = 0
@@ -44,7 +44,7 @@ class Figures:
 
 
 def program(name: str) -> str:
-    """Return the path of a program of the system; raise OSError where it is not there."""
+    """Return the path of a program of the system; raise OSError if it is not there."""
     found = shutil.which(name, path=f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin:/usr/bin")
     if found is None:
         raise OSError(f"{name} is not installed")
@@ -52,7 +52,7 @@ def program(name: str) -> str:
 
 
 def said(command: list[str]) -> None:
-    """Run a program of the system; raise OSError with its own words where it fails."""
+    """Run a program of the system; raise OSError with its own words if it fails."""
     whole = [program(command[0]), *command[1:]]
     done = subprocess.run(whole, capture_output=True, text=True, check=False, timeout=60)
     if done.returncode:
@@ -73,7 +73,7 @@ def image(base: Path, kind: str) -> Path:
 
 @contextmanager
 def mounted(base: Path, kind: str) -> Iterator[Path]:
-    """Mount a new image while the block runs; raise OSError where this machine cannot."""
+    """Mount a new image while the block runs; raise OSError if this machine cannot."""
     path, point = image(base, kind), base / "mounted"
     point.mkdir(exist_ok=True)
     said(["mount", "-o", "loop", str(path), str(point)])
@@ -86,7 +86,7 @@ def mounted(base: Path, kind: str) -> Iterator[Path]:
 def commands_on(base: Path, kind: str) -> tuple[str, int, list[str]]:
     """Call every command on a real file system; return how it was mounted, how many, and faults.
 
-    Raises OSError, with each reason, where this machine offers no way.
+    Raises OSError, with each reason, if this machine offers no way.
     """
     try:
         with mounted(base, kind) as point:
@@ -141,7 +141,7 @@ class Kernel:
         return found
 
     def wait_for(self, word: str) -> bool:
-        """Wait until it has said a word; False where it ended before."""
+        """Wait until it has sent a word; False if it ended before."""
         for _ in range(BOOT * 20):
             if self.said.exists() and word in self.said.read_text(encoding="utf-8"):
                 return True
@@ -161,8 +161,8 @@ def cut_off(base: Path, kind: str, count: int, seed: int) -> Figures:
     """Cut the power of a kernel that writes, so many times, always on the same image.
 
     Each time it first checks what the last cut left: the reads that were acknowledged (they
-    are in `said.txt`, which lies on this machine), and the whole vault; on FAT that after
-    fsck.fat has repaired it, as the system asks for. Raises OSError where no such kernel is
+    are in `said.txt`, which is on this machine), and the whole vault; on FAT that after
+    fsck.fat has repaired it, as the system asks for. Raises OSError if no such kernel is
     installed.
     """
     chance, figures, known = random.Random(seed), Figures(), set[str]()

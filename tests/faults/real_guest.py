@@ -22,7 +22,7 @@ MOST_READS = 60
 
 
 def run(told: dict[str, Any]) -> None:
-    """Do what was stated, say what came of it, and end the kernel."""
+    """Do the requested work, report the result, and end the kernel."""
     libc = ctypes.CDLL(None, use_errno=True)
     base = Path(told["base"])
     try:
@@ -61,7 +61,7 @@ def _load(libc: ctypes.CDLL, kind: str) -> None:
 
 
 def _mend(kind: str) -> None:
-    """Have FAT checked, as the system asks for: else it refuses writes where it finds a fault."""
+    """Have FAT checked, as the system requires: else it refuses writes after a fault."""
     if kind == "fat":
         from tests.faults.real import program
 
@@ -122,7 +122,7 @@ def _checked(here: Path, known: list[str], *, whole: bool) -> list[str]:
 
 
 def _say(base: Path, line: str) -> None:
-    """Say a line to the machine outside, where it outlasts this kernel."""
+    """Send a line to the machine outside, where it outlasts this kernel."""
     with (base / "said.txt").open("a", encoding="utf-8") as file:
         file.write(line + "\n")
         file.flush()

@@ -23,9 +23,9 @@ class Killed(BaseException):
 
 
 class Recorder:
-    """Stands between the program and the disk, and calls `after` after each operation.
+    """Is between the program and the disk, and calls `after` after each operation.
 
-    From the operation with the number `kill_at` on nothing happens any more, as after a kill.
+    From the operation with the number `kill_at`, nothing happens any more, as after a kill.
     What SQLite writes is not seen, and left out of the comparison with the real folder.
     """
 
@@ -42,7 +42,7 @@ class Recorder:
 
     @contextmanager
     def in_place(self) -> Iterator[Recorder]:
-        """Stand between while the block runs."""
+        """Replace the system's calls while the block runs."""
         calls = {
             "open": self._opening(os.open),
             "close": self._closing(os.close),

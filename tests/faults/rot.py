@@ -29,7 +29,7 @@ TOML = "vault.toml"
 
 @dataclass
 class Figures:
-    """What a run found: bytes damaged by the sort of file, how they were repaired, what failed."""
+    """The result of a run: bytes damaged by kind of file, how they were repaired, what failed."""
 
     damaged: Counter[str] = field(default_factory=Counter)
     repaired: Counter[str] = field(default_factory=Counter)

@@ -21,7 +21,7 @@ NO_FACT = ("lock", "index.sqlite")
 
 
 def bytes_of(folder: Path) -> dict[str, bytes]:
-    """Return the files of a folder that hold facts, so no temporary ones: name to bytes."""
+    """Return the files of a folder that hold facts, without temporary ones: name to bytes."""
     found = {}
     for above, _, names in os.walk(folder):  # what cannot be read is not there
         for name in names:
@@ -53,9 +53,9 @@ def open_vault(folder: Path, *, create: bool = False) -> Vault:
 
 
 def faults_of(folder: Path, *, allowed: Iterable[str] = ()) -> list[str]:
-    """Return everything that is wrong with a vault: damage, and what it says by itself.
+    """Return everything that is wrong with a vault: damage, and what it reports by itself.
 
-    None where there is no vault, or none yet. `allowed` are codes of findings that are true.
+    None if there is no vault, or none yet. `allowed` are codes of findings that are true.
     """
     toml = folder / "vault" / "vault.toml"
     if not toml.exists() or not toml.stat().st_size:

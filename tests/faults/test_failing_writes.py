@@ -1,4 +1,4 @@
-"""Each operation of a write fails in turn; the vault stays whole, and says what happened."""
+"""Each operation of a write fails in turn; the vault stays complete, and reports what happened."""
 
 from __future__ import annotations
 
@@ -111,9 +111,9 @@ def test_each_operation_fails(
 ) -> None:
     """A read is fully in or not in; a refusal leaves what was there before byte for byte.
 
-    What stays beyond that is at most an object that nothing names, or, where even removing
-    fails, a temporary file. Where the disk fails once only, not even these, except objects
-    whose record stood under its name before its folder could not be flushed.
+    What stays beyond that is at most an object that nothing names, or, if even removing
+    fails, a temporary file. If the disk fails only once, not even these, except objects
+    whose record had its name before its folder could not be flushed.
     """
     start: Path = request.getfixturevalue(place)
     before = files_of(start)
@@ -134,14 +134,14 @@ def test_each_operation_fails(
         else:
             assert refused.code.startswith("vault-")
             assert refused.found is not None
-            # A record whose folder could not be flushed is taken away again, if that works.
+            # A record whose folder could not be flushed is removed again, if that works.
             unproven_record = for_ever and disk.operations[disk.fail_at] == "fsync folder"
             had = 1 if before else 0
             assert records == had or (unproven_record and records == had + 1)
             if not for_ever:
                 extra = set(after) - set(before)
                 unproven = {n for n in extra if n.startswith("objects/")}
-                # Where there was no vault, one that is whole and empty may stay.
+                # If there was no vault, a complete and empty one may stay.
                 assert not before or extra == unproven
                 assert not unproven or disk.operations[disk.fail_at] == "fsync folder"
             write_a_read(folder)  # the disk is well again: the same goes through
@@ -227,7 +227,7 @@ print(step)
 def test_a_kill_at_each_operation_leaves_the_vault_whole(
     request: pytest.FixtureRequest, place: str
 ) -> None:
-    """`kill -9` before each operation: the read is in or not in, and the next write goes on."""
+    """`kill -9` before each operation: the read is in or not in, and the next write works."""
     start: Path = request.getfixturevalue(place)
     done = subprocess.run(
         [sys.executable, "-c", KILLED_AT_EACH_STEP, str(start)],

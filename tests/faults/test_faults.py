@@ -40,7 +40,7 @@ def commands() -> Iterator[str]:
 
 
 def test_every_command_is_in_the_table_or_never_writes() -> None:
-    """A new command that writes is tried by every suite here; one that does not is said to."""
+    """A new command that writes is tried by every suite here; one that does not write is listed."""
     in_table = {each.command for each in TABLE}
     assert in_table.isdisjoint(NEVER)
     assert sorted(commands()) == sorted({*in_table, *NEVER})
@@ -88,7 +88,7 @@ def test_the_model_shows_what_a_missing_flush_costs(
 
 @needs_proc
 def test_kills_at_random_moments(tmp_path: Path, seed: int) -> None:
-    """Real processes, one or two at once: what they acknowledged is there, and writing goes on."""
+    """Real processes, one or two at once: what they acknowledged is there; writing continues."""
     found = killed(tmp_path / "killed", 16, seed)
     assert found["wrong"] == [], f"seed {seed}"
     assert sum(found["kills"].values()) == 16
@@ -103,7 +103,7 @@ def test_bytes_that_rot(tmp_path: Path, seed: int) -> None:
 
 @needs_proc
 def test_fat_by_a_stand_in(tmp_path: Path) -> None:
-    """Every command answers as elsewhere where links, permissions and folder flushes fail."""
+    """Every command gives the same answer if links, permissions and folder flushes fail."""
     stand_in = fat.Fat(tmp_path)
     with stand_in.in_place():
         found = fat.run_on(tmp_path)

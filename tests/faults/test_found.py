@@ -1,4 +1,4 @@
-"""What the runs in this folder once found, each as small as it can be said."""
+"""Mistakes that the runs in this folder once found, each as small as possible."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 @pytest.fixture
 def flushed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """Return the paths that are flushed, in order, as the test goes on."""
+    """Return the list of flushed paths, in order, which grows during the test."""
     paths: list[str] = []
 
     def note(descriptor: int) -> None:
@@ -66,7 +66,7 @@ def test_an_empty_folder_that_stands_is_flushed_in_the_one_above(
 def test_an_empty_folder_from_another_hand_need_not_be_flushed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A stick's own top folder stands in one that this user may not even open."""
+    """A stick's own top folder is in one that this user may not even open."""
     write_a_read(tmp_path / "media")
     shutil.rmtree(tmp_path / "media" / "vault")
     (tmp_path / "media" / "vault").mkdir()
@@ -85,7 +85,7 @@ def test_an_empty_folder_from_another_hand_need_not_be_flushed(
 def test_after_a_writer_that_was_stopped_every_folder_is_flushed(
     home: Path, flushed: list[str]
 ) -> None:
-    """Its last record may stand unflushed, and the next is `after` it; once is enough."""
+    """Its last record may be there unflushed, and the next is `after` it; once is enough."""
     root = home / "vault"
     folders = {
         f"{sort}/{f.name}" for sort in ("objects", "records") for f in (root / sort).iterdir()
@@ -127,7 +127,7 @@ def test_a_record_that_could_not_be_taken_away_is_flushed_by_the_next_writer(
 
 
 def test_the_lock_is_signed_before_anything_is_written(home: Path) -> None:
-    """Where not even that can be written, nothing is; and what stood in it stays."""
+    """If not even that can be written, nothing is; and its old content stays."""
     lock = home / "vault" / "lock"
     lock.write_bytes(b"process 1".ljust(SIGNED) + b"\n")
     before = soundness.bytes_of(home)
@@ -142,7 +142,7 @@ def test_the_lock_is_signed_before_anything_is_written(home: Path) -> None:
 
 
 def test_a_lock_that_was_left_is_told_to_its_next_holder(tmp_path: Path) -> None:
-    """And it stays so until that one says that all is proven."""
+    """And it stays so until that one reports that all is proven."""
     lock = tmp_path / "lock"
     with locked(lock, "now") as held:
         assert not held.unproven
@@ -158,7 +158,7 @@ def test_a_lock_that_was_left_is_told_to_its_next_holder(tmp_path: Path) -> None
 def test_on_fat_a_file_is_flushed_under_its_new_name_too(
     home: Path, flushed: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Else the new name tells no length when the power fails, and an acknowledged read is gone."""
+    """Without it, the new name has no length after a power failure: the read is gone."""
     monkeypatch.setattr(disk, "forgets_when_renamed", lambda _folder: True)
     flushed.clear()
     write_a_read(home, b"2")
@@ -173,7 +173,7 @@ def test_on_fat_a_file_is_flushed_under_its_new_name_too(
 def test_on_fat_a_pack_is_flushed_under_its_new_name_too(
     tmp_path: Path, flushed: list[str], monkeypatch: pytest.MonkeyPatch, *, replace: bool
 ) -> None:
-    """What is written out as a stream is renamed as well; and what a place puts aside."""
+    """A file written as a stream is renamed as well; so is one that a location sets aside."""
     monkeypatch.setattr(disk, "forgets_when_renamed", lambda _folder: True)
     with disk.exporting(tmp_path / "grebe.zip", replace=replace) as stream:
         stream.write(b"a pack")
@@ -183,7 +183,7 @@ def test_on_fat_a_pack_is_flushed_under_its_new_name_too(
 
 
 def test_fat_is_known_by_what_is_mounted() -> None:
-    """By device, whatever the folder's name; unknown is none of them."""
+    """By device, for any name of the folder; an unknown device is none of them."""
     mounts = (
         b"22 1 254:0 / / rw - ext4 /dev/vda rw\n"
         b"30 22 8:17 / /media/A\\040STICK rw,nosuid shared:9 - vfat /dev/sdb1 rw\n"
@@ -204,7 +204,7 @@ def test_an_empty_vault_toml_is_none(tmp_path: Path) -> None:
     (tmp_path / "vault" / "vault.toml").chmod(0o644)
     (tmp_path / "vault" / "vault.toml").write_bytes(b"")
     with pytest.raises(ParambakError) as caught:
-        write_a_read(tmp_path)  # one that was a vault is none to be made again
+        write_a_read(tmp_path)  # a folder that was a vault is not made into one again
     assert caught.value.code == "vault-not-a-vault"
     assert record.exists()
 

@@ -18,7 +18,7 @@ def patterns(line: str, copies: int = 1) -> dict[tuple[str, int, str | None, str
 
 
 def test_whole_numbers_of_each_width_and_order() -> None:
-    """The last digit shown is the scale; others stand next to it."""
+    """The last digit shown is the scale; other scales are tried as well."""
     found = patterns("a = 12.5 s")
     assert found["u16", 2, "big", "1/10/0"] == "007d"
     assert found["u24", 3, "little", "1/10/0"] == "7d0000"

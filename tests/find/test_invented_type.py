@@ -62,7 +62,7 @@ def test_a_number_of_fixed_length_is_searched_for(monkeypatch: pytest.MonkeyPatc
 
 
 def test_what_is_found_is_drafted_with_its_length(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A type of open length says it in the draft, which then loads."""
+    """The draft gives the length of a type of open length, and then loads."""
     add(
         monkeypatch,
         FieldType(

@@ -80,7 +80,7 @@ def test_zeros_above_a_number_speak_for_the_wider_field(order: Literal["big", "l
 
 
 def test_a_number_that_is_nothing_but_zeros_has_none_above_it() -> None:
-    """The value 0 is no more likely to be 32 bits wide than its bytes say, in either order."""
+    """The value 0 is no more likely to be 32 bits wide than its bytes show, in either order."""
     weights = []
     for order in ("big", "little"):
         interpretation = Interpretation(TYPES["u32"], 4, order)
@@ -89,7 +89,7 @@ def test_a_number_that_is_nothing_but_zeros_has_none_above_it() -> None:
 
 
 def test_bytes_that_did_not_change_are_out() -> None:
-    """The old value standing elsewhere, unchanged, is no candidate."""
+    """The old value at another address, unchanged, is no candidate."""
     old, new = memories()
     old[0x0C00:0x0C02] = new[0x0C00:0x0C02] = (125).to_bytes(2, "big")
     places = {each.at for each in by_name(found_in(VALUES, old, new))["t0"].candidates}
@@ -98,7 +98,7 @@ def test_bytes_that_did_not_change_are_out() -> None:
 
 
 def test_bytes_that_changed_while_the_value_did_not_are_out() -> None:
-    """t6 stays 25.0; where it became something else is no candidate."""
+    """t6 stays 25.0; an address where it changed is no candidate."""
     old, new = memories()
     old[0x0C00:0x0C02], new[0x0C00:0x0C02] = (250).to_bytes(2, "big"), b"\x01\x02"
     found = by_name(found_in(VALUES, old, new))["t6"]
@@ -117,7 +117,7 @@ def test_one_image_alone_gives_places_and_no_checks() -> None:
 
 
 def test_a_value_that_is_not_stored_is_not_found_with_confidence() -> None:
-    """An answer is owed only where there is one."""
+    """An answer is required only if there is one."""
     found = by_name(found_in(VALUES + "ghost = 7123 rpm | 6021 rpm\n", *memories()))["ghost"]
     assert not found.confident
 
@@ -162,7 +162,7 @@ def test_addresses_are_the_images_own() -> None:
 
 
 def test_images_without_a_common_address_are_refused() -> None:
-    """The refusal says what to do."""
+    """The refusal states what to do."""
     panel_values = parse(b"a = 1", 2).panel_values
     with pytest.raises(ParambakError) as refused:
         search(panel_values, [Image.of(b"abcd"), Image.of(b"abcd", 0x100)])
@@ -203,7 +203,7 @@ def test_a_draft_of_high_addresses_is_all_comments() -> None:
 def test_any_images_and_values_give_an_answer_and_a_draft_that_loads(
     datas: list[bytes], shown: list[str]
 ) -> None:
-    """No input makes the search fail, nor a layout with mistakes."""
+    """No input makes the search fail, and neither does a layout with mistakes."""
     values = "".join(f"v{number} = {text or 'A'}\n" for number, text in enumerate(shown))
     result = found_in(values, *datas)
     assert check(draft(result, ["a"]).encode()) == ()

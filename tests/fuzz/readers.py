@@ -5,9 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from parambak.dumps import intel_hex, s_record
 from parambak.dumps.dump import ALLOWANCES, Style, Terms
-from parambak.dumps.records import read_by_record
+from parambak.dumps.records import read_by_record, text_of
 from parambak.dumps.registry import FORMATS
 from parambak.errors import ParambakError
 from parambak.memory.image import Block, Image
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     import random
 
 FIXTURES: Final = Path(__file__).resolve().parents[2] / "fixtures" / "dumps"
-READERS: Final = (intel_hex, s_record, FORMATS["raw"])
+READERS: Final = tuple(FORMATS.values())
 LONGEST: Final = 8192
 """Bytes of an input: the rarely met cases are of structure, not of size."""
 TERMS: Final = (
@@ -39,17 +38,17 @@ def one_input(data: bytes) -> None:
     """Read one input, whose first byte chooses the reader and the terms."""
     if not data:
         return
-    reader: Any = READERS[data[0] % len(READERS)]
+    reader = READERS[data[0] % len(READERS)]
     terms = TERMS[data[0] // len(READERS) % len(TERMS)]
     content = data[1:]
     taken = outcome(reader.read, content, terms=terms)
-    if reader is FORMATS["raw"]:
+    if reader.parser is None:
         return
     try:
-        text = reader.prepared(content, terms)
+        text = text_of(reader.parser, content, terms)
     except ParambakError:
         return
-    judged = outcome(read_by_record, reader.Parser, text, terms)
+    judged = outcome(read_by_record, reader.parser, text, terms)
     if taken != judged:
         raise AssertionError(f"in bulk {taken!r}, by record {judged!r}")
 
@@ -63,10 +62,11 @@ def seeds() -> list[bytes]:
     ]
     blocks = [Block(start, bytes(range(40))) for start in (0, 0xFFF0, 0x1_FFF0)]
     image = Image.from_blocks(blocks)
-    for width in (20, 32):
-        style = Style(address_width=width, record_length=1)
-        contents.append(intel_hex.write(image, style=style))
-    contents += [s_record.write(image, style=Style(address_width=width)) for width in (24, 32)]
+    for reader in READERS:
+        for width in reader.widths:
+            if image.end <= 1 << width:
+                style = Style(address_width=width, record_length=1 + width % 5)
+                contents.append(reader.write(image, style=style))
     choices = range(len(READERS) * len(TERMS))
     return [bytes((choice,)) + content for content in contents for choice in choices]
 

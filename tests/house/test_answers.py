@@ -10,7 +10,7 @@ SHOWN = {
     "parambak.dumps.registry.format_named",  # the label of a format
     "parambak.differences.small_line.small_line",  # draws values as a line of blocks
 }
-"""What shows an answer's values and stands below since pages use it too."""
+"""Functions that show an answer's values and are on a lower floor because pages use them too."""
 
 
 def intruders(path: str, text: str) -> list[str]:
@@ -37,7 +37,7 @@ def test_the_command_line_stands_on_the_answers_alone(sources: dict[str, str]) -
 
 
 def test_a_command_that_decides_is_caught() -> None:
-    """Whatever is no code, no label and no answer is found."""
+    """Everything that is no code, no label and no answer is found."""
     path = "parambak/cli/commands/a.py"
     assert intruders(path, "from parambak.vault.vault import Vault")
     assert intruders(path, "def f():\n    from parambak.swap.state import swap_state")

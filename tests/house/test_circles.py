@@ -26,7 +26,7 @@ def imports_of(sources: dict[str, str]) -> dict[str, set[str]]:
 
 
 def circles(imports: dict[str, set[str]]) -> list[list[str]]:
-    """Return the modules that stand in circles, those of one circle together, in order."""
+    """Return the modules that are in circles, those of one circle together, in order."""
     reached: dict[str, set[str]] = {}
     for module, imported_ones in imports.items():
         behind: set[str] = set()

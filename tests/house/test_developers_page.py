@@ -22,6 +22,6 @@ def test_what_the_developers_page_names_is_there(root: Path) -> None:
 
 
 def test_a_name_that_leads_nowhere_is_caught(root: Path) -> None:
-    """Files and folders alike."""
+    """Both files and folders."""
     text = "`parambak/errors.py`, `parambak/attic.py`, `tests/attic/`"
     assert absent(text, root) == ["parambak/attic.py", "tests/attic/"]

@@ -8,7 +8,7 @@ Named = ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
 
 
 def is_overload(node: Named) -> bool:
-    """Return whether a function only says types, for another that has the docstring."""
+    """Return whether a function only declares types, for another that has the docstring."""
     return any("overload" in ast.unparse(item) for item in node.decorator_list)
 
 
@@ -22,7 +22,7 @@ def public(body: list[ast.stmt]) -> list[Named]:
 
 
 def violations(path: str, text: str) -> list[str]:
-    """Return what stands in a module without a docstring, itself among it."""
+    """Return what is in a module without a docstring, including the module."""
     tree = ast.parse(text)
     own = [] if ast.get_docstring(tree) or not tree.body else [f"{path}: the module"]
     bare = [node for node in public(tree.body) if ast.get_docstring(node) is None]

@@ -125,7 +125,7 @@ def violations(path: str, text: str) -> list[tuple[str, str]]:
 
 
 def test_effects_stay_in_their_rooms(sources: dict[str, str]) -> None:
-    """Files, clock, environment, output, exits and chance stand only where the house allows."""
+    """Files, clock, environment, output, exits and chance are only where the house allows."""
     found = [fault for path, text in sources.items() for fault in violations(path, text)]
     assert not found, "\n".join(map(str, found))
 
@@ -168,7 +168,7 @@ def test_effects_stay_in_their_rooms(sources: dict[str, str]) -> None:
     ],
 )
 def test_an_effect_in_a_pure_room_is_caught(kind: str, text: str) -> None:
-    """Each way of having an effect is found in a pure room, and allowed in cli/."""
+    """Each kind of effect is found in a pure room, and allowed in cli/."""
     assert kind in [found for found, _ in violations("parambak/memory/a.py", text)]
     assert violations("parambak/cli/a.py", text) == []
 
@@ -189,7 +189,7 @@ def test_an_effect_in_a_pure_room_is_caught(kind: str, text: str) -> None:
     ],
 )
 def test_each_room_has_its_own_leave(room: str, text: str, kinds: list[str]) -> None:
-    """What one room may is not thereby allowed in the next."""
+    """What one room may do is not allowed in the next."""
     assert [kind for kind, _ in violations(f"parambak/{room}/a.py", text)] == kinds
 
 

@@ -44,7 +44,7 @@ def untested(codes: list[str], texts: str) -> list[str]:
 
 
 def repeated(codes: list[str]) -> list[str]:
-    """Return the codes that stand for two faults."""
+    """Return the codes that two faults share."""
     return [code for code, times in Counter(codes).items() if times > 1]
 
 
@@ -57,7 +57,7 @@ class Raise(NamedTuple):
 
 
 def raises(tree: ast.Module, names: dict[str, object]) -> list[Raise]:
-    """Return each `FAULT.error(…)` of a module whose fault can be told from its names."""
+    """Return each `FAULT.error(…)` of a module whose fault its names show."""
     found = []
     for node in ast.walk(tree):
         if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
@@ -71,7 +71,7 @@ def raises(tree: ast.Module, names: dict[str, object]) -> list[Raise]:
 
 
 def value_of(node: ast.expr, names: dict[str, object]) -> object:
-    """Return what `NAME` or `module.NAME` stands for, or None."""
+    """Return the value of `NAME` or `module.NAME`, or None."""
     if isinstance(node, ast.Attribute):
         return getattr(value_of(node.value, names), node.attr, None)
     return names.get(node.id) if isinstance(node, ast.Name) else None
@@ -103,7 +103,7 @@ def test_there_are_faults(places: list[ModuleType]) -> None:
 
 
 def test_codes_are_stable_and_single(places: list[ModuleType]) -> None:
-    """A code is kebab-case, and stands for one fault alone."""
+    """A code is kebab-case, and belongs to one fault alone."""
     codes = [fault.code for fault in faults(places)]
     assert repeated(codes) == []
     assert [code for code in codes if not CODE.fullmatch(code)] == []
@@ -146,7 +146,7 @@ def test_every_refusal_is_declared(sources: dict[str, str]) -> None:
 
 
 def test_an_error_made_by_hand_is_caught() -> None:
-    """Raised or returned, by its bare name or its module's; one from a known code is free."""
+    """Raised or returned, by its bare name or its module's; one from an existing code is free."""
     assert made_by_hand("a.py", "raise CallRefused('a', 'b')")
     assert made_by_hand("a.py", "x = errors.ParambakError(code='a', text='b').document()")
     assert made_by_hand("a.py", "raise CallRefused(f'a-{b}', 'b')")

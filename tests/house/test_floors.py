@@ -25,7 +25,7 @@ FLOORS = {
 
 
 def room_of(module: str) -> str:
-    """Return the room of a dotted module: `parambak.dumps.raw` stands in `dumps`."""
+    """Return the room of a dotted module: `parambak.dumps.raw` is in `dumps`."""
     return "cli" if module == "parambak.__main__" else module.split(".")[1]
 
 
@@ -48,7 +48,7 @@ def imported(text: str, module: str, *, package: bool) -> list[tuple[int, str]]:
 
 
 def violations(path: str, text: str) -> list[str]:
-    """Return what a file imports that stands neither below its floor nor in its own room."""
+    """Return what a file imports that is neither below its floor nor in its own room."""
     module = path.removesuffix(".py").replace("/", ".")
     package = module.endswith(".__init__")
     module = module.removesuffix(".__init__")
@@ -92,7 +92,7 @@ def steps_of_keeping(sources: dict[str, str]) -> list[str]:
 def test_what_the_records_say_knows_nothing_of_what_is_put_on_record(
     sources: dict[str, str],
 ) -> None:
-    """In keeping/, state is read by all, and recording stands on top."""
+    """In keeping/, state is read by all, and recording is on top."""
     assert steps_of_keeping(sources) == []
     upwards = {"parambak/keeping/state/a.py": "from parambak.keeping.recording import take_in"}
     assert steps_of_keeping(upwards)

@@ -152,7 +152,7 @@ def test_sentences_are_short(all_sentences: list[Sentence]) -> None:
 
 
 def test_the_exceptions_are_few_and_needed(all_sentences: list[Sentence]) -> None:
-    """Each stands for a sentence that is there, and has a reason."""
+    """Each belongs to a sentence that is there, and has a reason."""
     assert len(TOO_LONG) <= 10
     texts = [sentence.text for sentence in all_sentences]
     for beginning, reason in TOO_LONG.items():
@@ -161,7 +161,7 @@ def test_the_exceptions_are_few_and_needed(all_sentences: list[Sentence]) -> Non
 
 
 def test_the_sentences_are_gathered(all_sentences: list[Sentence]) -> None:
-    """Of each sort and from every room, so that the tests above judge what they say."""
+    """Of each kind and from every room, so that the tests above judge real texts."""
     kinds = Counter(sentence.kind for sentence in all_sentences)
     assert min(kinds[kind] for kind in ("text", "next", "help", "page", "document")) > 50
     rooms = {Path(sentence.file).parts[1] for sentence in all_sentences if "/" in sentence.file}

@@ -33,7 +33,7 @@ def imported(node: ast.AST, *, deep: bool) -> list[tuple[int, str]]:
 def heavy_at_start(path: str, text: str) -> list[str]:
     """Return the heavy libraries that a module imports as it is imported itself.
 
-    The screen's own library may stand at the top of a module of cli/, which is then
+    The screen's own library may be imported at the top of a module of cli/, which is then
     itself imported late: `test_the_command_line_starts_without_heavy_libraries`.
     """
     allowed = ("rich",) if path.startswith("parambak/cli/") else ()
@@ -69,7 +69,7 @@ def test_heavy_libraries_wait(sources: dict[str, str]) -> None:
     ],
 )
 def test_a_heavy_import_is_caught(text: str) -> None:
-    """Wherever it stands outside a function, it runs at start-up."""
+    """Anywhere outside a function, it runs at start-up."""
     assert heavy_at_start("parambak/swap/a.py", text)
 
 
@@ -94,7 +94,7 @@ def test_only_the_command_line_may_hold_the_screens_library() -> None:
 
 
 def test_the_command_line_starts_without_heavy_libraries() -> None:
-    """Importing the command line loads none of them, by whatever way."""
+    """Importing the command line loads none of them, in any way."""
     code = f"import sys, parambak.cli.main; print(*(set({HEAVY}) & set(sys.modules)))"
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60

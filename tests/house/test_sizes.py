@@ -15,7 +15,7 @@ Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
 def long_file(path: str, text: str) -> list[str]:
-    """Return a line where a file has 600 lines or more."""
+    """Return a line if a file has 600 lines or more."""
     lines = len(text.splitlines())
     return [f"{path}: {lines} lines"] if lines >= FILE_LINES else []
 

@@ -40,14 +40,14 @@ def module_names(tree: ast.Module) -> dict[str, int]:
 
 
 def root_name(node: ast.expr) -> str:
-    """Return the name that `a[0].b[1]` begins with, or "" where it is none."""
+    """Return the name that `a[0].b[1]` begins with, or "" if there is none."""
     while isinstance(node, ast.Subscript | ast.Attribute):
         node = node.value
     return node.id if isinstance(node, ast.Name) else ""
 
 
 def changes(function: ast.AST) -> list[tuple[int, str]]:
-    """Return line and name of everything whose inside a function changes."""
+    """Return line and name of everything that a function changes inside."""
     found = []
     for node in ast.walk(function):
         if isinstance(node, ast.Global):

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 def test_a_working_copy_tests_itself(root: Path, tmp_path: Path) -> None:
-    """Here and in a process that a test starts, whatever package is installed."""
+    """Here and in a process that a test starts, even if another package is installed."""
     code = "import parambak; print(parambak.__file__)"
     started = subprocess.run(
         [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True

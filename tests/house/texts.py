@@ -1,7 +1,7 @@
 """Every text that a person can meet, in sentences: from the code, the pages and the documents.
 
 A text of the code is a string constant with a space in it, outside docstrings; the docstring of
-a command is its help. What is filled in counts as one word, and so does what stands in
+a command is its help. What is filled in counts as one word, and so does what is in
 backticks.
 """
 
@@ -102,7 +102,7 @@ def _inner(node: ast.AST) -> list[ast.expr]:
 
 
 def _docstrings(tree: ast.Module) -> Iterator[int]:
-    """Yield every string that stands as a statement: docstrings, and those of constants."""
+    """Yield every string that is a statement: docstrings, and those of constants."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
             yield id(node.value)
@@ -118,7 +118,7 @@ def _helps(tree: ast.Module) -> Iterator[int]:
 
 
 def _next_steps(node: ast.AST) -> list[ast.expr]:
-    """Return what a fault says to do next: its fourth part."""
+    """Return the next step of a fault: its fourth part."""
     if isinstance(node, ast.Call) and getattr(node.func, "id", "").endswith("Fault"):
         return node.args[3:4]
     return []

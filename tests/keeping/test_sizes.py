@@ -59,3 +59,25 @@ def test_archiving_after_it_is_refused_until_one_of_the_two_is_mended(laptop: La
     assert doubts(laptop, "t256")
     correct(laptop.vault, WHERE, {"chip": "t512"}, by=None, why="misread")
     assert doubts(laptop, "t512") == ()
+
+
+def test_a_size_that_was_used_counts_where_a_later_table_has_no_such_chip(laptop: Laptop) -> None:
+    """It is kept with the read; another chip on record since then has none of it."""
+    laptop.take(image(), chip="t256")
+    position = laptop.position()
+    for chips in (CHIPS, {}):
+        size = Assessor(laptop.vault, chips).size_entry(position, None)
+        assert size is not None
+        assert (size.bytes, size.by, size.chip) == (256, "chip", "T256")
+    correct(laptop.vault, WHERE, {"chip": "z9"}, by=None, why="misread")
+    assert Assessor(laptop.vault, {}).size_entry(laptop.position(), None) is None
+
+
+def test_a_size_on_record_that_no_chip_has_counts_for_nothing(laptop: Laptop) -> None:
+    """What another program wrote there: no number, a number of 5,000 digits, a negative one."""
+    laptop.take(image())
+    for text in ("", "x", "-1", "0", "9" * 5000, "1" * 9, "\u0662", "12.0"):
+        correct(laptop.vault, WHERE, {"size": text[:3999]}, by=None, why=None)
+        assert laptop.position().size is None
+    correct(laptop.vault, WHERE, {"size": "0300"}, by=None, why=None)
+    assert laptop.position().size == 300

@@ -18,7 +18,14 @@ if TYPE_CHECKING:
     from parambak.keeping.verified import Verdict
     from tests.keeping.conftest import Laptop
 
-NAMES = ["read-twice", "stable", "plausible", "checks-hold", "unchanged-on-disk"]
+NAMES = [
+    "records-complete",
+    "read-twice",
+    "stable",
+    "plausible",
+    "checks-hold",
+    "unchanged-on-disk",
+]
 
 
 def put_rules(laptop: Laptop, text: str) -> None:
@@ -46,7 +53,7 @@ def words(found: Verdict, condition: str) -> str:
 
 
 def test_two_reads_made_apart_with_all_else_right_are_verified(laptop: Laptop) -> None:
-    """All four conditions are met, in the order of the work; nothing is unmet."""
+    """Every condition is met, in the order of the work; nothing is unmet."""
     taken = laptop.verified()
     assert taken.verdict.verified
     assert [each.condition for each in taken.verdict.conditions] == NAMES
@@ -131,6 +138,7 @@ def test_a_byte_flipped_on_the_disk_is_found_at_once(laptop: Laptop) -> None:
     laptop.overwrite(copy.sha256)
     found = verdict(laptop)
     assert met(found) == {
+        "records-complete": True,
         "read-twice": True,
         "stable": True,
         "plausible": None,

@@ -1,7 +1,7 @@
 """Each bad layout by its own name, and every code of a layout's mistakes raised at least once.
 
 The first list is what a strict reader of layouts refuses, one case a phrase; the second
-are the further codes, so that none is declared that nothing raises.
+are the further codes, so that every declared code is raised.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class Bad(NamedTuple):
 
 
 def second(name: str, at: int = 1) -> str:
-    """Return a second field, whose name stands on line 10."""
+    """Return a second field, whose name is on line 10."""
     return f'[[field]]\nname = "{name}"\nat = {at}\ntype = "u8"\n'
 
 
@@ -225,7 +225,7 @@ FURTHER = [
     ),
     Bad("a head in an include", HEAD + 'include = ["head.toml"]\n', "layout-include-head", 2),
 ]
-# Raised where a layout meets an image, and shown below.
+# Raised when a layout is used with an image, and shown below.
 MET_BY_AN_IMAGE = {"layout-other-memory"}
 
 

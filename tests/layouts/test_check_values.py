@@ -38,7 +38,7 @@ def test_a_published_check_value(method: str, value: int) -> None:
 @pytest.mark.parametrize("bits", [3, 5, 8, 9, 16, 33, 64])
 @pytest.mark.parametrize("turned", [(False, False), (True, True), (True, False), (False, True)])
 def test_the_table_agrees_with_the_library(bits: int, turned: tuple[bool, bool]) -> None:
-    """Two computations that share no code, at every sort of width; wider ones have the table."""
+    """Two computations that share no code, at every kind of width; wider ones have the table."""
     poly, init, out = (0x1B | 1) & ((1 << bits) - 1), (1 << bits) - 2, 1
     check = a_check(
         "crc", width=bits, poly=poly, init=init,

@@ -1,4 +1,4 @@
-"""Every type there and back: what a codec writes it reads, and what it cannot hold it says."""
+"""Every type there and back: a codec reads what it writes, and reports what it cannot hold."""
 
 from __future__ import annotations
 

@@ -37,7 +37,7 @@ PAIR = (
 
 
 def test_absent_bytes_are_marked_and_never_filled() -> None:
-    """A field or check whose bytes the image lacks has no value, and says absent."""
+    """A field or check has no value, and shows "absent", if its bytes are not in the image."""
     image = Image.from_blocks([Block(0, bytes(3)), Block(12, b"\0")])
     found = decode(made(PAIR), image)
     assert [(each.raw, each.value, each.mark) for each in found.fields] == [
@@ -49,7 +49,7 @@ def test_absent_bytes_are_marked_and_never_filled() -> None:
 
 
 def test_parts_of_an_image_decode_like_the_whole() -> None:
-    """A sparse image gives the same values where its bytes are present."""
+    """A sparse image gives the same values if its bytes are present."""
     data = bytes(range(32))
     layout = made(PAIR)
     whole = decode(layout, Image.of(data))
@@ -97,7 +97,7 @@ def test_limits_are_judged_by_the_fraction_not_by_what_is_shown() -> None:
 
 
 def test_a_half_is_rounded_to_even() -> None:
-    """Digits cut by `decimals` are rounded half to even, whole numbers and floats alike."""
+    """Digits cut by `decimals` are rounded half to even, both whole numbers and floats."""
     keys = "scale = 0.5\ndecimals = 0\n"
     whole = made(f'[[field]]\nname = "a"\nat = 0\ntype = "s8"\n{keys}')
     shown = [
@@ -109,7 +109,7 @@ def test_a_half_is_rounded_to_even() -> None:
 
 @pytest.mark.parametrize("name", ["thruster", "towing-winch"])
 def test_any_image_decodes(name: str) -> None:
-    """Whatever bytes stand in the memory, each field is a value or says why there is none."""
+    """With any bytes in the memory, each field is a value or gives the reason why not."""
     layout = load(THRUSTER.with_name(f"{name}.toml").read_bytes())
     maker = random.Random(name)
     for _ in range(20):
@@ -118,7 +118,7 @@ def test_any_image_decodes(name: str) -> None:
 
 
 def test_neighbouring_raw_numbers_never_show_alike() -> None:
-    """Where no decimal is exact, the digits shown still tell raw from raw."""
+    """If no decimal is exact, the digits shown still distinguish one raw value from another."""
     layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u16"\ncurve = [[819, 0], [4095, 10]]\n')
     shown = {
         decode(layout, Image.of(raw.to_bytes(2, "big") + bytes(30))).fields[0].value
@@ -139,7 +139,7 @@ def test_own_bits_stay_the_same_where_a_neighbour_changes() -> None:
 
 
 def test_a_limit_from_a_blank_field_is_not_known() -> None:
-    """A blank limit neither allows nor forbids."""
+    """A blank limit is no limit."""
     layout = made(
         '[[field]]\nname = "a"\nat = 0\ntype = "u8"\nhigh-from = "b"\n'
         '[[field]]\nname = "b"\nat = 1\ntype = "u8"\n'
@@ -180,7 +180,7 @@ def test_a_limit_in_the_row_around_comes_before_one_outside() -> None:
 
 
 def test_copies_that_all_differ_settle_nothing() -> None:
-    """Where no two addresses agree, the mark says that no majority."""
+    """If no two addresses agree, the mark states that there is no majority."""
     layout = made('[[field]]\nname = "a"\nat = 0\ntype = "u8"\nmirror-at = [1]\n')
     found = decode(layout, Image.of(b"\x01\x02" + bytes(30)))
     assert "no majority" in str(found.fields[0].mark)
@@ -235,7 +235,7 @@ def test_marks_are_told_bit_by_bit() -> None:
 
 
 def test_the_duplicate_of_a_block_is_covered_like_the_block() -> None:
-    """What is said of a block mirrored is said of its duplicate."""
+    """What applies to a mirrored block applies to its duplicate."""
     layout = made(PAIR + "[[mirrored]]\nat = 8\nlength = 4\nmirror-at = 28\n")
     assert coverage.masks(layout, "volatile") == {10: 0x08, 30: 0x08}
     assert coverage.fields_over(layout, 30, 1) == ("b",)
@@ -315,7 +315,7 @@ def test_a_word_for_one_special_number_of_a_measured_value(keys: str, mark: str 
 
 
 def test_a_blank_number_without_its_word_stays_blank() -> None:
-    """A measured value that was never written is marked blank, with a word for another or none."""
+    """A measured value that was never written is marked blank, even if another has a name."""
     layout = made(
         '[[field]]\nname = "f"\nat = 0\ntype = "u16"\nscale = 0.1\nvalues = { 1 = "off" }\n'
     )
@@ -329,7 +329,7 @@ def test_a_blank_number_without_its_word_stays_blank() -> None:
 def test_a_check_stored_the_other_way_round_says_so(
     stored: str, holds: bool, mark: str | None
 ) -> None:
-    """A failing check whose value stands there with its bytes turned names the slip."""
+    """A failing check whose value is stored with its bytes reversed names the mistake."""
     layout = made('[[check]]\nname = "c"\nmethod = "sum-16"\nover = [[0, 2]]\nat = 30\n')
     data = bytes.fromhex("FF0300") + bytes(27) + bytes.fromhex(stored)
     (result,) = decode(layout, Image.of(data)).checks

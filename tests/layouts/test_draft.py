@@ -22,7 +22,7 @@ def taken_in(text: str) -> str:
 
 @pytest.mark.parametrize("size", SIZES)
 def test_a_draft_has_no_mistake_and_explains_nothing(size: int) -> None:
-    """Whatever the size of the memory."""
+    """For every size of memory."""
     text = draft(size).encode()
     assert check(text) == ()
     layout = load(text)
@@ -49,7 +49,7 @@ def test_a_draft_shows_what_is_written_first() -> None:
 
 
 def test_the_parts_of_a_layout() -> None:
-    """A group is one part, over all its rows; copies and duplicates stand apart."""
+    """A group is one part, over all its rows; copies and duplicates are separate."""
     layout = load(
         b'[layout]\ntitle = "T"\nmemory = 64\n'
         b'[[field]]\nname = "a"\nat = 1\ntype = "u8"\nmirror-at = [40]\n'

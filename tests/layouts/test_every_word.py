@@ -1,4 +1,4 @@
-"""Every table, key and word of the language stands in an example that is run.
+"""Every table, key and word of the language is in an example that is run.
 
 What there is to show is taken from the model of a layout file itself, so that a key or
 type that is added without its example fails here.
@@ -66,7 +66,7 @@ def to_be_said() -> set[Said]:
 
 
 def said(tree: dict[str, Any], table: inspect.StructType) -> Iterator[Said]:
-    """Yield each key of a parsed layout, and its values, under the table that it stands in."""
+    """Yield each key of a parsed layout, and its values, under its table."""
     keys = {each.encode_name: each for each in table.fields}
     for key, value in tree.items():
         yield table.cls.__name__, key, None

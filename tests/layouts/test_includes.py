@@ -1,4 +1,4 @@
-"""Mistakes of a layout that includes others: where they lie, and what a file name may be."""
+"""Mistakes of a layout that includes others: where they are, and what a file name may be."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_an_include_that_cannot_be_had() -> None:
 
 
 def test_mistakes_in_an_included_file_name_it() -> None:
-    """An included file is judged like the layout, and may not say what memory it is for."""
+    """An included file is judged like the layout, and may not state the memory that it is for."""
     files = {"a.toml": b"[layout]\nmemory = 4\n" + field('at = 0\ntype = "u9"\n').encode()}
     found = check(include_head("a.toml").encode(), include=files.__getitem__)
     assert [(each.code, each.file, each.line) for each in found] == [

@@ -57,7 +57,7 @@ def test_a_layout_may_write_it_and_it_is_worked_out() -> None:
 
 
 def test_its_keys_are_judged_by_its_record() -> None:
-    """It takes no start value and no parameter, and stands apart from its range."""
+    """It takes no start value and no parameter, and is separate from its range."""
     lines = {"init = 1": "layout-check-parameters", "poly = 3": "layout-check-parameters"}
     for line, code in lines.items():
         assert [mistake.code for mistake in check(TEXT + line.encode())] == [code]

@@ -41,14 +41,14 @@ def test_what_a_layout_holds() -> None:
 
 @pytest.mark.parametrize("path", SHARED, ids=lambda path: path.stem)
 def test_the_shared_layouts_are_without_mistakes(path: Path) -> None:
-    """Every layout that is handed round loads, and says that it is invented."""
+    """Every layout in shared/ loads, and states that it is invented."""
     text = path.read_bytes()
     assert check(text, include=lambda part: (path.parent / part).read_bytes()) == ()
     assert b"Invented" in text.split(b"\n")[0]
 
 
 def test_twelve_mistakes_on_their_lines() -> None:
-    """A file of twelve mistakes is answered with all of them, on the lines that it says."""
+    """A file of twelve mistakes is refused with all of them, on the lines that the file gives."""
     text = fetch("twelve-mistakes.toml")
     said = [
         number
@@ -60,7 +60,7 @@ def test_twelve_mistakes_on_their_lines() -> None:
 
 
 def test_an_include_is_taken_in() -> None:
-    """The fields of an included file stand next to the layout's own, and it is named."""
+    """The fields of an included file are added to the layout's own, and the file is named."""
     layout = load(fetch("with-include.toml"), include=fetch)
     assert [slot.name for slot in slots.slots(layout)] == [
         "first",
@@ -114,7 +114,7 @@ def nodes(tree: object, path: tuple[str | int, ...] = ()) -> list[tuple[str | in
 
 
 def test_every_key_of_a_file_has_its_line() -> None:
-    """The scanner finds each key that the parser finds, on the line where it stands."""
+    """The scanner finds each key that the parser finds, on its line."""
     for path in (*SHARED, *FIXTURES.glob("*.toml")):
         text = path.read_text(encoding="utf-8")
         lines = lines_of(text)
@@ -205,7 +205,7 @@ def test_no_text_lets_another_error_out(pieces: list[str]) -> None:
 
 
 def test_random_bytes_are_refused() -> None:
-    """Noise is no layout, and nothing but our error says so."""
+    """Noise is no layout, and only our error reports it."""
     maker = random.Random(5)
     for _ in range(300):
         text = "".join(maker.choices(string.printable, k=maker.randrange(200)))

@@ -404,7 +404,7 @@ def test_a_wrong_check(  # noqa: PLR0917 - the parts of one case
 
 
 def test_the_nearest_known_word_is_offered() -> None:
-    """An unknown key, type, byte order or method is answered with the nearest known one."""
+    """An unknown key, type, byte order or method is refused with the nearest valid one."""
     assert one(field(U8 + "scael = 2\n")).next == "Did you mean `scale`?"
     assert one(field('at = 0\ntype = "u166"\n')).next == "Did you mean `u16`?"
     order = one(field(U8 + 'byte-order = "bigg"\n'))
@@ -544,6 +544,6 @@ def test_nothing_but_our_error_leaves_the_loader() -> None:
 
 
 def test_toml_of_the_test_cases_is_what_it_seems() -> None:
-    """The good parts of these cases are valid TOML, so that the mistake is the one meant."""
+    """The good parts of these cases are valid TOML, so that the mistake is the intended one."""
     tomllib.loads(HEAD + field(U8))
     assert check((HEAD + field(U8)).encode()) == ()

@@ -1,4 +1,4 @@
-"""What stands on what, and what of a memory is explained: the cases that are easily missed."""
+"""Which fields overlap, and which bytes are explained: the cases that are easily missed."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def test_entries_that_only_touch_do_not_overlap() -> None:
     ("lines", "bits"), [((), 0), (("running = true",), 0xFF), (("volatile = true",), 0xFF)]
 )
 def test_a_running_byte_in_a_reserved_area_is_explained(lines: tuple[str, ...], bits: int) -> None:
-    """A reserved area explains no change, but where it is said to change by itself."""
+    """A reserved area explains no change, unless it is declared to change by itself."""
     layout = load(HEAD + area("spare", 8, 4, *lines) + field("a", 2))
     explained = coverage.explained_bits(layout)
     assert explained[8:12] == bytes([bits]) * 4
@@ -49,7 +49,7 @@ def test_a_running_byte_in_a_reserved_area_is_explained(lines: tuple[str, ...], 
 
 
 def test_a_map_of_cells_of_several_bytes() -> None:
-    """Each cell shows what stands at its own addresses."""
+    """Each cell shows what is at its own addresses."""
     layout = load(HEAD + field("a", 9) + area("spare", 32, 8))
     (row,) = picture(layout, columns=64)
     assert row.cells == "." * 9 + "#" + "." * 22 + "-" * 8 + "." * 24

@@ -79,7 +79,7 @@ def test_a_ready_layout_decodes_any_memory(path: Path) -> None:
 
 
 def test_every_type_and_key_is_shown_in_a_ready_layout() -> None:
-    """A word that none of them uses fails this: add it where an invented controller may have it."""
+    """A word that none of them uses fails this: add it to an invented controller."""
     keys, types = used()
     assert types == set(TYPES)
     wanted = {

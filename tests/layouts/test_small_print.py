@@ -104,7 +104,7 @@ def test_a_row_of_a_group_within_has_the_name_of_the_row_around_it() -> None:
 
 @pytest.mark.parametrize("good_row", [1, 2])
 def test_copies_of_a_table_fail_where_one_row_does(good_row: int) -> None:
-    """Whichever row it is; the mark names it."""
+    """In any row; the mark names it."""
     text = (
         '[[group]]\nname = "g"\nat = 0\ncount = 2\nrow-size = 8\n'
         '[[group.field]]\nname = "x"\nat = 0\ntype = "u8"\nmirror-at = [4]\n'
@@ -159,7 +159,7 @@ def test_a_crc_has_3_to_128_bits(bits: int, good: bool) -> None:
 
 
 def test_a_crc_without_its_width_is_one_mistake() -> None:
-    """Nothing is said of a byte order that it may not need."""
+    """A byte order that it may not need is not mentioned."""
     head = HEAD.replace('byte-order = "big"\n', "")
     text = head + '[[check]]\nname = "c"\nmethod = "crc"\npoly = 3\nover = [[0, 7]]\nat = 8\n'
     assert [mistake.key for mistake in check(text.encode())] == ["check[1]"]

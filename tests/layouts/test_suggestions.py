@@ -1,4 +1,4 @@
-"""What a person who knows controllers, not TOML, is stated to write in place of a slip."""
+"""What a person who knows controllers, not TOML, must write in place of a typing mistake."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ NO_TOML = (
 
 @pytest.mark.parametrize(("line", "advice"), NO_TOML)
 def test_a_line_that_is_no_toml(line: str, advice: str) -> None:
-    """The line is named, shown, and said how to write."""
+    """The line is named and shown, with the right way to write it."""
     (mistake,) = check((HEAD + FIELD + line + "\n").encode())
     assert (mistake.code, mistake.line, mistake.next) == ("layout-syntax", 9, advice)
     assert mistake.found is not None
@@ -101,13 +101,13 @@ WRONG_KINDS = (
 
 @pytest.mark.parametrize(("line", "advice"), WRONG_KINDS)
 def test_a_value_of_the_wrong_kind(line: str, advice: str) -> None:
-    """It is said what makes it so."""
+    """The message gives the reason."""
     (mistake,) = check((HEAD + FIELD + line + "\n").encode())
     assert (mistake.code, mistake.line, mistake.next) == ("layout-wrong-kind", 9, advice)
 
 
 def test_a_range_without_its_second_brackets() -> None:
-    """Each of the two numbers is stated to stand in a pair."""
+    """The message names each of the two numbers as part of a pair."""
     text = HEAD + '[[check]]\nname = "c"\nmethod = "sum-16"\nat = 254\nover = [0, 9]\n'
     assert {each.next for each in check(text.encode())} == {
         "Write two numbers in brackets, and brackets around all pairs: [[1, 2]]."
@@ -115,7 +115,7 @@ def test_a_range_without_its_second_brackets() -> None:
 
 
 def test_single_brackets() -> None:
-    """One table where a list of them is intended."""
+    """One table if a list of them is intended."""
     (mistake,) = check((HEAD + FIELD.replace("[[field]]", "[field]")).encode())
     assert mistake.next == "Write the name of the table in double brackets."
 
@@ -146,7 +146,7 @@ def test_the_type_words_of_other_languages(written: str, meant: str) -> None:
 
 
 def test_a_word_near_to_none() -> None:
-    """All words stand in what was expected; they are not stated twice."""
+    """All words are in what was expected; they are not repeated."""
     (mistake,) = check((HEAD + FIELD.replace("u16", "zzz")).encode())
     assert mistake.expected is not None
     assert "sign-magnitude" in mistake.expected

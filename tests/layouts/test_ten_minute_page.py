@@ -16,7 +16,7 @@ ROW = re.compile(r"^\| ([a-z_]+(?:\[\d\]\.[a-z_]+)?) \| ([^|]*?) \| ([^|]*?) ?\|
 
 
 def decoded() -> Decoded:
-    """Return what the whole layout of the page says of its memory."""
+    """Return what the complete layout of the page decodes from its memory."""
     return decode(load("\n".join(PIECES).encode()), Image.of(DATA))
 
 
@@ -28,7 +28,7 @@ def test_the_layout_is_good_after_every_piece() -> None:
 
 
 def test_the_values_are_those_of_the_page() -> None:
-    """Every field of the layout stands in a table of the page, with its value and unit."""
+    """Every field of the layout is in a table of the page, with its value and unit."""
     shown = [row for row in ROW.findall(PAGE) if row[0] != "field"]
     found = [(each.field, each.value, each.unit or "") for each in decoded().fields]
     assert found == shown
@@ -92,7 +92,7 @@ LINES = [
 
 
 def test_what_else_the_papers_may_say_is_written_so() -> None:
-    """Each line of the table, in an entry of its kind, shows what the papers say."""
+    """Each line of the table, in an entry of its kind, shows the value of the papers."""
     written = ["\n".join(re.findall(r"`([a-z-]+ = [^`]*)`", line)) for line in LINES[1:]]
     assert len(written) == len(HOSTS)
     for keys, (host, data, value) in zip(written, HOSTS.values(), strict=True):

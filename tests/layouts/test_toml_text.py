@@ -1,4 +1,4 @@
-"""A small TOML file of a user's: on which line each key stands, and what is refused."""
+"""A small TOML file of a user's: the line of each key, and what is refused."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def test_the_line_of_each_entry_of_a_list_over_several_lines() -> None:
 
 
 def test_the_line_of_each_table() -> None:
-    """Rows of a list of tables are counted, and what stands in a row belongs to it."""
+    """Rows of a list of tables are counted, and the entries of a row belong to it."""
     lines = lines_of("[[f]]\nx = 1\n[[f]]\nx = 2\n[f.g]\ny = 3\n[[f.h]]\n[[f.h]]\nz = 4\n")
     assert [lines[path] for path in (("f", 0), ("f", 0, "x"), ("f", 1), ("f", 1, "x"))] == [
         1,
@@ -49,7 +49,7 @@ def test_the_line_of_each_table() -> None:
 
 
 def test_a_good_file_is_read_exactly() -> None:
-    """A number with a point is a decimal, and each key knows its line."""
+    """A number with a point is a decimal, and each key has its line."""
     file = read_toml("# ähnlich\na = 0.1\n".encode(), FAULT)
     assert file.tree == {"a": Decimal("0.1")}
     assert file.line(("a", "b")) == 2

@@ -1,4 +1,4 @@
-"""The examples of formats/field-layout.md, run as they stand on the page."""
+"""The examples of formats/field-layout.md, run as they are on the page."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def examples() -> list[Example]:
 
 
 def decoded(example: Example) -> Decoded:
-    """Return what the example's layout says of its bytes, and see that they fill its memory."""
+    """Return what the example's layout decodes from its bytes, which must fill its memory."""
     layout = load(example.layout, include=example.parts.__getitem__)
     assert len(example.image) == layout.memory
     return decode(layout, Image.of(example.image))

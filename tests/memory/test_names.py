@@ -10,12 +10,12 @@ NAMES = ["ramp_up_time", "ramp_down_time", "Control_Mode", "serial"]
 
 
 def test_case_and_form_do_not_count() -> None:
-    """A ligature or a wide letter is the letters that it stands for."""
+    """A ligature or a wide letter is compared as its plain letters."""
     assert folded("\uff32amp \ufb01t") == folded("ramp FIT") == "ramp fit"
 
 
 def test_the_nearest_come_first() -> None:
-    """As many as asked for, in the case in which they stand; none that is far away."""
+    """As many as requested, in their own case; none that is very different."""
     assert nearest("ramp_up_tme", NAMES) == ["ramp_up_time", "ramp_down_time"]
     assert nearest("ramp_up_tme", NAMES, most=1) == ["ramp_up_time"]
     assert nearest("control_mode", NAMES) == ["Control_Mode"]
@@ -51,6 +51,6 @@ def test_a_long_name_is_cut_before_it_is_compared() -> None:
     ],
 )
 def test_one_letter_apart(one: str, other: str, near: bool) -> None:
-    """One left out, added, changed, or two that stand together exchanged; no more."""
+    """One left out, added, changed, or two neighbours exchanged; no more."""
     assert one_letter_apart(one, other) is near
     assert one_letter_apart(other, one) is near

@@ -48,7 +48,7 @@ def test_partners_are_those_of_the_slow_way(data: bytes, line: int, start: int) 
 
 @given(st.binary(min_size=1, max_size=60), st.data())
 def test_likeness_is_that_of_the_slow_way(one: bytes, draw: st.DataObject) -> None:
-    """Equal places of the telling ones; places where both are filling count for nothing."""
+    """Equal places among those that count; places where both are filling do not count."""
     other = draw.draw(st.binary(min_size=len(one), max_size=len(one)))
     fill = one[0]
     telling = [(a, b) for a, b in zip(one, other, strict=True) if (a, b) != (fill, fill)]
@@ -109,7 +109,7 @@ def test_byte_lost_on_the_way_shifts_what_follows() -> None:
 
 
 def test_unrelated_have_no_relation() -> None:
-    """Nor have equal ones, nor empty ones."""
+    """Equal ones have none, and empty ones have none."""
     assert rel.relations(DATA, random.Random(1).randbytes(4096)) == ()
     assert rel.relations(DATA, DATA) == ()
     assert rel.relations(b"", DATA) == ()
@@ -118,7 +118,7 @@ def test_unrelated_have_no_relation() -> None:
 
 @pytest.mark.parametrize("kind", ["random", "one value", "period of two", "nearly blank"])
 def test_sixteen_mebibytes_take_seconds(kind: str) -> None:
-    """Also where every anchor is found everywhere."""
+    """Also if every anchor is found everywhere."""
     size = 16 << 20
     one, other = {
         "random": (RNG.randbytes(size), RNG.randbytes(size)),

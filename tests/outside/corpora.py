@@ -36,9 +36,9 @@ def folder() -> Path:
 
 
 def fetch(package: str, into: Path) -> Path:
-    """Return the path of a source package, fetched where it is not there yet.
+    """Return the path of a source package, fetched if it is not there yet.
 
-    Raise OSError where it cannot be had, or is not the one that is known.
+    Raise OSError if it cannot be had, or has the wrong digest.
     """
     version, digest = SOURCES[package]
     path = into / f"{package}-{version}.tar.gz"

@@ -1,7 +1,7 @@
 """Four unrelated programs under one face: what each makes of a file of records.
 
 intelhex reads Intel HEX alone; bincopy, hexrec and srec_cat (package srecord) read both
-formats. `srec_cat` is left out where it is not installed.
+formats. `srec_cat` is left out if it is not installed.
 """
 
 from __future__ import annotations
@@ -79,8 +79,8 @@ def asked(format_name: str) -> list[str]:
 
 
 def verdict(name: str, format_name: str, data: bytes) -> Image | None:
-    """Return the image that one of them reads, None where it refuses the file."""
+    """Return the image that one of them reads, None if it refuses the file."""
     try:
         return JUDGES[name](format_name, data)
-    except Exception:  # noqa: BLE001 - whatever a program raises is its refusal
+    except Exception:  # noqa: BLE001 - any error of a program is its refusal
         return None

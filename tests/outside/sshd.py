@@ -51,7 +51,7 @@ class Server:
         return " ".join((self.folder / "host.pub").read_text().split()[:2])
 
     def terms(self, *ports: int) -> SshTerms:
-        """Return a known_hosts that knows this server at its port and these, and the key."""
+        """Return a known_hosts with this server at its port, with these lines, and the key."""
         known = self.folder / f"known-{'-'.join(map(str, ports))}"
         lines = [f"[{LOOPBACK}]:{port} {self.host_key}\n" for port in (self.port, *ports)]
         known.write_text("".join(lines))

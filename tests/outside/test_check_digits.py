@@ -18,7 +18,7 @@ from parambak.keeping.state.seal import check_digits
     ],
 )
 def test_published_check_digits(number: str, check: str) -> None:
-    """Each has the check digits that stand in the source."""
+    """Each has the check digits of the source."""
     assert check_digits(number) == check
 
 
@@ -31,7 +31,7 @@ def test_published_check_digits(number: str, check: str) -> None:
     ],
 )
 def test_published_codes_with_letters(code: str) -> None:
-    """Letters as 10 to 35, as those standards have them; check digits behind."""
+    """Letters as 10 to 35, as in those standards; check digits at the end."""
     turned = code[4:] + code[:4] if code[2:4].isdigit() and code[:2].isalpha() else code
     number = "".join(str(int(each, 36)) for each in turned)
     assert check_digits(number[:-2]) == number[-2:]

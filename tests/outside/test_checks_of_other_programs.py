@@ -36,7 +36,7 @@ def xz_crc64(data: bytes) -> bytes:
 
 
 STORED: dict[str, tuple[str, Callable[[bytes], bytes]]] = {
-    # bzip2: the block's check stands behind the magic of the stream and that of the block
+    # bzip2: the block's check follows the magic of the stream and that of the block
     "crc-32/bzip2": ("big", lambda data: bz2.compress(data)[10:14]),
     "crc-32/iso-hdlc": ("little", lambda data: gzip.compress(data)[-8:-4]),  # RFC 1952
     "crc-64/xz": ("little", xz_crc64),

@@ -66,7 +66,7 @@ def of(algorithm: str) -> list[Codeword]:
 
 
 def parameters(algorithm: str) -> str:
-    """Return the lines of a check that say the algorithm by its parameters (crccheck's)."""
+    """Return the lines of a check that give the algorithm by its parameters (crccheck's)."""
     peer = LIBRARY[algorithm]
     turned = [str(bool(each)).lower() for each in (peer._reflect_input, peer._reflect_output)]
     return (
@@ -100,7 +100,7 @@ def judged(algorithm: str, how: str, change: Callable[[bytes], bytes]) -> list[C
 
 
 def ways(algorithm: str) -> list[str]:
-    """Return the two ways to say the algorithm in a check: by its name, by parameters."""
+    """Return the two ways to give the algorithm in a check: by its name, by parameters."""
     return [f'method = "{algorithm}"\n', parameters(algorithm)]
 
 

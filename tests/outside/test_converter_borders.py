@@ -2,7 +2,7 @@
 
 Each file that a converter writes within the two formats is read, with the same bytes and
 with nothing named; the few that are not are refused by a code that is stated here, and
-`formats/` says why.
+`formats/` gives the reason.
 """
 
 from __future__ import annotations
@@ -38,14 +38,14 @@ HARMLESS = {
 
 
 def image_at(border: str, before: int) -> Image | None:
-    """Return the content as an image, cut at 4 GiB; None where nothing is left of it."""
+    """Return the content as an image, cut at 4 GiB; None if nothing is left of it."""
     start = BORDERS[border] - before
     content = CONTENT[: max(0, (1 << 32) - start)]
     return Image.of(content, start) if content else None
 
 
 def outcome(name: str, data: bytes, image: Image) -> str | None:
-    """Return the code of a refusal, None where the image is read with harmless notes alone."""
+    """Return the code of a refusal, None if the image is read with harmless notes alone."""
     try:
         dump = read_dump(name, data)
     except DumpRefused as error:
@@ -56,7 +56,7 @@ def outcome(name: str, data: bytes, image: Image) -> str | None:
 
 
 def written(path: Path, *command: object) -> bytes | None:
-    """Return what a program writes to `path`, None where it says that the range is too small."""
+    """Return what a program writes to `path`, None if it reports that the range is too small."""
     done = subprocess.run([str(part) for part in command], check=False, capture_output=True)
     if done.returncode:
         assert b"available" in done.stderr, done.stderr
@@ -70,7 +70,7 @@ ENDS = ("", "-execution-start-address=0x12", "-disable=exec-start-address", "-da
 
 
 def srec_cat_expected(kind: str, end: str, data: bytes) -> str | None:
-    """Return the code by which an output of srec_cat is refused; None where it is read."""
+    """Return the code by which an output of srec_cat is refused; None if it is read."""
     types = {line[:2] for line in data.splitlines()}
     if end == "-data-only":
         return "hex-no-end" if kind == "-intel" else "srec-no-end"
@@ -89,8 +89,8 @@ def srec_cat_expected(kind: str, end: str, data: bytes) -> str | None:
 def test_srec_cat_about_the_borders(kind: str, border: str, tmp_path: Path) -> None:
     """Its address widths, record lengths, headers and ends; what proves no end is refused.
 
-    Data that the last record carries past its width are taken where nothing says that the
-    addresses end there, and refused where S9 says it.
+    Data that the last record carries past its width are taken if nothing shows that the addresses
+    end there, and refused if S9 shows it.
     """
     given, out = tmp_path / "given", tmp_path / ("a.hex" if kind == "-intel" else "a.srec")
     widths = ("", "-address-length=2", "-address-length=3", "-address-length=4")
@@ -118,7 +118,7 @@ def test_srec_cat_about_the_borders(kind: str, border: str, tmp_path: Path) -> N
 @pytest.mark.skipif(OBJCOPY is None, reason="objcopy is not installed")
 @pytest.mark.parametrize("border", BORDERS)
 def test_objcopy_about_the_borders(border: str, tmp_path: Path) -> None:
-    """Segments below 1 MiB, linear addresses above, both where the data cross it."""
+    """Segments below 1 MiB, linear addresses above, both if the data cross it."""
     given, out = tmp_path / "given", tmp_path / "out"
     changes = ("", "--srec-forceS3", "--srec-len=1", "--srec-len=37", "--set-start=0x1234")
     for before, kind, change in product(BEFORE, ("ihex", "srec"), changes):

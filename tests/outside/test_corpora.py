@@ -42,7 +42,7 @@ def outcome(name: str, data: bytes) -> tuple[str, Image | None]:
 
 
 def cell(judge: str, format_name: str, data: bytes, ours: Image | None) -> str:
-    """Return how one program differs from this reader; "same" where it does not."""
+    """Return how one program differs from this reader; "same" if it does not."""
     if judge not in asked(format_name):
         return "-"
     theirs = verdict(judge, format_name, data)
@@ -53,7 +53,7 @@ def cell(judge: str, format_name: str, data: bytes, ours: Image | None) -> str:
 
 @pytest.mark.parametrize("corpus", SOURCES)
 def test_every_difference_is_in_the_table(corpus: str) -> None:
-    """A difference that has no row fails, and so does a row that no file bears out."""
+    """A difference that has no row fails, and so does a row that no file confirms."""
     try:
         package = fetch(corpus, folder())
     except OSError as error:

@@ -1,6 +1,6 @@
 """CRCs and sums of a layout against published values and an unrelated library.
 
-Source of names, parameters, check values and codewords, where no other is named:
+Source of names, parameters, check values and codewords, if no other is named:
 G. Cook, Catalogue of parametrised CRC algorithms, update of 11 December 2024.
 """
 
@@ -50,7 +50,7 @@ CATALOGUE = [
     ("CRC-32/MPEG-2", 0x04C11DB7, 0xFFFFFFFF, False, 0, 0x0376E6E7),
 ]
 
-# method, data and stored value as published, low byte first where the algorithm reflects
+# method, data and stored value as published, low byte first if the algorithm reflects
 CODEWORDS = [
     *(
         ("crc-16/arc", data, stored)
@@ -132,7 +132,7 @@ def test_check_values_of_the_catalogue(  # noqa: PLR0917 - the columns of the ca
 
 
 def test_the_catalogue_has_113_names() -> None:
-    """Every name of the catalogue is offered, none is missing or made up (crccheck 1.3.1)."""
+    """Every name of the catalogue is offered; none is missing or invented (crccheck 1.3.1)."""
     assert len(CRC_NAMES) == 113
     assert set(CRC_NAMES) == set(LIBRARY)
 
@@ -159,7 +159,7 @@ def test_each_algorithm_against_another_library(name: str) -> None:
 
 
 def test_each_alias_against_another_library() -> None:
-    """Each alias means the algorithm that crccheck knows it for, in either case."""
+    """Each alias means the same algorithm as in crccheck, in upper or lower case."""
     for alias, name in ALIASES.items():
         assert alias.upper() in LIBRARY[name]._names
         method = method_named(alias.upper())
@@ -187,7 +187,7 @@ def test_there_are_twenty_codewords_and_more() -> None:
 
 
 def test_a_chip_of_zeros_that_seems_to_hold_is_marked() -> None:
-    """Over bytes of 00 several methods give 0: it holds, and says that all bytes are 00."""
+    """Over bytes of 00 several methods give 0: it holds, and states that all bytes are 00."""
     for method in ("crc-16/arc", "crc-16/kermit", "crc-16/xmodem", "sum-16", "xor-8"):
         result = by_layout(method, bytes(30), bytes(2)[: 1 if method == "xor-8" else 2], "big")
         assert (result.holds, result.mark) == (True, "all bytes are 00")

@@ -42,7 +42,7 @@ def pair(seed: int) -> tuple[bytes, bytes]:
 def test_bytes_differ_where_cmp_says(tmp_path: Path) -> None:
     """`cmp -l` on 300 invented pairs: every address, counted from 1, and both bytes in octal.
 
-    They stand one after the other in two files, each pair at addresses of its own, so that
+    They are one after the other in two files, each pair at addresses of its own, so that
     one run of cmp judges them all.
     """
     assert CMP is not None
@@ -66,7 +66,7 @@ def test_bytes_differ_where_cmp_says(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_a_shift_is_by_as_much_as_difflib_finds(seed: int) -> None:
-    """The longest block that both hold, by the standard library, stands as far apart."""
+    """The longest block that both hold, by the standard library, has the same shift."""
     chance = random.Random(seed)
     old = chance.randbytes(1024)
     start, end = chance.randrange(0, 300), chance.randrange(600, 1024)
@@ -84,7 +84,7 @@ def test_a_shift_is_by_as_much_as_difflib_finds(seed: int) -> None:
 
 
 def test_exchanged_halves_are_two_blocks_of_difflib() -> None:
-    """Each half is found whole in the place of the other."""
+    """Each half is found complete in the place of the other."""
     old = random.Random(5).randbytes(512)
     new = old[256:] + old[:256]
     (one,) = moves_between(Image.of(old), Image.of(new), runs(Image.of(old), Image.of(new)))

@@ -41,9 +41,9 @@ BORNE_OUT = {
 
 
 def compare(format_name: str, data: bytes) -> str | None:
-    """Hold a file against the others; return our code where we refuse what all of them read.
+    """Compare with the others on a file; return our code if we refuse what all of them read.
 
-    Where this reader takes the file, at least two of the others (one of S-records, which
+    If this reader takes the file, at least two of the others (one of S-records, which
     fewer read) must give the same bytes, and none may give other bytes.
     """
     judges = asked(format_name)
@@ -64,7 +64,7 @@ def compare(format_name: str, data: bytes) -> str | None:
 def test_what_all_accept_we_accept_or_a_named_rule_says_why(
     format_name: str, seed: int, changes: int
 ) -> None:
-    """The same bytes, or a refusal by a rule that stands in the table with its reason."""
+    """The same bytes, or a refusal by a rule that is in the table with its reason."""
     rng = random.Random(seed)
     data = mutated(format_name, sound(format_name, rng), rng, changes)
     code = compare(format_name, data)

@@ -87,7 +87,7 @@ def test_we_read_what_srec_cat_writes(name: str, start: int, tmp_path: Path) -> 
 @needs_srec_cat
 @pytest.mark.parametrize("counted", [True, False])
 def test_srec_cat_start_address(counted: bool, tmp_path: Path) -> None:
-    """Its terminator goes by the start address: S9 pairs with S1, and not with S2 alone."""
+    """Its terminator depends on the start address: S9 pairs with S1, and not with S2 alone."""
     (tmp_path / "a.bin").write_bytes(CONTENT)
     out = tmp_path / "a.srec"
     options = ["-motorola", "-execution-start-address=0x1234"]

@@ -16,7 +16,7 @@ from parambak.keeping.recording.texts import imo_digit_right, read_imo
     ],
 )
 def test_published_worked_sums(number: str, weighted: int) -> None:
-    """The sum printed in the source ends in the number's last digit, and so says ours."""
+    """The sum printed in the source ends in the number's last digit, and ours agrees."""
     digits = [int(digit) for digit in number]
     assert sum(d * w for d, w in zip(digits[:6], (7, 6, 5, 4, 3, 2), strict=True)) == weighted
     assert imo_digit_right(number)

@@ -29,7 +29,7 @@ DATA = {
 
 @pytest.mark.parametrize("source", DATA)
 def test_published_data_record(source: str) -> None:
-    """The bytes stand at the address that the source gives."""
+    """The bytes are at the address that the source gives."""
     text, start, data = DATA[source]
     dump = intel_hex.read((text.upper() + END).encode())
     assert [tuple(block) for block in dump.image.blocks] == [(start, data)]
@@ -45,7 +45,7 @@ BASES = {
 
 @pytest.mark.parametrize("source", BASES)
 def test_published_base_record(source: str) -> None:
-    """A byte at offset 0 stands at the base that the source gives."""
+    """A byte at offset 0 is at the base that the source gives."""
     text, base = BASES[source]
     dump = intel_hex.read((text + ":0100000001FE\n" + END).encode())
     assert dump.image.ranges == ((base, 1),)
@@ -109,7 +109,7 @@ def test_universal_hex_is_refused(kind: str) -> None:
 
 
 def test_segment_wrap_of_the_specification() -> None:
-    """Intel, 1/6/88: SBA + ([DRLO + DRI] MOD 64K), so 33 44 stand at 10000."""
+    """Intel, 1/6/88: SBA + ([DRLO + DRI] MOD 64K), so 33 44 are at 10000."""
     text = ":020000021000EC\n:04FFFE001122334455\n" + END
     dump = intel_hex.read(text.encode(), terms=Terms(frozenset({WRAP})))
     assert [tuple(block) for block in dump.image.blocks] == [

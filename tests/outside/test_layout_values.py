@@ -13,7 +13,7 @@ from parambak.memory.image import Image
 
 
 def field(raw: str, keys: str, order: str = "big") -> FieldValue:
-    """Return the one field that `keys` describe, standing at the start of bytes `raw`."""
+    """Return the one field that `keys` describe, at the start of bytes `raw`."""
     data = bytes.fromhex(raw)
     text = (
         f'[layout]\ntitle = "T"\nmemory = {len(data)}\nbyte-order = "{order}"\n'
@@ -182,7 +182,7 @@ def test_supply_limits(
 
 
 def test_a_bare_chip_is_blank() -> None:
-    """A bare memory chip reads FF (common practice, no source): every field says blank."""
+    """A bare memory chip reads FF (common practice, no source): every field is marked blank."""
     assert field("FFFF", 'type = "u16"').mark == "blank"
     assert field("FFFFFFFF", 'type = "f32"').value is None
     assert field("FF", 'type = "bcd"\nlength = 1').mark == "blank"

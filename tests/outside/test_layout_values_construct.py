@@ -30,7 +30,7 @@ def peer_of(kind: str, order: str) -> Any:
 
 
 def random_fields(maker: random.Random) -> list[tuple[str, str, int]]:
-    """Return fields that stand side by side: type, byte order, address."""
+    """Return fields that follow each other: type, byte order, address."""
     sizes = INTEGERS | FLOATS
     made, at = [], 0
     while at < SIZE - 8:

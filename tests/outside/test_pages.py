@@ -1,7 +1,7 @@
 """The pages in a real browser: printed on A4, nothing cut off, nothing wider than the sheet.
 
 Chromium prints them without a window; pdftotext and pdfinfo (poppler) read what was
-printed. Where one of them is not installed, these tests are skipped.
+printed. If one of them is not installed, these tests are skipped.
 """
 
 from __future__ import annotations
@@ -90,12 +90,12 @@ def sheets(pdf: Path) -> int:
 
 
 def squeezed(text: str) -> str:
-    """Return a text without white space, and without what stands at the foot of each sheet."""
+    """Return a text without white space, and without the foot of each sheet."""
     return re.sub(r"\s+", "", FOOT.sub("", text))
 
 
 def assert_inside(pdf: Path) -> None:
-    """Insist that every word stands inside the margins."""
+    """Assert that every word is inside the margins."""
     boxes = re.findall(
         r'<word xMin="([-\d.]+)" yMin="([-\d.]+)" xMax="([-\d.]+)" yMax="([-\d.]+)">(.*?)</word>',
         pdf_text(pdf, "-bbox"),

@@ -1,4 +1,4 @@
-"""A backup location on a server: against OpenSSH's own sshd, cut off wherever it may be."""
+"""A backup location on a server: against OpenSSH's own sshd, cut off at any point."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def home(tmp_path: Path) -> Iterator[Home]:
 def sent(
     home: Home, address: str, terms: SshTerms, target: Location | None = None
 ) -> tuple[Location, Sent]:
-    """Send to a folder on a server, made a backup location first where no target is given."""
+    """Send to a folder on a server, made a backup location first if no target is given."""
     vault = home.open()
     store = open_store(parse(address), vault.writer, terms)
     try:
@@ -217,7 +217,7 @@ def test_an_unknown_key_is_refused_and_not_remembered(server: Server, tmp_path: 
 
 
 def test_a_changed_key_is_refused(server: Server, tmp_path: Path) -> None:
-    """The known hosts say another key of this server: nothing is sent."""
+    """The known hosts have another key for this server: nothing is sent."""
     make_key(tmp_path / "another")
     known = tmp_path / "known_hosts"
     another = " ".join((tmp_path / "another.pub").read_text().split()[:2])
@@ -228,7 +228,7 @@ def test_a_changed_key_is_refused(server: Server, tmp_path: Path) -> None:
 
 
 def test_a_key_that_was_taken_back_is_refused(server: Server, tmp_path: Path) -> None:
-    """By a line @revoked, as sshd(8) has it, though another line knows the key."""
+    """By a line @revoked, as sshd(8) has it, although another line has the key."""
     terms = server.terms()
     known = tmp_path / "known_hosts"
     plain = terms.known_hosts[0].read_text()
@@ -239,7 +239,7 @@ def test_a_key_that_was_taken_back_is_refused(server: Server, tmp_path: Path) ->
 
 
 def test_other_lines_of_known_hosts_are_in_nobodys_way(server: Server, tmp_path: Path) -> None:
-    """Comments, authorities, hashed names, kinds of keys not known, and damaged lines."""
+    """Comments, authorities, hashed names, unknown kinds of keys, and damaged lines."""
     terms = server.terms()
     known = tmp_path / "known_hosts"
     plain = terms.known_hosts[0].read_text()
@@ -255,7 +255,7 @@ def test_other_lines_of_known_hosts_are_in_nobodys_way(server: Server, tmp_path:
 
 
 def test_no_password_is_asked_for(server: Server, tmp_path: Path) -> None:
-    """The server would take one; a key that it does not know, none, or a locked one: refused."""
+    """The server would take one; a key that it does not accept, none, or a locked one: refused."""
     make_key(tmp_path / "stranger")
     make_key(tmp_path / "locked", "invented passphrase")
     known = server.terms().known_hosts
@@ -270,7 +270,7 @@ def test_nobody_listens(server: Server) -> None:
 
 
 def test_a_folder_that_may_not_be_written(home: Home, server: Server, tmp_path: Path) -> None:
-    """A file stands where the folder should be: refused in words."""
+    """A file is where the folder should be: refused with a message."""
     (tmp_path / "file").write_bytes(b"")
     with pytest.raises(ParambakError) as caught:
         sent(home, server.url(tmp_path / "file" / "backup"), server.terms())
@@ -281,7 +281,7 @@ def test_a_folder_that_may_not_be_written(home: Home, server: Server, tmp_path: 
     not (shutil.which("sftp") and shutil.which("sha256sum")), reason="there is no sftp, sha256sum"
 )
 def test_a_location_can_be_fetched_by_hand(home: Home, server: Server, tmp_path: Path) -> None:
-    """What the page tells a person to type, with nothing of this program, gives the vault."""
+    """The commands of the page, without this program, give the vault."""
     (block,) = re.findall(r"```\n(\$ sftp.*?)```", PAGE, re.DOTALL)
     sent(home, server.url(tmp_path / "backup"), server.terms())
     known, key = server.terms().known_hosts[0], server.folder / "client"

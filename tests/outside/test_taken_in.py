@@ -57,7 +57,7 @@ def test_the_lines_of_the_calendar_are_as_rfc_5545_has_them() -> None:
 
 
 def test_a_table_is_read_by_a_library_for_tables(tmp_path: Path) -> None:
-    """polars, whose CSV reader is its own, finds the same cells: quotes, commas, line ends."""
+    """polars, which has its own CSV reader, reads the same cells: quotes, commas, line ends."""
     table = TABLES["visits"]
     rows: list[Row] = [
         ("grebe", "2026-03-01", None, 'A. "Fitter", jr', None, 3, "line one\nline two", "ab"),

@@ -1,6 +1,6 @@
-"""A script that knows only the contract walks the whole job with files of another program.
+"""A script that uses only the contract does the complete job with files of another program.
 
-The dumps are made by srec_cat (Debian package srecord); without it the test says
+The dumps are made by srec_cat (Debian package srecord); without it the test states
 so and is skipped.
 """
 

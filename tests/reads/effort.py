@@ -1,4 +1,4 @@
-"""How the effort of a function grows with its input, whatever else the machine does."""
+"""How the effort of a function grows with its input, independent of the load of the machine."""
 
 from __future__ import annotations
 

@@ -203,7 +203,7 @@ def another_chip(rng: random.Random, data: bytes) -> tuple[str, Pair]:
 
 
 def cut_short(rng: random.Random, data: bytes) -> tuple[str, Pair]:
-    """The end lacks, or the start, or records within; or the end is filled up."""
+    """The end is missing, or the start, or records within; or the end is filled up."""
     at = rng.randrange(1, len(data))
     mode = rng.choice(("end", "end", "end", "end", "start", "within", "filled"))
     if mode == "start":
@@ -220,7 +220,7 @@ def cut_short(rng: random.Random, data: bytes) -> tuple[str, Pair]:
 
 
 def values_changed(rng: random.Random, data: bytes) -> tuple[str, Pair]:
-    """None of the causes: a few values are others, as where a controller wrote in between."""
+    """None of the causes: a few values are different, as if a controller wrote in between."""
     changed = bytearray(data)
     for _ in range(rng.randrange(1, 12)):
         length = rng.choice((1, 2, 2, 4))

@@ -32,7 +32,7 @@ def at_places(data: bytes, places: dict[int, int]) -> bytes:
 
 
 def test_equal_reads_have_no_cause() -> None:
-    """There is nothing to explain; one read alone, or none, neither."""
+    """There is nothing to explain; also with one read, or none."""
     found = explain([MEMORY, MEMORY, MEMORY])
     assert found.same
     assert found.causes == ()
@@ -65,7 +65,7 @@ def test_stuck_data_line_is_named(bit: int, level: int) -> None:
 
 
 def test_floating_and_shorted_data_lines_are_named() -> None:
-    """Now high, now low; and two that are always alike."""
+    """Sometimes high, sometimes low; and two that are always the same."""
     rng = random.Random(4)
     floating = bytes(value & ~8 | rng.choice((0, 8)) for value in DATA)
     cause = first(DATA, floating)
@@ -80,7 +80,7 @@ def test_floating_and_shorted_data_lines_are_named() -> None:
 @pytest.mark.parametrize("line", range(11))
 @pytest.mark.parametrize("level", [0, 1])
 def test_stuck_address_line_is_named(line: int, level: int) -> None:
-    """Its number, and what stands where."""
+    """Its number, and the bytes at each address."""
     bit = 1 << line
     stuck = bytes(DATA[at | bit if level else at & ~bit] for at in range(SIZE))
     cause = first(DATA, stuck)
@@ -101,7 +101,7 @@ def test_address_line_is_that_of_the_address_not_of_the_place() -> None:
 
 @pytest.mark.parametrize("value", [0x00, 0xFF])
 def test_contact_lost_is_placed(value: int) -> None:
-    """Where the stretch lies, and what the bus showed there."""
+    """Where the stretch is, and what the bus showed there."""
     lost = DATA[:512] + bytes([value]) * 300 + DATA[812:]
     cause = first(DATA, lost)
     assert (cause.code, cause.certain, cause.figure) == ("contact-lost", True, 1.0)
@@ -138,7 +138,7 @@ def test_shift_is_measured(by: int) -> None:
 
 
 def test_another_base_address_is_a_shift() -> None:
-    """The same bytes at other addresses, though none in common."""
+    """The same bytes at other addresses, with no address in common."""
     cause = first(MEMORY, Image.of(DATA, 0x8000))
     assert (cause.code, cause.certain) == ("shifted", True)
     assert "32768 bytes higher, from 0x8000" in cause.text
@@ -153,14 +153,14 @@ def test_cut_short_is_certain_where_the_rest_agrees() -> None:
 
 
 def test_blank_bytes_left_out_are_no_certain_cut() -> None:
-    """A reader may leave FF out of its files; that is said."""
+    """A reader may leave FF out of its files; that is reported."""
     cause = first(DATA[:1024] + b"\xff" * 1024, DATA[:1024])
     assert (cause.code, cause.certain) == ("cut-short", False)
     assert "leaves out blank bytes" in cause.text
 
 
 def test_another_chip_is_never_certain() -> None:
-    """It is what is left where nothing else explains the differences."""
+    """It is the last cause, if nothing else explains the differences."""
     cause = first(DATA, random.Random(9).randbytes(SIZE))
     assert (cause.code, cause.certain) == ("another-chip", False)
 
@@ -173,7 +173,7 @@ def test_whole_repeats_of_the_other_are_told_from_a_cut() -> None:
 
 
 def test_changed_values_are_no_fault_of_the_read() -> None:
-    """Some bytes anywhere that differ anyhow: that cannot be told."""
+    """Random bytes at random addresses differ: no cause can be shown."""
     places = {at: DATA[at] ^ 0x5A for at in (17, 400, 401, 999, 1500)}
     cause = first(DATA, at_places(DATA, places))
     assert (cause.code, cause.certain, cause.figure) == ("cannot-tell", False, 0.0)
@@ -201,7 +201,7 @@ def test_read_that_stands_alone_is_named() -> None:
 
 
 def test_three_different_reads_are_held_against_the_middle_one() -> None:
-    """Two with the same fault now and then: certain for all where it is for each."""
+    """Two with the same fault now and then: certain for all if certain for each."""
     rng = random.Random(8)
     seldom = [bytes(v | 0x10 if rng.random() < 0.2 else v for v in DATA) for _ in range(2)]
     found = explain([Image.of(seldom[0]), MEMORY, Image.of(seldom[1])])
@@ -222,14 +222,14 @@ def test_two_reads_with_different_faults_are_certain_pair_by_pair_only() -> None
 
 
 def test_more_reads_than_are_compared_are_named() -> None:
-    """Sixteen different ones are compared, and that is said."""
+    """Sixteen different ones are compared, and that is reported."""
     found = explain([Image.of(bytes([n]) + DATA[1:64]) for n in range(20)])
     assert "only the first 16" in found.text
     assert len(found.pairs) == 15
 
 
 def test_gaps_are_no_differences() -> None:
-    """Two reads with the same gap are compared where both hold bytes, at their addresses."""
+    """Two reads with the same gap are compared if both hold bytes, at their addresses."""
     blocks = [Block(0x100, DATA[:512]), Block(0x700, DATA[512:1024])]
     lost = [blocks[0], Block(0x700, b"\xff" * 200 + DATA[712:1024])]
     cause = first(Image.from_blocks(blocks), Image.from_blocks(lost))
@@ -245,7 +245,7 @@ def test_gaps_are_no_differences() -> None:
     "kind", ["unrelated", "one value", "every other byte", "periods", "many stretches"]
 )
 def test_the_effort_grows_with_the_size_alone(kind: str) -> None:
-    """Eight times the bytes, or the stretches: never sixteen times the effort, nor 64."""
+    """Eight times the bytes, or the stretches: never sixteen times the effort."""
     small, large = _large_reads(kind, 1 << 16), _large_reads(kind, 1 << 19)
     assert growth(lambda: explain(small), lambda: explain(large)) < 16
 

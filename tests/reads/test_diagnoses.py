@@ -233,7 +233,7 @@ def test_address_line_that_is_not_stuck(second: bytes, certain: bool, text: str)
     ],
 )
 def test_shift_is_described(first: bytes, second: bytes, share: float, text: str) -> None:
-    """From where on, how far, and how many bytes are not as they should then be."""
+    """From where on, how far, and how many bytes do not fit that."""
     code, explained, certain, sentence = diagnosis(first, second)
     assert (code, certain, sentence) == ("shifted", True, text)
     assert explained == pytest.approx(share, abs=1e-3)

@@ -56,7 +56,7 @@ def of_few_bytes(rng: random.Random) -> Image:
 
 
 def of_tables(rng: random.Random) -> Image:
-    """Return rows that are alike except a few of their values."""
+    """Return rows that are the same except a few of their values."""
     rows = rng.choice((16, 32, 64))
     row = rng.randbytes(rng.choice((8, 16)))
     content = bytearray(row * rows)

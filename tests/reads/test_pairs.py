@@ -50,7 +50,7 @@ def test_upper_chip_may_stand_at_its_own_addresses() -> None:
 
 
 def test_chip_size_places_what_was_left_out() -> None:
-    """Where a reader leaves blank bytes out, the size of the chip says where the second begins."""
+    """If a reader leaves blank bytes out, the size of the chip shows where the second begins."""
     low, high = Image.of(b"\x01\x02"), Image.of(b"\x03\x04\x05", 4)
     whole = Image.from_blocks([Block(0, b"\x01\x02"), Block(20, b"\x03\x04\x05")])
     assert join(low, high, "low-high", chip=16) == whole
@@ -59,7 +59,7 @@ def test_chip_size_places_what_was_left_out() -> None:
 
 @given(st.data(), st.sampled_from(PAIR_SCHEMES))
 def test_what_is_split_is_joined_again(draw: st.DataObject, scheme: PairScheme) -> None:
-    """Whatever the bytes, and with a gap between two stretches."""
+    """With any bytes, and with a gap between two stretches."""
     size = 2 * draw.draw(st.integers(1, 12))
     data = draw.draw(st.binary(min_size=2 * size, max_size=2 * size))
     start = 2 * draw.draw(st.integers(0, 9))
@@ -116,7 +116,7 @@ def test_half_of_a_pair_is_recognised_by_every_other_letter(which: int) -> None:
 
 @pytest.mark.parametrize(("size", "unit"), [(2, 1), (4, 1), (4, 2)])
 def test_swapped_bytes_are_recognised_by_words(size: int, unit: int) -> None:
-    """Which order makes the words readable is said."""
+    """The answer gives the order that makes the words readable."""
     found = looks_like(Image.of(swapped(MEMORY.content, size, unit)))
     assert [each.code for each in found] == ["read-swapped"]
     assert "TEMPERATURE" in found[0].text
@@ -124,7 +124,7 @@ def test_swapped_bytes_are_recognised_by_words(size: int, unit: int) -> None:
 
 
 def test_whole_memory_is_no_half() -> None:
-    """Where words are readable as they stand, nothing is said."""
+    """If words are readable as they are, nothing is reported."""
     assert looks_like(MEMORY) == ()
     assert looks_like(Image(())) == ()
 
@@ -166,7 +166,7 @@ def other_language(rng: random.Random, size: int) -> bytes:
 
 @pytest.mark.parametrize("kind", [*memories.KINDS, other_language])
 def test_no_memory_is_taken_for_a_half(kind: Kind) -> None:
-    """Of 500 of each kind: random, blank, parameters, text known and unknown, tables."""
+    """Of 500 of each kind: random, blank, parameters, text in several languages, tables."""
     rng = random.Random(20260601)
     images = [Image.of(kind(rng, rng.choice((128, 256, 1024)))) for _ in range(500)]
     assert [looks_like(image) for image in images] == [()] * len(images)

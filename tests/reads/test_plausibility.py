@@ -113,7 +113,7 @@ def test_mirrored_lifts_and_stays_visible() -> None:
 
 
 def test_block_mirrored_lifts_only_what_it_explains() -> None:
-    """A repeat that goes on beyond the declared blocks still stands."""
+    """A repeat that continues beyond the declared blocks is still suspected."""
     image = Image.of(CONTENT * 2)
     assert not judge(image, normal=Normal(blocks=((0, 1024, 1024),)))[0].stands
     assert not judge(image, normal=Normal(blocks=((0, 1024, 1020),)))[0].stands
@@ -137,7 +137,7 @@ def test_stuck_data_line_is_named(bit: int, level: int) -> None:
 
 
 def test_seven_bit_data_lift_line_7_only() -> None:
-    """Text leaves D7 low; that is normal where declared, and no other line is."""
+    """Text leaves D7 low; that is normal if it is declared, for that line only."""
     found = judge(Image.of(TEXT))
     assert codes(found) == ["read-data-line"]
     assert found[0].stands
@@ -162,7 +162,7 @@ def test_data_line_is_suspected_from_32_bytes_of_data_on(number: int, expected: 
 
 @pytest.mark.parametrize(("low", "high"), [(0, 1), (3, 7), (5, 6)])
 def test_shorted_data_lines_are_named(low: int, high: int) -> None:
-    """Two lines that change, and always alike."""
+    """Two lines that change, and are always the same."""
     both = 1 << low | 1 << high
     shorted = bytes(b if b & both == both else b & ~both for b in CONTENT)
     found = judge(Image.of(shorted))

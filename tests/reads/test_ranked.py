@@ -1,6 +1,6 @@
-"""What is said of invented faults, case by case: the causes in their order, and the figures.
+"""The answers to invented faults, case by case: the causes in their order, and the figures.
 
-One line a case: the causes as ranked, each with its share, `!` where it is certain, and the
+One line a case: the causes as ranked, each with its share, `!` if it is certain, and the
 numbers of its sentence; the words are free. Rules that weigh evidence move many of these lines
 together. After a change that is intended, run `python -m tests.reads.test_ranked`, and read
 the difference.

@@ -97,7 +97,7 @@ def test_the_chip_is_as_large_as_it_is_said_to_be() -> None:
 
 
 def test_words_need_an_even_number_of_bytes() -> None:
-    """Three bytes make no words; their sum is found all the same."""
+    """Three bytes make no words; their sum is still found."""
     image = Image.of(b"\x01\x02\x03")
     assert matches("0006", image, None) == f"16-bit sum of bytes over {DUMP}"
     assert matches("0402", image, None) is None

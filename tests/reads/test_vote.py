@@ -46,7 +46,7 @@ def test_memory_with_weak_cells_is_reconstructed() -> None:
 
 
 def test_tied_bit_leaves_its_byte_absent() -> None:
-    """Two against two: nothing says what the byte is, and it is not made up."""
+    """Two against two: nothing shows what the byte is, and it is not invented."""
     reads = [flipped(DATA, 8), flipped(DATA, 8), flipped(DATA, 16), flipped(DATA)]
     found = vote(reads)
     low = DATA[1] ^ 1
@@ -86,7 +86,7 @@ def test_too_few_or_too_many_reads_are_refused(number: int) -> None:
 
 
 def test_other_addresses_are_refused_by_name() -> None:
-    """The refusal says which reads, and what they hold."""
+    """The refusal gives the reads, and what they hold."""
     with pytest.raises(DumpRefused) as refused:
         vote([Image.of(DATA), Image.of(DATA[:-1]), Image.of(DATA), Image.of(DATA, 1)])
     assert refused.value.code == "read-vote-ranges"

@@ -6,15 +6,17 @@ from typing import Any
 
 from parambak.keeping.state.bodies import ConditionEntry
 from parambak.keeping.state.conditions import SwapEvidence
+from parambak.keeping.state.model import Condition
 from parambak.keeping.state.rules import Rules
 from parambak.swap.readiness import CAUTIONS, Readiness, readiness
 
 NO_COPY = ("copy", "read-twice", "stable", "plausible", "checks-hold", "unchanged-on-disk")
+COMPLETE = Condition.yes("records-complete", "every record is there")
 
 
 def without_copy(**words: Any) -> Readiness:
     """Return the readiness of a position that has no copy, before a swap is open."""
-    return readiness(SwapEvidence(copy=None, verdict=None), **words)
+    return readiness(SwapEvidence(copy=None, verdict=None, records=COMPLETE), **words)
 
 
 def test_what_is_required_and_not_met_is_missing_and_marked() -> None:
@@ -34,7 +36,7 @@ def test_what_is_accepted_is_ready_in_that_call_alone() -> None:
     assert without_copy(accepted=frozenset({"copy"})).missing == NO_COPY[1:]
     found = without_copy(accepted=frozenset(NO_COPY))
     assert found.ready
-    assert found.conditions[3].met is False
+    assert [each.met for each in found.conditions if each.condition == "copy"] == [False]
 
 
 def test_the_ships_rules_decide_what_is_required() -> None:

@@ -28,7 +28,7 @@ def pieces_of(root: Path) -> list[Piece]:
 
 
 def merged(home: Home, pieces: list[Piece], *, loose: bool = False) -> Joined:
-    """Merge pieces into a home's vault, made where there is none."""
+    """Merge pieces into a home's vault, made if there is none."""
     vault = home.open(create=True)
     with vault.writing() as writing:
         return join(vault, writing, pieces, loose=loose)

@@ -39,7 +39,7 @@ def record_of_format(home: Home, number: int) -> bytes:
 
 
 def with_format(home: Home, number: str) -> None:
-    """Give vault.toml another format number, and a first record that knows it so."""
+    """Give vault.toml another format number, and a first record that fits it."""
     toml = home.root / "vault.toml"
     before = toml.read_bytes()
     after = before.replace(b"format = 1", f"format = {number}".encode())
@@ -63,7 +63,7 @@ def with_format(home: Home, number: str) -> None:
     ],
 )
 def test_an_unknown_format_number_is_refused(first: Home, number: str, code: str) -> None:
-    """Reading and writing alike, naming the number; nothing is touched."""
+    """Both reading and writing, with the number; nothing is changed."""
     with_format(first, number)
     before = tree(first.root)
     with pytest.raises(ParambakError) as refusal:

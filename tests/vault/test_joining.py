@@ -84,7 +84,7 @@ def test_a_record_keeps_its_bytes(home: Home, other: Home) -> None:
 def test_a_damaged_object_is_refused_by_name_with_the_record_that_needs_it(
     home: Home, other: Home
 ) -> None:
-    """And whatever is after that record; the rest comes in."""
+    """And every record after it; the rest comes in."""
     other.note("before")
     digest = with_object(other, "will rot")
     after = other.note("after it")
@@ -114,7 +114,7 @@ def test_what_only_a_refused_record_names_does_not_stay(home: Home, other: Home)
 
 @pytest.mark.parametrize("data", [b"", b"{}\n", b"no record"])
 def test_a_damaged_record_is_refused_by_name(home: Home, other: Home, data: bytes) -> None:
-    """Bytes that are not what the name says."""
+    """Bytes that do not fit the name."""
     digest = other.note("aboard")
     report = merged(home, changed(pieces_of(other.root), digest, data))
     assert [each.file for each in report.refused] == [file_of(digest)]
@@ -128,7 +128,7 @@ def test_a_damaged_record_is_refused_by_name(home: Home, other: Home, data: byte
 def test_what_is_named_right_and_is_no_record_is_refused(
     home: Home, data: bytes, word: str
 ) -> None:
-    """The digest of anything is right for itself; a record it is not thereby."""
+    """Any bytes have a digest; that does not make them a record."""
     piece = Piece("strange.json", sha256(data), True, lambda: data)
     (refused,) = merged(home, [piece]).refused
     assert refused.file == "strange.json"
@@ -149,7 +149,7 @@ def test_a_piece_that_cannot_be_read_is_refused_by_name(home: Home, other: Home)
 
 
 def test_a_record_after_an_unknown_one_is_refused(home: Home, other: Home) -> None:
-    """Its history is not whole: neither in the vault nor coming in."""
+    """Its history is not complete: a record is neither in the vault nor coming in."""
     first = other.note("first")
     second = other.note("second")
     pieces = [p for p in pieces_of(other.root) if p.digest != first]
@@ -256,7 +256,7 @@ def test_of_two_pieces_of_one_name_the_right_one_is_taken(home: Home, other: Hom
 
 
 def test_loose_records_come_in_without_what_they_name(home: Home, other: Home) -> None:
-    """What is nowhere is named: that vault is damaged, and says so."""
+    """What is missing everywhere is named: that vault is damaged, and reports it."""
     first = other.note("first")
     digest = with_object(other, "bytes")
     lost = {first, digest}
@@ -271,7 +271,7 @@ def test_loose_records_come_in_without_what_they_name(home: Home, other: Home) -
 def test_a_broken_off_merge_leaves_a_sound_vault(
     home: Home, other: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Wherever the writing stops, and it goes on from there."""
+    """At any point where the writing stops, it continues from there."""
     for number in range(3):
         with_object(other, str(number))
     pieces = pieces_of(other.root)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def merge(source: Path, target: Path) -> None:
-    """Copy what the target lacks, as a person does with two folders; replace nothing."""
+    """Copy what is missing from the target, as a person does with two folders; replace nothing."""
     for file in sorted(source.rglob("*")):
         name = file.relative_to(source)
         if file.is_file() and name.parts[0] in ("objects", "records"):
@@ -31,7 +31,7 @@ def merge(source: Path, target: Path) -> None:
 
 
 def content(vault: Vault) -> dict[str, Sequence[Stored]]:
-    """Return all that a vault says about its vessels, in its order."""
+    """Return all records of a vault about its vessels, in its order."""
     return {vessel: vault.records(vessel) for vessel in vault.vessels()}
 
 
@@ -41,7 +41,7 @@ def all_files(home: Home) -> set[str]:
 
 
 def test_two_laptops_meet(home: Home, other: Home) -> None:
-    """One vault on two laptops, written on both, merged both ways: both say the same."""
+    """One vault on two laptops, written on both, merged both ways: both hold the same."""
     home.note("before they parted")
     shutil.copytree(home.root, other.root)
     home.note("at home")
@@ -97,7 +97,7 @@ def test_merging_is_a_union(
     steps: list[tuple[str, str, bool]],
     order: list[str],
 ) -> None:
-    """Whatever was written and crossed over before: in any order, any grouping, once or twice."""
+    """After any writing and copying before: in any order, any grouping, once or twice."""
     place = tmp_path_factory.mktemp("merging")
     homes = {name: Home(place / name / "vault", place / name / "own") for name in "abc"}
     for each in homes.values():

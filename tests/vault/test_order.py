@@ -7,7 +7,7 @@ from parambak.vault.records import Clock, Record, Stored
 
 
 def stored(name: str, after: str = "", second: int = 0) -> Stored:
-    """Return a record named by one letter, 64 times, after others named alike."""
+    """Return a record named by one letter, 64 times, after others named in the same way."""
     record = Record(
         format=1,
         kind="note",
@@ -26,7 +26,7 @@ def names(records: tuple[Stored, ...]) -> str:
 
 
 def test_what_was_known_comes_first_whatever_the_clocks_say() -> None:
-    """A record goes behind those it is `after`, even where its clock ran an hour slow."""
+    """A record comes after those it is `after`, even if its clock ran an hour slow."""
     assert names(causal_order([stored("a", "b", second=1), stored("b", second=59)])) == "ba"
 
 
@@ -37,7 +37,7 @@ def test_concurrent_records_go_by_clock_then_digest() -> None:
 
 
 def test_the_order_does_not_depend_on_the_order_of_arrival() -> None:
-    """Shuffled as they may be, records come out alike: so merges agree."""
+    """In any order at the start, records come out in one order: so merges agree."""
     history = [stored("a"), stored("b", "a", 5), stored("c", "a", 4), stored("d", "bc", 1)]
     history += [stored("e", "d", 7), stored("f", "b", 2)]
     expected = names(causal_order(history))

@@ -24,7 +24,7 @@ EXAMPLES = re.findall(r"```json\n(.*?\n)```\n\n`([0-9a-f]{64})`", RECORDS, re.DO
 @pytest.mark.skipif(not shutil.which("sha256sum"), reason="there is no sha256sum here")
 @pytest.mark.parametrize(("command", "printed"), COMMANDS, ids=[c[:20] for c, _ in COMMANDS])
 def test_a_vault_can_be_read_by_hand(command: str, printed: str) -> None:
-    """What the page tells a person to type prints what it says, in the vault that is kept."""
+    """The commands of the page print what the page shows, in the vault in fixtures/."""
     done = subprocess.run(
         ["sh", "-c", command], cwd=FIRST, capture_output=True, text=True, check=True
     )
@@ -52,7 +52,7 @@ def test_the_commands_find_damage(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("text", "digest"), EXAMPLES, ids=[digest[:8] for _, digest in EXAMPLES])
 def test_the_worked_records(text: str, digest: str) -> None:
-    """Each example is a record, and has the digest that stands below it."""
+    """Each example is a record, and has the digest that is below it."""
     assert decode(text.encode(), digest).format == 1
 
 
@@ -63,7 +63,7 @@ def test_there_are_examples() -> None:
 
 
 def test_vault_toml_is_written_as_the_page_has_it() -> None:
-    """Byte for byte, and so stands in the vault that is kept."""
+    """Byte for byte, and so it is in the vault in fixtures/."""
     (block,) = re.findall(r"```toml\n(.*?)```", VAULT, re.DOTALL)
     assert vault_toml.encode("5ca1ab1e" * 4) == block.encode()
     assert (FIRST / "vault.toml").read_bytes() == block.encode()

@@ -75,7 +75,7 @@ def test_canonical_json_is_that_of_pythons_json(body: dict[str, Any]) -> None:
 
 @given(st.dictionaries(st.text(), JSON, max_size=5))
 def test_round_trip(body: dict[str, Any]) -> None:
-    """Whatever a body may hold comes back as it was."""
+    """Everything that a body may hold comes back as it was."""
     digest, data = encode(record(body=body))
     assert decode(data, digest).body == body
     assert sha256(data) == digest
@@ -177,7 +177,7 @@ DEFECTS = {
 
 @pytest.mark.parametrize("data", DEFECTS.values(), ids=DEFECTS)
 def test_a_damaged_record_is_refused(data: bytes) -> None:
-    """Each defect is refused even where the file's name is the digest of its bytes."""
+    """Each defect is refused even if the file's name is the digest of its bytes."""
     with pytest.raises(ParambakError) as caught:
         decode(data, sha256(data))
     assert caught.value.code == "vault-damaged-record"
@@ -195,7 +195,7 @@ def test_a_record_under_a_wrong_name_is_refused() -> None:
 
 
 def test_a_newer_record_is_not_called_damaged() -> None:
-    """A record of a later format says that a newer version is needed."""
+    """For a record of a later format, a newer version is needed."""
     data = rewritten(b'"format":1', b'"format":2')
     with pytest.raises(ParambakError) as caught:
         decode(data, sha256(data))

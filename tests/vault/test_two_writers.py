@@ -59,7 +59,7 @@ def test_two_processes_at_once_write_one_history(home: Home) -> None:
 def test_the_second_writer_is_refused_and_changes_nothing(
     home: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """While one writes, another is stated so, and reading goes on."""
+    """While one writes, another is refused with that reason, and reading continues."""
     monkeypatch.setattr(lock, "WAIT", 0.05)
     one, two = home.made(), home.open()
     with one.writing() as writing:

@@ -61,7 +61,7 @@ def test_reading_changes_nothing(first: Home) -> None:
 
 @pytest.mark.parametrize("empty", [True, False])
 def test_no_vault_is_refused_without_create(home: Home, empty: bool) -> None:
-    """A missing and an empty folder are no vault, and none is made unasked."""
+    """A missing and an empty folder are no vault, and none is made without `create`."""
     if empty:
         home.root.mkdir()
     with pytest.raises(ParambakError) as caught:
@@ -74,7 +74,7 @@ def test_no_vault_is_refused_without_create(home: Home, empty: bool) -> None:
 
 @pytest.mark.parametrize("empty", [True, False])
 def test_create_makes_one_with_the_first_writing(home: Home, empty: bool) -> None:
-    """It says so; until something is written nothing is on the disk."""
+    """It reports that it is new; until something is written, nothing is on the disk."""
     if empty:
         home.root.mkdir()
     vault = home.open(create=True)
@@ -91,7 +91,7 @@ def test_create_makes_one_with_the_first_writing(home: Home, empty: bool) -> Non
 
 
 def test_the_first_record_holds_the_digest_of_vault_toml(home: Home) -> None:
-    """An edited vault.toml can be told by it."""
+    """It shows an edited vault.toml."""
     vault = home.made()
     (stored,) = vault.records(None)
     digest = sha256((home.root / "vault.toml").read_bytes())
@@ -147,7 +147,7 @@ def test_a_vault_toml_that_is_none_is_refused(first: Home, text: str, code: str)
 
 
 def test_a_flipped_digit_of_the_format_is_damage_and_mended_by_hand(first: Home) -> None:
-    """The first record knows the digest: the refusal says the lines that belong there."""
+    """The first record holds the digest: the refusal gives the right lines."""
     path = first.root / "vault.toml"
     whole = path.read_bytes()
     path.write_bytes(whole.replace(b"format = 1", b"format = 3"))
@@ -162,7 +162,7 @@ def test_a_flipped_digit_of_the_format_is_damage_and_mended_by_hand(first: Home)
 
 @pytest.mark.parametrize("told_by", ["a record of a later format", "the first record", "nothing"])
 def test_a_newer_vault_is_not_called_damaged(first: Home, told_by: str) -> None:
-    """Where a record states that a newer version wrote it, or none shows what was written."""
+    """If a record states that a newer version wrote it, or none shows what was written."""
     path = first.root / "vault.toml"
     data = path.read_bytes().replace(b"format = 1", b"format = 2")
     path.write_bytes(data)
@@ -243,7 +243,7 @@ def test_after_names_all_newest_records_of_that_vessel(home: Home) -> None:
 
 
 def test_the_next_record_closes_a_fork(first: Home) -> None:
-    """Where two histories stand side by side, the next record is after both."""
+    """If there are two histories side by side, the next record is after both."""
     joined = (
         first.root
         / "records/71/71d6e46971cab47de2d0a8c61bcd59f3066d2cd8d556669c18bc99875c413394.json"
@@ -264,7 +264,7 @@ def test_a_writer_sees_what_another_wrote_meanwhile(home: Home) -> None:
 
 
 def test_two_that_make_the_same_vault_share_it(home: Home) -> None:
-    """Whoever comes second takes the first one's vault, and made none."""
+    """The second writer takes the vault of the first, and makes none."""
     one, two = home.open(create=True), home.open(create=True)
     for vault in (one, two):
         with vault.writing() as writing:
@@ -344,7 +344,7 @@ def test_a_vault_that_could_not_be_begun_leaves_nothing(
 
 
 def test_an_object_that_is_wrong_is_repaired_by_writing_it_again(home: Home) -> None:
-    """Present ones are hashed, not believed."""
+    """Present ones are hashed, not trusted."""
     vault = home.made()
     with vault.writing() as writing:
         digest = writing.put(b"image")
@@ -409,7 +409,7 @@ def test_a_wrong_object_is_never_handed_out(home: Home, change: object, code: st
 
 @pytest.mark.parametrize("digest", ["", "../vault.toml", "AB" * 32, "ab" * 32 + "\n", "ab" * 31])
 def test_a_digest_is_no_path(home: Home, digest: str) -> None:
-    """What is not 64 lower-case digits names no object, whatever the folder holds."""
+    """What is not 64 lower-case digits names no object, with any file in the folder."""
     vault = home.made()
     assert not vault.has_object(digest)
     with pytest.raises(VaultDamaged) as caught:

@@ -6,7 +6,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from parambak.answers.card.compare import COMPARE_CARD, recorded_sheet
-from parambak.answers.forms import NO, YES, Answer, Part, Question
+from parambak.answers.forms import DAMAGED, NO, YES, Answer, Part, Question
 from parambak.answers.given_files import sheet_file
 from parambak.errors import VaultDamaged, VaultRefused
 from parambak.keeping.state import conditions, select
@@ -72,7 +72,8 @@ class SwapCheckAnswer(Answer, frozen=True):
     `missing` are the required conditions that are neither met nor accepted, `answerable` those of
     them that a person answers, and `steps` what to do about each. `to_close` are the conditions
     that are required only to close the swap. `accepted` says in words what was accepted in this
-    swap, a file's release among it; `rules` is the title of the ship's rules.
+    swap, a file's release among it; `rules` is the title of the ship's rules. `lost` are the files
+    of lost records about the vessel, whose loss nobody accepted for this position.
     """
 
     where: str
@@ -87,10 +88,13 @@ class SwapCheckAnswer(Answer, frozen=True):
     deviations: tuple[DeviationShown, ...]
     accepted: tuple[str, ...]
     rules: str | None
+    lost: tuple[str, ...]
 
     @property
     def exit_code(self) -> int:
-        """Return 0 where the swap may begin, else 1."""
+        """Return 0 where the swap may begin, 3 where a record is lost, else 1."""
+        if self.lost:
+            return DAMAGED
         return YES if self.ready else NO
 
 
@@ -171,6 +175,7 @@ def _answer(session: Session, state: SwapState, readiness: Readiness) -> SwapChe
         deviations=tuple(deviations),
         accepted=accepted_words(session.assessor, state.swap),
         rules=state.rules.title,
+        lost=tuple(record.file for record in state.position.unsettled.lost),
     )
 
 

@@ -15,9 +15,9 @@ from parambak.keeping.state import select
 from parambak.memory import digests
 from parambak.reads.pairs import PairScheme
 from parambak.swap.guard import ACCEPT_ALONE, Acceptance, cleared, require
-from parambak.swap.lost_records import refuse_unsure
 from parambak.swap.recording import Release, record_load_file
 from parambak.swap.state import accepted_words, notes_on, swap_state
+from parambak.swap.unsettled import refuse_unsettled
 from parambak.vault.files.given import remove_given
 
 if TYPE_CHECKING:
@@ -119,13 +119,13 @@ class _Target(NamedTuple):
 def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnswer:
     """Write the selected copy, and put its release on record; nothing of it if either fails.
 
-    Raise NotProven if a required condition is neither met nor accepted, VaultDamaged if it is not
-    certain which copy is selected, CallRefused for words that do not go together, and what a file
-    is refused for.
+    Raise NotProven if a required condition is neither met nor accepted, VaultDamaged if a record
+    about the vessel is lost, CallRefused for words that do not go together, and what a file is
+    refused for.
     """
     target = _target(question)
     state = swap_state(session.fleet(), session.assessor, question.where)
-    refuse_unsure(session.vault, state.vessel, state.position.where, state.swap)
+    refuse_unsettled(state.vessel, state.position, state.swap)
     copy = _copy(state)
     step = cleared(state, Acceptance(question.accept, question.reason, question.by))
     require(step)

@@ -45,6 +45,7 @@ from parambak.swap.read_back import (
 from parambak.swap.recording import ValueLayouts, record_read_back
 from parambak.swap.state import accepted_words, others_words, swap_state
 from parambak.swap.swaps import at_work, swaps_at
+from parambak.swap.unsettled import refuse_unsettled
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -210,7 +211,8 @@ def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnsw
     That is the copy selected in the open swap, else the one released last in it, else its newest;
     without a swap it is the latest verified one. A card that is not loaded correctly is on record
     in any case. Of one that is, raise NotProven if a condition that the swap requires is neither
-    met nor accepted. Raise NotFound without a copy, and what a file is refused for.
+    met nor accepted. Raise NotFound without a copy, VaultDamaged if a record is lost, and what a
+    file is refused for.
     """
     expected = _expected(session, question)
     by_values = _by_values(question, expected)
@@ -259,6 +261,7 @@ def _expected(session: Session, question: SwapReadBackQuestion) -> _Expected:
     acceptance = Acceptance(question.accept, question.reason, question.by)
     step = cleared(state, acceptance)
     swaps = swaps_at(session.vault, vessel, position)
+    refuse_unsettled(vessel, position, swap)
     copy = _selected_copy(session.assessor, state)
     layout = session.assessor.layout_of(position)
     image, name = session.assessor.image(copy.image), select.copy_name(position, copy)

@@ -8,6 +8,7 @@ import click
 
 from parambak.answers.decode import DecodeQuestion
 from parambak.cli.command import asks
+from parambak.cli.parts.layout import layout_line
 from parambak.cli.screen import MARKS
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 def command(screen: Screen, decoded: DecodeAnswer) -> None:
     """Show every field and check of COPY: a dump file, or WHERE@WHICH."""
     screen.heading(decoded.copy)
+    layout_line(screen, decoded.layout)
     screen.table(("address", "field", "raw", "value"), [_row(field) for field in decoded.fields])
     screen.say()
     if decoded.checks:

@@ -10,6 +10,7 @@ from parambak.answers.diff import DiffAnswer, DiffQuestion
 from parambak.cli.command import asks
 from parambak.cli.parts import by_values
 from parambak.cli.parts.kinds import kinds_explained
+from parambak.cli.parts.layout import layout_line
 from parambak.differences.fields import (
     ALTERNATES,
     CHECK,
@@ -25,6 +26,7 @@ from parambak.memory.counted import counted
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:
+    from parambak.answers.decoded import LayoutUsed
     from parambak.answers.diff import ByteRow, Comparison, FieldChangeShown, ValuesDiffAnswer
     from parambak.cli.screen import Screen
 
@@ -74,14 +76,15 @@ def command(screen: Screen, diff: DiffAnswer | ValuesDiffAnswer) -> None:
     for number, comparison in enumerate(diff.comparisons, start=1):
         if total > 1:
             screen.heading(f"{number} of {total}")
-        _comparison(screen, comparison)
+        _comparison(screen, comparison, diff.layout)
         if number < total:
             screen.say()
 
 
-def _comparison(screen: Screen, comparison: Comparison) -> None:
+def _comparison(screen: Screen, comparison: Comparison, layout: LayoutUsed | None) -> None:
     first, second = _sides(comparison)
     screen.facts([(first, comparison.old), (second, comparison.new)], indent=0)
+    layout_line(screen, layout)
     screen.say()
     if not comparison.changed_bytes:
         screen.good("The same: no byte differs.")
@@ -230,6 +233,8 @@ def _verdict(screen: Screen, comparison: Comparison) -> None:
 
 def _values_page(screen: Screen, diff: ValuesDiffAnswer) -> None:
     screen.facts([("old", diff.old), ("new", diff.new)], indent=0)
+    layout_line(screen, diff.old_layout, "old layout")
+    layout_line(screen, diff.layout, "new layout")
     screen.say()
     by_values.tables(screen, diff)
     if diff.same:

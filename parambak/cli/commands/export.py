@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from parambak.answers.export import ExportQuestion, answer
-from parambak.cli.command import FormatName
+from parambak.cli.command import AddressWidth, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.reads.pairs import PAIR_SCHEMES
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--address-width",
-    type=click.Choice(["16", "20", "24", "32"]),
-    help="Bits of an address: 16, 20, 32 (Intel HEX); 16, 24, 32 (S-record).",
+    type=AddressWidth(),
+    help="Bits of an address; each format has its own. Default: the fewest that it needs.",
 )
 @click.option("--header", metavar="TEXT", help="The content of the S0 record (S-record).")
 @click.option("--base", metavar="ADDRESS", help="Address of the chip's first byte in the file.")

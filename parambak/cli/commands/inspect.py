@@ -13,7 +13,9 @@ from parambak.cli.parts.disagreement import explanation_page
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
-    from parambak.answers.inspect import DumpShown, InspectAnswer
+    from collections.abc import Iterator
+
+    from parambak.answers.inspect import DumpShown, InspectAnswer, RefusedShown
     from parambak.cli.screen import Screen
 
 
@@ -39,6 +41,10 @@ def command(screen: Screen, inspected: InspectAnswer) -> None:
             word = "AGAINST IT" if finding.against else "noted"
             screen.say(f"{word}: {finding.text} ({finding.code})", indent=2)
         screen.say()
+    for refused in inspected.refused:
+        screen.heading(refused.file)
+        screen.facts(_refusal(refused))
+        screen.say()
     _relations(screen, inspected)
     for note in inspected.pair:
         screen.say(f"The two dumps look like a pair: {note.text}.")
@@ -48,14 +54,36 @@ def command(screen: Screen, inspected: InspectAnswer) -> None:
     if explanation is not None:
         explanation_page(screen, explanation)
     against = sum(finding.against for dump in inspected.dumps for finding in dump.findings)
-    verdict = _verdict(len(inspected.dumps), against, differ=explanation is not None)
-    (screen.warn if against or explanation else screen.good)(verdict)
+    gaps = sum(not dump.complete for dump in inspected.dumps)
+    verdict = _verdict(len(inspected.dumps), against, gaps, differ=explanation is not None)
+    if inspected.dumps:
+        (screen.warn if against or explanation else screen.good)(verdict)
+    if inspected.refused:
+        files = counted(len(inspected.refused), "file")
+        screen.bad(f"REFUSED: {files} of {len(inspected.refused) + len(inspected.dumps)}.")
 
 
-def _verdict(number: int, against: int, *, differ: bool) -> str:
+def _refusal(refused: RefusedShown) -> Iterator[tuple[str, str]]:
+    """Yield the parts of a refusal that are there."""
+    yield "refused", f"{refused.text} ({refused.code})"
+    for label, value in (
+        ("line", refused.line),
+        ("offset", refused.offset),
+        ("expected", refused.expected),
+        ("found", refused.found),
+        ("do next", refused.next),
+    ):
+        if value is not None:
+            yield label, str(value)
+
+
+def _verdict(number: int, against: int, gaps: int, *, differ: bool) -> str:
     names = {1: "The dump is", 2: "Both dumps are"}
     complete = f"{names.get(number, f'All {number} dumps are')} complete"
     it = "it" if number == 1 else "them"
+    if gaps:
+        lines = "A line may be missing" if gaps == 1 else f"Lines may be missing in {gaps} dumps"
+        return f"{lines}: read each finding AGAINST {it.upper()} before use."
     if against:
         findings = counted(against, "finding")
         return f"{complete}, with {findings} AGAINST {it.upper()}. Read each one before use."

@@ -79,7 +79,7 @@ def _with_unit(value: str | None, unit: str | None) -> str:
 
 
 def _names(old: str | None, new: str | None) -> str:
-    """Return the name, or both where the table of renames gave another one."""
+    """Return the name, or both if the table of renames gave another one."""
     if old is None or new is None or old == new:
         return new or old or ""
     return f"{old}, now {new}"

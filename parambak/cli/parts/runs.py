@@ -28,7 +28,7 @@ def run_rows(runs: Sequence[RunShown | DifferenceShown]) -> list[tuple[str, str,
 
 
 def side(data: bytes) -> str:
-    """Return the bytes of one side, shortened where there are many."""
+    """Return the bytes of one side, shortened if there are many."""
     if not data:
         return "absent"
     shown = data[:BYTES_SHOWN].hex(" ").upper()

@@ -133,10 +133,12 @@ def attach_layout(
         position = select.find_position(ships, where)
         _refuse_misfit(vault, chips, position, given)
         layout = put_layout(writing, given)
-        if layout == position.layout:
+        settled = all(conflict.fact != "layout" for conflict in position.conflicts)
+        if layout == position.layout and settled:
             return Attached(position, position.layout, new=False)
-        body = LayoutAttachedBody(position=position.id, layout=layout)
-        add_signed(writing, vessel.home(position.id), body, by, *objects_of(layout))
+        for home, identity in vessel.homes(position.ids):
+            body = LayoutAttachedBody(position=identity, layout=layout)
+            add_signed(writing, home, body, by, *objects_of(layout))
     return Attached(select.find_position(fleet(vault), where), position.layout, new=True)
 
 

@@ -418,6 +418,27 @@ class SwapClosedBody(Body, frozen=True):
     conditions: tuple[ConditionEntry, ...] = ()
 
 
+class LossAcceptedBody(Body, frozen=True):
+    """kind "loss-accepted": for some positions, a person goes on without these lost files."""
+
+    kind: ClassVar[str] = "loss-accepted"
+
+    positions: tuple[Identity, ...]
+    reason: str
+    records: tuple[Digest, ...] = ()
+    objects: tuple[Digest, ...] = ()
+
+
+class LeftOutBody(Body, frozen=True):
+    """kind "left-out": records of a source that did not come in; `unread` counts other files."""
+
+    kind: ClassVar[str] = "left-out"
+
+    source: str
+    records: tuple[Digest, ...] = ()
+    unread: Count = 0
+
+
 class OnPurposeBody(Body, frozen=True):
     """kind "on-purpose": a field of a position differs from the same units on purpose.
 
@@ -453,8 +474,7 @@ class RemarkedBody(Body, frozen=True):
 class RecheckBody(Body, frozen=True):
     """kind "recheck": every object and record in one folder was hashed again.
 
-    `folder` is the folder's mark, `since` (UTC) when the first of them was read; a record
-    without a `folder` counts for none.
+    `folder` is the folder's mark, without which it counts for none; `since` (UTC) is the begin.
     """
 
     kind: ClassVar[str] = "recheck"
@@ -486,8 +506,8 @@ class BackupLocationBody(Body, frozen=True):
 class HeldBody(Body, frozen=True):
     """kind "held": what a backup location held of the vessel.
 
-    `heads` are the newest records there. All records that they are after are there too, except
-    `incomplete`, which are incomplete there. Without `hashed`, only sizes were checked.
+    It holds the `heads` and all that they are after, except the `incomplete`. Unless `hashed`,
+    only sizes were checked.
     """
 
     kind: ClassVar[str] = "held"

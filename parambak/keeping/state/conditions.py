@@ -29,10 +29,7 @@ ANSWERS: Mapping[str, bool | None] = {
     "not-known": None,
     "not-needed": True,
 }
-UNSURE = (
-    "a record that may state which copy is selected is damaged or missing. Fetch it from another "
-    "copy of the vault, or select the copy again with `swap select`"
-)
+NOT_EXAMINED = Condition.unknown("records-complete", "the records were not examined")
 SELECTED_LOST = (
     "the copy that was selected in this swap is no longer on record here; select one with "
     "`swap select`"
@@ -70,7 +67,7 @@ class SwapEvidence:
       day, and whether the bytes were hashed there.
     - `answers` are the persons' answers by condition, None if no swap is open; `read_since` is
       the day of a read since the opening.
-    - `unsure`: a record that may state which copy is selected is lost.
+    - `records` is whether every record about the vessel is there, and none in conflict.
     - `closing` is None if no swap is open.
     """
 
@@ -86,7 +83,7 @@ class SwapEvidence:
     read_since: str | None = None
     selected_lost: bool = False
     own_sheet: bool = False
-    unsure: bool = False
+    records: Condition = NOT_EXAMINED
     closing: Closing | None = None
 
 
@@ -168,8 +165,6 @@ def _of_the_copy(name: str, evidence: SwapEvidence) -> Condition:
 def _copy_selected(name: str, evidence: SwapEvidence) -> Condition:
     if evidence.copy is None:
         return Condition.unknown(name, "there is no copy")
-    if evidence.unsure:
-        return Condition.unknown(name, UNSURE)
     if evidence.older is not None:
         return Condition.yes(name, f"an older copy, {evidence.copy}: {evidence.older}")
     return Condition.yes(name, f"the newest copy, {evidence.copy}")
@@ -333,6 +328,16 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         work_out=_final_read,
     ),
     SwapCondition(
+        "records-complete",
+        (
+            "every record about the vessel is there and sound, and none in conflict; or a person "
+            "accepted the loss"
+        ),
+        ALWAYS,
+        lambda _, evidence: evidence.records,
+        remedy="Run `parambak recheck`. Fetch each lost record from another copy of the vault.",
+    ),
+    SwapCondition(
         "copy",
         "there is a copy",
         ALWAYS,
@@ -377,10 +382,7 @@ CONDITIONS: tuple[SwapCondition, ...] = (
     SwapCondition(
         "copy-selected",
         "it is recorded which copy is selected; an older one with a reason",
-        Requirement(
-            "default, if a record is lost that may name another copy; otherwise by rules",
-            lambda evidence: evidence.unsure,
-        ),
+        BY_RULES,
         _copy_selected,
         remedy="Select the copy: `parambak swap select`.",
     ),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from parambak.dumps.limits import MAX_IMAGE
-from parambak.keeping.state.model import Conflict
+from parambak.keeping.state.unsettled import Conflict
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -105,23 +105,27 @@ def size_in(text: str | None) -> int | None:
     return int(text) if 1 <= int(text) <= MAX_IMAGE else None
 
 
-def conflicts(current: Mapping[str, tuple[str, ...]]) -> tuple[Conflict, ...]:
-    """Return the facts that have more than one current value; case alone is no conflict."""
+def conflicts(current: Mapping[str, tuple[str, ...]], where: str) -> tuple[Conflict, ...]:
+    """Return the facts that have more than one current value; case alone is no conflict.
+
+    `where` is what they are about.
+    """
     against = []
     for name, values in sorted(current.items()):
         different = {value.casefold(): value for value in reversed(values)}
         if len(different) > 1:
-            against.append(Conflict(name, tuple(v for v in values if v in different.values())))
+            kept = tuple(v for v in values if v in different.values())
+            against.append(Conflict(name, kept, where))
     return tuple(against)
 
 
 def merged_facts(
     members: Iterable[tuple[FactHolder, str]],
-) -> tuple[dict[str, str], tuple[Conflict, ...]]:
-    """Return the facts of one thing under its identities, and those that conflict."""
+) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
+    """Return the facts of one thing under its identities, and all current values of each."""
     current: dict[str, tuple[str, ...]] = {}
     for holder, entity in members:
         for name, values in holder.facts.current(entity).items():
             current[name] = tuple(dict.fromkeys((*current.get(name, ()), *values)))
     first = {name: next((v for v in values if v), "") for name, values in current.items()}
-    return {name: value for name, value in first.items() if value}, conflicts(current)
+    return {name: value for name, value in first.items() if value}, current

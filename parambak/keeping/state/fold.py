@@ -12,11 +12,11 @@ from parambak.keeping.state.bodies import RecheckBody, body_of
 from parambak.keeping.state.chip_numbers import exchanges_at, numbered
 from parambak.keeping.state.counting import counting_of_kind, withdrawals_in, without
 from parambak.keeping.state.facts import conflicts, merged_facts, size_in
+from parambak.keeping.state.lost_records import lost_records, unplaced
 from parambak.keeping.state.model import (
     Aboard,
     AttachedLayout,
     Card,
-    Conflict,
     Copy,
     Explanation,
     Fleet,
@@ -34,6 +34,12 @@ from parambak.keeping.state.record_sets import (
     local_time,
     time_of,
 )
+from parambak.keeping.state.unsettled import (
+    AcceptedLoss,
+    Conflict,
+    LostRecord,
+    Unsettled,
+)
 from parambak.keeping.state.vessel_names import (
     grouped_by_vessel,
     names_of,
@@ -44,7 +50,7 @@ from parambak.keeping.state.visits import visits_of
 from parambak.vault.records import file_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from parambak.keeping.state.counting import Withdrawals
     from parambak.keeping.state.vessel_names import VesselIdentity
@@ -81,6 +87,7 @@ class Folding:
         self._identities: list[VesselIdentity] = []
         self._changes = -1
         self._fleet = Fleet(())
+        self._about_vault: tuple[int, list[LostRecord]] | None = None
 
     def fleet(self) -> Fleet:
         """Return the vessels by the records now: the same value as long as they are the same."""
@@ -106,9 +113,9 @@ class Folding:
         named = [names_of(ship) for ship in grouped_by_vessel(self._identities)]
         vessels = []
         for names, handle in with_handles(named):
-            ids = names.ids
+            ids, against = names.ids, names.conflicts(handle)
             loader = Loader(
-                partial(self._aboard, ids, handle), partial(self._visits, ids & visited)
+                partial(self._aboard, ids, handle, against), partial(self._visits, ids & visited)
             )
             vessel = Vessel(
                 ids,
@@ -116,7 +123,7 @@ class Folding:
                 handle,
                 facts=names.facts,
                 former=names.former,
-                conflicts=names.conflicts,
+                conflicts=against,
                 loader=loader,
             )
             vessels.append(vessel)
@@ -134,12 +141,16 @@ class Folding:
     def _of_kind(self, vessel: str, kind: str) -> Sequence[Stored]:
         return without(self.vault.of_kind(vessel, kind), self._withdrawn.get(vessel, {}))
 
-    def _aboard(self, ids: frozenset[str], handle: str) -> Aboard:
+    def _aboard(self, ids: frozenset[str], handle: str, against: tuple[Conflict, ...]) -> Aboard:
         record_sets = [self._records_of(identity) for identity in sorted(ids)]
         ship = VesselRecords(record_sets, self._origin)
+        rules = ship.file_conflict(bodies.ShipsRulesBody.kind, ship.ids, "rules", handle)
+        lost, accepted = self._lost(ship)
+        unsettled = Unsettled(lost, (*against, *rules), accepted)
         return Aboard(
-            units=_units(ship, handle),
-            cards=_cards(ship, handle),
+            units=_units(ship, handle, unsettled),
+            cards=_cards(ship, handle, unsettled),
+            unsettled=unsettled,
             homes={
                 entity: records.identity for records in ship.record_sets for entity in records.kinds
             },
@@ -148,6 +159,22 @@ class Folding:
                 file_of(digest) for records in ship.record_sets for digest in records.missing()
             ),
         )
+
+    def _lost(self, ship: VesselRecords) -> tuple[tuple[LostRecord, ...], tuple[AcceptedLoss, ...]]:
+        """Return the lost records that may be about a ship, and those losses that were accepted."""
+        if self._about_vault is None or self._about_vault[0] != self.vault.changes:
+            about_vault = lost_records(self.vault, None, self.vault.records(None))
+            self._about_vault = self.vault.changes, [*about_vault, *unplaced(self.vault)]
+        lost = {record.digest: record for record in self._about_vault[1]}
+        accepted: list[AcceptedLoss] = []
+        for records in ship.record_sets:
+            for record in lost_records(self.vault, records.identity, records.stored):
+                lost[record.digest] = record
+            for digest, why in records.unusable.items():
+                lost[digest] = LostRecord(digest, why)
+            accepted += records.accepted
+        standing = [a for a in accepted if a.objects or lost.keys() & set(a.records)]
+        return tuple(lost.values()), tuple(standing)
 
     def _origin(self, identity: str) -> IdentityRecords | None:
         """Return the records of a vessel that a read was moved from, if they are here."""
@@ -164,16 +191,18 @@ class Folding:
         return records
 
 
-def _units(ship: VesselRecords, vessel: str) -> tuple[Unit, ...]:
+def _units(ship: VesselRecords, vessel: str, unsettled: Unsettled) -> tuple[Unit, ...]:
     units = []
+    kind = bodies.CardSheetBody.kind
     for members in ship.named("unit", "short").values():
-        facts, against = merged_facts(members)
+        facts, values = merged_facts(members)
         short = facts.get("short", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/{short}"
-        positions = _positions(ship, ids, where)
+        against = (*conflicts(values, where), *ship.file_conflict(kind, ids, "sheet", where))
+        positions = _positions(ship, ids, where, unsettled, against)
         former = _former(members, short)
-        sheet = ship.last_file(bodies.CardSheetBody.kind, ids)
+        sheet = ship.last_file(kind, ids)
         units.append(Unit(ids, short, where, facts, positions, sheet, against, former))
     return tuple(units)
 
@@ -191,50 +220,70 @@ def _former(members: Members, short: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for name in names if name and name != short))
 
 
-def _cards(ship: VesselRecords, vessel: str) -> tuple[Card, ...]:
+def _cards(ship: VesselRecords, vessel: str, unsettled: Unsettled) -> tuple[Card, ...]:
     cards = []
+    kind = bodies.SheetOfCardBody.kind
     for members in ship.named("card", "serial").values():
-        facts, against = merged_facts(members)
+        facts, values = merged_facts(members)
         serial = facts.get("serial", "")
         ids = frozenset(entity for _, entity in members)
         where = f"{vessel}/card:{serial}"
-        positions = _positions(ship, ids, where)
-        sheet = ship.last_file(bodies.SheetOfCardBody.kind, ids)
+        against = (*conflicts(values, where), *ship.file_conflict(kind, ids, "sheet", where))
+        positions = _positions(ship, ids, where, unsettled, against)
+        sheet = ship.last_file(kind, ids)
         cards.append(Card(ids, serial, where, facts, positions, against, sheet))
     return tuple(cards)
 
 
-def _positions(ship: VesselRecords, holder: frozenset[str], where: str) -> tuple[Position, ...]:
+def _positions(
+    ship: VesselRecords,
+    holder: frozenset[str],
+    where: str,
+    unsettled: Unsettled,
+    of_holder: tuple[Conflict, ...],
+) -> tuple[Position, ...]:
+    """Return the positions of a holder; what is unsettled about the vessel and it is theirs too."""
     positions = []
     rules = ship.last_file(bodies.ShipsRulesBody.kind, ship.ids)
     for members in ship.named("position", "short").values():
         inside = [member for member in members if member[0].inside.get(member[1]) in holder]
         if not inside:
             continue
-        facts, against = merged_facts(inside)
+        facts, values = merged_facts(inside)
         ids = frozenset(entity for _, entity in inside)
-        short = facts.get("short", "")
-        exchanges = exchanges_at(ship, ids)
-        made, of_reads = _reads(ship, ids)
-        reads = numbered(made, exchanges)
+        at = f"{where}/{facts.get('short', '')}"
+        made, of_reads = _reads(ship, ids, at)
+        reads = numbered(made, exchanges := exchanges_at(ship, ids))
+        attached = _attached(ship, ids)
+        layouts = ship.layout_conflict(_layouts(reads, attached), at)
+        against = (*conflicts(values, at), *of_reads, *layouts)
         positions.append(
             Position(
                 ids=ids,
-                short=short,
-                where=f"{where}/{short}",
+                short=facts.get("short", ""),
+                where=at,
                 chip=facts.get("chip"),
                 size=size_in(facts.get("size")),
                 copies=_copies(reads),
                 out_of_order=_out_of_order(reads),
-                conflicts=(*against, *of_reads),
-                former=_former(inside, short),
+                conflicts=against,
+                former=_former(inside, facts.get("short", "")),
                 rules=rules,
                 written=tuple(order for order, _ in exchanges.released),
                 explanations=_explanations(ship, ids),
-                attached=_attached(ship, ids),
+                attached=attached,
+                unsettled=unsettled.at(ids, (*of_holder, *against)),
             )
         )
     return tuple(positions)
+
+
+def _layouts(
+    reads: Iterable[Read], attached: Iterable[AttachedLayout]
+) -> Iterator[tuple[int, str, bodies.LayoutEntry]]:
+    """Yield order and record of each layout that was named for a position, and the layout."""
+    yield from ((read.order, read.record, read.layout) for read in reads if read.layout)
+    yield from ((given.order, given.record, given.entry) for given in attached)
 
 
 def _explanations(ship: VesselRecords, position: frozenset[str]) -> tuple[Explanation, ...]:
@@ -259,33 +308,33 @@ def _attached(ship: VesselRecords, position: frozenset[str]) -> tuple[AttachedLa
     )
 
 
-def _reads(ship: VesselRecords, position: frozenset[str]) -> tuple[list[Read], list[Conflict]]:
+def _reads(
+    ship: VesselRecords, position: frozenset[str], where: str
+) -> tuple[list[Read], list[Conflict]]:
     """Return a position's reads by date, then by order of the records, and their conflicts."""
     reads = []
-    against = []
+    against = [*ship.conflicts_of_reads(position, where)]
     for identity in sorted(position):
         for records, stored, body in ship.reads.get(identity, ()):
             reads.append(_read(ship, records, stored, body))
             moves = ship.moves_of(body)
             if len(moves) > 1:
-                against.append(Conflict(f"position of read {stored.digest[:8]}", moves))
-            if stored.digest not in records.facts:
-                continue
-            against += [
-                Conflict(f"{conflict.fact} of read {stored.digest[:8]}", conflict.values)
-                for conflict in conflicts(records.facts.current(stored.digest))
-            ]
+                against.append(Conflict("position", moves, _copy_at(where, body)))
     for records in ship.record_sets:
-        for record in records.moved_away:
+        for record, body in records.moved_away.items():
             moves = records.facts.current(record).get("position", ())
             if len(moves) > 1 and not position.isdisjoint(moves):
-                against.append(Conflict(f"position of read {record[:8]}", moves))
+                against.append(Conflict("position", moves, _copy_at(where, body)))
         reads += [
             _from_read_back(ship, records, *records.read_backs[record])
             for record in dict.fromkeys(records.taken_in)
             if record in records.read_backs and records.read_backs[record][1].position in position
         ]
     return sorted(reads, key=lambda read: (read.read_on, read.order)), against
+
+
+def _copy_at(where: str, body: bodies.ReadBody) -> str:
+    return f"{where}@{body.image.sha256[:8]}"
 
 
 def _from_read_back(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 
 from msgspec import Struct
 
+from parambak.keeping.state.unsettled import Unsettled
 from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
         SizeEntry,
     )
     from parambak.keeping.state.read_facts import ReadFacts
+    from parambak.keeping.state.unsettled import Conflict
 
 
 class Condition(NamedTuple):
@@ -48,13 +50,6 @@ class Condition(NamedTuple):
     def unknown(cls, condition: str, text: str) -> Self:
         """Return the condition not known."""
         return cls(condition, met=None, text=text)
-
-
-class Conflict(Struct, frozen=True, gc=False):
-    """A fact with different values in two records that do not know of each other."""
-
-    fact: str
-    values: tuple[str, ...]
 
 
 class Read(Struct, frozen=True, gc=False):
@@ -150,7 +145,8 @@ class Position(Struct, frozen=True, gc=False):
     `chip` is the part; `size` is that of one chip in bytes, by a person's word. `rules` are the
     digest and the name of the ship's rules, if there are any. `written` counts, by the order of
     the records, when a file was released for loading here; `explanations` are the remarks with a
-    name on images that differ. `attached` are the layouts that came without a read.
+    name on images that differ. `attached` are the layouts that came without a read;
+    `unsettled` is what is lost or in conflict about the vessel, as it concerns this position.
     """
 
     ids: frozenset[str]
@@ -163,6 +159,7 @@ class Position(Struct, frozen=True, gc=False):
     conflicts: tuple[Conflict, ...] = ()
     former: tuple[str, ...] = ()
     rules: tuple[str, str] | None = None
+    unsettled: Unsettled = Unsettled()
     written: tuple[int, ...] = ()
     explanations: tuple[Explanation, ...] = ()
     attached: tuple[AttachedLayout, ...] = ()
@@ -205,11 +202,14 @@ class Position(Struct, frozen=True, gc=False):
         return tuple(sorted((*self.attached, *by_reads), key=lambda layout: layout.order))
 
     def layout_of(self, copy: Copy) -> AttachedLayout | None:
-        """Return the layout of a copy: the one attached when it was last read.
+        """Return the layout of a copy: of the latest copy the one attached last.
 
-        If none was attached then, it is the first one that came later.
+        Of an older copy it is the one attached when that was last read; if none was attached
+        then, the first one that came later.
         """
         layouts = self.layouts
+        if copy is self.latest:
+            return layouts[-1] if layouts else None
         earlier = [layout for layout in layouts if layout.order <= copy.newest.order]
         return earlier[-1] if earlier else next(iter(layouts), None)
 
@@ -294,6 +294,7 @@ class Aboard(Struct, frozen=True):
       in. Later records go there too, so that one identity's records are complete alone.
     - `damaged` are the records that cannot be used, each by its file and why; `missing` the files
       of missing records that other records are after.
+    - `unsettled` is what is lost or in conflict about the vessel itself.
     """
 
     units: tuple[Unit, ...] = ()
@@ -301,6 +302,7 @@ class Aboard(Struct, frozen=True):
     homes: dict[str, str] = {}
     damaged: tuple[tuple[str, str], ...] = ()
     missing: tuple[str, ...] = ()
+    unsettled: Unsettled = Unsettled()
 
 
 class Loader(NamedTuple):

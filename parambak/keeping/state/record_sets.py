@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import body_of, misshapen
-from parambak.keeping.state.facts import FactHistory
+from parambak.keeping.state.facts import FactHistory, conflicts
+from parambak.keeping.state.unsettled import AcceptedLoss, Conflict
 from parambak.vault.order import causal_order
 
 if TYPE_CHECKING:
@@ -50,7 +51,8 @@ class IdentityRecords:
     `files` are the card sheets and ship's rules, `layouts` those attached without a read.
     `taken_in` are the read-backs that became reads; `swaps` are the swaps opened, by identity, and
     `ended` their ends; `released` the files for loading, `remarked` the remarks on changes.
-    `damaged` are the records that cannot be used, each by its file and why.
+    `damaged` are the records that cannot be used, each by its file and why,
+    `unusable` the same by digest; `accepted` are the losses that a person accepted.
 
     Of records that are `withdrawn` there are only the facts of what they brought in, which may
     still be aboard. `moved_away` are the reads among them that are at another vessel now;
@@ -78,7 +80,9 @@ class IdentityRecords:
         self.ended: list[tuple[str, bodies.SwapClosedBody]] = []
         self.released: list[tuple[str, bodies.LoadFileBody]] = []
         self.remarked: list[tuple[Stored, bodies.RemarkedBody]] = []
+        self.accepted: list[AcceptedLoss] = []
         self.damaged: list[tuple[str, str]] = []
+        self.unusable: dict[str, str] = {}
         self.extend(tuple(stored))
 
     def extend(self, stored: tuple[Stored, ...], withdrawn: Withdrawals | None = None) -> bool:
@@ -100,6 +104,13 @@ class IdentityRecords:
         for later in stored[count:]:
             self._take(later)
         return True
+
+    def __contains__(self, record: str) -> bool:
+        return record in self._after
+
+    def history(self) -> FactHistory:
+        """Return an empty history of facts in the order of these records."""
+        return FactHistory(self._after)
 
     def counts_moved(self, record: str) -> bool:
         """Return whether a read that was moved from here counts at the other vessel.
@@ -131,6 +142,7 @@ class IdentityRecords:
             _check_days(body, stored.digest)
         except VaultDamaged as error:
             self.damaged.append((error.file or "", f"{error.text}: {error.found}"))
+            self.unusable[stored.digest] = f"cannot be used: {error.text}"
             return
         withdrawn = stored.digest in self.withdrawn
         for entity in bodies.new_entities(body):
@@ -138,6 +150,8 @@ class IdentityRecords:
                 self._enter(entity, stored.digest)
         if not withdrawn:
             self._sort(body, stored)
+            if isinstance(body, bodies.LossAcceptedBody):
+                self.accepted.append(_accepted(stored, body))
         elif isinstance(body, bodies.ReadBody):
             self.moved_away[stored.digest] = body
 
@@ -183,7 +197,31 @@ class IdentityRecords:
         self.facts.add(entity.id, entity.facts, record)
 
     def _file(self, stored: Stored, identity: str, sha256: str, name: str) -> None:
-        self.files.append(GivenFile(stored.digest, stored.record.kind, identity, sha256, name))
+        kind = stored.record.kind
+        self.files.append(GivenFile(stored.digest, kind, identity, sha256, name))
+        self.facts.add(_file_entity(kind, identity), {"file": sha256}, stored.digest)
+
+
+def _file_entity(kind: str, identity: str) -> str:
+    """Return the name under which the facts of a thing's file are kept: no identity's own."""
+    return f"{kind} of {identity}"
+
+
+def _short_digests(layout: bodies.LayoutEntry) -> str:
+    """Return the first digits of a layout and of the files that it includes."""
+    return " ".join(f[:8] for f in (layout.sha256, *(part.sha256 for part in layout.parts)))
+
+
+def _accepted(stored: Stored, body: bodies.LossAcceptedBody) -> AcceptedLoss:
+    return AcceptedLoss(
+        record=stored.digest,
+        positions=frozenset(body.positions),
+        records=body.records,
+        objects=body.objects,
+        reason=body.reason,
+        by=stored.record.by,
+        on=local_time(stored.record).date(),
+    )
 
 
 def _check_days(body: bodies.Body, record: str) -> None:
@@ -249,12 +287,14 @@ class VesselRecords:
         self._order = {link.digest: order for order, link in enumerate(ordered)}
         self._named: dict[str, dict[str, list[tuple[IdentityRecords, str]]]] = {}
         self.reads: dict[str, list[tuple[IdentityRecords, Stored, bodies.ReadBody]]] = {}
+        self._corrected: list[tuple[Mapping[str, tuple[str, ...]], bodies.ReadBody]] = []
         for records in self.record_sets:
             for read, body in records.reads:
                 if body.moved_from is not None and not self._counts(body):
                     continue
                 position = body.position
                 if read.digest in records.facts:
+                    self._corrected.append((records.facts.current(read.digest), body))
                     position = records.facts.texts(read.digest).get("position", position)
                 self.reads.setdefault(position, []).append((records, read, body))
         changed = any(records.withdrawn or records.moved for records in self.record_sets)
@@ -326,3 +366,48 @@ class VesselRecords:
             if file.kind == kind and file.identity in identities
         ]
         return max(files)[1:] if files else None
+
+    def file_conflict(
+        self, kind: str, identities: frozenset[str], fact: str, where: str
+    ) -> tuple[Conflict, ...]:
+        """Return the files of a kind of which none is recorded after the other; none if one is."""
+        sha256s = {
+            sha256: None
+            for records in self.record_sets
+            for identity in identities
+            for sha256 in records.facts.current(_file_entity(kind, identity)).get("file", ())
+        }
+        if len(sha256s) < 2:
+            return ()
+        names = {file.sha256: file.name for records in self.record_sets for file in records.files}
+        return (Conflict(fact, tuple(f"{names[d]} ({d[:8]})" for d in sha256s), where),)
+
+    def conflicts_of_reads(self, position: frozenset[str], where: str) -> tuple[Conflict, ...]:
+        """Return what is in conflict about the reads of a position.
+
+        A read that two records moved to two positions is in conflict at both.
+        """
+        against: list[Conflict] = []
+        for values, body in self._corrected:
+            if not position.isdisjoint((body.position, *values.get("position", ()))):
+                against += conflicts(values, f"{where}@{body.image.sha256[:8]}")
+        return tuple(against)
+
+    def layout_conflict(
+        self, named: Iterable[tuple[int, str, bodies.LayoutEntry]], where: str
+    ) -> tuple[Conflict, ...]:
+        """Return the layouts of which none is named after the other; none if one is.
+
+        `named` gives each record that names one, behind its order.
+        """
+        layouts = [(record, _short_digests(layout)) for _, record, layout in sorted(named)]
+        if len({layout for _, layout in layouts}) < 2:
+            return ()
+        current: dict[str, None] = {}
+        for records in self.record_sets:
+            history = records.history()
+            for record, layout in layouts:
+                if record in records:
+                    history.add(where, {"layout": layout}, record)
+            current.update(dict.fromkeys(history.current(where).get("layout", ())))
+        return (Conflict("layout", tuple(current), where),) if len(current) > 1 else ()

@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.keeping.state import bodies
 from parambak.keeping.state.counting import show_something, without
-from parambak.keeping.state.facts import FactHistory, merged_facts
+from parambak.keeping.state.facts import FactHistory, conflicts, merged_facts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from parambak.keeping.state.bodies import Facts
     from parambak.keeping.state.counting import Withdrawals
-    from parambak.keeping.state.model import Conflict
+    from parambak.keeping.state.unsettled import Conflict
     from parambak.vault.vault import Stored, Vault
 
     Statements = Iterable[tuple[str, Facts]]  # each the digest of a record and its facts
@@ -78,12 +78,16 @@ class VesselNames(NamedTuple):
     short: str
     facts: dict[str, str]
     former: tuple[str, ...]
-    conflicts: tuple[Conflict, ...]
+    values: dict[str, tuple[str, ...]]
+
+    def conflicts(self, handle: str) -> tuple[Conflict, ...]:
+        """Return the facts that two records state differently, of the ship of that handle."""
+        return conflicts(self.values, handle)
 
 
 def names_of(ship: Sequence[VesselIdentity]) -> VesselNames:
     """Return how a ship is named, from its identities in order."""
-    facts, against = merged_facts((member, member.identity) for member in ship)
+    facts, values = merged_facts((member, member.identity) for member in ship)
     former: list[str] = []
     for member in ship:
         former += member.facts.listed(member.identity, "former")
@@ -92,7 +96,7 @@ def names_of(ship: Sequence[VesselIdentity]) -> VesselNames:
     short = facts.get("short", ship[0].identity[:8])
     kept = dict.fromkeys(name for name in former if name and name != short)
     ids = frozenset(member.identity for member in ship)
-    return VesselNames(ids, short, facts, tuple(kept), against)
+    return VesselNames(ids, short, facts, tuple(kept), values)
 
 
 def with_handles(ships: Iterable[VesselNames]) -> list[tuple[VesselNames, str]]:

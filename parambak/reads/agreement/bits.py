@@ -43,7 +43,7 @@ def claims(reads: TwoReads) -> Iterator[Claim]:
     risen = flipped & int.from_bytes(reads.second_read, "little")
     raised = risen.to_bytes(reads.size, "little")
     levels = tuple(1 << bit for bit in range(8))
-    # A byte that differs in one bit alone is that bit's power of two, or 0 where it fell.
+    # A byte that differs in one bit alone is that bit's power of two, or 0 if it fell.
     alone = tuple(reads.xor.count(level) for level in levels)
     up = tuple(_up(reads, raised, level, alone[bit]) for bit, level in enumerate(levels))
     bits = _Bits(alone, up, flipped.bit_count(), risen.bit_count())

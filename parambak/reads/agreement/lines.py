@@ -95,7 +95,7 @@ def _line(reads: TwoReads, bit: int, limits: Mapping[int, float]) -> _Line:
         saved += min(limit, cost[value]) - less
         telling += value not in reads.dull
     hits = frozenset(moved + back)
-    # A line with a fault shows data in place of none as often as none in place of data.
+    # A line with a fault shows data in place of blanks as often as blanks in place of data.
     saved -= 0.0 if telling else 1.5 * len(hits)
     levels = len({start + at & bit for at in hits})
     ordered = _high(moved, start, bit) - _high(back, start, bit) if moved and back else 0.0

@@ -189,7 +189,7 @@ def _noisy(data: bytes) -> bool:
 
 
 def _clusters(reads: TwoReads) -> list[_Stretch]:
-    """Return the stretches between gaps without a difference; none where they are many."""
+    """Return the stretches between gaps without a difference; none if they are many."""
     clusters: list[tuple[int, int]] = []
     low = reads.first
     for gap in _GAP.finditer(reads.xor, reads.first, reads.end):

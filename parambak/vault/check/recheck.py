@@ -127,11 +127,11 @@ class _Recheck:
         self._remarks: dict[str, str] = {}
         self._toml_digests: set[str] = set()
         self._named: dict[str, bytearray] = {}
-        self._objects: set[str] = set()  # known to be there
+        self._objects: set[str] = set()  # proven to be there
         self._records: set[str] = set()
         self._listed: dict[str, list[str]] = {}  # the names in folders not yet read
         self._listed_count = 0  # how many names those are
-        self._empty: dict[str, str] = {}  # records that are empty, and what was found
+        self._empty: dict[str, str] = {}  # empty records, and what their files hold
 
     def run(self, cycle: Cycle | None) -> Rechecked:
         held = {folder: self._held(folder) for sort in SORTS for folder in self._folders(sort)}
@@ -232,7 +232,7 @@ class _Recheck:
                     self._objects.add(digest)
                 return
         except OSError:
-            pass  # the second look, which is slower, says what is wrong
+            pass  # the second look, which is slower, shows what is wrong
         if text := self._object_fault(digest):
             self._damaged[objects.file_of(digest)] = text
 
@@ -300,7 +300,7 @@ class _Recheck:
     def _note_named(
         self, sort: str, present: set[str], digests: Iterable[str], record: str
     ) -> None:
-        """Note that a record names what must be there; look in a folder where enough are noted."""
+        """Note that a record names what must be there; look in a folder once enough are noted."""
         for digest in digests:
             if digest in present:
                 continue
@@ -320,7 +320,7 @@ class _Recheck:
         pairs = [packed[at : at + _DIGITS].hex() for at in range(0, len(packed), _DIGITS)]
         pairs = [pair for pair in pairs if pair[:_DIGITS] not in present]
         names = set(self._names(folder)) if pairs else set()
-        if folder in self._damaged:  # it cannot be read, so nothing in it is known to be gone
+        if folder in self._damaged:  # it cannot be read, so nothing in it is proven to be gone
             return
         ending = records.SUFFIX if folder.startswith(records.FOLDER) else ""
         for pair in pairs:
@@ -350,7 +350,7 @@ class _Recheck:
 
     def _check_toml(self, *, complete: bool, empty: bool) -> None:
         file = vault_toml.FILE
-        if not complete:  # the first record may stand in a folder that this run did not read
+        if not complete:  # the first record may be in a folder that this run did not read
             for stored in self._vault.records(None):
                 self._note_first(stored.record)
         try:
@@ -370,7 +370,7 @@ class _Recheck:
         if empty:
             text = "The vault is not complete. The next write into it completes it."
             self._remarks[vault_toml.FILE] = text
-        # A damaged record may be the one that knows the digest; it is named already.
+        # A damaged record may be the one that names the digest; it is listed already.
         elif not any(file.startswith(records.FOLDER) for file in self._damaged):
             text = "The vault's first record, which holds its SHA-256, is missing."
             self._damaged[vault_toml.FILE] = text

@@ -20,12 +20,13 @@ from parambak.vault import objects, records, vault_toml
 from parambak.vault.check.recheck import SORTS, Damage
 from parambak.vault.files import disk
 from parambak.vault.files.given import FILE_ABSENT
+from parambak.vault.folder import strangers_in
 from parambak.vault.joining import Piece
 from parambak.vault.own import Own
 from parambak.vault.packs import salvage
 from parambak.vault.packs.salvage import END_LENGTH, begins_or_ends
 from parambak.vault.packs.zip_form import MANIFEST
-from parambak.vault.vault import Vault, strangers_in
+from parambak.vault.vault import Vault
 from parambak.vault.vault_toml import FIRST
 
 if TYPE_CHECKING:
@@ -185,8 +186,8 @@ def new_vault(
 ) -> Vault:
     """Return a vault to be made in `root`, with the identity that the heap states or a new one.
 
-    It comes into being with the first writing. Raises `recover-nothing` where nothing is
-    proven, `recover-not-empty` where another vault was begun in `root`.
+    The first writing makes it. Raises `recover-nothing` if nothing is
+    proven, `recover-not-empty` if another vault was begun in `root`.
     """
     if heap.empty:
         found = "1 file" if heap.count == 1 else f"{heap.count} files"
@@ -200,7 +201,7 @@ def new_vault(
 
 
 def given_sources(names: Iterable[str]) -> list[Path]:
-    """Return the files and folders of these names; raise `file-absent` where one is missing."""
+    """Return the files and folders of these names; raise `file-absent` if one is missing."""
     sources = [Path(name) for name in names]
     for source in sources:
         try:
@@ -213,7 +214,7 @@ def given_sources(names: Iterable[str]) -> list[Path]:
 
 
 def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
-    """Raise VaultRefused or CallRefused where the new vault may not be made in `root`."""
+    """Raise VaultRefused or CallRefused if the new vault may not be made in `root`."""
     target = root.resolve()
     for source in sources:
         resolved = source.resolve()
@@ -235,7 +236,7 @@ def refuse_unfit_target(root: Path, sources: Sequence[Path]) -> None:
 
 
 def refuse_other_vault(root: Path, identity: str | None) -> None:
-    """Raise `recover-not-empty` where a vault of another identity was begun in `root`."""
+    """Raise `recover-not-empty` if a vault of another identity was begun in `root`."""
     begun = _begun(root)
     if begun and identity not in (begun, None):
         raise NOT_EMPTY.error(file=str(root), expected=identity, found=f"the vault {begun}")

@@ -1,8 +1,9 @@
 """Every touch of the disk: reading, atomic writing, folders.
 
 Nothing else in parambak opens a file for writing but the lock (lock.py) and SQLite (index_db.py).
-A write either stands whole under its name or not at all: a temporary file in the same
-folder, write, flush, read back, rename, flush of the folder. formats/vault.md says why.
+After a write, a file is complete under its name, or is not there at all: a temporary file in the
+same folder, write, flush, read back, rename, flush of the folder. formats/vault.md gives the
+reasons.
 """
 
 from __future__ import annotations
@@ -40,13 +41,13 @@ if TYPE_CHECKING:
     T = TypeVar("T")
 
 TEMPORARY = ".tmp"
-# Seconds between tries where a virus scanner or a sync program holds a file (Windows).
+# Seconds between tries if a virus scanner or a sync program holds a file (Windows).
 BACK_OFF: tuple[float, ...] = (0.02, 0.05, 0.1, 0.2, 0.4, 0.8) if sys.platform == "win32" else ()
 SEALED = 0o444
 OPEN = 0o666  # the user's umask takes its share
 _BINARY = getattr(os, "O_BINARY", 0)
 _READ = os.O_RDONLY | _BINARY | getattr(os, "O_NONBLOCK", 0)  # a pipe must not hang us
-_PIECE = 1 << 16  # bytes read at once, where a file is only hashed
+_PIECE = 1 << 16  # bytes read at once, of a file that is only hashed
 FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG}
 REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 _NO_FOLDER_FLUSH = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
@@ -55,16 +56,16 @@ _NO_FOLDER_FLUSH = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
 class Stamp(NamedTuple):
     """What changes when a name comes into or leaves a folder."""
 
-    modified: int  # nanoseconds since 1970, as the file system says
+    modified: int  # nanoseconds since 1970, as the file system gives it
     inode: int
 
 
 class UnfitFileError(OSError):
-    """What stands under a name is no regular file, or larger than it can be."""
+    """What has the name is no regular file, or is larger than it can be."""
 
 
 class UnprovenError(OSError):
-    """A file stands under its name, but the folder's flush failed: it was taken away again."""
+    """A file was written, but its folder's flush failed: the file was removed again."""
 
 
 def shown(text: str) -> str:
@@ -118,7 +119,7 @@ def reading(path: Path | str) -> Iterator[BinaryIO]:
 
 
 def size_of(path: Path | str) -> int | None:
-    """Return a file's length; None where there is none."""
+    """Return a file's length; None if there is none."""
     try:
         return os.path.getsize(path)  # noqa: PTH202 - os throughout
     except OSError:
@@ -126,7 +127,7 @@ def size_of(path: Path | str) -> int | None:
 
 
 def holds(path: Path | str, digest: str, limit: int) -> bool | None:
-    """Return whether a file's SHA-256 is `digest`; None where it is not there."""
+    """Return whether a file's SHA-256 is `digest`; None if it is not there."""
     try:
         return sha256(read_file(path, limit)) == digest
     except FileNotFoundError:
@@ -152,7 +153,7 @@ def _read_all(descriptor: int, size: int, limit: int) -> bytes:
 def read_quickly(path: str, limit: int, folder: int | None = None) -> bytes:
     """Return the bytes of a file, as fast as the system gives them; only the first over `limit`.
 
-    For one who expects bytes of a certain digest: where they are others, or OSError is
+    For a caller that expects bytes of a certain digest: if they are others, or OSError is
     raised, `read_file` gives the reason why. `folder` is an open folder that `path` is in.
     """
     descriptor = os.open(path, _READ, dir_fd=folder)
@@ -173,7 +174,7 @@ def read_quickly(path: str, limit: int, folder: int | None = None) -> bytes:
 class QuickFolder:
     """A folder whose many files are read quickly one after the other.
 
-    It is held open, where the system can open a file within an open folder, so that the way
+    It is held open, if the system can open a file within an open folder, so that the way
     to it is not looked up for each file.
     """
 
@@ -203,7 +204,7 @@ def is_file(path: Path | str) -> bool:
 
 
 def names_in(folder: Path | str) -> list[str]:
-    """Return the names in a folder, in order; none where it is not there."""
+    """Return the names in a folder, in order; none if it is not there."""
     try:
         return sorted(os.listdir(folder))  # noqa: PTH208 - names alone are needed, and fast
     except FileNotFoundError:
@@ -215,7 +216,7 @@ def is_bare(folder: Path) -> bool:
     try:
         within = [folder / n for n in names_in(folder) if not n.endswith(TEMPORARY)]
         return all(n.endswith(TEMPORARY) for inner in within for n in names_in(inner))
-    except OSError:  # a file stands where a folder would
+    except OSError:  # a file has the folder's name
         return False
 
 
@@ -231,7 +232,7 @@ def stamps_in(folder: Path | str) -> dict[str, Stamp]:
 
 
 def stamp_of(folder: Path | str) -> Stamp | None:
-    """Return a folder's stamp; None where there is no such folder."""
+    """Return a folder's stamp; None if there is no such folder."""
     try:
         # Not scandir's copy: on Windows that one is late and has no inode.
         status = os.stat(folder)  # noqa: PTH116 - os throughout
@@ -248,9 +249,9 @@ def stamp_of(folder: Path | str) -> Stamp | None:
 def write_sealed(path: Path, data: bytes, *, repair: bool = False) -> None:
     """Write a file of the vault: whole, flushed and read-only, or not at all.
 
-    Makes the folder where it is not there, and clears temporary files out of it, so the
-    caller must hold the lock. `repair` replaces what stands under the name. Raises
-    ParambakError; then the folder is as it was, as far as the system allows.
+    Makes the folder if it is not there, and clears temporary files out of it, so the
+    caller must hold the lock. `repair` replaces what has that name. Raises
+    ParambakError; then the folder is as it was, if the system allows that.
     """
     made: list[Path] = []
     try:
@@ -317,7 +318,7 @@ def _export_refusal(error: OSError, path: Path) -> ParambakError:
 def exporting(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
     """Give a stream to write a large file outside the vault, and to read it back.
 
-    Only where the block ends well does the file stand under its name, flushed. The same
+    The file gets its name, flushed, only if the block ends well. The same
     is refused as by `write_export`.
     """
     _refuse_export(path, replace=replace)
@@ -341,7 +342,7 @@ def exporting(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
     except OSError as error:
         raise _export_refusal(error, path) from error
     finally:
-        remove(temporary)  # after a renaming there is none
+        remove(temporary)  # after a renaming, it does not exist
         if unproven:
             remove(path)
 
@@ -378,7 +379,7 @@ def sweep(folder: Path) -> None:
 
 
 def remove(path: Path) -> bool:
-    """Remove a file, read-only or not; False where it was not there or would not go."""
+    """Remove a file, read-only or not; False if it was not there or would not go."""
     try:
         os.unlink(path)  # noqa: PTH108 - os throughout
     except PermissionError:
@@ -393,7 +394,7 @@ def remove(path: Path) -> bool:
 
 
 def flush_folder(folder: Path) -> None:
-    """Flush a folder's names to the disk, where the system can."""
+    """Flush a folder's names to the disk, if the system can."""
     if sys.platform == "win32":
         return
     descriptor = os.open(folder, os.O_RDONLY)
@@ -425,7 +426,7 @@ def settle_renamed(path: Path) -> None:
 
 
 def flush_standing(path: Path) -> None:
-    """Flush a file that was found in place: whoever put it there may not have."""
+    """Flush a file that is already in place: its writer may not have flushed it."""
     if sys.platform != "win32":  # Windows flushes no file that is open for reading only
         descriptor = os.open(path, _READ)
         try:
@@ -446,7 +447,7 @@ def _write(path: Path, data: bytes, *, mode: int, keep: bool, only_new: bool = F
             _patiently(lambda: os.replace(temporary, path))  # noqa: PTH105 - os throughout
         placed = True
         if only_new:
-            remove(temporary)  # where it was linked it still stands
+            remove(temporary)  # it still exists if it was linked
         settle_renamed(path)
     except BaseException as error:
         remove(temporary)
@@ -479,7 +480,7 @@ def _write_temporary(temporary: Path, data: bytes, mode: int, *, flushed: bool) 
                 raise OSError(errno.EIO, "The system wrote nothing")
             remaining = remaining[written:]
         if mode == SEALED:
-            with suppress(OSError):  # a courtesy: FAT and some shares know no such bit
+            with suppress(OSError):  # FAT and some shares have no such bit
                 os.chmod(temporary, mode)  # noqa: PTH101 - os throughout
         if flushed:
             _flush(descriptor)

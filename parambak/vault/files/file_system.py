@@ -1,10 +1,10 @@
-"""What has to be known of the file system below a vault, and of the medium that it lies on.
+"""Facts about the file system below a vault, and about the medium that it is on.
 
 Linux's FAT writes a file's length and place into the entry of its name, and when a file is
 renamed it makes a new entry without them: they come with the next flush of the file, not of the
 folder. Power that fails before leaves a file of no length under the new name, however well the
-file was flushed under its old one. Found by cutting it (tests/faults/real.py); the reason is in
-Linux's fs/fat/namei_vfat.c, as far as it is remembered.
+file was flushed under its old one. A test that cuts the power shows it (tests/faults/real.py). The
+reason is in Linux's fs/fat/namei_vfat.c (from memory).
 
 A stick or a share is slow to flush, may not keep SQLite's locks, and another system may write
 to it that leaves the folders' times alone: the index of a vault there goes into the user's
@@ -43,7 +43,7 @@ _REMOVABLE, _REMOTE, _CDROM = 2, 4, 5
 
 
 class Storage:
-    """What a vault in `root` lies on: looked up once, since asking takes its time."""
+    """What a vault in `root` lies on: looked up once, because the question is slow."""
 
     def __init__(self, root: Path) -> None:
         self.root = root
@@ -72,7 +72,7 @@ def forgets_when_renamed(folder: Path) -> bool:
     if sys.platform != "linux":
         return False
     try:
-        if os.statvfs(folder).f_files:  # FAT counts none, and most others do: no need to look
+        if os.statvfs(folder).f_files:  # FAT has no count of files, most others do
             return False
         device = os.stat(folder).st_dev  # noqa: PTH116 - os throughout
         mounts = read_system_file(MOUNTS, _MOST)
@@ -97,7 +97,7 @@ def on_one_disk(folder: Path, second: Path) -> bool:
 
 
 def has_fat(folder: Path) -> bool:
-    """Return whether a folder's file system is FAT or exFAT; False where the system is silent."""
+    """Return whether a folder's file system is FAT or exFAT; False if not known."""
     if sys.platform == "win32":
         return _windows_name(str(folder)).upper() in {"FAT", "FAT12", "FAT16", "FAT32", "EXFAT"}
     try:
@@ -109,7 +109,7 @@ def has_fat(folder: Path) -> bool:
 
 
 def on_stick_or_share(root: Path) -> bool:
-    """Return whether a folder, there or not yet, lies on a stick, a share or a medium only read."""
+    """Return whether a folder, there or not yet, is on a stick, a share or a read-only medium."""
     path = str(root.resolve())
     if sys.platform == "win32":
         return _drive_type(path) in {_REMOVABLE, _REMOTE, _CDROM}

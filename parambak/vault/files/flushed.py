@@ -1,10 +1,10 @@
 """Which objects of a vault need no flush again. formats/vault.md, "Writing".
 
-An object that is found in place is flushed before a record relies on it: whoever put it
-there may not have. Layouts and persons are found in place at nearly every read, so it is
-noted, in the user's own folder, in what state a file was when it was flushed: its device,
-inode, length and times. A file in that very state is the one that was flushed; whatever
-replaces or rewrites it gets another inode or another time of change.
+An object that is already in place is flushed before a record relies on it: its writer may not have
+flushed it. Layouts and persons are already in place at nearly every read. So the user's own folder
+has a note of each file's state when it was flushed: device, inode, length and times. A file in that
+very state is the one that was flushed; a file that replaces it, or a later write, has another inode
+or another time of change.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class Flushed:
         self._changed = False
 
     def flush(self, path: Path) -> None:
-        """Flush a file that was found in place, and its folder, unless that was done; OSError."""
+        """Flush a file that is already in place, and its folder, unless that was done; OSError."""
         key, state = _state(path)
         noted = self._noted()
         if state is not None and noted.get(key) == state:
@@ -62,11 +62,11 @@ class Flushed:
             self._changed = True
 
     def keep(self) -> None:
-        """Write the note; where that fails, files are flushed once more the next time."""
+        """Write the note; if that fails, files are flushed once more the next time."""
         if self._changed:
             newest = dict(list(self._noted().items())[-MOST:])
             with suppress(OSError):
-                # As a list: in it the order stands, in canonical JSON's members it does not.
+                # A list keeps its order; the members of canonical JSON do not.
                 disk.write_plain(self._file, canonical([*newest.items()]))
 
     def _noted(self) -> dict[str, str]:

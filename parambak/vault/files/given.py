@@ -45,13 +45,13 @@ SHIPPED = Fault(
 
 
 Folder = Path
-"""A folder on disk, for rooms that hand one on and do not touch it."""
+"""A folder on disk, for rooms that pass it on and do not touch files."""
 
 
 class GivenFile(NamedTuple):
     """A file as it was read: its bytes, and what distinguishes it from another.
 
-    `modified` is in nanoseconds since 1970; `inode` is empty where the system gives none;
+    `modified` is in nanoseconds since 1970; `inode` is empty if the system gives none;
     `path` is the whole path, links followed.
     """
 
@@ -114,7 +114,7 @@ def read_beside(path: str, name: str, limit: int) -> bytes:
 
 
 def refuse_within(path: str, vault: Path) -> None:
-    """Raise where a file that is to leave the vault would stand inside its folder."""
+    """Raise if a file that is to leave the vault would be inside its folder."""
     if Path(path).resolve().is_relative_to(vault.resolve()):
         raise LEAVES_VAULT.error(file=path, expected=f"outside {vault}", found=path)
 
@@ -135,13 +135,13 @@ def shipped(name: str) -> bytes:
 
 
 def folder_around(folder: Path) -> Path | None:
-    """Return the folder that a folder lies in, where that is missing; None where it is there."""
+    """Return the folder that a folder lies in, if that is missing; None if it is there."""
     around = folder.absolute().parent
     return None if around.is_dir() else around
 
 
 def make_folder(path: str) -> None:
-    """Make the folder that a user named, where it is not there; raise where a file is."""
+    """Make the folder that a user named, if it is not there; raise if a file is."""
     folder = Path(path)
     if folder.exists() and not folder.is_dir():
         raise FILE_KIND.error(file=path, expected="a folder", found="a file")

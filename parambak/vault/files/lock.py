@@ -28,7 +28,7 @@ WAIT = 2.0  # seconds that a second writer waits before it is refused
 STEP = 0.05  # seconds between its tries
 # Windows locks make the bytes they cover unreadable: this one lies far behind the text.
 OFFSET = 1 << 30
-SIGNED = 160  # characters of the text that says who holds it
+SIGNED = 160  # characters of the text that shows who holds it
 _FLAGS = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0)
 
 

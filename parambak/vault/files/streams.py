@@ -36,7 +36,7 @@ class Stream(io.RawIOBase):
         return True
 
     def writable(self) -> bool:
-        """Say yes; the system refuses where it was opened for reading."""
+        """Say yes; the system refuses if it was opened for reading."""
         return True
 
     def read(self, size: int | None = -1, /) -> bytes:

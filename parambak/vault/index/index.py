@@ -1,4 +1,4 @@
-"""What is in records/, known without reading all of it at each command.
+"""What is in records/, without reading all of it at each command.
 
 Two parts: a database (tables.py) for the many records, and the few that are newer than it,
 held in memory as read from their files. The database is written only when those become more
@@ -44,14 +44,16 @@ LOOSE = 64  # records outside the database, read from their files at each openin
 SMALL = 512  # records up to which every folder is listed at each opening
 NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing down
 SETTLED = 3_000_000_000  # nanoseconds: a folder's time may be 2 s coarse (FAT)
-MOST_ORDERED = 4  # vessels whose records are held in memory once they were asked for
+MOST_ORDERED = 4  # vessels whose records stay in memory after their first use
 SHOWN = 5  # of each kind of finding, so that a lost disk does not fill the screen
+# Records about one copy of the vault: that another copy lacks them is no cut in its history.
+ABOUT_COPIES = frozenset({"held", "recheck", "vault"})
 _CHUNK = 256
 _UNSETTLED = disk.Stamp(-1, 0)
 
 
 class IndexFile(NamedTuple):
-    """The index's file; a digest of the vault's folder where that lies elsewhere, else "".
+    """The index's file; a digest of the vault's folder if the index is elsewhere, else "".
 
     `folder_times` is whether the times of the vault's folders may be believed.
     """
@@ -84,8 +86,9 @@ class Index:
 
     `now` returns the time in nanoseconds since 1970, as the file system counts it; `cache` is
     the folder for the database of a vault on a stick or a share. `findings` is what was noted
-    on the way; `gone` the digests of records that vanished since the index saw them;
-    `empty` those whose files are empty;
+    on the way; `gone` the digests of records that vanished since the index saw them, each with the
+    vessel that it was about; `skipped` those whose files cannot be read as records, and why;
+    `empty` those of them whose files are empty;
     `changes` is another number once what the index answers may be another answer.
     """
 
@@ -107,10 +110,11 @@ class Index:
         self._stamps: dict[str, Stamp] = {}
         self._ordered: dict[str, tuple[Stored, ...]] = {}
         self._telling: dict[str, list[Stored]] | None = None
-        self._skipped: dict[str, str] = {}
+        self.skipped: dict[str, str] = {}
+        self._sound: dict[str, set[str]] = {}
         self.changes = 0
         self.findings: list[Finding] = []
-        self.gone: set[str] = set()
+        self.gone: dict[str, str | None] = {}
         self.empty: set[str] = set()
 
     def close(self) -> None:
@@ -218,6 +222,37 @@ class Index:
         named.update(d for s in self._loose.values() for d in s.record.after)
         return tuple(sorted(digest for digest in named if not self.holds(digest)))
 
+    def unsound(self, vessel: str | None) -> dict[str, str]:
+        """Return the records about a vessel whose files are wrong now, each with the reason.
+
+        Those that this process read from their files are not read again.
+        """
+        key = vessel or ""
+        sound = self._sound.pop(key, set())
+        while len(self._sound) >= MOST_ORDERED:
+            self._sound.pop(next(iter(self._sound)))
+        self._sound[key] = sound
+        wrong = {}
+        for stored in self.records(vessel):
+            if stored.digest in sound or stored.digest in self._loose:
+                continue
+            why = self._fault_of(stored)
+            if why is None:
+                sound.add(stored.digest)
+            else:
+                wrong[stored.digest] = why
+        return wrong
+
+    def _fault_of(self, stored: Stored) -> str | None:
+        """Return what is wrong with a record's file now, None if it is right."""
+        path = f"{self._root}/{stored.file}"
+        try:
+            if _bytes_of(path, stored.digest)[1]:
+                return None
+        except OSError as error:
+            return disk.words(error)
+        return "its bytes are not those that its name states"
+
     # --- keeping up with the folder ---
 
     def add(self, stored: Stored, data: bytes) -> None:
@@ -238,7 +273,7 @@ class Index:
 
     def refresh(self) -> None:
         """Find the records that came or went since the index last looked."""
-        self._skipped.clear()
+        self.skipped.clear()
         self.empty.clear()
         if self._database is None and disk.is_file(self._file.path):
             self._trying(self._open)
@@ -284,7 +319,7 @@ class Index:
                 self._fold(folders)
 
     def _goes_by_times(self) -> bool:
-        """Return whether a folder whose time is as it was is believed to hold what it held."""
+        """Return whether a folder with an unchanged time is taken to hold the same files."""
         database = self._database
         if database is None or database.count() <= SMALL:
             return False
@@ -313,7 +348,7 @@ class Index:
         return sorted(present - held), sorted(held - present)
 
     def _list(self, folder: str) -> set[str]:
-        """Return the digests of which a folder of records has files; none where it is none."""
+        """Return the digests of which a folder of records has files; none if it is no folder."""
         try:
             names = disk.names_in(f"{self._records}/{folder}")
         except NotADirectoryError:
@@ -321,7 +356,10 @@ class Index:
         return {n[:64] for n in names if n.startswith(folder) and records.named_by(n)}
 
     def _forget(self, gone: list[str]) -> None:
-        self.gone.update(gone)
+        for digest in gone:
+            kind, vessel = self._entry(digest)
+            if kind not in ABOUT_COPIES:
+                self.gone[digest] = vessel
         self._say(RECORD_VANISHED, gone, "was in the vault and is missing now.")
         for digest in gone:
             self._loose.pop(digest, None)
@@ -329,8 +367,16 @@ class Index:
         if self._database is not None and any(map(self._database.holds, gone)):
             raise Mistrusted("the files of records in it are missing", damaged=True)
 
+    def _entry(self, digest: str) -> tuple[str, str | None]:
+        """Return the kind of a record that the index has, and its vessel."""
+        loose = self._loose.get(digest)
+        if loose is not None:
+            return loose.record.kind, loose.record.vessel
+        kind, vessel = self._database.entry(digest) if self._database is not None else ("", "")
+        return kind, vessel or None
+
     def _read(self, digest: str) -> tuple[Stored, bytes] | None:
-        """Return a record from its file; None, with a finding, where it is damaged."""
+        """Return a record from its file; None, with a finding, if it is damaged."""
         file = file_of(digest)
         path = f"{self._root}/{file}"
         try:
@@ -338,13 +384,13 @@ class Index:
             record = records.decode(data, None if right else digest)
             return Stored(digest, record, file), data
         except FileNotFoundError:
-            return None  # it went since the folder was listed; the next look says so
+            return None  # it went after the folder was listed; the next look reports it
         except VaultDamaged as damage:
-            self._skipped[digest] = f"found {damage.found}"
+            self.skipped[digest] = f"found {damage.found}"
             if disk.size_of(path) == 0:
                 self.empty.add(digest)
         except OSError as error:
-            self._skipped[digest] = disk.words(error)
+            self.skipped[digest] = disk.words(error)
         except ParambakError as error:  # of a newer format: to go on without it would mislead
             raise error.in_file(path) from None
         return None
@@ -407,11 +453,11 @@ class Index:
         return self._database
 
     def _asking(self, question: Callable[[Database], T]) -> T | None:
-        """Ask the database; None where there is none."""
+        """Ask the database; None if there is none."""
         return self._trying(lambda: question(self._database) if self._database else None)
 
     def _trying(self, act: Callable[[], T]) -> T:
-        """Do something with the database; where it cannot be trusted, build it again first."""
+        """Do something with the database; if it cannot be trusted, build it again first."""
         try:
             try:
                 return act()
@@ -470,11 +516,11 @@ class Index:
             self._find(code, f"{len(listed) - SHOWN} more records have the same damage.")
 
     def _say_skipped(self) -> None:
-        for digest, why in sorted(self._skipped.items())[:SHOWN]:
+        for digest, why in sorted(self.skipped.items())[:SHOWN]:
             self._find(RECORD_SKIPPED, f"{file_of(digest)} was left out: {why}.")
-        if len(self._skipped) > SHOWN:
+        if len(self.skipped) > SHOWN:
             self._find(
-                RECORD_SKIPPED, f"{len(self._skipped) - SHOWN} more records were left out too."
+                RECORD_SKIPPED, f"{len(self.skipped) - SHOWN} more records were left out too."
             )
 
     def _find(self, code: str, text: str) -> None:

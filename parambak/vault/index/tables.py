@@ -1,7 +1,7 @@
 """The index's tables: what SQLite holds, and nothing of how fresh it is (index.py does that).
 
 Nothing in here is the only place of a fact, and nothing is believed: each record's bytes are
-hashed on the way out, and each vessel's records are counted. Whatever is wrong becomes
+hashed on the way out, and each vessel's records are counted. Anything wrong becomes
 `Mistrusted`, and the caller builds the index again.
 """
 
@@ -38,7 +38,7 @@ CREATE TABLE folders (name TEXT PRIMARY KEY, modified INTEGER NOT NULL, inode TE
                      WITHOUT ROWID;
 CREATE TABLE missing (digest BLOB PRIMARY KEY) WITHOUT ROWID;
 """
-# One step for each vessel, where DISTINCT would pass over every record.
+# One step for each vessel; DISTINCT would pass over every record.
 _VESSELS = """
 WITH RECURSIVE next (vessel) AS (
     SELECT min(vessel) FROM records
@@ -48,18 +48,18 @@ WITH RECURSIVE next (vessel) AS (
 )
 SELECT vessel FROM next WHERE vessel IS NOT NULL
 """
-# A rollback journal, flushed in full: it works on shares and sticks, where WAL's shared
-# memory does not; the index is written seldom, so its flushes cost little.
+# A rollback journal, flushed in full: it works on shares and sticks; WAL's shared memory does not.
+# the index is written seldom, so its flushes cost little.
 _SETTINGS = """
 PRAGMA journal_mode = DELETE; PRAGMA synchronous = FULL; PRAGMA trusted_schema = OFF;
 PRAGMA temp_store = MEMORY; PRAGMA cache_size = -16384;
 """
-# Made behind the rows where many come at once: sorted, that takes a third of the time.
+# Made after the rows if many come at once: sorted, that takes a third of the time.
 _BY_VESSEL = """
 CREATE INDEX IF NOT EXISTS by_vessel ON records (vessel, kind);
 CREATE INDEX IF NOT EXISTS by_telling ON records (vessel) WHERE telling;
 """
-# For an index that lives only as long as the process does.
+# For an index that exists only while the process runs.
 _PASSING = "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF;"
 # SQLite's names of what is wrong with the surroundings rather than with the file.
 _AROUND = ("BUSY", "LOCKED", "READONLY", "FULL", "IOERR", "CANTOPEN", "PERM", "NOMEM")
@@ -68,8 +68,8 @@ _AROUND = ("BUSY", "LOCKED", "READONLY", "FULL", "IOERR", "CANTOPEN", "PERM", "N
 class Database:
     """One open index; `path` None keeps it in a passing file of the system's.
 
-    It belongs to one vault by `identity`, and where it is kept apart from the vault, to the
-    vault that stands in `folder`: two copies of one vault may hold different records.
+    It belongs to one vault by `identity`, and if it is stored outside the vault, to the vault in
+    `folder`: two copies of one vault may hold different records.
     """
 
     def __init__(self, path: Path | None, identity: str, folder: str = "") -> None:
@@ -121,7 +121,7 @@ class Database:
             return int(self._one("SELECT coalesce(sum(records), 0) FROM counts"))
 
     def digests(self, folders: Sequence[str] | None) -> set[str]:
-        """Return the digests that begin as these folders are called; None: all."""
+        """Return the digests that begin with the names of these folders; None: all."""
         ranges = [("00" * 32, "ff" * 32)]
         if folders is not None:
             ranges = [(name + "00" * 31, name + "ff" * 31) for name in folders]
@@ -136,6 +136,12 @@ class Database:
         """Return whether a record is in the index."""
         return bool(self._all("SELECT 1 FROM records WHERE digest = ?", (bytes.fromhex(digest),)))
 
+    def entry(self, digest: str) -> tuple[str, str]:
+        """Return the kind of a record and its vessel ("" the vault); two empty texts without it."""
+        question = "SELECT kind, vessel FROM records WHERE digest = ?"
+        rows = self._all(question, (bytes.fromhex(digest),))
+        return (rows[0][0], rows[0][1]) if rows else ("", "")
+
     def vessels(self) -> list[str]:
         """Return the identities of all vessels, from two tables that must agree."""
         with self._at_once():
@@ -147,7 +153,7 @@ class Database:
     def records(self, vessel: str, kind: str | None = None) -> list[tuple[str, bytes]]:
         """Return digest and bytes of each record about a vessel ("" the vault), hashed.
 
-        Of one kind, or with None of all.
+        Of one kind; None: of all kinds.
         """
         which = "FROM {} WHERE vessel = ?1 AND kind = coalesce(?2, kind)"
         with self._at_once():
@@ -301,7 +307,7 @@ def _verdict(error: sqlite3.Error) -> Mistrusted:
 
 @contextmanager
 def _mistrusting() -> Iterator[None]:
-    """Turn what SQLite says into a verdict: damaged, or not usable here and now."""
+    """Turn an error of SQLite into a verdict: damaged, or not usable here and now."""
     try:
         yield
     except sqlite3.Error as error:

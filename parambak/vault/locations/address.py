@@ -38,7 +38,7 @@ class Address(NamedTuple):
 
 
 def parse(text: str) -> Address:
-    """Take an address apart; raise CallRefused where it is none or holds a password."""
+    """Split an address; raise CallRefused if it is no address or holds a password."""
     if not text or len(text) > MOST or not text.isprintable():
         expected = f"1 to {MOST} printing characters"
         strange = "".join(c for c in text if not c.isprintable())[:1]
@@ -88,7 +88,7 @@ def _local(host: str, path: str) -> str:
 def kept_address(text: str, vault: Path) -> str:
     """Return an address as it is kept: a folder's path from the root, a URL as it is.
 
-    Raise CallRefused where it is none, or a folder within the vault's or around it.
+    Raise CallRefused if it is none, or a folder within the vault's or around it.
     """
     address = parse(text)
     if not address.is_folder:

@@ -52,15 +52,15 @@ def fetch(
 ) -> Fetched:
     """Take from the location the records that the vault lost and, both ways, those it never had.
 
-    Lost are records whose files are damaged here, and those that some record is `after`.
-    Where the location is limited, nothing of other vessels is taken. `failure` shows whether an
-    error means that the backup location itself failed. Raises OSError or that where it did.
+    A record is lost if its file is damaged here, or if another record is `after` it and it is
+    missing. If the location is limited, nothing of other vessels is taken. `failure` shows whether
+    an error means that the backup location itself failed. Raises OSError, or that error, if it did.
     """
     return _Fetch(vault, source, failure).run(both_ways=both_ways)
 
 
 def aside_here(vault: Vault, file: str) -> None:
-    """Keep a damaged file of the vault aside, where it is there; under the lock."""
+    """Set a damaged file of the vault aside, if it is there; under the lock."""
     if disk.is_file(vault.root / file):
         try:
             put_aside(FolderStore(vault.root), file)
@@ -167,7 +167,7 @@ class _Fetch:
         return self._vessels is None or record.vessel in self._vessels
 
     def _record(self, digest: str) -> Record | None:
-        """Return a record of the backup location; None where it is damaged there."""
+        """Return a record of the backup location; None if it is damaged there."""
         try:
             data = self._bytes(digest)
         except OSError:

@@ -67,9 +67,9 @@ _HARMLESS = frozenset(
 
 
 class Contents(NamedTuple):
-    """What is at an address: the marker's identity and the vault's, None where there is none.
+    """What is at an address: the marker's identity and the vault's, None if there is none.
 
-    `vault` is "" where its file is damaged.
+    `vault` is "" if its file is damaged.
     """
 
     location: str | None
@@ -92,7 +92,7 @@ def open_store(address: Address, writer: str, ssh: SshTerms) -> Store:
     """Return the store at an address; the folder need not be there yet.
 
     `writer` is the user's identity as a writer, by which temporary files are stated. Raises
-    ParambakError where it cannot be reached, is not known, or a library is missing.
+    ParambakError if it cannot be reached, is not recognised, or a library is missing.
     """
     if address.is_folder:
         try:
@@ -138,7 +138,7 @@ def _identity(data: bytes | None, shown: str, *, placed: bool) -> str | None:
         return vault_toml.identity_of(data, file)
     except ParambakError as error:
         if placed and error.code == NOT_A_VAULT.code:
-            return ""  # damaged, and the marker says what it was part of: sending repairs it
+            return ""  # damaged, and the marker shows what it was part of: sending repairs it
         raise
 
 
@@ -172,7 +172,7 @@ def make_location(  # noqa: PLR0913 - what has to agree, all by keyword
 ) -> str:
     """Make an address a location and return its identity; one that is a location stays as it is.
 
-    `vault` is the vault's identity, `known` those of the backup locations that it knows. Refuses a
+    `vault` is the vault's identity, `known` those of the backup locations in its records. Refuses a
     folder of something else and, without `merge`, another vault or a backup location of one.
     """
     contents = contents_at(store)
@@ -241,7 +241,7 @@ def refusal(store: Store, error: OSError, done: int, total: int) -> ParambakErro
 
 
 def require_location(store: Store, identity: str, *, packed: bool) -> Contents:
-    """Return what is at an address; raise VaultRefused where it is not that backup location."""
+    """Return what is at an address; raise VaultRefused if it is not that backup location."""
     contents = contents_at(store)
     if contents.location is None:
         content = "an empty folder" if contents.empty else "no marker"
@@ -297,7 +297,7 @@ class Listing:
 
 
 def put_aside(store: Store, file: str) -> None:
-    """Rename a file that is not what its name says into the folder of damaged ones."""
+    """Move a file whose content does not fit its name into the folder of damaged files."""
     name = file.rpartition("/")[2]
     taken = store.names(DAMAGED)
     number = 1

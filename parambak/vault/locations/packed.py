@@ -70,7 +70,7 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
     """Send to a packed backup location; `names` are the vessels' short names, for the packs.
 
     The store must be a folder. Every member of a pack that is there is hashed unless `quick`.
-    Raises Broken where the backup location fails on the way, and ParambakError before that.
+    Raises Broken if the backup location fails on the way, and ParambakError before that.
     """
     if not isinstance(store, FolderStore):
         raise PACKED_ELSEWHERE.error(file=store.shown, expected="a folder", found="another store")
@@ -93,7 +93,7 @@ def send_packed(  # noqa: PLR0913 - how to send, all by keyword
 class _Present(NamedTuple):
     """What is in a pack and right: digests of records and objects; `damaged` are members.
 
-    A pack that is refused as a whole is no `pack`: it proves nothing of what is held.
+    A pack that is refused completely is no `pack`: it proves no content.
     """
 
     records: set[str]
@@ -148,7 +148,7 @@ class _Packing:
     def send_vessel(self, vessel: str) -> None:
         """Bring one vessel's pack up to date."""
         file = pack_file(vessel)
-        packs = self._store.names(PACKS)  # fails where the stick was pulled
+        packs = self._store.names(PACKS)  # fails if the stick was pulled
         present: _Present | None = None
         if file.rpartition("/")[2] in packs:
             present = self._look(vessel, file)
@@ -170,7 +170,7 @@ class _Packing:
     # --- what is there ---
 
     def _look(self, vessel: str, file: str) -> _Present | None:
-        """Return what is in a pack that stands there; another vessel's is kept aside."""
+        """Return what is in a pack at the location; a pack of another vessel is set aside."""
         try:
             with opened(self._path(file)) as pack:
                 if set(pack.vessels) != {vessel}:
@@ -187,7 +187,7 @@ class _Packing:
             if error.code == NEWER.code:
                 raise
             if error.code == PACK_UNREADABLE.code:
-                self._store.names(PACKS)  # fails in its turn where the stick was pulled
+                self._store.names(PACKS)  # fails in its turn if the stick was pulled
             return self._rescue(vessel, file)
 
     def _rescue(self, vessel: str, file: str) -> _Present:
@@ -202,7 +202,7 @@ class _Packing:
             if not self._both_ways:
                 return present
             self._take(pieces)
-        # What could not be taken lacks what it needs for good: it holds up nothing.
+        # What could not be taken will never have what it needs: it stops nothing.
         digests = {stored.digest for stored in self._vault.records(vessel)}
         return present._replace(records=of_records & digests)
 
@@ -254,7 +254,7 @@ class _Packing:
     # --- writing ---
 
     def _write(self, vessel: str, file: str, present: _Present | None) -> _Present | None:
-        """Write a pack again; None where the vault has a hole, and the old one stays."""
+        """Write a pack again; None if the vault has a hole, and the old one stays."""
         try:
             of_records, of_objects = writing.contents(self._vault, [vessel])
             self._put(vessel, file, keep=present is not None and bool(present.damaged))
@@ -262,7 +262,7 @@ class _Packing:
             self._refused.append(Damage(error.file or file, GONE))
             return None
         except ParambakError as error:
-            self._store.names(PACKS)  # fails in its turn where the stick was pulled
+            self._store.names(PACKS)  # fails in its turn if the stick was pulled
             if isinstance(error.__cause__, OSError):
                 raise error.__cause__ from error
             raise
@@ -293,7 +293,7 @@ def _may_be_of(piece: Piece, vessel: str) -> bool:
 
 
 def _lacks(present: _Present, stored: tuple[Stored, ...]) -> bool:
-    """Return whether a pack lacks more than the records of what is held."""
+    """Return whether more is missing from a pack than the records of what is held."""
     missing = [s for s in stored if s.digest not in present.records]
     if not all(s.record.kind == HELD for s in missing):
         return True

@@ -60,9 +60,9 @@ class Proven(NamedTuple):
 class Sent(NamedTuple):
     """What a sending did.
 
-    `sent` counts the files written that were not there, `there` those found right. `repaired_there`
-    and `repaired_here` name files that were wrong or gone; `refused` what could not be sent and
-    why. `unknown` counts records there that this vault has not.
+    `sent` counts the files written that were not there, `there` those already right.
+    `repaired_there` and `repaired_here` name files that were wrong or gone; `refused` what could
+    not be sent and why. `unknown` counts records there that this vault has not.
     """
 
     sent: int
@@ -100,7 +100,7 @@ def send(  # noqa: PLR0913 - how to send, all by keyword
 ) -> Sent:
     """Send to a backup location that is no packed one; what is there counts when it was hashed.
 
-    Raises Broken where the backup location fails on the way, and ParambakError before that.
+    Raises Broken if the backup location fails on the way, and ParambakError before that.
     """
     sending = Sending(vault, store, location, progress, quick=quick)
     try:
@@ -144,7 +144,7 @@ def proof(
 
 
 class Sending:
-    """One sending; what it keeps in mind of a file is its name."""
+    """One sending; of a file it remembers only the name."""
 
     def __init__(
         self,
@@ -172,7 +172,7 @@ class Sending:
         self.proven: list[Proven] = []
 
     def run(self, *, both_ways: bool) -> Sent:
-        """Send all; raise OSError where the location fails, `proven` then shows what is through."""
+        """Send all; raise OSError if the location fails, `proven` then shows what is through."""
         contents = require_location(self._store, self._location.identity, packed=False)
         self._repair_toml(contents.vault)
         self._listing = Listing(self._store)
@@ -205,7 +205,7 @@ class Sending:
         return refusal(self._store, error, self._done, max(self._total, self._done))
 
     def failure(self, error: OSError) -> ParambakError | None:
-        """Return the refusal where the location itself has failed, None where only a file has."""
+        """Return the refusal if the location itself has failed, None if only a file has."""
         try:
             self._store.read(FILE, _TOML_MAX)
         except OSError:
@@ -322,7 +322,7 @@ class Sending:
         except (FileNotFoundError, disk.UnfitFileError):
             return None
         except OSError:
-            self._store.read(FILE, _TOML_MAX)  # fails in its turn where the backup location is gone
+            self._store.read(FILE, _TOML_MAX)  # fails in its turn if the backup location is gone
             return None
         return data if sha256(data) == digest else None
 

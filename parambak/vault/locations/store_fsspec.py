@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 class FsspecStore(FarStore):
-    """A store that fsspec knows; `system` is one of its file systems."""
+    """A store that fsspec supports; `system` is one of its file systems."""
 
     def __init__(self, shown: str, system: Any, root: str, writer: str) -> None:
         super().__init__(shown, root, writer)
@@ -49,7 +49,7 @@ class FsspecStore(FarStore):
 
 
 def reach(address: Address, writer: str) -> FsspecStore:
-    """Return the store that an fsspec URL names; raise where it is none or cannot be reached."""
+    """Return the store that an fsspec URL names; raise if it is none or cannot be reached."""
     try:
         import fsspec  # noqa: PLC0415 - slow, and only such a store needs it
     except ImportError as error:
@@ -67,7 +67,7 @@ def reach(address: Address, writer: str) -> FsspecStore:
         install = "pip install what `found` names"
         raise LIBRARY.error(file=address.text, found=found, install=install) from error
     except Exception as error:
-        # Whatever a foreign library raises, it is not reached.
+        # After any error of another's library, the store counts as not reached.
         found = disk.shown(f"{type(error).__name__}: {error}")
         raise UNREACHABLE.error(file=address.text, found=found) from error
     return FsspecStore(address.text, system, path, writer)

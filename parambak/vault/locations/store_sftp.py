@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from parambak.vault.locations.address import Address
     from parambak.vault.locations.stores import SshTerms
 
-PATIENCE = 30.0  # seconds that a server may say nothing
+PATIENCE = 30.0  # seconds that a server may be silent
 PORT = 22
 _MOST_OF_HOSTS = 16 << 20  # bytes of a file of known hosts
 _PACKET = 32 << 10  # bytes that one answer holds
@@ -100,7 +100,7 @@ class SftpStore(FarStore):
 
 
 def connect(address: Address, writer: str, ssh: SshTerms) -> SftpStore:
-    """Return the store on a server; raise VaultRefused where it is not known or not reached."""
+    """Return the store on a server; raise VaultRefused if it is not a known host or not reached."""
     try:
         import paramiko  # noqa: PLC0415 - slow, and only a server needs it
     except ImportError as error:

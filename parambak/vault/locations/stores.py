@@ -1,9 +1,9 @@
-"""A store, where a backup location's files lie: what each can do, and a folder.
+"""A store, where a backup location's files are: what each can do, and a folder.
 
 What the stores that are no folder have in common is here too; they are in store_fsspec.py and
 store_sftp.py. A store keeps small files under names such as `objects/ab/abcd…`. Every failure
 is an OSError.
-formats/backup-locations.md, "Sending", says what each must hold to.
+formats/backup-locations.md, "Sending", gives the rules for each.
 """
 
 from __future__ import annotations
@@ -40,10 +40,10 @@ class Store(Protocol):
         """Return where it is, for a person."""
 
     def names(self, folder: str) -> dict[str, int]:
-        """Return the names in a folder and their sizes; none where the folder is not there."""
+        """Return the names in a folder and their sizes; none if the folder is not there."""
 
     def read(self, file: str, limit: int) -> bytes:
-        """Return a file's bytes; FileNotFoundError, or UnfitFileError where over `limit`."""
+        """Return a file's bytes; FileNotFoundError, or UnfitFileError if over `limit`."""
 
     def write(self, file: str, data: bytes) -> None:
         """Write a file whole or not at all, its folders too; read back and hashed."""
@@ -52,14 +52,14 @@ class Store(Protocol):
         """Give a file another name, which nothing has; makes the folder of `to`."""
 
     def holding(self, since: str) -> AbstractContextManager[None]:
-        """Keep other writers out while the block runs, where the store can."""
+        """Keep other writers out while the block runs, if the store can."""
 
     def close(self) -> None:
         """End the connection."""
 
 
 class SshTerms(NamedTuple):
-    """The files that say whom to trust and who we are; those that are not there are passed over."""
+    """The files with the hosts to trust and our own keys; missing ones are passed over."""
 
     known_hosts: tuple[Path, ...] = ()
     keys: tuple[Path, ...] = ()
@@ -84,7 +84,7 @@ class FolderStore:
         return str(self.root)
 
     def names(self, folder: str) -> dict[str, int]:
-        """Return the names in a folder and their sizes; none where the folder is not there."""
+        """Return the names in a folder and their sizes; none if the folder is not there."""
         if self._folder_id is not None:
             self._must_be_same()
         try:
@@ -147,7 +147,7 @@ class FolderStore:
         return (status.st_dev, status.st_ino)
 
     def _must_be_same(self) -> None:
-        """Fail where the stick was pulled out: its mount point must not be filled instead."""
+        """Fail if the stick was pulled out: its mount point must not be filled instead."""
         if self._folder_id is None and not self.root.parent.is_dir():
             raise FileNotFoundError(errno.ENOENT, "The parent folder does not exist")
         if self._folder_id is not None and self._identify() != self._folder_id:
@@ -170,7 +170,7 @@ class FarStore(ABC):
         return self._shown
 
     def names(self, folder: str) -> dict[str, int]:
-        """Return the names in a folder and their sizes; none where the folder is not there."""
+        """Return the names in a folder and their sizes; none if the folder is not there."""
         try:
             return as_os_error(lambda: self._names(self._path(folder)))
         except FileNotFoundError:
@@ -209,7 +209,7 @@ class FarStore(ABC):
         del since
         return nullcontext()
 
-    def close(self) -> None:  # noqa: B027 - one without a connection has nothing to end
+    def close(self) -> None:  # noqa: B027 - a store without a connection has nothing to close
         """End the connection."""
 
     def _path(self, file: str) -> str:

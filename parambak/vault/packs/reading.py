@@ -102,7 +102,7 @@ class Pack:
                 raise UNNAMED_OBJECT.error(expected="a file that a record names", found=member.name)
 
     def pieces(self) -> Iterator[Piece]:
-        """Yield what can be taken in: every member that was not found damaged."""
+        """Yield what can be taken in: every member that is not damaged."""
         for member in self._members:
             if member.name not in self._damaged:
                 yield Piece(
@@ -122,7 +122,7 @@ class Pack:
 
 
 class WrittenPack(NamedTuple):
-    """A pack that stands under its name: its file, length and SHA-256, and what is in it."""
+    """A pack with its own name: its file, length and SHA-256, and what is in it."""
 
     file: str
     sha256: str
@@ -131,7 +131,7 @@ class WrittenPack(NamedTuple):
 
 @contextmanager
 def opened(path: Path | str) -> Iterator[Pack]:
-    """Open a pack's file for the block; PackRefused where it is none or cannot be read."""
+    """Open a pack's file for the block; PackRefused if it is no pack or cannot be read."""
     try:
         with disk.reading(path) as stream:
             yield Pack(stream, str(path))
@@ -167,7 +167,7 @@ def pack_to_file(
 
 @contextmanager
 def _in_file(file: str) -> Iterator[None]:
-    """Name the pack in an error, and the member, where there is one, in what was found."""
+    """Name the pack in an error; name the member, if there is one, in `found`."""
     try:
         yield
     except ParambakError as error:

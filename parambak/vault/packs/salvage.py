@@ -1,10 +1,10 @@
 """What can still be proven of a damaged pack: each member by itself, by its digest.
 
 A pack is read strictly elsewhere (zip_form.py), and one rotten byte in a header refuses it
-whole. Here its headers are only hints at where a member's data may begin: the local ones, and
-those of the directory, which tell the same once more. What unpacks there counts where its
-SHA-256 is the one in the member's name, or, where the name is hit, its CRC-32 that of the
-header. The pack is only read. formats/packed-vessels.md, "A damaged pack".
+whole. Here its headers are only hints at where a member's data may begin: the local ones, and those
+of the directory, which repeat the same. What unpacks there counts if its SHA-256 is the one in the
+member's name. If the name is damaged, the CRC-32 in the header counts. The pack is only read.
+formats/packed-vessels.md, "A damaged pack".
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ _SPARE = 1 << 20  # bytes that data may unpack to, of any packed size
 
 
 class Hint(NamedTuple):
-    """Where a member's data may begin, and what its header says of it."""
+    """Where a member's data may begin, and what its header states."""
 
     at: int
     name: str
@@ -54,7 +54,7 @@ class Hint(NamedTuple):
 class Salvaged(NamedTuple):
     """One member whose bytes are proven, or what is lost: then `data` is None.
 
-    `name` is as its header tells it where that is its own, else where it stands.
+    `name` is the one in its header if that is right, else its location in the file.
     """
 
     hint: Hint
@@ -103,13 +103,13 @@ def members(stream: BinaryIO) -> Iterator[Salvaged]:
 
 
 def read(stream: BinaryIO, hint: Hint) -> bytes:
-    """Return once more the bytes that a hint led to; none where they are gone by now."""
+    """Return the bytes of a hint again; empty if they are gone by now."""
     unpacked = _unpacked(stream, hint, stream.seek(0, 2), _Work())
     return unpacked[0] if unpacked else b""
 
 
 def _name_of(hint: Hint, data: bytes) -> str | None:
-    """Return how proven data is called: by its name or, where that is hit, its place; else None."""
+    """Return what to call proven data: its name or, if that is damaged, its location; else None."""
     if hint.name.rpartition("/")[2][:64] == sha256(data):
         return hint.name
     proven = len(data) == hint.size and zlib.crc32(data) == hint.crc
@@ -129,7 +129,7 @@ def _hints(stream: BinaryIO, length: int) -> Iterator[Hint]:
 
 
 def _signs(stream: BinaryIO, length: int) -> Iterator[tuple[int, bytes]]:
-    """Yield where a header may begin, in order; the first, too, whose own sign may be hit."""
+    """Yield where a header may begin, in order; the first even if its own sign is damaged."""
     yield 0, LOCAL_SIGN
     for start in range(0, length, _CHUNK):
         stream.seek(start)
@@ -143,7 +143,7 @@ def _signs(stream: BinaryIO, length: int) -> Iterator[tuple[int, bytes]]:
 
 
 def _hint(stream: BinaryIO, at: int, sign: bytes) -> Hint | None:
-    """Return what a header states; None where the file ends within it.
+    """Return what a header states; None if the file ends within it.
 
     Of a long name the first part counts.
     """
@@ -165,7 +165,7 @@ def _hint(stream: BinaryIO, at: int, sign: bytes) -> Hint | None:
 
 
 def _unpacked(stream: BinaryIO, hint: Hint, length: int, work: _Work) -> tuple[bytes, int] | None:
-    """Return what the data at a hint unpacks to, and where that ends; None where it does not."""
+    """Return what the data at a hint unpacks to, and where that ends; None if it cannot."""
     limit = limit_of(hint.name)
     if hint.method == DEFLATED:
         return _inflated(stream, hint.at, limit, work)

@@ -39,7 +39,7 @@ class PackedVessel(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Manifest(Struct, frozen=True, forbid_unknown_fields=True):
-    """What a pack says is in it."""
+    """What a pack lists as its content."""
 
     files: tuple[PackedFile, ...]
     format: Literal[1]
@@ -98,7 +98,7 @@ def _version(data: bytes) -> int:
 def contents(vault: Vault, vessels: Sequence[str]) -> tuple[list[str], list[str]]:
     """Return the digests of all records of these identities, and of all objects they name.
 
-    Raises `pack-not-whole` where a record that another one is after is not there.
+    Raises `pack-not-whole` if a record that another one is after is not there.
     """
     of_records: set[str] = set()
     of_objects: set[str] = set()
@@ -129,8 +129,8 @@ def write_pack(
     """Write a pack of these identities, each with its short name; return what is in it.
 
     Every file is hashed on the way; one that is damaged or missing stops it with
-    VaultDamaged. The caller holds the lock where nothing may come in between, reads the
-    pack back (unpacking.py), and throws it away where this raises. One file at a time is
+    VaultDamaged. The caller holds the lock if no other write may come in between, reads the
+    pack back (unpacking.py), and removes it if this raises. One file at a time is
     in memory.
     """
     of_records, of_objects = contents(vault, sorted(vessels))

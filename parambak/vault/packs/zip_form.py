@@ -91,7 +91,7 @@ class Writer:
         self._total = 0
 
     def add(self, name: str, data: bytes) -> None:
-        """Write a member, deflated where that is worth it; `pack-size` where it is too much."""
+        """Write a member, deflated if that is worth it; `pack-size` if it is too much."""
         packer = zlib.compressobj(6, zlib.DEFLATED, -15)
         packed = packer.compress(data) + packer.flush()
         worth_it = len(packed) < len(data) <= MAX_RATIO * len(packed)
@@ -137,7 +137,7 @@ def _end(count: int, length: int, start: int) -> bytes:
 
 
 def read_members(stream: BinaryIO) -> list[Member]:
-    """Return the members of a pack, in order; a PackRefused where its form is any other.
+    """Return the members of a pack, in order; PackRefused if it has any other form.
 
     No data is read or unpacked. The first member is the manifest; names are those of a
     vault's files, rising, each once.
@@ -293,9 +293,9 @@ def _central_fault(member: Member, expected: bytes, found: bytes, at: int) -> Pa
 
 
 def content(stream: BinaryIO, member: Member) -> Iterator[bytes]:
-    """Yield a member's bytes in pieces; `pack-damaged` where they are not as its header says.
+    """Yield a member's bytes in pieces; `pack-damaged` if they are not as its header states.
 
-    Never more bytes than the header states, whatever the data unpacks to.
+    Never more bytes than the header states, even if the data unpacks to more.
     """
     total = crc = 0
     try:

@@ -193,7 +193,7 @@ def test_digits_are_as_many_as_tell_them_apart() -> None:
     from parambak.keeping.state.vessel_names import VesselNames, with_handles
 
     ids = ["3fa2c" + "0" * 27, "3fa2d" + "0" * 27]
-    ships = [VesselNames(frozenset({each}), "grebe", {}, (), ()) for each in ids]
+    ships = [VesselNames(frozenset({each}), "grebe", {}, (), {}) for each in ids]
     assert [handle for _, handle in with_handles(ships)] == ["grebe~3fa2c", "grebe~3fa2d"]
 
 

@@ -246,6 +246,19 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         '"remark":"cabinet warm","stage":"as-found","visit":"' + ID + '"}',
     ),
     (
+        "loss-accepted",
+        bodies.LossAcceptedBody(
+            positions=(OTHER,), reason="no copy has it", records=(DIGEST,), objects=(DIGEST,)
+        ),
+        '{"objects":[' + _D + '],"positions":["' + OTHER + '"],"reason":"no copy has it",'
+        '"records":[' + _D + "]}",
+    ),
+    (
+        "left-out",
+        bodies.LeftOutBody(source="grebe.zip", records=(DIGEST,), unread=2),
+        '{"records":[' + _D + '],"source":"grebe.zip","unread":2}',
+    ),
+    (
         "on-purpose",
         bodies.OnPurposeBody(position=OTHER, field="ramp", reason="heavier", withdrawn=True),
         '{"field":"ramp","position":"' + OTHER + '","reason":"heavier","withdrawn":true}',

@@ -63,6 +63,7 @@ def told(word: str = "yes", text: str = "seen") -> PersonsAnswer:
     return PersonsAnswer(word, text, "A. Invented, 2026-03-01")
 
 
+COMPLETE = Condition.yes("records-complete", "every record is there")
 ALL_TOLD = {name: told() for name in questions()}
 PROVEN = Closing(
     contents=(True, "two separate read-backs"),
@@ -105,6 +106,7 @@ def asked(*, rules: Rules = CAREFUL, **changed: Any) -> Asked:
         "held": PLACES,
         "answers": ALL_TOLD,
         "closing": PROVEN,
+        "records": COMPLETE,
     }
     evidence = SwapEvidence(**(sound | changed))
     states = tuple(condition.state(evidence) for condition in CONDITIONS)

@@ -120,7 +120,7 @@ def from_all_records(vault: Vault) -> list[tuple[object, ...]]:
         groups = [group for group in groups if group not in same]
         groups.append([identity, *(each for group in same for each in group)])
     ships = [names_of(sorted(group, key=lambda identity: identity.identity)) for group in groups]
-    return [(handle, *names) for names, handle in with_handles(ships)]
+    return [(handle, *names[:-1], names.conflicts(handle)) for names, handle in with_handles(ships)]
 
 
 def one_ship(one: VesselIdentity, other: VesselIdentity) -> bool:

@@ -146,7 +146,7 @@ def test_a_strange_name_is_made_safe_to_print(first: Home) -> None:
 def test_a_name_that_is_nearly_a_digest_is_a_stranger(
     first: Home, name: str, *, beside: bool
 ) -> None:
-    """Names are judged a folder at a time, and none passes among the right ones."""
+    """Names are judged a folder at a time; a wrong one is found among the right ones."""
     for sort, ending in (("objects", ""), ("records", ".json")):
         folder = first.root / sort / "ab"
         folder.mkdir(exist_ok=True)
@@ -159,14 +159,14 @@ def test_a_name_that_is_nearly_a_digest_is_a_stranger(
 
 
 def test_progress_goes_to_the_end(first: Home) -> None:
-    """Every file is counted once, and the last call says that all are done."""
+    """Every file is counted once, and the last call shows that all are done."""
     calls: list[tuple[int, int]] = []
     recheck(first.open(), lambda done, of: calls.append((done, of)))
     assert calls == [(n, 8) for n in range(1, 9)]
 
 
 def test_a_record_that_vanished_from_the_end_is_damage(home: Home) -> None:
-    """Where the index saw it, recheck names it."""
+    """If the index saw it, recheck names it."""
     home.made()
     last = copied_in(home.root, 100)[-1]
     home.open().close()
@@ -271,7 +271,7 @@ def test_an_empty_record_that_something_tells_of_is_damage(home: Home, by: str) 
 
 
 def test_a_vault_whose_first_record_is_empty_was_never_finished(home: Home) -> None:
-    """As where power failed while it was made: the next write finishes it."""
+    """As after a power failure while it was made: the next write finishes it."""
     home.made()
     shutil.rmtree(home.own / "written")
     (record,) = home.root.rglob("records/*/*.json")

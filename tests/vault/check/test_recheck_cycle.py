@@ -29,7 +29,7 @@ LATER = "2026-12-01T00:00:00Z"
 
 
 def after(folders: int) -> Callable[[], bool]:
-    """Return what says that it is enough once so many folders are read."""
+    """Return a function that is true once so many folders are read."""
     asked = itertools.count(1)
     return lambda: next(asked) >= folders
 
@@ -60,7 +60,7 @@ def test_the_first_part_dates_the_whole(first: Home) -> None:
 
 
 def test_damage_stays_said_until_it_is_repaired(first: Home) -> None:
-    """A later part that does not come by says it again; once repaired, it is silent."""
+    """A later part that does not reach it reports it again; after the repair it does not."""
     whole = (first.root / CONTENT).read_bytes()
     first.overwrite(CONTENT, b"rotten")
     one = part(first, None)
@@ -71,7 +71,7 @@ def test_damage_stays_said_until_it_is_repaired(first: Home) -> None:
 
 
 def test_a_record_that_a_part_found_missing_stays_missing(first: Home) -> None:
-    """The record that names it is not read again, and the hole is said again."""
+    """The record that names it is not read again, and the hole is reported again."""
     (first.root / OLDEST).unlink()
     one = part(first, None, folders=FILES)
     assert [each.file for each in one.damaged] == [OLDEST]
@@ -90,7 +90,7 @@ def test_a_folder_that_grew_is_read_again(first: Home) -> None:
 
 
 def test_files_that_went_begin_it_anew(first: Home) -> None:
-    """Which record named them is not known from the parts; so all are asked again."""
+    """The parts do not show which record named them, so all are read again."""
     cycle = part(first, None, folders=FILES).cycle
     (first.root / CONTENT).unlink()
     found = part(first, cycle, folders=FILES)
@@ -100,7 +100,7 @@ def test_files_that_went_begin_it_anew(first: Home) -> None:
 
 
 def test_vault_toml_is_judged_in_every_part(first: Home) -> None:
-    """Though the first record stands in a folder that this part did not read."""
+    """Although the first record is in a folder that this part did not read."""
     assert part(first, None).damaged == ()
     first.overwrite("vault.toml", (first.root / "vault.toml").read_bytes() + b"#\n")
     assert [each.file for each in part(first, None).damaged] == ["vault.toml"]

@@ -97,7 +97,7 @@ def test_a_damaged_vault_is_a_source(home: Home, tmp_path: Path) -> None:
     (tmp_path / "hurt" / CONTENT).write_bytes(b"rotten")
     (tmp_path / "hurt" / OLDEST).unlink()
     _, joined, heap = recovered(home, tmp_path / "hurt")
-    # Only the oldest record names the object, so nothing tells any more that it was there.
+    # Only the oldest record names the object, so nothing shows any more that it was there.
     assert joined.missing == (OLDEST,)
     assert [each.file.endswith(CONTENT) for each in heap.refused] == [True]
     damaged = [each.file for each in recheck(home.open(), lambda _d, _of: None).damaged]
@@ -105,7 +105,7 @@ def test_a_damaged_vault_is_a_source(home: Home, tmp_path: Path) -> None:
 
 
 def test_two_halves_make_a_whole(home: Home, tmp_path: Path) -> None:
-    """What one folder lacks another may have."""
+    """A file that is missing from one folder may be in another."""
     for half in ("one", "two"):
         shutil.copytree(KEPT, tmp_path / half)
     (tmp_path / "one" / CONTENT).write_bytes(b"rotten")
@@ -116,7 +116,7 @@ def test_two_halves_make_a_whole(home: Home, tmp_path: Path) -> None:
 
 
 def test_whatever_survives_is_taken_and_the_holes_are_named(tmp_path: Path) -> None:
-    """Of random subsets: every provable file, none else; recheck names just what is missing."""
+    """Of random subsets: every provable file, no other; recheck names exactly what is missing."""
     chance = random.Random(11)
     every = [file for file in sorted(KEPT.rglob("*")) if file.is_file()]
     for turn in range(12):
@@ -143,7 +143,7 @@ def test_whatever_survives_is_taken_and_the_holes_are_named(tmp_path: Path) -> N
 
 
 def test_the_identity_is_that_of_the_vault_whose_marker_is_here(tmp_path: Path, home: Home) -> None:
-    """Of two vaults: the one whose vault.toml survived, though the other is older."""
+    """Of two vaults: the one whose vault.toml survived, although the other is older."""
     other = Home(tmp_path / "other", tmp_path / "other-own")
     made = other.made()
     shutil.copytree(KEPT, tmp_path / "heap")
@@ -205,7 +205,7 @@ def test_a_record_of_a_later_format_is_told(home: Home, loose: Path) -> None:
 def test_what_is_too_large_or_no_file_is_told(
     home: Home, loose: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A file larger than any object, and one that cannot be read; the rest goes on."""
+    """A file larger than any object, and one that cannot be read; the rest is taken."""
     (loose / "large.bin").write_bytes(b"\0" * 5000)
     monkeypatch.setattr("parambak.vault.objects.MAX_BYTES", 4000)
     _, joined, heap = recovered(home, loose)
@@ -261,7 +261,7 @@ def test_no_source_is_written_to_and_nothing_is_mixed(
 
 
 def test_a_new_or_empty_folder_is_a_target(tmp_path: Path) -> None:
-    """Neither need be made before."""
+    """No folder must be made before."""
     (tmp_path / "empty").mkdir()
     for name in ("empty", "absent"):
         refuse_unfit_target(tmp_path / name, [tmp_path / "heap"])
@@ -294,7 +294,7 @@ def test_the_marker_is_known_to_the_byte() -> None:
 def test_what_cannot_be_read_is_doubtful(
     home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
-    """It may be what is lost, though nothing that was found names it."""
+    """It may be lost, although no file that was read names it."""
     source = tmp_path / "hurt"
     shutil.copytree(KEPT, source)
     newest = "records/6c" if name == "a folder" else _newest(source)
@@ -361,7 +361,7 @@ def test_a_recovery_that_was_broken_off_as_it_began_goes_on(home: Home) -> None:
 
 
 def test_another_vault_that_was_begun_is_no_target(home: Home) -> None:
-    """Two identities are not mixed, though there is nothing in the other yet."""
+    """Two identities are not mixed, even if the other vault is still empty."""
     home.made()
     refuse_unfit_target(home.root, [KEPT])
     with pytest.raises(ParambakError) as refusal:

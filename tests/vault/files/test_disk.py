@@ -42,7 +42,7 @@ def test_a_short_write_is_gone_on_with(tmp_path: Path, monkeypatch: pytest.Monke
 
 
 def test_what_reads_back_wrong_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A disk that keeps other bytes than it was given is found before the rename."""
+    """A disk that stores wrong bytes is noticed before the rename."""
     write = os.write
 
     def lies(descriptor: int, data: Any) -> int:
@@ -67,7 +67,7 @@ def test_a_system_that_writes_nothing_does_not_hang(
 
 
 def test_a_held_file_is_tried_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where a virus scanner holds a file for a moment, the write waits and goes on."""
+    """If a virus scanner holds a file for a moment, the write waits and continues."""
     waited: list[float] = []
     replace, refusals = os.replace, [PermissionError(errno.EACCES, "held")] * 2
 
@@ -142,7 +142,7 @@ def test_a_file_is_read_quickly_whatever_its_size(tmp_path: Path, size: int) -> 
 
 
 def test_the_systems_words_have_its_name_for_the_error() -> None:
-    """Where it gave a number."""
+    """If it gave a number."""
     assert disk.words(OSError(errno.ENOENT, "No such file")) == "No such file (ENOENT)"
     assert disk.words(OSError("pulled out")) == "pulled out"
 
@@ -195,7 +195,7 @@ def test_an_export_that_appears_meanwhile_is_not_replaced(
 
 
 def refuse_links(_source: Path, _target: Path) -> None:
-    """Be a file system without links, as FAT is."""
+    """Behave as a file system without links, such as FAT."""
     raise PermissionError(errno.EPERM, "Operation not permitted")
 
 
@@ -224,7 +224,7 @@ def test_an_export_goes_only_where_a_file_can(tmp_path: Path) -> None:
 def test_the_system_s_words_are_passed_on(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, code: str
 ) -> None:
-    """Each sort of failed write has its code, the file and what the system said."""
+    """Each kind of failed write has its code, the file and the system's message."""
 
     def fail(_descriptor: int) -> None:
         raise OSError(number, os.strerror(number))

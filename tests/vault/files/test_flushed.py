@@ -20,7 +20,7 @@ LAYOUT = b"a layout, invented"
 
 @pytest.fixture
 def standing(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """Return the names of the standing files that are flushed from here on."""
+    """Return the names of the files already in place that are flushed from here on."""
     seen: list[str] = []
     real = disk.flush_standing
 
@@ -42,7 +42,7 @@ def read(home: Home, number: int) -> tuple[str, str]:
 
 
 def test_what_was_written_from_here_is_not_flushed_again(home: Home, standing: list[str]) -> None:
-    """Layout and person stand: a second and a third read flush their new files alone."""
+    """Layout and person are in place: a second and a third read flush only their new files."""
     for number in range(3):
         read(home, number)
     assert standing == []

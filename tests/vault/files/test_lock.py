@@ -133,7 +133,7 @@ def test_a_lock_that_was_removed_meanwhile_does_not_count(
 def test_a_file_system_without_locks_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Two writers could not be kept apart there, so there is none."""
+    """Two writers could not be kept separate there, so none may write."""
 
     def none(_descriptor: int) -> bool:
         raise OSError(errno.ENOLCK, os.strerror(errno.ENOLCK))

@@ -24,7 +24,7 @@ def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_a_stream_is_read_to_its_end_without_a_size(file: Path) -> None:
-    """Left out, None or negative: all that is left, from where the stream stands."""
+    """Left out, None or negative: all that is left, from the position of the stream."""
     with disk.reading(file) as stream:
         assert stream.read() == DATA
         assert stream.read() == b""
@@ -45,7 +45,7 @@ def test_a_stream_gives_the_size_asked_for(file: Path) -> None:
 def test_a_stream_writes_all_or_says_why(
     tmp_path: Path, file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Where the system takes a part it is given the rest; where it takes nothing, OSError."""
+    """If the system takes a part, it is given the rest; if it takes nothing, OSError."""
     write = os.write
     monkeypatch.setattr(os, "write", lambda to, data: write(to, bytes(data)[:700]))
     with disk.exporting(tmp_path / "out") as stream:

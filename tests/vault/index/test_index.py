@@ -159,7 +159,7 @@ def test_an_index_of_another_version_is_told_as_such(full: Home) -> None:
 
 
 def test_a_record_under_another_kind_is_noticed(full: Home) -> None:
-    """Its own bytes say which it is."""
+    """Its own bytes show which vault it is of."""
     for statement in ("UPDATE records SET kind = 'other'", "UPDATE counts SET kind = 'other'"):
         change(f"{statement} WHERE vessel <> ''")(full.root / "index.sqlite")
     vault = full.open()
@@ -169,7 +169,7 @@ def test_a_record_under_another_kind_is_noticed(full: Home) -> None:
 
 
 def test_an_index_is_built_anew_where_that_is_asked_for(full: Home) -> None:
-    """From the records alone, whatever it held."""
+    """From the records alone; its old content does not matter."""
     vault = full.open()
     before = (full.root / "index.sqlite").stat()
     assert vault.rebuild() == len(list(full.root.rglob("*.json")))
@@ -191,7 +191,7 @@ def test_every_flipped_byte_of_the_index_leaves_the_answers_right(full: Home) ->
 
 
 def test_an_index_of_the_same_vault_from_another_time_is_no_harm(full: Home) -> None:
-    """An old copy of the index lacks records, and finds them."""
+    """Records are missing from an old copy of the index, and it finds them."""
     old = (full.root / "index.sqlite").read_bytes()
     copied_in(full.root, SOME, AVOCET)
     expected = answers(full.open())
@@ -214,7 +214,7 @@ def test_a_record_that_vanished_is_said(full: Home) -> None:
 
 
 def test_a_record_that_was_edited_before_it_was_known_is_left_out(full: Home) -> None:
-    """It is said each time until it is repaired, and the rest is there."""
+    """It is reported each time until it is repaired, and the rest is there."""
     (digest,) = copied_in(full.root, 1, AVOCET, "edited")
     good = (full.root / file_of(digest)).read_bytes()
     full.overwrite(file_of(digest), good.replace(b"edited", b"editee"))
@@ -306,7 +306,7 @@ def test_a_file_system_that_keeps_no_folder_times_is_listed_each_time(
 
 
 def test_an_index_that_cannot_be_written_is_kept_beside_the_vault(full: Home) -> None:
-    """A read-only medium without an index is read all the same, and it is said."""
+    """A read-only medium without an index is still read, and that is reported."""
     expected = answers(full.open())
     full.opened[-1].close()
     (full.root / "index.sqlite").unlink()
@@ -334,13 +334,13 @@ def test_a_locked_index_does_not_stop_reading(full: Home, monkeypatch: pytest.Mo
 def test_where_no_index_can_be_built_at_all_it_is_refused(
     full: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Neither in the vault nor next to it: the refusal says what SQLite said."""
+    """Neither in the vault nor next to it: the refusal gives SQLite's message."""
     (full.root / "index.sqlite").unlink()
 
     def full_disk(*_arguments: object, **_options: object) -> sqlite3.Connection:
         raise sqlite3.OperationalError("database or disk is full")
 
-    # Of that module alone: what measures the tests uses SQLite too.
+    # Of that module alone: the coverage of the tests uses SQLite too.
     monkeypatch.setattr(tables, "sqlite3", SimpleNamespace(connect=full_disk, Error=sqlite3.Error))
     with pytest.raises(ParambakError) as caught:
         full.open()
@@ -390,7 +390,7 @@ def test_many_records_in_one_writing_are_folded_on_the_way(home: Home) -> None:
 def test_an_index_that_fails_as_it_is_asked_whether_it_changed(
     full: Home, monkeypatch: pytest.MonkeyPatch, times: int
 ) -> None:
-    """It is built again next to the vault, or where that fails too, the command is refused."""
+    """It is built again next to the vault; if that also fails, the command is refused."""
     expected = answers(full.open())
     vault = full.open()
     version = Database.version

@@ -121,7 +121,7 @@ def cached(home: Home) -> list[Path]:
 
 
 def test_the_index_of_a_stick_is_in_the_cache_folder(stick: Home) -> None:
-    """Nothing of it lies on the stick, and the answers are those of the records."""
+    """Nothing of it is on the stick, and the answers are those of the records."""
     assert not (stick.root / "index.sqlite").exists()
     (file,) = cached(stick)
     assert answers(on_stick(stick)) == answers(stick.open())
@@ -140,7 +140,7 @@ def test_two_copies_of_one_vault_have_an_index_each(stick: Home) -> None:
 
 
 def test_the_index_of_the_other_copy_is_not_believed(stick: Home) -> None:
-    """Put in its place it is stated by its folder, thrown away and built again."""
+    """In the place of the other, it is recognised by its folder, removed and built again."""
     other = stick.root.with_name("other-stick")
     shutil.copytree(stick.root, other)
     copied_in(other, SOME, AVOCET, "only-there")
@@ -188,7 +188,7 @@ def test_a_wrong_index_in_the_cache_is_thrown_away(
 
 
 def test_a_cache_folder_that_cannot_be_made_is_done_without(stick: Home) -> None:
-    """Something else of that name is there: all records are read, and it is said."""
+    """Something else of that name is there: all records are read, and that is reported."""
     expected = answers(stick.open())
     on_stick(stick).close()
     shutil.rmtree(stick.own / "cache")
@@ -227,7 +227,7 @@ def test_kinds_are_known_by_vessel(stick: Home) -> None:
 def test_a_folder_whose_name_is_no_text_is_a_vault_like_any_other(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A name in an old encoding: the record of its recheck tells it from others, and its index."""
+    """A name in an old encoding: the record of its recheck and its index distinguish it."""
     monkeypatch.setattr(file_system, "on_stick_or_share", lambda _root: True)
     marks = set()
     for name in (b"old \xff", b"old \xfe"):

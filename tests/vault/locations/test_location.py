@@ -95,7 +95,7 @@ def test_both_ways_takes_nothing_of_others_from_a_limited_location(
 
 
 def test_a_damaged_record_there_is_not_taken_in(full: Home, other: Home, stick: Path) -> None:
-    """What the vault has not and the backup location has wrong is left where it is."""
+    """A file that is missing from the vault and damaged in the backup location stays."""
     target, _ = sent_to(full, stick)
     Home(stick, other.own).note("somebody's", GREBE)
     last = Home(stick, other.own).open().records(GREBE)[-1]
@@ -126,7 +126,7 @@ def test_a_marker_of_another_form_is_refused(
 
 
 def test_packs_and_a_vault_do_not_share_a_folder(full: Home, stick: Path, tmp_path: Path) -> None:
-    """Neither way round."""
+    """In neither direction."""
     sent_to(full, stick)
     (tmp_path / "packed" / "packs").mkdir(parents=True)
     vault = full.open()

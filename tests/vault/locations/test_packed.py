@@ -102,7 +102,7 @@ def test_a_limited_location_has_the_packs_of_its_vessels_alone(full: Home, stick
 
 
 def test_a_damaged_pack_is_written_anew_and_kept_aside(full: Home, stick: Path) -> None:
-    """Wherever the byte is: the wrong pack is there to be seen, the right one in its location."""
+    """At any byte: the wrong pack is kept for inspection, the right one is in its place."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
     right = (stick / pack_file(GREBE)).read_bytes()
@@ -198,7 +198,7 @@ def test_a_vault_with_a_hole_leaves_the_old_pack(full: Home, stick: Path) -> Non
 
 
 def test_quick_hashes_nothing(full: Home, stick: Path) -> None:
-    """A rotten member is not found, and the proof says that nothing was hashed."""
+    """A damaged member is not noticed, and the proof states that nothing was hashed."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
     data = bytearray((stick / pack_file(GREBE)).read_bytes())
@@ -213,7 +213,7 @@ def test_quick_hashes_nothing(full: Home, stick: Path) -> None:
 def test_a_stick_pulled_between_two_packs(
     full: Home, tmp_path: Path, stick: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The first vessel is through, the refusal says so, and the mount point stays empty."""
+    """The first vessel was sent, the refusal states it, and the mount point stays empty."""
     target = placed(full, stick)
     plain = reading.pack_to_file
     written: list[int] = []
@@ -242,7 +242,7 @@ def test_what_a_broken_off_writing_left_is_removed(full: Home, stick: Path) -> N
 
 
 def test_packs_that_were_all_removed_are_written_again(full: Home, stick: Path) -> None:
-    """The marker says what the backup location is."""
+    """The marker shows which backup location it is."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
     shutil.rmtree(stick / "packs")
@@ -262,7 +262,7 @@ def test_a_location_without_packs_yet_is_begun_again(full: Home, stick: Path) ->
 
 
 def test_only_a_folder_can_be_packed(full: Home) -> None:
-    """Where a pack could not be read in pieces, none is written."""
+    """If a pack could not be read in pieces, none is written."""
     fsspec = pytest.importorskip("fsspec")
     store = FsspecStore("memory://x", fsspec.filesystem("memory"), "/x", "w")
     target = Location("9ace" * 8, packed=True)

@@ -1,4 +1,4 @@
-"""A packed backup location whose pack is refused as a whole: what is sound in it is not lost."""
+"""A packed backup location whose pack is refused completely: its sound members are not lost."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ __all__ = ["full", "stick"]  # fixtures
 
 
 def spoil(path: Path) -> None:
-    """Hit the end record, so that the pack is refused as a whole and every member is sound."""
+    """Damage the end record, so that the pack is refused but every member is sound."""
     data = bytearray(path.read_bytes())
     data[-8] ^= 1
     path.write_bytes(data)

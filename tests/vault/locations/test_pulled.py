@@ -31,7 +31,7 @@ class _Pulled:
 
 
 def _written(home: Home, text: str) -> str | None:
-    """Write an object and a record that names it; None where it was refused."""
+    """Write an object and a record that names it; None if it was refused."""
     vault = home.open()
     try:
         with vault.writing() as writing:
@@ -64,7 +64,7 @@ def test_what_was_acknowledged_is_on_the_stick_and_nothing_is_beside_it(
 
 
 def test_another_stick_in_its_place_is_written_to_by_nobody(home: Home, other: Home) -> None:
-    """The path leads to another vault of a sudden: refused, and that one is as it was."""
+    """Suddenly the path leads to another vault: refused, and that vault is unchanged."""
     home.note("the first")
     other.note("another's", None)
     before = other.files()

@@ -85,7 +85,7 @@ def test_a_location_of_all_is_the_vault_again(full: Home, stick: Path) -> None:
 
 
 def test_sending_again_hashes_and_sends_nothing(full: Home, stick: Path) -> None:
-    """What is there is counted as found right, and no file of the backup location changes."""
+    """What is there is counted as right, and no file of the backup location changes."""
     target, first = sent_to(full, stick)
     before = {file: file.stat().st_mtime_ns for file in stick.rglob("*") if file.name != "lock"}
     second = again(full, stick, target)
@@ -176,7 +176,7 @@ def test_the_marker_is_as_the_page_has_it() -> None:
 
 
 def test_every_damaged_file_there_is_repaired_and_kept_aside(full: Home, stick: Path) -> None:
-    """One bit in each file in turn: the right bytes come back, the wrong ones stay to be seen."""
+    """One bit in each file in turn: the right bytes come back, the wrong ones are kept."""
     target, _ = sent_to(full, stick)
     right = tree(stick)
     for file in right:
@@ -229,7 +229,7 @@ def test_every_damaged_or_lost_file_here_is_repaired_from_the_location(
 
 
 def test_a_lost_record_about_the_vault_itself_comes_back(full: Home, stick: Path) -> None:
-    """Told of by the one after it, as those of a vessel are."""
+    """The record after it names it, as with records of a vessel."""
     for text in ("one", "two"):
         full.note(text, None)
     target, _ = sent_to(full, stick)
@@ -289,7 +289,7 @@ def test_a_record_that_no_side_has_is_named(full: Home, stick: Path) -> None:
 
 
 def test_quick_trusts_sizes_and_says_so(full: Home, stick: Path) -> None:
-    """A flipped bit is not found, a file cut short is; and the proof is not called hashed."""
+    """A flipped bit is not noticed, a file cut short is; and the proof is not called hashed."""
     target, _ = sent_to(full, stick)
     one, two = [file for file in tree(stick) if file.startswith("objects")][:2]
     flip(stick / one)
@@ -305,7 +305,7 @@ def test_quick_trusts_sizes_and_says_so(full: Home, stick: Path) -> None:
 
 
 def test_broken_off_at_any_operation_it_goes_on(full: Home, tmp_path: Path) -> None:
-    """Whatever fails, what is there is whole, and the next sending finishes it."""
+    """After any failure, each file there is complete, and the next sending finishes the rest."""
     for fails_at in range(2, 400):
         folder = tmp_path / "sticks" / str(fails_at)
         folder.mkdir(parents=True)
@@ -391,7 +391,7 @@ def test_a_stick_that_was_pulled_is_not_written_beside(full: Home, tmp_path: Pat
 def test_one_bad_sector_there_is_one_damaged_file(
     full: Home, stick: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A file that cannot be read is repaired like a wrong one, where all else can be."""
+    """A file that cannot be read is repaired like a wrong one, if all else can be read."""
     target, _ = sent_to(full, stick)
     bad = next(file for file in tree(stick) if file.startswith("objects"))
     plain = FolderStore.read
@@ -409,7 +409,7 @@ def test_one_bad_sector_there_is_one_damaged_file(
 
 
 def test_records_that_tell_what_is_held_are_no_reason_to_send(full: Home, stick: Path) -> None:
-    """Alone they stay here; with the next record they go along, and none is left out."""
+    """Alone they stay here; they are sent with the next record, and none is left out."""
     target, _ = sent_to(full, stick)
     with full.open().writing() as writing:
         writing.add(HELD, GREBE, {"text": "as a sending writes them"})
@@ -470,7 +470,7 @@ def test_a_stick_with_fat_is_known(
 
 
 def test_this_disk_has_no_fat(tmp_path: Path) -> None:
-    """And a folder that is not there has none either."""
+    """And a folder that is not there has none."""
     assert not has_fat(tmp_path)
     assert not has_fat(tmp_path / "nowhere")
 

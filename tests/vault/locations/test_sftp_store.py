@@ -64,11 +64,11 @@ class Server:
         return _Stream(stream, self)
 
     def stat(self, path: str) -> Any:
-        """Return what the server tells."""
+        """Return the attributes from the server."""
         return self._at(path).stat()
 
     def posix_rename(self, path: str, to: str) -> None:
-        """Rename, where the server has the extension."""
+        """Rename, if the server has the extension."""
         if not self.extension:
             raise OSError("Operation unsupported")
         self._at(path).replace(self._at(to))
@@ -160,7 +160,7 @@ def test_a_long_file_is_asked_for_at_once(server: Server, size: int, prefetched:
 
 
 def test_what_is_no_plain_file_has_no_size(server: Server) -> None:
-    """A folder, and a link that the server tells nothing of."""
+    """A folder, and a link of which the server gives no attributes."""
     store = store_on(server)
     store.write("a", b"123")
     folder = server.folder / "srv/backup"
@@ -190,7 +190,7 @@ LINES = [
 
 
 def test_hosts_are_known_by_their_lines() -> None:
-    """Comments, marks and damaged lines trust nobody, and hide none that follows."""
+    """Comments, marks and damaged lines trust no host, and hide no later line."""
     known = [(name, kind) for name, kind, _ in store_sftp._trusted_keys(LINES)]
     assert known == [("office.example", "ssh-ed25519"), ("10.0.0.1", "ssh-ed25519")]
 

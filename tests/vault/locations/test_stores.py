@@ -87,7 +87,7 @@ def test_either_side_is_repaired(full: Home, memory: Any) -> None:
 
 
 def test_a_limited_store_has_nothing_of_others(full: Home, memory: Any) -> None:
-    """The same rule wherever the backup location is."""
+    """The same rule for every kind of backup location."""
     store = in_memory(memory)
     target = made_location(full.open(), store, frozenset({GREBE}))
     send(full.open(), store, target, nothing)
@@ -152,7 +152,7 @@ def test_this_writers_own_left_overs_are_removed(full: Home, memory: Any) -> Non
 def test_what_reads_back_otherwise_never_gets_its_name(
     full: Home, memory: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A store that loses bytes on the way is found before the file stands."""
+    """A store that loses bytes on the way is noticed before the file has its name."""
     plain = FsspecStore._write
 
     def lossy(self: FsspecStore, path: str, data: bytes) -> None:
@@ -200,7 +200,7 @@ def test_the_page_has_the_patience_of_the_program() -> None:
     ],
 )
 def test_what_is_no_address_is_refused(text: str, code: str) -> None:
-    """And a secret in it is not said again."""
+    """And a secret in it is not repeated."""
     with pytest.raises(ParambakError) as caught:
         parse(text)
     assert caught.value.code == code
@@ -229,7 +229,7 @@ def test_a_folder_in_or_around_the_vault_is_no_location(tmp_path: Path) -> None:
 
 
 def test_a_character_that_does_not_print_is_named() -> None:
-    """Its number, since nobody can see it."""
+    """Its number, because it is invisible."""
     with pytest.raises(ParambakError) as caught:
         parse("stick\n")
     assert caught.value.found == "a character that does not print, U+000A"
@@ -253,7 +253,7 @@ def test_a_folder_opens_as_a_folder(tmp_path: Path) -> None:
 
 
 def test_an_unknown_kind_of_address_is_refused() -> None:
-    """A scheme that fsspec does not know."""
+    """A scheme that fsspec does not have."""
     with pytest.raises(ParambakError) as caught:
         open_store(parse("pigeon://loft/x"), "w", SshTerms())
     assert caught.value.code == "backup-address"
@@ -280,7 +280,7 @@ def test_a_library_that_is_not_there_is_named(
 
 
 def test_a_store_that_fails_at_once_is_not_reached(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whatever its library raises."""
+    """After any error of its library."""
 
     def fail(*_: object, **__: object) -> None:
         raise KeyError("no such bucket")
@@ -307,7 +307,7 @@ def test_a_store_is_asked_anew_each_time(monkeypatch: pytest.MonkeyPatch) -> Non
 def test_a_store_that_cannot_be_listed_is_not_reached(
     memory: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Where it can be opened all the same."""
+    """If it can still be opened."""
     store = in_memory(memory)
 
     def fail(*_: object, **__: object) -> None:

@@ -81,7 +81,7 @@ def test_a_manifest_that_does_not_unpack(home: Home) -> None:
 
 
 def test_a_newer_format(home: Home) -> None:
-    """It is said so, with the number."""
+    """The refusal states it, with the number."""
     error = refused(home, pack_of(*good_parts(), format=2), "pack-newer")
     assert error.found is not None
     assert error.found.startswith("2")

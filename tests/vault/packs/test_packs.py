@@ -196,7 +196,7 @@ def test_a_damaged_vault_gives_no_pack(home: Home, damage: str) -> None:
 
 
 def test_a_record_that_rotted_after_it_was_indexed_stops_the_pack(home: Home) -> None:
-    """The file is read, whatever the index remembers."""
+    """The file is read, even if the index has the record."""
     home.note("one")
     vault = home.open()
     record = vault.records(GREBE)[0]
@@ -236,7 +236,7 @@ def test_a_pack_that_does_not_read_back_is_taken_away(
 
 
 def test_a_full_disk_leaves_no_pack(first: Home, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The flush says it; the temporary file goes."""
+    """The flush reports it; the temporary file is removed."""
 
     def full(_descriptor: int) -> None:
         raise OSError(28, "No space left on device")

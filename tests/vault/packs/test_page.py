@@ -20,7 +20,7 @@ COMMANDS = re.findall(r"```sh\n(.*?)\n```\n```\n(.*?)```", PAGE, re.DOTALL)
 )
 @pytest.mark.parametrize(("command", "printed"), COMMANDS, ids=[c[:20] for c, _ in COMMANDS])
 def test_a_pack_can_be_read_by_hand(command: str, printed: str, tmp_path: Path) -> None:
-    """What the page tells a person to type prints what it says, next to the pack that is kept."""
+    """The commands of the page print what the page shows, for the pack in fixtures/."""
     shutil.copyfile(ROOT / "fixtures" / "packs" / "grebe.zip", tmp_path / "grebe.zip")
     done = subprocess.run(
         ["sh", "-c", command], cwd=tmp_path, capture_output=True, text=True, check=True

@@ -42,7 +42,7 @@ DATA = b"a dump, invented"
 
 
 def refused(home: Home, data: bytes, code: str) -> ParambakError:
-    """Take a file in; it must be refused as a whole, with that code, leaving no trace."""
+    """Take a file in; it must be refused completely, with that code, leaving no trace."""
     path = home.root.parent / "bad.zip"
     path.parent.mkdir(exist_ok=True)
     path.write_bytes(data)
@@ -146,7 +146,7 @@ def test_a_folder_or_a_device(home: Home) -> None:
     ],
 )
 def test_local_and_central_that_differ(home: Home, central: dict[str, Any]) -> None:
-    """Name, sizes, sum, method, flags, place: the two must say the same."""
+    """Name, sizes, sum, method, flags, place: the two must be the same."""
     one, two = good_parts()
     one.central = central
     refused(home, pack_of(one, two), "pack-central")
@@ -190,7 +190,7 @@ def test_a_digest_that_does_not_match(home: Home) -> None:
 
 @pytest.mark.parametrize("spoil", ["crc", "truncated data", "garbage", "too long", "too short"])
 def test_a_member_that_does_not_unpack(home: Home, spoil: str) -> None:
-    """Refused by name, whatever is wrong with its data; no more is read than was stated."""
+    """Refused by name, with any damage in its data; no more is read than was stated."""
     data = DATA * 50
     one = deflated(str(object_part(data).name), data)
     two = record_part(objects=(sha256(data),))
@@ -277,7 +277,7 @@ def test_bytes_behind_a_members_data(home: Home) -> None:
 
 
 def test_a_ratio_over_the_cap(home: Home) -> None:
-    """A member that says it unpacks to more than a hundred times its length."""
+    """A member whose stated size is more than a hundred times its packed length."""
     data = bytes(1 << 20)
     one = deflated(str(object_part(data).name), data)
     error = refused(home, pack_of(one, record_part(objects=(sha256(data),))), "pack-size")
@@ -294,7 +294,7 @@ def test_a_member_over_its_cap(home: Home, name: str, size: int) -> None:
 
 
 def test_a_bomb_that_lies_about_its_size(home: Home) -> None:
-    """64 MiB behind a header that says 16 bytes: the count is taken while reading."""
+    """64 MiB after a header that states 16 bytes: they are counted while reading."""
     packer = zlib.compressobj(9, zlib.DEFLATED, -15)
     packed = b"".join(packer.compress(bytes(1 << 20)) for _ in range(64)) + packer.flush()
     one, two = good_parts()
@@ -310,7 +310,7 @@ def test_a_bomb_that_lies_about_its_size(home: Home) -> None:
 
 
 def test_no_more_is_unpacked_than_was_stated() -> None:
-    """The one piece that goes over the stated length is not handed on, nor any later one."""
+    """The one piece that goes over the stated length is not passed on, and no later one is."""
     one, two = good_parts()
     packed = deflated("x", bytes(1 << 20)).packed
     one.packed, one.method = packed, 8
@@ -324,14 +324,14 @@ def test_no_more_is_unpacked_than_was_stated() -> None:
 
 
 def test_the_check_alone_names_what_is_damaged() -> None:
-    """An object of another content than its name says, before anything is taken."""
+    """An object whose content does not fit its name, before anything is taken."""
     one, two = good_parts()
     pack = Pack(io.BytesIO(pack_of(Part(one.name, one.data.upper()), two)), "x.zip")
     assert [each.file for each in pack.check(silent)] == [one.name]
 
 
 def test_too_many_members(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Counted while reading, whatever the end record says."""
+    """Counted while reading; the end record does not decide."""
     monkeypatch.setattr(zip_form, "MAX_MEMBERS", 2)
     refused(home, pack_of(*good_parts()), "pack-size")
 
@@ -382,7 +382,7 @@ def test_encrypted(home: Home, flags: int) -> None:
 
 @pytest.mark.parametrize("method", [1, 9, 12, 14, 93, 99])
 def test_an_unknown_method(home: Home, method: int) -> None:
-    """Deflate64, bzip2, LZMA, Zstandard, AES and the old ones."""
+    """Deflate64, bzip2, LZMA, Zstandard, AES and the old methods."""
     one, two = good_parts()
     one.method = method
     refused(home, pack_of(one, two), "pack-method")
@@ -429,7 +429,7 @@ def test_a_header_in_another_form(home: Home, words: dict[str, Any]) -> None:
 
 
 def test_a_stored_member_of_two_lengths(home: Home) -> None:
-    """Stored bytes are as many as they are."""
+    """For stored bytes, both lengths are the same."""
     one, two = good_parts()
     one.size = len(DATA) + 1
     refused(home, pack_of(one, two), "pack-header")
@@ -463,7 +463,7 @@ def test_a_record_after_one_that_is_nowhere(home: Home) -> None:
 
 @pytest.mark.parametrize("vessel", ["f" * 32, None])
 def test_a_record_about_another_vessel(home: Home, vessel: str | None) -> None:
-    """Or about the vault itself: a pack that carries more than it says is refused whole."""
+    """Or about the vault itself: a pack that holds more than it lists is refused completely."""
     refused(home, pack_of(*good_parts()[:1], record_part(vessel)), "pack-other-vessel")
 
 
@@ -473,7 +473,7 @@ def test_an_object_that_no_record_names(home: Home) -> None:
 
 
 def test_a_member_that_is_no_record(home: Home) -> None:
-    """The digest is right, the content is none of ours: refused by name."""
+    """The digest is right, but the content is no record: refused by name."""
     data = canonical({"format": 1, "kind": "note"})
     digest = sha256(data)
     path = home.root.parent / "p.zip"
@@ -507,7 +507,7 @@ def test_any_other_archive(home: Home) -> None:
 
 
 def test_no_file(home: Home, tmp_path: Path) -> None:
-    """Nothing, a folder, a pipe: said, and nobody waits."""
+    """Nothing, a folder, a pipe: refused, without waiting."""
     os.mkfifo(tmp_path / "pipe")
     for path in (tmp_path / "nothing", tmp_path, tmp_path / "pipe"):
         with pytest.raises(ParambakError) as caught, opened(path):
@@ -546,7 +546,7 @@ def test_any_bytes_are_refused_or_harmless(data: st.DataObject) -> None:
 def test_each_rotten_byte_is_found() -> None:
     """One flipped bit, at any byte of a pack: the file is refused, or a member is named.
 
-    But for the few bits that fill up the last byte of deflated data, and are nothing.
+    Except the few bits that fill up the last byte of deflated data, which have no meaning.
     """
     whole = KEPT.read_bytes()
     good = [piece.read() for piece in Pack(io.BytesIO(whole), "x.zip").pieces()]

@@ -38,7 +38,7 @@ def test_one_rotten_byte_costs_one_member_at_most() -> None:
 
 @pytest.mark.parametrize("kind", ["header", "directory", "first byte", "end", "cut"])
 def test_recover_takes_a_damaged_pack(home: Home, tmp_path: Path, kind: str) -> None:
-    """Refused as a pack, and all but what was hit is in the new vault."""
+    """Refused as a pack, and everything except the damaged member is in the new vault."""
     members = read_members(io.BytesIO(SOUND))
     at = {
         "header": members[1].offset + 12,

@@ -11,7 +11,7 @@ def typed_address(text: str) -> str:
     The ssh library's own messages are kept off the screen from here on: what matters of them
     becomes a refusal.
     """
-    import logging  # noqa: PLC0415 - only where a backup location is opened
+    import logging  # noqa: PLC0415 - only if a backup location is opened
 
     library = logging.getLogger("paramiko")
     library.addHandler(logging.NullHandler())

@@ -1,0 +1,185 @@
+"""A record that is lost or in conflict may state anything: nothing of its vessel is a yes then."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.stories.small_unit import NEW_LAYOUT, OLD_LAYOUT, memory
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from tests.stories.conftest import Laptop
+
+AT = "grebe/winch/U12"
+HERE = "--vessel grebe --unit winch --position U12"
+BY = "--by 'A. Invented'"
+
+
+def verified(laptop: Laptop) -> None:
+    """Archive two reads of one chip: a verified copy."""
+    laptop.write("old.toml", OLD_LAYOUT)
+    laptop.write("new.toml", NEW_LAYOUT)
+    for name in ("r1.bin", "r2.bin"):
+        laptop.dump(name, memory())
+    laptop.yes(f"archive r1.bin r2.bin {HERE} --layout old.toml {BY}")
+
+
+def is_verified(laptop: Laptop) -> bool:
+    """Return whether the catalogue states that the position's latest copy is verified."""
+    (position,) = laptop.json("catalogue")["positions"]
+    assert isinstance(position["verified"], bool)
+    return position["verified"]
+
+
+def unmet(laptop: Laptop, condition: str = "records-complete") -> str:
+    """Return the words of an unmet condition of the catalogue; empty if it is met."""
+    (position,) = laptop.json("catalogue")["positions"]
+    return " ".join(u["text"] for u in position["unmet"] if u["condition"] == condition)
+
+
+def records(laptop: Laptop, kind: str) -> list[Path]:
+    """Return the files of the records of a kind, the oldest first."""
+    files = {path: json.loads(path.read_bytes()) for path in laptop.vault.glob("records/*/*.json")}
+    of_kind = [path for path, record in files.items() if record["kind"] == kind]
+    return sorted(of_kind, key=lambda path: files[path]["clock"]["utc"])
+
+
+def spoil(path: Path) -> None:
+    """Turn one bit of a file."""
+    path.chmod(0o644)
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2] ^= 1
+    path.write_bytes(bytes(data))
+
+
+def merge(into: Laptop, other: Laptop) -> None:
+    """Copy the files of another vault into this one, as a file manager does."""
+    for folder in ("objects", "records"):
+        shutil.copytree(other.vault / folder, into.vault / folder, dirs_exist_ok=True)
+
+
+@pytest.mark.parametrize("how", [spoil, lambda path: path.unlink()], ids=["damaged", "removed"])
+def test_a_lost_record_ends_every_yes_until_a_person_accepts_the_loss(
+    laptop: Laptop, how: Callable[[Path], None]
+) -> None:
+    """Exit 3 and the file's name, also if a swap is opened later; then by name and reason."""
+    verified(laptop)
+    laptop.yes(f"correct {AT} --chip 28C16 {BY} --reason 'printed on it'")
+    laptop.dump("wrong.bin", memory())
+    (lost,) = records(laptop, "correct")
+    how(lost)
+    assert lost.name in unmet(laptop)
+    laptop.yes(f"swap open {AT} {BY} --reason dead")
+    check = laptop.json(f"swap check {AT}", 3)
+    assert check["lost"] == [f"records/{lost.parent.name}/{lost.name}"]
+    assert "records-complete" in check["missing"]
+    refusals = (
+        f"swap load-file {AT} --as raw --out L.BIN",
+        f"swap read-back {AT} r1.bin",
+        f"swap close {AT} {BY} --test stop=passed",
+    )
+    for line in refusals:
+        error = laptop.refused(line, "swap-records-lost", 3)
+        assert error["file"] == f"records/{lost.parent.name}/{lost.name}"
+        assert f"parambak accept-loss {AT}" in error["next"]
+    assert not (laptop.folder / "L.BIN").exists()
+    assert laptop.run("recheck").code == 3
+    assert "parambak accept-loss" in laptop.yes("due")
+    laptop.yes(f"accept-loss {AT} {BY} --reason 'no copy of the vault has it'")
+    assert is_verified(laptop)
+    text = laptop.run(f"swap check {AT}").text
+    assert "ACCEPTED by A. Invented" in text
+    assert "no copy of the vault has it" in text
+    assert laptop.json(f"swap check {AT}", 1)["lost"] == []
+    laptop.refused(f"accept-loss {AT} {BY} --reason again", "loss-none")
+
+
+def test_the_acceptance_is_for_its_position_alone(laptop: Laptop) -> None:
+    """Another position of the vessel stays undecided."""
+    verified(laptop)
+    laptop.dump("x1.bin", memory(2))
+    laptop.dump("x2.bin", memory(2))
+    laptop.yes(f"archive x1.bin x2.bin --vessel grebe --unit crane --position U1 {BY}")
+    laptop.yes(f"correct {AT} --chip 28C16 {BY}")
+    records(laptop, "correct")[0].unlink()
+    laptop.yes(f"accept-loss {AT} {BY} --reason 'no copy has it'")
+    states = {p["where"]: p["verified"] for p in laptop.json("catalogue")["positions"]}
+    assert states == {AT: True, "grebe/crane/U1": False}
+    laptop.yes(f"accept-loss grebe {BY} --reason 'no copy has it'")
+    states = {p["where"]: p["verified"] for p in laptop.json("catalogue")["positions"]}
+    assert states == {AT: True, "grebe/crane/U1": True}
+
+
+def test_one_bit_of_a_record_in_the_index_ends_the_catalogues_yes(
+    laptop: Laptop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The index still holds what the record stated; the file decides."""
+    monkeypatch.setattr("parambak.vault.index.index.LOOSE", 1)
+    verified(laptop)
+    assert is_verified(laptop)
+    read = records(laptop, "read")[0]
+    spoil(read)
+    assert laptop.run("recheck").code == 3
+    assert not is_verified(laptop)
+    assert read.name in unmet(laptop)
+
+
+CONFLICTS = {
+    "chip": (f"correct {AT} --chip 28C16 {BY}", f"correct {AT} --chip 28C64 {BY}"),
+    "serial": (f"correct grebe/winch --serial S-1 {BY}", f"correct grebe/winch --serial S-2 {BY}"),
+    "imo": (f"correct grebe --imo 1234567 {BY}", f"correct grebe --imo 1234579 {BY}"),
+    "layout": (f"layout attach {AT} old.toml {BY}", f"layout attach {AT} new.toml {BY}"),
+    "rules": (f"rules record grebe r1.toml {BY}", f"rules record grebe r2.toml {BY}"),
+    "sheet": (f"card record grebe/winch s1.toml {BY}", f"card record grebe/winch s2.toml {BY}"),
+}
+
+
+@pytest.mark.parametrize("fact", CONFLICTS)
+def test_what_two_laptops_state_is_undecided_until_a_person_settles_it(
+    laptops: Callable[[str], Laptop], fact: str
+) -> None:
+    """The later clock wins nothing; both values and the command are named; one record ends it."""
+    one, other = laptops("one"), laptops("other")
+    verified(one)
+    if fact == "layout":  # each attaches another one than the first
+        one.yes(f"layout attach {AT} new.toml {BY}")
+    shutil.copytree(one.vault, other.vault)
+    for laptop in (one, other):
+        laptop.write("old.toml", OLD_LAYOUT)
+        laptop.write("new.toml", OLD_LAYOUT.replace("software 3", "software 9"))
+        for number in (1, 2):
+            source = "[rules]\ntitle = 'invented {0}'\nsource = 'invented'\n"
+            laptop.write(f"r{number}.toml", source.format(number))
+            laptop.write(f"s{number}.toml", f'[card]\ntype = "TC-{number}"\n')
+    mine, theirs = CONFLICTS[fact]
+    one.yes(mine)
+    other.now = one.now
+    other.yes(theirs)
+    merge(one, other)
+    assert not is_verified(one)
+    assert f"UNDECIDED: the records state {fact} of" in unmet(one)
+    check = one.json(f"swap check {AT}", 1)
+    assert "records-complete" in check["missing"]
+    assert "UNDECIDED" in one.no(f"swap check {AT}")
+    one.refused(f"swap load-file {AT} --as raw --out L.BIN", "swap-records-conflict", 1)
+    before = unmet(one).partition("Settle it: `")[2].partition("`")[0]
+    assert mine.split(" --chip")[0].split()[0] in before
+    one.yes(mine)
+    assert unmet(one) == ""
+
+
+def test_a_vault_older_than_this_laptop_knows_of_is_no_yes(laptop: Laptop) -> None:
+    """The user's own folder knows a newer end: the stick that was left behind is not READY."""
+    verified(laptop)
+    shutil.copytree(laptop.vault, laptop.folder / "stick")
+    laptop.yes(f"correct {AT} --chip 28C64 {BY}")
+    shutil.rmtree(laptop.vault)
+    shutil.copytree(laptop.folder / "stick", laptop.vault)
+    assert "this laptop" in unmet(laptop)
+    assert laptop.json(f"swap check {AT}", 3)["lost"]
