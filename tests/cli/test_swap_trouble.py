@@ -238,7 +238,7 @@ def test_a_release_without_verification_stays_told(ship: Ship) -> None:
     assert told_so in closed.document["deviations"][1]
     conditions = ship.answer("swap", "check", AT).document["conditions"]
     twice = next(each for each in conditions if each["condition"] == "read-twice")
-    assert "2 read-backs of a card that was loaded from this copy not counted" in twice["text"]
+    assert "3 read-backs of a card that was loaded from this copy not counted" in twice["text"]
     assert twice["met"] is False
     ship.write("b.hex", dump(), second=70)
     ship.write("c.hex", dump(), second=71)
