@@ -3,7 +3,7 @@
 Run `python -m benchmarks.agreement` (`--quick`: fewer and smaller). It makes at least 200 pairs
 of reads for each cause, of invented memories and invented faults, and prints how often each
 cause was named first. Counted strictly: for the nine causes, right is only the cause that was
-made, named first; `cannot-tell` counts as not right, also if a fault has left hardly a trace.
+made, named first; `cannot-tell` counts as not right, also if a fault has left little evidence.
 
 Three rows more are not in that share, because no single cause is right for them: values changed in
 between, two faults at once, and faults that no cause names. They count for the other figure:

@@ -50,7 +50,8 @@ def read_dump(
     """Return the dump that a file holds, read strictly; `image` is what the memory holds.
 
     `format` is "intel-hex", "s-record" or "raw"; else the file's name and content decide.
-    `accept` names irregularities that may pass; `memory` is the memory's size in bytes.
+    `accept` names irregularities that may pass, and that the file has; `memory` is the
+    memory's size in bytes.
     Raise DumpRefused, with line or offset, or NotFound.
     """
     return read_dump_file(os.fspath(file), format, terms_of(accept, memory))

@@ -2,7 +2,7 @@
 
 A fleet of 200 vessels, each of 25 units with two chips, all invented. The copies go round
 the vessels and then round their chips, so that a vault a hundred times as large holds more
-chips of each vessel and more years of each chip. Every vessel has its IMO number told
+chips of each vessel and more years of each chip. Every vessel has its IMO number recorded
 later than its name, and every twentieth was renamed.
 """
 
@@ -113,7 +113,7 @@ class Ship:
         self._reads = 0
 
     def read(self) -> None:
-        """Read the next chip round the ship; tell its number after the first read."""
+        """Read the next chip of the ship; record its number after the first read."""
         at = self._reads % len(self._positions)
         moment = BEGUN + timedelta(days=11 * self._reads, minutes=self._number)
         content = self._random.randbytes(SIZE)

@@ -197,7 +197,9 @@ def _gaps(request: Request) -> Iterator[str]:
 
 
 def _request(session: Session, question: ArchiveQuestion) -> Request:
-    day, hour = session.past_moment(question.read_on) if question.read_on else (None, None)
+    day, hour = (
+        session.past_moment(question.read_on) if question.read_on is not None else (None, None)
+    )
     chip = session.stated_chip(question.chip, question.size)
     size = chip.bytes * chips_of(question.facts.pair) if chip.bytes else None
     layout = given_files.layout_file(question.layout) if question.layout is not None else None

@@ -162,7 +162,7 @@ class _Listing:
             read_on=latest.newest.read_on.isoformat() if latest else None,
             hashed_on=self._hashed_on(position),
             unmet=unmet_of(verdict),
-            notes=tuple(_notes(position)),
+            notes=(*self._session.assessor.accepted_words(position.unsettled), *_notes(position)),
             locations=self._locations(position),
             state=verdict.state if verdict else None,
             fading=verdict.fading if verdict else (),

@@ -188,6 +188,7 @@ def answer(session: Session, question: HistoryQuestion) -> HistoryAnswer:
         else session.assessor.layout_of(position)
     )
     followed = _followed(session, position, layout)
+    session.note(*session.assessor.accepted_words(position.unsettled))
     if question.field is not None:
         _require_field(followed.history, layout, question.field)
     return HistoryAnswer(

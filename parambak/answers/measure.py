@@ -155,7 +155,7 @@ def answer(session: Session, question: MeasureQuestion) -> MeasureAnswer:
     readings = read_measurements(question.readings, question.not_possible, by_name)
     visited = the_open_visit(fleet, session.vault.writer, select.parse_where(at.where).vessel)
     on = session.clock().date() if visited is None else visited[1].day(session.clock().date())
-    if question.on:
+    if question.on is not None:
         on = date.fromisoformat(session.past_day(question.on))
     calibrated = session.past_day(question.calibrated) if question.calibrated else None
     visit = visited[1] if visited is not None else None

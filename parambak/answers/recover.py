@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from parambak.answers.forms import NO, YES, Answer, FileNote, Part, Question
 from parambak.answers.losses_shown import LossShown, losses_shown
+from parambak.keeping.recording.losses import LeftOut, note_left_out
+from parambak.keeping.recording.texts import NAME
 from parambak.keeping.state.losses import losses
 from parambak.vault.check.recover import given_sources, new_vault, refuse_unfit_target, surveyed
 from parambak.vault.joining import join
+from parambak.vault.records import names_object, record_in
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from parambak.answers.session import Session
     from parambak.vault.check.recheck import Damage
+    from parambak.vault.check.recover import Heap
+    from parambak.vault.joining import Joined
 
 
 class RecoverQuestion(Question["RecoverAnswer"], frozen=True):
@@ -91,6 +97,7 @@ def answer(session: Session, question: RecoverQuestion) -> RecoverAnswer:
         session.take(vault)
         with vault.writing() as writing:
             joined = join(vault, writing, heap.pieces(), loose=True)
+            note_left_out(vault, writing, _left_out(question, heap, joined), vault.vessels())
     histories = (vault.records(vessel) for vessel in (None, *vault.vessels()))
     lost = losses(session.fleet(), histories, joined.missing) if joined.missing else {}
     unused = (*_unused(heap.refused, proven=False), *_unused(joined.refused, proven=True))
@@ -106,6 +113,20 @@ def answer(session: Session, question: RecoverQuestion) -> RecoverAnswer:
         refused=unused,
         doubtful=tuple(FileNote(damage.file, damage.text) for damage in heap.doubtful),
     )
+
+
+def _left_out(question: RecoverQuestion, heap: Heap, joined: Joined) -> LeftOut:
+    """Return the records that are lost for the new vault, as far as their names are there."""
+    lost: dict[str, str | None] = {}
+    unread = 0
+    for damage in heap.doubtful:
+        digest = record_in(damage.file)
+        if digest is not None:
+            lost[digest] = None
+        else:
+            unread += not names_object(damage.file)
+    source = ", ".join(PurePath(folder).name or folder for folder in question.folders)
+    return LeftOut(source[:NAME], {**lost, **joined.left_out}, unread)
 
 
 def _unused(damages: Iterable[Damage], *, proven: bool) -> tuple[UnusedFile, ...]:

@@ -28,9 +28,9 @@ def number_of(text: str) -> Fraction | None:
 def small_line(values: Sequence[str], width: int, heights: str = BLOCKS) -> str:
     """Return the values, oldest first, as a line of `width` characters at most.
 
-    Numbers stand as high as they are between the lowest and the highest; of anything else
+    A number is as high as its position between the lowest and the highest; of anything else
     each value has a letter, in the order in which it comes. If there are more values than
-    characters, one character stands for several: the one farthest from the one before.
+    characters, one character shows several: the one farthest from the one before.
     """
     numbers = [number_of(value) for value in values]
     exact = [number for number in numbers if number is not None]

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.bodies import ImageEntry, LayoutEntry, Normal, SizeEntry
     from parambak.keeping.state.model import Condition, Copy, Position, Read
     from parambak.keeping.state.rules import Rules
-    from parambak.keeping.state.unsettled import AcceptedLoss, Conflict
+    from parambak.keeping.state.unsettled import AcceptedLoss, Conflict, Unsettled
     from parambak.keeping.unstable import Disagreement
     from parambak.layouts.decode import Decoded
     from parambak.layouts.model import Layout
@@ -132,8 +132,12 @@ class Assessor:
 
         `further` are conflicts that matter besides, such as those of a card that goes in.
         """
-        accepted = [self.loss_words(loss) for loss in position.unsettled.accepted]
+        accepted = self.accepted_words(position.unsettled)
         return records_complete(position.unsettled.with_more(further), position.where, accepted)
+
+    def accepted_words(self, unsettled: Unsettled) -> tuple[str, ...]:
+        """Return in words the losses that a person accepted: first on every page."""
+        return tuple(self.loss_words(loss) for loss in unsettled.accepted)
 
     def loss_words(self, loss: AcceptedLoss) -> str:
         """Return in words what was accepted as lost, by whom and why."""

@@ -193,7 +193,7 @@ Worker = Callable[["Check", bytes, "ByteOrder"], int]
 class CheckMethod(NamedTuple):
     """One method: a row of `METHODS`.
 
-    `bits` is the width of its value, None if the check says it; `value` works it out, and
+    `bits` is the width of its value, None if the check states it; `value` works it out, and
     what is above the width is cut off. `takes_init` shows whether it uses a start value.
     """
 

@@ -24,7 +24,7 @@ Bounds = tuple[int, int]
 
 
 class StoredValue(NamedTuple):
-    """The content of a raw pattern before any scaling: number, text, or why neither."""
+    """The content of a raw pattern before any scaling: number, text, or why there is none."""
 
     number: int | Fraction | None = None
     text: str | None = None
@@ -64,7 +64,7 @@ class Storage(NamedTuple):
 class FieldType:
     """One type of the language: a row of `TYPES`.
 
-    `length` is in bytes, None if the field says it, then at most `longest`. `bounds` gives
+    `length` is in bytes, None if the field states it, then at most `longest`. `bounds` gives
     the lowest and highest stored number of so many bits; None for other types. A type that
     `takes_bits` may share its bytes, `width` of them if it is fixed; one that is not `ordered`
     reads the same in either byte order; of one with `limit_as_stored` a limit is rounded to what

@@ -41,7 +41,7 @@ class Scaling:
     """The way from a raw number to its value and back for one field.
 
     `starts` holds the raw number at which each of `lines` begins; `first` and `last` are
-    the ends of a table, None if a line goes on permanently.
+    the ends of a table, None if a line has no end.
     """
 
     def __init__(

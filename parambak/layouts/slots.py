@@ -117,7 +117,7 @@ def of_reserved(area: Reserved, order: ByteOrder) -> Slot:
 
 
 def of_duplicates(written: list[Slot], blocks: Iterable[Mirrored]) -> Iterator[Slot]:
-    """Yield, for each slot inside a block mirrored, its twin in the duplicate."""
+    """Yield, for each slot inside a mirrored block, its twin in the duplicate."""
     for block in blocks:
         for slot in written:
             if block.at <= slot.at and slot.end <= block.at + block.length:

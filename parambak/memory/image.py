@@ -168,7 +168,7 @@ class Image(Struct, frozen=True):
                     )
                 at = max(at, hole.end)
                 if hole.end > block.end:
-                    break  # it goes on in the next block
+                    break  # it continues in the next block
                 index += 1
             if at < block.end:
                 blocks.append(Block(at, block.data[at - block.start :]))

@@ -34,7 +34,7 @@ class Visit(NamedTuple):
 
 
 class Grid(NamedTuple):
-    """The rows, oldest first, and how many bytes a cell stands for."""
+    """The rows, oldest first, and how many bytes a cell shows."""
 
     bytes_a_cell: int
     visits: tuple[Visit, ...]

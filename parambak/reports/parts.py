@@ -66,6 +66,8 @@ class Desk:
             "patterns": memory_map.PATTERNS,
             "seal": seal.write(sealed),
             "cautions": CAUTIONS,
+            "lost": [record.text for record in vessel.aboard.unsettled.lost],
+            "accepted": self.assessor.accepted_words(vessel.aboard.unsettled),
         }
 
 

@@ -1,8 +1,8 @@
 """Merging: what comes in from elsewhere becomes part of a vault. A union of files.
 
 Each file is hashed before it is taken; each record is taken after the records that it is
-`after` and the objects that it names. So a merge that is broken off leaves a vault that is
-whole, and goes on when it is called again. formats/vault.md, "Merging".
+`after` and the objects that it names. So a merge that is interrupted leaves a complete vault, and
+continues when it is called again. formats/vault.md, "Merging".
 """
 
 from __future__ import annotations
@@ -14,9 +14,10 @@ from parambak.memory.digests import sha256
 from parambak.vault import objects, records
 from parambak.vault.check.recheck import Damage
 from parambak.vault.files import disk
+from parambak.vault.own import VAULT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from parambak.vault.records import Record
     from parambak.vault.vault import Vault, Writing
@@ -39,7 +40,9 @@ class Joined(NamedTuple):
     """What a merge did.
 
     `repaired` are files of the vault whose bytes were wrong; `refused` are files as the pieces
-    name them, and why; `missing` are files that were named and are nowhere.
+    name them, and why; `missing` are files that were named and are nowhere. `left_out` are the
+    records that did not come in and are not here, each with its vessel: VAULT for the vault itself,
+    None if that is not known.
     """
 
     added_objects: int
@@ -47,6 +50,7 @@ class Joined(NamedTuple):
     repaired: tuple[str, ...]
     refused: tuple[Damage, ...]
     missing: tuple[str, ...]
+    left_out: Mapping[str, str | None] = {}
 
 
 def join(
@@ -111,7 +115,21 @@ class _Merge:
             repaired=tuple(self._repaired),
             refused=tuple(Damage(f, t) for f, t in sorted(self._refused.items())),
             missing=tuple(sorted(self._missing)),
+            left_out=self._left_out(),
         )
+
+    def _left_out(self) -> dict[str, str | None]:
+        """Return the records that are not in the vault now, each with its vessel if known.
+
+        A record is about the vessel of those that are after it.
+        """
+        vessels: dict[str, str | None] = {}
+        for digest, needs in self._needs.items():
+            about = needs.vessel or VAULT
+            vessels.update(dict.fromkeys(needs.after, about))
+            vessels[digest] = about
+        named = self._records.keys() | vessels.keys()
+        return {d: vessels.get(d) for d in sorted(named) if not self._vault.holds(d)}
 
     # --- what comes in ---
 
@@ -207,7 +225,7 @@ class _Merge:
         return True
 
     def _take_object(self, digest: str) -> bool:
-        """Take an object; return whether it is in the vault, right as far as this can show."""
+        """Take an object; return whether it is in the vault, right by all that this can check."""
         if digest not in self._handled:
             self._handled[digest] = self._take_object_now(digest)
         return self._handled[digest]

@@ -41,6 +41,7 @@ _HEXADECIMAL = b"0123456789abcdef"
 _KIND = re.compile(r"[a-z][a-z0-9-]{0,31}")
 _FIRST = b'{"after":[],'  # how a record begins that is after nothing
 _NAME = re.compile(r"[0-9a-f]{64}\.json")
+_FILE = re.compile(r"(?:\A|[/\\ ])([0-9a-f]{64})(\.json)?\Z")
 
 
 class Clock(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, gc=False):
@@ -112,6 +113,18 @@ _LINKS = msgspec.json.Decoder(Links)
 def file_of(digest: str) -> str:
     """Return a record's file within the vault, with forward slashes."""
     return f"{FOLDER}/{digest[:2]}/{digest}{SUFFIX}"
+
+
+def record_in(file: str) -> str | None:
+    """Return the digest of the record that a file is named by, in any folder; None for another."""
+    match = _FILE.search(file)
+    return match[1] if match and match[2] else None
+
+
+def names_object(file: str) -> bool:
+    """Return whether a file is named by a digest alone, in any folder, as an object is."""
+    match = _FILE.search(file)
+    return match is not None and not match[2]
 
 
 def named_by(name: str) -> bool:

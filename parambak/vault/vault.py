@@ -255,7 +255,7 @@ class Vault:
     def writing(self) -> Iterator[Writing]:
         """Hold the writers' lock, see what others wrote, and hand out the means to write.
 
-        If the block fails, objects that no record names are taken away again.
+        If the block fails, objects that no record names are removed again.
         """
         self._own.writer(self._now())  # refused here rather than half way
         made: list[Path] = []
@@ -314,7 +314,7 @@ class Vault:
             self._index.refresh()
             self._remove_empty()
             fresh = not self._index.vessels() and not self._index.records(None)
-        if fresh:  # new, or broken off while it was made
+        if fresh:  # new, or interrupted while it was made
             try:
                 writing.add(
                     vault_toml.FIRST, None, {"vault": self.identity, "vault_toml": sha256(data)}
@@ -547,7 +547,7 @@ class Writing:
     def _write(
         self, file: str, data: bytes, needed: Iterable[str], *, repair: bool = False
     ) -> None:
-        """Write the record's file; from here on its objects are not to be taken away."""
+        """Write the record's file; from here on its objects must not be removed."""
         named = self._unnamed.intersection(needed)
         self._unnamed -= named
         try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from msgspec.structs import replace
 
 from parambak.dumps import registry
 from tests.cli.invented import WHERE
@@ -19,7 +20,8 @@ BYTES = bytes(range(64, 128))
 @pytest.fixture(autouse=True)
 def _invented(monkeypatch: pytest.MonkeyPatch) -> None:
     """Give the program one format more."""
-    monkeypatch.setattr(registry, "FORMATS", {"plain": PLAIN, **registry.FORMATS})
+    plain = replace(PLAIN, widths=(8, 16))
+    monkeypatch.setattr(registry, "FORMATS", {"plain": plain, **registry.FORMATS})
 
 
 def test_it_is_inspected_under_its_label(ship: Ship) -> None:
@@ -37,5 +39,6 @@ def test_it_is_archived_exported_and_shown_as_a_choice(ship: Ship) -> None:
     ship.run("export", "/".join(WHERE[1::2]), "--as", "plain", "--out", "b.dump")
     assert (ship.folder / "b.dump").read_bytes() == b"PLAIN" + BYTES
     assert "plain" in ship.run("archive", "--help").out
+    assert "[8|16|20|24|32]" in ship.run("export", "--help").out
     refused = ship.run("inspect", "a.dump", "--format", "elf")
     assert (refused.code, "plain" in refused.err) == (2, True)

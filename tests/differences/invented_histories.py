@@ -159,7 +159,7 @@ class Event(NamedTuple):
 
 
 def invented(seed: int) -> tuple[list[Image], dict[Key, str]]:
-    """Return the images of one history, and the sort of each change."""
+    """Return the images of one history, and the kind of each change."""
     chance = random.Random(seed)
     unit = _Unit(chance)
     reads = chance.randrange(6, 17)

@@ -59,7 +59,7 @@ def memory(trim: int = 50, word: int = 300, most: int = 500, *, second: bool = T
 
 
 def kinds(images: list[Image], field: str) -> list[tuple[int, str]]:
-    """Return the sorts of a field's changes, each with the image that first had it."""
+    """Return the kinds of a field's changes, each with the image that first had it."""
     return [(at, change.kind) for at, change in changes_of(history(LAYOUT, images), field)]
 
 

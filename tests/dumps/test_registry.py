@@ -20,13 +20,13 @@ SREC = b"S1070010112233443E\nS9030000FC\n"
 
 @pytest.mark.parametrize("name", ["a.hex", "a.ihx", "a.ihex", "a.HEX", "dir.bin/a.Hex"])
 def test_names_of_intel_hex(name: str) -> None:
-    """The name says it, without regard to case."""
+    """The name shows it, in upper or lower case."""
     assert detect(name, b"whatever") == "intel-hex"
 
 
 @pytest.mark.parametrize("name", ["a.s19", "a.s28", "a.s37", "a.srec", "a.mot", "a.S19"])
 def test_names_of_s_records(name: str) -> None:
-    """The name says it, without regard to case."""
+    """The name shows it, in upper or lower case."""
     assert detect(name, b"whatever") == "s-record"
 
 

@@ -1,4 +1,4 @@
-"""A pack with one rotten byte, and one cut short: what is sound in it is had back.
+"""A pack with one damaged byte, and one cut short: its sound members are recovered.
 
 One bit of one byte at a time, and every shorter length. Reading strictly refuses the pack, or
 names the member, or the flip did not matter; what is salvaged is never a wrong byte, and except

@@ -16,7 +16,7 @@ SIZES = [1, 2, 3, 4, 8, 20, 21, 22, 40, 64, 2048, 8192, 65536, 16 * 1024 * 1024]
 
 
 def taken_in(text: str) -> str:
-    """Return a draft with the # before each line of an example taken away."""
+    """Return a draft without the # before each line of an example."""
     return re.sub(r"^#(?=[^ #\n])", "", text, flags=re.MULTILINE)
 
 

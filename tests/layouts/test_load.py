@@ -82,7 +82,7 @@ def test_a_file_included_in_two_ways_is_taken_in_once() -> None:
 
 
 def test_a_block_that_is_half_the_memory_says_that_it_is_mirrored() -> None:
-    """A whole memory mirrored needs no word in `normal`; a small block says nothing."""
+    """A complete mirrored memory needs no entry in `normal`; a small block is no evidence."""
     head = '[layout]\ntitle = "T"\nmemory = 64\n'
     block = "[[mirrored]]\nat = {at}\nlength = {length}\nmirror-at = {twin}\n"
     half = load((head + block.format(at=0, length=32, twin=32)).encode())

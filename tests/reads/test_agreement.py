@@ -91,7 +91,7 @@ def test_stuck_address_line_is_named(line: int, level: int) -> None:
 
 
 def test_address_line_is_that_of_the_address_not_of_the_place() -> None:
-    """An image that does not begin at 0, nor at a power of two."""
+    """An image that begins neither at 0 nor at a power of two."""
     memory = dict(enumerate(RNG.randbytes(1024), 0x1234))
     stuck = bytes(memory.get(at & ~0x10, memory[at]) for at in memory)
     cause = first(Image.of(bytes(memory.values()), 0x1234), Image.of(stuck, 0x1234))

@@ -183,3 +183,83 @@ def test_a_vault_older_than_this_laptop_knows_of_is_no_yes(laptop: Laptop) -> No
     shutil.copytree(laptop.folder / "stick", laptop.vault)
     assert "this laptop" in unmet(laptop)
     assert laptop.json(f"swap check {AT}", 3)["lost"]
+
+
+def turn_a_bit(laptop: Laptop, pack: str, record: Path) -> None:
+    """Turn one bit of a record in a pack."""
+    path = laptop.folder / pack
+    data = bytearray(path.read_bytes())
+    name = f"records/{record.parent.name}/{record.name}".encode()
+    data[data.index(name) + len(name) + 20] ^= 1
+    path.write_bytes(bytes(data))
+
+
+def test_a_pack_with_one_bit_turned_ends_every_yes(laptops: Callable[[str], Laptop]) -> None:
+    """What did not come in is on record; the right pack ends it."""
+    one, office = laptops("one"), laptops("office")
+    verified(one)
+    one.yes("pack grebe --out older.zip")
+    office.yes(f"unpack {one.folder / 'older.zip'}")
+    one.yes(f"correct {AT} --chip 28C64 {BY}")
+    one.yes("pack grebe --out good.zip")
+    one.yes("pack grebe --out bad.zip")
+    (chip,) = records(one, "correct")
+    turn_a_bit(one, "bad.zip", chip)
+    assert is_verified(office)
+    office.no(f"unpack {one.folder / 'bad.zip'}")
+    assert f"{chip.name} was left out when bad.zip was taken in" in unmet(office)
+    assert office.json(f"swap check {AT}", 3)["lost"] == [f"records/{chip.parent.name}/{chip.name}"]
+    damaged = office.json("recheck", 3)["damaged"]
+    assert [file["file"] for file in damaged] == [f"records/{chip.parent.name}/{chip.name}"]
+    office.no(f"unpack {one.folder / 'bad.zip'}")  # the same again is one loss
+    assert len(records(office, "left-out")) == 1
+    office.yes(f"unpack {one.folder / 'good.zip'}")
+    assert unmet(office) == ""
+    office.yes("recheck")
+
+
+def test_a_backup_location_with_one_bit_turned_ends_every_yes(
+    laptops: Callable[[str], Laptop],
+) -> None:
+    """Taken in from there both ways, the record that is damaged there is named."""
+    one, other = laptops("one"), laptops("other")
+    verified(one)
+    stick = one.folder / "stick"
+    one.yes(f"backup add stick {stick}")
+    one.yes("backup send stick")
+    shutil.copytree(one.vault, other.vault)
+    one.yes(f"correct {AT} --chip 28C64 {BY}")
+    one.yes("backup send stick")
+    (chip,) = records(one, "correct")
+    spoil(stick / "records" / chip.parent.name / chip.name)
+    assert is_verified(other)
+    other.run("backup send stick --both-ways")
+    assert chip.name in unmet(other)
+    one.yes("backup send stick")  # it repairs the location
+    other.run("backup send stick --both-ways")
+    assert chip.name not in unmet(other)
+
+
+def test_what_recover_could_not_prove_is_lost_until_it_is_accepted(laptop: Laptop) -> None:
+    """Stated by `recover`, `recheck` and `due`, and next to no other answer in many lines."""
+    verified(laptop)
+    for number in range(4):
+        laptop.yes(f"correct grebe/winch --serial S-{number} {BY}")
+    for path in records(laptop, "correct"):
+        spoil(path)
+    shutil.move(laptop.vault, laptop.folder / "heap")
+    laptop.no("recover heap")
+    assert not is_verified(laptop)
+    notes = [line for line in laptop.run("catalogue").err.splitlines() if line.strip()]
+    assert len(" ".join(notes)) < 700
+    assert laptop.run("recheck").code == 3
+    assert f"parambak accept-loss {AT}" in laptop.yes("due")
+    laptop.yes(f"accept-loss grebe {BY} --reason 'the laptop fell'")
+    laptop.yes("recheck")
+    assert is_verified(laptop)
+    assert laptop.run("catalogue").err == ""
+    assert "the laptop fell" in laptop.yes("catalogue")
+    assert "the laptop fell" in laptop.yes(f"history {AT}")
+    laptop.yes(f"report copy {AT} --out U12.html")
+    page = (laptop.folder / "U12.html").read_text()
+    assert page.index("the laptop fell") < page.index("Identity")

@@ -71,10 +71,10 @@ def test_one_bad_file_does_not_hide_the_others(laptop: Laptop) -> None:
     assert "REFUSED: 3 files of 5." in result.text
     document = laptop.json("inspect a.bin photo.bin c.hex gone.bin b.bin", 2)
     assert [dump["file"] for dump in document["dumps"]] == ["a.bin", "b.bin"]
-    refused = {each["file"]: each for each in document["refused"]}
+    refused = {refusal["file"]: refusal for refusal in document["refused"]}
     assert list(refused) == ["photo.bin", "c.hex", "gone.bin"]
     assert refused["c.hex"]["line"] == 1
-    assert all(each["next"] for each in refused.values())
+    assert all(refusal["next"] for refusal in refused.values())
     none = laptop.json("inspect photo.bin c.hex", 2)
     assert (none["dumps"], len(none["refused"])) == ([], 2)
 

@@ -102,7 +102,7 @@ def test_a_damaged_object_is_refused_by_name_with_the_record_that_needs_it(
 
 
 def test_what_only_a_refused_record_names_does_not_stay(home: Home, other: Home) -> None:
-    """One of its two objects is damaged: the other one is taken away again."""
+    """One of its two objects is damaged: the other one is removed again."""
     with other.open(create=True).writing() as writing:
         digests = [writing.put(b"one"), writing.put(b"two")]
         writing.add("note", GREBE, {}, relies_on=digests)
@@ -246,7 +246,7 @@ def test_an_object_that_no_record_names_stays_out(home: Home) -> None:
 
 
 def test_of_two_pieces_of_one_name_the_right_one_is_taken(home: Home, other: Home) -> None:
-    """A heap may hold a file twice, once rotten; that one is named."""
+    """A heap may hold a file twice, once damaged; that one is named."""
     digest = with_object(other, "bytes")
     bad = [p._replace(file="lost/" + p.file, read=lambda: b"rot") for p in pieces_of(other.root)]
     report = merged(home, [*bad, *pieces_of(other.root)], loose=True)

@@ -296,7 +296,7 @@ def test_a_record_that_names_a_missing_object_is_not_written(home: Home) -> None
 
 
 def test_a_refused_record_leaves_no_objects_behind(home: Home) -> None:
-    """Objects that were new and that no record names are taken away again."""
+    """Objects that were new and that no record names are removed again."""
     vault = home.made()
     with vault.writing() as writing:
         kept = writing.put(b"kept")

@@ -53,7 +53,7 @@ class VisitCloseAnswer(Answer, frozen=True):
 
 def answer(session: Session, question: VisitCloseQuestion) -> VisitCloseAnswer:
     """Put the closing on record; raise CallRefused, VaultRefused or NotFound."""
-    day, hour = session.past_moment(question.on) if question.on else (None, None)
+    day, hour = session.past_moment(question.on) if question.on is not None else (None, None)
     closed = close_visit(
         session.vault,
         vessel=question.vessel,

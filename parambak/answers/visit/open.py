@@ -41,7 +41,7 @@ def answer(session: Session, question: VisitOpenQuestion) -> VisitOpenAnswer:
     if by is None:
         raise faults.VISIT_PERSON.error(expected="--by NAME", found="no name")
     day, hour = session.clock().date().isoformat(), None
-    if question.on:
+    if question.on is not None:
         day, hour = session.past_moment(question.on)
     handle, new = open_visit(
         session.open(create=True),

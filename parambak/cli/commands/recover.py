@@ -49,7 +49,8 @@ def command(screen: Screen, recovered: RecoverAnswer) -> None:
         screen.bad(f"Recovered, but {doubtful} could not be used, and may hold what is lost.")
     screen.say(
         "Do next: look for them on other sticks and laptops. Then recover from all folders at "
-        "once into another new vault. `parambak recheck` lists what is still missing."
+        "once into another new vault. `parambak recheck` lists what is still missing. If nobody "
+        "has it: `parambak accept-loss VESSEL --by NAME --reason TEXT`."
     )
 
 

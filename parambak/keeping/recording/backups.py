@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from msgspec.structs import replace
 
 from parambak.errors import CallRefused, Fault, VaultDamaged, VaultRefused
+from parambak.keeping.recording.losses import LeftOut, note_left_out
 from parambak.keeping.recording.texts import check_short
 from parambak.keeping.state import select
 from parambak.keeping.state.backups import (
@@ -127,6 +128,11 @@ def send_to(  # noqa: PLR0913 - how to send, all by keyword
         raise broken.refusal from broken
     except OSError as error:  # not even the lock
         raise refusal(store, error, 0, 1) from error
+    if sent.fetched is not None and sent.fetched.left_out:
+        vessels = [v for v in vault.vessels() if location.vessels is None or v in location.vessels]
+        with vault.writing() as writing:
+            left = LeftOut(location.name, sent.fetched.left_out)
+            note_left_out(vault, writing, left, vessels)
     return sent, put_on_record(vault, location, sent.proven, now().date())
 
 

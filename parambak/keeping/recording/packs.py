@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.keeping.recording.losses import LeftOut, note_left_out
 from parambak.keeping.state import select
 from parambak.keeping.state.fold import fleet
 from parambak.vault.joining import Joined, join
+from parambak.vault.records import record_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -59,6 +62,10 @@ def take_pack(vault: Vault, file: str | Path, progress: Progress) -> TakenPack:
         damaged = packed.check(progress)
         with vault.writing() as writing:
             joined = join(vault, writing, _watched(packed, progress))
+            damaged_records = filter(None, (record_in(file.file) for file in damaged))
+            lost = {digest: joined.left_out.get(digest) for digest in damaged_records}
+            left = LeftOut(PurePath(file).name, {**joined.left_out, **lost})
+            note_left_out(vault, writing, left, packed.vessels)
         refused = tuple(sorted({*damaged, *joined.refused}))
         return TakenPack(packed.vessels, joined._replace(refused=refused))
 

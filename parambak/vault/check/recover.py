@@ -245,7 +245,7 @@ def refuse_other_vault(root: Path, identity: str | None) -> None:
 def _begun(root: Path) -> str | None:
     """Return the identity of a vault in `root` that holds no record but the one it begins with.
 
-    Objects that no record names are what a write that was broken off leaves.
+    An interrupted write leaves objects that no record names.
     """
     try:
         data = vault_toml.read(root)

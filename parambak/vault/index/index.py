@@ -46,7 +46,7 @@ NEEDLESS = 16  # folders listed for nothing until their stamps are worth writing
 SETTLED = 3_000_000_000  # nanoseconds: a folder's time may be 2 s coarse (FAT)
 MOST_ORDERED = 4  # vessels whose records stay in memory after their first use
 SHOWN = 5  # of each kind of finding, so that a lost disk does not fill the screen
-# Records about one copy of the vault: that another copy lacks them is no cut in its history.
+# Records about one copy of the vault: if another copy does not have them, its history is not cut.
 ABOUT_COPIES = frozenset({"held", "recheck", "vault"})
 _CHUNK = 256
 _UNSETTLED = disk.Stamp(-1, 0)
@@ -82,7 +82,7 @@ def index_file(storage: Storage, identity: str, cache: Path | None) -> IndexFile
 
 
 class Index:
-    """The records of one vault, those of its folder that hold what their names say.
+    """The records of one vault: the files of its folder whose content fits their names.
 
     `now` returns the time in nanoseconds since 1970, as the file system counts it; `cache` is
     the folder for the database of a vault on a stick or a share. `findings` is what was noted

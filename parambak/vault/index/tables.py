@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from parambak.vault.records import Stored
 
 APPLICATION = 0x50524D42
-SCHEMA = 5  # another number: thrown away and built again
+SCHEMA = 5  # another number: removed and built again
 BUSY_SECONDS = 5.0
 
 _TABLES = """

@@ -11,9 +11,10 @@ from parambak.vault.files import disk
 from parambak.vault.joining import Joined, Piece, join
 from parambak.vault.locations.location import first_record, put_aside
 from parambak.vault.locations.stores import FolderStore
+from parambak.vault.own import VAULT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from parambak.vault.locations.location import Listing
     from parambak.vault.locations.stores import Store
@@ -25,13 +26,17 @@ _KEPT = 64 << 20  # bytes of records kept in memory between looking at them and 
 
 
 class Fetched(NamedTuple):
-    """What came from a location; `unknown` counts the records there that this vault has not."""
+    """What came from a location; `unknown` counts the records there that this vault has not.
+
+    Both ways, `left_out` are those of them that did not come in, as a merge has them.
+    """
 
     objects: int
     records: int
     repaired: tuple[str, ...]
     refused: tuple[Damage, ...]
     unknown: int
+    left_out: Mapping[str, str | None] = {}
 
 
 class Source(NamedTuple):
@@ -91,6 +96,7 @@ class _Fetch:
                 taken = join(self._vault, writing, self._pieces(more))
             present = self._digests()
         gone = [Damage(records.file_of(d), GONE) for d in sorted(lost - present)]
+        unknown = self._listed.records.keys() - present - {first_record(self._identity)[0]}
         return Fetched(
             objects=taken.added_objects,
             records=taken.added_records,
@@ -99,8 +105,22 @@ class _Fetch:
                 *taken.repaired,
             ),
             refused=(*still_wrong, *taken.refused, *gone),
-            unknown=len(self._listed.records.keys() - present - {first_record(self._identity)[0]}),
+            unknown=len(unknown),
+            left_out=self._left_out(unknown, taken.left_out) if both_ways else {},
         )
+
+    def _left_out(
+        self, unknown: Iterable[str], left_out: Mapping[str, str | None]
+    ) -> dict[str, str | None]:
+        """Return the records there that did not come in, each with its vessel if known."""
+        left = dict(left_out)
+        for digest in unknown:
+            record = self._record(digest)
+            if record is None:
+                left.setdefault(digest, None)
+            elif self._belongs(record):
+                left[digest] = record.vessel or VAULT
+        return left
 
     def _repair(self, back: dict[str, Record]) -> Joined:
         with self._vault.writing() as writing:

@@ -36,6 +36,7 @@ from parambak.vault.packs import writing
 from parambak.vault.packs.faults import NEWER
 from parambak.vault.packs.faults import UNREADABLE as PACK_UNREADABLE
 from parambak.vault.packs.reading import Pack, opened, pack_to_file
+from parambak.vault.records import record_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -124,6 +125,7 @@ class _Packing:
         self._repaired_here: list[str] = []
         self._refused: list[Damage] = []
         self._taken = [0, 0]
+        self._left_out: dict[str, str | None] = {}
         self.proven: list[Proven] = []
 
     def sent(self) -> Sent:
@@ -133,6 +135,7 @@ class _Packing:
             repaired=(),
             refused=(),
             unknown=self._unknown,
+            left_out=self._left_out,
         )
         return Sent(
             sent=self._written,
@@ -182,6 +185,7 @@ class _Packing:
                     self._repair_here(pack.pieces(), vessel, present)
                 if self._both_ways:
                     self._take(pack.pieces())
+                    self._leave_out(vessel, damaged)
                 return present
         except PackRefused as error:
             if error.code == NEWER.code:
@@ -191,7 +195,7 @@ class _Packing:
             return self._rescue(vessel, file)
 
     def _rescue(self, vessel: str, file: str) -> _Present:
-        """Take what the vault lost out of a pack that is refused, before it is put aside."""
+        """Take what the vault lost out of a refused pack, before the pack is set aside."""
         with surveyed([self._path(file)], self._progress) as heap:
             pieces = [piece for piece in heap.pieces() if _may_be_of(piece, vessel)]
             of_records = {piece.digest for piece in pieces if piece.is_record}
@@ -202,6 +206,7 @@ class _Packing:
             if not self._both_ways:
                 return present
             self._take(pieces)
+            self._leave_out(vessel, heap.doubtful)
         # What could not be taken will never have what it needs: it stops nothing.
         digests = {stored.digest for stored in self._vault.records(vessel)}
         return present._replace(records=of_records & digests)
@@ -250,6 +255,12 @@ class _Packing:
         self._taken[1] += joined.added_records
         self._repaired_here += joined.repaired
         self._refused += joined.refused
+        self._left_out.update(joined.left_out)
+
+    def _leave_out(self, vessel: str, damaged: Iterable[Damage]) -> None:
+        """Note the damaged records of a vessel's pack, which did not come in."""
+        digests = filter(None, (record_in(damage.file) for damage in damaged))
+        self._left_out.update(dict.fromkeys(digests, vessel))
 
     # --- writing ---
 

@@ -1,8 +1,8 @@
 """What can still be proven of a damaged pack: each member by itself, by its digest.
 
-A pack is read strictly elsewhere (zip_form.py), and one rotten byte in a header refuses it
-whole. Here its headers are only hints at where a member's data may begin: the local ones, and those
-of the directory, which repeat the same. What unpacks there counts if its SHA-256 is the one in the
+A pack is read strictly elsewhere (zip_form.py), and one damaged byte in a header refuses all of it.
+Here its headers are only hints at where a member's data may begin: the local ones, and those of the
+directory, which repeat the same. What unpacks there counts if its SHA-256 is the one in the
 member's name. If the name is damaged, the CRC-32 in the header counts. The pack is only read.
 formats/packed-vessels.md, "A damaged pack".
 """

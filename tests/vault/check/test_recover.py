@@ -92,7 +92,7 @@ def test_a_recovered_vault_goes_on(home: Home, loose: Path) -> None:
 
 
 def test_a_damaged_vault_is_a_source(home: Home, tmp_path: Path) -> None:
-    """A rotten object and a record that is gone are missing; all else is there."""
+    """A damaged object and a removed record are missing; all else is there."""
     shutil.copytree(KEPT, tmp_path / "hurt")
     (tmp_path / "hurt" / CONTENT).write_bytes(b"rotten")
     (tmp_path / "hurt" / OLDEST).unlink()
@@ -328,7 +328,7 @@ def _newest(root: Path) -> str:
 def test_a_name_that_tells_of_other_bytes_is_doubtful_unless_those_are_elsewhere(
     home: Home, tmp_path: Path
 ) -> None:
-    """The newest record, rotten, is named by nothing but its own file."""
+    """The newest record, damaged, is named only by its own file."""
     source = tmp_path / "hurt"
     shutil.copytree(KEPT, source)
     newest = _newest(source)

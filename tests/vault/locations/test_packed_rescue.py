@@ -23,7 +23,7 @@ def spoil(path: Path) -> None:
 
 
 def test_what_the_vault_lost_comes_out_of_a_refused_pack(full: Home, stick: Path) -> None:
-    """Before the pack is put aside; then it is written again. With a quick look as well."""
+    """Before the pack is set aside; then it is written again. With a quick look as well."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
     pack = stick / pack_file(GREBE)
@@ -41,7 +41,7 @@ def test_what_the_vault_lost_comes_out_of_a_refused_pack(full: Home, stick: Path
 
 
 def test_a_refused_pack_stays_while_no_whole_one_can_be_written(full: Home, stick: Path) -> None:
-    """The vault has a hole that the pack cannot fill: the pack is not proof, and not put aside."""
+    """The vault has a hole that the pack cannot fill: the pack is not proof, and not set aside."""
     target = placed(full, stick)
     sent_packed(full, stick, target)
     with full.open().writing() as writing:
@@ -60,7 +60,7 @@ def test_a_refused_pack_stays_while_no_whole_one_can_be_written(full: Home, stic
 def test_another_laptops_records_come_out_of_a_refused_pack(
     full: Home, other: Home, stick: Path
 ) -> None:
-    """They are not put aside unasked; both ways they are taken in, and the pack is repaired."""
+    """They are set aside on request only; both ways they are taken in, and the pack is repaired."""
     shutil.copytree(full.root, other.root)
     target = placed(full, stick)
     other.note("on the other laptop")

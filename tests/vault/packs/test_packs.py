@@ -252,7 +252,7 @@ def test_a_full_disk_leaves_no_pack(first: Home, monkeypatch: pytest.MonkeyPatch
 def test_a_pack_whose_name_may_not_last_is_not_left(
     first: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The folder's flush fails: the pack is refused, and taken away again."""
+    """The folder's flush fails: the pack is refused, and removed again."""
 
     def fail(_folder: Path) -> None:
         raise OSError(5, "Input/output error")
