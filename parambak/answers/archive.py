@@ -81,6 +81,7 @@ class ArchiveQuestion(Question["ArchiveAnswer"], frozen=True):
     new_unit: bool = False
     new_position: bool = False
     position_confirmed: bool = False
+    blank_confirmed: bool = False
 
 
 class ConditionShown(Part, frozen=True):
@@ -105,7 +106,8 @@ class ArchiveAnswer(Answer, frozen=True):
     on record with the reads; `reader_sum` what the sum on the reader's screen is a sum of.
     `explanation` is why the reads differ, null where they do not; `layout` whether the position
     has one; `reads` how many were put on record; `read_on` the day of the newest. `state` is that
-    of the copy in one word; `fading` are the fields and addresses that may be fading.
+    of the copy in one word; `fading` are the fields and addresses that may be fading; `already` the
+    dumps that were on record already.
     """
 
     where: str
@@ -123,6 +125,7 @@ class ArchiveAnswer(Answer, frozen=True):
     read_on: str
     state: str
     fading: tuple[str, ...]
+    already: tuple[str, ...]
 
 
 class FactAsked(NamedTuple):
@@ -182,10 +185,11 @@ def answer(session: Session, question: ArchiveQuestion) -> ArchiveAnswer:
         vote=vote_shown(taken.vote),
         conditions=tuple(ConditionShown(s.condition, s.met, s.text) for s in conditions),
         layout=taken.position.layout is not None,
-        reads=len(request.dumps),
+        reads=taken.reads,
         read_on=taken.copy.newest.read_on.isoformat(),
         state=taken.verdict.state,
         fading=taken.verdict.fading,
+        already=taken.already,
     )
 
 
@@ -225,6 +229,8 @@ def _request(session: Session, question: ArchiveQuestion) -> Request:
         reader_sum=question.reader_sum,
         normal=_normal(question),
         position_confirmed=question.position_confirmed,
+        blank_confirmed=question.blank_confirmed,
+        today=session.clock().date(),
         remark=question.remark,
         profile=profile,
         vote=question.vote,

@@ -24,8 +24,8 @@ class Reread(NamedTuple):
     """How two reads compare.
 
     - `same`: no byte differs, except running and volatile fields and the checks over them.
-    - `written`: somebody wrote whole values between the two. Each parameter that changed is under
-      a check that was renewed with it and holds.
+    - `written`: somebody wrote whole values between the two. Each parameter, and each byte in no
+      field, that changed is under a check that was renewed with it and holds.
     - `different`: a bit differs, and nothing shows a write.
 
     `addresses` are those that differ outside running and volatile fields.
@@ -49,15 +49,23 @@ def reread(layout: Layout | None, first: Image, second: Image) -> Reread:
     if layout is None or not addresses:
         return Reread(DIFFERENT if addresses else SAME, addresses)
     (step,) = history(layout, (first, second)).steps
-    return Reread(_kind(step), addresses)
+    return Reread(_kind(layout, step), addresses)
 
 
-def _kind(step: Step) -> str:
+def _kind(layout: Layout, step: Step) -> str:
     """Return what the changes of one step show together."""
-    if step.loose or step.broken or step.moves:
+    renewed = {change.field for change in step.fields if change.kind == CHECK}
+    over = [pair for check in layout.checks if check.name in renewed for pair in check.over]
+    loose = any(
+        not any(
+            first <= stretch.range.start and stretch.range.end <= last + 1 for first, last in over
+        )
+        for stretch in step.loose
+    )
+    if loose or step.broken or step.moves:
         return DIFFERENT
     changed = [change for change in step.fields if change.kind not in SETTLED]
-    if not changed:
+    if not changed and not step.loose:
         return SAME
     whole = all(
         change.kind in {WRITTEN_KIND, TOLERANCE} and step.renewed.get(change.field)

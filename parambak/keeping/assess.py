@@ -247,7 +247,7 @@ class Assessor:
                 image = self.image(entry)
             except VaultDamaged:
                 return Content(None, plausible=True)
-            return Content(image, plausible=not self._suspicions(position, layout, image)[0])
+            return Content(image, plausible=self.plausible(position, layout, image))
 
         return disagreements(position, layout, content_of)
 
@@ -265,6 +265,10 @@ class Assessor:
                     break
 
         return fading_fields(layout, images(), found, position.explanations)
+
+    def plausible(self, position: Position, layout: Layout | None, image: Image) -> bool:
+        """Return whether nothing that was not declared normal counts against an image."""
+        return not self._suspicions(position, layout, image)[0]
 
     def _suspicions(
         self, position: Position, layout: Layout | None, image: Image

@@ -100,14 +100,15 @@ def _same_pass(first: Pass, second: Pass) -> bool:
     if first.record == second.record:
         return True
     pairs = [(a, b) for a in first.dumps for b in second.dumps]
-    if first.call == second.call and any(_same_file(a, b) for a, b in pairs):
+    if first.call == second.call and any(same_file(a, b) for a, b in pairs):
         return True
     if first.untimed or second.untimed:
         return False
     return any(a.modified is not None and a.modified == b.modified for a, b in pairs)
 
 
-def _same_file(first: DumpEntry, second: DumpEntry) -> bool:
+def same_file(first: DumpEntry, second: DumpEntry) -> bool:
+    """Return whether two dumps of one call were one file: one place on the disk, or one path."""
     marks = (first.file_mark, second.file_mark), (first.path_mark, second.path_mark)
     return any(a is not None and a == b for a, b in marks)
 

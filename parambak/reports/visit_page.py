@@ -77,6 +77,7 @@ def _position(
         "now": select.copy_name(position, copy),
         "verified": verdict.verified,
         "headline": headline(verdict),
+        "calm": verdict.verified and not verdict.fading,
         "conditions": verdict.conditions,
         "reads": parts.reads(desk, given),
         "before": select.copy_name(position, before) if before else None,

@@ -44,7 +44,8 @@ def test_the_same_dump_given_twice_is_one_read(ship: Ship) -> None:
     ship.write("a.hex", dump())
     result = ship.answer("archive", "a.hex", "a.hex", *WHERE)
     assert result.document["verified"] is False
-    assert "same file" in result.document["unmet"][0]["text"]
+    assert result.document["already"] == ["a.hex"]
+    assert "1 read only" in result.document["unmet"][0]["text"]
     (ship.folder / "link.hex").hardlink_to(ship.folder / "a.hex")
     assert ship.answer("archive", "link.hex", *WHERE).document["verified"] is False
 

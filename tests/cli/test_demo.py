@@ -29,7 +29,7 @@ def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
 
     archived = outputs("archive")
     assert "1 read only" in archived[0]
-    assert "2 dumps count as 1 read" in archived[1]
+    assert "already on record" in archived[1]
     assert "VERIFIED: separate reads agree" in archived[2]
     assert sum("position-other-unit" in text for text in archived) == 1
     assert "340 A" in outputs("decode")[0]

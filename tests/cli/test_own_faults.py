@@ -247,7 +247,8 @@ def test_a_chip_that_gives_now_this_and_now_that_is_not_verified(ship: Ship) -> 
     result = ship.answer("archive", *dumps, *WHERE, "--chip", "28C16")
     assert [unmet["condition"] for unmet in result.document["unmet"]] == ["stable"]
     assert "disagree 2 times in 1 byte: 0x0009" in result.document["unmet"][0]["text"]
-    pair = ship.answer("archive", "r0.bin", "r1.bin", "r2.bin", *WHERE[:-1], "U13")
+    there = (*WHERE[:-1], "U13", "--position-confirmed")
+    pair = ship.answer("archive", "r0.bin", "r1.bin", "r2.bin", *there)
     assert pair.document["state"] == "unstable"
 
 
@@ -256,7 +257,10 @@ def test_two_units_with_the_very_same_bytes_are_told(ship: Ship) -> None:
     archive_two(ship)
     ship.write("c.hex", dump(), second=5)
     other = ("--vessel", "grebe", "--unit", "stbd-thruster", "--position", "U12")
-    assert "the same bytes as grebe/port-thruster" in ship.run("archive", "c.hex", *other).err
+    refused = " ".join(ship.run("archive", "c.hex", *other).err.split())
+    assert "found the bytes of grebe/port-thruster" in refused
+    confirmed = ship.run("archive", "c.hex", *other, "--position-confirmed").err
+    assert "the same bytes as grebe/port-thruster" in confirmed
 
 
 def test_a_record_that_tells_nothing_is_left_out_and_named(ship: Ship) -> None:

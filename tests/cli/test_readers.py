@@ -178,7 +178,9 @@ def test_reads_in_circuit_are_verified_with_a_word_of_warning(ship: Ship) -> Non
     words = ("archive", "a.hex", "b.hex", *WHERE, "--how")
     page = ship.run(*words, "in-circuit", "--not-reseated").out
     assert "in circuit" in " ".join(page.split())
-    archive_two(ship)
+    assert ship.answer("archive", "a.hex", *WHERE, "--how", "socket").document["reads"] == 0
+    ship.write("c.hex", dump(), second=2)
+    assert "in circuit" not in ship.run("archive", "c.hex", *WHERE, "--how", "socket").out
 
 
 def test_inspect_tells_why_dumps_differ_and_takes_a_second_opinion(ship: Ship) -> None:

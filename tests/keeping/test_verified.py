@@ -319,7 +319,9 @@ def test_a_declaration_for_one_position_lifts_nothing_at_another(laptop: Laptop)
     half = image()[:128]
     normal = [Normal(code="read-address-line", reason="mirrored")]
     laptop.take(half + half, half + half, normal=normal)
-    other = laptop.take(half + half, half + half, where="grebe/starboard-thruster/U12")
+    other = laptop.take(
+        half + half, half + half, where="grebe/starboard-thruster/U12", position_confirmed=True
+    )
     assert met(other.verdict)["plausible"] is False
 
 
@@ -376,7 +378,8 @@ def test_one_read_links_others_that_look_apart(laptop: Laptop) -> None:
     second = incoming(image(), modified=2)
     third = same_file(first, modified=2)
     fourth = same_file(second, modified=3)
-    assert met(laptop.take(first, second, third, fourth).verdict)["read-twice"] is False
+    taken = laptop.take(first, second, third, fourth)
+    assert met(taken.verdict)["read-twice"] is False
 
 
 # --- volatile bytes, and reads that differ ---

@@ -203,7 +203,7 @@ def whole(laptop: Laptop) -> None:
     close(laptop)
     visit = laptop.fleet.vessels[0].visits[0].id
     measure(laptop, "relay_rail=11.51V", visit=visit)
-    laptop.take(changed(0x22), changed(0x22), visit=visit)
+    laptop.take(changed(0x22), changed(0x22), visit=visit, written="set at the panel")
     say(laptop)
     visits.close_visit(
         laptop.vault, today=laptop.now.date(), vessel="grebe", remark="winch next time"

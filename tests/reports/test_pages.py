@@ -148,7 +148,7 @@ def test_an_older_copy_that_is_meant_says_why(laptop: Laptop) -> None:
 def test_a_swap_without_a_copy_has_a_page(laptop: Laptop) -> None:
     """Of another position of the unit, where nothing was ever read."""
     laptop.take(image(), where="grebe/port-thruster/U13")
-    laptop.take(image(1), where="grebe/port-thruster/U12")
+    laptop.take(image(1), where="grebe/port-thruster/U12", position_confirmed=True)
     recording.open_swap(
         Assessor(laptop.vault),
         WHERE,
@@ -174,7 +174,7 @@ def test_the_page_of_a_visit_puts_what_changed_first(laptop: Laptop) -> None:
     )
     story.begin(laptop)
     visit = laptop.fleet.vessels[0].visits[0].id
-    laptop.take(story.changed(0x23), story.changed(0x23), visit=visit)
+    laptop.take(story.changed(0x23), story.changed(0x23), visit=visit, written="by hand")
     story.measure(laptop, "relay_rail=11.51V", visit=visit)
     still_open = Page(story.visit_bytes(laptop))
     assert "This visit is still open." in still_open.text

@@ -164,7 +164,7 @@ def test_a_counter_that_ran_between_two_reads_is_no_difference(aboard: Laptop) -
 
 def test_reads_that_are_no_evidence_accuse_nobody(aboard: Laptop) -> None:
     """A bad contact, old dumps archived in one hour, and a change from visit to visit."""
-    archive(aboard, [bytes([0xFF]) * 2048, SOUND, SOUND])
+    archive(aboard, [bytes([0xFF]) * 2048, SOUND, SOUND], "--blank-confirmed")
     assert state(aboard) == "verified"
     where = WHERE.replace("U12", "U13")
     days = []

@@ -67,11 +67,17 @@ OPENINGS = {
     "card": f"card add grebe PC-3 {BY}",
     "card fitted": f"card add grebe PC-1 --unit winch {BY}",
     "card fitted elsewhere": f"card add grebe PC-1 --unit crane {BY}",
+    "cross-over": f"card cross-over grebe/winch grebe/crane --reason 'to find the fault' {BY}",
 }
 
 
 def goes_on(laptop: Laptop) -> None:
     """Do all that a person does next, and end all that is open."""
+    end_all(
+        laptop,
+        f"card cross-over grebe/winch grebe/crane --back --reason 'found' {BY}",
+        "cross-over-none",
+    )
     laptop.dump("R9.BIN", memory(1, ramp=170))
     laptop.yes(f"archive R9.BIN --vessel grebe --unit winch --position U12 {BY}")
     laptop.yes(f"measure grebe/winch core_rail=3.3V {BY}")

@@ -102,7 +102,12 @@ def read_fact_options(function: FC) -> FC:
 @click.option(
     "--new-position", is_flag=True, help="It is another position, although the names are similar."
 )
-@click.option("--position-confirmed", is_flag=True, help="The chip is the right one: continue.")
+@click.option(
+    "--position-confirmed",
+    is_flag=True,
+    help="The chip, and the order of the dumps, are right: continue.",
+)
+@click.option("--blank-confirmed", is_flag=True, help="The chip is blank: keep the dump.")
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
     """Keep each DUMP as one read of a chip, and show if the copy is verified.
@@ -123,6 +128,7 @@ def _page(screen: Screen, archived: ArchiveAnswer) -> None:
     ]
     if archived.reader_sum:
         facts.append(("reader's sum", f"matches: {archived.reader_sum}"))
+    facts += [("already on record", name) for name in archived.already]
     screen.facts(facts)
     screen.say()
     wide = max(len(state.condition) for state in archived.conditions) + 2

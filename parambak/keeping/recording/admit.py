@@ -10,28 +10,27 @@ from typing import TYPE_CHECKING
 from msgspec.structs import asdict, replace
 
 from parambak.dumps.faults import RAW_SIZE
-from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused, VaultDamaged
+from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused
 from parambak.keeping.assess import Assessor
 from parambak.keeping.memory_size import BY_LAYOUT, memory_size, source_of
 from parambak.keeping.recording.cards import refuse_crossed_over
+from parambak.keeping.recording.on_record import on_record, require_something_new
+from parambak.keeping.recording.suspect import Suspect
 from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
-from parambak.keeping.recording.wrong_position import refuse_better_fit, refuse_other_unit
-from parambak.keeping.state import select
-from parambak.keeping.state.bodies import ImageEntry, ReaderSum, SizeEntry
-from parambak.keeping.state.model import Unit
+from parambak.keeping.state.bodies import ReaderSum, SizeEntry
 from parambak.memory.digests import sha256
 from parambak.reads import reader_sum
 from parambak.reads.pairs import chips_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
 
     from parambak.keeping.chips import Chip
     from parambak.keeping.recording.filing import Filing
     from parambak.keeping.recording.received import Incoming, Request
-    from parambak.keeping.state.model import Fleet, Position
+    from parambak.keeping.state.model import Fleet
     from parambak.layouts.model import Layout
-    from parambak.memory.image import Image, Range
+    from parambak.memory.image import Image
     from parambak.vault.vault import Vault
 
 READER_SUM = Fault(
@@ -78,7 +77,7 @@ class Admission:
     """Compares one request with the records of a vault.
 
     `admit` raises if a read may not go on record; `reader_sum` and `warnings` then hold what
-    it noticed.
+    it noticed, and `recorded` which dumps are on record already.
     """
 
     def __init__(
@@ -94,11 +93,14 @@ class Admission:
         self._request = request
         self._position = filing.position
         self._vessel = filing.vessel
+        self._new = filing.new
         self._assessor = Assessor(vault, chips)
         self._layout = self._layout_in_force()
         self.size = _size_of(request, filing, chips, self._layout)
+        self._suspect = Suspect(self._assessor, fleet, request, filing, self._layout)
         self.reader_sum: ReaderSum | None = None
         self.warnings: tuple[str, ...] = ()
+        self.recorded: tuple[str | int | None, ...] = ()
 
     def admit(self) -> None:
         """Compare every dump of the request with the sum shown, the memory and the copies."""
@@ -107,14 +109,38 @@ class Admission:
         self.warnings += refuse_crossed_over(
             self._vault, self._fleet, self._request.target, confirmed=confirmed
         )
+        self._suspect.refuse_blank()
         self.reader_sum = self._matched_sum()
+        self.recorded = on_record(
+            self._position, self._request.dumps, untimed=self._request.facts.untimed
+        )
+        require_something_new(self.recorded, self._stated())
         for incoming in self._request.dumps:
             if self._layout is not None:
                 _refuse_misfit(self._layout, incoming.image)
             _refuse_other_size(incoming, self.size)
-            self.warnings += self._twins(incoming.image)
-            if self._position is not None and not self._request.position_confirmed:
-                self._compare_with_copies(incoming.image, self._position)
+        new = [
+            incoming
+            for incoming, recorded in zip(self._request.dumps, self.recorded, strict=True)
+            if recorded is None
+        ]
+        self.warnings += self._suspect.doubts(new)
+
+    def _stated(self) -> dict[str, object]:
+        """Return what the call gives besides dumps, by its option."""
+        request = self._request
+        layout = self._position.layout if self._position is not None else None
+        attached = layout.sha256 if layout is not None else ""
+        return {
+            "--layout": request.layout is not None and sha256(request.layout.data) != attached,
+            "--chip": self._new,
+            "--reader-sum": request.reader_sum,
+            "--normal": request.normal,
+            "--remark": request.remark,
+            "--vote": request.vote,
+            "--written": request.facts.written,
+            "--new-chip": request.facts.new_chip,
+        }
 
     def _layout_in_force(self) -> Layout | None:
         if self._request.layout is not None:
@@ -148,68 +174,6 @@ class Admission:
             expected=f"{digits} as {only}" if only else f"a sum of {digits}",
             found=f"{plain:0{len(digits)}X} over the bytes; no other kind of sum fits",
         )
-
-    def _twins(self, image: Image) -> tuple[str, ...]:
-        """Return a warning for each other position of the vessel that holds the same bytes."""
-        entry = ImageEntry.of(image, sha256(image.content))
-        same_position = self._position.ids if self._position is not None else frozenset()
-        return tuple(
-            f"the same bytes as {select.copy_name(other, other.latest)}: make sure that the chip "
-            "of this unit was read"
-            for vessel in self._fleet.vessels
-            if self._vessel in vessel.ids
-            for unit in vessel.units
-            for other in unit.positions
-            if other.ids != same_position
-            and other.latest is not None
-            and other.latest.image == entry
-        )
-
-    def _compare_with_copies(self, image: Image, position: Position) -> None:
-        if position.latest is None:
-            return
-        try:
-            latest = self._assessor.image(position.latest.image)
-        except VaultDamaged as error:
-            self.warnings += (f"the latest copy could not be compared: {error.text}",)
-            return
-        moving: tuple[Range, ...] = ()
-        if self._layout is not None:
-            refuse_other_unit(self._layout, image, latest)
-            moving = _moving(self._layout)
-        here = (select.copy_name(position, position.latest), latest)
-        refuse_better_fit(image, here, list(self._candidates(position)), moving)
-
-    def _candidates(self, position: Position) -> Iterator[tuple[str, Image]]:
-        """Yield the latest copies aboard that the dump might be of instead.
-
-        Those are the other positions of this unit and of the units aboard of the same maker's
-        type; a unit without a recorded type is included.
-        """
-        vessel = next(v for v in self._fleet.vessels if self._vessel in v.ids)
-        holder = next(h for h in vessel.holders if position in h.positions)
-        unit_type = holder.facts.get("maker_type", "") if isinstance(holder, Unit) else ""
-        for unit in vessel.units:
-            other_type = unit.facts.get("maker_type", "")
-            if unit_type and other_type and unit_type.casefold() != other_type.casefold():
-                continue
-            for other in unit.positions:
-                if other.ids == position.ids or other.latest is None:
-                    continue
-                try:
-                    image = self._assessor.image(other.latest.image)
-                except VaultDamaged:
-                    continue
-                yield select.copy_name(other, other.latest), image
-
-
-def _moving(layout: Layout) -> tuple[Range, ...]:
-    from parambak.layouts import coverage  # noqa: PLC0415 - slow to import, layouts only
-
-    return (
-        *coverage.ranges_of(layout, "volatile"),
-        *coverage.ranges_of(layout, "running"),
-    )
 
 
 def _refuse_misfit(layout: Layout, image: Image) -> None:

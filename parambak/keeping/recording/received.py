@@ -14,6 +14,7 @@ from parambak.keeping.state.read_facts import ReadFacts
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from datetime import date
 
     from parambak.differences.two_layouts import Renames
     from parambak.dumps.dump import Dump
@@ -78,7 +79,7 @@ class Request(Struct, frozen=True):
     """The request of one `archive`. `dumps` are reads of one memory, in the order given.
 
     With `vote`, the bytes that most of them give are kept too, as reconstructed. `printed` is
-    the number on the chip.
+    the number on the chip, `today` the day of a read whose day nobody stated.
     """
 
     target: TypedPosition
@@ -91,6 +92,8 @@ class Request(Struct, frozen=True):
     reader_sum: str | None = None
     normal: Sequence[Normal] = ()
     position_confirmed: bool = False
+    blank_confirmed: bool = False
+    today: date | None = None
     remark: str | None = None
     visit: str | None = None
     profile: ProfileFile | None = None

@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 
 
 class TakenIn(Struct, frozen=True):
-    """The answer: the position and copy, what is new (in words), and whether it is verified."""
+    """The answer: the position and copy, what is new (in words), and whether it is verified.
+
+    `reads` is how many were put on record; `already` are the dumps that were on record already.
+    """
 
     position: Position
     copy: Copy
@@ -37,6 +40,8 @@ class TakenIn(Struct, frozen=True):
     reader_sum: str | None
     warnings: tuple[str, ...]
     vote: Vote | None = None
+    reads: int = 0
+    already: tuple[str, ...] = ()
 
 
 def take_in(
@@ -71,19 +76,25 @@ def _write(writing: Writing, request: Request, filing: Filing, admission: Admiss
     """Write the objects, one record a read, and one for the image of a vote over them."""
     layout = put_layout(writing, request.layout) if request.layout else None
     profile = put_profile(writing, request.profile)
-    by = writing.person(request.by, filing.vessel) if request.by else None
+    fresh = None in admission.recorded
+    by = writing.person(request.by, filing.vessel) if request.by and fresh else None
     common = _common(request, filing, admission, layout, profile)
     kept = [*objects_of(layout), *([profile.sha256] if profile else [])]
     records: list[str] = []
-    for incoming in request.dumps:
+    new = filing.new
+    for incoming, recorded in zip(request.dumps, admission.recorded, strict=True):
         image = writing.put(incoming.image.content, again=False)
         dumps = [writing.put(file.data, again=False) for file in incoming.files]
+        if recorded is not None:  # its files were put all the same, which repairs damaged ones
+            records.append(recorded if isinstance(recorded, str) else records[recorded])
+            continue
         body = msgspec.structs.replace(
             common,
-            new=() if records else filing.new,
+            new=new,
             image=bodies.ImageEntry.of(incoming.image, image),
             dumps=tuple(entry_of(file) for file in incoming.files),
         )
+        new = ()
         relies_on = [image, *dumps, *kept]
         records.append(
             writing.add(body.kind, filing.vessel, body.members(), by=by, relies_on=relies_on)
@@ -95,7 +106,7 @@ def _write(writing: Writing, request: Request, filing: Filing, admission: Admiss
             common,
             image=bodies.ImageEntry.of(voted, image),
             reader_sum=None,
-            reconstructed_from=tuple(records),
+            reconstructed_from=tuple(dict.fromkeys(records)),
         )
         writing.add(body.kind, filing.vessel, body.members(), by=by, relies_on=[image, *kept])
 
@@ -153,5 +164,11 @@ def _answer(
         made=filing.made,
         reader_sum=admission.reader_sum.matched if admission.reader_sum else None,
         warnings=admission.warnings,
+        reads=sum(recorded is None for recorded in admission.recorded),
+        already=tuple(
+            incoming.entry.name
+            for incoming, recorded in zip(request.dumps, admission.recorded, strict=True)
+            if recorded is not None
+        ),
         vote=voted,
     )

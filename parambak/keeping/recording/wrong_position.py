@@ -57,7 +57,7 @@ def refuse_better_fit(
         key=lambda fit: fit.differing,
         default=None,
     )
-    if best is not None and _far_better(best.differing, here.differing):
+    if best is not None and far_better(best.differing, here.differing):
         raise FITS_ELSEWHERE.error(
             expected=f"near {here.copy}, from which it differs in "
             f"{counted(here.differing, 'byte')}",
@@ -71,7 +71,8 @@ def _distance(image: Image, copy: tuple[str, Image], moving: Sequence[Range]) ->
     return Distance(name, differing_bytes(image.without(moving), other.without(moving)))
 
 
-def _far_better(elsewhere: int, here: int) -> bool:
+def far_better(elsewhere: int, here: int) -> bool:
+    """Return whether so many differing bytes elsewhere fit far better than so many here."""
     if elsewhere == 0:
         return here > 0
     return here >= FEW_BYTES and elsewhere * FAR_BETTER <= here

@@ -172,7 +172,7 @@ def test_a_sending_puts_on_record_what_was_proven(laptop: Laptop, tmp_path: Path
     laptop.on("2026-03-02")
     send(laptop, location)
     assert len(held(laptop)) == 2
-    laptop.take(image(3))
+    laptop.take(image(3), position_confirmed=True)
     send(laptop, location)
     assert len(held(laptop)) == 3
 

@@ -43,10 +43,13 @@ def test_a_spares_own_dump_is_never_filed_under_a_unit(laptop: Laptop) -> None:
     assert vessel.cards[0].facts == {"serial": "PC-1", "location": "spare aboard"}
 
 
-def test_a_spare_set_as_a_unit_is_not_stopped_for_it(laptop: Laptop) -> None:
-    """A spare's first dump may equal the unit's: it is the unit's spare."""
+def test_a_spare_set_as_a_unit_is_asked_about(laptop: Laptop) -> None:
+    """A spare's first dump may equal the unit's: it is the unit's spare, or the unit's own chip."""
     laptop.take(image())
-    assert laptop.take(image(), where="grebe/card:PC-1/U12").position.where
+    with pytest.raises(CallRefused) as refusal:
+        laptop.take(image(), where="grebe/card:PC-1/U12")
+    assert refusal.value.code == "position-image-elsewhere"
+    assert laptop.take(image(), where="grebe/card:PC-1/U12", position_confirmed=True).reads == 1
 
 
 def test_a_unit_may_be_named_as_a_card(laptop: Laptop) -> None:

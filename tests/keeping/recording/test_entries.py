@@ -47,7 +47,7 @@ def test_a_correction_is_a_new_record_that_says_by_whom_and_why(laptop: Laptop) 
 def test_every_fact_of_everything_can_be_told(laptop: Laptop) -> None:
     """Vessel, unit, card, position and read: each fact of the table is found again."""
     laptop.take(image(), where="grebe/card:PC-1/U12")
-    laptop.take(image())
+    laptop.take(image(), position_confirmed=True)
     tell(laptop, "grebe", display="M/T Grebe", imo="IMO 1234567", other_number="H 17")
     tell(laptop, "grebe", former="wader")
     tell(laptop, UNIT, display="Port", maker_type="TC-4", serial="S-1", installed_in="bow")
@@ -237,7 +237,7 @@ def test_what_cannot_be_told_is_refused_and_nothing_is_written(
     from parambak.errors import ParambakError
 
     laptop.take(image())
-    laptop.take(image(), where="grebe/card:PC-1/U12")
+    laptop.take(image(), where="grebe/card:PC-1/U12", position_confirmed=True)
     before = laptop.tree()
     with pytest.raises(ParambakError) as refusal:
         correct(laptop.vault, where, facts, by=None, why=None)

@@ -226,7 +226,7 @@ def test_what_is_asked_is_what_is_on_record(laptop: Laptop) -> None:
 def test_a_second_vessel_person_has_a_mark_of_its_own(laptop: Laptop) -> None:
     """One vessel can leave with its own: the same name has another mark in another vessel."""
     laptop.take(image())
-    laptop.take(image(), where="avocet/winch/U3")
+    laptop.take(image(), where="avocet/winch/U3", position_confirmed=True)
     laptop.take(image())
     mark = laptop.latest().newest.by
     other = laptop.latest("avocet/winch/U3").newest.by

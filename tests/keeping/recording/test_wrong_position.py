@@ -62,20 +62,26 @@ def test_the_engineers_word_passes_it_and_is_on_record(sides: Laptop) -> None:
     assert sides.vault.records(vessel)[-1].record.body["position_confirmed"] is True
 
 
-def test_a_new_memory_that_fits_nothing_better_is_taken(sides: Laptop) -> None:
-    """Replaced by another program altogether: as far from every copy."""
-    assert sides.take(image(3), where=PORT).position.where == PORT
+def test_a_new_memory_that_fits_nothing_better_is_asked_about(sides: Laptop) -> None:
+    """Replaced by another program altogether, or another chip: as far from every copy."""
+    error = stopped(sides, image(3))
+    assert error.code == "position-far"
+    assert "more than half" not in (error.found or "")
+    assert "bytes differ from the nearest, grebe/port-thruster/U12@" in (error.found or "")
+    assert sides.take(image(3), where=PORT, position_confirmed=True).position.where == PORT
 
 
-def test_a_position_without_a_copy_stops_nothing(sides: Laptop) -> None:
-    """The first read of a unit may equal its sister's: they come set alike."""
-    assert sides.take(image(2), where="grebe/bow-thruster/U12").position.where
+def test_a_first_image_that_the_sister_has_is_asked_about(sides: Laptop) -> None:
+    """The first read of a unit may equal its sister's: they come set alike, or it is hers."""
+    bow = "grebe/bow-thruster/U12"
+    assert stopped(sides, image(2), bow).code == "position-image-elsewhere"
+    assert sides.take(image(2), where=bow, position_confirmed=True).position.where == bow
 
 
 def test_units_set_alike_stop_nothing(laptop: Laptop) -> None:
     """The dump equals its own copy and the sister's."""
     laptop.take(image(1), where=PORT)
-    laptop.take(image(1), where=STARBOARD)
+    laptop.take(image(1), where=STARBOARD, position_confirmed=True)
     laptop.take(image(1), where=PORT)
     assert len(laptop.position(PORT).reads) == 2
 
@@ -101,13 +107,21 @@ def test_another_makers_type_shuts_a_unit_out(
     if stops:
         assert stopped(sides, image(2)).code == "position-fits-elsewhere"
     else:
-        sides.take(image(2), where=PORT)
+        assert stopped(sides, image(2)).code == "position-far"
 
 
-def test_a_unit_of_another_vessel_stops_nothing(sides: Laptop) -> None:
-    """The sister ship is not aboard."""
-    sides.take(image(5), where="avocet/port-thruster/U12")
-    assert sides.take(image(5), where=PORT).position.where == PORT
+def test_a_later_image_of_another_vessel_is_not_looked_for(sides: Laptop) -> None:
+    """The sister ship is not aboard: only a first image is compared with hers."""
+    near = image(1, {0xA0: 7})
+    sides.take(near, where="avocet/port-thruster/U12")
+    assert sides.take(near, where=PORT).position.where == PORT
+
+
+def test_a_first_image_that_another_vessel_has_is_asked_about(sides: Laptop) -> None:
+    """As far as this vault holds it."""
+    error = stopped(sides, image(1), "avocet/port-thruster/U12", new_vessel=True)
+    assert error.code == "position-image-elsewhere"
+    assert (error.found or "").endswith("another vessel")
 
 
 def test_the_other_chip_of_the_same_unit_is_held_against_it(sides: Laptop) -> None:
@@ -119,7 +133,7 @@ def test_the_other_chip_of_the_same_unit_is_held_against_it(sides: Laptop) -> No
 def test_a_damaged_sister_copy_does_not_stop_the_read(sides: Laptop) -> None:
     """What cannot be compared with is left out."""
     sides.lose(sides.latest(STARBOARD).sha256)
-    assert sides.take(image(2), where=PORT).position.where == PORT
+    assert stopped(sides, image(2)).code == "position-far"
 
 
 def test_bytes_running_are_left_out(laptop: Laptop) -> None:

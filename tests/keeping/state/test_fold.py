@@ -31,7 +31,7 @@ def shown(laptop: Laptop, where: str = WHERE) -> list[tuple[int, str, int]]:
 def test_an_image_that_comes_back_is_the_latest_again(laptop: Laptop) -> None:
     """A, B, A: two copies, the latest is A with both its reads, the previous is B."""
     for data, day in ((A, "2026-01-10"), (B, "2026-03-10"), (A, "2026-06-10")):
-        laptop.take(data, read_on=day)
+        laptop.take(data, read_on=day, position_confirmed=True)
     assert shown(laptop) == [(1, "B", 1), (2, "A", 2)]
     assert [read.read_on.isoformat() for read in laptop.latest().reads] == [
         "2026-01-10",
@@ -43,7 +43,7 @@ def test_an_image_that_comes_back_is_the_latest_again(laptop: Laptop) -> None:
 def test_an_older_read_archived_later_is_not_the_latest(laptop: Laptop) -> None:
     """The date of the read goes first; that the records say otherwise is stated."""
     laptop.take(A, read_on="2026-06-10")
-    laptop.take(B, read_on="2026-01-10")
+    laptop.take(B, read_on="2026-01-10", position_confirmed=True)
     assert shown(laptop) == [(1, "B", 1), (2, "A", 1)]
     assert laptop.position().out_of_order
 
@@ -111,7 +111,7 @@ def test_the_same_bytes_at_other_addresses_are_another_copy(laptop: Laptop) -> N
 def test_a_wrong_day_corrected_moves_the_copy(laptop: Laptop) -> None:
     """The newest read's day is stated again, by whom and why; the copy's place follows."""
     laptop.take(A, read_on="2026-06-10")
-    laptop.take(B, read_on="2026-07-10")
+    laptop.take(B, read_on="2026-07-10", position_confirmed=True)
     said, _ = correct(
         laptop.vault, f"{WHERE}@latest", {"read_on": "2026-05-10"}, by="X", why="typo"
     )

@@ -28,7 +28,7 @@ A, B = image(1), image(2)
 def history(laptop: Laptop) -> Laptop:
     """Return a laptop with three visits: A in January, B in March, A again in June."""
     for data, day in ((A, "2026-01-10"), (B, "2026-03-10"), (A, "2026-06-10")):
-        laptop.take(data, read_on=day)
+        laptop.take(data, read_on=day, position_confirmed=True)
     return laptop
 
 
