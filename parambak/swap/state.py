@@ -100,9 +100,8 @@ def swap_state(  # noqa: PLR0913 - the question and what is given with it
     verdict = assessor.verdict(position, copy) if copy else None
     rules = assessor.rules(position)
     site = Site(vessel, unit, position)
-    evidence = _with_sheets(
-        assessor, site, swap, _evidence(assessor, site, swap, copy), new_card=new_card
-    )
+    evidence = _evidence(assessor, site, swap, copy)
+    evidence = _with_sheets(assessor, site, swap, evidence, new_card=new_card)
     if swap is not None:
         listed = (*rules.tests_of(_names(unit)), *_tests_of(assessor.vault, unit))
         evidence = replace(evidence, closing=closing_of(swap, listed, now))
