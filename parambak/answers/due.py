@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import timedelta
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,19 +10,21 @@ from msgspec import Meta
 
 from parambak.answers.forms import Answer, Part, Question
 from parambak.errors import SheetRefused, VaultDamaged
-from parambak.keeping.due import Due, PositionStatus, due_of, most_urgent_first
+from parambak.keeping.due import Due, PositionStatus, Unfinished, due_of, most_urgent_first
 from parambak.keeping.state import select
 from parambak.keeping.state.backups import Holdings
 from parambak.keeping.state.rules import CAREFUL
 from parambak.keeping.verified import evidence_of, separate_reads
+from parambak.swap.swaps import unfinished_swaps
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import date, datetime
 
     from parambak.answers.session import Session
-    from parambak.keeping.state.model import Position
+    from parambak.keeping.state.model import Position, Vessel
     from parambak.keeping.state.rules import Rules
+    from parambak.swap.swaps import Swap
 
 
 class DueQuestion(Question["DueAnswer"], frozen=True):
@@ -87,19 +90,45 @@ def _all_due(session: Session, where: str | None) -> tuple[list[Due], int]:
         for count, vessel in enumerate(vessels, start=1):
             positions = vessel.positions if where is None else select.find_positions(fleet, where)
             total += len(positions)
-            due += _due_among(session, holdings, positions)
+            due += _due_among(session, holdings, vessel, positions)
             vessel.forget()
             progress(count, len(vessels))
     return due, total
 
 
-def _due_among(session: Session, holdings: Holdings, positions: Sequence[Position]) -> list[Due]:
+def _due_among(
+    session: Session, holdings: Holdings, vessel: Vessel, positions: Sequence[Position]
+) -> list[Due]:
+    unfinished = unfinished_swaps(session.vault, vessel)
     all_due = (
-        due_of(_status(session, holdings, position), _rules(session, position))
+        due_of(
+            _status(session, holdings, position)._replace(
+                unfinished=_unfinished(session, position, unfinished)
+            ),
+            _rules(session, position),
+        )
         for position in positions
         if position.latest is not None
     )
     return [due for due in all_due if due is not None]
+
+
+def _unfinished(
+    session: Session, position: Position, swaps: Mapping[str, Swap]
+) -> Unfinished | None:
+    """Return what is missing of the swap at a position that was closed in emergency, if any."""
+    swap = next((swaps[identity] for identity in position.ids if identity in swaps), None)
+    if swap is None or swap.end is None:
+        return None
+    from parambak.swap.state import swap_state  # noqa: PLC0415 - for such a swap only
+
+    missing = swap.end.missing
+    with suppress(SheetRefused, VaultDamaged):  # as it was then, if it cannot be worked out now
+        state = swap_state(
+            session.fleet(), session.assessor, position.where, swap=swap, loaded=True
+        )
+        missing = state.readiness(closing=True).missing
+    return Unfinished(swap.end.at.date(), missing)
 
 
 def _rules(session: Session, position: Position) -> Rules:

@@ -34,6 +34,9 @@ printed = "8F21"
 [links]
 J1 = "1-2"
 J4 = "open"
+
+[function-tests]
+required = ["channel 3"]
 """
 WINCH_CARD = b"""# INVENTED
 [card]
@@ -65,6 +68,9 @@ required = ["supply-voltages", "second-location", "card-sheet", "new-card"]
 [intervals]
 verified-months = 12
 backup-locations = 1
+
+[[function-tests]]
+tests = ["emergency stop"]
 """
 ANSWERS = (
     (
@@ -126,7 +132,7 @@ def _opened(story: str, where: str, why: str, cards: tuple[str, str]) -> Call:
 def _closed(story: str, where: str, test: str) -> Call:
     """Return the call that closes a swap after two function tests: emergency stop, `test`."""
     words = ("swap", "close", where, *BY, "--test", "emergency stop=passed", "--test", test)
-    return Call(story, words)
+    return Call(story, (*words, "--old-card-to", "ashore"))
 
 
 def _loaded_wrongly(thruster: Layout) -> Iterator[Scene | File | Call]:

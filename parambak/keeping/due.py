@@ -14,13 +14,23 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Condition
     from parambak.keeping.state.rules import Rules
 
+UNFINISHED_SWAP = "unfinished-swap"
 UNSTABLE = "unstable"
 FADING = "fading"
 NOT_VERIFIED = "not-verified"
 ONE_READ = "one-read"
 TOO_OLD = "too-old"
 ONE_LOCATION = "one-location"
-URGENCY = (UNSTABLE, NOT_VERIFIED, ONE_READ, TOO_OLD, ONE_LOCATION, FADING)  # the most urgent first
+# The most urgent first.
+URGENCY = (
+    UNFINISHED_SWAP,
+    UNSTABLE,
+    NOT_VERIFIED,
+    ONE_READ,
+    TOO_OLD,
+    ONE_LOCATION,
+    FADING,
+)
 
 
 class Reason(NamedTuple):
@@ -44,13 +54,21 @@ class Due(NamedTuple):
         return min(reason.on for reason in self.reasons)
 
 
+class Unfinished(NamedTuple):
+    """A swap that was closed in emergency: on which day, and what is missing now, by name."""
+
+    on: date
+    missing: Sequence[str]
+
+
 class PositionStatus(NamedTuple):
     """What is recorded of a position's copies.
 
     `unmet` are the conditions that the newest copy does not meet; `reads` is how many reads the
     position ever had; `verified_on` the day of the newest read of a verified copy, None without
     one; `locations` are the backup locations that are recorded as holding the newest copy; `fading`
-    are the fields and addresses that may be fading.
+    are the fields and addresses that may be fading. `unfinished` is the swap here that was closed
+    in emergency, if there is one.
     """
 
     where: str
@@ -61,11 +79,13 @@ class PositionStatus(NamedTuple):
     verified_on: date | None
     locations: Sequence[str]
     fading: Sequence[str] = ()
+    unfinished: Unfinished | None = None
 
 
 def due_of(status: PositionStatus, rules: Rules) -> Due | None:
     """Return why and from when a position is due; None if nothing ever makes it so."""
     reasons = [
+        *_unfinished(status),
         *_failing_chip(status),
         *_read_again(status),
         *_by_age(status, rules),
@@ -75,6 +95,15 @@ def due_of(status: PositionStatus, rules: Rules) -> Due | None:
         return None
     ordered = sorted(reasons, key=lambda reason: URGENCY.index(reason.code))
     return Due(status.where, status.id, tuple(ordered))
+
+
+def _unfinished(status: PositionStatus) -> list[Reason]:
+    if status.unfinished is None:
+        return []
+    swap = status.unfinished
+    listed = ", ".join(swap.missing) or "its closing"
+    text = f"the swap was closed in emergency on {swap.on}; still missing: {listed}"
+    return [Reason(UNFINISHED_SWAP, swap.on, text)]
 
 
 def _failing_chip(status: PositionStatus) -> list[Reason]:

@@ -17,6 +17,7 @@ from parambak.swap import measurement_records
 from parambak.swap.limits import load_limits
 from parambak.swap.readiness import CAUTIONS
 from parambak.swap.state import who
+from parambak.swap.swaps import CLOSED
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -331,7 +332,7 @@ def _outcome(end: End | None) -> str:
     """Return how a swap ended, in words."""
     if end is None:
         return "OPEN"
-    word = "closed" if end.outcome == "closed" else "ABANDONED"
+    word = end.words if end.outcome == CLOSED else end.words.upper()
     return f"{word} on {end.at:%Y-%m-%d}{f': {end.reason}' if end.reason else ''}"
 
 

@@ -11,11 +11,12 @@ from parambak.memory.counted import counted
 from parambak.reports import parts
 from parambak.reports.html import render
 from parambak.reports.parameters import parameters
+from parambak.reports.swap_conditions import conditions
 from parambak.swap import measurement_records
 from parambak.swap.card_sheet import DEFER, NOT_ASKED, meaning
 from parambak.swap.readiness import MOVE_CHIP
-from parambak.swap.state import notes_on, swap_state, who
-from parambak.swap.swaps import swaps_at
+from parambak.swap.state import emergency_words, notes_on, swap_state, who
+from parambak.swap.swaps import CLOSED, EMERGENCY, swaps_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from parambak.memory.image import Range
     from parambak.reports.parts import Desk
     from parambak.swap.state import SwapState
-    from parambak.swap.swaps import End, ReadBackStep, Released, Swap, Tested
+    from parambak.swap.swaps import ReadBackStep, Released, Swap
 
 MOST_IMAGES = 6  # images read back whose differences are printed in full
 ROUTES = {
@@ -44,8 +45,8 @@ def swap_page(desk: Desk, where: str, swap: Swap) -> bytes:
             **desk.frame(f"Card swap at {state.position.where}", state.vessel),
             "route_cautions": MOVE_CHIP if swap.route == "move-chip" else (),
             "state": _state(desk, swap),
-            "closed": swap.end is not None and swap.end.outcome == "closed",
-            "ended": swap.end is not None,
+            "closed": swap.end is not None and swap.end.outcome == CLOSED,
+            "ended": swap.end is not None and not swap.unfinished,
             "deviations": [
                 {
                     "who": who(desk.assessor, deviation),
@@ -55,13 +56,14 @@ def swap_page(desk: Desk, where: str, swap: Swap) -> bytes:
                 }
                 for deviation in swap.deviations
             ],
-            "unverified": [_unverified(desk, r) for r in swap.released if r.body.unverified],
-            "rules": state.rules.title,
+            "unverified": [who(desk.assessor, r) for r in swap.released if r.body.unverified],
+            "emergencies": _emergencies(desk, swap),
+            "rules": state.rules.title if swap.end is None or swap.unfinished else None,
             "notes": _notes(desk, state, swap),
             "change": _change(desk, state, swap),
             "identity": _identity(desk, state, swap),
             "fallback": _fallback(state, swap),
-            **_conditions(state),
+            **conditions(desk, state, swap),
             "sheets": _sheets(state, swap),
             **proof(desk, swap),
             **_memory(desk, state, swap),
@@ -76,19 +78,19 @@ def _state(desk: Desk, swap: Swap) -> str:
     if swap.end is None:
         opened = swap.opened
         return f"OPEN, since {opened.at:%Y-%m-%d %H:%M} ({who(desk.assessor, opened)})"
-    word = "CLOSED" if swap.end.outcome == "closed" else "ABANDONED"
+    word = swap.end.words.upper()
     reason = f": {swap.end.reason}" if swap.end.reason else ""
     return f"{word} on {swap.end.at:%Y-%m-%d %H:%M} ({who(desk.assessor, swap.end)}){reason}"
 
 
-def _unverified(desk: Desk, step: Released) -> dict[str, Any]:
-    return {"who": who(desk.assessor, step), "reason": step.body.reason}
+def _emergencies(desk: Desk, swap: Swap) -> list[str]:
+    return [emergency_words(desk.assessor, end) for end in swap.ends if end.outcome == EMERGENCY]
 
 
 def _notes(desk: Desk, state: SwapState, swap: Swap) -> tuple[str, ...]:
     """Return the notes that come first on the page."""
     notes = (*state.rules.notes, *notes_on(desk.assessor.vault, state))
-    ends = [f"{end.outcome} on {end.at.date()} ({who(desk.assessor, end)})" for end in swap.ends]
+    ends = [f"{end.words} ({who(desk.assessor, end)})" for end in swap.ends]
     return (*notes, f"it was ended more than once: {'; '.join(ends)}") if len(ends) > 1 else notes
 
 
@@ -96,8 +98,8 @@ def _change(desk: Desk, state: SwapState, swap: Swap) -> list[parts.Fact]:
     """Return the items of a change record, as IACS UR E22 Rev.3, 6.11 lists them."""
     impact = swap.answers.get("impact")
     route = ROUTES.get(swap.route, swap.route)
-    tests = swap.end.tests if swap.end is not None else ()
-    named = ", ".join(f"{test.name} {test.result}" for test in tests)
+    tests = [*(f"{name} passed" for name in swap.passed), *(f"{n} failed" for n in swap.failed)]
+    named = ", ".join(tests)
     return [
         ("purpose", swap.body.why),
         ("description", f"the processor card is replaced; {route}: {_copy(state)}"),
@@ -168,14 +170,6 @@ def _fallback(state: SwapState, swap: Swap) -> list[parts.Fact]:
     return [("route", route), *((name.replace("-", " "), texts[name]) for name in names)]
 
 
-def _conditions(state: SwapState) -> dict[str, Any]:
-    answer = state.readiness()
-    return {
-        "missing": answer.missing,
-        "conditions": answer.listed,
-    }
-
-
 def _sheets(state: SwapState, swap: Swap) -> dict[str, Any] | None:
     """Return the unit's card sheet against the new card's; None without one."""
     entries = state.evidence.entries
@@ -232,9 +226,6 @@ def _memory(desk: Desk, state: SwapState, swap: Swap) -> dict[str, Any]:
 def proof(desk: Desk, swap: Swap) -> dict[str, Any]:
     """Return what was released, read back and tested, and whether the contents are proven."""
     proving = {step.record for step in swap.proof}
-    tested: list[Tested | End] = [*swap.tested]
-    if swap.end is not None:
-        tested.append(swap.end)
     return {
         "released": [_released(desk, step) for step in swap.released],
         "read_backs": [
@@ -249,7 +240,7 @@ def proof(desk: Desk, swap: Swap) -> dict[str, Any]:
                 "text": test.text,
                 "who": who(desk.assessor, step),
             }
-            for step in tested
+            for step in swap.tested
             for test in step.tests
         ],
     }

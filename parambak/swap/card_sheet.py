@@ -126,6 +126,9 @@ TEXT = Shape(f"a text of at most {LONGEST_TEXT} plain characters in quotes", _te
 DAY = Shape('a day, month or year: 2026-03-01, "2026-03", "2026"', _day)
 
 FOR = "for"
+FUNCTION_TESTS = "function-tests"
+REQUIRED = "required"
+MOST_TESTS = 99
 FREE = ("links", "dip-switches", "rotary-switches", "trimmers", "terminations", "fuses")
 ROWS: Mapping[str, Mapping[str, Shape]] = {
     "program": {
@@ -149,7 +152,7 @@ TABLES: Mapping[str, Mapping[str, Shape]] = {
     "battery": {"type": WORD, "fitted": DAY, "replace-by": DAY, "keeps": WORD},
     **{name: {} for name in FREE},
 }
-TABLE_NAMES = (*TABLES, *ROWS)
+TABLE_NAMES = (*TABLES, *ROWS, FUNCTION_TESTS)
 # What people type for a table or key, and the keys that they intend: the first that is free.
 _INTENDED: Mapping[str, str] = {
     **dict.fromkeys(("place", "location", "socket", "slot"), "position"),
@@ -163,6 +166,7 @@ _INTENDED: Mapping[str, str] = {
     **dict.fromkeys(("crystal", "oscillator"), "clock"),
     **dict.fromkeys(("crc", "crc32"), "crc-32"),
     **dict.fromkeys(("sha", "digest"), "sha-256"),
+    **dict.fromkeys(("tests", "test", "trials"), "function-tests"),
     "ship": "vessel",
 }
 
@@ -200,10 +204,11 @@ def _one_letter_wrong(typed: str, key: str) -> bool:
 
 
 class Sheet(NamedTuple):
-    """A sheet: its entries by dotted name, and its target by `[for]`."""
+    """A sheet: its entries by dotted name, its target by `[for]`, the function tests it lists."""
 
     entries: dict[str, str]
     target: dict[str, str]
+    tests: tuple[str, ...] = ()
 
 
 def read_sheet(data: bytes, name: str = "card sheet") -> Sheet:
@@ -219,7 +224,7 @@ def read_sheet(data: bytes, name: str = "card sheet") -> Sheet:
     reading.read(file.tree)
     if reading.mistakes:
         raise _refusal(reading.mistakes, file.text, name)
-    return Sheet(reading.entries, reading.target)
+    return Sheet(reading.entries, reading.target, tuple(reading.tests))
 
 
 class _Mistake(NamedTuple):
@@ -257,6 +262,7 @@ class _Reading:
     def __init__(self) -> None:
         self.entries: dict[str, str] = {}
         self.target: dict[str, str] = {}
+        self.tests: list[str] = []
         self.mistakes: list[_Mistake] = []
 
     def wrong(self, path: Path, why: str, expected: str, found: object) -> None:
@@ -267,7 +273,9 @@ class _Reading:
         self.names(tree, (), TABLE_NAMES)
         for key, value in tree.items():
             path: Path = (key,)
-            if key in ROWS:
+            if key == FUNCTION_TESTS:
+                self.function_tests(path, value)
+            elif key in ROWS:
                 self.rows(path, value, ROWS[key])
             elif key in TABLES:
                 if not isinstance(value, dict):
@@ -335,6 +343,26 @@ class _Reading:
                 self.wrong((*at, "position"), why, "another position", position)
             positions.add(folded(position))
             self.table(at, row, shapes, f"{key}.{_dotted(position)}")
+
+    def function_tests(self, path: Path, table: object) -> None:
+        """Take the list of function tests of the unit; it is not compared."""
+        if not isinstance(table, dict) or not isinstance(table.get(REQUIRED, []), list):
+            expected = f'[{FUNCTION_TESTS}] with {REQUIRED} = ["…"]'
+            self.wrong(path, "it is a table with one list", expected, table)
+            return
+        self.names(table, path, (REQUIRED,))
+        for key in table.keys() - {REQUIRED, NOTE}:
+            self.wrong((*path, key), "the table has no such key", REQUIRED, key)
+        tests: list[object] = table.get(REQUIRED, [])
+        if len(tests) > MOST_TESTS:
+            self.wrong((*path, REQUIRED), "too many tests", f"at most {MOST_TESTS}", len(tests))
+            return
+        for row, test in enumerate(tests):
+            text = TEXT.text(test)
+            if not text:
+                self.wrong((*path, REQUIRED, row), "a test is a text", TEXT.expected, test)
+            else:
+                self.tests.append(text)
 
     def value(self, path: Path, value: object, name: str, shape: Shape) -> None:
         """Take a value; under a free name it may be a table or a list of them."""

@@ -8,13 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from parambak.keeping.recording.texts import REMARK
 from parambak.keeping.state import conditions
+from parambak.keeping.state.bodies import ConditionEntry
 from parambak.keeping.state.rules import CAREFUL
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parambak.keeping.state.conditions import SwapEvidence
+    from parambak.keeping.state.conditions import SwapCondition, SwapEvidence
     from parambak.keeping.state.model import Condition
     from parambak.keeping.state.rules import Rules
     from parambak.swap.swaps import Deviation
@@ -61,34 +63,49 @@ class Readiness:
 
     @property
     def ready(self) -> bool:
-        """Return whether every required condition is met, or was accepted in this call.
-
-        "Not known" does not count as met.
-        """
+        """Return whether every required condition is met or accepted; "not known" is not met."""
         return not self.missing
 
     @property
-    def listed(self) -> list[dict[str, str | bool | None]]:
-        """Return each condition under the keys of the script contract."""
-        return [
-            {
-                "condition": condition.condition,
-                "met": condition.met,
-                "text": condition.text,
-                "required": condition.condition in self.required,
-            }
-            for condition in self.conditions
-        ]
+    def missing(self) -> tuple[str, ...]:
+        """Return the required conditions that are neither met nor accepted."""
+        return tuple(entry.condition for entry in self.entries if entry.missing)
 
     @property
-    def missing(self) -> tuple[str, ...]:
-        """Return the required conditions that are not met, nor accepted in this call."""
+    def unmet(self) -> tuple[Condition, ...]:
+        """Return the required conditions that are neither met nor accepted, with their words."""
+        missing = frozenset(self.missing)
+        return tuple(c for c in self.conditions if c.condition in missing)
+
+    @property
+    def entries(self) -> tuple[ConditionEntry, ...]:
+        """Return each condition as it is put on record."""
         return tuple(
-            condition.condition
+            ConditionEntry(
+                condition=condition.condition,
+                text=condition.text[:REMARK],
+                met=condition.met,
+                required=condition.condition in self.required,
+                accepted=self._accepted(condition),
+            )
             for condition in self.conditions
-            if condition.condition in self.required
+        )
+
+    def counts(self, deviation: Deviation) -> bool:
+        """Return whether an acceptance still counts: it does while the evidence is the same."""
+        return any(
+            condition.condition == deviation.condition
             and not condition.met
-            and condition.condition not in self.accepted
+            and condition.text[:REMARK] == deviation.text
+            for condition in self.conditions
+        )
+
+    def _accepted(self, condition: Condition) -> bool:
+        if condition.met:
+            return False
+        return condition.condition in self.accepted or any(
+            deviation.condition == condition.condition and self.counts(deviation)
+            for deviation in self.deviations
         )
 
 
@@ -97,22 +114,26 @@ def readiness(
     rules: Rules = CAREFUL,
     deviations: Sequence[Deviation] = (),
     accepted: frozenset[str] = frozenset(),
+    *,
+    closing: bool = False,
 ) -> Readiness:
-    """Return whether a swap may begin under the ship's rules."""
+    """Return whether a swap may begin by the ship's rules; with `closing`, whether it may end."""
+    of_stage = conditions.of_stage(closing=closing)
     opened = replace(evidence, answers=evidence.answers or {})
-    states = tuple(condition.state(evidence) for condition in conditions.CONDITIONS)
     return Readiness(
-        states,
-        _required(evidence, rules),
+        tuple(condition.state(evidence) for condition in of_stage),
+        _required(of_stage, evidence, rules),
         tuple(deviations),
         accepted,
-        required_when_open=_required(opened, rules),
+        required_when_open=_required(of_stage, opened, rules),
     )
 
 
-def _required(evidence: SwapEvidence, rules: Rules) -> frozenset[str]:
+def _required(
+    of_stage: Sequence[SwapCondition], evidence: SwapEvidence, rules: Rules
+) -> frozenset[str]:
     return frozenset(
         condition.name
-        for condition in conditions.CONDITIONS
+        for condition in of_stage
         if rules.requires(condition.name, by_default=condition.required.by_default(evidence))
     )

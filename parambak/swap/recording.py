@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from parambak.errors import CallRefused, Fault, NotProven
+from msgspec.structs import replace
+
+from parambak.errors import CallRefused, Fault
 from parambak.keeping.recording.filing import new_identity
 from parambak.keeping.recording.received import entry_of, objects_of, put_layout
 from parambak.keeping.recording.texts import (
@@ -18,7 +21,6 @@ from parambak.keeping.recording.texts import (
 )
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import (
-    CorrectBody,
     Entity,
     ImageEntry,
     LayoutEntry,
@@ -26,33 +28,35 @@ from parambak.keeping.state.bodies import (
     ReadBackBody,
     RenamesEntry,
     SwapAnswerBody,
-    SwapClosedBody,
     SwapCopySelectedBody,
-    SwapDeviationBody,
     SwapOpenedBody,
-    SwapTestedBody,
+    SwapSheetBody,
 )
-from parambak.keeping.state.cards import IN_A_UNIT, cross_over_notes, unit_of
+from parambak.keeping.state.cards import IN_A_UNIT, cross_over_notes
 from parambak.keeping.state.conditions import answerable
 from parambak.keeping.state.counting import counting
 from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256, sum16
-from parambak.swap.swap_cards import Named, also_in, card_notes, open_swaps, refuse_taken
-from parambak.swap.swaps import SWAP_OPEN, newest_open, swaps_at, the_open_swap
-from parambak.swap.unsettled import refuse_unsettled
+from parambak.swap.state import swap_state
+from parambak.swap.swap_cards import Named, card_notes, open_swaps, refuse_taken
+from parambak.swap.swaps import SWAP_OPEN, Step, Swap, newest_open, swaps_at, the_open_swap
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from parambak.keeping.assess import Assessor
     from parambak.keeping.recording.received import Incoming, LayoutFile, RenamesFile
-    from parambak.keeping.state.bodies import Body, Facts, FunctionTest
+    from parambak.keeping.state.bodies import Body, ConditionEntry, Facts
     from parambak.keeping.state.model import Copy, Fleet, Position, Unit, Vessel
     from parambak.memory.image import Image
+    from parambak.swap.guard import Acceptance, Cleared
     from parambak.swap.read_back import ReadBack, ValuesReadBack
-    from parambak.swap.swaps import Swap
+    from parambak.swap.state import GivenSheet
     from parambak.vault.vault import Vault, Writing
 
 ROUTES = ("load", "move-chip")
+NO_TIME = datetime.min.replace(tzinfo=UTC)
+"""The time of an opening that is not on record yet."""
 
 SWAP_CARD = Fault(
     "swap-same-card",
@@ -78,32 +82,6 @@ SWAP_ON_UNIT = Fault(
     "a swap is in a unit, and that position is on a card that is in no unit",
     "Name a position of the unit.",
 )
-SWAP_NOT_PROVEN = Fault(
-    "swap-contents-not-proven",
-    NotProven,
-    "the swap stays open: it is not proven that the card holds the selected copy",
-    "Make two separate reads of the new card, and give both dumps to `parambak swap read-back "
-    "{where}`. Or abandon the swap with --abandoned and a reason.",
-)
-SWAP_NOT_TESTED = Fault(
-    "swap-not-tested",
-    NotProven,
-    "the swap stays open: no function test is on record as passed",
-    "Test every function and every safety action, and give each test with --test NAME=passed.",
-)
-SWAP_TEST_FAILED = Fault(
-    "swap-test-failed",
-    NotProven,
-    "the swap stays open: a function test failed",
-    "The result is on record. Do not return the unit to service. Find the cause and test again, or "
-    "abandon the swap with --abandoned and a reason.",
-)
-SWAP_ABANDON_WHY = Fault(
-    "swap-abandoned-why",
-    CallRefused,
-    "an abandoned swap needs a reason",
-    "Give the reason with --reason.",
-)
 
 
 class GivenAnswer(NamedTuple):
@@ -118,20 +96,6 @@ class Opened(NamedTuple):
     """A swap that was opened: its position, and notes on its cards."""
 
     position: Position
-    notes: tuple[str, ...]
-
-
-class Closed(NamedTuple):
-    """A swap that was closed.
-
-    `reads` counts the read-backs that became reads. `by_values`: no byte was compared with the
-    selected copy. `cards` are where the cards went, in words; `notes` what is left open.
-    """
-
-    position: Position
-    reads: int
-    by_values: bool
-    cards: tuple[str, ...]
     notes: tuple[str, ...]
 
 
@@ -155,7 +119,7 @@ def site_of(ships: Fleet, where: str) -> Site:
 
 
 def open_swap(  # noqa: PLR0913 - the facts of the opening, all by keyword
-    vault: Vault,
+    assessor: Assessor,
     where: str,
     *,
     why: str,
@@ -164,20 +128,18 @@ def open_swap(  # noqa: PLR0913 - the facts of the opening, all by keyword
     old_card: str | None,
     new_card: str | None,
 ) -> Opened:
-    """Put the opening of a swap on record; return its position, and notes on its cards."""
+    """Put the opening of a swap on record with its conditions; return notes on its cards too."""
+    vault = assessor.vault
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     if old_card is not None and new_card is not None and old_card.casefold() == new_card.casefold():
         raise SWAP_CARD.error(expected="two serial numbers", found=old_card)
     with vault.writing() as writing:
-        site = site_of(fleet(vault), where)
+        ships = fleet(vault)
+        site = site_of(ships, where)
         if newest_open(swaps_at(vault, site.vessel, site.position)) is not None:
             raise SWAP_OPEN.error(where=site.position.where, expected="no open swap", found="one")
         new: list[Entity] = []
-        within: Facts = {"location": IN_A_UNIT, "unit": site.unit.short}
-        cards = Named(
-            _card(site.vessel, old_card, within, new),
-            _card(site.vessel, new_card, {"location": "spare aboard"}, new),
-        )
+        cards = _cards(site, old_card, new_card, new)
         opened = open_swaps(vault, site.vessel)
         refuse_taken(site.vessel, opened, cards)
         body = SwapOpenedBody(
@@ -189,9 +151,22 @@ def open_swap(  # noqa: PLR0913 - the facts of the opening, all by keyword
             old_card=cards.old,
             new_card=cards.new,
         )
-        _add(writing, "swap-opened", site.vessel.home(site.position.id), body, by)
+        swap = Swap(
+            body.swap, site.vessel.home(body.position), Step("", None, NO_TIME), body
+        )  # as it will be, for the conditions at this moment
+        entries = swap_state(ships, assessor, where, swap=swap).readiness().entries
+        add_step(writing, swap, replace(body, conditions=entries), by)
     notes = cross_over_notes(vault, site.vessel, [site.unit])
     return Opened(site.position, (*notes, *card_notes(site.vessel, site.unit, opened, cards)))
+
+
+def _cards(site: Site, old: str | None, new: str | None, entered: list[Entity]) -> Named:
+    """Return the cards of a swap by their serial numbers; new ones are added to `entered`."""
+    within: Facts = {"location": IN_A_UNIT, "unit": site.unit.short}
+    return Named(
+        _card(site.vessel, old, within, entered),
+        _card(site.vessel, new, {"location": "spare aboard"}, entered),
+    )
 
 
 def _card(vessel: Vessel, serial: str | None, where: Facts, new: list[Entity]) -> str | None:
@@ -223,12 +198,12 @@ def answer(vault: Vault, where: str, answers: Sequence[GivenAnswer], *, by: str)
             raise SWAP_ANSWER_TWICE.error(expected="each condition once", found=given.condition)
         seen.add(given.condition)
     with vault.writing() as writing:
-        site, swap = _open_at(vault, where)
+        site, swap = open_at(vault, where)
         for given in answers:
             body = SwapAnswerBody(
                 swap=swap.id, condition=given.condition, answer=given.answer, text=given.text
             )
-            _add(writing, "swap-answer", swap.vessel, body, by)
+            add_step(writing, swap, body, by)
     return site.position
 
 
@@ -236,134 +211,33 @@ def select_copy(vault: Vault, where: str, copy: Copy, *, why: str, by: str) -> P
     """Put on record that this copy is selected, and why not the newest."""
     check_texts([("name of the person", by, NAME), ("reason", why, REMARK)])
     with vault.writing() as writing:
-        site, swap = _open_at(vault, where)
+        site, swap = open_at(vault, where)
         body = SwapCopySelectedBody(swap=swap.id, image=copy.image, why=why)
-        _add(writing, "swap-copy-selected", swap.vessel, body, by, copy.sha256)
+        add_step(writing, swap, body, by, copy.sha256)
     return site.position
 
 
-def accept(  # noqa: PLR0913 - the parts of a deviation, all by keyword
-    vault: Vault, where: str, *, condition: str, text: str, reason: str, by: str
-) -> None:
-    """Put on record that one condition, with the evidence `text` now, is accepted unmet."""
-    check_texts([("name of the person", by, NAME), ("reason", reason, REMARK)])
+def keep_sheet(vault: Vault, swap: Swap, sheet: GivenSheet, data: bytes, by: str | None) -> None:
+    """Keep the new card's sheet with the swap, unless it is the one that was kept last."""
+    if swap.sheet is not None and swap.sheet.file[0] == sheet.sha256:
+        return
     with vault.writing() as writing:
-        _, swap = _open_at(vault, where)
-        body = SwapDeviationBody(
-            swap=swap.id, condition=condition, text=text[:REMARK], reason=reason
-        )
-        _add(writing, "swap-deviation", swap.vessel, body, by)
+        mark = writing.person(by, swap.vessel) if by else None
+        digest = writing.put(data)
+        body = SwapSheetBody(swap=swap.id, sheet=digest, name=kept_name(sheet.name))
+        writing.add(body.kind, swap.vessel, body.members(), by=mark, relies_on=[digest])
 
 
-def close(  # noqa: PLR0913 - the facts of the end, all by keyword
-    vault: Vault,
-    where: str,
-    *,
-    tests: Sequence[FunctionTest],
-    by: str,
-    reason: str | None,
-    old_card_to: str,
-) -> Closed:
-    """Close the open swap; return its position, how many reads it gave, and where the cards went.
-
-    Raise NotProven if the contents are not proven by two read-backs, or not all function tests
-    passed; failed tests go on record all the same.
-    """
-    _check(tests, by, reason)
-    with vault.writing() as writing:
-        site, swap = _settled_at(vault, where)
-        failed = [test.name for test in tests if test.result != "passed"]
-        if failed:
-            tested = SwapTestedBody(swap=swap.id, tests=tuple(tests))
-            _add(writing, "swap-tested", swap.vessel, tested, by)
-            raise SWAP_TEST_FAILED.error(
-                expected="all passed", found=f"failed: {', '.join(failed)}"
-            )
-        if swap.unproven is not None:
-            raise SWAP_NOT_PROVEN.error(
-                where=site.position.where,
-                expected="two separate read-backs at one stage, loaded correctly, and no wrong one "
-                "after them",
-                found=swap.unproven,
-            )
-        if not tests:
-            raise SWAP_NOT_TESTED.error(expected="--test NAME=passed", found="no test")
-        proof = swap.proof
-        cards = _move_cards(writing, site, swap, old_card_to, by)
-        taken_in = tuple(step.record for step in proof)
-        body = SwapClosedBody(
-            swap=swap.id, outcome="closed", reason=reason, tests=tuple(tests), taken_in=taken_in
-        )
-        objects = [step.body.image.sha256 for step in proof]
-        _add(writing, "swap-closed", swap.vessel, body, by, *objects)
-    named = Named(swap.body.old_card, swap.body.new_card)
-    notes = also_in(site.vessel, site.unit, named) if swap.body.new_card else ()
-    by_values = any(step.body.by_values for step in proof)
-    return Closed(site.position, len(proof), by_values, cards, notes)
-
-
-def abandon(
-    vault: Vault, where: str, *, tests: Sequence[FunctionTest], by: str, reason: str | None
-) -> Position:
-    """Abandon the open swap, for a reason; no read-back becomes a read."""
-    _check(tests, by, reason)
-    if not reason:
-        raise SWAP_ABANDON_WHY.error(expected="--reason TEXT", found="none")
-    with vault.writing() as writing:
-        site, swap = _open_at(vault, where)
-        body = SwapClosedBody(swap=swap.id, outcome="abandoned", reason=reason, tests=tuple(tests))
-        _add(writing, "swap-closed", swap.vessel, body, by)
-    return site.position
-
-
-def _check(tests: Sequence[FunctionTest], by: str, reason: str | None) -> None:
-    texts = [("name of the test", test.name, NAME) for test in tests]
-    texts += [("result of the test", test.text or "", REMARK) for test in tests]
-    check_texts([*texts, ("name of the person", by, NAME), ("reason", reason, REMARK)])
-
-
-def _settled_at(vault: Vault, where: str) -> tuple[Site, Swap]:
-    """Return a position and its open swap; raise if a record is lost or in conflict there."""
-    site, swap = _open_at(vault, where)
-    refuse_unsettled(site.vessel, site.position, swap)
-    return site, swap
-
-
-def _open_at(vault: Vault, where: str) -> tuple[Site, Swap]:
+def open_at(vault: Vault, where: str) -> tuple[Site, Swap]:
+    """Return where a swap is, and the swap at work there; raise NotFound without one."""
     site = site_of(fleet(vault), where)
     return site, the_open_swap(vault, site.vessel, site.position)
 
 
-def _move_cards(
-    writing: Writing, site: Site, swap: Swap, old_card_to: str, by: str
-) -> tuple[str, ...]:
-    """Put the location of both cards on record; return where they went, in words.
-
-    An old card that was fitted in another unit since the opening stays on record site.
-    """
-    moves: list[tuple[str, str | None, Facts]] = [
-        ("old card", swap.body.old_card, {"location": old_card_to, "unit": ""}),
-        ("new card", swap.body.new_card, {"location": IN_A_UNIT, "unit": site.unit.short}),
-    ]
-    words = []
-    for what, identity, facts in moves:
-        card = next((card for card in site.vessel.cards if identity in card.ids), None)
-        if card is None:
-            continue
-        since = unit_of(site.vessel, card)
-        if what == "old card" and since is not None and since is not site.unit:
-            words.append(f"old card {card.serial}: stays on record in {since.where}")
-            continue
-        for card_id in sorted(card.ids):
-            body = CorrectBody(what="card", id=card_id, facts=facts, why="swap closed")
-            _add(writing, "correct", site.vessel.home(card_id), body, by)
-        now = f"in {site.unit.where}" if facts["unit"] else str(facts["location"])
-        words.append(f"{what} {card.serial}: {now}")
-    return tuple(words)
-
-
-def _add(writing: Writing, kind: str, vessel: str, body: Body, by: str, *relies_on: str) -> None:
-    writing.add(kind, vessel, body.members(), by=writing.person(by, vessel), relies_on=relies_on)
+def add_step(writing: Writing, swap: Swap, body: Body, by: str, *relies_on: str) -> None:
+    """Put one step of a swap on record, signed by a person."""
+    mark = writing.person(by, swap.vessel)
+    writing.add(body.kind, swap.vessel, body.members(), by=mark, relies_on=relies_on)
 
 
 class ValueLayouts(NamedTuple):
@@ -380,21 +254,27 @@ class ValueLayouts(NamedTuple):
 class Release(NamedTuple):
     """A file that was written for loading; of a pair, `digests` are both files' in order.
 
-    `swap` is the open swap that it is for; `reason` why an unverified copy was released, None
-    if the copy is verified.
+    `swap` is the open swap that it is for. `conditions` are those at that moment.
     """
 
     format: str
     digests: tuple[str, ...]
     swap: str | None = None
-    reason: str | None = None
     by: str | None = None
+    unverified: bool = False
+    conditions: tuple[ConditionEntry, ...] = ()
 
 
-def record_load_file(
-    vault: Vault, position: Position, copy: Copy, image: Image, release: Release
+def record_load_file(  # noqa: PLR0913 - what was written, and what was accepted for it
+    vault: Vault,
+    position: Position,
+    copy: Copy,
+    image: Image,
+    release: Release,
+    *,
+    accepting: tuple[Cleared, Acceptance] | None = None,
 ) -> None:
-    """Put on record that a copy was written for loading."""
+    """Put on record that a copy was written for loading, and what was accepted for that."""
     body = LoadFileBody(
         position=position.id,
         image=copy.image,
@@ -403,13 +283,15 @@ def record_load_file(
         sum16=sum16(image.content),
         second_sha256=release.digests[1] if len(release.digests) > 1 else None,
         swap=release.swap,
-        unverified=release.reason is not None,
-        reason=release.reason,
+        unverified=release.unverified,
+        conditions=release.conditions,
     )
     with vault.writing() as writing:
+        if accepting is not None:
+            accepting[0].put(writing, accepting[1])
         vessel = _home(vault, position)
         mark = writing.person(release.by, vessel) if release.by else None
-        writing.add("load-file", vessel, body.members(), by=mark, relies_on=[copy.sha256])
+        writing.add(body.kind, vessel, body.members(), by=mark, relies_on=[copy.sha256])
 
 
 def record_read_back(  # noqa: PLR0913 - who states it and by what, by keyword
@@ -421,13 +303,16 @@ def record_read_back(  # noqa: PLR0913 - who states it and by what, by keyword
     by: str | None,
     layouts: ValueLayouts | None = None,
     swap: str | None = None,
+    accepting: tuple[Cleared, Acceptance] | None = None,
 ) -> None:
     """Put the read-backs of a card on record, one record a dump, with the answer.
 
-    `swap` is the open swap. `layouts` are those of a comparison by values: kept in full, so that
-    the answer can be calculated again.
+    `swap` is the open swap; `accepting` what is accepted in this call. `layouts` are those of a
+    comparison by values: kept in full, so that the answer can be calculated again.
     """
     with vault.writing() as writing:
+        if accepting is not None:
+            accepting[0].put(writing, accepting[1])
         vessel = _home(vault, position)
         mark = writing.person(by, vessel) if by else None
         kept, needed = _kept(writing, layouts)

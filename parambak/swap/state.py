@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import dropwhile
+from itertools import dropwhile, takewhile
 from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import SheetRefused, VaultDamaged
 from parambak.keeping.state import select
 from parambak.keeping.state.backups import Holdings
+from parambak.keeping.state.bodies import SheetOfCardBody
 from parambak.keeping.state.cards import cross_over_notes, refuse_other
 from parambak.keeping.state.conditions import PersonsAnswer, SheetEntry, SwapEvidence
 from parambak.swap import measurement_records
 from parambak.swap.card_sheet import compare_sheets, read_sheet
+from parambak.swap.closing import GivenNow, closing_of
 from parambak.swap.readiness import readiness
-from parambak.swap.swaps import CLOSED, ended_words, in_order, newest_open, swaps_at
+from parambak.swap.swaps import CLOSED, EMERGENCY, at_work, ended_words, in_order, swaps_at
 from parambak.swap.unsettled import of_cards
 
 if TYPE_CHECKING:
@@ -28,17 +30,19 @@ if TYPE_CHECKING:
     from parambak.layouts.decode import Decoded
     from parambak.swap.card_sheet import Sheet
     from parambak.swap.readiness import Readiness
-    from parambak.swap.swaps import Step, Swap
+    from parambak.swap.swaps import End, Step, Swap
     from parambak.vault.vault import Vault
+
+NOTHING = GivenNow()
 
 
 @dataclass(frozen=True)
 class SwapState:
     """A position, its open swap, the selected copy, and the evidence.
 
-    `unit` is None for a position on a card that is in no unit; `swap` if no swap is open; `copy`
-    and its `verdict` without a copy. `others` are further open swaps of the position, as two
-    laptops may leave them. `ended` is the swap that ended last.
+    `unit` is None for a position on a card that is in no unit; `swap` if no swap is open or
+    unfinished; `copy` and its `verdict` without a copy. `others` are further open swaps of the
+    position, as two laptops may leave them. `ended` is the swap that ended last.
     """
 
     vessel: Vessel
@@ -52,52 +56,69 @@ class SwapState:
     rules: Rules
     ended: Swap | None = None
 
-    def readiness(self, accepted: frozenset[str] = frozenset()) -> Readiness:
-        """Return whether the swap may begin; `accepted` are conditions accepted in this call."""
+    def readiness(
+        self, accepted: frozenset[str] = frozenset(), *, closing: bool = False
+    ) -> Readiness:
+        """Return whether the swap may begin, or with `closing` end.
+
+        `accepted` are conditions accepted in this call.
+        """
         deviations = self.swap.deviations if self.swap is not None else ()
-        return readiness(self.evidence, self.rules, deviations, accepted)
+        return readiness(self.evidence, self.rules, deviations, accepted, closing=closing)
 
 
-def swap_state(  # noqa: PLR0913 - the question and the files given with it
+class GivenSheet(NamedTuple):
+    """A card sheet: the digest and the name of its file, and what it states."""
+
+    sha256: str
+    name: str
+    sheet: Sheet
+
+
+def swap_state(  # noqa: PLR0913 - the question and what is given with it
     fleet: Fleet,
     assessor: Assessor,
     where: str,
-    new_card: Sheet | None = None,
+    new_card: GivenSheet | None = None,
     swap: Swap | None = None,
     *,
-    sheet_file: str | None = None,
+    loaded: bool = False,
+    now: GivenNow = NOTHING,
 ) -> SwapState:
-    """Return the state of the swap at a WHERE; `swap` is the open one if not given.
+    """Return the state of the swap at a WHERE; `swap` is the one at work if not given.
 
-    `new_card` is the new card's sheet, else the one on record of the new card that the swap
-    names; `sheet_file` is the digest of the given file.
+    `new_card` is the new card's sheet, else the one that was given last in the swap, or that is
+    on record of the new card that it names. With `loaded`, the copy is the one that was released
+    for loading, if one was. `now` is what is stated in the call that closes the swap.
     """
     position = select.find_position(fleet, where)
     vessel = select.vessel_at(fleet, where)
     unit = next((unit for unit in vessel.units if position in unit.positions), None)
     swaps = swaps_at(assessor.vault, vessel, position)
-    swap = swap or newest_open(swaps)
-    others = tuple(s for s in swaps if s.end is None and (swap is None or s.id != swap.id))
-    copy = selected_copy(position, swap)
+    swap = swap or at_work(swaps)
+    copy = selected_copy(position, swap, loaded=loaded)
     verdict = assessor.verdict(position, copy) if copy else None
-    evidence = _evidence(assessor, Site(vessel, unit, position), swap, copy)
-    evidence = replace(
-        evidence,
-        verdict=verdict.conditions if verdict else None,
-        entries=_entries(assessor, vessel, unit, swap, new_card),
-        own_sheet=_own_sheet(_new_card(vessel, swap), unit, sheet_file if new_card else None),
-        records=assessor.records(position, of_cards(vessel, swap)),
-    )
+    rules = assessor.rules(position)
+    site = Site(vessel, unit, position)
+    evidence = _evidence(assessor, site, swap, copy)
+    evidence = _with_sheets(assessor, site, swap, evidence, new_card=new_card)
+    if swap is not None:
+        listed = (*rules.tests_of(_names(unit)), *_tests_of(assessor.vault, unit))
+        evidence = replace(evidence, closing=closing_of(swap, listed, now))
     return SwapState(
         vessel,
         unit,
         position,
         swap,
-        others,
+        tuple(s for s in swaps if s.end is None and (swap is None or s.id != swap.id)),
         copy,
         verdict,
-        evidence,
-        assessor.rules(position),
+        replace(
+            evidence,
+            verdict=verdict.conditions if verdict else None,
+            records=assessor.records(position, of_cards(vessel, swap)),
+        ),
+        rules,
         next((s for s in reversed(swaps) if s.end is not None), None),
     )
 
@@ -120,7 +141,7 @@ def _evidence(assessor: Assessor, site: Site, swap: Swap | None, copy: Copy | No
         decoded=_decoded(assessor, position, copy),
         sheet=unit is not None and unit.sheet is not None,
         older=_older(position, swap, copy),
-        selected_lost=swap is not None and swap.selection is not None and copy is None,
+        selected_lost=copy is None and position.latest is not None,
         supplies=measurement_records.supplies(measurement_records.records_of(vault, vessel, ids)),
         held=_held(vault, copy),
     )
@@ -136,19 +157,55 @@ def _evidence(assessor: Assessor, site: Site, swap: Swap | None, copy: Copy | No
     )
 
 
-def selected_copy(position: Position, swap: Swap | None) -> Copy | None:
+def _with_sheets(
+    assessor: Assessor,
+    site: Site,
+    swap: Swap | None,
+    evidence: SwapEvidence,
+    *,
+    new_card: GivenSheet | None,
+) -> SwapEvidence:
+    """Return the evidence with the unit's sheet against the new card's, given or on record."""
+    unit, sheet = site.unit, new_card or _kept_sheet(assessor.vault, site.vessel, swap)
+    recorded = unit.sheet if unit is not None else None
+    return replace(
+        evidence,
+        entries=_entries(
+            site, swap, stored_sheet(assessor.vault, recorded), sheet, given=new_card is not None
+        ),
+        own_sheet=sheet is not None and recorded is not None and sheet.sha256 == recorded[0],
+    )
+
+
+def _tests_of(vault: Vault, unit: Unit | None) -> tuple[str, ...]:
+    """Return the function tests that the unit's card sheet lists."""
+    sheet = stored_sheet(vault, unit.sheet if unit is not None else None)
+    return sheet.tests if sheet is not None else ()
+
+
+def _names(unit: Unit | None) -> tuple[str, ...]:
+    """Return the names by which the ship's rules may list tests of a unit."""
+    if unit is None:
+        return ()
+    return (unit.short, *unit.former, unit.facts.get("maker_type", ""))
+
+
+def selected_copy(position: Position, swap: Swap | None, *, loaded: bool = False) -> Copy | None:
     """Return the selected copy of a swap, else the newest; None without a copy.
 
-    For an ended swap it is the copy that its card was last compared with. A copy selected in an
-    open swap that is no longer this position's is never replaced by another.
+    For an ended swap it is the copy that its card was last compared with; with `loaded`, it is
+    the one that was released for loading. If that copy is no longer this position's, no other one
+    takes its place in a swap at work.
     """
-    image = swap.selection.image if swap is not None and swap.selection is not None else None
-    if image is None and swap is not None and swap.end is not None:
-        selected = [step.body.selected for step in swap.read_backs]
-        selected = selected or [step.body.image for step in swap.released]
-        image = selected[-1] if selected else None
+    if swap is None:
+        return position.latest
+    image = swap.selection.image if swap.selection is not None else None
+    if image is None and swap.end is not None:
+        image = next((step.body.selected for step in reversed(swap.read_backs)), swap.expected)
+    elif loaded:
+        image = swap.expected
     copies = [copy for copy in position.copies if copy.image == image]
-    if not copies and swap is not None and swap.end is None and swap.selection is not None:
+    if not copies and image is not None and swap.end is None:
         return None
     return copies[-1] if copies else position.latest
 
@@ -164,7 +221,7 @@ def _ended_words(ended: Swap | None) -> tuple[str, ...]:
     if ended is None:
         return ()
     notes = []
-    outcomes = {end.outcome for end in ended.ends}
+    outcomes = {end.outcome for end in ended.ends} - {EMERGENCY}
     if len(outcomes) > 1:
         notes.append(f"the swap that was opened on {ended.opened.at.date()}: {ended_words(ended)}")
     if CLOSED in outcomes and any(not step.body.loaded_correctly for step in ended.unknown_to_end):
@@ -190,7 +247,7 @@ def others_words(others: Sequence[Swap]) -> tuple[str, ...]:
 
 
 def accepted_words(assessor: Assessor, swap: Swap | None) -> tuple[str, ...]:
-    """Return what was accepted unmet in a swap, with the release of an unverified file."""
+    """Return what was accepted unmet in a swap: conditions, a file, an end in emergency."""
     if swap is None:
         return ()
     words = [
@@ -198,26 +255,31 @@ def accepted_words(assessor: Assessor, swap: Swap | None) -> tuple[str, ...]:
         for step in swap.deviations
     ]
     words += [
-        f"a file was released UNVERIFIED: {step.body.reason or 'no reason'} ({who(assessor, step)})"
+        f"a file of an UNVERIFIED copy was released ({who(assessor, step)})"
         for step in swap.released
         if step.body.unverified
     ]
+    words += [emergency_words(assessor, end) for end in swap.ends if end.outcome == EMERGENCY]
     return tuple(words)
+
+
+def emergency_words(assessor: Assessor, end: End) -> str:
+    """Return who closed a swap in emergency, why, and what was missing."""
+    listed = ", ".join(end.missing) or "nothing"
+    return f"CLOSED IN EMERGENCY: {end.reason} ({who(assessor, end)}); missing then: {listed}"
 
 
 def _older(position: Position, swap: Swap | None, copy: Copy | None) -> str | None:
     """Return why an older copy is selected; None if it is the newest."""
-    if swap is None or swap.selection is None or copy is position.latest:
+    if swap is None or copy is None or copy is position.latest:
         return None
-    return swap.selection.why
+    return swap.selection.why if swap.selection else "it was released for loading in this swap"
 
 
 def who(assessor: Assessor, step: Step) -> str:
-    """Return who made a step and on which day, in words."""
-    day = step.at.date().isoformat()
-    return (
-        f"person not recorded, {day}" if step.by is None else f"{assessor.person(step.by)}, {day}"
-    )
+    """Return who made a step and at which hour, in words."""
+    name = "person not recorded" if step.by is None else assessor.person(step.by)
+    return f"{name}, {step.at:%Y-%m-%d %H:%M}"
 
 
 def _held(vault: Vault, copy: Copy | None) -> tuple[tuple[str, date, bool], ...]:
@@ -227,39 +289,47 @@ def _held(vault: Vault, copy: Copy | None) -> tuple[tuple[str, date, bool], ...]
 
 
 def _entries(
-    assessor: Assessor,
-    vessel: Vessel,
-    unit: Unit | None,
-    swap: Swap | None,
-    new_card: Sheet | None,
+    site: Site, swap: Swap | None, unit: Sheet | None, sheet: GivenSheet | None, *, given: bool
 ) -> tuple[SheetEntry, ...] | None:
     """Return the unit's sheet against the new card's, entry by entry; None without a new sheet.
 
     A given sheet that is for another unit or card is refused; one on record gets an entry `for`.
     """
-    card = _new_card(vessel, swap)
-    sheet = new_card
-    if sheet is None and card is not None:
-        sheet = stored_sheet(assessor.vault, card.sheet)
     if sheet is None:
         return None
-    stored = stored_sheet(assessor.vault, unit.sheet if unit is not None else None)
-    entries = compare_sheets(stored.entries if stored is not None else {}, sheet.entries)
+    card = _new_card(site.vessel, swap)
+    entries = compare_sheets(unit.entries if unit is not None else {}, sheet.sheet.entries)
+    serial = card.serial if card is not None else None
     try:
-        refuse_other(sheet.target, vessel, unit, card.serial if card is not None else None)
+        refuse_other(sheet.sheet.target, site.vessel, site.unit, serial)
     except SheetRefused as other:
-        if new_card is not None:
+        if given:
             raise
         return (SheetEntry("for", other.expected or "", other.found or "", same=False), *entries)
     return entries
 
 
-def _own_sheet(card: Card | None, unit: Unit | None, given: str | None) -> bool:
-    """Return whether the new card's sheet, given or on record, is the very file of the unit's."""
-    sheet = given
-    if sheet is None and card is not None and card.sheet is not None:
-        sheet = card.sheet[0]
-    return sheet is not None and unit is not None and sheet == (unit.sheet or ("",))[0]
+def _kept_sheet(vault: Vault, vessel: Vessel, swap: Swap | None) -> GivenSheet | None:
+    """Return the new card's sheet on record: given in the swap, or recorded later of the card."""
+    card = _new_card(vessel, swap)
+    file = card.sheet if card is not None else None
+    if swap is not None and swap.sheet is not None and not _recorded_since(vault, vessel, swap):
+        file = swap.sheet.file
+    sheet = stored_sheet(vault, file)
+    return GivenSheet(*file, sheet) if file is not None and sheet is not None else None
+
+
+def _recorded_since(vault: Vault, vessel: Vessel, swap: Swap) -> bool:
+    """Return whether the new card's own sheet was recorded after one was given in the swap."""
+    card = _new_card(vessel, swap)
+    given = swap.sheet.record if swap.sheet is not None else ""
+    last = [
+        stored.record.kind
+        for stored in in_order(vault, vessel)
+        if stored.digest == given
+        or (card is not None and stored.record.body.get("card") in card.ids)
+    ]
+    return bool(last) and last[-1] == SheetOfCardBody.kind
 
 
 def _new_card(vessel: Vessel, swap: Swap | None) -> Card | None:
@@ -284,8 +354,14 @@ def _decoded(assessor: Assessor, position: Position, copy: Copy | None) -> Decod
 
 
 def _read_since(vault: Vault, vessel: Vessel, position: Position, swap: Swap) -> str | None:
-    """Return the day of the newest read recorded after the swap's opening, by order of records."""
+    """Return the day of the newest read of the old card since the swap's opening.
+
+    By the order of the records: a read that was archived after a file was released or a card was
+    read back may be the new card's, and what was read back is.
+    """
     order = [stored.digest for stored in in_order(vault, vessel)]
-    since = frozenset(dropwhile(lambda digest: digest != swap.opened.record, order))
-    days = [read.read_on for read in position.reads if read.record in since]
+    since = dropwhile(lambda digest: digest != swap.opened.record, order)
+    loaded = {step.record for step in (*swap.released, *swap.read_backs)}
+    before = frozenset(takewhile(lambda digest: digest not in loaded, since))
+    days = [read.read_on for read in position.reads if read.record in before]
     return max(days).isoformat() if days else None

@@ -16,6 +16,7 @@ from parambak.keeping.state.bodies import (
     SwapCopySelectedBody,
     SwapDeviationBody,
     SwapOpenedBody,
+    SwapSheetBody,
     SwapTestedBody,
     body_of,
     sound,
@@ -24,17 +25,20 @@ from parambak.keeping.state.counting import withdrawals_of, without
 from parambak.keeping.state.record_sets import local_time
 from parambak.keeping.verified import separate_reads
 from parambak.memory.counted import counted
+from parambak.swap.function_tests import results
+from parambak.swap.read_back import BEFORE_POWER
 from parambak.vault.order import behind, causal_order
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime
 
-    from parambak.keeping.state.bodies import DumpEntry, FunctionTest
+    from parambak.keeping.state.bodies import ConditionEntry, DumpEntry, FunctionTest
     from parambak.keeping.state.model import Position, Vessel
     from parambak.vault.vault import Stored, Vault
 
-CLOSED = "closed"
+CLOSED, EMERGENCY, ABANDONED = "closed", "emergency", "abandoned"
+OUTCOMES = {CLOSED: "closed", EMERGENCY: "closed in emergency", ABANDONED: "abandoned"}
 PASSES = 2  # separate read-backs at one stage
 
 SWAP_NONE = Fault(
@@ -105,6 +109,11 @@ class ReadBackStep(Step):
         return self.body.call or self.record
 
     @property
+    def loads(self) -> bool:
+        """Return whether the card is to be tested again: it was read with power off, or wrong."""
+        return self.body.stage == BEFORE_POWER or not self.body.loaded_correctly
+
+    @property
     def dumps(self) -> tuple[DumpEntry, ...]:
         """Return the files read back."""
         return self.body.dumps
@@ -116,20 +125,39 @@ class ReadBackStep(Step):
 
 
 @dataclass(frozen=True)
+class SheetGiven(Step):
+    """The new card's sheet: its digest and its file name."""
+
+    file: tuple[str, str]
+
+
+@dataclass(frozen=True)
 class Tested(Step):
-    """Function tests of which some failed."""
+    """Function tests while the swap was open."""
 
     tests: tuple[FunctionTest, ...]
 
 
 @dataclass(frozen=True)
 class End(Step):
-    """How the swap ended: `outcome` is closed or abandoned."""
+    """How the swap ended: `outcome` is one of `OUTCOMES`; `conditions` are those at that moment."""
 
     outcome: str
     reason: str | None
     tests: tuple[FunctionTest, ...]
     taken_in: tuple[str, ...]
+    old_card_to: str | None
+    conditions: tuple[ConditionEntry, ...]
+
+    @property
+    def words(self) -> str:
+        """Return how it ended, in words."""
+        return OUTCOMES.get(self.outcome, self.outcome)
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Return the names of the conditions that were missing then."""
+        return tuple(entry.condition for entry in self.conditions if entry.missing)
 
 
 @dataclass
@@ -137,7 +165,8 @@ class Swap:
     """One swap: how it was opened, and its later steps, in order.
 
     `unknown_to_end` are the read-backs that were not on record at its end, as another laptop may
-    have made them.
+    have made them. `passed` are the function tests that passed since the card was loaded, `failed`
+    those that failed and did not pass later.
     """
 
     id: str
@@ -149,7 +178,10 @@ class Swap:
     deviations: list[Deviation] = field(default_factory=list)
     released: list[Released] = field(default_factory=list)
     read_backs: list[ReadBackStep] = field(default_factory=list)
-    tested: list[Tested] = field(default_factory=list)
+    tested: list[Tested | End] = field(default_factory=list)
+    sheet: SheetGiven | None = None
+    passed: tuple[str, ...] = ()
+    failed: tuple[str, ...] = ()
     end: End | None = None
     ends: list[End] = field(default_factory=list)
     unknown_to_end: tuple[ReadBackStep, ...] = ()
@@ -160,6 +192,11 @@ class Swap:
         return self.body.route
 
     @property
+    def unfinished(self) -> bool:
+        """Return whether it was closed in emergency, with something missing until now."""
+        return self.end is not None and self.end.outcome == EMERGENCY
+
+    @property
     def proof(self) -> tuple[ReadBackStep, ...]:
         """Return the read-backs that prove the contents, oldest first; empty without a proof.
 
@@ -167,7 +204,7 @@ class Swap:
         one after the first of them, all against the selected copy. By values, two must be the
         same bytes.
         """
-        return self._good() if self.unproven is None else ()
+        return self.good if self.unproven is None else ()
 
     @property
     def unproven(self) -> str | None:
@@ -181,7 +218,7 @@ class Swap:
         if self.expected not in {None, last.selected}:
             return "the read-backs were compared with a copy that is not the one selected now"
         groups: dict[tuple[str, str], list[ReadBackStep]] = {}
-        for step in self._good():
+        for step in self.good:
             same = step.body.image.sha256 if step.body.by_values else ""
             groups.setdefault((step.body.stage, same), []).append(step)
         if any(separate_reads(steps) >= PASSES for steps in groups.values()):
@@ -203,7 +240,8 @@ class Swap:
         """Return the newest release of a file whose copy was not verified, or None."""
         return next((step for step in reversed(self.released) if step.body.unverified), None)
 
-    def _good(self) -> tuple[ReadBackStep, ...]:
+    @property
+    def good(self) -> tuple[ReadBackStep, ...]:
         """Return the read-backs since the last one that was wrong, or against another copy."""
         good: list[ReadBackStep] = []
         for step in self.read_backs:
@@ -257,6 +295,10 @@ def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swa
             with suppress(VaultDamaged):  # the condition `records-complete` names it
                 _TAKERS[stored.record.kind](swaps[identity], stored)
     for swap in swaps.values():
+        if swap.tested:
+            loads = {step.record for step in swap.read_backs if step.loads}
+            tests = [(step.record, test) for step in swap.tested for test in step.tests]
+            swap.passed, swap.failed = results(tests, loads, after)
         if swap.end is not None:
             before = behind([swap.end.record], after)
             swap.unknown_to_end = tuple(
@@ -271,10 +313,37 @@ def newest_open(swaps: Sequence[Swap]) -> Swap | None:
     return still_open[-1] if still_open else None
 
 
+def at_work(swaps: Sequence[Swap]) -> Swap | None:
+    """Return the swap among those of a position that is not finished.
+
+    That is the open one, else the last one if it was closed in emergency. A later swap that was
+    closed finishes that one too.
+    """
+    still_open = newest_open(swaps)
+    ended = (swap for swap in reversed(swaps) if swap.end is not None)
+    last = next((swap for swap in ended if swap.end and swap.end.outcome != ABANDONED), None)
+    if still_open is not None or last is None:
+        return still_open
+    return last if last.unfinished else None
+
+
+def unfinished_swaps(vault: Vault, vessel: Vessel) -> dict[str, Swap]:
+    """Return the swap that was closed in emergency and not since, by its position's identity."""
+    records = in_order(vault, vessel)
+    if not any(stored.record.body.get("outcome") == EMERGENCY for stored in records):
+        return {}
+    at_positions = [
+        (position, at_work(fold_swaps(records, position.ids))) for position in vessel.positions
+    ]
+    return {
+        position.id: swap for position, swap in at_positions if swap is not None and swap.unfinished
+    }
+
+
 def the_open_swap(vault: Vault, vessel: Vessel, position: Position) -> Swap:
-    """Return the open swap at a position; raise NotFound without one."""
+    """Return the swap at a position that is not finished; raise NotFound without one."""
     swaps = swaps_at(vault, vessel, position)
-    swap = newest_open(swaps)
+    swap = at_work(swaps)
     if swap is None:
         last = ended_words(swaps[-1]) if swaps else "none"
         raise SWAP_NONE.error(where=position.where, expected="an open swap", found=last)
@@ -283,8 +352,9 @@ def the_open_swap(vault: Vault, vessel: Vessel, position: Position) -> Swap:
 
 def ended_words(swap: Swap) -> str:
     """Return how and when an ended swap ended, in words."""
-    ends = " and ".join(f"{end.outcome} on {end.at.date()}" for end in swap.ends)
-    return f"the last one was {ends}" + (", by two laptops" if len(swap.ends) > 1 else "")
+    ends = " and ".join(f"{end.words} on {end.at.date()}" for end in swap.ends)
+    twice = sum(end.outcome != EMERGENCY for end in swap.ends) > 1
+    return f"the last one was {ends}" + (", by two laptops" if twice else "")
 
 
 def _step(stored: Stored) -> tuple[str, str | None, datetime]:
@@ -318,6 +388,11 @@ def _read_back(swap: Swap, stored: Stored) -> None:
     swap.read_backs.append(ReadBackStep(*_step(stored), body))
 
 
+def _sheet(swap: Swap, stored: Stored) -> None:
+    body = body_of(stored.record, stored.digest, SwapSheetBody)
+    swap.sheet = SheetGiven(*_step(stored), (body.sheet, body.name))
+
+
 def _tested(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapTestedBody)
     swap.tested.append(Tested(*_step(stored), body.tests))
@@ -325,15 +400,26 @@ def _tested(swap: Swap, stored: Stored) -> None:
 
 def _closed(swap: Swap, stored: Stored) -> None:
     body = body_of(stored.record, stored.digest, SwapClosedBody)
-    swap.ends.append(End(*_step(stored), body.outcome, body.reason, body.tests, body.taken_in))
+    end = End(
+        *_step(stored),
+        body.outcome,
+        body.reason,
+        body.tests,
+        body.taken_in,
+        body.old_card_to,
+        body.conditions,
+    )
+    swap.ends.append(end)
+    swap.tested.append(end)
     # If one of two laptops closed it, it is closed: its read-backs are reads from then on.
     closing = (end for end in swap.ends if end.outcome == CLOSED)
-    swap.end = next(closing, swap.ends[0])
+    swap.end = next(closing, end)
 
 
 _TAKERS = {
     "swap-answer": _answer,
     "swap-copy-selected": _choice,
+    "swap-sheet": _sheet,
     "swap-deviation": _deviation,
     "load-file": _released,
     "read-back": _read_back,

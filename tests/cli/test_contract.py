@@ -139,7 +139,7 @@ def test_no_load_file_is_released_from_a_copy_that_is_not_verified(ship: Ship) -
         "swap", "load-file", "grebe/port-thruster/U12", "--as", "raw", "--out", "x.bin"
     )
     assert result.code == 1
-    assert result.document["error"]["code"] == "load-file-not-verified"
+    assert result.document["error"]["code"] == "swap-not-ready"
     assert not (ship.folder / "x.bin").exists()
 
 

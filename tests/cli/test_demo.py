@@ -60,7 +60,7 @@ def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
     assert "LOADED CORRECTLY: no byte differs that must be the same, before-power" in right
     assert "LOADED CORRECTLY: no byte differs that must be the same, after-power" in powered
     kept_open, closed, abandoned, done = outputs("swap close")
-    assert "swap-contents-not-proven" in kept_open
+    assert "swap-not-finished" in kept_open
     assert "is CLOSED" in closed
     assert "is abandoned" in abandoned
     assert "is CLOSED" in done

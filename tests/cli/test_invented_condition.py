@@ -61,7 +61,7 @@ def test_it_can_be_answered(invented: Ship) -> None:
 
 def test_it_can_be_accepted_though_not_met(invented: Ship) -> None:
     """By its name, and the deviation is shown."""
-    words = ("--accept", "crew-warned", "--confirm", "crew-warned", *BY, "--reason", "asleep")
+    words = ("--accept", "crew-warned", *BY, "--reason", "asleep")
     answer = invented.answer("swap", "check", AT, *words)
     assert answer.code == 0
     assert answer.document["deviations"][0]["condition"] == "crew-warned"

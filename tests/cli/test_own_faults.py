@@ -208,7 +208,7 @@ def test_an_old_file_read_back_proves_nothing_and_that_is_said(ship: Ship) -> No
     """The file archived before the swap, and the file released for loading, are stated."""
     archive_two(ship)
     where = "grebe/port-thruster/U12"
-    assert "DOUBT: a.hex" in ship.run("swap", "read-back", where, "a.hex").out
+    assert code_of(ship, "swap", "read-back", where, "a.hex") == (2, "read-back-archived")
     ship.run("swap", "load-file", where, "--as", "raw", "--out", "LOAD.BIN")
     assert "DOUBT: LOAD.BIN" in ship.run("swap", "read-back", where, "LOAD.BIN").out
     ship.write("card.hex", dump(), second=9)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.cli.invented import MEMORY, archive_two, dump
-from tests.cli.test_swap_course import AT, BY, code, opened, read_backs
+from tests.cli.test_swap_course import AT, BY, TOLD, code, read_backs, ready
 from tests.cli.test_swap_trouble import (
     LOAD,
     OTHER,
@@ -48,11 +48,16 @@ def test_a_card_fitted_elsewhere_meanwhile_stays_on_record_there(verified: Ship)
     memory = sister(verified)
     words = (*BY, "--reason", "dead")
     verified.run("swap", "open", OTHER, *words, "--old-card", "C1", "--new-card-serial", "C2")
-    opened(verified, "--new-card-serial", "C1")
+    answers = [f"{name}=yes: seen to" for name in TOLD]
+    verified.run("swap", "answer", OTHER, *answers, *BY)
+    ready(verified, "--new-card-serial", "C1")
     read_backs(verified, MEMORY, MEMORY)
+    read_backs(verified, MEMORY, stage="after-power", at=20)
     assert verified.run("swap", "close", AT, *PASSED).code == 0
     names = [verified.write(f"o{n}.hex", dump(memory), second=90 + n) for n in range(2)]
     verified.run("swap", "read-back", OTHER, *names)
+    powered = verified.write("o3.hex", dump(memory), second=95)
+    verified.run("swap", "read-back", OTHER, powered, "--stage", "after-power")
     closed = verified.answer("swap", "close", OTHER, *PASSED)
     assert closed.document["cards"] == [
         "old card C1: stays on record in grebe/port-thruster",
@@ -81,6 +86,9 @@ def test_cards_that_are_exchanged_are_told_at_every_step(verified: Ship) -> None
     sister(verified)
     units = ("grebe/port-thruster", "grebe/stbd")
     assert verified.run("card", "cross-over", *units, *BY, "--reason", "fault").code == 0
-    back = ("swap", "read-back", AT, "a.hex")
-    for words in (("swap", "open", AT, *BY, "--reason", "x"), ("swap", "check", AT), LOAD, back):
+    assert "CROSSED OVER" in verified.run("swap", "open", AT, *BY, "--reason", "x").err
+    answers = [f"{name}=yes: seen to" for name in TOLD]
+    verified.run("swap", "answer", AT, *answers, *BY)
+    back = ("swap", "read-back", AT, verified.write("c.hex", dump(), second=95))
+    for words in (("swap", "check", AT), LOAD, back):
         assert "CROSSED OVER" in verified.run(*words).err

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 TOLD = tuple(condition.name for condition in CONDITIONS if condition.required is OPEN)
 AT = "grebe/port-thruster/U12"
 BY = ("--by", "A. Fitter")
-RELEASE = ("--unverified", "--confirm", "UNVERIFIED", *BY, "--reason", "stopped at sea")
+RELEASE = ("--accept", "read-twice", *BY, "--reason", "stopped at sea")
+CLOSE = ("swap", "close", AT, *BY, "--old-card-to", "ashore")
 
 
 def opened(ship: Ship, *words: str) -> None:
@@ -34,6 +35,13 @@ def tell_all(ship: Ship) -> None:
     """Answer everything that only a person can tell."""
     for name in TOLD:
         assert ship.run("swap", "answer", AT, name, "yes", "seen to", *BY).code == 0
+
+
+def ready(ship: Ship, *words: str) -> None:
+    """Open a swap, and answer in one call everything that only a person can tell."""
+    opened(ship, *words)
+    answers = [f"{name}=yes: seen to" for name in TOLD]
+    assert ship.run("swap", "answer", AT, *answers, *BY).code == 0
 
 
 def read_backs(ship: Ship, *memories: bytes, stage: str = "before-power", at: int = 10) -> Result:
@@ -69,15 +77,19 @@ def test_a_swap_goes_from_open_to_closed(verified: Ship) -> None:
     loaded = verified.answer("swap", "load-file", AT, "--as", "raw", "--out", "LOAD.BIN")
     assert loaded.document["verified"] is True
     assert (verified.folder / "LOAD.BIN").read_bytes() == MEMORY
-    assert code(verified.answer("swap", "close", AT, *BY, "--test", "a=passed")) == (
-        "swap-contents-not-proven"
+    early = verified.answer("swap", "close", AT, *BY, "--test", "a=passed")
+    assert (early.code, code(early)) == (1, "swap-not-finished")
+    assert early.document["error"]["text"].endswith(
+        "contents-proven, read-back-before-power, read-back-after-power, old-card-state"
     )
     assert read_backs(verified, MEMORY, MEMORY).code == 0
-    assert code(verified.answer("swap", "close", AT, *BY)) == "swap-not-tested"
-    closed = verified.answer("swap", "close", AT, *BY, "--test", "stop=passed: at once")
+    assert read_backs(verified, changed(0x0023), stage="after-power", at=20).code == 0
+    missing = verified.answer("swap", "close", AT, *BY).document["error"]["text"]
+    assert missing.endswith(": function-tests, old-card-state")
+    closed = verified.answer(*CLOSE, "--test", "stop=passed: at once")
     assert closed.code == 0
-    assert closed.document["outcome"] == "closed"
-    assert closed.document["reads_taken_in"] == 2
+    assert (closed.document["outcome"], closed.document["missing"]) == ("closed", [])
+    assert closed.document["reads_taken_in"] == 3
     assert code(verified.answer("swap", "close", AT, *BY)) == "swap-none-open"
     records = "".join(p.read_text("utf-8") for p in verified.vault.glob("records/*/*.json"))
     assert '"facts":{"location":"in a unit","unit":"port-thruster"}' in records
@@ -86,14 +98,14 @@ def test_a_swap_goes_from_open_to_closed(verified: Ship) -> None:
 
 def test_what_was_read_after_power_is_the_newest_copy_once_closed(verified: Ship) -> None:
     """A counter moved on; before the swap is closed it is no copy, then it is verified."""
-    opened(verified)
+    ready(verified)
     moved = changed(0x0023)
     assert read_backs(verified, MEMORY, MEMORY).code == 0
     after = read_backs(verified, moved, moved, stage="after-power", at=20)
     assert after.code == 0
     listed = verified.answer("catalogue", AT).document["positions"][0]
     assert listed["copies"] == 1
-    assert verified.run("swap", "close", AT, *BY, "--test", "stop=passed").code == 0
+    assert verified.run(*CLOSE, "--test", "stop=passed").code == 0
     listed = verified.answer("catalogue", AT).document["positions"][0]
     assert (listed["copies"], listed["verified"]) == (2, True)
     same = verified.run("diff", f"{AT}@latest", "c20-0.hex")
@@ -117,37 +129,44 @@ def test_contents_are_not_proven_by_less(
     verified: Ship, intervals: list[tuple[str, list[bytes]]]
 ) -> None:
     """One read, one of each stage, a worse one since, a bad one between: the swap stays open."""
-    opened(verified)
+    ready(verified)
     for at, (stage, memories) in enumerate(intervals):
-        read_backs(verified, *memories, stage=stage, at=10 * at)
-    refused = verified.answer("swap", "close", AT, *BY, "--test", "stop=passed")
-    assert refused.code == 1
-    assert code(refused) == "swap-contents-not-proven"
+        read_backs(verified, *memories, stage=stage, at=10 + 10 * at)
+    refused = verified.answer(*CLOSE, "--test", "stop=passed")
+    assert (refused.code, code(refused)) == (1, "swap-not-finished")
+    assert "contents-proven" in refused.document["error"]["text"]
 
 
 def test_one_file_given_twice_is_one_read_back(verified: Ship) -> None:
     """The same time betrays it."""
-    opened(verified)
+    ready(verified)
     verified.write("c1.hex", dump(), second=5)
     verified.write("c2.hex", dump(), second=5)
     assert verified.run("swap", "read-back", AT, "c1.hex", "c2.hex").code == 0
-    assert verified.run("swap", "close", AT, *BY, "--test", "stop=passed").code == 1
+    refused = verified.answer(*CLOSE, "--test", "stop=passed")
+    assert "contents-proven" in refused.document["error"]["text"]
 
 
 def test_a_failed_function_test_keeps_the_swap_open_and_is_on_record(verified: Ship) -> None:
     """It is not to be left out of the history."""
-    opened(verified)
+    ready(verified)
     read_backs(verified, MEMORY, MEMORY)
-    refused = verified.answer("swap", "close", AT, *BY, "--test", "stop=failed: slow")
-    assert code(refused) == "swap-test-failed"
+    read_backs(verified, MEMORY, stage="after-power", at=20)
+    refused = verified.answer(*CLOSE, "--test", "stop=failed: slow")
+    assert code(refused) == "swap-not-finished"
+    assert refused.document["error"]["found"] == (
+        "function-tests: failed, and did not pass since: stop"
+    )
     records = "".join(p.read_text("utf-8") for p in verified.vault.glob("records/*/*.json"))
     assert '"tests":[{"name":"stop","result":"failed","text":"slow"}]' in records
-    assert verified.run("swap", "close", AT, *BY, "--test", "stop=passed").code == 0
+    other = verified.answer(*CLOSE, "--test", "start=passed")
+    assert "did not pass since: stop" in other.document["error"]["found"]
+    assert verified.run(*CLOSE, "--test", "Stop=passed").code == 0
 
 
 def test_a_swap_given_up_needs_its_reason_and_frees_the_position(verified: Ship) -> None:
     """Nothing that was read back becomes a copy."""
-    opened(verified)
+    ready(verified)
     read_backs(verified, changed(0x0100))
     assert code(verified.answer("swap", "close", AT, *BY, "--abandoned")) == "swap-abandoned-why"
     given_up = verified.answer("swap", "close", AT, *BY, "--abandoned", "--reason", "no spare")
@@ -165,25 +184,27 @@ def test_one_swap_is_open_at_a_time(verified: Ship) -> None:
     assert verified.tree() == before
 
 
-def test_a_deviation_is_accepted_in_one_call_and_stays_visible(verified: Ship) -> None:
-    """Yes in that call alone; on every later page it stands first."""
+def test_a_deviation_counts_while_its_evidence_is_the_same_and_stays_visible(
+    verified: Ship,
+) -> None:
+    """Yes until the answer changes; on every later page it is first."""
     opened(verified)
     tell_all(verified)
     verified.run("swap", "answer", AT, "permit", "no", "nobody to sign", *BY)
     assert verified.answer("swap", "check", AT).document["missing"] == ["permit"]
-    words = ("--accept", "permit", "--confirm", "permit", *BY, "--reason", "drifting")
+    words = ("--accept", "permit", *BY, "--reason", "drifting")
     accepted = verified.answer("swap", "check", AT, *words)
     assert accepted.code == 0
-    assert accepted.document["deviations"][0]["in_this_call"] is True
+    (deviation,) = accepted.document["deviations"]
+    assert deviation["counts"] is True
+    assert re.fullmatch(r"A\. Fitter, \d{4}-\d\d-\d\d \d\d:\d\d", deviation["by"])
     later = verified.answer("swap", "check", AT)
-    assert later.code == 1
-    assert later.document["deviations"][0] == {
-        "condition": "permit",
-        "text": accepted.document["deviations"][0]["text"],
-        "reason": "drifting",
-        "by": accepted.document["deviations"][0]["by"],
-        "in_this_call": False,
-    }
+    assert (later.code, later.document["deviations"]) == (0, [deviation])
+    verified.run("swap", "answer", AT, "permit", "no", "the master is ashore", *BY)
+    changed_since = verified.answer("swap", "check", AT)
+    assert changed_since.document["missing"] == ["permit"]
+    assert changed_since.document["deviations"] == [{**deviation, "counts": False}]
+    assert verified.run("swap", "check", AT, *words).code == 0
     for command in (("check",), ("load-file", "--as", "raw", "--out", "L.BIN")):
         page = verified.run("swap", *command, AT).out
         assert "ACCEPTED DEVIATIONS" in page
@@ -201,6 +222,7 @@ def test_the_cautions_are_in_full_where_a_swap_is_opened_and_one_line_elsewhere(
 
     words = ("swap", "open", AT, *BY, "--reason", "dead")
     assert listed(verified.run(*words).out) == len(CAUTIONS)
+    tell_all(verified)
     verified.write("N.BIN", MEMORY, second=50)
     for command in (
         ("check", AT),
@@ -221,33 +243,36 @@ def test_the_cautions_are_in_full_where_a_swap_is_opened_and_one_line_elsewhere(
     ("words", "refusal"),
     [
         (("--accept", "permit"), "swap-accept-words"),
-        (("--accept", "permit", "--confirm", "permit", *BY), "swap-accept-words"),
-        (
-            ("--accept", "permit", "--confirm", "authorised", *BY, "--reason", "x"),
-            "swap-accept-words",
-        ),
-        (("--accept", "copy", "--confirm", "copy", *BY, "--reason", "x"), "swap-accept-condition"),
-        (("--accept", "all", "--confirm", "all", *BY, "--reason", "x"), "swap-accept-condition"),
-        (
-            ("--accept", "checks-hold", "--confirm", "checks-hold", *BY, "--reason", "x"),
-            "swap-accept-met",
-        ),
+        (("--accept", "permit", *BY), "swap-accept-words"),
+        (("--accept", "permit", "--reason", "x"), "swap-accept-words"),
+        (("--accept", "copy", *BY, "--reason", "x"), "swap-accept-condition"),
+        (("--accept", "plausible", *BY, "--reason", "x"), "swap-accept-condition"),
+        (("--accept", "unchanged-on-disk", *BY, "--reason", "x"), "swap-accept-condition"),
+        (("--accept", "all", *BY, "--reason", "x"), "swap-accept-condition"),
+        (("--accept", "old-card-state", *BY, "--reason", "x"), "swap-accept-condition"),
+        (("--accept", "checks-hold", *BY, "--reason", "x"), "swap-accept-met"),
     ],
 )
 def test_a_deviation_is_not_accepted_lightly(
     verified: Ship, words: tuple[str, ...], refusal: str
 ) -> None:
-    """By name, reason and the condition typed again; what nothing can do without never."""
+    """By name and reason, in every command; what nothing can do without never."""
     opened(verified)
+    verified.write("c.hex", dump(), second=9)
     before = verified.tree()
-    refused = verified.answer("swap", "check", AT, *words)
-    assert (refused.code, code(refused)) == (2, refusal)
+    for command in (
+        ("check", AT),
+        ("load-file", AT, "--as", "raw", "--out", "L.BIN"),
+        ("read-back", AT, "c.hex"),
+    ):
+        refused = verified.answer("swap", *command, *words)
+        assert (refused.code, code(refused)) == (2, refusal)
     assert verified.tree() == before
 
 
 def test_a_deviation_needs_an_open_swap(verified: Ship) -> None:
     """There is nothing that it could be visible on."""
-    words = ("--accept", "card-sheet", "--confirm", "card-sheet", *BY, "--reason", "x")
+    words = ("--accept", "card-sheet", *BY, "--reason", "x")
     assert code(verified.answer("swap", "check", AT, *words)) == "swap-none-open"
 
 
@@ -264,7 +289,7 @@ def test_a_deviation_needs_an_open_swap(verified: Ship) -> None:
         (("swap", "load-file", AT, "--out", "L.BIN"), "load-file-format"),
         (
             ("swap", "load-file", AT, "--as", "raw", "--out", "L.BIN", *RELEASE),
-            "load-file-verified",
+            "swap-accept-met",
         ),
     ],
 )
@@ -310,7 +335,7 @@ def test_an_older_copy_is_meant_with_a_reason(verified: Ship) -> None:
     verified.write("n2.hex", dump(newer), second=31)
     told = ("--written", "set at the panel", "--by", "A. Person")
     assert verified.run("archive", "n1.hex", "n2.hex", *WHERE, *told).code == 0
-    opened(verified)
+    ready(verified)
     chosen = verified.answer(
         "swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault"
     )
@@ -331,12 +356,13 @@ def test_one_read_only_is_released_marked_unverified(ship: Ship) -> None:
     ship.write("a.hex", dump())
     ship.write("layout.toml", _layout())
     ship.run("archive", "a.hex", *WHERE, "--layout", "layout.toml")
-    opened(ship)
+    ready(ship)
     plain = ship.answer("swap", "load-file", AT, "--as", "raw", "--out", "LOAD.BIN")
-    assert (plain.code, code(plain)) == (1, "load-file-not-verified")
+    assert (plain.code, code(plain)) == (1, "swap-not-ready")
+    assert plain.document["error"]["text"].endswith(": read-twice")
     words = ("swap", "load-file", AT, "--as", "raw", "--out", "LOAD.BIN")
-    bare = ship.answer(*words, "--unverified")
-    assert code(bare) == "load-file-unverified-words"
+    bare = ship.answer(*words, "--accept", "read-twice")
+    assert code(bare) == "swap-accept-words"
     released = ship.run(*words, *RELEASE)
     assert released.code == 0
     assert "UNVERIFIED" in released.out
@@ -381,6 +407,7 @@ def test_an_unverified_file_of_a_reader_with_short_names_has_one(ship: Ship) -> 
     """The mark fits eight letters."""
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE)
+    ready(ship)
     ship.write("reader.toml", PROFILE)
     words = ("swap", "load-file", AT, "--profile", "reader.toml", "--out", "LOAD.HEX")
     assert ship.run(*words, *RELEASE).code == 0
@@ -404,7 +431,7 @@ def test_start_up_that_wrote_over_the_parameters_is_named(verified: Ship) -> Non
     verified.write("own.bin", write_dump(Image.of(own), "raw"), second=60)
     card = ("--vessel", "grebe", "--card", "PC-2", "--position", "U12")
     assert verified.run("archive", "own.bin", *card).code == 0
-    opened(verified, "--new-card-serial", "PC-2")
+    ready(verified, "--new-card-serial", "PC-2")
     read_backs(verified, MEMORY, MEMORY)
     after = read_backs(verified, own, stage="after-power", at=70)
     assert after.code == 1
@@ -415,7 +442,7 @@ def test_start_up_that_wrote_over_the_parameters_is_named(verified: Ship) -> Non
 
 def test_a_difference_before_power_is_explained(verified: Ship) -> None:
     """What it most looks like, and what to do."""
-    opened(verified)
+    ready(verified)
     wrong = read_backs(verified, changed(0x0100))
     assert wrong.document["start_up"] is None
     assert wrong.document["explanation"]["causes"]

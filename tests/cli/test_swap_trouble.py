@@ -15,7 +15,7 @@ import pytest
 from parambak.keeping.state.conditions import CONDITIONS, OPEN
 from tests.cli.conftest import Ship
 from tests.cli.invented import MEMORY, WHERE, archive_two, changed, dump
-from tests.cli.test_swap_course import AT, BY, PROFILE, RELEASE, code, opened, read_backs
+from tests.cli.test_swap_course import AT, BY, PROFILE, RELEASE, code, opened, read_backs, ready
 from tests.cli.test_two_layouts import BOTH, NEW, OLD, RENAMES, new_memory, old_memory
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 TOLD = tuple(condition.name for condition in CONDITIONS if condition.required is OPEN)
 OTHER = "grebe/stbd/U1"
 THERE = ("--vessel", "grebe", "--unit", "stbd", "--position", "U1")
-PASSED = (*BY, "--test", "stop=passed")
+PASSED = (*BY, "--test", "stop=passed", "--old-card-to", "ashore")
 LOAD = ("swap", "load-file", AT, "--as", "raw", "--out", "LOAD.BIN")
 HOSTILE = ("\x1b[2J", "\u202eabc", "", "x" * 10_000, "\u200b")
 
@@ -164,8 +164,10 @@ def test_words_that_accept_nothing_are_refused(verified: Ship) -> None:
     before = verified.tree()
     refused = verified.answer("swap", "check", AT, *BY, "--reason", "stopped")
     assert (refused.code, code(refused)) == (2, "swap-accept-none")
-    refused = verified.answer(*LOAD, "--reason", "stopped")
-    assert (refused.code, code(refused)) == (2, "load-file-no-release")
+    verified.write("c.hex", dump(), second=9)
+    for words in (LOAD, ("swap", "read-back", AT, "c.hex")):
+        refused = verified.answer(*words, "--reason", "stopped")
+        assert (refused.code, code(refused)) == (2, "swap-accept-none")
     assert verified.tree() == before
     assert not (verified.folder / "LOAD.BIN").exists()
 
@@ -178,11 +180,14 @@ def test_a_swap_not_ready_says_how_to_go_on_and_what_was_accepted(verified: Ship
     )
     told(verified)
     verified.run("swap", "answer", AT, "permit=no: nobody", "authorised=no: nobody", *BY)
-    for each in ("permit", "authorised"):
-        words = ("--accept", each, "--confirm", each, *BY, "--reason", "drifting")
+    page = said(verified.run("swap", "check", AT))
+    assert "NOT READY: authorised, permit." in page
+    assert "`--accept authorised --by NAME --reason TEXT`" in page
+    for condition in ("permit", "authorised"):
+        words = ("--accept", condition, *BY, "--reason", "drifting")
         page = said(verified.run("swap", "check", AT, *words))
-    assert "Accepted as deviations" not in page
-    assert "All of these were accepted as deviations" in said(verified.run("swap", "check", AT))
+    assert "READY, by what is on record" in page
+    assert page.index("ACCEPTED DEVIATIONS") < page.index("condition")
 
 
 def test_a_supply_that_is_out_stops_the_swap(verified: Ship) -> None:
@@ -202,32 +207,38 @@ def test_a_supply_that_is_out_stops_the_swap(verified: Ship) -> None:
 
 
 def test_a_file_written_before_the_swap_may_begin_says_so(verified: Ship) -> None:
-    """Without an open swap, and while something is missing."""
+    """Without an open swap; while something is missing in one, no file is written."""
     assert "no swap is open" in verified.run(*LOAD).err
     opened(verified)
+    before = verified.tree()
     early = verified.answer(*LOAD, "--replace")
-    assert early.document["missing"] == list(TOLD)
-    assert "NOT READY: diagnosed" in " ".join(early.err.split())
+    assert (early.code, code(early)) == (1, "swap-not-ready")
+    assert early.document["error"]["text"].endswith(f": {', '.join(TOLD)}")
+    assert "'diagnosed=yes: TEXT'" in early.document["error"]["next"]
+    assert verified.tree() == before
     told(verified)
-    assert "NOT READY" not in verified.run(*LOAD, "--replace").err
+    assert verified.run(*LOAD, "--replace").code == 0
 
 
 def test_a_release_without_verification_stays_told(ship: Ship) -> None:
     """On every later page of the swap, and of the copy once the swap is closed."""
     ship.write("a.hex", dump())
     assert ship.run("archive", "a.hex", *WHERE).code == 0
-    opened(ship)
+    ready(ship)
     assert ship.run(*LOAD, *RELEASE).code == 0
-    told_so = "released UNVERIFIED: stopped at sea"
+    told_so = "a file of an UNVERIFIED copy was released (A. Fitter"
     assert told_so in said(ship.run("swap", "check", AT))
     assert told_so in said(ship.run("swap", "answer", AT, "permit=yes: 14", *BY))
     back = read_backs(ship, MEMORY, MEMORY)
-    assert told_so in back.document["deviations"][0]
+    assert "read-twice (1 read only" in back.document["deviations"][0]
+    assert "): stopped at sea (A. Fitter" in back.document["deviations"][0]
+    assert told_so in back.document["deviations"][1]
+    read_backs(ship, MEMORY, stage="after-power", at=20)
     closed = ship.answer("swap", "close", AT, *PASSED)
-    assert told_so in closed.document["deviations"][0]
+    assert told_so in closed.document["deviations"][1]
     conditions = ship.answer("swap", "check", AT).document["conditions"]
     twice = next(each for each in conditions if each["condition"] == "read-twice")
-    assert "2 read-backs of a card that was loaded from this copy not counted" in twice["text"]
+    assert "3 read-backs of a card that was loaded from this copy not counted" in twice["text"]
     assert twice["met"] is False
     ship.write("b.hex", dump(), second=70)
     ship.write("c.hex", dump(), second=71)
@@ -238,7 +249,7 @@ def test_a_release_without_verification_stays_told(ship: Ship) -> None:
 def test_contents_held_against_another_copy_are_not_proven(verified: Ship) -> None:
     """The copy was chosen again behind the read-backs: that is stated, and the swap stays open."""
     memory = newer(verified)
-    opened(verified)
+    ready(verified)
     verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
     assert verified.run(*LOAD).code == 0
     assert read_backs(verified, MEMORY, MEMORY, at=50).document["proven"] is True
@@ -246,10 +257,11 @@ def test_contents_held_against_another_copy_are_not_proven(verified: Ship) -> No
     assert "a file of another copy was released" in said(anew)
     assert "the newest copy" in said(verified.run("swap", "check", AT))
     refused = verified.answer("swap", "close", AT, *PASSED)
-    assert code(refused) == "swap-contents-not-proven"
+    assert code(refused) == "swap-not-finished"
     assert "a copy that is not the one selected" in refused.document["error"]["found"]
     assert read_backs(verified, memory, at=60).document["proven"] is False
     assert read_backs(verified, memory, at=70).document["proven"] is True
+    read_backs(verified, memory, stage="after-power", at=80)
     assert verified.run("swap", "close", AT, *PASSED).code == 0
 
 
@@ -294,8 +306,7 @@ def test_a_lost_record_of_the_choice_loads_nothing(verified: Ship, kind: str, ho
     assert path.name in json.loads(refused.out)["error"]["file"]
     assert not (verified.folder / "LOAD.BIN").exists()
     if kind == "swap-opened":
-        opened(verified)
-        told(verified)
+        ready(verified)
     verified.run("swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault")
     check = verified.answer("swap", "check", AT)
     assert (check.code, check.document["missing"]) == (3, ["records-complete"])
@@ -311,7 +322,7 @@ def test_a_lost_answer_loses_no_later_one(verified: Ship) -> None:
     """What was stated behind it is not passed over."""
     opened(verified)
     told(verified)
-    words = ("--accept", "counters", "--confirm", "counters", *BY, "--reason", "noted by hand")
+    words = ("--accept", "counters", *BY, "--reason", "noted by hand")
     verified.run("swap", "check", AT, *words)
     path = records(verified, "swap-answer")[0]
     lost = json.loads(path.read_bytes())["body"]["condition"]
@@ -343,14 +354,15 @@ def test_a_failed_test_goes_on_record_before_the_contents_are_proven(verified: S
     """It is not lost because the read-backs are missing."""
     opened(verified)
     refused = verified.answer("swap", "close", AT, *BY, "--test", "stop=failed: slow")
-    assert code(refused) == "swap-test-failed"
+    assert code(refused) == "swap-not-finished"
+    assert "function-tests: failed" in refused.document["error"]["found"]
     assert len(records(verified, "swap-tested")) == 1
 
 
 def test_one_read_back_says_that_it_is_not_enough(verified: Ship) -> None:
     """With a swap open and without; why is stated, and what closing found."""
     assert "read the chip again" in " ".join(read_backs(verified, MEMORY).document["doubts"])
-    opened(verified)
+    ready(verified)
     one = read_backs(verified, MEMORY, at=20)
     assert one.document["proven"] is False
     assert "needs more proof" in " ".join(one.document["doubts"])
@@ -364,7 +376,7 @@ def test_one_read_back_says_that_it_is_not_enough(verified: Ship) -> None:
 def test_a_card_loaded_with_the_sisters_copy_is_named(verified: Ship) -> None:
     """What was read is another copy aboard, byte for byte."""
     memory = sister(verified)
-    opened(verified)
+    ready(verified)
     wrong = read_backs(verified, memory)
     assert wrong.code == 1
     assert any(f"the same bytes as {OTHER}@" in each for each in wrong.document["doubts"])
@@ -374,7 +386,7 @@ def test_a_card_loaded_with_the_sisters_copy_is_named(verified: Ship) -> None:
 
 def test_a_newer_copy_archived_since_the_release_is_told_as_that(verified: Ship) -> None:
     """The card is compared with the file that was released, and that is said."""
-    opened(verified)
+    ready(verified)
     assert verified.run(*LOAD).code == 0
     newer(verified)
     back = read_backs(verified, MEMORY, at=50)
@@ -412,7 +424,7 @@ def test_half_a_pair_without_a_size_is_named(ship: Ship) -> None:
 
 def test_a_pair_goes_from_the_files_to_the_end(verified: Ship) -> None:
     """Two files of short names, four dumps read back, closed."""
-    opened(verified)
+    ready(verified)
     verified.write("reader.toml", PROFILE)
     words = ("swap", "load-file", AT, "--profile", "reader.toml", "--pair", "even-odd")
     loaded = verified.answer(*words, "--out", "PAIR.HEX")
@@ -424,7 +436,10 @@ def test_a_pair_goes_from_the_files_to_the_end(verified: Ship) -> None:
     ]
     back = verified.answer("swap", "read-back", AT, *dumps, "--pair", "even-odd")
     assert back.document["proven"] is True
-    assert verified.answer("swap", "close", AT, *PASSED).document["reads_taken_in"] == 2
+    after = [verified.write(f"p{n}.bin", half, second=20 + n) for n, half in enumerate(halves)]
+    powered = ("--pair", "even-odd", "--stage", "after-power")
+    assert verified.answer("swap", "read-back", AT, *after, *powered).code == 0
+    assert verified.answer("swap", "close", AT, *PASSED).document["reads_taken_in"] == 3
     assert verified.run("recheck").code == 0
 
 
@@ -435,7 +450,7 @@ def test_an_upgrade_goes_to_the_end_by_values(ship: Ship) -> None:
     ship.write("a.bin", old_memory())
     ship.write("b.bin", old_memory(), second=1)
     assert ship.run("archive", "a.bin", "b.bin", *WHERE, "--layout", "old.toml").code == 0
-    opened(ship)
+    ready(ship)
     unlike = bytearray(new_memory())
     unlike[0x30] ^= 1
     unlike[126:] = (sum(unlike[:126]) & 0xFFFF).to_bytes(2, "little")
@@ -447,6 +462,9 @@ def test_an_upgrade_goes_to_the_end_by_values(ship: Ship) -> None:
     assert "the same bytes" in refused.document["error"]["found"]
     ship.write("n3.bin", new_memory(), second=12)
     assert ship.answer("swap", "read-back", AT, "n3.bin", *BOTH).document["proven"] is True
+    ship.write("n4.bin", new_memory(), second=13)
+    powered = ("--stage", "after-power")
+    assert ship.run("swap", "read-back", AT, "n4.bin", *BOTH, *powered).code == 0
     closed = ship.run("swap", "close", AT, *PASSED)
     assert closed.code == 0
     assert "VALUES" in closed.out
@@ -458,13 +476,14 @@ def test_an_upgrade_goes_to_the_end_by_values(ship: Ship) -> None:
 
 def test_a_moved_chip_goes_to_the_end(verified: Ship) -> None:
     """A file in between is for a duplicate; a chip the chip was damaged is not loaded again."""
-    opened(verified, "--route", "move-chip")
+    ready(verified, "--route", "move-chip")
     assert "for a duplicate" in " ".join(verified.run(*LOAD).err.split())
     verified.write("hurt.hex", dump(changed(0x0009)), second=9)
     hurt = verified.run("swap", "read-back", AT, "hurt.hex")
     assert hurt.code == 1
     assert "the chip was damaged" in said(hurt)
     assert read_backs(verified, MEMORY, MEMORY, at=20).document["proven"] is True
+    read_backs(verified, MEMORY, stage="after-power", at=30)
     assert verified.run("swap", "close", AT, *PASSED).code == 0
     assert verified.run("recheck").code == 0
 
@@ -475,9 +494,11 @@ def test_two_swaps_opened_on_two_laptops_are_told_and_can_be_ended(verified: Shi
     opened(verified)
     assert other.run("swap", "open", AT, "--by", "B", "--reason", "stays dark").code == 0
     merge(verified, other)
+    told(verified)
     for words in (("swap", "check", AT), LOAD, ("swap", "answer", AT, "permit=yes: 14", *BY)):
         assert "2 swaps are open here" in " ".join(verified.run(*words).err.split())
     assert "2 swaps are open here" in " ".join(read_backs(verified, MEMORY, MEMORY).err.split())
+    read_backs(verified, MEMORY, stage="after-power", at=20)
     assert verified.run("swap", "close", AT, *PASSED).code == 0
     assert verified.answer("swap", "check", AT).document["open"] is True
     given_up = verified.run("swap", "close", AT, *BY, "--abandoned", "--reason", "opened twice")
@@ -488,9 +509,10 @@ def test_two_swaps_opened_on_two_laptops_are_told_and_can_be_ended(verified: Shi
 
 def test_what_another_laptop_told_of_a_closed_swap_is_not_lost(verified: Ship) -> None:
     """An answer is refused with how it ended; a bad read-back from there is said aloud."""
-    opened(verified)
+    ready(verified)
     other = laptop(verified, "other")
     read_backs(verified, MEMORY, MEMORY)
+    read_backs(verified, MEMORY, stage="after-power", at=20)
     assert verified.run("swap", "close", AT, *PASSED).code == 0
     other.run("swap", "answer", AT, "permit=no: late", "--by", "B")
     read_backs(other, changed(0x0100), at=60)
@@ -530,6 +552,7 @@ def test_a_release_to_no_files_name_is_refused(ship: Ship, out: str) -> None:
     """Marking such a name is no traceback."""
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE)
+    ready(ship)
     refused = ship.answer("swap", "load-file", AT, "--as", "raw", "--out", out, *RELEASE)
     assert (refused.code, code(refused)) == (2, "vault-export-unfit")
 
@@ -546,7 +569,7 @@ def test_hostile_text_is_refused_in_every_field_and_changes_nothing(
         ("swap", "answer", AT, f"permit=yes:{text}", *BY),
         ("swap", "answer", AT, f"{text}=yes:x", "--by", text),
         ("swap", "select", AT, "--by", text, "--reason", text),
-        ("swap", "check", AT, "--accept", text, "--confirm", text, *BY, "--reason", text),
+        ("swap", "check", AT, "--accept", text, *BY, "--reason", text),
         ("swap", "close", AT, *BY, "--test", f"{text}=failed: {text}"),
     )
     for words in calls:

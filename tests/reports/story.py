@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from parambak.errors import NotProven
 from parambak.keeping.assess import Assessor
@@ -17,11 +17,15 @@ from parambak.reports.copy_page import copy_page
 from parambak.reports.parts import Desk
 from parambak.reports.swap_page import swap_page
 from parambak.reports.visit_page import visit_page
-from parambak.swap import measurement_records, recording
+from parambak.swap import ending, measurement_records, recording
+from parambak.swap.closing import GivenNow
+from parambak.swap.ending import Ending
+from parambak.swap.guard import Acceptance, acceptable, cleared
 from parambak.swap.limits import load_limits
 from parambak.swap.measurements import read_measurements
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER, compare
 from parambak.swap.recording import Release, record_load_file, record_read_back
+from parambak.swap.state import SwapState, swap_state
 from parambak.swap.swaps import swaps_at
 from tests.keeping.conftest import CHIPS, LAYOUT, WHERE, image, incoming
 
@@ -116,7 +120,13 @@ def begin(laptop: Laptop, route: str = "load") -> None:
     """Open the swap, tell what a person knows, accept a deviation, release a file."""
     vault = laptop.vault
     recording.open_swap(
-        vault, WHERE, why="stays dark", by=BY, route=route, old_card="P1", new_card="P2"
+        Assessor(vault, CHIPS),
+        WHERE,
+        why="stays dark",
+        by=BY,
+        route=route,
+        old_card="P1",
+        new_card="P2",
     )
     record_sheet(laptop.vault, where="grebe/card:P2", name="new.toml", data=NEW_SHEET, by=BY)
     for condition, text in (
@@ -125,10 +135,11 @@ def begin(laptop: Laptop, route: str = "load") -> None:
     ):
         recording.answer(vault, WHERE, [recording.GivenAnswer(condition, "yes", text)], by=BY)
     recording.answer(vault, WHERE, [recording.GivenAnswer("permit", "no", "nobody to sign")], by=BY)
-    words = {"text": "nobody to sign", "reason": "drifting", "by": "B. Master"}
-    recording.accept(vault, WHERE, condition="permit", **words)
+    accept(laptop, Acceptance(("permit",), "drifting", "B. Master"))
     copy = laptop.latest()
-    release = Release("raw", ("ab" * 32,), story(laptop)[-1].id, "stopped at sea", BY)
+    entries = state(laptop).readiness().entries
+    swap = story(laptop)[-1].id
+    release = Release("raw", ("ab" * 32,), swap, BY, unverified=True, conditions=entries)
     record_load_file(laptop.vault, laptop.position(), copy, Image.of(MEANT), release)
 
 
@@ -140,13 +151,27 @@ def prove(laptop: Laptop) -> None:
 
 
 def close(laptop: Laptop) -> None:
-    """Test, first with a failure, and close."""
-    words = {"by": BY, "reason": "relay cleaned", "old_card_to": "ashore"}
-    failed = (FunctionTest(name="stop", result="failed", text="relay stuck"),)
-    with suppress(NotProven):
-        recording.close(laptop.vault, WHERE, tests=failed, **words)
-    passed = (FunctionTest(name="stop", result="passed", text="at once"),)
-    recording.close(laptop.vault, WHERE, tests=passed, **words)
+    """Test, first with a failure, and close; what is missing is accepted."""
+    assessor = Assessor(laptop.vault, CHIPS)
+    for result, text in (("failed", "relay stuck"), ("passed", "at once")):
+        given = GivenNow((FunctionTest(name="stop", result=result, text=text),), "ashore")
+        missing = state(laptop, now=given, loaded=True).readiness(closing=True).missing
+        able = tuple(name for name in missing if name in acceptable(closing=True))
+        how = Ending(BY, "relay cleaned", given, Acceptance(able, "drifting", "B. Master"))
+        with suppress(NotProven):
+            ending.close(assessor, WHERE, how)
+
+
+def state(laptop: Laptop, **words: Any) -> SwapState:
+    """Return the state of the open swap."""
+    return swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE, **words)
+
+
+def accept(laptop: Laptop, acceptance: Acceptance) -> None:
+    """Accept conditions of the open swap unmet."""
+    step = cleared(state(laptop), acceptance)
+    with laptop.vault.writing() as writing:
+        step.put(writing, acceptance)
 
 
 def say(laptop: Laptop) -> None:
@@ -164,9 +189,15 @@ def whole(laptop: Laptop) -> None:
         laptop.vault, vessel="grebe", on="2026-03-01", by=BY, reader="bench 2", confirmed=False
     )
     recording.open_swap(
-        laptop.vault, WHERE, why="first try", by=BY, route="load", old_card="P1", new_card=None
+        Assessor(laptop.vault),
+        WHERE,
+        why="first try",
+        by=BY,
+        route="load",
+        old_card="P1",
+        new_card=None,
     )
-    recording.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="no spare aboard")
+    ending.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="no spare aboard")
     begin(laptop)
     prove(laptop)
     close(laptop)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from parambak.keeping.assess import Assessor
 from parambak.keeping.recording import visits
 from parambak.swap import recording
 from tests.keeping.conftest import LAYOUT, WHERE, image
@@ -54,9 +55,8 @@ def test_the_page_of_a_closed_swap_tells_all_of_it(laptop: Laptop) -> None:
     assert text.index("ACCEPTED DEVIATION: permit") < text.index("CLOSED on 2026-03-01")
     for words in (
         "Evidence then: nobody to sign",
-        "drifting (B. Master, 2026-03-01)",
+        "drifting (B. Master, 2026-03-01 09:",
         "UNVERIFIED COPY RELEASED FOR LOADING",
-        "stopped at sea",
         "no ship's rules are on record",
         "stays dark",
         "alarm 14 is out meanwhile",
@@ -109,7 +109,7 @@ def test_an_open_swap_says_what_is_wanting(laptop: Laptop) -> None:
     assert_harmless(page)
     for words in (
         "OPEN, since 2026-03-01",
-        "NOT READY. Missing: diagnosed, supply-voltages, final-read, ",
+        "NOT FINISHED. Missing: diagnosed, supply-voltages, final-read, ",
         "the old memory chip goes onto the new card",
         "Note or photograph which way round the chip is fitted.",
         "contents NOT PROVEN; no function test on record",
@@ -141,7 +141,7 @@ def test_an_older_copy_that_is_meant_says_why(laptop: Laptop) -> None:
     older = laptop.position().copies[0]
     recording.select_copy(laptop.vault, WHERE, older, why="before the fault", by=story.BY)
     text = Page(story.swap_bytes(laptop)).text
-    assert "before the fault (A. Invented, 2026-03-01)" in text
+    assert "before the fault (A. Invented, 2026-03-01 09:" in text
     assert f"selected copy {WHERE}@{older.sha256[:8]}" in text
 
 
@@ -150,7 +150,13 @@ def test_a_swap_without_a_copy_has_a_page(laptop: Laptop) -> None:
     laptop.take(image(), where="grebe/port-thruster/U13")
     laptop.take(image(1), where="grebe/port-thruster/U12", position_confirmed=True)
     recording.open_swap(
-        laptop.vault, WHERE, why="x", by=story.BY, route="load", old_card=None, new_card=None
+        Assessor(laptop.vault),
+        WHERE,
+        why="x",
+        by=story.BY,
+        route="load",
+        old_card=None,
+        new_card=None,
     )
     page = Page(story.swap_bytes(laptop))
     assert_harmless(page)

@@ -193,7 +193,7 @@ def test_the_ship_swaps_the_card_and_the_finding_ends(aboard: Laptop) -> None:
     for stage in ("before-power", "after-power"):
         names = [aboard.dump(f"{stage}{n}.BIN", SOUND) for n in range(2)]
         aboard.yes(f"swap read-back {AT} {' '.join(names)} --stage {stage} --by 'A. Fitter'")
-    aboard.yes(f"swap close {AT} --test 'stop=passed' --by 'A. Fitter'")
+    aboard.yes(f"swap close {AT} --test 'stop=passed' --by 'A. Fitter' --old-card-to ashore")
     shown = aboard.json(f"catalogue {AT}")["positions"][0]
     assert (shown["state"], shown["copies"]) == ("verified", 3)
     history = aboard.json(f"history {AT}")["copies"]

@@ -14,7 +14,9 @@ from parambak.keeping.state.conditions import SheetEntry
 from parambak.layouts.toml_text import MAX_BYTES
 from parambak.swap.card_sheet import (
     FREE,
+    FUNCTION_TESTS,
     NOT_STATED,
+    REQUIRED,
     ROWS,
     TABLES,
     UNKNOWN,
@@ -108,7 +110,8 @@ def test_the_page_names_every_known_table_and_key() -> None:
         name: set(re.findall(r"`([a-z0-9-]+)`", keys))
         for name, keys in re.findall(r"^\| `\[+([a-z-]+)\]+` \| ([^|]+) \|", PAGE, re.MULTILINE)
     }
-    assert rows == {name: set(keys) for name, keys in (*TABLES.items(), *ROWS.items())}
+    known = {name: set(keys) for name, keys in (*TABLES.items(), *ROWS.items())}
+    assert rows == {**known, FUNCTION_TESTS: {REQUIRED}}
 
 
 def test_the_blank_sheet_states_nothing_and_all_of_its_lines_are_sound() -> None:

@@ -18,7 +18,7 @@ from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.packs import pack, take_pack
 from parambak.keeping.state.bodies import KINDS
 from parambak.keeping.state.conditions import questions
-from parambak.swap import recording
+from parambak.swap import ending, recording
 from parambak.swap.state import swap_state
 from parambak.vault.index import index
 from parambak.vault.records import file_of
@@ -75,7 +75,13 @@ def ready(laptop: Laptop) -> None:
     """Make a verified copy, and a swap that may begin."""
     laptop.take(image(), image(), layout=LAYOUT, chip="T256")
     recording.open_swap(
-        laptop.vault, WHERE, why="dead", by=BY, route="load", old_card=None, new_card=None
+        Assessor(laptop.vault, CHIPS),
+        WHERE,
+        why="dead",
+        by=BY,
+        route="load",
+        old_card=None,
+        new_card=None,
     )
     answers = [recording.GivenAnswer(name, "yes", "seen") for name in questions()]
     recording.answer(laptop.vault, WHERE, answers, by=BY)
@@ -155,9 +161,15 @@ def refused_or(ask: Callable[[Laptop], list[str]], laptop: Laptop) -> list[str] 
 
 def open_again(laptop: Laptop) -> list[str]:
     """Abandon the swap, and open another one."""
-    recording.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="again")
+    ending.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="again")
     recording.open_swap(
-        laptop.vault, WHERE, why="again", by=BY, route="load", old_card=None, new_card=None
+        Assessor(laptop.vault, CHIPS),
+        WHERE,
+        why="again",
+        by=BY,
+        route="load",
+        old_card=None,
+        new_card=None,
     )
     return []
 

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.swap.invented_swaps import KINDS, NAMED, one
+from tests.swap.invented_swaps import NAMED, one
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", NAMED)
 def test_a_swap_with_one_thing_wrong_is_refused_for_it(kind: str, tmp_path: Path) -> None:
     """By the condition or the read-back that is about it, and by no other."""
     for seed in range(2):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from parambak.keeping.state.bodies import ConditionEntry
 from parambak.keeping.state.conditions import SwapEvidence
 from parambak.keeping.state.model import Condition
 from parambak.keeping.state.rules import Rules
@@ -23,15 +24,11 @@ def test_what_is_required_and_not_met_is_missing_and_marked() -> None:
     found = without_copy()
     assert not found.ready
     assert found.missing == NO_COPY
-    listed = {entry["condition"]: entry for entry in found.listed}
-    assert listed["copy"] == {
-        "condition": "copy",
-        "met": False,
-        "text": "no copy of this position is in the vault",
-        "required": True,
-    }
-    assert (listed["read-twice"]["met"], listed["read-twice"]["required"]) == (None, True)
-    assert listed["permit"]["required"] is False
+    listed = {entry.condition: entry for entry in found.entries}
+    text = "no copy of this position is in the vault"
+    assert listed["copy"] == ConditionEntry(condition="copy", text=text, met=False, required=True)
+    assert (listed["read-twice"].met, listed["read-twice"].required) == (None, True)
+    assert listed["permit"].required is False
 
 
 def test_what_is_accepted_is_ready_in_that_call_alone() -> None:

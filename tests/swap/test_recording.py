@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from parambak.differences.two_layouts import NONE, read_renames
 from parambak.errors import CallRefused
+from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.received import LayoutFile, RenamesFile
 from parambak.keeping.state.bodies import FunctionTest
@@ -18,18 +19,19 @@ from parambak.layouts.decode import decode
 from parambak.layouts.load import load
 from parambak.memory.digests import sha256, sum16
 from parambak.memory.image import Image
+from parambak.swap.guard import Acceptance, cleared
 from parambak.swap.read_back import BEFORE_POWER, compare, compare_values
 from parambak.swap.recording import (
     GivenAnswer,
     Release,
     ValueLayouts,
-    accept,
     answer,
     record_load_file,
     record_read_back,
     released_files,
     select_copy,
 )
+from parambak.swap.state import swap_state
 from tests.keeping.conftest import WHERE, Laptop, image, incoming
 from tests.swap.conftest import BY, abandoned, closed, opened
 
@@ -60,9 +62,10 @@ def answered(laptop: Laptop, text: str = "seen", by: str = BY) -> None:
     answer(laptop.vault, WHERE, [GivenAnswer("permit", "yes", text)], by=by)
 
 
-def accepted(laptop: Laptop, reason: str = "sea", by: str = BY) -> None:
+def accepts(laptop: Laptop, reason: str = "sea", by: str = BY) -> None:
     """Accept a condition of the open swap."""
-    accept(laptop.vault, WHERE, condition="copy", text="none", reason=reason, by=by)
+    acceptance = Acceptance(("permit",), reason, by)
+    cleared(swap_state(laptop.fleet, Assessor(laptop.vault), WHERE), acceptance)
 
 
 def test_a_load_file_is_on_record_with_its_digest_and_sum(laptop: Laptop) -> None:
@@ -247,12 +250,12 @@ LONG, HIDDEN = "x" * 4001, "a\x1b[2J"
             lambda laptop: select_copy(laptop.vault, WHERE, laptop.latest(), why="", by=HIDDEN),
             "name of",
         ),
-        (partial(accepted, reason=HIDDEN), "reason"),
-        (partial(accepted, by=HIDDEN), "name of the person"),
+        (partial(accepts, reason=HIDDEN), "reason"),
+        (partial(accepts, by=HIDDEN), "name of the person"),
         (partial(closed, reason=LONG), "reason"),
-        (partial(closed, tests=[FunctionTest(name=HIDDEN, result="passed")]), "name of the test"),
+        (partial(closed, tests=(FunctionTest(name=HIDDEN, result="passed"),)), "name of the test"),
         (
-            partial(closed, tests=[FunctionTest(name="a", result="passed", text=HIDDEN)]),
+            partial(closed, tests=(FunctionTest(name="a", result="passed", text=HIDDEN),)),
             "result of the test",
         ),
     ],

@@ -12,20 +12,29 @@ from parambak.errors import SheetRefused
 from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.cards import enter_card, record_cross_over, record_sheet
 from parambak.keeping.recording.entries import correct
+from parambak.memory.digests import sha256
 from parambak.memory.image import Image
 from parambak.swap.card_sheet import read_sheet
-from parambak.swap.recording import Release, accept, open_swap, record_load_file, select_copy
-from parambak.swap.state import SwapState, accepted_words, notes_on, swap_state, who
+from parambak.swap.recording import Release, open_swap, record_load_file, select_copy
+from parambak.swap.state import GivenSheet, SwapState, accepted_words, notes_on, swap_state, who
 from parambak.swap.swaps import Step, Swap, swaps_at
 from tests.keeping.conftest import CHIPS, WHERE, Laptop, image
-from tests.swap.conftest import BY, abandoned, closed, newest, opened, read_back, shown_to_hold
+from tests.swap.conftest import (
+    BY,
+    abandoned,
+    accepted,
+    closed,
+    newest,
+    opened,
+    read_back,
+    shown_to_hold,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
     from parambak.keeping.state.model import Condition, Copy
-    from parambak.swap.card_sheet import Sheet
 
 STARBOARD = "grebe/stbd-thruster/U12"
 UNIT = b"[card]\ntype = 'TC-2'\n[links]\nJ1 = '1-2'\n"
@@ -43,9 +52,10 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
     made.close()
 
 
-def new_card(laptop: Laptop, given: Sheet | None = None) -> Condition:
+def new_card(laptop: Laptop, given: bytes | None = None) -> Condition:
     """Return what is stated of the new card."""
-    found = swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE, given)
+    sheet = GivenSheet(sha256(given), "given.toml", read_sheet(given)) if given else None
+    found = swap_state(laptop.fleet, Assessor(laptop.vault, CHIPS), WHERE, sheet)
     return next(c for c in found.readiness().conditions if c.condition == "new-card")
 
 
@@ -66,7 +76,13 @@ def keep(laptop: Laptop, serial: str, data: bytes) -> None:
 def begin(laptop: Laptop, new: str | None) -> None:
     """Open a swap."""
     open_swap(
-        laptop.vault, WHERE, why="dead", by="A. I.", route="load", old_card=None, new_card=new
+        Assessor(laptop.vault),
+        WHERE,
+        why="dead",
+        by="A. I.",
+        route="load",
+        old_card=None,
+        new_card=new,
     )
 
 
@@ -94,7 +110,7 @@ def test_a_sheet_given_goes_before_the_one_on_record(laptop: Laptop) -> None:
     """It was looked at last."""
     keep(laptop, "PC-2", OTHER)
     begin(laptop, "PC-2")
-    assert new_card(laptop, read_sheet(SAME)).met is True
+    assert new_card(laptop, SAME).met is True
 
 
 def test_without_a_sheet_of_the_new_card_it_is_not_known(laptop: Laptop) -> None:
@@ -110,7 +126,7 @@ def test_a_sheet_given_for_another_is_refused(laptop: Laptop, target: str) -> No
     keep(laptop, "PC-2", SAME)
     begin(laptop, "PC-2")
     with pytest.raises(SheetRefused) as refusal:
-        new_card(laptop, read_sheet(UNIT + f"[for]\n{target}\n".encode()))
+        new_card(laptop, UNIT + f"[for]\n{target}\n".encode())
     assert refusal.value.code == "sheet-other"
 
 
@@ -144,8 +160,8 @@ def test_who_answered_is_named_with_the_day_or_said_to_be_nobody() -> None:
     """A step without a person is not given another's name."""
     moment = datetime(2026, 3, 1, 12, tzinfo=UTC)
     people: Any = SimpleNamespace(person={"mark": "A. Fitter"}.__getitem__)
-    assert who(people, Step("r", "mark", moment)) == "A. Fitter, 2026-03-01"
-    assert who(people, Step("r", None, moment)) == "person not recorded, 2026-03-01"
+    assert who(people, Step("r", "mark", moment)) == "A. Fitter, 2026-03-01 12:00"
+    assert who(people, Step("r", None, moment)) == "person not recorded, 2026-03-01 12:00"
 
 
 # --- which copy, and what speaks against it ---
@@ -206,9 +222,10 @@ def ended(laptop: Laptop) -> Swap:
     return swaps_at(laptop.vault, laptop.fleet.vessels[0], laptop.position())[-1]
 
 
-def release(laptop: Laptop, copy: Copy, reason: str | None = None) -> None:
+def release(laptop: Laptop, copy: Copy, *, unverified: bool = False) -> None:
     """Put on record that a copy was written for loading."""
-    file = Release("raw", ("ab" * 32,), swap=newest(laptop).id, reason=reason, by=BY)
+    swap = newest(laptop).id
+    file = Release("raw", ("ab" * 32,), swap=swap, unverified=unverified, by=BY)
     record_load_file(laptop.vault, laptop.position(), copy, Image.of(image()), file)
 
 
@@ -396,10 +413,11 @@ def test_what_was_accepted_though_not_met_is_listed_with_who_and_why(laptop: Lap
     opened(laptop)
     assessor = Assessor(laptop.vault, CHIPS)
     assert accepted_words(assessor, None) == accepted_words(assessor, newest(laptop)) == ()
-    accept(laptop.vault, WHERE, condition="permit", text="not told", reason="at sea", by=BY)
-    release(laptop, laptop.latest(), "dead ship")
+    accepted(laptop, "permit")
+    release(laptop, laptop.latest(), unverified=True)
     release(laptop, laptop.latest())
     deviation, unverified = accepted_words(Assessor(laptop.vault, CHIPS), newest(laptop))
-    assert deviation == "permit (not told): at sea (A. Invented, 2026-03-01)"
+    assert deviation.startswith("permit (not answered: ")
+    assert deviation.endswith("): at sea (A. Invented, 2026-03-01 09:00)")
     assert "UNVERIFIED" in unverified
-    assert unverified.endswith("dead ship (A. Invented, 2026-03-01)")
+    assert unverified.endswith("(A. Invented, 2026-03-01 09:00)")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from parambak.errors import NotFound, NotProven
+from parambak.keeping.assess import Assessor
 from parambak.keeping.recording.cards import enter_card
 from parambak.keeping.state.bodies import (
     DumpEntry,
@@ -17,8 +18,9 @@ from parambak.keeping.state.bodies import (
     ReadBackBody,
     SwapOpenedBody,
 )
+from parambak.keeping.state.conditions import questions
 from parambak.memory.image import Image
-from parambak.swap import recording
+from parambak.swap import ending, recording
 from parambak.swap.read_back import AFTER_POWER, BEFORE_POWER
 from parambak.swap.recording import Release, record_load_file
 from parambak.swap.swaps import (
@@ -32,11 +34,12 @@ from parambak.swap.swaps import (
     swaps_at,
 )
 from tests.keeping.conftest import LAYOUT, WHERE, Laptop, image
-from tests.swap.conftest import BY, PASSED, closed, newest, opened, read_back
+from tests.swap.conftest import BY, PASSED, accepted, closed, newest, opened, read_back
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+NOT_FINISHED = "swap-not-finished"
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 RIGHT = ImageEntry(sha256="ab" * 32, ranges=((0, 4),))
 OTHER = ImageEntry(sha256="cd" * 32, ranges=((0, 4),))
@@ -168,8 +171,8 @@ def test_each_step_is_read_from_its_record(laptop: Laptop) -> None:
         given = [recording.GivenAnswer("permit", answer, text)]
         recording.answer(vault, WHERE, given, by=BY)
     recording.select_copy(vault, WHERE, laptop.latest(), why="older", by=BY)
-    recording.accept(vault, WHERE, condition="copy", text="none", reason="sea", by=BY)
-    release = Release("raw", ("ab" * 32,), swap=newest(laptop).id, reason="stopped", by=BY)
+    accepted(laptop, "authorised")
+    release = Release("raw", ("ab" * 32,), swap=newest(laptop).id, unverified=True, by=BY)
     record_load_file(vault, laptop.position(), laptop.latest(), Image.of(image()), release)
     read_back(laptop, image())
     now = newest(laptop)
@@ -178,9 +181,12 @@ def test_each_step_is_read_from_its_record(laptop: Laptop) -> None:
     assert now.selection is not None
     assert (now.selection.image, now.selection.why) == (laptop.latest().image, "older")
     (deviation,) = now.deviations
-    assert (deviation.condition, deviation.text, deviation.reason) == ("copy", "none", "sea")
+    assert (deviation.condition, deviation.text, deviation.reason) == (
+        "authorised",
+        f"not answered: {questions()['authorised']}",
+        "at sea",
+    )
     assert now.unverified is not None
-    assert now.unverified.body.reason == "stopped"
     (back,) = now.read_backs
     steps = [now.opened, now.answers["permit"], now.selection, deviation, now.unverified, back]
     assert [vault.person(each.by or "") for each in steps] == [BY] * len(steps)
@@ -193,11 +199,11 @@ def test_a_failed_test_stays_on_record_and_closes_nothing(laptop: Laptop) -> Non
     """And is named."""
     opened(laptop)
     read_back(laptop, image(), 2)
-    bad = (FunctionTest(name="stop", result="failed"), *PASSED)
+    bad = (FunctionTest(name="stop", result="failed"), FunctionTest(name="go", result="passed"))
     with pytest.raises(NotProven) as refusal:
         closed(laptop, tests=bad)
-    assert refusal.value.code == "swap-test-failed"
-    assert (refusal.value.expected, refusal.value.found) == ("all passed", "failed: stop")
+    assert refusal.value.code == "swap-not-finished"
+    assert refusal.value.found == "function-tests: failed, and did not pass since: stop"
     (tested,) = newest(laptop).tested
     assert tested.tests == bad
 
@@ -208,14 +214,14 @@ def test_it_closes_with_both_proofs_only(laptop: Laptop) -> None:
     read_back(laptop, image())
     with pytest.raises(NotProven) as refusal:
         closed(laptop)
-    assert refusal.value.code == "swap-contents-not-proven"
+    assert (refusal.value.code, "contents-proven" in refusal.value.text) == (NOT_FINISHED, True)
     read_back(laptop, image())
     with pytest.raises(NotProven) as refusal:
         closed(laptop, tests=())
-    assert refusal.value.code == "swap-not-tested"
+    assert (refusal.value.code, "function-tests" in refusal.value.text) == (NOT_FINISHED, True)
     proof = tuple(each.record for each in newest(laptop).proof)
     answer = closed(laptop)
-    assert (answer.reads, answer.by_values) == (2, False)
+    assert (answer.reads, answer.by_bytes) == (2, True)
     (swap_now,) = swaps_at(laptop.vault, laptop.fleet.vessels[0], laptop.position())
     assert swap_now.end is not None
     assert (swap_now.end.outcome, swap_now.end.taken_in) == ("closed", proof)
@@ -264,7 +270,7 @@ def test_of_two_laptops_ends_the_closing_one_holds(laptop: Laptop, tmp_path: Pat
     read_back(laptop, image(), 2)
     other = laptop.copy_to(tmp_path / "two")
     read_back(other, image(9))
-    recording.abandon(other.vault, WHERE, tests=(), by=BY, reason="no spare")
+    ending.abandon(other.vault, WHERE, tests=(), by=BY, reason="no spare")
     closed(laptop)
     laptop.merge_from(other)
     (merged,) = swaps_at(laptop.vault, laptop.fleet.vessels[0], laptop.position())
@@ -283,7 +289,7 @@ def test_of_several_open_swaps_the_last_opened_is_the_one(laptop: Laptop, tmp_pa
     opened(laptop)
     other.now = laptop.now
     recording.open_swap(
-        other.vault, WHERE, why="later", by=BY, route="load", old_card=None, new_card=None
+        Assessor(other.vault), WHERE, why="later", by=BY, route="load", old_card=None, new_card=None
     )
     laptop.merge_from(other)
     every = swaps_at(laptop.vault, laptop.fleet.vessels[0], laptop.position())

@@ -135,6 +135,14 @@ def _card(vessel: Vessel, serial: str) -> Card:
     return holder
 
 
+def recorded_sheet(vessel: Vessel, serial: str) -> tuple[str, str]:
+    """Return the digest and the name of a card's sheet on record; raise NotFound without one."""
+    card = _card(vessel, serial)
+    if card.sheet is None:
+        raise COMPARE_NONE.error(where=card.where, expected="a card sheet", found="none")
+    return card.sheet
+
+
 def _stated(vault: Vault, holder: Unit | Card) -> Sheet:
     """Return the sheet on record; raise NotFound where there is none."""
     sheet = stored_sheet(vault, holder.sheet)

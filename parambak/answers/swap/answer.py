@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Part, Question
@@ -13,7 +14,7 @@ from parambak.swap.state import accepted_words, notes_on, swap_state
 from parambak.swap.swaps import the_open_swap
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from parambak.answers.session import Session
 
@@ -100,6 +101,32 @@ def to_ask(session: Session, where: str) -> dict[str, str]:
     missing = swap_state(session.fleet(), session.assessor, where).readiness().missing
     asked = questions()
     return {name: asked[name] for name in missing if name in asked}
+
+
+SPOKEN: Mapping[str, str] = {
+    **{answer: answer for answer in ANSWERS},
+    "y": "yes",
+    "n": "no",
+    **dict.fromkeys(("not known", "unknown", "?"), "not-known"),
+    **dict.fromkeys(("not needed", "n/a", "na", "not applicable"), "not-needed"),
+}
+"""What a person types for an answer, and the answer."""
+_MARK = re.compile(r"\s*[:,;.]\s*")
+
+
+def understood(typed: str) -> tuple[str | None, str]:
+    """Return the answer and the text in what a person typed at a terminal.
+
+    "yes", "n" and "not known" are answers; so is what goes before a colon, comma, semicolon or
+    full stop: "no: nobody to sign". Any other text is the evidence alone: it is not guessed what
+    it answers.
+    """
+    text = " ".join(typed.split())
+    first, rest = text, ""
+    if text.casefold().rstrip(".,;:") not in SPOKEN and (mark := _MARK.search(text)) is not None:
+        first, rest = text[: mark.start()], text[mark.end() :]
+    answer = SPOKEN.get(first.casefold().rstrip(".,;:"))
+    return (answer, rest) if answer is not None else (None, text)
 
 
 def given_answers(words: tuple[str, ...]) -> list[GivenAnswer]:

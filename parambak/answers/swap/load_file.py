@@ -1,4 +1,4 @@
-"""The file that goes into the new card: released of a verified copy, or on a person's word."""
+"""The file that goes into the new card: released if each condition is met or accepted."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, NamedTuple
 from parambak.answers import given_files
 from parambak.answers.forms import Answer, Part, Question
 from parambak.answers.written_files import moved, write_dump_file
-from parambak.errors import CallRefused, Fault, NotFound, NotProven
+from parambak.errors import CallRefused, Fault, NotFound
 from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.memory import digests
 from parambak.reads.pairs import PairScheme
+from parambak.swap.guard import ACCEPT_ALONE, Acceptance, cleared, require
 from parambak.swap.recording import Release, record_load_file
 from parambak.swap.state import accepted_words, notes_on, swap_state
 from parambak.swap.unsettled import refuse_unsettled
@@ -25,37 +26,13 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Copy
     from parambak.layouts.decode import Decoded
     from parambak.memory.image import Image
+    from parambak.swap.guard import Cleared
     from parambak.swap.state import SwapState
 
 UNVERIFIED = "UNVERIFIED"
 SHORT_UNVERIFIED = "UNVERIFD"
 _SHORT = re.compile(r"[A-Za-z0-9_-]{1,8}(\.[A-Za-z0-9]{1,3})?")
 
-UNVERIFIED_WORDS = Fault(
-    "load-file-unverified-words",
-    CallRefused,
-    "to release a copy that is not verified, give its word, your name and a reason",
-    "Give --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
-)
-UNVERIFIED_ALONE = Fault(
-    "load-file-no-release",
-    CallRefused,
-    "--confirm and --reason go with --unverified, and that was not given",
-    "Add --unverified to release a copy that is not verified, or leave both out.",
-)
-UNVERIFIED_NOT = Fault(
-    "load-file-verified",
-    CallRefused,
-    "the copy is verified: it needs no release without verification",
-    "Leave --unverified out.",
-)
-NOT_VERIFIED = Fault(
-    "load-file-not-verified",
-    NotProven,
-    "no file is released, because the copy is not verified: {unmet}",
-    "Run `parambak swap check {where}`: it shows what to do for each condition. In an emergency, "
-    "release it without verification: --unverified --confirm UNVERIFIED --by NAME --reason TEXT.",
-)
 SHORT_NAME = Fault(
     "load-file-short-name",
     CallRefused,
@@ -79,8 +56,8 @@ COPY_LOST = Fault(
 class SwapLoadFileQuestion(Question["SwapLoadFileAnswer"], frozen=True):
     """The position, and the file `out` that is written, in a format or as a profile has it.
 
-    `pair` splits it over two chips. A copy that is not verified is released only with
-    `unverified`, the word UNVERIFIED in `confirm`, the person `by` and a `reason`.
+    `pair` splits it over two chips. `accept` are conditions that are accepted unmet, with the
+    person `by` and a `reason`.
     """
 
     where: str
@@ -88,8 +65,7 @@ class SwapLoadFileQuestion(Question["SwapLoadFileAnswer"], frozen=True):
     format_name: str | None = None
     profile: str | None = None
     pair: PairScheme | None = None
-    unverified: bool = False
-    confirm: str | None = None
+    accept: tuple[str, ...] = ()
     by: str | None = None
     reason: str | None = None
     replace: bool = False
@@ -116,9 +92,8 @@ class ValueToCheck(Part, frozen=True):
 class SwapLoadFileAnswer(Answer, frozen=True):
     """The first file that was written, and all of them; of which copy, and whether verified.
 
-    `sum16` is of the whole image. `missing` are the conditions of the swap that are required
-    and not met. Of a copy that is not verified, `check_by_hand` are its values, null where
-    there is no layout. `accepted` says in words what was accepted in this swap.
+    `sum16` is of the whole image. Of a copy that is not verified, `check_by_hand` are its values,
+    null where there is no layout. `accepted` says in words what was accepted in this swap.
     """
 
     where: str
@@ -128,7 +103,6 @@ class SwapLoadFileAnswer(Answer, frozen=True):
     copy: str | None
     format: str
     verified: bool
-    missing: tuple[str, ...]
     files: tuple[FileShown, ...]
     check_by_hand: tuple[ValueToCheck, ...] | None
     accepted: tuple[str, ...]
@@ -145,19 +119,22 @@ class _Target(NamedTuple):
 def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnswer:
     """Write the selected copy, and put its release on record; nothing of it if either fails.
 
-    Raise NotProven for a copy that is not verified, VaultDamaged if a record about the vessel is
-    lost, CallRefused for words that do not go together, and what a file is refused for.
+    Raise NotProven if a required condition is neither met nor accepted, VaultDamaged if a record
+    about the vessel is lost, CallRefused for words that do not go together, and what a file is
+    refused for.
     """
     target = _target(question)
     state = swap_state(session.fleet(), session.assessor, question.where)
     refuse_unsettled(state.vessel, state.position, state.swap)
     copy = _copy(state)
-    released = _released(state, question)
+    step = cleared(state, Acceptance(question.accept, question.reason, question.by))
+    require(step)
     image = session.assessor.image(copy.image)
     with session.vault.writing():
         pass  # a vault that cannot be written is refused before a file of that name is touched
-    files = _released_files(session, state, copy, image, target, unverified=released)
-    session.note(*notes_on(session.vault, state), *_doubts(state))
+    files = _released_files(session, step, copy, image, target)
+    state = swap_state(session.fleet(), session.assessor, question.where)
+    session.note(*state.rules.notes, *notes_on(session.vault, state), *_doubts(state))
     return SwapLoadFileAnswer(
         where=state.position.where,
         file=files[0].file,
@@ -165,10 +142,9 @@ def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnsw
         sum16=digests.sum16(image.content),
         copy=state.evidence.copy,
         format=target.format_name,
-        verified=not released,
-        missing=state.readiness().missing,
+        verified=_verified(state),
         files=tuple(files),
-        check_by_hand=_by_hand(state.evidence.decoded) if released else (),
+        check_by_hand=() if _verified(state) else _by_hand(state.evidence.decoded),
         accepted=accepted_words(session.assessor, state.swap),
     )
 
@@ -177,8 +153,8 @@ def _target(question: SwapLoadFileQuestion) -> _Target:
     """Return how the file is written; raise where the words do not go together."""
     texts = [("name of the person", question.by, NAME), ("reason", question.reason, REMARK)]
     check_texts(texts)
-    if not question.unverified and (question.confirm or question.reason):
-        raise UNVERIFIED_ALONE.error(expected="--unverified", found="not given")
+    if question.reason and not question.accept:
+        raise ACCEPT_ALONE.error(expected="--accept CONDITION", found="no --accept")
     profile = given_files.profile_file(question.profile).profile if question.profile else None
     format_name = question.format_name or (profile.format if profile else None)
     if format_name is None:
@@ -186,17 +162,16 @@ def _target(question: SwapLoadFileQuestion) -> _Target:
     return _Target(format_name, profile, question)
 
 
-def _released_files(  # noqa: PLR0913 - what is released, and how
-    session: Session,
-    state: SwapState,
-    copy: Copy,
-    image: Image,
-    target: _Target,
-    *,
-    unverified: bool,
+def _verified(state: SwapState) -> bool:
+    return state.verdict is not None and state.verdict.verified
+
+
+def _released_files(
+    session: Session, step: Cleared, copy: Copy, image: Image, target: _Target
 ) -> list[FileShown]:
     """Write the files and put their release on record; leave none where either fails."""
-    question, profile = target.question, target.profile
+    question, profile, state = target.question, target.profile, step.state
+    unverified = not _verified(state)
     out = _marked(question.out, profile) if unverified else question.out
     files: list[FileShown] = []
     try:
@@ -207,10 +182,12 @@ def _released_files(  # noqa: PLR0913 - what is released, and how
             target.format_name,
             tuple(file.sha256 for file in files),
             state.swap.id if state.swap is not None else None,
-            question.reason if unverified else None,
             question.by,
+            unverified=unverified,
+            conditions=step.readiness.entries,
         )
-        record_load_file(session.vault, state.position, copy, image, release)
+        accepting = (step, Acceptance(question.accept, question.reason, question.by))
+        record_load_file(session.vault, state.position, copy, image, release, accepting=accepting)
     except BaseException:  # an interruption too
         for file in files:
             remove_given(file.file)  # what was refused must not lie ready
@@ -219,8 +196,8 @@ def _released_files(  # noqa: PLR0913 - what is released, and how
 
 
 def _doubts(state: SwapState) -> tuple[str, ...]:
-    """Say where the file is written before the swap may begin, or outside any swap."""
-    where, missing = state.position.where, state.readiness().missing
+    """State that the file is written outside any swap, or for a duplicate of the old chip."""
+    where = state.position.where
     doubts = []
     if state.swap is None:
         doubts.append(
@@ -228,11 +205,6 @@ def _doubts(state: SwapState) -> tuple[str, ...]:
         )
     elif state.swap.route == "move-chip":
         doubts.append("in this swap the old chip is moved: this file is for a duplicate of it")
-    if missing:
-        doubts.append(
-            f"`swap check {where}` answers NOT READY: {', '.join(missing)}. The file is correct "
-            "for the selected copy, but the swap may not begin yet"
-        )
     return tuple(doubts)
 
 
@@ -244,36 +216,6 @@ def _copy(state: SwapState) -> Copy:
     if state.copy is None:
         return select.copy_named(state.position, "latest")
     return state.copy
-
-
-def _released(state: SwapState, words: SwapLoadFileQuestion) -> bool:
-    """Return whether the copy is released without verification; raise where it cannot be."""
-    verdict = state.verdict
-    if verdict is not None and verdict.verified:
-        if words.unverified:
-            raise UNVERIFIED_NOT.error(expected="no --unverified", found="a verified copy")
-        return False
-    unmet = verdict.unmet if verdict is not None else ()
-    if not words.unverified:
-        raise NOT_VERIFIED.error(
-            where=state.position.where,
-            unmet=", ".join(condition.condition for condition in unmet),
-            expected="every condition met",
-            found="; ".join(condition.text for condition in unmet),
-        )
-    hopeless = [condition for condition in unmet if condition.condition == "unchanged-on-disk"]
-    if hopeless:
-        raise NOT_VERIFIED.error(
-            where=state.position.where,
-            unmet="unchanged-on-disk",
-            expected="bytes that are what they were when archived",
-            found=hopeless[0].text,
-        )
-    if words.confirm != UNVERIFIED or not words.by or not words.reason:
-        raise UNVERIFIED_WORDS.error(
-            expected="--confirm UNVERIFIED --by NAME --reason TEXT", found="not all of them"
-        )
-    return True
 
 
 def _marked(out: str, profile: Profile | None) -> str:

@@ -36,7 +36,7 @@ class SwapOpenAnswer(Answer, frozen=True):
 def answer(session: Session, question: SwapOpenQuestion) -> SwapOpenAnswer:
     """Open the swap; raise CallRefused, NotFound, VaultRefused or VaultDamaged."""
     opened = recording.open_swap(
-        session.vault,
+        session.assessor,
         question.where,
         why=question.reason,
         by=question.by,

@@ -18,13 +18,21 @@ from parambak.answers.differences import (
 from parambak.answers.disagreement import ExplanationShown, explanation_of
 from parambak.answers.forms import NO, YES, Answer, Part, Question
 from parambak.answers.swap.load_file import COPY_LOST
-from parambak.answers.swap.read_back_doubts import Compared, doubts_of, not_enough, older, others
+from parambak.answers.swap.read_back_doubts import (
+    Compared,
+    doubts_of,
+    not_enough,
+    older,
+    others,
+    refuse_old_files,
+)
 from parambak.errors import Fault, LayoutRefused, NotFound, VaultDamaged, VaultRefused
 from parambak.keeping.state import select
 from parambak.keeping.state.cards import cross_over_notes
 from parambak.layouts import coverage
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PairScheme
+from parambak.swap.guard import ACCEPT_ALONE, Acceptance, cleared, require
 from parambak.swap.read_back import (
     AFTER_POWER,
     BEFORE_POWER,
@@ -35,8 +43,8 @@ from parambak.swap.read_back import (
     start_up,
 )
 from parambak.swap.recording import ValueLayouts, record_read_back
-from parambak.swap.state import accepted_words, others_words
-from parambak.swap.swaps import newest_open, swaps_at
+from parambak.swap.state import accepted_words, others_words, swap_state
+from parambak.swap.swaps import at_work, swaps_at
 from parambak.swap.unsettled import refuse_unsettled
 
 if TYPE_CHECKING:
@@ -51,7 +59,9 @@ if TYPE_CHECKING:
     from parambak.layouts.decode import CheckResult
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image
+    from parambak.swap.guard import Cleared
     from parambak.swap.read_back import ValuesReadBack
+    from parambak.swap.state import SwapState
     from parambak.swap.swaps import Swap
 
 NO_COPY = Fault(
@@ -67,7 +77,8 @@ class SwapReadBackQuestion(Question["SwapReadBackAnswer"], frozen=True):
     """The position, the dumps read from its card, and the stage: before-power or after-power.
 
     `layout` is the card's own, where its software moved the fields: values are then compared,
-    with that of the copy (`old_layout`, else the position's) and a table of `renames`.
+    with that of the copy (`old_layout`, else the position's) and a table of `renames`. `accept`
+    are conditions of the swap that are accepted unmet, with the person `by` and a `reason`.
     """
 
     where: str
@@ -77,6 +88,8 @@ class SwapReadBackQuestion(Question["SwapReadBackAnswer"], frozen=True):
     profile: str | None = None
     pair: PairScheme | None = None
     by: str | None = None
+    accept: tuple[str, ...] = ()
+    reason: str | None = None
     layout: str | None = None
     old_layout: str | None = None
     renames: str | None = None
@@ -176,6 +189,8 @@ class _Expected:
     name: str
     image: Image
     layout: Layout | None
+    step: Cleared
+    acceptance: Acceptance
 
 
 @dataclass(frozen=True)
@@ -193,11 +208,13 @@ _Results = list[tuple["Incoming", "ReadBack | ValuesReadBack"]]
 def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnswer:
     """Compare each dump with the selected copy, and put all of it on record.
 
-    That is the copy chosen in the open swap, else the one released last in it, else the latest
-    verified one. Raise NotFound where there is none, VaultDamaged if a record is lost, and what a
+    That is the copy selected in the open swap, else the one released last in it, else its newest;
+    without a swap it is the latest verified one. A card that is not loaded correctly is on record
+    in any case. Of one that is, raise NotProven if a condition that the swap requires is neither
+    met nor accepted. Raise NotFound without a copy, VaultDamaged if a record is lost, and what a
     file is refused for.
     """
-    expected = _expected(session, question.where)
+    expected = _expected(session, question)
     by_values = _by_values(question, expected)
     incoming, times = _read(session, question, expected, by_values)
     if by_values is not None:
@@ -213,11 +230,14 @@ def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnsw
         question.pair,
         times,
     )
+    refuse_old_files(compared)
     doubts = doubts_of(session.vault, compared)
+    loaded = all(result.loaded_correctly for _, result in results)
+    if expected.swap is not None and loaded:  # what is wrong goes on record in any case
+        require(expected.step)
     _notes(session, expected)
     _put_on_record(session, question, expected, results, by_values)
     swap = _swap_now(session, expected)
-    loaded = all(result.loaded_correctly for _, result in results)
     doubts += not_enough(swap, len(results), loaded=loaded)
     return SwapReadBackAnswer(
         where=expected.position.where,
@@ -225,36 +245,40 @@ def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnsw
         moved=expected.swap is not None and expected.swap.route == "move-chip",
         loaded_correctly=loaded,
         copy=expected.name,
-        deviations=accepted_words(session.assessor, expected.swap),
+        deviations=accepted_words(session.assessor, swap),
         doubts=doubts,
         proven=swap is not None and swap.unproven is None,
         **members,
     )
 
 
-def _expected(session: Session, where: str) -> _Expected:
-    position = select.find_position(session.fleet(), where)
-    vessel = select.vessel_at(session.fleet(), where)
+def _expected(session: Session, question: SwapReadBackQuestion) -> _Expected:
+    """Return what the card should hold, and what the swap requires; raise CallRefused."""
+    if question.reason and not question.accept:
+        raise ACCEPT_ALONE.error(expected="--accept CONDITION", found="no --accept")
+    state = swap_state(session.fleet(), session.assessor, question.where, loaded=True)
+    vessel, position, swap = state.vessel, state.position, state.swap
+    acceptance = Acceptance(question.accept, question.reason, question.by)
+    step = cleared(state, acceptance)
     swaps = swaps_at(session.vault, vessel, position)
-    swap = newest_open(swaps)
     refuse_unsettled(vessel, position, swap)
-    copy = _selected_copy(session.assessor, position, swap)
+    copy = _selected_copy(session.assessor, state)
     layout = session.assessor.layout_of(position)
     image, name = session.assessor.image(copy.image), select.copy_name(position, copy)
-    return _Expected(vessel, position, swaps, swap, copy, name, image, layout)
+    return _Expected(vessel, position, swaps, swap, copy, name, image, layout, step, acceptance)
 
 
-def _selected_copy(assessor: Assessor, position: Position, swap: Swap | None) -> Copy:
+def _selected_copy(assessor: Assessor, state: SwapState) -> Copy:
     """Return the copy that the card should hold; raise NotFound where there is none."""
-    if swap is not None and swap.expected is not None:
-        for copy in reversed(position.copies):
-            if copy.image == swap.expected:
-                return copy
+    position, swap = state.position, state.swap
+    if state.copy is None and swap is not None and swap.expected is not None:
         raise COPY_LOST.error(
             where=position.where,
-            expected="the copy that was chosen or released in this swap",
+            expected="the copy that was selected or released in this swap",
             found=f"none with the SHA-256 {swap.expected.sha256[:8]}",
         )
+    if swap is not None and state.copy is not None:
+        return state.copy
     for copy in reversed(position.copies):
         if assessor.verdict(position, copy).verified:
             return copy
@@ -491,13 +515,16 @@ def _put_on_record(
             by=question.by,
             layouts=values.layouts if values is not None else None,
             swap=expected.swap.id if expected.swap is not None else None,
+            accepting=(expected.step, expected.acceptance),
         )
     except (VaultRefused, VaultDamaged) as error:
+        if expected.step.accepted:
+            raise
         session.note(f"this read-back is NOT ON RECORD: {error.text}")
 
 
 def _swap_now(session: Session, expected: _Expected) -> Swap | None:
-    """Return the open swap with what was read back in this call."""
+    """Return the swap at work with what was read back in this call."""
     if expected.swap is None:
         return None
-    return newest_open(swaps_at(session.vault, expected.vessel, expected.position))
+    return at_work(swaps_at(session.vault, expected.vessel, expected.position))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import suppress
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.errors import ParambakError
+from parambak.errors import CallRefused, Fault, ParambakError
 from parambak.keeping.state import select
 from parambak.keeping.state.bodies import ImageEntry
 from parambak.memory.digests import sha256
@@ -18,6 +18,13 @@ if TYPE_CHECKING:
     from parambak.reads.pairs import PairScheme
     from parambak.swap.swaps import Swap
     from parambak.vault.vault import Vault
+
+OLD_FILE = Fault(
+    "read-back-archived",
+    CallRefused,
+    "that file was archived before: it proves nothing of the new card",
+    "Read the chip of the new card, and give that dump.",
+)
 
 
 class Compared(NamedTuple):
@@ -39,8 +46,7 @@ def doubts_of(vault: Vault, what: Compared) -> tuple[str, ...]:
     """Return each reason to doubt a read-back, except that there are too few."""
     doubts = _released(vault, what.position, what.incoming)
     doubts += _resembles(what.vessel, what.copy, what.incoming)
-    doubts += _halves(what.incoming, what.image, what.pair)
-    return doubts + (_old_files(what.position, what.incoming) if what.times else ())
+    return doubts + _halves(what.incoming, what.image, what.pair)
 
 
 def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
@@ -55,16 +61,17 @@ def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tup
     )
 
 
-def _old_files(position: Position, incoming: list[Incoming]) -> tuple[str, ...]:
-    """Return a doubt if a file is one that was archived from this position before."""
-    archived = {(d.sha256, d.modified) for read in position.reads for d in read.dumps}
-    return tuple(
-        f"{file.entry.name} is the same file, with the same time, that was archived before: it "
-        "proves nothing of the new card. Read the new card's chip, and give that dump"
-        for read in incoming
-        for file in read.files
-        if (file.entry.sha256, file.entry.modified) in archived
-    )
+def refuse_old_files(what: Compared) -> None:
+    """Raise CallRefused if a file is one that is on record as a read of this position."""
+    archived = {(d.sha256, d.modified) for read in what.position.reads for d in read.dumps}
+    for read in what.incoming if what.times else ():
+        for file in read.files:
+            if (file.entry.sha256, file.entry.modified) in archived:
+                raise OLD_FILE.error(
+                    file=file.entry.name,
+                    expected="a file that was read from the new card",
+                    found="the same bytes and the same time as a read on record",
+                )
 
 
 def _resembles(vessel: Vessel, selected: Copy, incoming: list[Incoming]) -> tuple[str, ...]:
@@ -141,4 +148,5 @@ def older(position: Position, copy: Copy, swap: Swap | None) -> tuple[str, ...]:
 
 def others(swaps: tuple[Swap, ...], swap: Swap | None) -> tuple[Swap, ...]:
     """Return the open swaps except this one."""
-    return tuple(other for other in swaps if other.end is None and other is not swap)
+    this = swap.id if swap is not None else None
+    return tuple(other for other in swaps if other.end is None and other.id != this)

@@ -10,7 +10,15 @@ import click
 from parambak.answers.due import DueQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.settings import Answer, Settings, pass_settings
-from parambak.keeping.due import FADING, NOT_VERIFIED, ONE_LOCATION, ONE_READ, TOO_OLD, UNSTABLE
+from parambak.keeping.due import (
+    FADING,
+    NOT_VERIFIED,
+    ONE_LOCATION,
+    ONE_READ,
+    TOO_OLD,
+    UNFINISHED_SWAP,
+    UNSTABLE,
+)
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
@@ -20,6 +28,10 @@ if TYPE_CHECKING:
     from parambak.cli.screen import Screen
 
 NEXT = {
+    UNFINISHED_SWAP: (
+        "do what is missing there, then run `parambak swap close {where}`. `parambak swap check "
+        "{where}` shows each condition."
+    ),
     UNSTABLE: (
         "reseat the chip and read it again. If it reads differently again, replace it, and archive "
         "the new one with `parambak archive --new-chip`."

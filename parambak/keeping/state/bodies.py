@@ -199,11 +199,30 @@ class CardsCrossedOverBody(Body, frozen=True):
     back: bool = False
 
 
+class ConditionEntry(Body, frozen=True):
+    """A condition of a swap as it was: `met` is None if it was not known.
+
+    With `accepted`, a person had accepted it unmet.
+    """
+
+    condition: str
+    text: str
+    met: bool | None = None
+    required: bool = False
+    accepted: bool = False
+
+    @property
+    def missing(self) -> bool:
+        """Return whether it was required, and neither met nor accepted."""
+        return self.required and not self.met and not self.accepted
+
+
 class LoadFileBody(Body, frozen=True):
     """kind "load-file": a file released for loading into a new card.
 
     Of a pair, `file_sha256` is the first chip's and `second_sha256` the other's. With
-    `unverified`, its copy was not verified and a person gave the `reason`.
+    `unverified`, its copy was not verified and a person accepted that. `conditions` are those of
+    the swap at that moment.
     """
 
     kind: ClassVar[str] = "load-file"
@@ -216,7 +235,7 @@ class LoadFileBody(Body, frozen=True):
     second_sha256: Digest | None = None
     swap: Identity | None = None
     unverified: bool = False
-    reason: str | None = None
+    conditions: tuple[ConditionEntry, ...] = ()
 
 
 class ReadBackBody(Body, frozen=True):
@@ -302,7 +321,8 @@ class SwapOpenedBody(Body, frozen=True):
     """kind "swap-opened": the replacement of a card begins.
 
     `route` is "load" (the new card's memory is loaded) or "move-chip" (the old chip goes
-    onto the new card). `new` holds a card that comes in with it.
+    onto the new card). `new` holds a card that comes in with it; `conditions` are those at that
+    moment.
     """
 
     kind: ClassVar[str] = "swap-opened"
@@ -314,6 +334,17 @@ class SwapOpenedBody(Body, frozen=True):
     new: tuple[Entity, ...] = ()
     old_card: Identity | None = None
     new_card: Identity | None = None
+    conditions: tuple[ConditionEntry, ...] = ()
+
+
+class SwapSheetBody(Body, frozen=True):
+    """kind "swap-sheet": the sheet of the card that goes in, as it was given in the swap."""
+
+    kind: ClassVar[str] = "swap-sheet"
+
+    swap: Identity
+    sheet: Digest
+    name: str
 
 
 class SwapAnswerBody(Body, frozen=True):
@@ -360,7 +391,7 @@ class FunctionTest(Body, frozen=True):
 
 
 class SwapTestedBody(Body, frozen=True):
-    """kind "swap-tested": function tests while the swap stays open, some of them failed."""
+    """kind "swap-tested": function tests while the swap stays open."""
 
     kind: ClassVar[str] = "swap-tested"
 
@@ -369,9 +400,11 @@ class SwapTestedBody(Body, frozen=True):
 
 
 class SwapClosedBody(Body, frozen=True):
-    """kind "swap-closed": `outcome` is "closed" or "abandoned".
+    """kind "swap-closed": `outcome` is "closed", "emergency" or "abandoned".
 
-    `taken_in` are the records of the read-backs that become reads of the position.
+    `taken_in` are the records of the read-backs that become reads of the position;
+    `old_card_to` is where the old card goes; `conditions` are those at that moment. After
+    "emergency" the swap goes on until what is missing is done.
     """
 
     kind: ClassVar[str] = "swap-closed"
@@ -381,6 +414,8 @@ class SwapClosedBody(Body, frozen=True):
     reason: str | None = None
     tests: tuple[FunctionTest, ...] = ()
     taken_in: tuple[Digest, ...] = ()
+    old_card_to: str | None = None
+    conditions: tuple[ConditionEntry, ...] = ()
 
 
 class LossAcceptedBody(Body, frozen=True):

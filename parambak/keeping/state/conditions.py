@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
+from parambak.keeping.state import closing
 from parambak.keeping.state.model import Condition
 from parambak.memory.counted import counted
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from datetime import date
 
+    from parambak.keeping.state.closing import Closing
     from parambak.layouts.decode import Decoded
 
 MOST_NAMED = 12  # values in a sentence
@@ -66,6 +68,7 @@ class SwapEvidence:
     - `answers` are the persons' answers by condition, None if no swap is open; `read_since` is
       the day of a read since the opening.
     - `records` is whether every record about the vessel is there, and none in conflict.
+    - `closing` is None if no swap is open.
     """
 
     copy: str | None
@@ -81,12 +84,13 @@ class SwapEvidence:
     selected_lost: bool = False
     own_sheet: bool = False
     records: Condition = NOT_EXAMINED
+    closing: Closing | None = None
 
 
 class Requirement(NamedTuple):
     """When the default rules require a condition, in the page's words and as a test.
 
-    If not `waivable`, no ship's rules can do without it.
+    If not `waivable`, no ship's rules can do without it, and no person can accept it unmet.
     """
 
     words: str
@@ -99,7 +103,9 @@ class SwapCondition(NamedTuple):
 
     `met_when` are the words of `formats/ships-rules.md`. `work_out` gives its state from its
     name and the evidence. `question` is what a person is asked, None if nobody is asked;
-    `answerable`: a person's answer is taken, asked or not.
+    `answerable`: a person's answer is taken, asked or not. `remedy` is what to do if it is not
+    met, for a condition that no person answers. `to_close`: it is required to close the swap, and
+    not before.
     """
 
     name: str
@@ -108,6 +114,8 @@ class SwapCondition(NamedTuple):
     work_out: Callable[[str, SwapEvidence], Condition]
     question: str | None = None
     answerable: bool = False
+    remedy: str = ""
+    to_close: bool = False
 
     def state(self, evidence: SwapEvidence) -> Condition:
         """Return whether it is met, and why."""
@@ -254,10 +262,33 @@ def _counters(name: str, evidence: SwapEvidence) -> Condition:
     )
 
 
+def _of_closing(
+    work_out: Callable[[str, Closing], Condition], name: str, evidence: SwapEvidence
+) -> Condition:
+    """Return a condition of the closing of a swap."""
+    if evidence.closing is None:
+        return Condition.unknown(name, "no swap is open")
+    return work_out(name, evidence.closing)
+
+
+def _to_close(
+    name: str,
+    met_when: str,
+    required: Requirement,
+    work_out: Callable[[str, Closing], Condition],
+    remedy: str,
+) -> SwapCondition:
+    """Return the record of a condition that is required to close the swap."""
+    worked_out = partial(_of_closing, work_out)
+    return SwapCondition(name, met_when, required, worked_out, remedy=remedy, to_close=True)
+
+
 ALWAYS = Requirement("always", lambda _: True, waivable=False)
 DEFAULT = Requirement("default", lambda _: True)
 OPEN = Requirement("open", lambda evidence: evidence.answers is not None)
 BY_RULES = Requirement("by rules", lambda _: False)
+CLOSE_ALWAYS = Requirement("to close, always", lambda _: True, waivable=False)
+CLOSE = Requirement("to close", lambda _: True)
 
 
 def _asked(
@@ -288,6 +319,7 @@ CONDITIONS: tuple[SwapCondition, ...] = (
             lambda evidence: evidence.supplies[0] is False,
         ),
         _supplies,
+        remedy="Correct the supply, and measure it again: `parambak measure`.",
     ),
     _asked(
         "final-read",
@@ -303,43 +335,78 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         ),
         ALWAYS,
         lambda _, evidence: evidence.records,
+        remedy="Run `parambak recheck`. Fetch each lost record from another copy of the vault.",
     ),
-    SwapCondition("copy", "there is a copy", ALWAYS, _copy),
     SwapCondition(
-        "read-twice", "two or more separate reads gave the same image", DEFAULT, _of_the_copy
+        "copy",
+        "there is a copy",
+        ALWAYS,
+        _copy,
+        remedy="Archive the reads of this chip, or select a copy with `parambak swap select`.",
+    ),
+    SwapCondition(
+        "read-twice",
+        "two or more separate reads gave the same image",
+        DEFAULT,
+        _of_the_copy,
+        remedy="Read the chip again, and archive the new file.",
     ),
     SwapCondition(
         "stable",
         "no two reads of the chip disagree, except after a write, or as a person explained",
         DEFAULT,
         _of_the_copy,
-    ),
-    SwapCondition("plausible", "the image is plausible for its chip", ALWAYS, _of_the_copy),
-    SwapCondition(
-        "checks-hold", "every stored check that the layout declares holds", DEFAULT, _of_the_copy
+        remedy="Reseat the chip, and read it again. State what changed with `diff --remark`.",
     ),
     SwapCondition(
-        "unchanged-on-disk", "the bytes on disk match their recorded SHA-256", ALWAYS, _of_the_copy
+        "plausible",
+        "the image is plausible for its chip",
+        ALWAYS,
+        _of_the_copy,
+        remedy="Read the chip again. Is it normal for this memory? `parambak archive --normal`.",
+    ),
+    SwapCondition(
+        "checks-hold",
+        "every stored check that the layout declares holds",
+        DEFAULT,
+        _of_the_copy,
+        remedy="Read the chip again, or correct the layout.",
+    ),
+    SwapCondition(
+        "unchanged-on-disk",
+        "the bytes on disk match their recorded SHA-256",
+        ALWAYS,
+        _of_the_copy,
+        remedy="Run `parambak recheck`. Fetch each damaged file from another copy of the vault.",
     ),
     SwapCondition(
         "copy-selected",
         "it is recorded which copy is selected; an older one with a reason",
         BY_RULES,
         _copy_selected,
+        remedy="Select the copy: `parambak swap select`.",
     ),
     SwapCondition(
         "second-location",
         "a backup location holds the copy, and every byte was checked there",
         BY_RULES,
         _second_location,
+        remedy="Send the vault to a backup location: `parambak backup send`.",
     ),
     SwapCondition(
         "within-limits",
         "every decoded value is inside its limits, if there is a layout",
         Requirement("default", lambda evidence: evidence.decoded is not None),
         _within_limits,
+        remedy="Check each value with the maker's documents, or select another copy.",
     ),
-    SwapCondition("card-sheet", "the unit's card sheet is on record", BY_RULES, _card_sheet),
+    SwapCondition(
+        "card-sheet",
+        "the unit's card sheet is on record",
+        BY_RULES,
+        _card_sheet,
+        remedy="Record the card sheet of the unit: `parambak card record`.",
+    ),
     SwapCondition(
         "new-card",
         (
@@ -348,6 +415,7 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         ),
         Requirement("default", lambda evidence: evidence.entries is not None),
         _new_card,
+        remedy="Give the new card's own sheet with --new-card, and correct what differs.",
     ),
     SwapCondition(
         "belongs-to-card",
@@ -404,6 +472,48 @@ CONDITIONS: tuple[SwapCondition, ...] = (
         "Is the old card labelled, bagged and kept until the trials are done?",
         "the old card is labelled, bagged and not overwritten until the trials are done",
     ),
+    _to_close(
+        "contents-proven",
+        "two separate read-backs of one stage show that the card holds the selected copy",
+        CLOSE_ALWAYS,
+        closing.contents_proven,
+        "Read the new card twice, and give both dumps to `parambak swap read-back`.",
+    ),
+    _to_close(
+        "read-back-before-power",
+        "the loaded card was read back before power-up",
+        CLOSE,
+        closing.before_power,
+        "Read the card back with power off: `parambak swap read-back --stage before-power`.",
+    ),
+    _to_close(
+        "read-back-after-power",
+        "the loaded card was read back after power-up, later than the read-back before power",
+        CLOSE,
+        closing.after_power,
+        "Read the card back after power-up: `parambak swap read-back --stage after-power`.",
+    ),
+    _to_close(
+        "function-tests",
+        "a function test passed since the card was loaded, and none failed without passing later",
+        CLOSE_ALWAYS,
+        closing.function_tests,
+        "Test the functions again, and give each result: `--test NAME=passed`.",
+    ),
+    _to_close(
+        "listed-tests",
+        "each function test passed that the ship's rules or the unit's card sheet list",
+        CLOSE,
+        closing.listed_tests,
+        "Do each test that is named, and give its result: `--test NAME=passed`.",
+    ),
+    _to_close(
+        "old-card-state",
+        "it is stated where the old card goes",
+        CLOSE_ALWAYS,
+        closing.old_card_state,
+        "State where the old card goes: `--old-card-to`.",
+    ),
 )
 
 
@@ -412,8 +522,13 @@ def names() -> tuple[str, ...]:
     return tuple(condition.name for condition in CONDITIONS)
 
 
+def of_stage(*, closing: bool) -> tuple[SwapCondition, ...]:
+    """Return the conditions before loading; with `closing`, those of the closing as well."""
+    return tuple(condition for condition in CONDITIONS if closing or not condition.to_close)
+
+
 def always() -> tuple[str, ...]:
-    """Return the names of those that no rules can do without."""
+    """Return the names of those that no rules can do without, and that nobody can accept."""
     return tuple(condition.name for condition in CONDITIONS if not condition.required.waivable)
 
 

@@ -5,7 +5,12 @@ Without any, `CAREFUL` is in force.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from msgspec import Struct
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
 
 
 class Rules(Struct, frozen=True):
@@ -16,6 +21,8 @@ class Rules(Struct, frozen=True):
       rules, `waived` those of the default rules that are not.
     - A verified copy older than `verified_months`, or in fewer backup locations than
       `backup_locations`, is due.
+    - `function_tests` are the function tests to pass before a swap is closed: those of one unit,
+      by its short name or maker's type, or of every unit (None).
     - `title` and `source` name the owner of the rules; the default rules have none.
     """
 
@@ -25,6 +32,7 @@ class Rules(Struct, frozen=True):
     waived: frozenset[str] = frozenset()
     verified_months: int | None = None
     backup_locations: int | None = None
+    function_tests: tuple[tuple[str | None, tuple[str, ...]], ...] = ()
     title: str | None = None
     source: str | None = None
 
@@ -35,6 +43,16 @@ class Rules(Struct, frozen=True):
         if condition in always():
             return True
         return condition in self.required or (by_default and condition not in self.waived)
+
+    def tests_of(self, names: Collection[str]) -> tuple[str, ...]:
+        """Return the function tests of the unit with these names."""
+        of_unit = {name.casefold() for name in names}
+        return tuple(
+            test
+            for unit, tests in self.function_tests
+            if unit is None or unit.casefold() in of_unit
+            for test in tests
+        )
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -47,6 +47,8 @@ _INTENDED: Mapping[str, str] = MappingProxyType(
         "last-read": "final-read",
         "intact": "unchanged-on-disk",
         **dict.fromkeys(("meant", "selected"), "copy-selected"),
+        **dict.fromkeys(("test", "tests", "function-test"), "function-tests"),
+        **dict.fromkeys(("required-tests", "tests-listed"), "listed-tests"),
     }
 )
 
@@ -74,10 +76,18 @@ class Intervals(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, r
     backup_locations: Annotated[int, Meta(ge=0, le=99)] | None = None
 
 
-class _File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class FunctionTests(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """`[[function-tests]]`: what is tested before a swap is closed, of one unit or of every one."""
+
+    tests: Annotated[tuple[Text, ...], Meta(min_length=1, max_length=99)]
+    unit: Text | None = None
+
+
+class _File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, rename="kebab"):
     rules: Head
     swap: Swap = Swap()
     intervals: Intervals = Intervals()
+    function_tests: Annotated[tuple[FunctionTests, ...], Meta(max_length=99)] = ()
 
 
 def load_rules(data: bytes) -> Rules:
@@ -101,6 +111,7 @@ def load_rules(data: bytes) -> Rules:
         waived=waived,
         verified_months=model.intervals.verified_months,
         backup_locations=model.intervals.backup_locations,
+        function_tests=tuple((entry.unit, entry.tests) for entry in model.function_tests),
         title=model.rules.title,
         source=model.rules.source,
     )

@@ -41,6 +41,9 @@ UNIT = bodies.Entity(what="unit", id=OTHER, facts={"short": "port"}, inside=ID)
 LAYOUT = bodies.LayoutEntry(
     sha256=DIGEST, name="l.toml", parts=(bodies.LayoutPart(name="p.toml", sha256=DIGEST),)
 )
+ENTRY = bodies.ConditionEntry(
+    condition="permit", text="nobody", met=False, required=True, accepted=True
+)
 
 # One body of each kind, and the JSON that it has had since the first version. These lines
 # are what lies in vaults: a change that needs them changed breaks every vault there is.
@@ -54,6 +57,10 @@ _DUMP = (
     '"path_mark":' + _D + ',"sha256":' + _D + "}"
 )
 _VESSEL = '{"facts":{"former":["wader"],"short":"grebe"},"id":"' + ID + '","what":"vessel"}'
+_ENTRY = (
+    '"conditions":[{"accepted":true,"condition":"permit","met":false,"required":true,'
+    '"text":"nobody"}]'
+)
 _UNIT = '{"facts":{"short":"port"},"id":"' + OTHER + '","inside":"' + ID + '","what":"unit"}'
 GOLDEN: list[tuple[str, bodies.Body, str]] = [
     (
@@ -306,8 +313,9 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
             new=(UNIT,),
             old_card=ID,
             new_card=OTHER,
+            conditions=(ENTRY,),
         ),
-        '{"new":[' + _UNIT + '],"new_card":"' + OTHER + '","old_card":"' + ID + '",'
+        "{" + _ENTRY + ',"new":[' + _UNIT + '],"new_card":"' + OTHER + '","old_card":"' + ID + '",'
         '"position":"' + OTHER + '","route":"load","swap":"' + ID + '","why":"dead"}',
     ),
     (
@@ -319,6 +327,11 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
         "swap-copy-selected",
         bodies.SwapCopySelectedBody(swap=ID, image=IMAGE, why="older"),
         '{"image":' + _IMAGE + ',"swap":"' + ID + '","why":"older"}',
+    ),
+    (
+        "swap-sheet",
+        bodies.SwapSheetBody(swap=ID, sheet=DIGEST, name="spare.toml"),
+        '{"name":"spare.toml","sheet":' + _D + ',"swap":"' + ID + '"}',
     ),
     (
         "swap-deviation",
@@ -343,8 +356,16 @@ GOLDEN: list[tuple[str, bodies.Body, str]] = [
                 bodies.FunctionTest(name="start", result="failed"),
             ),
             taken_in=(DIGEST,),
+            old_card_to="ashore",
+            conditions=(ENTRY,),
         ),
-        '{"outcome":"closed","reason":"done","swap":"' + ID + '","taken_in":[' + _D + "],"
+        "{"
+        + _ENTRY
+        + ',"old_card_to":"ashore","outcome":"closed","reason":"done","swap":"'
+        + ID
+        + '","taken_in":['
+        + _D
+        + "],"
         '"tests":[{"name":"stop","result":"passed","text":"twice"},'
         '{"name":"start","result":"failed"}]}',
     ),

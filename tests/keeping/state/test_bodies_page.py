@@ -32,6 +32,7 @@ SHARED: dict[str, type[bodies.Body]] = {
     "limits": bodies.LimitsEntry,
     "moved from": bodies.MovedFrom,
     "reading": bodies.ReadingEntry,
+    "condition": bodies.ConditionEntry,
 }
 
 

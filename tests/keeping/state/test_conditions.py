@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
+from parambak.keeping.state.closing import Closing
 from parambak.keeping.state.conditions import (
     CONDITIONS,
     OPEN,
@@ -64,7 +65,21 @@ def told(word: str = "yes", text: str = "seen") -> PersonsAnswer:
 
 COMPLETE = Condition.yes("records-complete", "every record is there")
 ALL_TOLD = {name: told() for name in questions()}
+PROVEN = Closing(
+    contents=(True, "two separate read-backs"),
+    before_power=(True, "2 reads"),
+    after_power=(True, "1 read"),
+    passed=("Stop", "ramp  up"),
+    listed=("ramp up",),
+    old_card_to="ashore",
+)
 PLACES = (("office", date(2026, 2, 1), True),)
+
+
+def with_state(member: str, state: tuple[bool | None, str]) -> Closing:
+    """Return the work of the closing with one state changed."""
+    states: dict[str, Any] = {member: state}
+    return PROVEN._replace(**states)
 
 
 class Asked(NamedTuple):
@@ -90,6 +105,7 @@ def asked(*, rules: Rules = CAREFUL, **changed: Any) -> Asked:
         "supplies": (True, "inside their limits"),
         "held": PLACES,
         "answers": ALL_TOLD,
+        "closing": PROVEN,
         "records": COMPLETE,
     }
     evidence = SwapEvidence(**(sound | changed))
@@ -144,6 +160,34 @@ ALONE: list[tuple[dict[str, Any], str, bool | None, str]] = [
         ({"answers": {k: v for k, v in ALL_TOLD.items() if k != name}}, name, None, "not answered")
         for name in TOLD
     ],
+    *[
+        ({"closing": with_state(member, (met, "because"))}, name, met, "because")
+        for name, member in (
+            ("contents-proven", "contents"),
+            ("read-back-before-power", "before_power"),
+            ("read-back-after-power", "after_power"),
+        )
+        for met in (False, None)
+    ],
+    (
+        {"closing": PROVEN._replace(failed=("stop",))},
+        "function-tests",
+        False,
+        "failed, and did not pass since: stop",
+    ),
+    (
+        {"closing": PROVEN._replace(passed=(), listed=())},
+        "function-tests",
+        None,
+        "no function test",
+    ),
+    (
+        {"closing": PROVEN._replace(listed=("ramp up", "Blow down", "stop"))},
+        "listed-tests",
+        None,
+        "not passed since the card was loaded: Blow down",
+    ),
+    ({"closing": PROVEN._replace(old_card_to=None)}, "old-card-state", None, "not stated"),
 ]
 
 

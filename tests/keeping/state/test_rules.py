@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from parambak.errors import SheetRefused
 from parambak.keeping.state.conditions import always, names
 from parambak.keeping.state.rules import CAREFUL, Rules
-from parambak.keeping.state.rules_file import Head, Intervals, Swap, load_rules
+from parambak.keeping.state.rules_file import FunctionTests, Head, Intervals, Swap, load_rules
 
 ROOT = Path(__file__).parents[3]
 HEAD = "[rules]\ntitle = 'invented'\nsource = 'invented'\n"
@@ -114,7 +114,11 @@ def test_none_and_weaker_rules_are_said_aloud() -> None:
 def test_the_page_names_every_key_and_every_condition() -> None:
     """Its tables are whole, and its example is sound."""
     named = re.findall(r"^\| `([a-z-]+)` \|", PAGE, re.MULTILINE)
-    keys = {n.replace("_", "-") for each in (Head, Swap, Intervals) for n in each.__struct_fields__}
+    keys = {
+        n.replace("_", "-")
+        for each in (Head, Swap, Intervals, FunctionTests)
+        for n in each.__struct_fields__
+    }
     assert set(named) == keys | set(names())
     assert [name for name in named if name in names()] == list(names())
     example = re.search(r"```toml\n(.*?)```", PAGE, re.DOTALL)

@@ -14,12 +14,16 @@ from parambak.answers.swap.answer import (
     answer,
     given_answers,
     to_ask,
+    understood,
 )
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import deviations
 from parambak.cli.settings import Answer, Settings, pass_settings
+from parambak.errors import CallRefused
 from parambak.keeping.state.conditions import ANSWERS
 from parambak.memory.counted import either
+
+HOW = "Each condition is asked once, and each answer is saved at once. An empty line leaves it."
 
 if TYPE_CHECKING:
     from parambak.answers.swap.answer import SwapAnswerAnswer
@@ -46,27 +50,55 @@ def command(settings: Settings, /, *, where: str, words: tuple[str, ...], by: st
     """
     given_answers(words)  # a word that is no answer is refused before any question
     if not words and not settings.json and sys.stdin.isatty():
-        words = _asked(settings, where)
+        return _asked(settings, where, by)
     return settings.ask(answer, SwapAnswerQuestion(where=where, words=words, by=by), _page)
 
 
-def _asked(settings: Settings, where: str) -> tuple[str, ...]:
-    """Ask a person at a terminal about each missing condition that a person answers."""
+def _asked(settings: Settings, where: str, by: str) -> Answer:
+    """Ask a person at a terminal about each missing condition; each answer is saved at once."""
     asked = to_ask(settings.session, where)
-    words: list[str] = []
-    click.echo("Each condition is asked once. An empty line leaves it as it is.", err=True)
-    for name, question in asked.items():
-        click.echo(f"{name}: {question}", err=True)
-        typed = _prompt(", ".join(ANSWERS)).lower()
-        text = _prompt("the evidence, or why not") if typed in ANSWERS else ""
-        if not text:
-            click.echo("  left as it is", err=True)
-        else:
-            words.append(f"{name}={typed}:{text}")
-    if not words:
+    saved: list[str] = []
+    last: Answer | None = None
+    click.echo(HOW, err=True)
+    try:
+        for name, question in asked.items():
+            click.echo(f"\n{name}: {question}", err=True)
+            given = _one()
+            if given is None:
+                click.echo("  left as it is", err=True)
+                continue
+            words = (name, *given)
+            try:
+                last = settings.ask(
+                    answer, SwapAnswerQuestion(where=where, words=words, by=by), _page
+                )
+            except CallRefused as error:
+                click.echo(f"  not saved: {error.text}", err=True)
+                continue
+            saved.append(name)
+            click.echo(f"  saved: {name}, {given[0]}: {given[1]}", err=True)
+    except click.Abort:
+        click.echo(f"\nSaved before you stopped: {', '.join(saved) or 'no answer'}.", err=True)
+        raise
+    if last is None:
         why = "none was given" if asked else "no condition that a person answers is missing"
         raise ANSWER_SHAPE.error(expected="an answer", found=why)
-    return tuple(words)
+    return last
+
+
+def _one() -> tuple[str, str] | None:
+    """Return one answer and its evidence, as a person types it; None if it is left as it is."""
+    typed = _prompt("yes, no, not known, not needed, or your answer as a text")
+    if not typed:
+        return None
+    given, text = understood(typed)
+    if given is None:
+        given, _ = understood(
+            _prompt("is the condition met by that? yes, no, not known, not needed")
+        )
+    else:
+        text = text or _prompt("the evidence, or why not")
+    return (given, text) if given is not None and text else None
 
 
 def _prompt(text: str) -> str:

@@ -8,6 +8,7 @@ import click
 
 from parambak.answers.swap.check import SwapCheckQuestion, answer
 from parambak.cli.command import command as parambak_command
+from parambak.cli.parts.accept import accept_options
 from parambak.cli.screen import MARKS
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.swap.readiness import CAUTIONS
@@ -31,20 +32,14 @@ WHEN_OPEN = "when open"
 @parambak_command("check", example="parambak swap check grebe/port-thruster/U12")
 @click.argument("where", metavar="WHERE")
 @click.option("--new-card", metavar="SHEET", help="The new card's sheet, to compare it.")
-@click.option(
-    "--accept",
-    metavar="CONDITION",
-    help="Accept this one condition although it is not met. Needs --by, --reason and --confirm.",
-)
-@click.option("--confirm", metavar="CONDITION", help="With --accept: the condition, typed again.")
-@click.option("--by", metavar="PERSON", help="With --accept: who accepts it.")
-@click.option("--reason", metavar="TEXT", help="With --accept: why.")
+@click.option("--new-card-serial", metavar="SERIAL", help="A new card whose sheet is on record.")
+@accept_options()
 @pass_settings
 def command(settings: Settings, /, **options: Any) -> Answer:
     """Show if the swap of the card at WHERE may begin, with every reason.
 
-    A condition that was accepted stays visible. The answer is yes only in the call that
-    accepts it.
+    A condition that was accepted stays visible, and counts while its evidence is the same. The
+    sheet of the new card is kept with the swap.
     """
     return settings.ask(answer, SwapCheckQuestion(**options), _page)
 
@@ -54,16 +49,14 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
     deviations(screen, check.accepted)
     screen.table(
         ("condition", "met", "required", "why"),
-        [
-            (
-                condition.condition,
-                MARKS[condition.met],
-                _required(condition),
-                condition.text,
-            )
-            for condition in check.conditions
-        ],
+        [_row(condition) for condition in check.conditions],
     )
+    if check.to_close:
+        screen.say()
+        screen.say("Required to close the swap, after loading:")
+        screen.table(
+            ("condition", "met", "required", "why"), [_row(entry) for entry in check.to_close]
+        )
     screen.say()
     screen.say(CAUTION)
     screen.say()
@@ -77,39 +70,17 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
         return
     screen.bad(f"NOT READY: {', '.join(check.missing)}. Do not take the card out yet.")
     if check.open:
-        _next(screen, check)
+        screen.points(check.steps)
+
+
+def _row(entry: ConditionShown) -> tuple[str, str, str, str]:
+    return entry.condition, MARKS[entry.met], _required(entry), entry.text
 
 
 def _required(condition: ConditionShown) -> str:
     if condition.required:
         return "yes"
     return WHEN_OPEN if condition.required_when_open else "no"
-
-
-def _next(screen: Screen, check: SwapCheckAnswer) -> None:
-    """Print what to do about each missing condition, and which of them were accepted."""
-    accepted = {deviation.condition for deviation in check.deviations}
-    left = [name for name in check.missing if name not in accepted]
-    if not left:
-        screen.say(
-            "All of these were accepted as deviations, and the answer stays no. A person who "
-            "continues relies on the names and reasons above."
-        )
-        return
-    if len(left) < len(check.missing):
-        screen.say(f"Accepted as deviations, and not met: {', '.join(sorted(accepted))}.")
-    answerable = [name for name in left if name in check.answerable]
-    if answerable:
-        words = " ".join(f"'{name}=yes: TEXT'" for name in answerable[:2])
-        screen.say(
-            "Record what a person knows, one or more conditions in a call: `parambak swap answer "
-            f"{check.where} {words} --by NAME`."
-        )
-    screen.say(
-        "In an emergency, accept one condition at a time, with your name and a reason: `parambak "
-        f"swap check {check.where} --accept {left[0]} --confirm {left[0]} --by NAME "
-        "--reason TEXT`."
-    )
 
 
 def deviations(screen: Screen, texts: Sequence[str]) -> None:

@@ -10,6 +10,7 @@ from parambak.answers.swap.load_file import SwapLoadFileQuestion, answer
 from parambak.cli.command import FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import CAUTION, deviations
+from parambak.cli.parts.accept import accept_options
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PAIR_SCHEMES
@@ -35,21 +36,15 @@ if TYPE_CHECKING:
     help="What the reader takes: format, base address, record length, short names.",
 )
 @click.option("--pair", type=click.Choice(PAIR_SCHEMES), help="Split over two chips: two files.")
-@click.option(
-    "--unverified",
-    is_flag=True,
-    help="In an emergency: release a copy that is not verified. Needs --confirm UNVERIFIED, "
-    "--by and --reason.",
-)
-@click.option("--confirm", metavar="WORD", help="With --unverified: the word UNVERIFIED.")
-@click.option("--by", metavar="PERSON", help="Who releases the file.")
-@click.option("--reason", metavar="TEXT", help="With --unverified: why.")
+@accept_options(by="Who releases the file.")
 @click.option("--replace", is_flag=True, help="Write over an existing file.")
 @pass_settings
 def command(settings: Settings, /, *, where: str, **options: Any) -> Answer:
-    """Write the selected copy of WHERE as a file to load; refuse a copy that is not verified.
+    """Write the selected copy of WHERE as a file to load; refuse it if the swap is not ready.
 
-    The selected copy is that of `swap select`, else the newest. Its bytes are never altered.
+    The conditions are those of `swap check`. The selected copy is that of `swap select`, else the
+    newest. Its bytes are never altered.
+
     With --pair, FILE holds the first chip and FILE.2 the second. If the reader takes only
     short names, the second name ends in 2.
     """

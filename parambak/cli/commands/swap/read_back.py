@@ -11,6 +11,7 @@ from parambak.cli.command import FORMAT_HELP, FormatName
 from parambak.cli.command import command as parambak_command
 from parambak.cli.commands.swap.check import CAUTION, deviations
 from parambak.cli.parts import by_values
+from parambak.cli.parts.accept import accept_options
 from parambak.cli.parts.disagreement import explanation_page
 from parambak.cli.parts.runs import run_rows
 from parambak.cli.screen import MARKS
@@ -40,7 +41,7 @@ if TYPE_CHECKING:
 @click.option(
     "--pair", type=click.Choice(PAIR_SCHEMES), help="Two chips hold the memory: dumps in pairs."
 )
-@click.option("--by", metavar="PERSON", help="Who read the card.")
+@accept_options(by="Who read the card.")
 @click.option(
     "--layout",
     metavar="FILE",
@@ -57,7 +58,8 @@ def command(settings: Settings, /, where: str, dumps: tuple[str, ...], **options
     """Compare each DUMP of the loaded card with the selected copy of WHERE.
 
     The selected copy is that of `swap select`. Without it, the last copy of `swap load-file`
-    counts, else the latest verified one.
+    counts, else the newest one. The conditions of the swap are those of `swap check`. If no swap
+    is open, the latest verified copy counts.
     """
     return settings.ask(answer, SwapReadBackQuestion(where=where, dumps=dumps, **options), _page)
 

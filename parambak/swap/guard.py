@@ -1,0 +1,171 @@
+"""Whether a step of a swap may be taken: the conditions at that moment, and what is accepted unmet.
+
+`swap check`, `load-file`, `read-back` and `close` all ask here, and accept in the same way.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from parambak.errors import CallRefused, Fault, NotProven
+from parambak.keeping.recording.texts import NAME, REMARK, check_texts
+from parambak.keeping.state import conditions
+from parambak.keeping.state.bodies import SwapDeviationBody
+from parambak.swap.swaps import SWAP_NONE
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parambak.keeping.state.model import Condition
+    from parambak.swap.readiness import Readiness
+    from parambak.swap.state import SwapState
+    from parambak.vault.vault import Writing
+
+ACCEPT_CONDITION = Fault(
+    "swap-accept-condition",
+    CallRefused,
+    "that condition cannot be accepted here",
+    "Name a condition that `parambak swap check` lists. Some can never be accepted: formats/"
+    "ships-rules.md marks them *always*.",
+)
+ACCEPT_WORDS = Fault(
+    "swap-accept-words",
+    CallRefused,
+    "to accept a condition that is not met, give your name and a reason",
+    "Give --accept {condition} --by NAME --reason TEXT.",
+)
+ACCEPT_ALONE = Fault(
+    "swap-accept-none",
+    CallRefused,
+    "no condition to accept is named, so nothing was put on record",
+    "Name it with --accept CONDITION, or leave --reason out.",
+)
+ACCEPT_MET = Fault(
+    "swap-accept-met",
+    CallRefused,
+    "{condition} is met: there is nothing to accept",
+    "Leave that --accept out.",
+)
+SWAP_NOT_READY = Fault(
+    "swap-not-ready",
+    NotProven,
+    "the swap is NOT READY, and nothing was done: {missing}",
+    "Do this first. {steps}",
+)
+SWAP_NOT_FINISHED = Fault(
+    "swap-not-finished",
+    NotProven,
+    "the swap stays open: {missing}",
+    "Do this first. {steps}",
+)
+
+
+class Acceptance(NamedTuple):
+    """What a person accepts unmet in one call: the conditions by name, why, and who."""
+
+    names: tuple[str, ...] = ()
+    reason: str | None = None
+    by: str | None = None
+
+
+NOTHING_ACCEPTED = Acceptance()
+
+
+class Cleared(NamedTuple):
+    """The state that a step rests on, its conditions, and what is accepted in this call."""
+
+    state: SwapState
+    readiness: Readiness
+    accepted: tuple[Condition, ...]
+
+    def put(self, writing: Writing, acceptance: Acceptance) -> None:
+        """Put what is accepted on record, each condition with its evidence."""
+        swap = self.state.swap
+        if swap is None or acceptance.by is None or acceptance.reason is None:
+            return
+        mark = writing.person(acceptance.by, swap.vessel) if self.accepted else None
+        for condition in self.accepted:
+            body = SwapDeviationBody(
+                swap=swap.id,
+                condition=condition.condition,
+                text=condition.text[:REMARK],
+                reason=acceptance.reason,
+            )
+            writing.add(body.kind, swap.vessel, body.members(), by=mark)
+
+
+def cleared(state: SwapState, acceptance: Acceptance, *, closing: bool = False) -> Cleared:
+    """Return the conditions with what is accepted; raise CallRefused if it cannot be accepted.
+
+    With `closing`, the conditions of the closing are among them.
+    """
+    names = tuple(dict.fromkeys(acceptance.names))
+    able = acceptable(closing=closing)
+    for name in names:
+        if name not in able:
+            raise ACCEPT_CONDITION.error(expected=", ".join(able), found=repr(name[:40]))
+    if names and not (acceptance.by and acceptance.reason):
+        found = "no --reason" if acceptance.by else "no --by"
+        raise ACCEPT_WORDS.error(
+            condition=names[0], expected="--by NAME --reason TEXT", found=found
+        )
+    if names and state.swap is None:
+        where = state.position.where
+        raise SWAP_NONE.error(where=where, expected="an open swap", found="none")
+    check_texts(
+        [("name of the person", acceptance.by, NAME), ("reason", acceptance.reason, REMARK)]
+    )
+    now = state.readiness(closing=closing).conditions
+    accepted = tuple(condition for condition in now if condition.condition in names)
+    for condition in accepted:
+        if condition.met:
+            raise ACCEPT_MET.error(
+                condition=condition.condition, expected="one not met", found=condition.text
+            )
+    return Cleared(state, state.readiness(frozenset(names), closing=closing), accepted)
+
+
+def acceptable(*, closing: bool) -> tuple[str, ...]:
+    """Return the names of the conditions that a person can accept unmet."""
+    return tuple(c.name for c in conditions.of_stage(closing=closing) if c.required.waivable)
+
+
+def require(step: Cleared, fault: Fault = SWAP_NOT_READY) -> None:
+    """Raise NotProven with each condition that is required, and neither met nor accepted."""
+    missing = step.readiness.unmet
+    if missing:
+        raise refusal(step.state, missing, fault)
+
+
+def refusal(state: SwapState, missing: Sequence[Condition], fault: Fault) -> Exception:
+    """Return the refusal: each condition by name, what it is, and what to do."""
+    return fault.error(
+        missing=", ".join(condition.condition for condition in missing),
+        steps=" ".join(steps(state.position.where, missing)),
+        expected="each required condition met, or accepted by name and reason",
+        found="; ".join(f"{condition.condition}: {condition.text}" for condition in missing),
+    )
+
+
+def steps(where: str, missing: Sequence[Condition]) -> tuple[str, ...]:
+    """Return what to do about each condition that is missing, in sentences."""
+    names = [condition.condition for condition in missing]
+    answered = [name for name in names if name in conditions.answerable()]
+    lines = []
+    if answered:
+        words = " ".join(f"'{name}=yes: TEXT'" for name in answered)
+        lines.append(
+            f"Record what a person knows: `parambak swap answer {where} {words} --by NAME`."
+        )
+    lines += [
+        f"{condition.name}: {condition.remedy or condition.met_when}"
+        for condition in conditions.CONDITIONS
+        if condition.name in names and condition.name not in answered
+    ]
+    waivable = [name for name in names if name in acceptable(closing=True)]
+    if waivable:
+        lines.append(
+            "In an emergency, accept one that is not met: "
+            f"`--accept {waivable[0]} --by NAME --reason TEXT`."
+        )
+    return tuple(lines)
