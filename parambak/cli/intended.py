@@ -61,7 +61,7 @@ TYPED: dict[str, tuple[str, ...]] = {
     "unit add": ("unit create", "unit new", "unit record"),
     "position add": ("position create", "position new", "position record"),
     "layout find": ("find", "layout search", "search"),
-    "correct": ("amend", "change", "delete", "edit", "rename", "undo", "vessel", "withdraw"),
+    "correct": ("amend", "change", "delete", "edit", "rename", "vessel"),
     "recheck": ("check", "verify"),
     "seal": ("closing-line",),
     "recover": ("backup restore", "repair", "rescue", "restore"),

@@ -73,7 +73,7 @@ def test_a_foreign_index_is_thrown_away(filled: Ship) -> None:
 
 def test_a_small_vault_has_none_and_answers_the_same(ship: Ship) -> None:
     """A vault whose records need no index gets one and is none the worse."""
-    assert ship.run("visit", "open", "grebe", "--by", "A. Person").code == 0
+    assert ship.run("visit", "open", "grebe", "--by", "A. Person", "--new-vessel").code == 0
     before = ship.answer("catalogue").document
     page = ship.run("rebuild").out
     assert "2 records" in page

@@ -148,7 +148,7 @@ TABLE = (
     Writes("archive, into nothing", _archive("{here}/a.hex"), "nothing", {"read": 1}),
     Writes("archive, a second read", _archive("{here}/b.hex"), "one read", {"read": 1}),
     Writes("archive, two with a layout", _VERIFIED, "one read", {"read": 1}),
-    Writes("archive, within a visit", _BARE, "visit", {"read": 2}),
+    Writes("archive, within a visit", _BARE, "visit", {"read": 2}, already=("dump-on-record",)),
     Writes(
         "archive, a vote",
         _archive("{here}/a.hex", "{here}/b.hex", "{here}/c.hex", "--vote", "--no-file-times"),
@@ -201,8 +201,16 @@ TABLE = (
         "correct, a copy",
         ("correct", f"{WHERE}@latest", "--remark", "dusty"),
         "verified",
-        {"correct": 1},
+        {"correct": 2},
     ),
+    Writes(
+        "withdraw, a call",
+        ("withdraw", f"{WHERE}@latest", *_BY, "--reason", "the chip of the spare card"),
+        "verified",
+        {"withdrawn": 1},
+        already=("position-no-copy", "copy-none"),
+    ),
+    Writes("undo, a vessel's name", ("undo", *_BY), "verified", {"withdrawn": 1}),
     Writes(
         "swap load-file",
         ("swap", "load-file", WHERE, "--as", "raw", "--out", "{here}/LOAD.BIN"),

@@ -181,7 +181,7 @@ class Case:
 
     def _vital(self) -> dict[str, bytes]:
         """Return what may not change: all but the note of what was written last."""
-        own = ("own/written/", "own/flushed", "own/cache")
+        own = ("own/written/", "own/flushed", "own/cache", "own/command")
         return {n: d for n, d in self._before.items() if not n.startswith(own)}
 
     def _again(self, first: Outcome) -> Iterable[str]:

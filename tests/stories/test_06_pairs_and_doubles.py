@@ -143,7 +143,7 @@ def test_counts_of_reads_leave_read_backs_out(laptop: Laptop) -> None:
     for stage in ("before-power", "after-power"):
         names = [laptop.dump(f"{stage}{n}.BIN", MEMORY) for n in range(2)]
         laptop.yes(f"swap read-back {AT} {' '.join(names)} --stage {stage} --by 'A. Fitter'")
-    laptop.yes(f"swap close {AT} --test 'stop=passed' --by 'A. Fitter'")
+    laptop.yes(f"swap close {AT} --test 'stop=passed' --old-card-to ashore --by 'A. Fitter'")
     laptop.dump("T.BIN", MEMORY)
     archived = laptop.json(f"archive T.BIN {WHERE}")
     (twice,) = [c for c in archived["conditions"] if c["condition"] == "read-twice"]

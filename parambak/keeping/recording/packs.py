@@ -13,7 +13,7 @@ from parambak.vault.records import record_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
-    from pathlib import Path
+    from os import PathLike
 
     from parambak.keeping.state.model import Vessel
     from parambak.vault.joining import Piece
@@ -24,7 +24,12 @@ if TYPE_CHECKING:
 
 
 def pack(
-    vault: Vault, names: Iterable[str], file: str | Path, progress: Progress, *, replace: bool
+    vault: Vault,
+    names: Iterable[str],
+    file: str | PathLike[str],
+    progress: Progress,
+    *,
+    replace: bool,
 ) -> tuple[WrittenPack, tuple[str, ...]]:
     """Write a pack of the vessels of these names; return it, and the vessels' handles.
 
@@ -51,7 +56,7 @@ class TakenPack(NamedTuple):
     joined: Joined
 
 
-def take_pack(vault: Vault, file: str | Path, progress: Progress) -> TakenPack:
+def take_pack(vault: Vault, file: str | PathLike[str], progress: Progress) -> TakenPack:
     """Check the whole pack, then merge it into the vault.
 
     Raises PackRefused if the pack is of another form: then the vault is as it was.
