@@ -12,6 +12,7 @@ from functools import cache, cached_property
 from typing import TYPE_CHECKING, Protocol
 
 from parambak.answers import faults
+from parambak.errors import ParambakError
 from parambak.vault.faults import HISTORY_CUT, HISTORY_GAP, RECORD_SKIPPED, RECORD_VANISHED
 from parambak.vault.files.given import folder_around, shipped
 
@@ -191,7 +192,10 @@ class Session:
             return ()
         from parambak.keeping.state.lost_records import accepted_anywhere  # noqa: PLC0415 - rare
 
-        accepted = accepted_anywhere(vault)
+        try:
+            accepted = accepted_anywhere(vault)
+        except ParambakError:  # the notes of an error: if nothing can be read, show every loss
+            accepted = frozenset()
         lost, texts = [], []
         for finding in findings:
             if finding.code not in LOSSES:
