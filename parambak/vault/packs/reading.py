@@ -26,6 +26,7 @@ from parambak.vault.packs.zip_form import Member, content, read_members
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
+    from os import PathLike
 
     from parambak.vault.packs.writing import Packed
     from parambak.vault.vault import Vault
@@ -130,10 +131,10 @@ class WrittenPack(NamedTuple):
 
 
 @contextmanager
-def opened(path: Path | str) -> Iterator[Pack]:
+def opened(path: str | PathLike[str]) -> Iterator[Pack]:
     """Open a pack's file for the block; PackRefused if it is no pack or cannot be read."""
     try:
-        with disk.reading(path) as stream:
+        with disk.reading(Path(path)) as stream:
             yield Pack(stream, str(path))
     except OSError as error:
         raise UNREADABLE.error(file=str(path), found=disk.words(error)) from error
@@ -142,7 +143,7 @@ def opened(path: Path | str) -> Iterator[Pack]:
 def pack_to_file(
     vault: Vault,
     vessels: Mapping[str, str],
-    path: Path | str,
+    path: str | PathLike[str],
     progress: Callable[[int, int], None],
     *,
     replace: bool = False,
