@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 from msgspec import Struct
 
+from parambak.errors import CallRefused, Fault
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
@@ -20,10 +22,27 @@ __all__ = ["Answer", "FileNote", "LazyList", "Note", "Part", "Question", "RangeS
 T = TypeVar("T")
 A = TypeVar("A")
 YES, NO, NO_ANSWER, DAMAGED = 0, 1, 2, 3
+_SIGNED = {"by": "name of the person", "reason": "reason"}
+BLANK = Fault(
+    "text-blank",
+    CallRefused,
+    "the {what} is blank",
+    "Give it as words, or leave the option out if it is not required.",
+)
 
 
 class Question(Struct, Generic[A], frozen=True, kw_only=True):
-    """What is asked, as typed: texts, numbers, names of files. `A` is the type of its answer."""
+    """What is asked, as typed: texts, numbers, names of files. `A` is the type of its answer.
+
+    Raises CallRefused if the person (`by`) or the `reason` is given and blank.
+    """
+
+    def __post_init__(self) -> None:
+        """Refuse a blank person or reason: the record would name nobody and explain nothing."""
+        for member, what in _SIGNED.items():
+            text = getattr(self, member, None)
+            if isinstance(text, str) and not text.strip():
+                raise BLANK.error(what=what, expected="letters", found=repr(text[:40]))
 
 
 class Answer(Struct, frozen=True, kw_only=True):

@@ -65,6 +65,9 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
             f"No swap is open here. Open one with `parambak swap open {check.where}`. Then answer "
             'each condition that is required "when open".'
         )
+    if check.ready and not check.open:
+        screen.good("The records show nothing against a swap. Read every line above.")
+        return
     if check.ready:
         screen.good("READY, by what is on record. Read every line above before you begin.")
         return
