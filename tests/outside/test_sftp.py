@@ -328,7 +328,7 @@ def test_from_the_command_line(server: Server, tmp_path: Path) -> None:
         )
         return done.returncode, json.loads(done.stdout), done.stderr
 
-    run("visit", "open", "grebe", "--by", "Ana Invented")
+    run("visit", "open", "grebe", "--by", "Ana Invented", "--new-vessel")
     address = server.url(tmp_path / "far" / "backup")
     code, answer, beside = run("backup", "add", "office", address)
     assert (code, beside) == (2, "")

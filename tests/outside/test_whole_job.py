@@ -61,7 +61,7 @@ def test_two_reads_a_decoded_value_and_a_flipped_bit(
     memory = random.Random(20).randbytes(2048)
     (tmp_path / "memory.bin").write_bytes(memory)
     (tmp_path / "layout.toml").write_text(LAYOUT, encoding="utf-8")
-    for name in ("first", "second"):
+    for name in ("first", "second", "read-back"):
         subprocess.run(
             ["srec_cat", "memory.bin", "-binary", "-o", f"{name}.{suffix}", output],
             cwd=tmp_path,
@@ -81,7 +81,7 @@ def test_two_reads_a_decoded_value_and_a_flipped_bit(
     assert Decimal(field["value"]) == Decimal(raw) / 10
     assert field["raw"] == memory[0x40:0x42].hex().upper()
 
-    code, loaded = parambak(tmp_path, "swap", "read-back", archived["where"], dumps[1])
+    code, loaded = parambak(tmp_path, "swap", "read-back", archived["where"], f"read-back.{suffix}")
     assert (code, loaded["loaded_correctly"]) == (0, True)
 
     flipped = bytearray(memory)
