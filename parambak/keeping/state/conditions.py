@@ -469,7 +469,7 @@ CONDITIONS: tuple[SwapCondition, ...] = (
     ),
     _asked(
         "old-card-kept",
-        "Is the old card labelled, bagged and kept until the trials are done?",
+        "Are a label, a bag and a place ready, to keep the old card until the trials are done?",
         "the old card is labelled, bagged and not overwritten until the trials are done",
     ),
     _to_close(
