@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 CAUTION = (
     "Caution: the unit can hurt people. Isolate it. Follow the maker and the permit to work. "
-    "Test before service. All cautions: `parambak swap open`, and the swap's page."
+    "Test before service. All cautions: `parambak swap open`."
 )
 """The hazard in short, and where the full cautions are."""
 WHEN_OPEN = "when open"
