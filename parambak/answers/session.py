@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Protocol
 
 from parambak.answers import faults
 from parambak.errors import ParambakError
-from parambak.vault.faults import HISTORY_CUT, HISTORY_GAP, RECORD_SKIPPED, RECORD_VANISHED
 from parambak.vault.files.given import folder_around, shipped
 
 if TYPE_CHECKING:
@@ -32,7 +31,6 @@ if TYPE_CHECKING:
 
 FIRST_DAY = "1970-01-01"
 MOST_LOST = 2  # notes on lost records next to an answer; of more, the first one alone
-LOSSES = frozenset({HISTORY_CUT, HISTORY_GAP, RECORD_SKIPPED, RECORD_VANISHED})
 
 
 class Folders(Protocol):
@@ -191,6 +189,7 @@ class Session:
         if vault is None or not findings:
             return ()
         from parambak.keeping.state.lost_records import accepted_anywhere  # noqa: PLC0415 - rare
+        from parambak.vault.faults import LOSSES  # noqa: PLC0415 - the same
 
         try:
             accepted = accepted_anywhere(vault)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Final
 
 FIRST_BYTES: Final = (
@@ -28,14 +27,14 @@ FIRST_BYTES: Final = (
 """Each kind with its first bytes in hexadecimal, `..` for any byte (`formats/raw.md`)."""
 
 
-def _pattern(first: str) -> re.Pattern[bytes]:
-    parts = (b"." if byte == ".." else re.escape(bytes.fromhex(byte)) for byte in first.split())
-    return re.compile(b"".join(parts), re.DOTALL)
-
-
-_PATTERNS: Final = tuple((kind, _pattern(first)) for kind, first in FIRST_BYTES)
-
-
 def other_file(data: bytes) -> str | None:
     """Return the kind of file that the content begins as, None if it may be a dump."""
-    return next((kind for kind, pattern in _PATTERNS if pattern.match(data)), None)
+    return next((kind for kind, first in FIRST_BYTES if _begins(data, first.split())), None)
+
+
+def _begins(data: bytes, first: list[str]) -> bool:
+    """Return whether the content begins with these bytes."""
+    begin = data[: len(first)]
+    return len(begin) == len(first) and all(
+        expected in {"..", f"{byte:02X}"} for byte, expected in zip(begin, first, strict=True)
+    )

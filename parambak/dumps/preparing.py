@@ -30,11 +30,11 @@ if TYPE_CHECKING:
 
 _PADDING: Final = b"\x1a\x00"
 _BLANK: Final = b" \t\r\n\x1a"
-_CONTROL: Final = re.compile(rb"[\x01-\x08\x0b\x0c\x0e-\x19\x1b-\x1f\x7f]")
+_CONTROL: Final = rb"[\x01-\x08\x0b\x0c\x0e-\x19\x1b-\x1f\x7f]"
 """Bytes that a text does not hold, and the bytes of a chip do."""
-_LINE_END: Final = re.compile(rb"[\r\n]")
-_TRAILING: Final = re.compile(rb"(?<=[0-9A-Fa-f])[ \t]+(?=[\r\n]|\Z)")
-_SMALL_S: Final = re.compile(rb"(?:\A|(?<=[\r\n]))s(?=[0-9])")
+# Patterns of rare irregularities, which are compiled at their first use.
+_TRAILING: Final = rb"(?<=[0-9A-Fa-f])[ \t]+(?=[\r\n]|\Z)"
+_SMALL_S: Final = rb"(?:\A|(?<=[\r\n]))s(?=[0-9])"
 
 
 class Marks(NamedTuple):
@@ -100,7 +100,7 @@ def _refuse_without_records(data: bytes, faults: RecordFaults, marks: Marks) -> 
         raise faults.empty.error(expected="records", found=f"{len(data)} bytes without one")
     if marks.record.search(data):
         return
-    if not marks.line.search(data) or _CONTROL.search(data):
+    if not marks.line.search(data) or re.search(_CONTROL, data):
         raise faults.no_record.error(
             expected=f"lines that begin with {marks.name}",
             found=f"{counted(len(data), 'byte')} without a record",
@@ -127,13 +127,13 @@ def _replaced(  # noqa: PLR0913, PLR0917 - one allowance is these five things
     given: _Body,
     faults: RecordFaults,
     allowance: str,
-    pattern: re.Pattern[bytes],
+    pattern: bytes,
     new: bytes,
     what: str,
 ) -> _Body:
     """Return the body with every match replaced, and the finding that it was allowed."""
-    body, number = pattern.subn(new, given.body)
-    match = pattern.search(given.body)
+    body, number = re.subn(pattern, new, given.body)
+    match = re.search(pattern, given.body)
     if match is None:
         return given
     line = _line_at(given.body, match.start())
@@ -153,7 +153,7 @@ def _without_text(given: _Body, faults: RecordFaults, marks: Marks) -> _Body:
     if not starts:
         return given
     first, last = starts[0], starts[-1]
-    line_end = _LINE_END.search(body, last)
+    line_end = re.compile(rb"[\r\n]").search(body, last)
     end = line_end.start() if line_end else len(body)
     before, after = body[:first], body[end:]
     for part, at in ((before, 0), (after, end)):

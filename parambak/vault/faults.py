@@ -157,6 +157,8 @@ TOML_CHANGED = "vault-toml-changed"
 FIRST_RECORD_MISSING = "vault-first-record-missing"
 OWN_DAMAGED = "vault-own-damaged"
 OWN_NOT_WRITTEN = "vault-own-not-written"
+# Those that name a record that is not there, or not as it was.
+LOSSES = frozenset({HISTORY_CUT, HISTORY_GAP, RECORD_SKIPPED, RECORD_VANISHED})
 
 
 class Mistrusted(Exception):  # noqa: N818 - a verdict that never leaves the room
