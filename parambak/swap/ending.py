@@ -108,7 +108,7 @@ def close(assessor: Assessor, where: str, ending: Ending) -> Closed:
             fault = SWAP_NO_EMERGENCY if ending.emergency else SWAP_NOT_FINISHED
             raise refusal(state, missing, fault)
         step.put(writing, ending.acceptance)
-        return _closed(writing, site, step, ending)
+        return _closed(writing, site, swap, step, ending)
 
 
 def _hopeless(step: Cleared) -> tuple[Condition, ...]:
@@ -126,11 +126,9 @@ def _hopeless(step: Cleared) -> tuple[Condition, ...]:
     )
 
 
-def _closed(writing: Writing, site: Site, step: Cleared, ending: Ending) -> Closed:
+def _closed(writing: Writing, site: Site, swap: Swap, step: Cleared, ending: Ending) -> Closed:
     """Put the end on record, and where the cards are."""
-    swap, readiness = step.state.swap, step.readiness
-    if swap is None:  # it is at work: its state was worked out for it
-        raise TypeError(site)
+    readiness = step.readiness
     taken_in = {record for end in swap.ends for record in end.taken_in}
     proof = tuple(read_back for read_back in swap.proof if read_back.record not in taken_in)
     cards: tuple[str, ...] = ()

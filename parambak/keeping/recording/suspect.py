@@ -69,17 +69,17 @@ class Suspect:
 
     def doubts(self, new: Sequence[Incoming]) -> tuple[str, ...]:
         """Return what is to be noted of the new dumps; raise if one has to be confirmed first."""
-        for incoming in new:
-            self._warnings += self._twins(incoming.image)
+        entries = [ImageEntry.of(read.image, sha256(read.image.content)) for read in new]
+        for incoming, entry in zip(new, entries, strict=True):
+            self._warnings += self._twins(entry)
             if not self._request.position_confirmed:
-                self._examine(incoming)
+                self._examine(incoming, entry)
         if not self._request.position_confirmed:
-            self._refuse_second_image(new)
+            self._refuse_second_image(new, entries)
         return self._warnings
 
-    def _twins(self, image: Image) -> tuple[str, ...]:
+    def _twins(self, entry: ImageEntry) -> tuple[str, ...]:
         """Return a warning for each other position of the vessel that holds the same bytes."""
-        entry = ImageEntry.of(image, sha256(image.content))
         same_position = self._position.ids if self._position is not None else frozenset()
         return tuple(
             f"the same bytes as {select.copy_name(other, other.latest)}: make sure that the chip "
@@ -105,7 +105,7 @@ class Suspect:
         except VaultDamaged:
             return None
 
-    def _examine(self, incoming: Incoming) -> None:
+    def _examine(self, incoming: Incoming, entry: ImageEntry) -> None:
         """Raise for a dump that may be of another chip or of the wrong half."""
         image, name = incoming.image, incoming.entry.name
         if blank_value(image) is not None:
@@ -114,7 +114,7 @@ class Suspect:
         if self._position is None or self._position.latest is None:
             pair = self._request.facts.pair
             refuse_wrong_half(Given(name, image, pair, self._layout), None)
-            refuse_image_elsewhere(self._where, name, self._holders_of(image))
+            refuse_image_elsewhere(self._where, name, self._holders_of(entry))
         else:
             self._compare_with_copies(incoming, self._position, self._position.latest)
 
@@ -156,12 +156,10 @@ class Suspect:
                 if position.ids != mine:
                     yield vessel, position
 
-    def _holders_of(self, image: Image) -> dict[str, str]:
+    def _holders_of(self, entry: ImageEntry) -> dict[str, str]:
         """Return the copies of other positions with the same bytes; of another vessel, that."""
-        digest = sha256(image.content)
-        if not self._vault.has_object(digest):
+        if not self._vault.has_object(entry.sha256):
             return {}
-        entry = ImageEntry.of(image, digest)
         return {
             select.copy_name(position, copy): ""
             if self._vessel in vessel.ids
@@ -184,13 +182,13 @@ class Suspect:
                 found=f"the same bytes and the same time as a read of {other.where}",
             )
 
-    def _refuse_second_image(self, new: Sequence[Incoming]) -> None:
+    def _refuse_second_image(self, new: Sequence[Incoming], entries: Sequence[ImageEntry]) -> None:
         """Raise if two images of one occasion would both be read twice."""
         request, position = self._request, self._position
         day = date.fromisoformat(request.read_on) if request.read_on else request.today
         if request.facts.written or request.facts.new_chip or day is None:
             return
-        given = self._given(new, day)
+        given = self._given(new, entries, day)
         on_record_reads = position.reads if position is not None else ()
         pairs = second_image(on_record_reads, given, self._enough())
         images = {read.image: incoming.image for read, incoming in zip(given, new, strict=True)}
@@ -212,7 +210,9 @@ class Suspect:
         except (SheetRefused, VaultDamaged):
             return CAREFUL.reads
 
-    def _given(self, new: Sequence[Incoming], day: date) -> list[Read]:
+    def _given(
+        self, new: Sequence[Incoming], entries: Sequence[ImageEntry], day: date
+    ) -> list[Read]:
         """Return the new dumps as the reads that they will be."""
         request = self._request
         reads = self._position.reads if self._position is not None else ()
@@ -223,7 +223,7 @@ class Suspect:
                 vessel=self._vessel,
                 call="new",
                 order=order + number,
-                image=ImageEntry.of(incoming.image, sha256(incoming.image.content)),
+                image=entry,
                 dumps=tuple(file.entry for file in incoming.files),
                 read_on=day,
                 stated=request.read_on is not None,
@@ -234,7 +234,7 @@ class Suspect:
                 visit=request.visit,
                 chip=max((read.chip for read in reads), default=0),
             )
-            for number, incoming in enumerate(new)
+            for number, (incoming, entry) in enumerate(zip(new, entries, strict=True))
         ]
 
     def _candidates(self, position: Position) -> Iterator[tuple[str, Image]]:

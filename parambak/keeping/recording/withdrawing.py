@@ -10,7 +10,7 @@ from parambak.keeping.state import bodies, select
 from parambak.keeping.state.counting import counting, withdrawals_in
 from parambak.keeping.state.fold import fleet
 from parambak.keeping.state.record_sets import local_time
-from parambak.keeping.state.slips import (
+from parambak.keeping.state.record_words import (
     DIGITS,
     MOST_SHOWN,
     reads_named,
@@ -188,14 +188,14 @@ def _aboard(ships: Fleet, where: str) -> tuple[Vessel, frozenset[str]]:
 
 
 def _remark(vault: Vault, ships: Fleet, where: str, name: str) -> Stored:
-    def matches(stored: Stored, body: bodies.RemarkedBody) -> bool:
-        del stored
-        return body.text.casefold().startswith(name.casefold())
-
     vessel, ids = _aboard(ships, where)
     of_kind = bodies.of_kind(_all(vault, vessel), bodies.RemarkedBody)
     there = [(stored, body) for stored, body in of_kind if body.position in ids]
-    found = [stored for stored, body in there if matches(stored, body) or _is(stored, name)]
+    found = [
+        stored
+        for stored, body in there
+        if body.text.casefold().startswith(name.casefold()) or _is(stored, name)
+    ]
     return _the_one(found, [stored for stored, _ in there], "remark", "first words", where, name)
 
 
