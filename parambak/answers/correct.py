@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Part, Question
-from parambak.answers.slips import LeftShown, left_at
+from parambak.answers.withdrawn_shown import LeftShown, left_at
 from parambak.keeping.recording.admit import SIZE_BY_WHOM
 from parambak.keeping.recording.entries import correct
 from parambak.keeping.recording.moving import Confirmed

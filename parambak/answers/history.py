@@ -12,7 +12,7 @@ from msgspec import UNSET, UnsetType
 
 from parambak.answers import faults, given_files
 from parambak.answers.forms import Answer, LazyList, Part, Question
-from parambak.answers.slips import WithdrawnRecord, withdrawn_at
+from parambak.answers.withdrawn_shown import WithdrawnRecord, withdrawn_at
 from parambak.differences.fields import MOVED, SETTLED, value_text
 from parambak.differences.history import changes_of, history
 from parambak.errors import CallRefused, Fault, LayoutRefused, NotFound, VaultDamaged

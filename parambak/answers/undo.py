@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Part, Question
-from parambak.answers.slips import LeftShown, WithdrawnShown, left_at, withdrawn_shown
+from parambak.answers.withdrawn_shown import LeftShown, WithdrawnShown, left_at, withdrawn_shown
 from parambak.keeping.recording.withdrawing import last_command, undo
-from parambak.keeping.state.slips import summary
+from parambak.keeping.state.record_words import summary
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session

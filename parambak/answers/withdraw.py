@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Question
-from parambak.answers.slips import LeftShown, WithdrawnShown, left_at, withdrawn_shown
+from parambak.answers.withdrawn_shown import LeftShown, WithdrawnShown, left_at, withdrawn_shown
 from parambak.keeping.recording.withdrawing import withdraw
 
 if TYPE_CHECKING:

@@ -286,7 +286,7 @@ def few_bits(old: Image, new: Image, layout: Layout | None) -> bool:
 
 
 def tainted(reads: Sequence[Read], found: Sequence[Disagreement]) -> frozenset[str]:
-    """Return the records of the reads that an unexplained disagreement makes doubtful.
+    """Return the records of the reads that a disagreement without a remark makes doubtful.
 
     Those are the reads of its chip from its first read on.
     """

@@ -227,7 +227,7 @@ def test_names_of_locations(full: Ship) -> None:
 
 
 def test_two_locations_of_one_name_are_told_apart(full: Ship) -> None:
-    """Two laptops named their sticks alike: after a merge the identity's digits name each.
+    """Two laptops gave their sticks one name: after a merge the identity's digits name each.
 
     On a laptop that added one of them the name alone is still that of its own.
     """

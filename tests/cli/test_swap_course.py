@@ -333,8 +333,8 @@ def test_an_older_copy_is_meant_with_a_reason(verified: Ship) -> None:
     newer = changed(0x0300)
     verified.write("n1.hex", dump(newer), second=30)
     verified.write("n2.hex", dump(newer), second=31)
-    told = ("--written", "set at the panel", "--by", "A. Person")
-    assert verified.run("archive", "n1.hex", "n2.hex", *WHERE, *told).code == 0
+    written = ("--written", "set at the panel", "--by", "A. Person")
+    assert verified.run("archive", "n1.hex", "n2.hex", *WHERE, *written).code == 0
     ready(verified)
     chosen = verified.answer(
         "swap", "select", f"{AT}@previous", *BY, "--reason", "before the fault"

@@ -43,8 +43,8 @@ def newer(ship: Ship) -> bytes:
     memory = changed(0x0300)
     ship.write("n1.hex", dump(memory), second=30)
     ship.write("n2.hex", dump(memory), second=31)
-    told = ("--written", "set at the panel", "--by", "A. Person")
-    assert ship.run("archive", "n1.hex", "n2.hex", *WHERE, *told).code == 0
+    written = ("--written", "set at the panel", "--by", "A. Person")
+    assert ship.run("archive", "n1.hex", "n2.hex", *WHERE, *written).code == 0
     return memory
 
 

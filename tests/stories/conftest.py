@@ -1,4 +1,4 @@
-"""What stories are told with: laptops on which commands are typed, each in this process.
+"""What stories use: laptops on which commands are typed, each in this process.
 
 A story types whole lines, as a user does: `laptop.yes("swap check grebe/thruster/U12")`. The
 laptop's clock is the story's: it moves on by a minute with each command, and to `laptop.now`.

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.stories.finished_swap import finished
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any
@@ -185,15 +187,7 @@ def test_the_ship_swaps_the_card_and_the_finding_ends(aboard: Laptop) -> None:
     aboard.yes(f"swap open {AT} --reason 'reads differ' --by 'A. Fitter'")
     assert "stable" in aboard.json(f"swap check {AT}", 1)["missing"]
     aboard.yes(f"swap select {AT}@1 --reason 'before the chip failed' --by 'A. Fitter'")
-    missing = aboard.json(f"swap check {AT}", 1)["missing"]
-    assert "stable" not in missing
-    answers = " ".join(f"'{name}=yes: seen to'" for name in missing)
-    aboard.yes(f"swap answer {AT} {answers} --by 'A. Fitter'")
-    aboard.yes(f"swap load-file {AT} --as raw --out LOAD.HEX --by 'A. Fitter'")
-    for stage in ("before-power", "after-power"):
-        names = [aboard.dump(f"{stage}{n}.BIN", SOUND) for n in range(2)]
-        aboard.yes(f"swap read-back {AT} {' '.join(names)} --stage {stage} --by 'A. Fitter'")
-    aboard.yes(f"swap close {AT} --test 'stop=passed' --by 'A. Fitter' --old-card-to ashore")
+    assert "stable" not in finished(aboard, AT, SOUND)
     shown = aboard.json(f"catalogue {AT}")["positions"][0]
     assert (shown["state"], shown["copies"]) == ("verified", 3)
     history = aboard.json(f"history {AT}")["copies"]

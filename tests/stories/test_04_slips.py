@@ -1,6 +1,6 @@
 """Slips are put right: `withdraw`, `correct` and `undo`, and every list reads as if there was none.
 
-Each story is told twice, with the slip and without it, and both vaults must answer the same.
+Each story runs twice, with the slip and without it, and both vaults must answer the same.
 """
 
 from __future__ import annotations
@@ -212,128 +212,130 @@ def test_what_was_moved_reads_as_if_it_had_been_archived_there(
 
 
 @pytest.fixture
-def told(laptop: Laptop) -> Laptop:
+def aboard(laptop: Laptop) -> Laptop:
     """Return a laptop on which one position was read twice, and measured."""
     files(laptop)
     tell(laptop, BEFORE)
     return laptop
 
 
-def test_what_is_withdrawn_stays_on_record_struck_through(told: Laptop) -> None:
+def test_what_is_withdrawn_stays_on_record_struck_through(aboard: Laptop) -> None:
     """`history --withdrawn` shows it, by whom and why, also if nothing is left there."""
-    told.yes(SPARE.format(U13))
-    answer = told.json(WITHDRAW.format("grebe/winch/U13@latest"))
+    aboard.yes(SPARE.format(U13))
+    answer = aboard.json(WITHDRAW.format("grebe/winch/U13@latest"))
     assert [(w["kind"], w["where"]) for w in answer["withdrawn"]] == [
         ("read", "grebe/winch/U13")
     ] * 2
     assert answer["left"] == [{"where": "grebe/winch/U13", "copies": 0, "reads": 0}]
-    told.json("history grebe/winch/U13", 2)
-    text = told.yes("history grebe/winch/U13 --withdrawn")
+    aboard.json("history grebe/winch/U13", 2)
+    text = aboard.yes("history grebe/winch/U13 --withdrawn")
     assert "~~read S1.BIN, put on record on 2026-03-02~~" in text
     assert "withdrawn on 2026-03-02 by A. Fitter: typed wrong" in text
-    shown = told.json("history grebe --withdrawn")["withdrawn"]
+    shown = aboard.json("history grebe --withdrawn")["withdrawn"]
     assert [w["record"] for w in shown] == [w["record"] for w in answer["withdrawn"]]
-    assert told.json(f"history {WHERE} --withdrawn")["withdrawn"] == []
-    assert "withdrawn" not in told.json(f"history {WHERE}")
-    assert len(told.json(f"history {WHERE} --withdrawn")["copies"]) == 1
+    assert aboard.json(f"history {WHERE} --withdrawn")["withdrawn"] == []
+    assert "withdrawn" not in aboard.json(f"history {WHERE}")
+    assert len(aboard.json(f"history {WHERE} --withdrawn")["copies"]) == 1
 
 
-def test_the_person_of_the_open_visit_withdraws(told: Laptop) -> None:
+def test_the_person_of_the_open_visit_withdraws(aboard: Laptop) -> None:
     """Without --by; without a visit, a name is required."""
-    told.yes(f"withdraw {WHERE}@latest --reason 'typed wrong'")
-    shown = told.json("history grebe --withdrawn")["withdrawn"]
+    aboard.yes(f"withdraw {WHERE}@latest --reason 'typed wrong'")
+    shown = aboard.json("history grebe --withdrawn")["withdrawn"]
     assert {w["withdrawn_by"] for w in shown} == {"A. Fitter"}
-    told.yes("undo")
-    told.yes("visit close")
-    told.refused(f"withdraw {WHERE}@latest --reason 'typed wrong'", "withdraw-by")
+    aboard.yes("undo")
+    aboard.yes("visit close")
+    aboard.refused(f"withdraw {WHERE}@latest --reason 'typed wrong'", "withdraw-by")
 
 
-def test_a_remark_is_withdrawn_by_its_first_words(told: Laptop) -> None:
+def test_a_remark_is_withdrawn_by_its_first_words(aboard: Laptop) -> None:
     """Or by its record; two that begin alike are refused with what tells them apart."""
-    told.yes(f"archive N1.BIN N2.BIN {AT} --position-confirmed")
-    told.run(f"diff {WHERE}@previous {WHERE} --remark 'ramp made longer' {BY}")
-    told.run(f"diff {WHERE}@previous {WHERE} --remark 'ramp was wrong' {BY}")
-    error = told.refused(f"{WITHDRAW.format(WHERE)} --remark ramp", "withdraw-two")
+    aboard.yes(f"archive N1.BIN N2.BIN {AT} --position-confirmed")
+    aboard.run(f"diff {WHERE}@previous {WHERE} --remark 'ramp made longer' {BY}")
+    aboard.run(f"diff {WHERE}@previous {WHERE} --remark 'ramp was wrong' {BY}")
+    error = aboard.refused(f"{WITHDRAW.format(WHERE)} --remark ramp", "withdraw-two")
     assert "ramp made longer" in error["expected"]
     assert "ramp was wrong" in error["expected"]
-    told.refused(f"{WITHDRAW.format(WHERE)} --remark brake", "withdraw-none")
-    told.refused(f"{WITHDRAW.format(WHERE)} --measured 2020-01-01", "withdraw-none")
-    told.yes(f"{WITHDRAW.format(WHERE)} --remark 'RAMP WAS'")
-    assert told.json(f"history {WHERE}")["copies"][-1]["remarks"] == ["ramp made longer"]
+    aboard.refused(f"{WITHDRAW.format(WHERE)} --remark brake", "withdraw-none")
+    aboard.refused(f"{WITHDRAW.format(WHERE)} --measured 2020-01-01", "withdraw-none")
+    aboard.yes(f"{WITHDRAW.format(WHERE)} --remark 'RAMP WAS'")
+    assert aboard.json(f"history {WHERE}")["copies"][-1]["remarks"] == ["ramp made longer"]
 
 
-def test_a_read_is_named_by_its_file_or_its_record(told: Laptop) -> None:
+def test_a_read_is_named_by_its_file_or_its_record(aboard: Laptop) -> None:
     """A name of several, or of none, is refused with the reads that there are."""
-    told.dump("R1.BIN", memory(1))  # read again, and saved under the same name
-    told.yes(f"archive R1.BIN {AT}")
-    error = told.refused(f"{WITHDRAW.format(WHERE)} --read R1.BIN", "read-two")
+    aboard.dump("R1.BIN", memory(1))  # read again, and saved under the same name
+    aboard.yes(f"archive R1.BIN {AT}")
+    error = aboard.refused(f"{WITHDRAW.format(WHERE)} --read R1.BIN", "read-two")
     assert error["expected"].count("read R1.BIN of 2026-03-02 (") == 2
-    told.refused(f"{WITHDRAW.format(WHERE)} --read R9.BIN", "read-none")
+    aboard.refused(f"{WITHDRAW.format(WHERE)} --read R9.BIN", "read-none")
     digits = error["expected"].partition("(")[2][:8]
-    told.yes(f"{WITHDRAW.format(WHERE)} --read {digits}")
-    assert told.json("catalogue")["positions"][0]["copies"] == 1
+    aboard.yes(f"{WITHDRAW.format(WHERE)} --read {digits}")
+    assert aboard.json("catalogue")["positions"][0]["copies"] == 1
 
 
-def test_what_cannot_be_withdrawn_is_refused(told: Laptop) -> None:
+def test_what_cannot_be_withdrawn_is_refused(aboard: Laptop) -> None:
     """And nothing changes."""
-    told.refused(WITHDRAW.format("grebe"), "withdraw-where")
-    told.refused(WITHDRAW.format("grebe/crane"), "where-unit")
-    told.refused(f"{WITHDRAW.format(WHERE)} --read R1.BIN --remark x", "withdraw-several")
-    told.refused(f"withdraw {WHERE}@latest --by X --reason {'x' * 5000}", "text-length")
+    aboard.refused(WITHDRAW.format("grebe"), "withdraw-where")
+    aboard.refused(WITHDRAW.format("grebe/crane"), "where-unit")
+    aboard.refused(f"{WITHDRAW.format(WHERE)} --read R1.BIN --remark x", "withdraw-several")
+    aboard.refused(f"withdraw {WHERE}@latest --by X --reason {'x' * 5000}", "text-length")
 
 
 @pytest.mark.parametrize("line", [WITHDRAW.format(f"{WHERE}@latest"), "undo"])
 @pytest.mark.parametrize("folder", ["records", "objects"])
-def test_what_relies_on_damage_is_refused(folder: str, line: str, told: Laptop) -> None:
+def test_what_relies_on_damage_is_refused(folder: str, line: str, aboard: Laptop) -> None:
     """With the damaged file's name, exit 3; nothing changes."""
-    told.yes(f"archive N1.BIN {AT} --position-confirmed")
-    read = told.json(f"history {WHERE}")["copies"][-1]
+    aboard.yes(f"archive N1.BIN {AT} --position-confirmed")
+    read = aboard.json(f"history {WHERE}")["copies"][-1]
     digest = read["sha256"]
     if folder == "records":
-        digest = told.json(f"history {WHERE}")["copies"][-1]["reads"][0]["record"]
-    told.run("--json rebuild")
-    path = next(p for p in told.vault.rglob(f"{digest[:64]}*") if p.is_file())
+        digest = aboard.json(f"history {WHERE}")["copies"][-1]["reads"][0]["record"]
+    aboard.run("--json rebuild")
+    path = next(p for p in aboard.vault.rglob(f"{digest[:64]}*") if p.is_file())
     path.chmod(0o644)
     path.write_bytes(path.read_bytes()[:-1] + b"?")
     code = "vault-damaged-object" if folder == "objects" else "vault-damaged-record"
-    error = told.refused(line, code, 3)
+    error = aboard.refused(line, code, 3)
     assert digest in error["file"]
 
 
-def test_a_terminal_shows_what_is_taken_back_and_asks(told: Laptop) -> None:
+def test_a_terminal_shows_what_is_taken_back_and_asks(aboard: Laptop) -> None:
     """Only a yes takes it back."""
-    before = told.files()
-    result = told.run("undo", typed="n\n")
+    before = aboard.files()
+    result = aboard.run("undo", typed="n\n")
     assert result.code == 1
     assert "1 record of kind `measured`, about grebe/winch, of 2026-03-02" in result.text
-    assert told.files() == before
-    assert "Taken back" in told.run("undo", typed="y\n").text
-    assert told.json("undo")["undone"].startswith("2 records of kind `read`, about grebe/winch/U12")
-    assert told.json("undo")["undone"].startswith("1 record of kind `visit-opened`, about grebe")
-    told.refused("undo", "undo-nothing")
+    assert aboard.files() == before
+    assert "Taken back" in aboard.run("undo", typed="y\n").text
+    assert aboard.json("undo")["undone"].startswith(
+        "2 records of kind `read`, about grebe/winch/U12"
+    )
+    assert aboard.json("undo")["undone"].startswith("1 record of kind `visit-opened`, about grebe")
+    aboard.refused("undo", "undo-nothing")
     for _ in range(3):
-        told.yes("undo --redo")
-        told.json("undo")
-    told.refused("undo", "undo-nothing")
+        aboard.yes("undo --redo")
+        aboard.json("undo")
+    aboard.refused("undo", "undo-nothing")
 
 
-def test_what_a_person_was_shown_is_taken_back_and_nothing_else(told: Laptop) -> None:
+def test_what_a_person_was_shown_is_taken_back_and_nothing_else(aboard: Laptop) -> None:
     """Another command between the question and the yes: undo-other."""
-    session = open_vault(told.vault, own=told.own)
+    session = open_vault(aboard.vault, own=aboard.own)
     shown = to_undo(session, redo=False)
-    told.yes("correct grebe --imo 1234567")
+    aboard.yes("correct grebe --imo 1234567")
     with pytest.raises(ParambakError) as refusal:
-        ask(open_vault(told.vault, own=told.own), UndoQuestion(command=shown.command))
+        ask(open_vault(aboard.vault, own=aboard.own), UndoQuestion(command=shown.command))
     assert refusal.value.code == "undo-other"
 
 
 def test_undo_takes_back_nothing_of_another_person(
-    told: Laptop, laptops: Callable[[str], Laptop]
+    aboard: Laptop, laptops: Callable[[str], Laptop]
 ) -> None:
     """A laptop's own commands alone; what came with a pack stays."""
-    told.yes("pack grebe --out grebe.zip")
+    aboard.yes("pack grebe --out grebe.zip")
     office = laptops("office")
-    office.write("grebe.zip", (told.folder / "grebe.zip").read_bytes())
+    office.write("grebe.zip", (aboard.folder / "grebe.zip").read_bytes())
     office.yes("unpack grebe.zip")
     office.refused("undo", "undo-nothing")
     office.yes("correct grebe --imo 1234567")
@@ -341,51 +343,53 @@ def test_undo_takes_back_nothing_of_another_person(
     office.refused("undo", "undo-nothing")
 
 
-def test_correct_states_what_moved_and_what_is_left(told: Laptop) -> None:
+def test_correct_states_what_moved_and_what_is_left(aboard: Laptop) -> None:
     """The reads with their records now, the position that is new, and what is left."""
-    told.yes(f"archive S1.BIN {AT} --position-confirmed")
-    answer = told.json(f"correct {WHERE}@1 --position wader/crane/U7 {BY} --reason 'side mixed up'")
+    aboard.yes(f"archive S1.BIN {AT} --position-confirmed")
+    answer = aboard.json(
+        f"correct {WHERE}@1 --position wader/crane/U7 {BY} --reason 'side mixed up'"
+    )
     assert [c["where"] for c in answer["corrected"]] == ["wader/crane/U7"] * 2
     assert answer["made"] == ["new vessel wader", "new unit crane", "new position U7"]
     assert answer["left"] == [{"where": WHERE, "copies": 1, "reads": 1}]
-    struck = told.json(f"history {WHERE} --withdrawn")["withdrawn"]
+    struck = aboard.json(f"history {WHERE} --withdrawn")["withdrawn"]
     assert [w["moved_to"] for w in struck] == ["wader/crane/U7"] * 2
-    assert "it is at wader/crane/U7 now" in told.yes(f"history {WHERE} --withdrawn")
-    text = told.yes(f"correct {WHERE}@latest --position grebe/winch/U13 {BY}")
+    assert "it is at wader/crane/U7 now" in aboard.yes(f"history {WHERE} --withdrawn")
+    text = aboard.yes(f"correct {WHERE}@latest --position grebe/winch/U13 {BY}")
     assert f"Left at {WHERE}: nothing." in text
 
 
 def test_a_moved_read_is_in_the_other_vessels_pack(
-    told: Laptop, laptops: Callable[[str], Laptop]
+    aboard: Laptop, laptops: Callable[[str], Laptop]
 ) -> None:
     """The pack of that vessel alone has it, with its dump and its layout."""
-    told.yes(f"correct {WHERE}@latest --position wader/crane/U7 {BY}")
-    told.yes("pack wader --out wader.zip")
+    aboard.yes(f"correct {WHERE}@latest --position wader/crane/U7 {BY}")
+    aboard.yes("pack wader --out wader.zip")
     office = laptops("office")
-    office.write("wader.zip", (told.folder / "wader.zip").read_bytes())
+    office.write("wader.zip", (aboard.folder / "wader.zip").read_bytes())
     office.yes("unpack wader.zip")
     position = office.json("catalogue")["positions"][0]
     assert (position["where"], position["verified"]) == ("wader/crane/U7", True)
     assert office.json("recheck")["damaged"] == []
 
 
-def test_reads_that_cannot_be_corrected_are_refused(told: Laptop) -> None:
+def test_reads_that_cannot_be_corrected_are_refused(aboard: Laptop) -> None:
     """And nothing changes."""
-    told.refused(f"correct {WHERE}@latest", "correct-nothing")
-    told.refused(f"correct {WHERE}@latest --chip 24C02", "correct-fact")
-    told.refused(f"correct {WHERE}@latest --position {WHERE}", "correct-there-already")
-    told.refused(f"correct {WHERE}@latest --position grebe/winch", "where-shape")
-    told.refused(f"correct {WHERE}@latest --position grbe/winch/U12", "name-vessel-near")
-    told.refused(f"correct {WHERE}@latest --position grebe/wnich/U12", "name-almost")
-    told.refused(f"correct {WHERE}@latest --read R9.BIN --remark x", "read-none")
-    told.refused(f"correct {WHERE}@latest --read-on 2026-02-30", "correct-date")
+    aboard.refused(f"correct {WHERE}@latest", "correct-nothing")
+    aboard.refused(f"correct {WHERE}@latest --chip 24C02", "correct-fact")
+    aboard.refused(f"correct {WHERE}@latest --position {WHERE}", "correct-there-already")
+    aboard.refused(f"correct {WHERE}@latest --position grebe/winch", "where-shape")
+    aboard.refused(f"correct {WHERE}@latest --position grbe/winch/U12", "name-vessel-near")
+    aboard.refused(f"correct {WHERE}@latest --position grebe/wnich/U12", "name-almost")
+    aboard.refused(f"correct {WHERE}@latest --read R9.BIN --remark x", "read-none")
+    aboard.refused(f"correct {WHERE}@latest --read-on 2026-02-30", "correct-date")
 
 
-def test_a_correction_that_relies_on_damage_is_refused(told: Laptop) -> None:
+def test_a_correction_that_relies_on_damage_is_refused(aboard: Laptop) -> None:
     """A move to another vessel copies nothing that is not sound; the file is named."""
-    sha256 = told.json(f"history {WHERE}")["copies"][-1]["sha256"]
-    path = told.vault / "objects" / sha256[:2] / sha256
+    sha256 = aboard.json(f"history {WHERE}")["copies"][-1]["sha256"]
+    path = aboard.vault / "objects" / sha256[:2] / sha256
     path.chmod(0o644)
     path.write_bytes(b"?")
     line = f"correct {WHERE}@latest --position wader/crane/U7 {BY}"
-    assert sha256 in told.refused(line, "vault-damaged-object", 3)["file"]
+    assert sha256 in aboard.refused(line, "vault-damaged-object", 3)["file"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 from typing import TYPE_CHECKING, Any
 
+from tests.stories.finished_swap import finished
+
 if TYPE_CHECKING:
     from tests.stories.conftest import Laptop
 
@@ -136,14 +138,7 @@ def test_counts_of_reads_leave_read_backs_out(laptop: Laptop) -> None:
     laptop.dump("S.BIN", MEMORY)
     laptop.yes(f"archive R.BIN S.BIN {WHERE}")
     laptop.yes(f"swap open {AT} --reason 'no output' --by 'A. Fitter'")
-    missing = laptop.json(f"swap check {AT}", 1)["missing"]
-    answers = " ".join(f"'{name}=yes: seen to'" for name in missing)
-    laptop.yes(f"swap answer {AT} {answers} --by 'A. Fitter'")
-    laptop.yes(f"swap load-file {AT} --as raw --out LOAD.HEX --by 'A. Fitter'")
-    for stage in ("before-power", "after-power"):
-        names = [laptop.dump(f"{stage}{n}.BIN", MEMORY) for n in range(2)]
-        laptop.yes(f"swap read-back {AT} {' '.join(names)} --stage {stage} --by 'A. Fitter'")
-    laptop.yes(f"swap close {AT} --test 'stop=passed' --old-card-to ashore --by 'A. Fitter'")
+    finished(laptop, AT, MEMORY)
     laptop.dump("T.BIN", MEMORY)
     archived = laptop.json(f"archive T.BIN {WHERE}")
     (twice,) = [c for c in archived["conditions"] if c["condition"] == "read-twice"]

@@ -9,7 +9,7 @@ import click
 from parambak.answers.correct import CorrectQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.chip import CHIP_HELP, with_organisation
-from parambak.cli.parts.slips import left_lines
+from parambak.cli.parts.withdrawn import left_lines
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from msgspec import UNSET
 from parambak.answers.history import HistoryQuestion, answer
 from parambak.cli.command import command as parambak_command
 from parambak.cli.parts.kinds import kinds_explained
-from parambak.cli.parts.slips import struck_lines
+from parambak.cli.parts.withdrawn import struck_lines
 from parambak.cli.settings import Answer, Settings, pass_settings
 from parambak.differences.fields import ALTERNATES, FADING, MOVED, SETTLED
 from parambak.differences.small_line import BLOCKS, PLAIN, small_line

@@ -9,7 +9,7 @@ import click
 
 from parambak.answers.undo import UndoQuestion, answer, to_undo
 from parambak.cli.command import command as parambak_command
-from parambak.cli.parts.slips import left_lines, withdrawn_lines
+from parambak.cli.parts.withdrawn import left_lines, withdrawn_lines
 from parambak.cli.settings import Answer, Settings, pass_settings
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ import click
 
 from parambak.answers.withdraw import WithdrawQuestion
 from parambak.cli.command import asks
-from parambak.cli.parts.slips import left_lines, withdrawn_lines
+from parambak.cli.parts.withdrawn import left_lines, withdrawn_lines
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:

@@ -27,7 +27,7 @@ from parambak.keeping.state.bodies import (
     of_kind,
 )
 from parambak.keeping.state.counting import counting_of_kind
-from parambak.keeping.state.slips import words_of
+from parambak.keeping.state.record_words import words_of
 from parambak.memory.counted import counted
 from parambak.vault.check.sound import require_sound
 

@@ -1,4 +1,4 @@
-"""Facts told again: the causally later wins, two unaware of each other conflict."""
+"""Facts stated again: the causally later wins, two unaware of each other conflict."""
 
 from __future__ import annotations
 

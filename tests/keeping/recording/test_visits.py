@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 def opened(laptop: Laptop, vessel: str = "grebe", **words: object) -> tuple[str, bool]:
     """Open a visit by an invented engineer."""
-    told = {"on": "2026-03-01", "by": "A. Invented", "reader": "socket", "confirmed": True}
-    return open_visit(laptop.vault, vessel=vessel, **{**told, **words})  # type: ignore[arg-type]
+    stated = {"on": "2026-03-01", "by": "A. Invented", "reader": "socket", "confirmed": True}
+    return open_visit(laptop.vault, vessel=vessel, **{**stated, **words})  # type: ignore[arg-type]
 
 
 def test_a_visit_remembers_who_when_which_vessel_and_reader(laptop: Laptop) -> None:

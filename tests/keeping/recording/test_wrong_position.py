@@ -72,7 +72,7 @@ def test_a_new_memory_that_fits_nothing_better_is_asked_about(sides: Laptop) -> 
 
 
 def test_a_first_image_that_the_sister_has_is_asked_about(sides: Laptop) -> None:
-    """The first read of a unit may equal its sister's: they come set alike, or it is hers."""
+    """The first read of a unit may equal its sister's: they have one setting, or it is hers."""
     bow = "grebe/bow-thruster/U12"
     assert stopped(sides, image(2), bow).code == "position-image-elsewhere"
     assert sides.take(image(2), where=bow, position_confirmed=True).position.where == bow

@@ -121,7 +121,7 @@ ALL_RECORDS = {
     "answers/recheck.py": "what is lost with damage, and seals",
     "answers/recover.py": "what is lost with damage",
     "answers/seal.py": "the seal covers all",
-    "answers/slips.py": "shows what was withdrawn",
+    "answers/withdrawn_shown.py": "shows what was withdrawn",
     "keeping/recording/losses.py": "what is lost",
     "keeping/recording/withdrawing.py": "withdraws withdrawals too",
     "keeping/state/backups.py": "whether there is any location",

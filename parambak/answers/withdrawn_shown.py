@@ -9,7 +9,7 @@ from parambak.keeping.state import select
 from parambak.keeping.state.counting import withdrawals_in
 from parambak.keeping.state.fold import Folding
 from parambak.keeping.state.record_sets import local_time
-from parambak.keeping.state.slips import swap_positions, where_of, wheres, words_of
+from parambak.keeping.state.record_words import swap_positions, where_of, wheres, words_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -9,7 +9,7 @@ from parambak.memory.counted import counted
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parambak.answers.slips import LeftShown, WithdrawnRecord, WithdrawnShown
+    from parambak.answers.withdrawn_shown import LeftShown, WithdrawnRecord, WithdrawnShown
     from parambak.cli.screen import Screen
 
 STRUCK = "~~"

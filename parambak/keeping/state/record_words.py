@@ -88,14 +88,14 @@ def swap_positions(records: Iterable[Stored]) -> dict[str, str]:
 def where_of(stored: Stored, names: Mapping[str, str], swaps: Mapping[str, str]) -> str | None:
     """Return the WHERE that a record is about, by `wheres` and `swap_positions`."""
     body = stored.record.body
-    told = [
+    named = [
         stored.digest,
         *(body.get(name) for name in ("position", "about", "unit", "card", "id")),
     ]
-    told += [swaps.get(str(body.get("swap"))), *body.get("units", ())]
-    told += [entity.get("id") for entity in reversed(body.get("new", ()))]
-    told += [stored.record.vessel]
-    return next((names[key] for key in told if isinstance(key, str) and key in names), None)
+    named += [swaps.get(str(body.get("swap"))), *body.get("units", ())]
+    named += [entity.get("id") for entity in reversed(body.get("new", ()))]
+    named += [stored.record.vessel]
+    return next((names[key] for key in named if isinstance(key, str) and key in names), None)
 
 
 def words_of(stored: Stored) -> str:
