@@ -1,6 +1,6 @@
 """Parambak: keeps, verifies and compares the parameter memories of ships' control units.
 
-What stands in `__all__` is the Python API; it is imported where it is first used.
+The names in `__all__` are the Python API; each is imported at its first use.
 """
 
 from importlib import import_module
