@@ -140,6 +140,14 @@ def test_a_new_chip_ends_it_and_a_write_alone_does_not(aboard: Laptop) -> None:
     assert state(aboard) == "verified"
 
 
+def test_two_chips_of_one_day_are_not_one_unstable_chip(aboard: Laptop) -> None:
+    """A chip that is replaced aboard and the new one may differ."""
+    archive(aboard, [FLIPPED, FLIPPED])
+    archive(aboard, [SOUND, SOUND], "--new-chip 'a cell failed'")
+    assert state(aboard) == "verified"
+    assert "unstable" not in aboard.yes(f"history {AT}").casefold()
+
+
 def test_what_a_person_writes_is_no_unstable_chip(aboard: Laptop) -> None:
     """A renewed check shows the write; without one, `--written` with a name states it."""
     written = memory({0x11: SOUND[0x11] ^ 0x04})
