@@ -208,9 +208,15 @@ TABLE = (
         ("withdraw", f"{WHERE}@latest", *_BY, "--reason", "the chip of the spare card"),
         "verified",
         {"withdrawn": 1},
-        already=("position-no-copy", "copy-none"),
+        already=("position-no-copy", "copy-none", "where-vessel"),
     ),
-    Writes("undo, a vessel's name", ("undo", *_BY), "verified", {"withdrawn": 1}),
+    Writes(
+        "undo, a vessel's name",
+        ("undo", *_BY),
+        "verified",
+        {"withdrawn": 1},
+        already=("undo-nothing",),
+    ),
     Writes(
         "swap load-file",
         ("swap", "load-file", WHERE, "--as", "raw", "--out", "{here}/LOAD.BIN"),
