@@ -17,6 +17,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -95,7 +96,9 @@ def main(arguments: list[str]) -> int:
         def archive(number: int) -> list[str]:
             where = ["--vessel", "grebe", "--unit", "thruster-port", "--position", "U12"]
             vault = ["--vault", str(folder / "vault")]
-            return [*program(), *vault, "archive", str(files[number]), *where, "--chip", "28C64"]
+            day = ["--read-on", str(date(2026, 1, 1) + timedelta(days=(number + 1) % (pairs + 2)))]
+            chip = ["--chip", "28C64"]
+            return [*program(), *vault, "archive", str(files[number]), *where, *chip, *day]
 
         seconds(archive(pairs + 1), environment)  # makes the vault
         cases: list[tuple[str, Callable[[int], list[str]], float]] = [

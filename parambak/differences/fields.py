@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.differences.bytes import beyond_bits
 from parambak.layouts import coverage
+from parambak.layouts.check_methods import PROMISES
 from parambak.layouts.decimals import rounded
-from parambak.layouts.verdicts import PROMISES
 from parambak.memory.image import Range
 
 if TYPE_CHECKING:

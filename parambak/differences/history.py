@@ -20,13 +20,13 @@ from parambak.differences.fields import (
     unmapped,
 )
 from parambak.differences.moves import Move, moves_between, undo_moves
-from parambak.differences.tracker import FieldTracker, TrackedChange
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from collections.abc import Set as AbstractSet
 
     from parambak.differences.bytes import Run
+    from parambak.differences.tracker import FieldTracker, TrackedChange
     from parambak.layouts.decode import FieldValue
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
@@ -104,7 +104,7 @@ class _Maker:
     def __init__(self, layout: Layout | None, unstable: Callable[[int], bool]) -> None:
         self._layout = layout
         self._unstable = unstable
-        self.tracker = FieldTracker(layout) if layout is not None else None
+        self.tracker = _tracker(layout) if layout is not None else None
         self._steps: list[Step] = []
         self._fields: dict[str, list[tuple[int, TrackedChange]]] = {}
         self._bytes: dict[int, list[fading.Turn]] = {}  # by address, in no field
@@ -221,6 +221,12 @@ class _Maker:
 def _nearer(away: Image, before: Image, image: Image) -> bool:
     """Return whether an image is far nearer to one than to the other."""
     return differing_bytes(away, image) * FAR_NEARER < differing_bytes(before, image)
+
+
+def _tracker(layout: Layout) -> FieldTracker:
+    from parambak.differences.tracker import FieldTracker  # noqa: PLC0415 - layouts only
+
+    return FieldTracker(layout)
 
 
 def _values(changes: Iterable[tuple[int, TrackedChange]]) -> list[bytes | None]:

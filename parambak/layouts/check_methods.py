@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from parambak.layouts.field_types import ByteOrder
     from parambak.layouts.model import Check
 
+PROMISES = frozenset({"mirror-at", "mirrored", "must-be-blank"})
+"""The methods of results that store no value: what the layout promises of copies and areas."""
 _CATALOGUE = """
 crc-3/gsm crc-3/rohc crc-4/g-704 crc-4/interlaken crc-5/epc-c1g2 crc-5/g-704 crc-5/usb
 crc-6/cdma2000-a crc-6/cdma2000-b crc-6/darc crc-6/g-704 crc-6/gsm crc-7/mmc crc-7/rohc

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
 
 OTHER_ORDER = "holds in the other byte order"
-PROMISES = frozenset({"mirror-at", "mirrored", "must-be-blank"})
-"""The methods of results that store no value: what the layout promises of copies and areas."""
 
 
 class CheckResult(Struct, frozen=True):

@@ -66,7 +66,7 @@ def _remark(field: DecodedField) -> str:
 
 
 def _check_row(check: DecodedCheck) -> tuple[str, ...]:
-    from parambak.layouts.verdicts import PROMISES  # noqa: PLC0415 - with a layout only
+    from parambak.layouts.check_methods import PROMISES  # noqa: PLC0415 - with a layout only
 
     holds = f"{MARKS[check.holds]} ({check.mark})" if check.mark else MARKS[check.holds]
     stored, computed = check.stored or "absent", check.computed or "not known"

@@ -13,10 +13,10 @@ from parambak.dumps.faults import RAW_SIZE
 from parambak.errors import CallRefused, DumpRefused, Fault, LayoutRefused
 from parambak.keeping.assess import Assessor
 from parambak.keeping.memory_size import BY_LAYOUT, memory_size, source_of
-from parambak.keeping.recording.cards import refuse_crossed_over
 from parambak.keeping.recording.on_record import on_record, require_something_new
 from parambak.keeping.recording.suspect import Suspect
 from parambak.keeping.recording.texts import NAME, REMARK, check_date, check_texts
+from parambak.keeping.recording.wrong_position import refuse_crossed_over
 from parambak.keeping.state.bodies import ReaderSum, SizeEntry
 from parambak.memory.digests import sha256
 from parambak.reads import reader_sum

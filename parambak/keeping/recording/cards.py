@@ -37,7 +37,6 @@ from parambak.keeping.state.model import Unit
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from parambak.keeping.recording.filing import TypedPosition
     from parambak.keeping.state.bodies import Facts
     from parambak.keeping.state.cards import CrossOver
     from parambak.keeping.state.model import Card, Fleet, Vessel
@@ -72,16 +71,6 @@ CROSS_OVER_NONE = Fault(
     CallRefused,
     "no cross-over of the cards of these two units is on record",
     "To record a cross-over, leave out --back. `parambak card list` shows those on record.",
-)
-CROSS_OVER_READ = Fault(
-    "cross-over-read",
-    CallRefused,
-    (
-        "the cards of {one} and {other} are crossed over: the chip in each carries the other "
-        "unit's parameters"
-    ),
-    "Name the unit of these parameters, and give --position-confirmed. Or put the cards back, and "
-    "record that: `parambak card cross-over {one} {other} --back`.",
 )
 
 
@@ -179,26 +168,6 @@ def _refuse_other(target: Mapping[str, str], ship: Vessel, holder: Unit | Card) 
     if "card" in target and "unit" not in target:
         found = f"card {target['card'][:80]}"
         raise SHEET_OTHER.error(what="unit", expected=holder.where, found=found)
-
-
-def refuse_crossed_over(
-    vault: Vault, fleet: Fleet, typed: TypedPosition, *, confirmed: bool
-) -> tuple[str, ...]:
-    """Raise if a read is filed under a unit with its card crossed over; warn if confirmed."""
-    vessels = select.vessels_named(fleet, typed.vessel)
-    if typed.unit is None or len(vessels) != 1:
-        return ()
-    name = typed.unit.casefold()
-    for cross_over in cross_overs(vault, vessels[0]):
-        names = [n.casefold() for unit in cross_over.units for n in (unit.short, *unit.former)]
-        if name in names:
-            if confirmed:
-                return (cross_over.text,)
-            one, other = (unit.where for unit in cross_over.units)
-            raise CROSS_OVER_READ.error(
-                one=one, other=other, expected="each card in its own unit", found=cross_over.text
-            )
-    return ()
 
 
 def record_cross_over(  # noqa: PLR0913 - the facts of a cross-over, all by keyword

@@ -6,14 +6,19 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.differences.bytes import differing_bytes
 from parambak.errors import CallRefused, Fault
+from parambak.keeping.state import select
+from parambak.keeping.state.cards import cross_overs
 from parambak.memory.counted import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from parambak.keeping.recording.filing import TypedPosition
+    from parambak.keeping.state.model import Fleet
     from parambak.layouts.decode import FieldValue
     from parambak.layouts.model import Layout
     from parambak.memory.image import Image, Range
+    from parambak.vault.vault import Vault
 
 FITS_ELSEWHERE = Fault(
     "position-fits-elsewhere",
@@ -26,6 +31,16 @@ OTHER_UNIT = Fault(
     CallRefused,
     "the field {name}, which identifies the unit, differs from the latest copy",
     "Check which unit was read. If the position is right, give --position-confirmed.",
+)
+CROSS_OVER_READ = Fault(
+    "cross-over-read",
+    CallRefused,
+    (
+        "the cards of {one} and {other} are crossed over: the chip in each carries the other "
+        "unit's parameters"
+    ),
+    "Name the unit of these parameters, and give --position-confirmed. Or put the cards back, and "
+    "record that: `parambak card cross-over {one} {other} --back`.",
 )
 # On an ordinary visit a dump differs from its latest copy in a few bytes; below this number
 # only an exact match elsewhere counts as a better fit.
@@ -113,3 +128,23 @@ def _shown(value: FieldValue) -> str:
 
 def _bytes(value: FieldValue) -> str:
     return "no bytes" if value.raw is None else value.raw.hex(" ").upper()
+
+
+def refuse_crossed_over(
+    vault: Vault, fleet: Fleet, typed: TypedPosition, *, confirmed: bool
+) -> tuple[str, ...]:
+    """Raise if a read is filed under a unit with its card crossed over; warn if confirmed."""
+    vessels = select.vessels_named(fleet, typed.vessel)
+    if typed.unit is None or len(vessels) != 1:
+        return ()
+    name = typed.unit.casefold()
+    for cross_over in cross_overs(vault, vessels[0]):
+        names = [n.casefold() for unit in cross_over.units for n in (unit.short, *unit.former)]
+        if name in names:
+            if confirmed:
+                return (cross_over.text,)
+            one, other = (unit.where for unit in cross_over.units)
+            raise CROSS_OVER_READ.error(
+                one=one, other=other, expected="each card in its own unit", found=cross_over.text
+            )
+    return ()
