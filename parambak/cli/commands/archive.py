@@ -28,9 +28,12 @@ _EACH_NO = "Each NO above shows why, and what to do."
 FC = TypeVar("FC", bound="Callable[..., Any]")
 
 
+_FACTS = facts_asked()
+
+
 def read_fact_options(function: FC) -> FC:
     """Give a command an option for each fact of a read."""
-    for fact in reversed(facts_asked()):
+    for fact in reversed(_FACTS):
         option = click.option(
             fact.option,
             fact.member,
@@ -115,7 +118,7 @@ def command(settings: Settings, /, **options: Any) -> Answer:
     With a second DUMP you state that the chip was read a second time.
     """
     options["by"] = asked_for(settings, options["by"], options["vessel"])
-    facts = facts_stated({fact.member: options.pop(fact.member) for fact in facts_asked()})
+    facts = facts_stated({fact.member: options.pop(fact.member) for fact in _FACTS})
     return settings.ask(answer, ArchiveQuestion(facts=facts, **options), _page)
 
 

@@ -5,16 +5,13 @@ The option of `archive`, the member of the record, the pages and the table of re
 from it; `formats/records.md` and `formats/tables.md` describe it.
 """
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, get_type_hints
+# The annotations are read at each start: as values, not as texts, they cost little.
+from collections.abc import Callable
+from typing import Annotated, Any, NamedTuple, get_type_hints
 
 import msgspec
 
 from parambak.reads.pairs import PAIR_SCHEMES
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 
 def no_phrase(_: object) -> None:
