@@ -116,7 +116,7 @@ def _due_among(
 def _unfinished(
     session: Session, position: Position, swaps: Mapping[str, Swap]
 ) -> Unfinished | None:
-    """Return what is missing of the swap at a position that was closed in emergency, if any."""
+    """Return what is missing of the swap at a position that ended unfinished, if any."""
     swap = next((swaps[identity] for identity in position.ids if identity in swaps), None)
     if swap is None or swap.end is None:
         return None
@@ -128,7 +128,7 @@ def _unfinished(
             session.fleet(), session.assessor, position.where, swap=swap, loaded=True
         )
         missing = state.readiness(closing=True).missing
-    return Unfinished(swap.end.at.date(), missing)
+    return Unfinished(swap.end.at.date(), missing, swap.end.words)
 
 
 def _rules(session: Session, position: Position) -> Rules:

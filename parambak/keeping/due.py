@@ -55,10 +55,11 @@ class Due(NamedTuple):
 
 
 class Unfinished(NamedTuple):
-    """A swap that was closed in emergency: on which day, and what is missing now, by name."""
+    """A swap that ended unfinished: the day, what is missing now, by name, and how it ended."""
 
     on: date
     missing: Sequence[str]
+    how: str
 
 
 class PositionStatus(NamedTuple):
@@ -67,8 +68,8 @@ class PositionStatus(NamedTuple):
     `unmet` are the conditions that the newest copy does not meet; `reads` is how many reads the
     position ever had; `verified_on` the day of the newest read of a verified copy, None without
     one; `locations` are the backup locations that are recorded as holding the newest copy; `fading`
-    are the fields and addresses that may be fading. `unfinished` is the swap here that was closed
-    in emergency, if there is one.
+    are the fields and addresses that may be fading. `unfinished` is the swap here that ended
+    unfinished, if there is one.
     """
 
     where: str
@@ -102,7 +103,7 @@ def _unfinished(status: PositionStatus) -> list[Reason]:
         return []
     swap = status.unfinished
     listed = ", ".join(swap.missing) or "its closing"
-    text = f"the swap was closed in emergency on {swap.on}; still missing: {listed}"
+    text = f"the swap was {swap.how} on {swap.on}; still missing: {listed}"
     return [Reason(UNFINISHED_SWAP, swap.on, text)]
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from parambak.errors import CallRefused, Fault, NotProven
+from parambak.errors import CallRefused, Fault, NotProven, SheetRefused, VaultDamaged
 from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import conditions
 from parambak.keeping.state.bodies import CorrectBody, SwapClosedBody, SwapTestedBody
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from parambak.swap.guard import Acceptance, Cleared
     from parambak.swap.recording import Site
     from parambak.swap.swaps import Swap
-    from parambak.vault.vault import Vault, Writing
+    from parambak.vault.vault import Writing
 
 SWAP_TEST_TWICE = Fault(
     "swap-test-twice",
@@ -151,15 +152,28 @@ def _closed(writing: Writing, site: Site, swap: Swap, step: Cleared, ending: End
 
 
 def abandon(
-    vault: Vault, where: str, *, tests: Sequence[FunctionTest], by: str, reason: str | None
+    assessor: Assessor, where: str, *, tests: Sequence[FunctionTest], by: str, reason: str | None
 ) -> Position:
-    """Abandon the swap at work, for a reason; no read-back becomes a read."""
+    """Abandon the swap at work, for a reason; no read-back becomes a read.
+
+    The conditions at that moment are kept with it, if they can be worked out.
+    """
     _check(tests, by, reason)
     if not reason:
         raise SWAP_ABANDON_WHY.error(expected="--reason TEXT", found="none")
+    vault = assessor.vault
     with vault.writing() as writing:
         site, swap = open_at(vault, where)
-        body = SwapClosedBody(swap=swap.id, outcome=ABANDONED, reason=reason, tests=tuple(tests))
+        entries: tuple[ConditionEntry, ...] = ()
+        with suppress(SheetRefused, VaultDamaged):
+            entries = swap_state(fleet(vault), assessor, where, loaded=True).readiness().entries
+        body = SwapClosedBody(
+            swap=swap.id,
+            outcome=ABANDONED,
+            reason=reason,
+            tests=tuple(tests),
+            conditions=entries,
+        )
         add_step(writing, swap, body, by)
     return site.position
 

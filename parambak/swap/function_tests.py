@@ -23,8 +23,9 @@ def results(
     """Return the names of the tests that passed, and of those that failed and did not pass later.
 
     Each test comes with its record, and `after` gives what each record is after. A pass counts if
-    it is after all `loads`: the read-backs with power off, or of a card that was wrong. It
-    settles a failure of the same test only if it is after it.
+    it is after all `loads`: the read-backs with power off, or of a card that was wrong. Without
+    any, no card was loaded that a test could be of. It settles a failure of the same test only if
+    it is after it.
     """
     before = {record: behind([record], after) - {record} for record, _ in tests}
     passes = [(test_key(test.name), record) for record, test in tests if test.result == PASSED]
@@ -33,7 +34,7 @@ def results(
     for record, test in tests:
         key = test_key(test.name)
         if test.result == PASSED:
-            if before[record].issuperset(loads):
+            if loads and before[record].issuperset(loads):
                 passed[key] = test.name
         elif not any(key == other and record in before[later] for other, later in passes):
             failed[key] = test.name

@@ -11,7 +11,7 @@ from parambak.errors import CallRefused, Fault, NotProven
 from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import conditions
 from parambak.keeping.state.bodies import SwapDeviationBody
-from parambak.swap.swaps import SWAP_NONE
+from parambak.swap.swaps import SWAP_NONE, newest_records
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from parambak.keeping.state.model import Condition
     from parambak.swap.readiness import Readiness
     from parambak.swap.state import SwapState
-    from parambak.vault.vault import Writing
+    from parambak.vault.vault import Vault, Writing
 
 ACCEPT_CONDITION = Fault(
     "swap-accept-condition",
@@ -39,6 +39,19 @@ ACCEPT_ALONE = Fault(
     CallRefused,
     "no condition to accept is named, so nothing was put on record",
     "Name it with --accept CONDITION, or leave --reason out.",
+)
+ACCEPT_ONE = Fault(
+    "swap-accept-one",
+    CallRefused,
+    "accept one condition at a time, each with its own reason",
+    "Accept all but one of them first: `parambak swap check {where} --accept {condition} --by NAME "
+    "--reason TEXT`.",
+)
+CHANGED_MEANWHILE = Fault(
+    "swap-changed-meanwhile",
+    CallRefused,
+    "another program put something on record of this vessel while this command was at work",
+    "Run the same command again.",
 )
 ACCEPT_MET = Fault(
     "swap-accept-met",
@@ -71,12 +84,29 @@ class Acceptance(NamedTuple):
 NOTHING_ACCEPTED = Acceptance()
 
 
+def accepted_now(
+    where: str, names: Sequence[str], reason: str | None, by: str | None
+) -> Acceptance:
+    """Return what is accepted in a call at a WHERE; raise CallRefused for more than one thing."""
+    if len(names) > 1:
+        found = f"{len(names)} conditions"
+        raise ACCEPT_ONE.error(where=where, condition=names[0], expected="one", found=found)
+    return Acceptance(tuple(names), reason, by)
+
+
 class Cleared(NamedTuple):
     """The state that a step rests on, its conditions, and what is accepted in this call."""
 
     state: SwapState
     readiness: Readiness
     accepted: tuple[Condition, ...]
+
+    def refuse_changed(self, vault: Vault) -> None:
+        """Raise CallRefused if something came on record of the vessel since; under the lock."""
+        if newest_records(vault, self.state.vessel) != self.state.newest:
+            raise CHANGED_MEANWHILE.error(
+                expected="the records that this answer rests on", found="newer ones"
+            )
 
     def put(self, writing: Writing, acceptance: Acceptance) -> None:
         """Put what is accepted on record, each condition with its evidence."""

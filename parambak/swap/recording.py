@@ -288,6 +288,7 @@ def record_load_file(  # noqa: PLR0913 - what was written, and what was accepted
     )
     with vault.writing() as writing:
         if accepting is not None:
+            accepting[0].refuse_changed(vault)
             accepting[0].put(writing, accepting[1])
         vessel = _home(vault, position)
         mark = writing.person(release.by, vessel) if release.by else None
@@ -312,6 +313,7 @@ def record_read_back(  # noqa: PLR0913 - who states it and by what, by keyword
     """
     with vault.writing() as writing:
         if accepting is not None:
+            accepting[0].refuse_changed(vault)
             accepting[0].put(writing, accepting[1])
         vessel = _home(vault, position)
         mark = writing.person(by, vessel) if by else None

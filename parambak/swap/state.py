@@ -16,7 +16,15 @@ from parambak.swap import measurement_records
 from parambak.swap.card_sheet import compare_sheets, read_sheet
 from parambak.swap.closing import GivenNow, closing_of
 from parambak.swap.readiness import readiness
-from parambak.swap.swaps import CLOSED, EMERGENCY, at_work, ended_words, in_order, swaps_at
+from parambak.swap.swaps import (
+    CLOSED,
+    EMERGENCY,
+    at_work,
+    ended_words,
+    in_order,
+    newest_records,
+    swaps_at,
+)
 from parambak.swap.unsettled import of_cards
 
 if TYPE_CHECKING:
@@ -42,7 +50,8 @@ class SwapState:
 
     `unit` is None for a position on a card that is in no unit; `swap` if no swap is open or
     unfinished; `copy` and its `verdict` without a copy. `others` are further open swaps of the
-    position, as two laptops may leave them. `ended` is the swap that ended last.
+    position, as two laptops may leave them. `newest` are the newest records about the vessel, on
+    which this rests. `ended` is the swap that ended last.
     """
 
     vessel: Vessel
@@ -54,6 +63,7 @@ class SwapState:
     verdict: Verdict | None
     evidence: SwapEvidence
     rules: Rules
+    newest: frozenset[str]
     ended: Swap | None = None
 
     def readiness(
@@ -119,6 +129,7 @@ def swap_state(  # noqa: PLR0913 - the question and what is given with it
             records=assessor.records(position, of_cards(vessel, swap)),
         ),
         rules,
+        newest_records(assessor.vault, vessel),
         next((s for s in reversed(swaps) if s.end is not None), None),
     )
 

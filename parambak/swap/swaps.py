@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from parambak.errors import CallRefused, Fault, NotFound, VaultDamaged
@@ -27,10 +27,10 @@ from parambak.keeping.verified import separate_reads
 from parambak.memory.counted import counted
 from parambak.swap.function_tests import results
 from parambak.swap.read_back import BEFORE_POWER
-from parambak.vault.order import behind, causal_order
+from parambak.vault.order import behind, causal_order, heads
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
     from datetime import datetime
 
     from parambak.keeping.state.bodies import ConditionEntry, DumpEntry, FunctionTest
@@ -38,7 +38,15 @@ if TYPE_CHECKING:
     from parambak.vault.vault import Stored, Vault
 
 CLOSED, EMERGENCY, ABANDONED = "closed", "emergency", "abandoned"
-OUTCOMES = {CLOSED: "closed", EMERGENCY: "closed in emergency", ABANDONED: "abandoned"}
+PROOF_WITHDRAWN = "proof-withdrawn"
+"""How a swap ended whose read-backs were withdrawn after it: never on record, worked out."""
+OUTCOMES = {
+    CLOSED: "closed",
+    EMERGENCY: "closed in emergency",
+    ABANDONED: "abandoned",
+    PROOF_WITHDRAWN: "closed (its proof was withdrawn since)",
+}
+UNFINISHED = frozenset({EMERGENCY, PROOF_WITHDRAWN})
 PASSES = 2  # separate read-backs at one stage
 
 SWAP_NONE = Fault(
@@ -193,8 +201,8 @@ class Swap:
 
     @property
     def unfinished(self) -> bool:
-        """Return whether it was closed in emergency, with something missing until now."""
-        return self.end is not None and self.end.outcome == EMERGENCY
+        """Return whether it was closed with something missing, or its proof was withdrawn."""
+        return self.end is not None and self.end.outcome in UNFINISHED
 
     @property
     def proof(self) -> tuple[ReadBackStep, ...]:
@@ -270,6 +278,13 @@ def in_order(vault: Vault, vessel: Vessel) -> Sequence[Stored]:
     return records if len(vessel.ids) == 1 else causal_order(records)
 
 
+def newest_records(vault: Vault, vessel: Vessel) -> frozenset[str]:
+    """Return the digests of the newest records about a vessel, which a decision rests on."""
+    return frozenset(
+        head.digest for identity in vessel.ids for head in heads(vault.records(identity))
+    )
+
+
 def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swap, ...]:
     """Return the swaps at a position from the records about its vessel, in causal order.
 
@@ -281,7 +296,8 @@ def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swa
     steps: list[Stored] = []
     records = tuple(ordered)
     after = {stored.digest: stored.record.after for stored in records}
-    for stored in without(records, withdrawals_of(records)):
+    withdrawals = withdrawals_of(records)
+    for stored in without(records, withdrawals):
         if stored.record.kind in _TAKERS:
             steps.append(stored)
         elif stored.record.kind == "swap-opened":
@@ -299,12 +315,22 @@ def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swa
             loads = {step.record for step in swap.read_backs if step.loads}
             tests = [(step.record, test) for step in swap.tested for test in step.tests]
             swap.passed, swap.failed = results(tests, loads, after)
-        if swap.end is not None:
+        if swap.ends:
+            # If one of two laptops closed it, it is closed: its read-backs are reads from then on.
+            swap.ends = [_as_it_counts(end, withdrawals) for end in swap.ends]
+            swap.end = next((end for end in swap.ends if end.outcome == CLOSED), swap.ends[-1])
             before = behind([swap.end.record], after)
             swap.unknown_to_end = tuple(
                 step for step in swap.read_backs if step.record not in before
             )
     return tuple(swaps.values())
+
+
+def _as_it_counts(end: End, withdrawn: Collection[str]) -> End:
+    """Return an end, changed if a read-back that proved it was withdrawn since."""
+    if end.outcome != CLOSED or not any(record in withdrawn for record in end.taken_in):
+        return end
+    return replace(end, outcome=PROOF_WITHDRAWN)
 
 
 def newest_open(swaps: Sequence[Swap]) -> Swap | None:
@@ -319,25 +345,29 @@ def at_work(swaps: Sequence[Swap]) -> Swap | None:
     That is the open one, else the last one if it was closed in emergency. A later swap that was
     closed finishes that one too.
     """
-    still_open = newest_open(swaps)
+    return newest_open(swaps) or unfinished_of(swaps)
+
+
+def unfinished_of(swaps: Sequence[Swap]) -> Swap | None:
+    """Return the swap among those of a position that was closed unfinished, and no later one well.
+
+    One that is open now, or was abandoned, finishes nothing.
+    """
     ended = (swap for swap in reversed(swaps) if swap.end is not None)
     last = next((swap for swap in ended if swap.end and swap.end.outcome != ABANDONED), None)
-    if still_open is not None or last is None:
-        return still_open
-    return last if last.unfinished else None
+    return last if last is not None and last.unfinished else None
 
 
 def unfinished_swaps(vault: Vault, vessel: Vessel) -> dict[str, Swap]:
-    """Return the swap that was closed in emergency and not since, by its position's identity."""
+    """Return the swap that was closed unfinished and not since, by its position's identity."""
     records = in_order(vault, vessel)
-    if not any(stored.record.body.get("outcome") == EMERGENCY for stored in records):
+    if not any(stored.record.kind == SwapClosedBody.kind for stored in records):
         return {}
     at_positions = [
-        (position, at_work(fold_swaps(records, position.ids))) for position in vessel.positions
+        (position, unfinished_of(fold_swaps(records, position.ids)))
+        for position in vessel.positions
     ]
-    return {
-        position.id: swap for position, swap in at_positions if swap is not None and swap.unfinished
-    }
+    return {position.id: swap for position, swap in at_positions if swap is not None}
 
 
 def the_open_swap(vault: Vault, vessel: Vessel, position: Position) -> Swap:
@@ -411,9 +441,6 @@ def _closed(swap: Swap, stored: Stored) -> None:
     )
     swap.ends.append(end)
     swap.tested.append(end)
-    # If one of two laptops closed it, it is closed: its read-backs are reads from then on.
-    closing = (end for end in swap.ends if end.outcome == CLOSED)
-    swap.end = next(closing, end)
 
 
 _TAKERS = {

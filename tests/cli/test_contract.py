@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.cli.invented import LAYOUT, MEMORY, WHERE, archive_two, changed, dump
+from tests.cli.test_swap_course import ready
 
 if TYPE_CHECKING:
     from tests.cli.conftest import Ship
@@ -98,6 +99,7 @@ def test_export_and_load_file_read_back_as_the_same_image(ship: Ship, name: str)
     again = ship.answer("inspect", "x.out", "--format", name).document["dumps"][0]
     copy = ship.answer("catalogue").document["positions"][0]
     assert again["sha256"] == copy["sha256"]
+    ready(ship)
     loaded = ship.answer(
         "swap", "load-file", "grebe/port-thruster/U12", "--as", name, "--out", "y.out"
     )
@@ -135,6 +137,7 @@ def test_no_load_file_is_released_from_a_copy_that_is_not_verified(ship: Ship) -
     """`swap load-file` exits 1 and writes nothing."""
     ship.write("a.hex", dump())
     ship.run("archive", "a.hex", *WHERE)
+    ready(ship)
     result = ship.answer(
         "swap", "load-file", "grebe/port-thruster/U12", "--as", "raw", "--out", "x.bin"
     )
@@ -146,6 +149,7 @@ def test_no_load_file_is_released_from_a_copy_that_is_not_verified(ship: Ship) -
 def test_a_load_file_that_cannot_go_on_record_is_not_left_behind(ship: Ship) -> None:
     """Refused is refused: no file lies ready to be loaded that the vault knows nothing of."""
     archive_two(ship)
+    ready(ship)
     before = ship.tree()
     own = str(ship.folder / ship.write("no-folder", b"a file where the user's folder should be"))
     words = ("swap", "load-file", "grebe/port-thruster/U12", "--as", "raw", "--out", "x.bin")
@@ -157,6 +161,7 @@ def test_a_load_file_that_cannot_go_on_record_is_not_left_behind(ship: Ship) -> 
 def test_a_load_file_from_an_edited_vault_says_so(ship: Ship) -> None:
     """What `swap check` notes next to its answer, the release of the file notes too."""
     archive_two(ship)
+    ready(ship)
     marker = ship.vault / "vault.toml"
     marker.chmod(0o600)
     marker.write_bytes(marker.read_bytes() + b"# edited\n")

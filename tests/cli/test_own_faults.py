@@ -15,6 +15,7 @@ from parambak.errors import ParambakError
 from parambak.memory.image import Image
 from parambak.vault.files.given import read_given, shipped
 from tests.cli.invented import WHERE, archive_two, dump
+from tests.cli.test_swap_course import ready
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -209,6 +210,7 @@ def test_an_old_file_read_back_proves_nothing_and_that_is_said(ship: Ship) -> No
     archive_two(ship)
     where = "grebe/port-thruster/U12"
     assert code_of(ship, "swap", "read-back", where, "a.hex") == (2, "read-back-archived")
+    ready(ship)
     ship.run("swap", "load-file", where, "--as", "raw", "--out", "LOAD.BIN")
     assert "DOUBT: LOAD.BIN" in ship.run("swap", "read-back", where, "LOAD.BIN").out
     ship.write("card.hex", dump(), second=9)

@@ -393,6 +393,7 @@ short-names = true
 
 def test_the_file_is_as_the_readers_profile_takes_it(verified: Ship) -> None:
     """Base address, record length, short names; no extended records below 64 KiB."""
+    ready(verified)
     verified.write("reader.toml", PROFILE)
     words = ("swap", "load-file", AT, "--profile", "reader.toml")
     long = verified.answer(*words, "--out", "long-name.hex")
@@ -416,6 +417,7 @@ def test_an_unverified_file_of_a_reader_with_short_names_has_one(ship: Ship) -> 
 
 def test_a_pair_is_two_files(verified: Ship) -> None:
     """Even bytes, odd bytes, with the sums of each."""
+    ready(verified)
     words = ("swap", "load-file", AT, "--as", "raw", "--out", "LOAD.BIN", "--pair", "even-odd")
     files = verified.answer(*words).document["files"]
     assert [each["file"] for each in files] == ["LOAD.BIN", "LOAD.BIN.2"]

@@ -197,7 +197,7 @@ def whole(laptop: Laptop) -> None:
         old_card="P1",
         new_card=None,
     )
-    ending.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="no spare aboard")
+    ending.abandon(Assessor(laptop.vault), WHERE, tests=(), by=BY, reason="no spare aboard")
     begin(laptop)
     prove(laptop)
     close(laptop)

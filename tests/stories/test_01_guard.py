@@ -164,7 +164,11 @@ def test_what_is_accepted_is_on_record_and_counts_while_it_is_the_same(opened: L
     assert [text.split(" (")[0] for text in again["deviations"]] == ["permit", "permit"]
     counts = [entry["counts"] for entry in opened.json(f"swap check {WHERE}")["deviations"]]
     assert counts == [False, True]
-    opened.refused(f"{LOAD} LOAD.BIN {words} --accept authorised", "swap-accept-met")
+    opened.refused(
+        f"{LOAD} LOAD.BIN --accept authorised --reason sure --by 'A. Fitter'", "swap-accept-met"
+    )
+    error = opened.refused(f"{LOAD} LOAD.BIN {words} --accept authorised", "swap-accept-one")
+    assert "each with its own reason" in error["text"]
     opened.refused(f"{LOAD} LOAD.BIN --reason drifting", "swap-accept-none")
 
 

@@ -107,7 +107,7 @@ def closed(
 
 def abandoned(laptop: Laptop, where: str = WHERE, reason: str | None = "no spare") -> None:
     """Give the swap up."""
-    ending.abandon(laptop.vault, where, tests=PASSED, by=BY, reason=reason)
+    ending.abandon(Assessor(laptop.vault, CHIPS), where, tests=PASSED, by=BY, reason=reason)
 
 
 class Holder(Protocol):

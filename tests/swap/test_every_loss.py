@@ -161,7 +161,7 @@ def refused_or(ask: Callable[[Laptop], list[str]], laptop: Laptop) -> list[str] 
 
 def open_again(laptop: Laptop) -> list[str]:
     """Abandon the swap, and open another one."""
-    ending.abandon(laptop.vault, WHERE, tests=(), by=BY, reason="again")
+    ending.abandon(Assessor(laptop.vault, CHIPS), WHERE, tests=(), by=BY, reason="again")
     recording.open_swap(
         Assessor(laptop.vault, CHIPS),
         WHERE,

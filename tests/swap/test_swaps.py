@@ -270,7 +270,7 @@ def test_of_two_laptops_ends_the_closing_one_holds(laptop: Laptop, tmp_path: Pat
     read_back(laptop, image(), 2)
     other = laptop.copy_to(tmp_path / "two")
     read_back(other, image(9))
-    ending.abandon(other.vault, WHERE, tests=(), by=BY, reason="no spare")
+    ending.abandon(Assessor(other.vault), WHERE, tests=(), by=BY, reason="no spare")
     closed(laptop)
     laptop.merge_from(other)
     (merged,) = swaps_at(laptop.vault, laptop.fleet.vessels[0], laptop.position())

@@ -13,7 +13,7 @@ from parambak.keeping.state import conditions, select
 from parambak.memory.digests import sha256
 from parambak.swap import recording
 from parambak.swap.card_sheet import read_sheet
-from parambak.swap.guard import ACCEPT_ALONE, Acceptance, cleared, steps
+from parambak.swap.guard import ACCEPT_ALONE, accepted_now, cleared, steps
 from parambak.swap.state import GivenSheet, accepted_words, notes_on, swap_state, who
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ def answer(session: Session, question: SwapCheckQuestion) -> SwapCheckAnswer:
         return swap_state(session.fleet(), session.assessor, question.where, sheet)
 
     state = state_now()
-    acceptance = Acceptance(question.accept, question.reason, question.by)
+    acceptance = accepted_now(question.where, question.accept, question.reason, question.by)
     step = cleared(state, acceptance)
     if step.accepted:
         with session.vault.writing() as writing:

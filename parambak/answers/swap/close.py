@@ -12,7 +12,7 @@ from parambak.swap import ending, recording
 from parambak.swap.closing import GivenNow
 from parambak.swap.ending import Closed, Ending
 from parambak.swap.function_tests import RESULTS
-from parambak.swap.guard import Acceptance
+from parambak.swap.guard import accepted_now
 from parambak.swap.state import accepted_words, others_words
 from parambak.swap.swaps import ABANDONED, swaps_at, the_open_swap
 
@@ -150,7 +150,7 @@ def _closed(
             by=question.by,
             reason=question.reason,
             given=GivenNow(tests, question.old_card_to),
-            acceptance=Acceptance(question.accept, question.reason, question.by),
+            acceptance=accepted_now(question.where, question.accept, question.reason, question.by),
             emergency=question.emergency,
         ),
     )
@@ -160,7 +160,7 @@ def _abandoned(
     session: Session, question: SwapCloseQuestion, tests: tuple[FunctionTest, ...]
 ) -> Closed:
     by, reason = question.by, question.reason
-    position = ending.abandon(session.vault, question.where, tests=tests, by=by, reason=reason)
+    position = ending.abandon(session.assessor, question.where, tests=tests, by=by, reason=reason)
     return Closed(position, ABANDONED, 0, by_bytes=False, cards=(), notes=(), conditions=())
 
 

@@ -14,9 +14,10 @@ from parambak.keeping.recording.texts import NAME, REMARK, check_texts
 from parambak.keeping.state import select
 from parambak.memory import digests
 from parambak.reads.pairs import PairScheme
-from parambak.swap.guard import ACCEPT_ALONE, Acceptance, cleared, require
+from parambak.swap.guard import ACCEPT_ALONE, accepted_now, cleared, require
 from parambak.swap.recording import Release, record_load_file
 from parambak.swap.state import accepted_words, notes_on, swap_state
+from parambak.swap.swaps import SWAP_NONE
 from parambak.swap.unsettled import refuse_unsettled
 from parambak.vault.files.given import remove_given
 
@@ -126,8 +127,12 @@ def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnsw
     target = _target(question)
     state = swap_state(session.fleet(), session.assessor, question.where)
     refuse_unsettled(state.vessel, state.position, state.swap)
+    if state.swap is None:
+        where, found = state.position.where, "none"
+        raise SWAP_NONE.error(where=where, expected="an open swap", found=found)
     copy = _copy(state)
-    step = cleared(state, Acceptance(question.accept, question.reason, question.by))
+    now = accepted_now(question.where, question.accept, question.reason, question.by)
+    step = cleared(state, now)
     require(step)
     image = session.assessor.image(copy.image)
     with session.vault.writing():
@@ -185,8 +190,8 @@ def _released_files(
             unverified=unverified,
             conditions=step.readiness.entries,
         )
-        accepting = (step, Acceptance(question.accept, question.reason, question.by))
-        record_load_file(session.vault, state.position, copy, image, release, accepting=accepting)
+        now = accepted_now(question.where, question.accept, question.reason, question.by)
+        record_load_file(session.vault, state.position, copy, image, release, accepting=(step, now))
         after = swap_state(session.fleet(), session.assessor, question.where)
     except BaseException:  # an interruption too
         for file in files:
@@ -196,16 +201,10 @@ def _released_files(
 
 
 def _doubts(state: SwapState) -> tuple[str, ...]:
-    """State that the file is written outside any swap, or for a duplicate of the old chip."""
-    where = state.position.where
-    doubts = []
-    if state.swap is None:
-        doubts.append(
-            f"no swap is open at {where}: who loads this and why is not on record (`swap open`)"
-        )
-    elif state.swap.route == "move-chip":
-        doubts.append("in this swap the old chip is moved: this file is for a duplicate of it")
-    return tuple(doubts)
+    """State that the file is for a duplicate of the old chip, if that chip is moved."""
+    if state.swap is None or state.swap.route != "move-chip":
+        return ()
+    return ("in this swap the old chip is moved: this file is for a duplicate of it",)
 
 
 def _copy(state: SwapState) -> Copy:

@@ -32,7 +32,7 @@ from parambak.keeping.state.cards import cross_over_notes
 from parambak.layouts import coverage
 from parambak.memory.counted import counted
 from parambak.reads.pairs import PairScheme
-from parambak.swap.guard import ACCEPT_ALONE, Acceptance, cleared, require
+from parambak.swap.guard import ACCEPT_ALONE, Acceptance, accepted_now, cleared, require
 from parambak.swap.read_back import (
     AFTER_POWER,
     BEFORE_POWER,
@@ -258,7 +258,7 @@ def _expected(session: Session, question: SwapReadBackQuestion) -> _Expected:
         raise ACCEPT_ALONE.error(expected="--accept CONDITION", found="no --accept")
     state = swap_state(session.fleet(), session.assessor, question.where, loaded=True)
     vessel, position, swap = state.vessel, state.position, state.swap
-    acceptance = Acceptance(question.accept, question.reason, question.by)
+    acceptance = accepted_now(question.where, question.accept, question.reason, question.by)
     step = cleared(state, acceptance)
     swaps = swaps_at(session.vault, vessel, position)
     refuse_unsettled(vessel, position, swap)
