@@ -137,6 +137,15 @@ class Vault:
         noted = self._noted.get(vessel or VAULT, ())
         return tuple(digest for digest in noted if not self._index.holds(digest))
 
+    def unproven(self) -> tuple[str, str] | None:
+        """Return the digest of a vault.toml that no first record proves, and the code; else None.
+
+        The records are not the vault's that it names, or some of them are gone.
+        """
+        data = vault_toml.read(self.root)
+        doubt = self._doubt_of(data) if data is not None else None
+        return (sha256(data), doubt) if data is not None and doubt is not None else None
+
     def unsound(self, vessel: str | None) -> dict[str, str]:
         """Return the records about a vessel whose files are wrong now, each with the reason.
 
@@ -373,12 +382,11 @@ class Vault:
             self._findings.append(finding)
 
     def _look_around(self, data: bytes) -> None:
-        first = [s.record.body for s in self._index.of_kind(None, vault_toml.FIRST)]
-        bodies = [body for body in first if body.get("vault") == self.identity]
-        if not bodies:
+        doubt = self._doubt_of(data)
+        if doubt == FIRST_RECORD_MISSING:
             text = "The vault's first record is missing: it was never written, or records are gone."
             self.say(FIRST_RECORD_MISSING, text)
-        elif all(body.get("vault_toml") != sha256(data) for body in bodies):
+        elif doubt == TOML_CHANGED:
             self.say(TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record has it.")
         last = self._own.last(self.identity)
         if last is None:
@@ -397,6 +405,15 @@ class Vault:
                     f"{file_of(digest)}, one of the newest records about {about}, is not in this "
                     "vault: it is an older copy, or its history was cut short.",
                 )
+
+    def _doubt_of(self, data: bytes) -> str | None:
+        """Return why no first record proves this vault.toml, as a code; None if one does."""
+        first = [s.record.body for s in self._index.of_kind(None, vault_toml.FIRST)]
+        bodies = [body for body in first if body.get("vault") == self.identity]
+        if not bodies:
+            return FIRST_RECORD_MISSING
+        proven = any(body.get("vault_toml") == sha256(data) for body in bodies)
+        return None if proven else TOML_CHANGED
 
     def _nanoseconds(self) -> int:
         return int(self._clock().timestamp() * 1e9)

@@ -8,6 +8,8 @@ from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import LeftOutBody, LossAcceptedBody
 from parambak.keeping.state.counting import counting_of_kind
 from parambak.keeping.state.unsettled import LostRecord
+from parambak.vault.faults import FIRST_RECORD_MISSING
+from parambak.vault.vault_toml import FILE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -20,6 +22,8 @@ if TYPE_CHECKING:
 MISSING = "is missing, and a later record names it"
 CUT = "is missing: this laptop wrote or saw it as the newest one in this vault"
 DAMAGED = "is damaged, and a later record names it"
+NO_FIRST = "is without the vault's first record: that is missing, and others may be missing too"
+CHANGED = "is not as the vault's first record has it"
 UNPLACED = "is damaged, and nothing shows which vessel it is about"
 
 
@@ -40,7 +44,17 @@ def lost_records(vault: Vault, identity: str | None, stored: Sequence[Stored]) -
     for s, body in bodies.of_kind(stored, LeftOutBody):
         for digest, why in _left_out(vault, s, body):
             lost.setdefault(digest, why)
-    return [LostRecord(digest, why) for digest, why in lost.items()]
+    own = _unproven(vault) if identity is None else []
+    return [*own, *(LostRecord(digest, why) for digest, why in lost.items())]
+
+
+def _unproven(vault: Vault) -> list[LostRecord]:
+    """Return vault.toml if no first record of the vault proves it."""
+    unproven = vault.unproven()
+    if unproven is None or not vault.vessels():
+        return []
+    digest, code = unproven
+    return [LostRecord(digest, NO_FIRST if code == FIRST_RECORD_MISSING else CHANGED, FILE)]
 
 
 def _left_out(vault: Vault, stored: Stored, body: LeftOutBody) -> Iterator[tuple[str, str]]:
