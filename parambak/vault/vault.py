@@ -15,14 +15,12 @@ from parambak.memory.findings import Finding
 from parambak.vault import objects, persons, records, vault_toml
 from parambak.vault.faults import (
     CLOCK_BACKWARDS,
-    FIRST_RECORD_MISSING,
     GONE,
     HISTORY_CUT,
     MISSING_OBJECT,
     MISSING_RECORD,
     OWN_DAMAGED,
     OWN_NOT_WRITTEN,
-    TOML_CHANGED,
 )
 from parambak.vault.files import disk
 from parambak.vault.files.file_system import Storage
@@ -136,15 +134,6 @@ class Vault:
         """Return the missing ones of the newest records about a vessel, by this user's note."""
         noted = self._noted.get(vessel or VAULT, ())
         return tuple(digest for digest in noted if not self._index.holds(digest))
-
-    def unproven(self) -> tuple[str, str] | None:
-        """Return the digest of a vault.toml that no first record proves, and the code; else None.
-
-        The records are not the vault's that it names, or some of them are gone.
-        """
-        data = vault_toml.read(self.root)
-        doubt = self._doubt_of(data) if data is not None else None
-        return (sha256(data), doubt) if data is not None and doubt is not None else None
 
     def unsound(self, vessel: str | None) -> dict[str, str]:
         """Return the records about a vessel whose files are wrong now, each with the reason.
@@ -382,12 +371,9 @@ class Vault:
             self._findings.append(finding)
 
     def _look_around(self, data: bytes) -> None:
-        doubt = self._doubt_of(data)
-        if doubt == FIRST_RECORD_MISSING:
-            text = "The vault's first record is missing: it was never written, or records are gone."
-            self.say(FIRST_RECORD_MISSING, text)
-        elif doubt == TOML_CHANGED:
-            self.say(TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record has it.")
+        doubt = vault_toml.doubt_of(data, self.identity, self.of_kind(None, vault_toml.FIRST))
+        if doubt is not None:
+            self.say(doubt, vault_toml.DOUBTS[doubt])
         last = self._own.last(self.identity)
         if last is None:
             self.say(OWN_DAMAGED, "This user's note of the newest records cannot be read.")
@@ -405,15 +391,6 @@ class Vault:
                     f"{file_of(digest)}, one of the newest records about {about}, is not in this "
                     "vault: it is an older copy, or its history was cut short.",
                 )
-
-    def _doubt_of(self, data: bytes) -> str | None:
-        """Return why no first record proves this vault.toml, as a code; None if one does."""
-        first = [s.record.body for s in self._index.of_kind(None, vault_toml.FIRST)]
-        bodies = [body for body in first if body.get("vault") == self.identity]
-        if not bodies:
-            return FIRST_RECORD_MISSING
-        proven = any(body.get("vault_toml") == sha256(data) for body in bodies)
-        return None if proven else TOML_CHANGED
 
     def _nanoseconds(self) -> int:
         return int(self._clock().timestamp() * 1e9)

@@ -8,14 +8,22 @@ from typing import TYPE_CHECKING
 from parambak.errors import ParambakError, VaultRefused
 from parambak.memory.digests import sha256
 from parambak.vault import records
-from parambak.vault.faults import NEWER, NOT_A_VAULT, TOML_DAMAGED, TOML_LOST, UNREADABLE
+from parambak.vault.faults import (
+    FIRST_RECORD_MISSING,
+    NEWER,
+    NOT_A_VAULT,
+    TOML_CHANGED,
+    TOML_DAMAGED,
+    TOML_LOST,
+    UNREADABLE,
+)
 from parambak.vault.files import disk
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
-    from parambak.vault.records import Record
+    from parambak.vault.records import Record, Stored
 
 FILE = "vault.toml"
 FORMAT = 1
@@ -26,6 +34,11 @@ _TEXT = (
     "format = 1\n"
     'vault = "{}"\n'
 )
+DOUBTS = {
+    FIRST_RECORD_MISSING: "The vault's first record is missing: it was never written, or records "
+    "are gone.",
+    TOML_CHANGED: f"{FILE} is not as the vault's first record has it.",
+}
 _WRITTEN = re.compile(re.escape(_TEXT).replace(r"\{\}", "([0-9a-f]{32})").encode())
 _IDENTITY = re.compile(r"[0-9a-f]{32}")
 
@@ -78,6 +91,15 @@ def _parsed(data: bytes, file: str) -> str:
         expected = "vault = 32 hexadecimal digits"
         raise NOT_A_VAULT.error(file=file, expected=expected, found=f"vault = {identity!r}"[:80])
     return identity
+
+
+def doubt_of(data: bytes, identity: str, first: Iterable[Stored]) -> str | None:
+    """Return the code why none of the first records proves this vault.toml; None if one does."""
+    bodies = [s.record.body for s in first if s.record.body.get("vault") == identity]
+    if not bodies:
+        return FIRST_RECORD_MISSING
+    proven = any(body.get("vault_toml") == sha256(data) for body in bodies)
+    return None if proven else TOML_CHANGED
 
 
 def damage_of(root: Path, data: bytes | None) -> ParambakError | None:

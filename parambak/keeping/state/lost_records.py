@@ -8,8 +8,9 @@ from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import LeftOutBody, LossAcceptedBody
 from parambak.keeping.state.counting import counting_of_kind
 from parambak.keeping.state.unsettled import LostRecord
+from parambak.memory.digests import sha256
+from parambak.vault import vault_toml
 from parambak.vault.faults import FIRST_RECORD_MISSING
-from parambak.vault.vault_toml import FILE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -50,11 +51,12 @@ def lost_records(vault: Vault, identity: str | None, stored: Sequence[Stored]) -
 
 def _unproven(vault: Vault) -> list[LostRecord]:
     """Return vault.toml if no first record of the vault proves it."""
-    unproven = vault.unproven()
-    if unproven is None or not vault.vessels():
+    data = vault_toml.read(vault.root) if vault.vessels() else None
+    if data is None:
         return []
-    digest, code = unproven
-    return [LostRecord(digest, NO_FIRST if code == FIRST_RECORD_MISSING else CHANGED, FILE)]
+    doubt = vault_toml.doubt_of(data, vault.identity, vault.of_kind(None, vault_toml.FIRST))
+    why = NO_FIRST if doubt == FIRST_RECORD_MISSING else CHANGED
+    return [LostRecord(sha256(data), why, vault_toml.FILE)] if doubt is not None else []
 
 
 def _left_out(vault: Vault, stored: Stored, body: LeftOutBody) -> Iterator[tuple[str, str]]:
