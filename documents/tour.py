@@ -36,10 +36,13 @@ class Step(NamedTuple):
     shown: str
 
 
-def page(old: str) -> str:
-    """Return README.md with the output that its commands give now; `old` is its text."""
+def page(old: str, kind: type[Shell] | None = None) -> str:
+    """Return README.md with the output that its commands give now; `old` is its text.
+
+    `kind` is the shell that runs them, in place of `Shell`.
+    """
     with tempfile.TemporaryDirectory() as folder:
-        shell = Shell(Path(folder).resolve())
+        shell = (kind or Shell)(Path(folder).resolve())
         if not first_command(old).startswith("parambak demo"):
             shell.run("parambak demo")
         return BLOCK.sub(lambda block: f"```console\n{refresh(block[1], shell)}```", old)
@@ -111,6 +114,14 @@ class Shell:
             return None
         if {"|", ">", "&&", ";"} & set(words):
             raise ValueError(f"README's commands are run without a shell: {command}")
+        code, printed = self.called(words)
+        if CRASH in printed or code not in CODES:
+            raise ValueError(f"{command} crashed (exit {code}):\n{printed}")
+        self.code = code
+        return printed.replace(f"{self.top}{os.sep}", "")
+
+    def called(self, words: list[str]) -> tuple[int, str]:
+        """Return the exit code of a command, and what it printed."""
         done = subprocess.run(  # noqa: S603 - our own program, with the words that README shows
             [sys.executable, "-m", *words],
             cwd=self.folder,
@@ -122,10 +133,7 @@ class Shell:
             check=False,
             timeout=120,
         )
-        if CRASH in done.stdout or done.returncode not in CODES:
-            raise ValueError(f"{command} crashed (exit {done.returncode}):\n{done.stdout}")
-        self.code = done.returncode
-        return done.stdout.replace(f"{self.top}{os.sep}", "")
+        return done.returncode, done.stdout
 
     def environment(self) -> dict[str, str]:
         """Return an environment of fixed width, and with a home folder of its own."""

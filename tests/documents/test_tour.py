@@ -1,10 +1,17 @@
 from __future__ import annotations
 
+import contextlib
+import io
+import os
+import sys
+from contextlib import ExitStack
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 
 from documents import tour
+from parambak.cli.main import call
 
 ROOT = Path(__file__).parents[2]
 
@@ -15,6 +22,22 @@ class Echo(tour.Shell):
     def run(self, command: str) -> str | None:
         """Return two lines for our commands, None for others."""
         return f"read {command}\ndone\n" if command.startswith("parambak") else None
+
+
+class InProcess(tour.Shell):
+    """Runs our commands in this process, as the tests of commands do."""
+
+    def called(self, words: list[str]) -> tuple[int, str]:
+        """Return the exit code and what was printed, on both streams in their order."""
+        printed = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
+        with ExitStack() as stack:
+            stack.enter_context(contextlib.chdir(self.folder))
+            stack.enter_context(patch.dict(os.environ, self.environment(), clear=True))
+            stack.enter_context(patch.object(sys, "stdin", io.StringIO()))
+            stack.enter_context(patch.object(sys, "stdout", printed))
+            stack.enter_context(patch.object(sys, "stderr", printed))
+            code = call(words[1:])
+        return code, printed.detach().getvalue().decode("utf-8")
 
 
 class Crashing(tour.Shell):
@@ -29,7 +52,7 @@ def test_readme_shows_what_the_commands_print() -> None:
     """Each `$ parambak …` in README is run, and prints what is shown under it."""
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     assert tour.first_command(readme), "README shows no command of ours"
-    assert tour.page(readme) == readme
+    assert tour.page(readme, InProcess) == readme
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,8 @@ import ast
 
 import pytest
 
+from tests.house.parsed import parsed
+
 Named = ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
 
 
@@ -23,7 +25,7 @@ def public(body: list[ast.stmt]) -> list[Named]:
 
 def violations(path: str, text: str) -> list[str]:
     """Return what is in a module without a docstring, including the module."""
-    tree = ast.parse(text)
+    tree = parsed(text)
     own = [] if ast.get_docstring(tree) or not tree.body else [f"{path}: the module"]
     bare = [node for node in public(tree.body) if ast.get_docstring(node) is None]
     return own + [f"{path}:{node.lineno}: {node.name}" for node in bare]

@@ -5,6 +5,8 @@ from typing import NamedTuple
 
 import pytest
 
+from tests.house.parsed import parsed
+
 
 class Rule(NamedTuple):
     """An effect: the names that have it, the rooms that may, and names that have it not."""
@@ -75,7 +77,7 @@ def dotted(node: ast.expr) -> list[str]:
 
 def used(text: str) -> list[tuple[int, str]]:
     """Return line and full name of each name used, imports and their new names resolved."""
-    tree = ast.parse(text)
+    tree = parsed(text)
     known: dict[str, str] = {}
     found = []
     for node in ast.walk(tree):

@@ -4,6 +4,8 @@ import ast
 
 import pytest
 
+from tests.house.parsed import parsed
+
 FLOORS = {
     "errors": 1,
     "version": 1,
@@ -32,7 +34,7 @@ def room_of(module: str) -> str:
 def imported(text: str, module: str, *, package: bool) -> list[tuple[int, str]]:
     """Return line and dotted name of each import of the program's own, also the lazy ones."""
     found = []
-    for node in ast.walk(ast.parse(text)):
+    for node in ast.walk(parsed(text)):
         if isinstance(node, ast.Import):
             found += [(node.lineno, alias.name) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):

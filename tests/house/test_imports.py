@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.house.parsed import parsed
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -37,7 +39,7 @@ def heavy_at_start(path: str, text: str) -> list[str]:
     itself imported late: `test_the_command_line_starts_without_heavy_libraries`.
     """
     allowed = ("rich",) if path.startswith("parambak/cli/") else ()
-    found = imported(ast.parse(text), deep=False)
+    found = imported(parsed(text), deep=False)
     return [
         f"{path}:{line}: {name}" for line, name in found if name in HEAVY and name not in allowed
     ]
@@ -46,7 +48,7 @@ def heavy_at_start(path: str, text: str) -> list[str]:
 def foreign(path: str, text: str, declared: set[str]) -> list[str]:
     """Return imports that are neither Python's, nor our own, nor a declared dependency."""
     known = declared | sys.stdlib_module_names | {"parambak"}
-    found = imported(ast.parse(text), deep=True)
+    found = imported(parsed(text), deep=True)
     return [f"{path}:{line}: {name}" for line, name in found if name not in known]
 
 

@@ -3,6 +3,8 @@ from __future__ import annotations
 import ast
 from typing import TYPE_CHECKING
 
+from tests.house.parsed import parsed
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -31,7 +33,7 @@ def function_lines(node: Function) -> int:
 
 def long_functions(path: str, text: str) -> dict[str, int]:
     """Return the functions that are too long, as `path::name`, and how long they are."""
-    nodes = [node for node in ast.walk(ast.parse(text)) if isinstance(node, Function)]
+    nodes = [node for node in ast.walk(parsed(text)) if isinstance(node, Function)]
     sizes = {f"{path}::{node.name}": function_lines(node) for node in nodes}
     return {name: lines for name, lines in sizes.items() if lines > FUNCTION_LINES}
 

@@ -4,6 +4,8 @@ import ast
 
 import pytest
 
+from tests.house.parsed import parsed
+
 CHANGING = {"add", "append", "appendleft", "clear", "discard", "extend", "insert", "pop"}
 CHANGING |= {"popitem", "popleft", "remove", "reverse", "setdefault", "sort", "update"}
 
@@ -63,7 +65,7 @@ def changes(function: ast.AST) -> list[tuple[int, str]]:
 
 def violations(path: str, text: str) -> list[str]:
     """Return the variables of a module, and what changes one of its constants."""
-    tree = ast.parse(text)
+    tree = parsed(text)
     names = module_names(tree)
     wrong = [f"{path}:{line}: {name}" for name, line in names.items() if not is_constant(name)]
     for node in ast.walk(tree):

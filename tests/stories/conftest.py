@@ -25,7 +25,7 @@ from parambak.dumps.registry import write_dump
 from parambak.memory.image import Image
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
@@ -72,6 +72,21 @@ class Terminal(io.StringIO):
         return line
 
 
+@contextlib.contextmanager
+def environment(variables: Mapping[str, str]) -> Iterator[None]:
+    """Set variables of the environment while the block runs; the others are not copied."""
+    before = {name: os.environ.get(name) for name in variables}
+    os.environ.update(variables)
+    try:
+        yield
+    finally:
+        for name, text in before.items():
+            if text is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = text
+
+
 class Laptop:
     """A folder to work in, with a vault, a user's own folder and a clock that are its alone."""
 
@@ -86,10 +101,10 @@ class Laptop:
         """Run one line as a user types it; `typed` are the lines typed at a terminal then."""
         self.now += MINUTE
         out, err = io.BytesIO(), io.BytesIO()
-        streams = {"PARAMBAK_VAULT": str(self.vault), "PARAMBAK_OWN": str(self.own)}
+        folders = {"PARAMBAK_VAULT": str(self.vault), "PARAMBAK_OWN": str(self.own)}
         with ExitStack() as stack:
             stack.enter_context(contextlib.chdir(self.folder))
-            stack.enter_context(patch.dict(os.environ, streams))
+            stack.enter_context(environment(folders))
             stack.enter_context(patch.object(Settings, "clock", lambda _: self.now))
             person = io.StringIO() if typed is None else Terminal(typed)
             stack.enter_context(patch.object(sys, "stdin", person))

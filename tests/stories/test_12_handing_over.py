@@ -82,9 +82,9 @@ def goes_on(laptop: Laptop) -> None:
     laptop.yes(f"archive R9.BIN --vessel grebe --unit winch --position U12 {BY}")
     laptop.yes(f"measure grebe/winch core_rail=3.3V {BY}")
     for line in ("due", "catalogue", "history grebe/winch/U12", "card list", "backup list"):
-        laptop.yes(line)
+        laptop.json(line)
     for where in (WHERE, OTHER):
-        assert laptop.run(f"swap check {where}").code in (0, 1, 2)
+        assert laptop.run(f"--json swap check {where}").code in (0, 1, 2)
         end_all(
             laptop, f"swap close {where} --abandoned --reason 'not today' {BY}", "swap-none-open"
         )

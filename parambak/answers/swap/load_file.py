@@ -132,8 +132,7 @@ def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnsw
     image = session.assessor.image(copy.image)
     with session.vault.writing():
         pass  # a vault that cannot be written is refused before a file of that name is touched
-    files = _released_files(session, step, copy, image, target)
-    state = swap_state(session.fleet(), session.assessor, question.where)
+    files, state = _released_files(session, step, copy, image, target)
     session.note(*state.rules.notes, *notes_on(session.vault, state), *_doubts(state))
     return SwapLoadFileAnswer(
         where=state.position.where,
@@ -168,8 +167,8 @@ def _verified(state: SwapState) -> bool:
 
 def _released_files(
     session: Session, step: Cleared, copy: Copy, image: Image, target: _Target
-) -> list[FileShown]:
-    """Write the files and put their release on record; leave none where either fails."""
+) -> tuple[list[FileShown], SwapState]:
+    """Write the files, put their release on record, read it again; leave none if any fails."""
     question, profile, state = target.question, target.profile, step.state
     unverified = not _verified(state)
     out = _marked(question.out, profile) if unverified else question.out
@@ -188,11 +187,12 @@ def _released_files(
         )
         accepting = (step, Acceptance(question.accept, question.reason, question.by))
         record_load_file(session.vault, state.position, copy, image, release, accepting=accepting)
+        after = swap_state(session.fleet(), session.assessor, question.where)
     except BaseException:  # an interruption too
         for file in files:
             remove_given(file.file)  # what was refused must not lie ready
         raise
-    return files
+    return files, after
 
 
 def _doubts(state: SwapState) -> tuple[str, ...]:

@@ -243,19 +243,20 @@ def refuse_other_vault(root: Path, identity: str | None) -> None:
 
 
 def _begun(root: Path) -> str | None:
-    """Return the identity of a vault in `root` that holds no record but the one it begins with.
+    """Return the identity of a vault in `root` that holds no record but those vaults begin with.
 
-    An interrupted write leaves objects that no record names.
+    They are its own and that of the vault that was lost. An interrupted write leaves objects
+    that no record names.
     """
     try:
         data = vault_toml.read(root)
         identity = vault_toml.identity_of(data, root) if data else ""
         within = [f"{folder}/{n}" for folder in _inner(root) for n in disk.names_in(folder)]
         first = [n for n in within if not n.endswith(disk.TEMPORARY)]
-        read = [records.decode(disk.read_file(n, records.MAX_BYTES)) for n in first[:2]]
+        read = [records.decode(disk.read_file(n, records.MAX_BYTES)) for n in first[:3]]
     except (OSError, ParambakError):
         return None
-    only_first = len(read) <= 1 and all(record.kind == FIRST for record in read)
+    only_first = len(read) <= 2 and all(record.kind == FIRST for record in read)
     return identity if only_first and data == vault_toml.encode(identity) else None
 
 
