@@ -38,6 +38,34 @@ $ archive STBD1.HEX STBD2.HEX --unit stbd-thruster --position U12 --layout thrus
 = 0 VERIFIED: separate reads agree
 $ inspect MANUAL.BIN
 = 2 dump-other-file
+$ inspect PORT1.HEX STBD1.HEX
+= 0 STBD1.HEX
+$ inspect CRANE1.S19 --chip 28C64B
+= 0 8192 bytes
+$ inspect PORT1.HEX --format s-record
+= 2 dump-format-differs
+$ inspect WINCH1.BIN --chip 24LC02B
+= 0 256 bytes
+$ layout map thruster.toml
+= 0 of 2048 bytes
+$ decode PORT1.HEX --layout thruster.toml
+= 0 12.5 s
+$ diff PORT1.HEX PORT2.HEX
+= 0 no byte differs
+$ diff PORT1.HEX STBD1.HEX --layout thruster.toml
+= 1 ramp_up_time
+$ export tern/port-thruster/U12 --as s-record --out P.S19
+= 0 read back as the same image
+$ inspect P.S19 PORT1.HEX
+= 0 PORT1.HEX holds the same bytes as P.S19
+$ export tern/port-thruster/U12 --as intel-hex --out P.S19
+= 2 do next
+$ export tern/port-thruster/U12 --as raw --out P.BIN
+= 0 read back as the same image
+$ diff tern/port-thruster/U12 P.BIN
+= 0 no byte differs
+$ visit open tern --by 'A. Fitter'
+= 2 do next
 $ archive MANUAL.BIN --unit winch --position U3
 = 2 this is no dump
 $ archive WINCH1.BIN WINCH2.BIN --unit winch --position U3 --chip 24LC02B
@@ -71,6 +99,36 @@ $ archive ODD3.BIN EVEN3.BIN --pair even-odd --unit steering --position U7
 = 2 pair-order
 $ archive BOILER1.S19 BOILER2.S19 --unit boiler --position U9 --chip 28C16
 = 0 2 reads put on record
+$ decode dunlin/boiler/U9
+= 2 do next
+$ catalogue dunlin
+= 0 Verified as read: dunlin/boiler/U9, dunlin/steering/U7
+$ undo --by 'X. Wrong' --reason 'by mistake'
+= 0 Left at dunlin/boiler/U9: nothing
+$ catalogue dunlin/boiler
+= 2 where-unit
+$ undo --redo --by 'A. Fitter'
+= 0 1 record of kind `withdrawn`
+$ catalogue dunlin/boiler
+= 0 dunlin/boiler/U9 1 2026-03-02
+$ undo --by 'A. Fitter'
+= 0 about dunlin
+$ archive BOILER1.S19 BOILER2.S19 --unit boiler --position U9 --chip 28C16 --by 'X. Wrong'
+= 0 2 reads put on record
+$ history dunlin/boiler/U9
+= 0 X. Wrong
+$ undo --by 'A. Fitter' --reason 'another person read it'
+= 0 Left at dunlin/boiler/U9: nothing
+$ archive BOILER1.S19 BOILER2.S19 --unit boiler --position U9 --chip 28C16
+= 0 2 reads put on record
+$ history dunlin/boiler/U9
+= 0 2026-03-02 7773ce89 2 A. Fitter
+$ history dunlin/boiler/U9 --withdrawn
+= 0 another person read it
+$ history dunlin/steering/U7
+= 0 2026-03-02 e18c792b 2 A. Fitter
+$ export dunlin/steering/U7 --as raw --out S.BIN --pair even-odd
+= 0 S.BIN
 $ visit close
 = 0 Visit to dunlin of 2026-03-02 is closed; 4 reads on record
 $ undo --by 'A. Fitter'
@@ -100,6 +158,18 @@ $ card add tern PC-4471 --card-type TC-2 --by 'A. Fitter'
 = 0 tern/card:PC-4471, spare aboard
 $ archive SPARE1.HEX SPARE2.HEX --vessel tern --card PC-4471 --position U12 --by 'A. Fitter'
 = 0 2 reads put on record for tern/card:PC-4471/U12
+$ card list tern
+= 0 U12: 1 copy
+$ card list dunlin
+= 0 No card is on record here
+$ card blank --out blank.toml
+= 0 blank.toml
+$ card program PORT1.HEX --position U7
+= 0 sha-256
+$ layout draft --chip 24C02 --out winch.toml
+= 0 It has no field yet
+$ layout check winch.toml
+= 0 No mistakes
 $ layout attach tern/winch/U3 thruster.toml --by 'A. Fitter'
 = 2 layout-chip-differs
 $ correct tern/winch/U3 --chip 24C04 --by 'A. Fitter'
@@ -130,9 +200,9 @@ $ decode tern/port-thruster/U12
 = 0 Every stored check holds
 $ compare-units tern
 = 0 2 units of this layout
-$ export tern/stbd-thruster/U12 --as raw --out S.BIN
+$ export tern/stbd-thruster/U12 --as raw --out STBD.BIN
 = 0 read back as the same image
-$ diff tern/stbd-thruster/U12 S.BIN
+$ diff tern/stbd-thruster/U12 STBD.BIN
 = 0 no byte differs
 $ diff tern/stbd-thruster/U12 PORT3.HEX
 = 1 ramp_up_time
@@ -148,6 +218,16 @@ $ catalogue
 = 0 2 vessels, 7 positions, 7 copies
 $ recheck
 = 0 Every file is unchanged
+$ rebuild
+= 0 The index was made again
+$ recheck --seal 'tern, 1 records'
+= 2 seal-mistyped
+$ history tern/port-thruster/U12 --field run_hours
+= 0 5000.0
+$ backup list
+= 0 office
+$ pack dunlin --out dunlin.zip
+= 0 Packed whole
 $ tables tern --out tables
 = 0 Written: 9 tables
 $ report copy tern/port-thruster/U12 --out port.html
@@ -213,6 +293,9 @@ $ swap load-file tern/port-thruster/U12 --as intel-hex --out LOAD.HEX --by 'B. M
 $ swap close tern/port-thruster/U12 --by 'B. Mate' --test 'emergency stop=passed' --old-card-to
 > ashore
 = 1 contents-proven
+$ swap answer tern/port-thruster/U12 'impact=yes: none' 'redundant-channel=not-needed: there is
+> none' --by 'C. Chief'
+= 0 Nothing is missing
 $ swap read-back tern/port-thruster/U12 BACK1.HEX BACK2.HEX --by 'B. Mate'
 = 0 LOADED CORRECTLY
 $ swap read-back tern/port-thruster/U12 AFTER1.HEX AFTER2.HEX --stage after-power --by 'B. Mate'
