@@ -65,6 +65,8 @@ def answer(session: Session, question: CorrectQuestion) -> CorrectAnswer:
     What a chip contradicts that is named now is noted.
     """
     facts = dict(question.facts)
+    if "read_on" in facts and ("@" in question.where or question.read):
+        session.past_day(facts["read_on"])
     vault, before = session.vault, session.fleet()
     chip = _chip(session, before, question) if facts.keys() & {"chip", "size"} else None
     if chip is not None:

@@ -64,3 +64,10 @@ NORMAL_SHAPE = Fault(
     "a finding is declared normal by its code, a reason and your name",
     "Write --normal CODE=REASON with the code of a finding, and --by with your name.",
 )
+WITHDRAW_OPEN_SWAP = Fault(
+    "withdraw-open-swap",
+    CallRefused,
+    "a swap is open at {where}, and would be withdrawn with it",
+    "Close it first with `parambak swap close {where}`. If it was opened by mistake, end it with "
+    "`parambak swap close {where} --abandoned --reason TEXT`.",
+)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from parambak.answers.forms import Answer, Part, Question
 from parambak.answers.withdrawn_shown import LeftShown, WithdrawnShown, left_at, withdrawn_shown
-from parambak.keeping.recording.withdrawing import last_command, undo
+from parambak.keeping.recording.withdrawing import counting_again, last_command, undo
 from parambak.keeping.state.record_words import summary
 
 if TYPE_CHECKING:
@@ -41,6 +41,11 @@ class LastDone(Part, frozen=True):
     text: str
 
 
+def _stays(kinds: tuple[str, ...]) -> str:
+    listed = ", ".join(f"`{kind}`" for kind in kinds)
+    return f"later records of kind {listed} stay: a backup or a check is no slip"
+
+
 def to_undo(session: Session, *, redo: bool) -> LastDone:
     """Return what a person at a terminal is asked about; raise NotFound if there is nothing."""
     last = last_command(session.vault, redo=redo)
@@ -49,13 +54,16 @@ def to_undo(session: Session, *, redo: bool) -> LastDone:
 
 def answer(session: Session, question: UndoQuestion) -> UndoAnswer:
     """Take the last command back; raise NotFound, CallRefused, VaultRefused or VaultDamaged."""
-    text, taken_back = undo(
+    text, passed, taken_back = undo(
         session.vault,
         command=question.command,
         by=question.by,
         why=question.reason,
         redo=question.redo,
     )
+    if passed:
+        session.note(_stays(passed))
     shown = withdrawn_shown(session, taken_back.records, taken_back.before)
-    left = left_at(session, (s.where for s in shown))
+    again = withdrawn_shown(session, counting_again(session.vault, taken_back), session.fleet())
+    left = left_at(session, (s.where for s in (*shown, *again)))
     return UndoAnswer(undone=text, withdrawn=shown, left=left)

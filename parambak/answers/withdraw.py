@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from parambak.answers import faults
 from parambak.answers.forms import Answer, Question
 from parambak.answers.withdrawn_shown import LeftShown, WithdrawnShown, left_at, withdrawn_shown
 from parambak.keeping.recording.withdrawing import withdraw
+from parambak.keeping.state import select
+from parambak.swap.swaps import at_work, swaps_at
 
 if TYPE_CHECKING:
     from parambak.answers.session import Session
+    from parambak.keeping.state.model import Position
 
 
 class WithdrawQuestion(Question["WithdrawAnswer"], frozen=True):
@@ -38,6 +42,8 @@ class WithdrawAnswer(Answer, frozen=True):
 
 def answer(session: Session, question: WithdrawQuestion) -> WithdrawAnswer:
     """Withdraw; raise NotFound, CallRefused, VaultRefused, or VaultDamaged for unsound records."""
+    if not (question.read or question.remark or question.measured):
+        _refuse_open_swap(session, question.where)
     taken_back = withdraw(
         session.vault,
         question.where,
@@ -49,3 +55,20 @@ def answer(session: Session, question: WithdrawQuestion) -> WithdrawAnswer:
     )
     shown = withdrawn_shown(session, taken_back.records, taken_back.before)
     return WithdrawAnswer(withdrawn=shown, left=left_at(session, (s.where for s in shown)))
+
+
+def _refuse_open_swap(session: Session, where: str) -> None:
+    """Raise if a swap is open at a position that would be withdrawn with all on record there."""
+    parts = select.parse_where(where)
+    if "@" in where or parts.holder is None:
+        return
+    vessel = select.vessel_at(session.fleet(), where)
+    if parts.position is not None:
+        positions: tuple[Position, ...] = (select.find_position(session.fleet(), where),)
+    else:
+        positions = select.find_holder(vessel, parts.holder).positions
+    for position in positions:
+        if at_work(swaps_at(session.vault, vessel, position)) is not None:
+            raise faults.WITHDRAW_OPEN_SWAP.error(
+                where=position.where, expected="no open swap", found=position.where
+            )

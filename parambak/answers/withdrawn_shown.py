@@ -30,11 +30,16 @@ class WithdrawnShown(Part, frozen=True):
 
 
 class LeftShown(Part, frozen=True):
-    """What still counts at a position: its copies and reads, both 0 if it is no longer there."""
+    """What still counts at a position: its copies and reads, both 0 if it is no longer there.
+
+    `verified` is whether the newest copy that is left is verified; `unmet` is what it misses.
+    """
 
     where: str
     copies: int
     reads: int
+    verified: bool
+    unmet: tuple[str, ...]
 
 
 class WithdrawnRecord(Part, frozen=True):
@@ -89,9 +94,13 @@ def left_at(session: Session, wheres: Iterable[str | None]) -> tuple[LeftShown, 
     for where in dict.fromkeys(wheres):
         if where is not None and where.count("/") == 2:
             position = positions.get(where)
-            copies = len(position.copies) if position is not None else 0
-            reads = len(position.reads) if position is not None else 0
-            left.append(LeftShown(where, copies, reads))
+            if position is None or not position.copies:
+                left.append(LeftShown(where, 0, 0, verified=False, unmet=()))
+                continue
+            verdict = session.assessor.verdict(position, position.copies[-1])
+            copies, reads = len(position.copies), len(position.reads)
+            unmet = tuple(condition.text for condition in verdict.unmet)
+            left.append(LeftShown(where, copies, reads, verdict.verified, unmet))
     return tuple(left)
 
 

@@ -25,7 +25,7 @@ from parambak.swap.swaps import (
     newest_records,
     swaps_at,
 )
-from parambak.swap.unsettled import of_cards
+from parambak.swap.unsettled import of_swap
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -126,7 +126,7 @@ def swap_state(  # noqa: PLR0913 - the question and what is given with it
         replace(
             evidence,
             verdict=verdict.conditions if verdict else None,
-            records=assessor.records(position, of_cards(vessel, swap)),
+            records=assessor.records(position, of_swap(vessel, position, swap)),
         ),
         rules,
         newest_records(assessor.vault, vessel),

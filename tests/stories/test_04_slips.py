@@ -22,6 +22,12 @@ if TYPE_CHECKING:
     from tests.stories.conftest import Laptop
 
 BACK = START + 600 * MINUTE
+RULES = """
+[rules]
+title = "Technical instruction 12"
+source = "the technical office"
+reads = 3
+"""
 BY = "--by 'A. Fitter'"
 WHERE = "grebe/winch/U12"
 AT = "--vessel grebe --unit winch --position U12"
@@ -34,6 +40,7 @@ LONE = ["--vessel wader", "--unit crane", "--position U7"]
 def files(laptop: Laptop) -> None:
     """Write the dumps: two reads each of a chip, of its next state, and of a spare's."""
     laptop.write("winch.toml", OLD_LAYOUT)
+    laptop.write("rules.toml", RULES)
     for name, data in (("R", memory(1)), ("N", memory(1, ramp=160)), ("S", memory(2))):
         laptop.dump(f"{name}1.BIN", data)
         laptop.dump(f"{name}2.BIN", data)
@@ -102,6 +109,17 @@ SLIPS: dict[str, tuple[list[str], list[str]]] = {
     "undo of a swap opened": ([SWAP], [UNDO]),
     "undo of a card": ([f"card add grebe CARD-1 {BY}"], [UNDO]),
     "undo of a backup location": (["backup add stick stick"], [UNDO]),
+    "undo of rules": ([f"rules record grebe rules.toml {BY}"], [UNDO]),
+    "undo of a swap answered": (
+        [SWAP, f"swap answer {WHERE} 'permit=yes: 14' {BY}"],
+        [UNDO, UNDO],
+    ),
+    "undo of a swap abandoned": (
+        [SWAP, f"swap close {WHERE} --abandoned --reason x {BY}"],
+        [UNDO, UNDO],
+    ),
+    "undo of a unit": ([f"unit add grebe/crane {BY}"], [UNDO]),
+    "undo of a position": ([f"position add grebe/winch/U13 {BY}"], [UNDO]),
     "undo twice": ([WRONG, "correct grebe --imo 1234567"], [UNDO, UNDO]),
     "undo, redo and undo": ([WRONG], [UNDO, f"{UNDO} --redo", UNDO]),
 }
@@ -226,7 +244,9 @@ def test_what_is_withdrawn_stays_on_record_struck_through(aboard: Laptop) -> Non
     assert [(w["kind"], w["where"]) for w in answer["withdrawn"]] == [
         ("read", "grebe/winch/U13")
     ] * 2
-    assert answer["left"] == [{"where": "grebe/winch/U13", "copies": 0, "reads": 0}]
+    assert answer["left"] == [
+        {"where": "grebe/winch/U13", "copies": 0, "reads": 0, "verified": False, "unmet": []}
+    ]
     aboard.json("history grebe/winch/U13", 2)
     text = aboard.yes("history grebe/winch/U13 --withdrawn")
     assert "~~read S1.BIN, put on record on 2026-03-02~~" in text
@@ -351,7 +371,9 @@ def test_correct_states_what_moved_and_what_is_left(aboard: Laptop) -> None:
     )
     assert [c["where"] for c in answer["corrected"]] == ["wader/crane/U7"] * 2
     assert answer["made"] == ["new vessel wader", "new unit crane", "new position U7"]
-    assert answer["left"] == [{"where": WHERE, "copies": 1, "reads": 1}]
+    assert [(a["where"], a["copies"], a["reads"], a["verified"]) for a in answer["left"]] == [
+        (WHERE, 1, 1, False)
+    ]
     struck = aboard.json(f"history {WHERE} --withdrawn")["withdrawn"]
     assert [w["moved_to"] for w in struck] == ["wader/crane/U7"] * 2
     assert "it is at wader/crane/U7 now" in aboard.yes(f"history {WHERE} --withdrawn")
@@ -393,3 +415,50 @@ def test_a_correction_that_relies_on_damage_is_refused(aboard: Laptop) -> None:
     path.write_bytes(b"?")
     line = f"correct {WHERE}@latest --position wader/crane/U7 {BY}"
     assert sha256 in aboard.refused(line, "vault-damaged-object", 3)["file"]
+
+
+def test_undo_passes_over_backups_and_checks(aboard: Laptop) -> None:
+    """They state what was on a disk: the last act of a person is taken back, and a note says so."""
+    aboard.yes("backup add stick stick")
+    aboard.yes("backup send stick")
+    aboard.yes("correct grebe --imo 1234567")
+    aboard.yes("backup send stick")
+    aboard.yes("recheck")
+    answer = aboard.run("undo")
+    assert "1 record of kind `correct`" in answer.text
+    assert "later records of kind `held`, `recheck` stay" in answer.text
+    assert [w["kind"] for w in aboard.json("history grebe --withdrawn")["withdrawn"]] == ["correct"]
+
+
+def test_a_position_with_an_open_swap_is_not_withdrawn(aboard: Laptop) -> None:
+    """Nor its unit: the swap is ended first, and then both go."""
+    aboard.run(SWAP)
+    for where in (WHERE, "grebe/winch", "GREBE/WINCH/u12"):
+        error = aboard.refused(WITHDRAW.format(where), "withdraw-open-swap")
+        assert WHERE in error["found"]
+        assert f"swap close {WHERE} --abandoned" in error["next"]
+    aboard.yes(f"swap close {WHERE} --abandoned --reason 'wrong unit' {BY}")
+    aboard.yes(WITHDRAW.format(WHERE))
+    aboard.json(f"history {WHERE}", 2)
+
+
+def test_a_read_is_not_dated_to_a_day_to_come(aboard: Laptop) -> None:
+    """As with `archive`."""
+    aboard.refused(f"correct {WHERE}@latest --read-on 2027-01-01 {BY}", "day-to-come")
+    aboard.refused(f"archive N1.BIN {AT} --position-confirmed --read-on 2027-01-01", "day-to-come")
+
+
+def test_the_answer_states_that_what_is_left_is_not_verified(aboard: Laptop) -> None:
+    """One read of two withdrawn: the copy was verified, and is so no longer."""
+    assert aboard.json("catalogue")["positions"][0]["verified"]
+    text = aboard.yes(f"{LATEST} --read R1.BIN")
+    assert f"Left at {WHERE}: 1 read in 1 copy. The newest copy there is not verified: " in text
+    assert "The newest copy there is verified." in aboard.yes("undo")
+
+
+def test_what_was_withdrawn_is_archived_again(aboard: Laptop) -> None:
+    """It is no file on record; withdrawn twice, nothing is there to withdraw."""
+    aboard.yes(LATEST)
+    aboard.json(LATEST, 2)
+    aboard.yes(f"archive R1.BIN R2.BIN {AT} --layout winch.toml")
+    assert aboard.json("catalogue")["positions"][0]["verified"]

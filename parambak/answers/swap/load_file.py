@@ -131,6 +131,8 @@ def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnsw
         where, found = state.position.where, "none"
         raise SWAP_NONE.error(where=where, expected="an open swap", found=found)
     copy = _copy(state)
+    for damage in session.assessor.damaged_files(state.position, copy).values():
+        raise damage
     now = accepted_now(question.where, question.accept, question.reason, question.by)
     step = cleared(state, now)
     require(step)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @parambak_command("undo", example="parambak undo --by 'J. Doe'")
 @click.option("--by", metavar="PERSON", help="Who takes it back.")
 @click.option("--reason", metavar="TEXT", help="Why it is taken back.")
-@click.option("--redo", is_flag=True, help="Take back the last `undo` instead.")
+@click.option("--redo", is_flag=True, help="Cancel the last `undo`: its records count again.")
 @pass_settings
 def command(
     settings: Settings, /, *, by: str | None, reason: str | None, redo: bool
@@ -30,7 +30,7 @@ def command(
     A terminal shows what it was, and asks. Again, it takes back the command before.
 
     Its records stay in the vault, and count nowhere. Files that it wrote elsewhere stay as they
-    are.
+    are. `backup send` and `recheck` are passed over: they state what was on a disk.
     """
     shown = None
     if not settings.json and sys.stdin.isatty():

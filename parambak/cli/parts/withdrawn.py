@@ -32,6 +32,8 @@ def left_lines(screen: Screen, left: Iterable[LeftShown]) -> None:
         if at.reads:
             copies = counted(at.copies, "copy", "copies")
             screen.say(f"Left at {at.where}: {counted(at.reads, 'read')} in {copies}.")
+            state = "verified" if at.verified else f"not verified: {'; '.join(at.unmet)}"
+            screen.say(f"The newest copy there is {state}.", indent=2)
         else:
             screen.say(f"Left at {at.where}: nothing.")
 

@@ -73,6 +73,10 @@ UNDO_OTHER = Fault(
 )
 
 
+STAY = frozenset({bodies.HeldBody.kind, bodies.RecheckBody.kind, bodies.LeftOutBody.kind})
+"""Kinds of records that no `undo` takes back: what was on a disk at that time is no slip."""
+
+
 class Withdrawn(NamedTuple):
     """What was withdrawn, and the vessels as they were before."""
 
@@ -81,10 +85,14 @@ class Withdrawn(NamedTuple):
 
 
 class LastCommand(NamedTuple):
-    """The records of one command that still count, and its identity."""
+    """The records of one command that still count, and its identity.
+
+    `passed` are the kinds of later records that stay, because `undo` takes none of them back.
+    """
 
     command: str
     records: tuple[Stored, ...]
+    passed: tuple[str, ...] = ()
 
 
 def withdraw(  # noqa: PLR0913 - what is withdrawn, and who states it, by keyword
@@ -288,11 +296,13 @@ def _write(  # noqa: PLR0913 - the records, and who states it, by keyword
 def last_command(vault: Vault, *, redo: bool = False) -> LastCommand:
     """Return the last command of this writer of which records still count.
 
-    What `undo` wrote is passed over; with `redo`, it is the last of these. Raise NotFound.
+    What `undo` wrote is passed over; with `redo`, it is the last of these. So are the records of
+    backups and checks. Raise NotFound.
     """
     writer = vault.writer
     last = ""
     records: list[Stored] = []
+    passed: list[tuple[str, str]] = []
     for vessel in (None, *vault.vessels()):
         withdrawn = withdrawals_in(vault, vessel)
         for stored in vault.records(vessel):
@@ -301,13 +311,17 @@ def last_command(vault: Vault, *, redo: bool = False) -> LastCommand:
                 continue
             if stored.record.kind == FIRST or stored.digest in withdrawn:
                 continue
+            if stored.record.kind in STAY:
+                passed.append((command, stored.record.kind))
+                continue
             if command != last:
                 records.clear()
             records.append(stored)
             last = command
     if not last:
         raise UNDO_NOTHING.error(expected="a record of this user", found="none")
-    return LastCommand(last, tuple(records))
+    later = sorted({kind for command, kind in passed if command > last})
+    return LastCommand(last, tuple(records), tuple(later))
 
 
 def _undone(stored: Stored) -> bool:
@@ -317,8 +331,10 @@ def _undone(stored: Stored) -> bool:
 
 def undo(
     vault: Vault, *, command: str | None, by: str | None, why: str | None, redo: bool
-) -> tuple[str, Withdrawn]:
+) -> tuple[str, tuple[str, ...], Withdrawn]:
     """Withdraw the records of the last command; return it in words, and what was withdrawn.
+
+    Between them are the kinds of later records that stay.
 
     With a `command`, it must be that one. Raise NotFound, CallRefused or VaultDamaged.
     """
@@ -331,4 +347,12 @@ def undo(
         mark = writing.person(by, last.records[0].record.vessel) if by else None
         words = summary(last.records, ships)
         _write(writing, vault, last.records, mark, why=why, undo=not redo)
-    return words, Withdrawn(last.records, ships)
+    return words, last.passed, Withdrawn(last.records, ships)
+
+
+def counting_again(vault: Vault, taken_back: Withdrawn) -> list[Stored]:
+    """Return the records that withdrawals named, when these withdrawals are taken back."""
+    again = []
+    for stored, body in bodies.of_kind(taken_back.records, bodies.WithdrawnBody):
+        again += records_with(vault, stored.record.vessel, body.records)
+    return again
