@@ -21,6 +21,7 @@ from parambak.keeping.verified import (
 from parambak.memory.counted import counted
 from parambak.memory.findings import Finding
 from parambak.reads import plausibility
+from parambak.vault.objects import file_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -202,21 +203,28 @@ class Assessor:
         except VaultDamaged:
             return None
 
-    def _damage(self, position: Position, copy: Copy) -> tuple[str, ...]:
-        digests = [d.sha256 for read in copy.reads for d in read.dumps]
+    def damaged_files(self, position: Position, copy: Copy) -> dict[str, VaultDamaged]:
+        """Return the vault's files that are damaged or missing of what the copy relies on.
+
+        These are its image, the dumps of its reads, and the position's layout.
+        """
+        digests = [copy.sha256, *(d.sha256 for read in copy.reads for d in read.dumps)]
         if position.layout is not None:
             digests += [position.layout.sha256, *(part.sha256 for part in position.layout.parts)]
-        damage = []
-        try:
-            self.image(copy.image)
-        except VaultDamaged as error:
-            damage.append(_words(error))
+        damaged = {}
         for digest in dict.fromkeys(digests):
             try:
-                self.vault.read_object(digest)
+                if digest == copy.sha256:
+                    self.image(copy.image)
+                else:
+                    self.vault.read_object(digest)
             except VaultDamaged as error:
-                damage.append(_words(error))
-        return tuple(dict.fromkeys(damage))
+                damaged[file_of(digest)] = error
+        return damaged
+
+    def _damage(self, position: Position, copy: Copy) -> tuple[str, ...]:
+        damaged = self.damaged_files(position, copy).values()
+        return tuple(dict.fromkeys(map(_words, damaged)))
 
     def _reads(
         self,

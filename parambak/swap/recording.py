@@ -39,7 +39,15 @@ from parambak.keeping.state.fold import fleet
 from parambak.memory.digests import sha256, sum16
 from parambak.swap.state import swap_state
 from parambak.swap.swap_cards import Named, card_notes, open_swaps, refuse_taken
-from parambak.swap.swaps import SWAP_OPEN, Step, Swap, newest_open, swaps_at, the_open_swap
+from parambak.swap.swaps import (
+    NEW_CARD,
+    SWAP_OPEN,
+    Step,
+    Swap,
+    newest_open,
+    swaps_at,
+    the_open_swap,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -219,7 +227,8 @@ def select_copy(vault: Vault, where: str, copy: Copy, *, why: str, by: str) -> P
 
 def keep_sheet(vault: Vault, swap: Swap, sheet: GivenSheet, data: bytes, by: str | None) -> None:
     """Keep the new card's sheet with the swap, unless it is the one that was kept last."""
-    if swap.sheet is not None and swap.sheet.file[0] == sheet.sha256:
+    undecided = any(conflict.fact == NEW_CARD for conflict in swap.conflicts)
+    if swap.sheet is not None and swap.sheet.file[0] == sheet.sha256 and not undecided:
         return
     with vault.writing() as writing:
         mark = writing.person(by, swap.vessel) if by else None

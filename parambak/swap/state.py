@@ -17,7 +17,7 @@ from parambak.swap.card_sheet import compare_sheets, read_sheet
 from parambak.swap.closing import GivenNow, closing_of
 from parambak.swap.readiness import readiness
 from parambak.swap.swaps import CLOSED, EMERGENCY, at_work, ended_words, in_order, swaps_at
-from parambak.swap.unsettled import of_cards
+from parambak.swap.unsettled import of_swap
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -116,7 +116,7 @@ def swap_state(  # noqa: PLR0913 - the question and what is given with it
         replace(
             evidence,
             verdict=verdict.conditions if verdict else None,
-            records=assessor.records(position, of_cards(vessel, swap)),
+            records=assessor.records(position, of_swap(vessel, position, swap)),
         ),
         rules,
         next((s for s in reversed(swaps) if s.end is not None), None),

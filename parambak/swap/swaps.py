@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from parambak.errors import CallRefused, Fault, NotFound, VaultDamaged
 from parambak.keeping.state.bodies import (
@@ -23,6 +23,7 @@ from parambak.keeping.state.bodies import (
 )
 from parambak.keeping.state.counting import withdrawals_of, without
 from parambak.keeping.state.record_sets import local_time
+from parambak.keeping.state.unsettled import Conflict
 from parambak.keeping.verified import separate_reads
 from parambak.memory.counted import counted
 from parambak.swap.function_tests import results
@@ -30,13 +31,14 @@ from parambak.swap.read_back import BEFORE_POWER
 from parambak.vault.order import behind, causal_order
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from datetime import datetime
 
     from parambak.keeping.state.bodies import ConditionEntry, DumpEntry, FunctionTest
     from parambak.keeping.state.model import Position, Vessel
     from parambak.vault.vault import Stored, Vault
 
+NEW_CARD = "new-card"  # the sheet of the card that goes in
 CLOSED, EMERGENCY, ABANDONED = "closed", "emergency", "abandoned"
 OUTCOMES = {CLOSED: "closed", EMERGENCY: "closed in emergency", ABANDONED: "abandoned"}
 PASSES = 2  # separate read-backs at one stage
@@ -53,6 +55,18 @@ SWAP_OPEN = Fault(
     "a swap is already open at {where}",
     "Continue that swap, or close it with `parambak swap close {where}`.",
 )
+
+
+class Statement(NamedTuple):
+    """What a step states of a fact that has one value in a swap: the last record counts.
+
+    `words` is the value as a person reads it; `settled_by` the command that states it again.
+    """
+
+    fact: str
+    value: str
+    words: str
+    settled_by: str
 
 
 @dataclass(frozen=True)
@@ -164,6 +178,7 @@ class End(Step):
 class Swap:
     """One swap: how it was opened, and its later steps, in order.
 
+    `conflicts` are what two laptops state differently in it, and no later record settled.
     `unknown_to_end` are the read-backs that were not on record at its end, as another laptop may
     have made them. `passed` are the function tests that passed since the card was loaded, `failed`
     those that failed and did not pass later.
@@ -185,6 +200,7 @@ class Swap:
     end: End | None = None
     ends: list[End] = field(default_factory=list)
     unknown_to_end: tuple[ReadBackStep, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
 
     @property
     def route(self) -> str:
@@ -289,12 +305,9 @@ def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swa
             if opened is not None and opened.position in position:
                 swap = Swap(opened.swap, stored.record.vessel or "", Step(*_step(stored)), opened)
                 swaps[opened.swap] = swap
-    for stored in steps:
-        identity = stored.record.body.get("swap")
-        if isinstance(identity, str) and identity in swaps:
-            with suppress(VaultDamaged):  # the condition `records-complete` names it
-                _TAKERS[stored.record.kind](swaps[identity], stored)
+    stated = _take(swaps, steps)
     for swap in swaps.values():
+        swap.conflicts = _conflicts(stated.get(swap.id, ()), after)
         if swap.tested:
             loads = {step.record for step in swap.read_backs if step.loads}
             tests = [(step.record, test) for step in swap.tested for test in step.tests]
@@ -305,6 +318,40 @@ def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swa
                 step for step in swap.read_backs if step.record not in before
             )
     return tuple(swaps.values())
+
+
+def _take(
+    swaps: Mapping[str, Swap], steps: Iterable[Stored]
+) -> dict[str, list[tuple[str, Statement]]]:
+    """Add the steps to their swaps; return for each swap what its records state, in order."""
+    stated: dict[str, list[tuple[str, Statement]]] = {}
+    for stored in steps:
+        identity = stored.record.body.get("swap")
+        if isinstance(identity, str) and identity in swaps:
+            with suppress(VaultDamaged):  # the condition `records-complete` names it
+                statement = _TAKERS[stored.record.kind](swaps[identity], stored)
+                if statement is not None:
+                    stated.setdefault(identity, []).append((stored.digest, statement))
+    return stated
+
+
+def _conflicts(
+    stated: Iterable[tuple[str, Statement]], after: Mapping[str, Sequence[str]]
+) -> tuple[Conflict, ...]:
+    """Return the facts with different values in two records, of which none is after the other."""
+    by_fact: dict[str, dict[str, Statement]] = {}
+    for record, statement in stated:
+        by_fact.setdefault(statement.fact, {})[record] = statement
+    against = []
+    for fact, statements in by_fact.items():
+        if len({statement.value for statement in statements.values()}) < 2:
+            continue
+        earlier = set[str]().union(*(behind(after.get(record, ()), after) for record in statements))
+        current = [s for record, s in statements.items() if record not in earlier]
+        if len({statement.value for statement in current}) > 1:
+            words = tuple(dict.fromkeys(statement.words for statement in reversed(current)))
+            against.append(Conflict(fact, words, settled_by=current[-1].settled_by))
+    return tuple(against)
 
 
 def newest_open(swaps: Sequence[Swap]) -> Swap | None:
@@ -362,15 +409,20 @@ def _step(stored: Stored) -> tuple[str, str | None, datetime]:
     return stored.digest, stored.record.by, local_time(stored.record)
 
 
-def _answer(swap: Swap, stored: Stored) -> None:
+def _answer(swap: Swap, stored: Stored) -> Statement:
     body = body_of(stored.record, stored.digest, SwapAnswerBody)
     step = Answer(*_step(stored), body.condition, body.answer, body.text)
     swap.answers[body.condition] = step
+    command = f"parambak swap answer {{where}} '{body.condition}=ANSWER: TEXT' --by NAME"
+    return Statement(body.condition, body.answer, f"{body.answer}: {body.text}", command)
 
 
-def _choice(swap: Swap, stored: Stored) -> None:
+def _choice(swap: Swap, stored: Stored) -> Statement:
     body = body_of(stored.record, stored.digest, SwapCopySelectedBody)
     swap.selection = SelectedCopy(*_step(stored), body.image, body.why)
+    sha256 = body.image.sha256
+    command = "parambak swap select {where}@COPY --by NAME --reason TEXT"
+    return Statement("copy-selected", sha256, sha256[:8], command)
 
 
 def _deviation(swap: Swap, stored: Stored) -> None:
@@ -388,9 +440,11 @@ def _read_back(swap: Swap, stored: Stored) -> None:
     swap.read_backs.append(ReadBackStep(*_step(stored), body))
 
 
-def _sheet(swap: Swap, stored: Stored) -> None:
+def _sheet(swap: Swap, stored: Stored) -> Statement:
     body = body_of(stored.record, stored.digest, SwapSheetBody)
     swap.sheet = SheetGiven(*_step(stored), (body.sheet, body.name))
+    command = "parambak swap check {where} --new-card FILE"
+    return Statement(NEW_CARD, body.sheet, f"{body.name} ({body.sheet[:8]})", command)
 
 
 def _tested(swap: Swap, stored: Stored) -> None:
@@ -416,7 +470,8 @@ def _closed(swap: Swap, stored: Stored) -> None:
     swap.end = next(closing, end)
 
 
-_TAKERS = {
+# A step that returns a Statement has one value that counts: two laptops may be in conflict.
+_TAKERS: dict[str, Callable[[Swap, Stored], Statement | None]] = {
     "swap-answer": _answer,
     "swap-copy-selected": _choice,
     "swap-sheet": _sheet,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from parambak.errors import Fault, NotProven, VaultDamaged
 
 if TYPE_CHECKING:
@@ -28,7 +30,7 @@ RECORDS_CONFLICT = Fault(
 
 def refuse_unsettled(vessel: Vessel, position: Position, swap: Swap | None) -> None:
     """Raise VaultDamaged for a lost record, NotProven for a conflict, about a swap's vessel."""
-    unsettled = position.unsettled.with_more(of_cards(vessel, swap))
+    unsettled = position.unsettled.with_more(of_swap(vessel, position, swap))
     if unsettled.lost:
         raise RECORDS_LOST.error(
             where=position.where,
@@ -46,7 +48,11 @@ def refuse_unsettled(vessel: Vessel, position: Position, swap: Swap | None) -> N
         )
 
 
-def of_cards(vessel: Vessel, swap: Swap | None) -> tuple[Conflict, ...]:
-    """Return what is in conflict about the cards that a swap names."""
-    named = {swap.body.old_card, swap.body.new_card} if swap is not None else set()
-    return tuple(c for card in vessel.cards if card.ids & named for c in card.conflicts)
+def of_swap(vessel: Vessel, position: Position, swap: Swap | None) -> tuple[Conflict, ...]:
+    """Return what is in conflict in a swap, and about the cards that it names."""
+    if swap is None:
+        return ()
+    named = {swap.body.old_card, swap.body.new_card}
+    cards = (c for card in vessel.cards if card.ids & named for c in card.conflicts)
+    own = (msgspec.structs.replace(c, where=position.where) for c in swap.conflicts)
+    return (*own, *cards)

@@ -33,6 +33,13 @@ TOML_DAMAGED = Fault(
     "Write its three lines again, as formats/vault.md shows them, with the values expected here. "
     "Then run `parambak recheck`.",
 )
+TOML_LOST = Fault(
+    "vault-toml-missing",
+    VaultDamaged,
+    "This vault is damaged: vault.toml is missing, and the records are here.",
+    "Write its three lines again, as formats/vault.md shows them, with the values expected here. "
+    "Or make a new vault of what is here: `parambak --vault NEW-FOLDER recover FOLDER`.",
+)
 UNREADABLE = Fault(
     "vault-unreadable",
     VaultRefused,

@@ -20,7 +20,8 @@ def identity_in(root: Path, data: bytes) -> str:
     try:
         return vault_toml.identity_of(data, root / vault_toml.FILE)
     except ParambakError as error:
-        damage = vault_toml.damage_of(root, data) if error.code == NEWER.code else None
+        changed = error.code in {NEWER.code, NOT_A_VAULT.code}
+        damage = vault_toml.damage_of(root, data) if changed else None
         raise damage or error from error.__cause__
 
 
@@ -39,6 +40,9 @@ def refuse_unless_new(root: Path, *, create: bool) -> None:
     except OSError as error:
         raise UNREADABLE.error(file=str(root), found=disk.words(error)) from error
     if strange:
+        damage = vault_toml.damage_of(root, None)
+        if damage is not None:
+            raise damage
         found = f"no {vault_toml.FILE}, but {disk.shown(strange[0])}"
         raise NOT_A_VAULT.error(file=str(root), expected=vault_toml.FILE, found=found)
     if not create:

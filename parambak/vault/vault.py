@@ -15,14 +15,12 @@ from parambak.memory.findings import Finding
 from parambak.vault import objects, persons, records, vault_toml
 from parambak.vault.faults import (
     CLOCK_BACKWARDS,
-    FIRST_RECORD_MISSING,
     GONE,
     HISTORY_CUT,
     MISSING_OBJECT,
     MISSING_RECORD,
     OWN_DAMAGED,
     OWN_NOT_WRITTEN,
-    TOML_CHANGED,
 )
 from parambak.vault.files import disk
 from parambak.vault.files.file_system import Storage
@@ -373,13 +371,9 @@ class Vault:
             self._findings.append(finding)
 
     def _look_around(self, data: bytes) -> None:
-        first = [s.record.body for s in self._index.of_kind(None, vault_toml.FIRST)]
-        bodies = [body for body in first if body.get("vault") == self.identity]
-        if not bodies:
-            text = "The vault's first record is missing: it was never written, or records are gone."
-            self.say(FIRST_RECORD_MISSING, text)
-        elif all(body.get("vault_toml") != sha256(data) for body in bodies):
-            self.say(TOML_CHANGED, f"{vault_toml.FILE} is not as the vault's first record has it.")
+        doubt = vault_toml.doubt_of(data, self.identity, self.of_kind(None, vault_toml.FIRST))
+        if doubt is not None:
+            self.say(doubt, vault_toml.DOUBTS[doubt])
         last = self._own.last(self.identity)
         if last is None:
             self.say(OWN_DAMAGED, "This user's note of the newest records cannot be read.")

@@ -8,14 +8,22 @@ from typing import TYPE_CHECKING
 from parambak.errors import ParambakError, VaultRefused
 from parambak.memory.digests import sha256
 from parambak.vault import records
-from parambak.vault.faults import NEWER, NOT_A_VAULT, TOML_DAMAGED, UNREADABLE
+from parambak.vault.faults import (
+    FIRST_RECORD_MISSING,
+    NEWER,
+    NOT_A_VAULT,
+    TOML_CHANGED,
+    TOML_DAMAGED,
+    TOML_LOST,
+    UNREADABLE,
+)
 from parambak.vault.files import disk
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
-    from parambak.vault.records import Record
+    from parambak.vault.records import Record, Stored
 
 FILE = "vault.toml"
 FORMAT = 1
@@ -26,6 +34,11 @@ _TEXT = (
     "format = 1\n"
     'vault = "{}"\n'
 )
+DOUBTS = {
+    FIRST_RECORD_MISSING: "The vault's first record is missing: it was never written, or records "
+    "are gone.",
+    TOML_CHANGED: f"{FILE} is not as the vault's first record has it.",
+}
 _WRITTEN = re.compile(re.escape(_TEXT).replace(r"\{\}", "([0-9a-f]{32})").encode())
 _IDENTITY = re.compile(r"[0-9a-f]{32}")
 
@@ -80,12 +93,39 @@ def _parsed(data: bytes, file: str) -> str:
     return identity
 
 
-def damage_of(root: Path, data: bytes) -> ParambakError | None:
-    """Return the refusal of a damaged vault.toml; None if the vault may truly be newer.
+def doubt_of(data: bytes, identity: str, first: Iterable[Stored]) -> str | None:
+    """Return the code why none of the first records proves this vault.toml; None if one does."""
+    bodies = [s.record.body for s in first if s.record.body.get("vault") == identity]
+    if not bodies:
+        return FIRST_RECORD_MISSING
+    proven = any(body.get("vault_toml") == sha256(data) for body in bodies)
+    return None if proven else TOML_CHANGED
+
+
+def damage_of(root: Path, data: bytes | None) -> ParambakError | None:
+    """Return the refusal of a damaged or missing vault.toml; None if the vault may be newer.
 
     It is damaged if a first record holds the digest of another one, none holds its own,
     and no record is of a later format: a newer version would have written one of its own.
+    It is missing if the folder holds files with names of records.
     """
+    path = str(root / FILE)
+    if data is None:
+        if not any(_record_files(root)):
+            return None
+        right = _identity_before(root, b"")
+        expected = f'format = {FORMAT}, vault = "{right}"' if right else FILE
+        return TOML_LOST.error(file=path, expected=expected, found="no such file, or an empty one")
+    right = _identity_before(root, data)
+    if right is None:
+        return None
+    found = disk.shown(data.decode("utf-8", "replace"))
+    expected = f'format = {FORMAT}, vault = "{right}"'
+    return TOML_DAMAGED.error(file=path, expected=expected, found=found)
+
+
+def _identity_before(root: Path, data: bytes) -> str | None:
+    """Return the identity that a first record proves, if none proves this vault.toml."""
     right = None
     try:
         for record in _sound_records(root):
@@ -97,23 +137,24 @@ def damage_of(root: Path, data: bytes) -> ParambakError | None:
                     right = identity
     except (OSError, VaultRefused):
         return None
-    if right is None:
-        return None
-    found = disk.shown(data.decode("utf-8", "replace"))
-    path, expected = str(root / FILE), f'format = {FORMAT}, vault = "{right}"'
-    return TOML_DAMAGED.error(file=path, expected=expected, found=found)
+    return right
+
+
+def _record_files(root: Path) -> Iterator[Path]:
+    """Yield the files of a folder that have names of records."""
+    for folder in disk.stamps_in(root / records.FOLDER):
+        for name in disk.names_in(root / records.FOLDER / folder):
+            if records.named_by(name):
+                yield root / records.FOLDER / folder / name
 
 
 def _sound_records(root: Path) -> Iterator[Record]:
     """Yield the sound records; raises `vault-newer` at one of a later format."""
-    for folder in disk.stamps_in(root / records.FOLDER):
-        for name in disk.names_in(root / records.FOLDER / folder):
-            if records.named_by(name):
-                path = root / records.FOLDER / folder / name
-                data = disk.read_file(path, records.MAX_BYTES)
-                try:
-                    yield records.decode(data, name.removesuffix(records.SUFFIX))
-                except VaultRefused:
-                    raise
-                except ParambakError:
-                    continue  # damaged: it proves nothing
+    for path in _record_files(root):
+        data = disk.read_file(path, records.MAX_BYTES)
+        try:
+            yield records.decode(data, path.name.removesuffix(records.SUFFIX))
+        except VaultRefused:
+            raise
+        except ParambakError:
+            continue  # damaged: it proves nothing

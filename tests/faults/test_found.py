@@ -205,7 +205,7 @@ def test_an_empty_vault_toml_is_none(tmp_path: Path) -> None:
     (tmp_path / "vault" / "vault.toml").write_bytes(b"")
     with pytest.raises(ParambakError) as caught:
         write_a_read(tmp_path)  # a folder that was a vault is not made into one again
-    assert caught.value.code == "vault-not-a-vault"
+    assert caught.value.code == "vault-toml-missing"
     assert record.exists()
 
 

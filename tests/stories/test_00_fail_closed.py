@@ -263,3 +263,113 @@ def test_what_recover_could_not_prove_is_lost_until_it_is_accepted(laptop: Lapto
     laptop.yes(f"report copy {AT} --out U12.html")
     page = (laptop.folder / "U12.html").read_text()
     assert page.index("the laptop fell") < page.index("Identity")
+
+
+IN_A_SWAP = {
+    "fallback-plan": (
+        f"swap answer {AT} 'fallback-plan=yes: the old card' {BY}",
+        f"swap answer {AT} 'fallback-plan=no: the old card is dead' {BY}",
+    ),
+    "copy-selected": (
+        f"swap select {AT}@previous {BY} --reason 'before the fault'",
+        f"swap select {AT}@latest {BY} --reason 'as it ran'",
+    ),
+    "new-card": (
+        f"swap check {AT} --new-card s1.toml",
+        f"swap check {AT} --new-card s2.toml",
+    ),
+}
+
+
+@pytest.mark.parametrize("fact", IN_A_SWAP)
+def test_what_two_laptops_state_in_one_swap_is_undecided(
+    laptops: Callable[[str], Laptop], fact: str
+) -> None:
+    """Both values and the command are named, nothing is released, and one record ends it."""
+    one, other = laptops("one"), laptops("other")
+    verified(one)
+    for name in ("n1.bin", "n2.bin"):
+        one.dump(name, memory(2))
+    one.yes(f"archive n1.bin n2.bin {HERE} {BY} --position-confirmed")
+    one.yes(f"swap open {AT} {BY} --reason dead")
+    shutil.copytree(one.vault, other.vault)
+    mine, theirs = IN_A_SWAP[fact]
+    for laptop in (one, other):
+        for number in (1, 2):
+            laptop.write(f"s{number}.toml", f'[card]\ntype = "TC-{number}"\n')
+    one.run(mine)
+    other.now = one.now
+    other.run(theirs)
+    merge(one, other)
+    for condition in one.json(f"swap check {AT}", 1)["conditions"]:
+        if condition["condition"] == "records-complete":
+            assert condition["met"] is not True
+            text = condition["text"]
+    assert f"the records state {fact} of" in text
+    assert theirs.split()[1] in text.partition("Settle it: `")[2]
+    one.refused(f"swap load-file {AT} --as raw --out L.BIN", "swap-records-conflict", 1)
+    one.run(mine)
+    assert "records-complete" not in one.json(f"swap check {AT}", 1)["missing"]
+
+
+def test_a_damaged_file_of_the_selected_copy_is_damage(laptop: Laptop) -> None:
+    """Exit 3 with the file's name, from `swap check` and from `load-file`."""
+    verified(laptop)
+    (image,) = {read["sha256"] for read in laptop.json("catalogue")["positions"]}
+    path = laptop.vault / "objects" / image[:2] / image
+    laptop.yes(f"swap open {AT} {BY} --reason dead")
+    spoil(path)
+    file = f"objects/{image[:2]}/{image}"
+    assert laptop.json(f"swap check {AT}", 3)["lost"] == [file]
+    error = laptop.refused(f"swap load-file {AT} --as raw --out L.BIN", "vault-damaged-object", 3)
+    assert error["file"].endswith(image)
+
+
+@pytest.mark.parametrize("how", ["first record", "vault.toml"])
+def test_a_vault_that_nothing_proves_is_no_yes(laptop: Laptop, how: str) -> None:
+    """Its first record is gone, or vault.toml changed: until it is back, or accepted by name."""
+    verified(laptop)
+    (first,) = records(laptop, "vault")
+    toml = laptop.vault / "vault.toml"
+    whole = toml.read_bytes()
+    if how == "first record":
+        for path in laptop.vault.glob("records/*/*.json"):
+            assert path == first or first.stem not in path.read_text()
+        first.unlink()
+    else:
+        toml.chmod(0o644)
+        toml.write_bytes(whole + b"# edited\n")
+    shutil.rmtree(laptop.own)  # another person's laptop: no note of it is left
+    assert not is_verified(laptop)
+    assert "vault.toml" in unmet(laptop)
+    assert "vault.toml" in laptop.json(f"swap check {AT}", 3)["lost"]
+    assert laptop.run("recheck").code == 3
+    laptop.yes(f"accept-loss grebe {BY} --reason 'no copy has it'")
+    assert is_verified(laptop)
+    toml.chmod(0o644)
+    toml.write_bytes(whole + b"# edited again\n")
+    assert not is_verified(laptop)
+
+
+@pytest.mark.parametrize("content", [None, b"", b"\xff\x00", b"format = 1\n"])
+def test_a_vault_without_its_vault_toml_is_a_damaged_vault(
+    laptop: Laptop, content: bytes | None
+) -> None:
+    """Exit 3, what is expected, and two ways: the three lines, or a new vault by `recover`."""
+    verified(laptop)
+    toml = laptop.vault / "vault.toml"
+    whole = toml.read_bytes()
+    toml.unlink()
+    if content is not None:
+        toml.write_bytes(content)
+    error = laptop.json("catalogue", 3)["error"]
+    assert error["file"].endswith("vault.toml")
+    identity = whole.decode().partition('vault = "')[2][:32]
+    assert identity in error["expected"]
+    assert laptop.json(f"archive r1.bin {HERE}", 3)["error"]["code"] == error["code"]
+    laptop.yes(f"--vault again recover {laptop.vault}")
+    (position,) = laptop.json("--vault again catalogue")["positions"]
+    assert position["verified"]
+    toml.unlink(missing_ok=True)
+    toml.write_bytes(whole)
+    assert is_verified(laptop)

@@ -121,16 +121,16 @@ def test_a_file_is_no_vault(home: Home) -> None:
 @pytest.mark.parametrize(
     ("text", "code"),
     [
-        ("", "vault-not-a-vault"),
-        ("format = 1\n", "vault-not-a-vault"),
-        (f'format = 1\nvault = "{IDENTITY[:-1]}"\n', "vault-not-a-vault"),
-        ('format = 1\nvault = "../../../../etc/passwd/0123456"\n', "vault-not-a-vault"),
-        (f'format = true\nvault = "{IDENTITY}"\n', "vault-not-a-vault"),
-        (f'format = 0\nvault = "{IDENTITY}"\n', "vault-not-a-vault"),
-        ("format = 1\nformat = 1\n", "vault-not-a-vault"),
-        ("[" * 3000, "vault-not-a-vault"),
-        ("a = " + "9" * 4000, "vault-not-a-vault"),
-        ("\ufeffformat = 1", "vault-not-a-vault"),
+        ("", "vault-toml-missing"),
+        ("format = 1\n", "vault-toml-damaged"),
+        (f'format = 1\nvault = "{IDENTITY[:-1]}"\n', "vault-toml-damaged"),
+        ('format = 1\nvault = "../../../../etc/passwd/0123456"\n', "vault-toml-damaged"),
+        (f'format = true\nvault = "{IDENTITY}"\n', "vault-toml-damaged"),
+        (f'format = 0\nvault = "{IDENTITY}"\n', "vault-toml-damaged"),
+        ("format = 1\nformat = 1\n", "vault-toml-damaged"),
+        ("[" * 3000, "vault-toml-damaged"),
+        ("a = " + "9" * 4000, "vault-toml-damaged"),
+        ("\ufeffformat = 1", "vault-toml-damaged"),
         (f'format = 2\nvault = "{IDENTITY}"\n', "vault-toml-damaged"),
         ("# " + "x" * 5000, "vault-unreadable"),
     ],
@@ -142,7 +142,7 @@ def test_a_vault_toml_that_is_none_is_refused(first: Home, text: str, code: str)
     with pytest.raises(ParambakError) as caught:
         first.open(create=True)
     assert caught.value.code == code
-    assert caught.value.file == str(first.root / "vault.toml" if text else first.root)
+    assert caught.value.file == str(first.root / "vault.toml")
     assert first.files() == before
 
 

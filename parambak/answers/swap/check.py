@@ -73,7 +73,8 @@ class SwapCheckAnswer(Answer, frozen=True):
     them that a person answers, and `steps` what to do about each. `to_close` are the conditions
     that are required only to close the swap. `accepted` says in words what was accepted in this
     swap, a file's release among it; `rules` is the title of the ship's rules. `lost` are the files
-    of lost records about the vessel, whose loss nobody accepted for this position.
+    of lost records about the vessel, whose loss nobody accepted for this position, and the damaged
+    files that the copy relies on.
     """
 
     where: str
@@ -92,7 +93,7 @@ class SwapCheckAnswer(Answer, frozen=True):
 
     @property
     def exit_code(self) -> int:
-        """Return 0 where the swap may begin, 3 where a record is lost, else 1."""
+        """Return 0 where the swap may begin, 3 where a file is lost, else 1."""
         if self.lost:
             return DAMAGED
         return YES if self.ready else NO
@@ -175,8 +176,16 @@ def _answer(session: Session, state: SwapState, readiness: Readiness) -> SwapChe
         deviations=tuple(deviations),
         accepted=accepted_words(session.assessor, state.swap),
         rules=state.rules.title,
-        lost=tuple(record.file for record in state.position.unsettled.lost),
+        lost=_lost(session, state),
     )
+
+
+def _lost(session: Session, state: SwapState) -> tuple[str, ...]:
+    """Return the files of lost records, and those damaged of what the selected copy relies on."""
+    records = [record.file for record in state.position.unsettled.lost]
+    copy = state.copy
+    damaged = session.assessor.damaged_files(state.position, copy) if copy is not None else {}
+    return tuple(dict.fromkeys((*records, *damaged)))
 
 
 def _shown(entry: ConditionEntry, readiness: Readiness) -> ConditionShown:

@@ -127,6 +127,8 @@ def answer(session: Session, question: SwapLoadFileQuestion) -> SwapLoadFileAnsw
     state = swap_state(session.fleet(), session.assessor, question.where)
     refuse_unsettled(state.vessel, state.position, state.swap)
     copy = _copy(state)
+    for damage in session.assessor.damaged_files(state.position, copy).values():
+        raise damage
     step = cleared(state, Acceptance(question.accept, question.reason, question.by))
     require(step)
     image = session.assessor.image(copy.image)

@@ -8,6 +8,9 @@ from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import LeftOutBody, LossAcceptedBody
 from parambak.keeping.state.counting import counting_of_kind
 from parambak.keeping.state.unsettled import LostRecord
+from parambak.memory.digests import sha256
+from parambak.vault import vault_toml
+from parambak.vault.faults import FIRST_RECORD_MISSING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -20,6 +23,8 @@ if TYPE_CHECKING:
 MISSING = "is missing, and a later record names it"
 CUT = "is missing: this laptop wrote or saw it as the newest one in this vault"
 DAMAGED = "is damaged, and a later record names it"
+NO_FIRST = "is without the vault's first record: that is missing, and others may be missing too"
+CHANGED = "is not as the vault's first record has it"
 UNPLACED = "is damaged, and nothing shows which vessel it is about"
 
 
@@ -40,7 +45,18 @@ def lost_records(vault: Vault, identity: str | None, stored: Sequence[Stored]) -
     for s, body in bodies.of_kind(stored, LeftOutBody):
         for digest, why in _left_out(vault, s, body):
             lost.setdefault(digest, why)
-    return [LostRecord(digest, why) for digest, why in lost.items()]
+    own = _unproven(vault) if identity is None else []
+    return [*own, *(LostRecord(digest, why) for digest, why in lost.items())]
+
+
+def _unproven(vault: Vault) -> list[LostRecord]:
+    """Return vault.toml if no first record of the vault proves it."""
+    data = vault_toml.read(vault.root) if vault.vessels() else None
+    if data is None:
+        return []
+    doubt = vault_toml.doubt_of(data, vault.identity, vault.of_kind(None, vault_toml.FIRST))
+    why = NO_FIRST if doubt == FIRST_RECORD_MISSING else CHANGED
+    return [LostRecord(sha256(data), why, vault_toml.FILE)] if doubt is not None else []
 
 
 def _left_out(vault: Vault, stored: Stored, body: LeftOutBody) -> Iterator[tuple[str, str]]:

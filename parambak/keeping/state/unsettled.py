@@ -28,16 +28,20 @@ COMMANDS = {
 class Conflict(Struct, frozen=True, gc=False):
     """A fact with different values in two records that do not know of each other.
 
-    `where` is what the fact is about: a vessel, a unit, a card, a position or a COPY.
+    `where` is what the fact is about: a vessel, a unit, a card, a position or a COPY. `settled_by`
+    is the command that settles it, if neither `correct` nor one of `COMMANDS` does.
     """
 
     fact: str
     values: tuple[str, ...]
     where: str = ""
+    settled_by: str = ""
 
     @property
     def command(self) -> str:
         """Return the command that settles it."""
+        if self.settled_by:
+            return self.settled_by.format(where=self.where)
         if self.fact in COMMANDS:
             return COMMANDS[self.fact].format(where=self.where)
         option = self.fact.replace("_", "-") + ("-name" if self.fact in NAMES else "")
@@ -48,15 +52,19 @@ NAMES = frozenset({"short", "display"})
 
 
 class LostRecord(NamedTuple):
-    """A record that is missing or damaged, by its digest, and how that is seen."""
+    """A record that is missing or damaged, by its digest, and how that is seen.
+
+    With `path`, it is that file of the vault, with this digest now: it does not prove its records.
+    """
 
     digest: str
     why: str
+    path: str | None = None
 
     @property
     def file(self) -> str:
         """Return its file within the vault."""
-        return file_of(self.digest)
+        return self.path or file_of(self.digest)
 
     @property
     def text(self) -> str:
