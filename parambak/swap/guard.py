@@ -183,9 +183,10 @@ def steps(where: str, missing: Sequence[Condition]) -> tuple[str, ...]:
     answered = [name for name in names if name in conditions.answerable()]
     lines = []
     if answered:
-        words = " ".join(f"'{name}=yes: TEXT'" for name in answered)
+        words = " ".join(f"'{name}=ANSWER: TEXT'" for name in answered)
         lines.append(
-            f"Record what a person knows: `parambak swap answer {where} {words} --by NAME`."
+            f"Record what a person knows: `parambak swap answer {where} {words} --by NAME`. "
+            "For ANSWER give yes, no, not-known or not-needed. For TEXT give what you saw."
         )
     lines += [
         f"{condition.name}: {condition.remedy or condition.met_when}"

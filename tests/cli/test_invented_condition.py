@@ -46,7 +46,10 @@ def test_it_is_required_and_shown(invented: Ship) -> None:
     shown = invented.run("swap", "check", AT)
     assert shown.code == 1
     assert "NOT READY: crew-warned." in shown.out
-    assert "'crew-warned=yes: TEXT'" in shown.out
+    assert "'crew-warned=ANSWER: TEXT'" in shown.out
+    copied = invented.answer("swap", "answer", AT, "crew-warned=ANSWER: TEXT", *BY)
+    assert copied.code == 2
+    assert invented.answer("swap", "check", AT).document["missing"] == ["crew-warned"]
 
 
 def test_it_can_be_answered(invented: Ship) -> None:

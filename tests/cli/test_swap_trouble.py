@@ -175,7 +175,7 @@ def test_words_that_accept_nothing_are_refused(verified: Ship) -> None:
 def test_a_swap_not_ready_says_how_to_go_on_and_what_was_accepted(verified: Ship) -> None:
     """The command for the answers, and the one for an emergency; at last that all was accepted."""
     opened(verified)
-    assert "swap answer grebe/port-thruster/U12 'diagnosed=yes: TEXT'" in said(
+    assert "swap answer grebe/port-thruster/U12 'diagnosed=ANSWER: TEXT'" in said(
         verified.run("swap", "check", AT)
     )
     told(verified)
@@ -214,7 +214,7 @@ def test_a_file_written_before_the_swap_may_begin_says_so(verified: Ship) -> Non
     early = verified.answer(*LOAD, "--replace")
     assert (early.code, code(early)) == (1, "swap-not-ready")
     assert early.document["error"]["text"].endswith(f": {', '.join(TOLD)}")
-    assert "'diagnosed=yes: TEXT'" in early.document["error"]["next"]
+    assert "'diagnosed=ANSWER: TEXT'" in early.document["error"]["next"]
     assert verified.tree() == before
     told(verified)
     assert verified.run(*LOAD, "--replace").code == 0

@@ -107,7 +107,7 @@ def test_nothing_is_loaded_read_back_or_closed_while_nobody_answered(opened: Lap
     assert stays_open(opened, f"{CLOSE} {TESTS}")[: len(ASKED)] == ASKED
     page = opened.no(f"{LOAD} LOAD.BIN")
     for name in ASKED:
-        assert f"'{name}=yes: TEXT'" in page
+        assert f"'{name}=ANSWER: TEXT'" in page
     answered(opened)
     opened.yes(f"{LOAD} LOAD.BIN")
 
