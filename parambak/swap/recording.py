@@ -36,6 +36,7 @@ from parambak.keeping.state.cards import IN_A_UNIT, cross_over_notes
 from parambak.keeping.state.conditions import answerable
 from parambak.keeping.state.counting import counting
 from parambak.keeping.state.fold import fleet
+from parambak.keeping.state.record_sets import local_time
 from parambak.memory.digests import sha256, sum16
 from parambak.swap.state import swap_state
 from parambak.swap.swap_cards import Named, card_notes, open_swaps, refuse_taken
@@ -363,15 +364,20 @@ def _kept(writing: Writing, layouts: ValueLayouts | None) -> tuple[dict[str, Any
     return members, objects
 
 
-def released_files(vault: Vault, position: Position) -> frozenset[str]:
-    """Return the digests of the files that were released for loading at this position."""
-    bodies = [
-        stored.record.body
+def released_files(vault: Vault, position: Position) -> dict[str, datetime]:
+    """Return the files released for loading at this position: digest, and when that was last."""
+    records = [
+        stored.record
         for stored in counting(vault, _home(vault, position))
         if stored.record.kind == "load-file" and stored.record.body.get("position") in position.ids
     ]
     names = ("file_sha256", "second_sha256")
-    return frozenset(str(body[name]) for body in bodies for name in names if name in body)
+    return {
+        str(record.body[name]): local_time(record)
+        for record in records
+        for name in names
+        if name in record.body
+    }
 
 
 def _home(vault: Vault, position: Position) -> str:

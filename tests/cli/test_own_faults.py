@@ -206,13 +206,13 @@ def test_a_day_that_is_still_to_come_is_no_day_of_a_read(ship: Ship) -> None:
 
 
 def test_an_old_file_read_back_proves_nothing_and_that_is_said(ship: Ship) -> None:
-    """The file archived before the swap, and the file released for loading, are stated."""
+    """The file archived before the swap, and the file released for loading, are refused."""
     archive_two(ship)
     where = "grebe/port-thruster/U12"
     assert code_of(ship, "swap", "read-back", where, "a.hex") == (2, "read-back-archived")
     ready(ship)
     ship.run("swap", "load-file", where, "--as", "raw", "--out", "LOAD.BIN")
-    assert "DOUBT: LOAD.BIN" in ship.run("swap", "read-back", where, "LOAD.BIN").out
+    assert code_of(ship, "swap", "read-back", where, "LOAD.BIN") == (2, "read-back-load-file")
     ship.write("card.hex", dump(), second=9)
     ship.write("again.hex", dump(), second=10)
     twice = ship.answer("swap", "read-back", where, "card.hex", "again.hex")

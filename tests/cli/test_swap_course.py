@@ -226,7 +226,7 @@ def test_the_cautions_are_in_full_where_a_swap_is_opened_and_one_line_elsewhere(
     verified.write("N.BIN", MEMORY, second=50)
     for command in (
         ("check", AT),
-        ("load-file", AT, "--as", "raw", "--out", "L.BIN"),
+        ("load-file", AT, "--as", "intel-hex", "--out", "L.HEX"),
         ("read-back", AT, "N.BIN"),
         ("close", AT, *BY, "--abandoned", "--reason", "tests"),
     ):

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import random
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from parambak.answers.swap import load_file
 from parambak.keeping.state.conditions import CONDITIONS, OPEN
+from parambak.swap import guard
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -375,3 +378,90 @@ def test_two_laptops_that_tested_one_card_agree_after_the_merge(
     opened.yes("unpack back.pack")
     assert stays_open(opened, CLOSE) == ["function-tests", "listed-tests"]
     opened.yes(f"{CLOSE} --test 'ramp up=passed'")
+
+
+def test_no_load_file_is_written_without_an_open_swap(opened: Laptop) -> None:
+    """Nobody would be asked, and nothing kept: `export` gives a copy for other uses."""
+    opened.yes(f"swap close {WHERE} --abandoned --reason later --by 'A. Fitter'")
+    opened.refused(f"{LOAD} LOAD.BIN", "swap-none-open")
+    assert not (opened.folder / "LOAD.BIN").exists()
+    opened.yes(f"export {WHERE} --as raw --out COPY.BIN")
+
+
+def test_the_load_files_are_no_reads_of_the_card(opened: Laptop) -> None:
+    """Raw and Intel HEX, as they were written; the same bytes of a later time are a read."""
+    answered(opened)
+    for name, how in (("LOAD.BIN", "raw"), ("LOAD.HEX", "intel-hex")):
+        opened.yes(f"{LOAD.replace('raw', how)} {name}")
+        moment = opened.now.timestamp()
+        os.utime(opened.folder / name, (moment, moment))
+        opened.refused(f"swap read-back {WHERE} {name}", "read-back-load-file")
+    read_back(opened, MEMORY, MEMORY)
+    assert opened.json(f"swap check {WHERE}")["ready"]
+
+
+def test_a_function_test_before_the_card_was_read_back_does_not_count(opened: Laptop) -> None:
+    """It was of another card, or of one that nobody loaded."""
+    answered(opened)
+    stays_open(opened, f"{CLOSE} {TESTS}")
+    proven_since = "--test 'emergency stop=passed'"
+    opened.yes(f"{LOAD} LOAD.BIN")
+    read_back(opened, MEMORY, MEMORY)
+    read_back(opened, POWERED, stage="after-power")
+    assert stays_open(opened, CLOSE) == ["function-tests", "listed-tests"]
+    assert stays_open(opened, f"{CLOSE} {proven_since}") == ["listed-tests"]
+    opened.yes(f"{CLOSE} --test 'ramp up=passed'")
+
+
+@pytest.mark.parametrize("end", ["", f"swap close {WHERE} --abandoned --reason no --by 'B. Chief'"])
+def test_an_emergency_stays_due_while_a_later_swap_closes_nothing(opened: Laptop, end: str) -> None:
+    """One that is open, or was abandoned, finishes nothing."""
+    answered(opened)
+    opened.yes(f"{LOAD} LOAD.BIN")
+    opened.yes(f"{CLOSE} --emergency --reason 'at sea'")
+    opened.yes(f"swap open {WHERE} --by 'B. Chief' --reason 'worse again'")
+    if end:
+        opened.yes(end)
+    (entry,) = opened.json("due")["due"]
+    assert "the swap was closed in emergency on 2026-03-02" in str(entry)
+
+
+def test_a_closed_swap_is_due_again_if_a_read_that_proved_it_is_withdrawn(opened: Laptop) -> None:
+    """It is never shown as proven; reading the card back again finishes it."""
+    proven(opened)
+    opened.yes(f"{CLOSE} {TESTS}")
+    assert "its proof was withdrawn" not in opened.run("due").text
+    withdrawn = opened.yes(f"withdraw {WHERE}@latest --reason 'wrong file' --by 'A. Fitter'")
+    assert WHERE in withdrawn
+    assert "the swap was closed (its proof was withdrawn since)" in opened.run("due").text
+    read_back(opened, MEMORY, MEMORY)
+    read_back(opened, POWERED, stage="after-power")
+    opened.yes(f"{CLOSE} {TESTS}")
+    assert "its proof was withdrawn" not in opened.run("due").text
+
+
+def test_an_abandoned_swap_keeps_its_conditions(opened: Laptop) -> None:
+    """As they were at that moment, also after the answers are there."""
+    opened.yes(f"swap close {WHERE} --abandoned --reason later --by 'A. Fitter'")
+    opened.yes(f"report swap {WHERE} --out page.html")
+    page = (opened.folder / "page.html").read_text("utf-8")
+    for name in ASKED:
+        assert name in page
+
+
+def test_what_came_on_record_meanwhile_is_looked_at_first(
+    opened: Laptop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another terminal answers no between the decision and the writing: nothing is released."""
+    answered(opened)
+    decided = guard.require
+
+    def meanwhile(step: guard.Cleared) -> None:
+        decided(step)
+        monkeypatch.setattr(load_file, "require", decided)
+        opened.yes(f"swap answer {WHERE} 'permit=no: not signed' --by 'B. Chief'")
+
+    monkeypatch.setattr(load_file, "require", meanwhile)
+    assert opened.json(f"{LOAD} LOAD.BIN", 2)["error"]["code"] == "swap-changed-meanwhile"
+    assert not (opened.folder / "LOAD.BIN").exists()
+    assert refused(opened, f"{LOAD} LOAD.BIN") == ["permit"]

@@ -228,8 +228,8 @@ def test_the_files_released_at_a_position_are_those_of_no_other(laptop: Laptop) 
         file = Release("raw", digests)
         record_load_file(laptop.vault, laptop.position(where), copy, Image.of(image()), file)
     files = released_files(laptop.vault, laptop.position())
-    assert files == {"ab" * 32, "cd" * 32, "ef" * 32}
-    assert released_files(laptop.vault, laptop.position(other)) == {"12" * 32}
+    assert files.keys() == {"ab" * 32, "cd" * 32, "ef" * 32}
+    assert released_files(laptop.vault, laptop.position(other)).keys() == {"12" * 32}
 
 
 LONG, HIDDEN = "x" * 4001, "a\x1b[2J"

@@ -24,6 +24,7 @@ from parambak.answers.swap.read_back_doubts import (
     not_enough,
     older,
     others,
+    refuse_load_files,
     refuse_old_files,
 )
 from parambak.errors import Fault, LayoutRefused, NotFound, VaultDamaged, VaultRefused
@@ -231,6 +232,7 @@ def answer(session: Session, question: SwapReadBackQuestion) -> SwapReadBackAnsw
         times,
     )
     refuse_old_files(compared)
+    refuse_load_files(session.vault, compared)
     doubts = doubts_of(session.vault, compared)
     loaded = all(result.loaded_correctly for _, result in results)
     if expected.swap is not None and loaded:  # what is wrong goes on record in any case

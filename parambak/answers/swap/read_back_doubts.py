@@ -27,6 +27,16 @@ OLD_FILE = Fault(
 )
 
 
+LOAD_FILE = Fault(
+    "read-back-load-file",
+    CallRefused,
+    "that file is the one that was written for loading, not a read of the card",
+    "Read the chip of the new card, and give that dump. If the reader has no clock, state "
+    "`file-times = false` in its profile.",
+)
+CLOCK_TICK = 2  # seconds: the times of some file systems are no finer
+
+
 class Compared(NamedTuple):
     """What was read back, and what it was compared with.
 
@@ -59,6 +69,25 @@ def _released(vault: Vault, position: Position, incoming: list[Incoming]) -> tup
         for file in read.files
         if file.entry.sha256 in released
     )
+
+
+def refuse_load_files(vault: Vault, what: Compared) -> None:
+    """Raise CallRefused if a file has the bytes of a load file, and is no newer than that.
+
+    A read of a card that holds exactly these bytes may give the same file, but only later.
+    """
+    released = released_files(vault, what.position)
+    for read in what.incoming if what.times else ():
+        for file in read.files:
+            written, modified = released.get(file.entry.sha256), file.entry.modified
+            if written is None or modified is None:
+                continue
+            if modified / 10**9 <= written.timestamp() + CLOCK_TICK:
+                raise LOAD_FILE.error(
+                    file=file.entry.name,
+                    expected="a file that was read from the new card after loading",
+                    found="the same bytes as the load file, and no later time",
+                )
 
 
 def refuse_old_files(what: Compared) -> None:
