@@ -101,15 +101,12 @@ def swap_state(  # noqa: PLR0913 - the question and what is given with it
     on record of the new card that it names. With `loaded`, the copy is the one that was released
     for loading, if one was. `now` is what is stated in the call that closes the swap.
     """
-    position = select.find_position(fleet, where)
-    vessel = select.vessel_at(fleet, where)
-    unit = next((unit for unit in vessel.units if position in unit.positions), None)
+    vessel, unit, position = site = _site(fleet, where)
     swaps = swaps_at(assessor.vault, vessel, position)
     swap = swap or at_work(swaps)
     copy = selected_copy(position, swap, loaded=loaded)
     verdict = assessor.verdict(position, copy) if copy else None
     rules = assessor.rules(position)
-    site = Site(vessel, unit, position)
     evidence = _evidence(assessor, site, swap, copy)
     evidence = _with_sheets(assessor, site, swap, evidence, new_card=new_card)
     if swap is not None:
@@ -140,6 +137,12 @@ class Site(NamedTuple):
     vessel: Vessel
     unit: Unit | None
     position: Position
+
+
+def _site(fleet: Fleet, where: str) -> Site:
+    position, vessel = select.find_position(fleet, where), select.vessel_at(fleet, where)
+    unit = next((unit for unit in vessel.units if position in unit.positions), None)
+    return Site(vessel, unit, position)
 
 
 def _evidence(assessor: Assessor, site: Site, swap: Swap | None, copy: Copy | None) -> SwapEvidence:
