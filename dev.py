@@ -35,7 +35,7 @@ SCRIPTS = VENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = SCRIPTS / ("python.exe" if os.name == "nt" else "python")
 PARAMBAK = SCRIPTS / ("parambak.exe" if os.name == "nt" else "parambak")
 PROBE = "import sys; print(sys.version_info[:3], sys.prefix)"
-TESTS = ["-m", "pytest", "-n", "auto"]
+TESTS = ["-m", "pytest", "-n", "auto", "--dist", "worksteal"]
 GATES = [
     ("format", ["-m", "ruff", "format", "--check", "."]),
     ("lint", ["-m", "ruff", "check", "."]),
