@@ -28,6 +28,7 @@ from parambak.differences.bytes import runs
 from parambak.differences.fields import FADING, MOVED, RUNNING, SETTLED
 from parambak.errors import CallRefused, Fault, in_file
 from parambak.memory.image import Range
+from parambak.memory.relations import SHIFTED
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -140,6 +141,13 @@ class Comparison(Part, frozen=True, kw_only=True):
     end: int
     rows: tuple[ByteRow, ...]
     more_rows: int
+
+    @property
+    def reordered(self) -> bool:
+        """Return whether the same bytes in another order explain every change."""
+        kinds = {change.kind for change in self.fields}
+        shifted = any(move.kind == SHIFTED for move in self.moved)
+        return bool(self.moved) and not shifted and not self.unmapped and kinds <= {*SETTLED, MOVED}
 
     @property
     def asks(self) -> bool:

@@ -107,7 +107,8 @@ def close(assessor: Assessor, where: str, ending: Ending) -> Closed:
             if tests:
                 add_step(writing, swap, SwapTestedBody(swap=swap.id, tests=tests), ending.by)
             fault = SWAP_NO_EMERGENCY if ending.emergency else SWAP_NOT_FINISHED
-            raise refusal(state, missing, fault)
+            kept = ("The function tests of this call are on record.",) if tests else ()
+            raise refusal(state, missing, fault, *kept)
         step.put(writing, ending.acceptance)
         return _closed(writing, site, swap, step, ending)
 

@@ -167,11 +167,14 @@ def require(step: Cleared, fault: Fault = SWAP_NOT_READY) -> None:
         raise refusal(step.state, missing, fault)
 
 
-def refusal(state: SwapState, missing: Sequence[Condition], fault: Fault) -> Exception:
-    """Return the refusal: each condition by name, what it is, and what to do."""
+def refusal(state: SwapState, missing: Sequence[Condition], fault: Fault, *kept: str) -> Exception:
+    """Return the refusal: each condition by name, what it is, and what to do.
+
+    `kept` are sentences on what this call put on record all the same.
+    """
     return fault.error(
         missing=", ".join(condition.condition for condition in missing),
-        steps=" ".join(steps(state.position.where, missing)),
+        steps=" ".join([*steps(state.position.where, missing), *kept]),
         expected="each required condition met, or accepted by name and reason",
         found="; ".join(f"{condition.condition}: {condition.text}" for condition in missing),
     )
@@ -194,9 +197,9 @@ def steps(where: str, missing: Sequence[Condition]) -> tuple[str, ...]:
         if condition.name in names and condition.name not in answered
     ]
     waivable = [name for name in names if name in acceptable(closing=True)]
-    if waivable:
+    if waivable and {*waivable, *answered}.issuperset(names):
         lines.append(
             "In an emergency, accept one that is not met: "
-            f"`--accept {waivable[0]} --by NAME --reason TEXT`."
+            f"`parambak swap check {where} --accept {waivable[0]} --by NAME --reason TEXT`."
         )
     return tuple(lines)

@@ -182,7 +182,7 @@ def test_a_swap_not_ready_says_how_to_go_on_and_what_was_accepted(verified: Ship
     verified.run("swap", "answer", AT, "permit=no: nobody", "authorised=no: nobody", *BY)
     page = said(verified.run("swap", "check", AT))
     assert "NOT READY: authorised, permit." in page
-    assert "`--accept authorised --by NAME --reason TEXT`" in page
+    assert f"`parambak swap check {AT} --accept authorised --by NAME --reason TEXT`" in page
     for condition in ("permit", "authorised"):
         words = ("--accept", condition, *BY, "--reason", "drifting")
         page = said(verified.run("swap", "check", AT, *words))
@@ -587,8 +587,8 @@ def test_before_a_swap_is_open_the_page_shows_what_an_open_one_requires(verified
     assert {"permit", "safeties-inhibited"} <= then - now
     page = verified.run("swap", "check", AT).out
     (line,) = [line for line in page.splitlines() if line.startswith("permit ")]
-    assert line.split()[:4] == ["permit", "not", "known", "when"]
+    assert line.split()[:4] == ["permit", "not", "known", "in"]
     opened(verified)
     after = verified.answer("swap", "check", AT).document["conditions"]
     assert {each["condition"] for each in after if each["required"]} == then
-    assert "when open" not in verified.run("swap", "check", AT).out
+    assert "in a swap" not in verified.run("swap", "check", AT).out

@@ -22,6 +22,7 @@ import pytest
 from parambak.cli import main
 from parambak.cli.settings import Settings
 from parambak.dumps.registry import write_dump
+from parambak.keeping.state.conditions import CONDITIONS, OPEN
 from parambak.memory.image import Image
 
 if TYPE_CHECKING:
@@ -123,6 +124,10 @@ _OFTEN = tuple((*_NAMED, "--display-name", f"Grebe {n}") for n in range(62))
 _ELSEWHERE = ("--vault", "{here}/first")
 _FIRST = (*_VERIFIED, *_ELSEWHERE)
 _SWAP = ("swap", "open", "grebe/port-thruster/U12", *_BY, "--reason", "does not start")
+_ANSWERS = (
+    *("swap", "answer", "grebe/port-thruster/U12", *_BY),
+    *(f"{condition.name}=yes: seen" for condition in CONDITIONS if condition.required is OPEN),
+)
 _PLACE = ("backup", "add", "red-stick", "{here}/stick")
 _OTHER_UNIT = (
     *("archive", "{here}/c.hex", "{here}/d.hex", "--vessel", "grebe", "--unit", "stbd-thruster"),
@@ -136,6 +141,7 @@ STARTS: dict[str, tuple[tuple[str, ...], ...]] = {
     "verified": (_VERIFIED,),
     "visit": (_VERIFIED, _VISIT),
     "swap": (_VERIFIED, _SWAP),
+    "a swap ready": (_VERIFIED, _SWAP, _ANSWERS),
     "placed": (_VERIFIED, _PLACE),
     "sent": (_VERIFIED, _PLACE, ("backup", "send", "red-stick"), _archive("{here}/c.hex")),
     "a vault elsewhere": (_FIRST,),
@@ -220,7 +226,7 @@ TABLE = (
     Writes(
         "swap load-file",
         ("swap", "load-file", WHERE, "--as", "raw", "--out", "{here}/LOAD.BIN"),
-        "verified",
+        "a swap ready",
         {"load-file": 1},
         out="LOAD.BIN",
         already=("vault-export-exists",),

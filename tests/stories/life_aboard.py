@@ -194,8 +194,8 @@ $ undo --by 'A. Fitter' --reason 'the rules of another owner'
 = 0 1 record of kind `ships-rules`
 $ catalogue tern/crane/U5
 = 0 verified as read
-$ correct tern --imo 9074729 --by 'A. Fitter'
-= 0 imo 9074729
+$ correct tern --imo 1234567 --by 'A. Fitter'
+= 0 imo 1234567
 $ decode tern/port-thruster/U12
 = 0 Every stored check holds
 $ compare-units tern

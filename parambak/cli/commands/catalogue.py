@@ -64,7 +64,7 @@ def command(screen: Screen, catalogue: CatalogueAnswer) -> None:
             "Correct it with `parambak correct`."
         )
     _special_states(screen, positions)
-    _verdict(screen, len(summary.not_verified), number)
+    _verdict(screen, positions, len(summary.not_verified), number)
     if len(positions) == 1 and positions[0].copies > 1:
         screen.say(f"To see what changed: `parambak history {positions[0].where}`.")
     elif any(position.copies > 1 for position in positions):
@@ -82,13 +82,23 @@ def _special_states(screen: Screen, positions: Sequence[PositionShown]) -> None:
             show(f"{word[0].upper()}{word[1:]}: {', '.join(of_state)}. {WHY[state]}.")
 
 
-def _verdict(screen: Screen, failed: int, number: str) -> None:
+def _verdict(screen: Screen, positions: Sequence[PositionShown], failed: int, number: str) -> None:
     if failed:
         screen.bad(f"NOT VERIFIED: the latest copy of {failed} of {number}.")
         return
-    screen.good(
-        f"Verified: the latest copy of {number}. Separate reads agree, and the stored checks hold."
-    )
+    states = [position.state for position in positions]
+    if all(state == AS_READ for state in states):
+        checks = "Without a layout no stored check is calculated"
+    elif AS_READ in states:
+        checks = "The stored checks hold wherever there is a layout"
+    else:
+        checks = "The stored checks hold"
+    text = f"Verified: the latest copy of {number}. Separate reads agree. {checks}."
+    fading = states.count(FADING)
+    if fading:
+        screen.warn(f"{text} Cells may be fading in {fading} of them: see above.")
+    else:
+        screen.good(text)
 
 
 def _row(position: PositionShown) -> tuple[str, ...]:

@@ -215,13 +215,19 @@ def _verdict(screen: Screen, comparison: Comparison) -> None:
     )
     if FADING in kinds or comparison.fading:
         text += (
-            " CELLS FADE: bits changed in one direction and no stored check changed with them. "
+            " CELLS MAY BE FADING: bits changed in one direction, and nothing shows a write. "
             "Read again."
         )
     if not comparison.asks:
         screen.good(text)
         return
     screen.warn(text)
+    if comparison.reordered:
+        screen.say(
+            "The order of the bytes explains every change: no value was changed. Check the word "
+            "order and the device selected on the reader, and read again."
+        )
+        return
     if comparison.remark_wanted:
         screen.say(
             "Ask who changed it. To record the answer, repeat the command with "

@@ -43,7 +43,8 @@ NEXT = {
     ONE_READ: "read the chip again, and keep the dump with `parambak archive`.",
     TOO_OLD: "read the chip twice, and keep both dumps with `parambak archive`.",
     ONE_LOCATION: (
-        "run `parambak backup send NAME`. `parambak backup list` shows the names of the locations."
+        "run `parambak backup send NAME`. `parambak backup list` shows the names of the locations; "
+        "`parambak backup add` makes one known."
     ),
 }
 

@@ -186,8 +186,9 @@ def _verdict(screen: Screen, history: HistoryAnswer) -> None:
             alternating.add(change.field)
     if fading:
         screen.bad(
-            f"Cells may be fading: {', '.join(sorted(fading))}. Bits changed in one direction "
-            "and no stored check changed with them. Read the chip again, and replace the chip."
+            f"Cells may be fading: {', '.join(sorted(fading))}. Bits changed in one direction, "
+            "and nothing shows a write. Read the chip again, and replace the chip. To load an "
+            "older copy into the new one, run `parambak swap select` in the swap."
         )
     if alternating:
         screen.warn(f"Alternates: {', '.join(sorted(alternating))}. Ask who sets it.")

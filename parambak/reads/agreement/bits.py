@@ -87,7 +87,7 @@ def _weak(reads: TwoReads, bits: _Bits) -> Iterator[Claim]:
     if bits.number == 1:
         text = (
             f"only one bit differs, at {reads.at(reads.first)}, {1 if bits.upward else 0} in "
-            f"{reads.names[1]}: a weak memory cell, or a line that failed once"
+            f"{reads.names[1]}: a weak memory cell, or a data line that read wrong once"
         )
     else:
         text = (

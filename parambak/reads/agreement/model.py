@@ -20,8 +20,8 @@ CANNOT_TELL: Final = "cannot-tell"
 _CLEAN: Final = "Clean the pins and the socket. Reseat the chip and read it twice more."
 _NEXT: Final = {
     WEAK_CELLS: (
-        "Read the chip three times or more and take the vote. Check the supply voltage selected "
-        "on the reader. Replace the chip soon: it is failing."
+        "Read the chip three times or more, and archive all dumps in one call with `--vote`. Check "
+        "the supply voltage selected on the reader. The chip may be failing: plan to replace it."
     ),
     DATA_LINE: f"{_CLEAN} Look for a bent pin, or an open joint, on that line.",
     ADDRESS_LINE: (

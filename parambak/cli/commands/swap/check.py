@@ -25,7 +25,7 @@ CAUTION = (
     "Test before service. All cautions: `parambak swap open`."
 )
 """The hazard in short, and where the full cautions are."""
-WHEN_OPEN = "when open"
+WHEN_OPEN = "in a swap"
 """What the page shows of a condition that is required once a swap is open."""
 
 
@@ -63,7 +63,7 @@ def _page(screen: Screen, check: SwapCheckAnswer) -> None:
     if not check.open:
         screen.say(
             f"No swap is open here. Open one with `parambak swap open {check.where}`. Then answer "
-            'each condition that is required "when open".'
+            'each condition that is required "in a swap".'
         )
     if check.ready and not check.open:
         screen.good("The records show nothing against a swap. Read every line above.")

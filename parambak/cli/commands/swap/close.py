@@ -92,7 +92,7 @@ def _page(screen: Screen, closed: SwapCloseAnswer) -> None:
         )
     else:
         screen.good(f"The swap at {closed.where} is CLOSED.")
-    screen.say("Keep the old card in its bag until the trials are done.")
+    screen.say("Keep the old card in its bag until the unit has proved itself in service.")
     screen.say("Send the vault to a backup location: `parambak backup send NAME`.")
     screen.say(CAUTION)
 
@@ -102,5 +102,7 @@ def _abandoned(screen: Screen, closed: SwapCloseAnswer) -> None:
     screen.say("No read-back became a copy. The old card's copy is unchanged.")
     plan = closed.fallback_plan
     how = f"by the fallback plan: {plan}" if plan is not None else "with power off"
-    screen.say(f"Fit the old card again, {how}. Test the functions of the old card too.")
+    screen.say(
+        f"If the new card is in the unit, fit the old card again, {how}. Then test the functions."
+    )
     screen.say(CAUTION)

@@ -110,7 +110,7 @@ def _differences(screen: Screen, dump: DumpReadBack) -> None:
         for word, runs in (("NO", dump.differences), ("running", dump.running_differences))
         for run, row in zip(runs, run_rows(runs), strict=False)
     ]
-    screen.table(("allowed", "address", "bytes", "selected", "read", "field"), rows, right=(2,))
+    screen.table(("may differ", "address", "bytes", "selected", "read", "field"), rows, right=(2,))
 
 
 def _by_values(screen: Screen, read: SwapReadBackAnswer) -> None:
@@ -153,8 +153,8 @@ def _next(screen: Screen, read: SwapReadBackAnswer) -> None:
         )
     elif read.stage == BEFORE_POWER:
         screen.say(
-            "Clean the contacts, and read again. If it still differs, load the file again, and "
-            "read it back."
+            "Load the file into the chip again, and read it back. If the same bytes differ again, "
+            "clean the contacts, or use another chip."
         )
     else:
         screen.say(

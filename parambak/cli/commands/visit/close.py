@@ -34,7 +34,7 @@ def command(screen: Screen, closed: VisitCloseAnswer) -> None:
     if closed.changed:
         screen.say(f"Changed since the copy before: {', '.join(closed.changed)}.")
     if once:
-        screen.say(f"Read only once: {', '.join(once)}.")
+        screen.say(f"Read only once in this visit: {', '.join(once)}.")
     if closed.not_read:
         screen.say(f"On record aboard and not read in this visit: {', '.join(closed.not_read)}.")
     if closed.measurements:
