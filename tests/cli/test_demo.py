@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import shutil
 from typing import TYPE_CHECKING
 
 import pytest
 
 from parambak.answers import demo
 from parambak.demo.steps import Call, Scene
+from tests.cli.conftest import Ship
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from tests.cli.conftest import Ship
+    from tests.cli.conftest import Result
 
 
 def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
@@ -70,9 +72,18 @@ def test_the_demo_shows_every_part_of_the_job(ship: Ship) -> None:
     assert {path.suffix for path in (ship.folder / "here").iterdir()} >= {".HEX", ".S19", ".BIN"}
 
 
-def test_the_short_story_fits_a_screen_and_the_transcript_has_both(ship: Ship) -> None:
+@pytest.fixture(scope="module")
+def short(tmp_path_factory: pytest.TempPathFactory) -> tuple[Ship, Result]:
+    """Return where the demo ran once, in its folder `here`, and what it printed."""
+    ship = Ship(tmp_path_factory.mktemp("short"))
+    return ship, ship.run("demo", "here")
+
+
+def test_the_short_story_fits_a_screen_and_the_transcript_has_both(
+    short: tuple[Ship, Result],
+) -> None:
     """60 lines of 80 columns: each step's sentence and result; every command is in the file."""
-    result = ship.run("demo", "here")
+    ship, result = short
     lines = result.out.splitlines()
     assert result.code == 0
     assert len(lines) <= 60
@@ -127,15 +138,17 @@ def test_a_step_that_goes_wrong_is_shown(
         assert "The demo is NOT as expected: 1 command marked above." in result.out
 
 
-def test_the_demo_writes_only_in_its_folder(ship: Ship) -> None:
+def test_the_demo_writes_only_in_its_folder(short: tuple[Ship, Result]) -> None:
     """Neither the user's own folder nor the vault that the environment names is touched."""
-    assert ship.run("demo", "here").code == 0
+    ship, result = short
+    assert result.code == 0
     assert [path.name for path in ship.folder.iterdir()] == ["here"]
 
 
-def test_the_demos_vault_goes_on(ship: Ship, tmp_path: Path) -> None:
+def test_the_demos_vault_goes_on(short: tuple[Ship, Result], tmp_path: Path) -> None:
     """What the demo leaves is a sound vault that the next command goes on with."""
-    ship.run("demo", "here")
+    ship = Ship(tmp_path)
+    shutil.copytree(short[0].folder / "here", tmp_path / "here")
     vault = str(tmp_path / "here" / "vault")
     recheck = ship.answer("--vault", vault, "recheck")
     assert (recheck.code, recheck.document["damaged"]) == (0, [])
@@ -143,8 +156,9 @@ def test_the_demos_vault_goes_on(ship: Ship, tmp_path: Path) -> None:
     assert [each["verified"] for each in states] == [True] * 4
 
 
-def test_a_second_demo_goes_beside_the_first(ship: Ship) -> None:
+def test_a_second_demo_goes_beside_the_first(ship: Ship, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without a folder's name it takes the next one that is free."""
+    monkeypatch.setattr(demo, "scenario", lambda *_: iter([Scene("The help is shown.", "A list.")]))
     assert ship.answer("demo").document["folder"] == "parambak-demo"
     assert ship.answer("demo").document["folder"] == "parambak-demo-2"
 

@@ -18,13 +18,14 @@ if TYPE_CHECKING:
 
 FORMATS = Path(__file__).parents[2] / "formats"
 JOBS = answers.jobs()
+PAGE = answers.page()
 AT = "grebe/port-thruster/U12"
 SIDES = ("a.hex", "b.hex", "--old-layout", "layout.toml")
 
 
 def test_the_committed_pages_are_what_the_program_gives() -> None:
     """Neither the page nor the schema has drifted from the types."""
-    assert (FORMATS / "answers.md").read_text("utf-8") == answers.page()
+    assert (FORMATS / "answers.md").read_text("utf-8") == PAGE
     assert (FORMATS / "answers.schema.json").read_text("utf-8") == answers.schema()
 
 
@@ -34,7 +35,7 @@ def test_each_job_has_a_question_and_an_answer_that_are_on_the_page(job: Job) ->
     assert issubclass(job.question, Question)
     assert all(issubclass(answer, Answer) for answer in job.answers)
     assert job.question.__doc__
-    section = answers.page().split(f"\n## {job.words}\n")[1].split("\n## ")[0]
+    section = PAGE.split(f"\n## {job.words}\n")[1].split("\n## ")[0]
     names = {name for answer in job.answers for name in answer.__struct_encode_fields__}
     assert all(f"| `{name}` |" in section for name in names)
 
