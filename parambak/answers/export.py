@@ -47,7 +47,11 @@ class FileShown(Part, frozen=True):
 
 
 class ExportAnswer(Answer, frozen=True):
-    """The first file, its format, every file, and the copy that they hold."""
+    """The first file, its format, every file, and the copy that they hold.
+
+    `verified` states whether that copy is verified, `unmet` the conditions that it does not meet;
+    `verified` is null for a dump file.
+    """
 
     file: str
     sha256: str
@@ -55,6 +59,8 @@ class ExportAnswer(Answer, frozen=True):
     format: str
     files: tuple[FileShown, ...]
     copy: str
+    verified: bool | None
+    unmet: tuple[str, ...]
 
 
 def answer(session: Session, question: ExportQuestion) -> ExportAnswer:
@@ -63,6 +69,9 @@ def answer(session: Session, question: ExportQuestion) -> ExportAnswer:
     A file that does not read back as the image is taken away again.
     """
     given = given_copy(session, question.copy)
+    verdict = None
+    if given.position is not None and given.copy is not None:
+        verdict = session.assessor.verdict(given.position, given.copy)
     style = _style(question)
     files = []
     for name, image in _files(given.image, question):
@@ -83,6 +92,8 @@ def answer(session: Session, question: ExportQuestion) -> ExportAnswer:
         format=question.format,
         files=tuple(files),
         copy=given.name,
+        verified=verdict.verified if verdict is not None else None,
+        unmet=tuple(c.condition for c in verdict.unmet) if verdict is not None else (),
     )
 
 

@@ -31,10 +31,11 @@ from parambak.swap.read_back import BEFORE_POWER
 from parambak.vault.order import behind, causal_order, heads
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
 
     from parambak.keeping.state.bodies import ConditionEntry, DumpEntry, FunctionTest
+    from parambak.keeping.state.counting import Withdrawals
     from parambak.keeping.state.model import Position, Vessel
     from parambak.vault.vault import Stored, Vault
 
@@ -330,7 +331,7 @@ def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swa
             swap.passed, swap.failed = results(tests, loads, after)
         if swap.ends:
             # If one of two laptops closed it, it is closed: its read-backs are reads from then on.
-            swap.ends = [_as_it_counts(end, withdrawals) for end in swap.ends]
+            swap.ends = [*_as_they_count(swap.ends, withdrawals, after)]
             swap.end = next((end for end in swap.ends if end.outcome == CLOSED), swap.ends[-1])
             before = behind([swap.end.record], after)
             swap.unknown_to_end = tuple(
@@ -339,11 +340,24 @@ def fold_swaps(ordered: Iterable[Stored], position: frozenset[str]) -> tuple[Swa
     return tuple(swaps.values())
 
 
-def _as_it_counts(end: End, withdrawn: Collection[str]) -> End:
-    """Return an end, changed if a read-back that proved it was withdrawn since."""
-    if end.outcome != CLOSED or not any(record in withdrawn for record in end.taken_in):
-        return end
-    return replace(end, outcome=PROOF_WITHDRAWN)
+def _as_they_count(
+    ends: Iterable[End], withdrawals: Withdrawals, after: Mapping[str, Sequence[str]]
+) -> Iterator[End]:
+    """Yield the ends, changed where a read-back that proved one was withdrawn after it.
+
+    An end rests on the read-backs that it took in, and on those of the ends before it.
+    """
+    taken_in: list[str] = []
+    for end in ends:
+        taken_in += end.taken_in
+        before = behind([end.record], after)
+        gone = any(
+            withdrawal.stored.digest not in before
+            for record in taken_in
+            for withdrawal in withdrawals.get(record, ())
+        )
+        closed = end.outcome == CLOSED
+        yield replace(end, outcome=PROOF_WITHDRAWN) if closed and gone else end
 
 
 def _take(

@@ -440,6 +440,19 @@ def test_a_closed_swap_is_due_again_if_a_read_that_proved_it_is_withdrawn(opened
     assert "its proof was withdrawn" not in opened.run("due").text
 
 
+def test_a_swap_that_was_closed_again_rests_on_all_that_proved_it(opened: Laptop) -> None:
+    """Also on the read-backs that its first end took in."""
+    proven(opened)
+    opened.yes(f"{CLOSE} {TESTS}")
+    withdraw = f"withdraw {WHERE}@latest --reason 'wrong file' --by 'A. Fitter'"
+    opened.yes(withdraw)
+    words = "--accept read-back-after-power --reason 'no power at sea'"
+    opened.yes(f"{CLOSE} {TESTS} {words}")
+    assert "its proof was withdrawn" not in opened.run("due").text
+    opened.yes(withdraw)
+    assert "the swap was closed (its proof was withdrawn since)" in opened.run("due").text
+
+
 def test_an_abandoned_swap_keeps_its_conditions(opened: Laptop) -> None:
     """As they were at that moment, also after the answers are there."""
     opened.yes(f"swap close {WHERE} --abandoned --reason later --by 'A. Fitter'")

@@ -73,3 +73,7 @@ def _page(screen: Screen, exported: ExportAnswer) -> None:
         file = f"{PurePath(written.file).name}, {written.size} bytes"
         screen.facts([("file", file), ("SHA-256", written.sha256)], indent=0)
     screen.good("Written, and read back as the same image.")
+    if exported.verified is False:
+        screen.bad(
+            f"The copy is NOT VERIFIED: {', '.join(exported.unmet)}. Do not load it into a card."
+        )
