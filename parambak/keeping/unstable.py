@@ -167,12 +167,11 @@ def statements(
     person: Callable[[str], str],
 ) -> Stability:
     """Return what is to be stated with a copy: of its chip, up to its newest read."""
-    last = (copy.newest.read_on, copy.newest.order)
+    last = copy.newest.when
     of_copy = [
         disagreement
         for disagreement in found
-        if disagreement.before.chip == copy.newest.chip
-        and (disagreement.before.read_on, disagreement.before.order) <= last
+        if disagreement.before.chip == copy.newest.chip and disagreement.before.when <= last
     ]
     open_ones = [disagreement for disagreement in of_copy if disagreement.explanation is None]
     return Stability(
@@ -290,13 +289,11 @@ def tainted(reads: Sequence[Read], found: Sequence[Disagreement]) -> frozenset[s
 
     Those are the reads of its chip from its first read on.
     """
-    since: dict[int, tuple[object, int]] = {}
+    since: dict[int, tuple[date, int, int]] = {}
     for disagreement in found:
         if disagreement.explanation is None:
             first = disagreement.before
-            since.setdefault(first.chip, (first.read_on, first.order))
+            since.setdefault(first.chip, first.when)
     return frozenset(
-        read.record
-        for read in reads
-        if read.chip in since and (read.read_on, read.order) >= since[read.chip]
+        read.record for read in reads if read.chip in since and read.when >= since[read.chip]
     )

@@ -142,3 +142,20 @@ def test_what_came_aboard_later_was_not_missed(laptop: Laptop) -> None:
     assert laptop.json("visit close")["not_read"] == [WHERE]
     page = page_of(laptop, "visit grebe")
     assert f"were not read in this visit: {WHERE}." in page
+
+
+def test_two_reads_of_one_day_are_ordered_by_their_hours(laptop: Laptop) -> None:
+    """In whichever order they were typed; without the hour of each, as they were typed."""
+    for name, seed, hour in (("LATE.BIN", 1, "T15:00"), ("EARLY.BIN", 2, "T09:00")):
+        words = f"{AT} --position-confirmed --read-on 2026-02-10{hour} --written 'set anew' {BY}"
+        laptop.run(f"archive {laptop.dump(name, memory(seed))} {words}")
+    laptop.yes(f"export {WHERE} --as raw --out OUT.BIN")
+    assert (laptop.folder / "OUT.BIN").read_bytes() == memory(1)
+    copies = laptop.json(f"history {WHERE}")["copies"]
+    assert [copy["number"] for copy in copies] == [1, 2]
+    laptop.run(
+        f"archive {laptop.dump('ANY.BIN', memory(3))} {AT} --position-confirmed "
+        f"--read-on 2026-02-10 --written 'set anew' {BY}"
+    )
+    laptop.yes(f"export {WHERE} --as raw --out OUT.BIN --replace")
+    assert (laptop.folder / "OUT.BIN").read_bytes() == memory(3)

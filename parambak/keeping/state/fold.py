@@ -6,6 +6,8 @@ from datetime import UTC, date, datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
+
 from parambak.errors import VaultDamaged
 from parambak.keeping.state import bodies
 from parambak.keeping.state.bodies import RecheckBody, body_of
@@ -330,7 +332,22 @@ def _reads(
             for record in dict.fromkeys(records.taken_in)
             if record in records.read_backs and records.read_backs[record][1].position in position
         ]
-    return sorted(reads, key=lambda read: (read.read_on, read.order)), against
+    return _in_time(reads), against
+
+
+def _in_time(reads: Iterable[Read]) -> list[Read]:
+    """Return reads by date; of a day by their hours if all have one, else as they were recorded."""
+    by_day: dict[date, list[Read]] = {}
+    for read in reads:
+        by_day.setdefault(read.read_on, []).append(read)
+    placed: list[Read] = []
+    for of_day in by_day.values():
+        if len(of_day) > 1 and all(read.read_at for read in of_day):
+            of_day.sort(key=lambda read: (read.read_at or "", read.order))
+            placed += [replace(read, place=place) for place, read in enumerate(of_day)]
+        else:
+            placed += of_day
+    return sorted(placed, key=lambda read: read.when)
 
 
 def _copy_at(where: str, body: bodies.ReadBody) -> str:

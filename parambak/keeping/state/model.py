@@ -58,7 +58,8 @@ class Read(Struct, frozen=True, gc=False):
     `order` counts the records about the ship from 0; `vessel` is the identity that this record
     is about, one of the ship's. `stated`: the record gives the day. `facts` are how the read was
     made. `chip` counts the chips that were at the position, from 0. `loaded`: the chip was loaded
-    from a copy of this position, so that the read is no evidence for the copy.
+    from a copy of this position, so that the read is no evidence for the copy. `place` counts the
+    reads of its day by their hours, if each has one; else it is 0.
     """
 
     record: str
@@ -83,6 +84,12 @@ class Read(Struct, frozen=True, gc=False):
     reconstructed_from: tuple[str, ...] = ()
     chip: int = 0
     loaded: bool = False
+    place: int = 0
+
+    @property
+    def when(self) -> tuple[date, int, int]:
+        """Return what orders the reads of a position in time."""
+        return self.read_on, self.place, self.order
 
     @property
     def untimed(self) -> bool:
@@ -183,7 +190,7 @@ class Position(Struct, frozen=True, gc=False):
     def reads(self) -> tuple[Read, ...]:
         """Return all reads of the position, oldest first."""
         reads = [read for copy in self.copies for read in copy.reads]
-        return tuple(sorted(reads, key=lambda read: (read.read_on, read.order)))
+        return tuple(sorted(reads, key=lambda read: read.when))
 
     @property
     def layout(self) -> LayoutEntry | None:

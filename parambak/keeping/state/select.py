@@ -262,7 +262,7 @@ def _on_or_before(position: Position, which: str) -> Copy:
         first = min((r.read_on for r in position.reads), default=None)
         expected = f"a date from {first} on" if first else NO_COPY
         raise COPY_NONE.error(where=position.where, expected=expected, found=repr(which))
-    return max(earlier, key=lambda pair: (pair[0].read_on, pair[0].order))[1]
+    return max(earlier, key=lambda pair: pair[0].when)[1]
 
 
 def _by_digest(position: Position, which: str) -> Copy:
