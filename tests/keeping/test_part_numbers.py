@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from parambak.errors import CallRefused
@@ -199,12 +199,18 @@ def test_any_text_is_a_part_or_refused(text: str) -> None:
         assert TABLE[chip.name.casefold()] == chip
 
 
+@example("fm24c16", 4)
 @given(st.sampled_from(sorted(TABLE)), st.integers(0, 9))
 def test_a_further_digit_is_never_left_out(name: str, digit: int) -> None:
-    """What a digit more makes of a number is another part of the table, or none."""
+    """What a digit more makes of a number is another part of the table, or none.
+
+    Letters of a maker may stand before it: FM24C16 is a part, and FM24C164 is FM and 24C164.
+    """
     text = f"{name}{digit}"
     try:
         chip = read_marking(text, TABLE).chip
     except CallRefused:
         return
-    assert text.casefold() in {chip.name.casefold(), *TABLE.also}
+    makers = ("", *(maker.casefold() for maker in TABLE.makers))
+    numbers = {text.casefold().removeprefix(maker) for maker in makers}
+    assert not numbers.isdisjoint({chip.name.casefold(), *TABLE.also})
