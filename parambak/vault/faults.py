@@ -139,13 +139,6 @@ OWN_UNUSABLE = Fault(
     "The user's own folder, which holds this writer's identity, cannot be used.",
     "Check that you may write to the folder. The vault is unchanged.",
 )
-OWN_WRITER = Fault(
-    "vault-own-writer",
-    VaultRefused,
-    "The file that holds this writer's identity is damaged.",
-    "Put the file back from a copy of your own folder. Or delete it: a new identity is made then, "
-    "and open visits are closed with `parambak visit close VESSEL`.",
-)
 EXPORT_EXISTS = Fault(
     "vault-export-exists",
     CallRefused,

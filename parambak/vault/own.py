@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from parambak.errors import ParambakError
-from parambak.vault.faults import OWN_UNUSABLE, OWN_WRITER
+from parambak.vault.faults import OWN_UNUSABLE
 from parambak.vault.files import disk
 from parambak.vault.files.flushed import Flushed
 from parambak.vault.files.lock import locked
@@ -75,11 +75,7 @@ class Own:
             return None
         except OSError as error:
             raise OWN_UNUSABLE.error(file=str(path), found=disk.words(error)) from error
-        if match is None:
-            raise OWN_WRITER.error(
-                file=str(path), expected="32 hexadecimal digits", found="other bytes"
-            )
-        return match[1].decode()
+        return match[1].decode() if match else None
 
     def person(self) -> str | None:
         """Return the name of the person at this laptop; None if none is remembered or usable."""

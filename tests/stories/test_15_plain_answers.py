@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import pytest
-
 from tests.stories.small_unit import OLD_LAYOUT, memory
 
 if TYPE_CHECKING:
@@ -58,15 +56,3 @@ def test_nobody_is_asked_about_bytes_in_another_order(laptop: Laptop) -> None:
     assert "Ask who changed it" not in text
     changed = laptop.no(f"diff {WHERE} {laptop.dump('OTHER.BIN', memory(1, ramp=160))}")
     assert "Ask who changed it" in changed
-
-
-@pytest.mark.parametrize("garbage", ["garbage", "", "x" * 3000])
-def test_a_damaged_identity_is_never_changed_in_silence(laptop: Laptop, garbage: str) -> None:
-    """Who wrote what would not be known any more: the file is named, and nothing is written."""
-    archived(laptop)
-    (laptop.own / "writer").write_text(garbage, encoding="ascii")
-    laptop.yes("catalogue")
-    error = laptop.refused(f"visit open grebe {BY}", "vault-own-writer")
-    assert error["file"].endswith("writer")
-    (laptop.own / "writer").unlink()
-    laptop.yes(f"visit open grebe {BY}")
