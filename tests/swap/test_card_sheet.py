@@ -418,3 +418,26 @@ def test_every_known_table_has_a_meaning_and_none_is_called_harmless() -> None:
             assert table == "for" or meaning(f"{table}.{key}") != UNKNOWN
             assert "harmless" not in meaning(f"{table}.{key}")
     assert meaning("rack.slot") == UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("data", "why", "expected", "found"),
+    [
+        (b"function-tests = 3", "it is a table with one list", "[function-tests] with", "3"),
+        (
+            b"[function-tests]\nrequired = 'stop'",
+            "it is a table with one list",
+            "[function-tests] with",
+            "a table",
+        ),
+        (b"[function-tests]\ntests = ['a']", "the table has no such key", "required", '"tests"'),
+    ],
+)
+def test_a_list_of_function_tests_that_is_none_is_refused(
+    data: bytes, why: str, expected: str, found: str
+) -> None:
+    """What belongs there, and what stands there, are both stated."""
+    sheet = refusal(data)
+    assert why in sheet.text
+    assert expected in (sheet.expected or "")
+    assert found in (sheet.found or "")

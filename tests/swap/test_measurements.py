@@ -176,7 +176,7 @@ def test_revolutions_and_hertz_go_back_and_forth(frequency: int, teeth: int) -> 
         ("nominal = 3\ntolerance = 1\ntolerance-percent = 1\n", 7, "one of the two"),
         ("tolerance = 1\nlow = 3\n", 4, "nominal needs tolerance"),
         ("nominal = 3\ntolerance = 1\nlow = 3\n", 7, "not both"),
-        ("nominal = 3\ntolerance = -1\n", 8, "below zero"),
+        ("nominal = 3\ntolerance = -1\n", 8, ": the tolerance is below zero"),
         ("low = nan\n", 7, "not a number"),
         ("low = inf\n", 7, "not a number"),
         ("low = 1e4000\n", 7, "not a number"),
@@ -382,3 +382,12 @@ def test_supplies_are_in_out_or_not_known() -> None:
     out = supplies([taken("2026-01-01", supply("42"), supply(None, name="core"))])
     assert out[0] is False
     assert "bus_input 42 V: OUT, 1 V below 43" in out[1]
+
+
+def test_a_speed_comes_from_a_frequency_only_with_its_teeth() -> None:
+    """With one of the two alone, the value on record is the value."""
+    both = Measurement("speed", "rpm", "1500", frequency="10", teeth=7)
+    assert both.exact == Fraction(600, 7)
+    assert Measurement("speed", "rpm", "1500", teeth=7).exact == 1500
+    assert Measurement("speed", "rpm", "1500", frequency="10").exact == 1500
+    assert Measurement("speed", "rpm", None, teeth=7).exact is None

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 
+from parambak.keeping.recording.texts import REMARK
 from parambak.keeping.state.bodies import ConditionEntry
-from parambak.keeping.state.conditions import SwapEvidence
+from parambak.keeping.state.conditions import CONDITIONS, OPEN, SwapEvidence
 from parambak.keeping.state.model import Condition
 from parambak.keeping.state.rules import Rules
 from parambak.swap.readiness import CAUTIONS, Readiness, readiness
+from parambak.swap.swaps import Deviation
 
 NO_COPY = ("copy", "read-twice", "stable", "plausible", "checks-hold", "unchanged-on-disk")
 COMPLETE = Condition.yes("records-complete", "every record is there")
@@ -51,3 +54,32 @@ def test_the_cautions_say_what_the_tool_does_not_show() -> None:
     for word in ("lock out", "permit", "static", "Label the old card", "Test every", "safe"):
         assert word in text
     assert CAUTIONS[-1] == ("Parambak compares bytes. It does not show that the unit is safe.")
+
+
+def test_an_acceptance_counts_while_the_evidence_is_the_same() -> None:
+    """On other words, of another condition, or once it is met, it counts no more."""
+    text = "no copy of this position is in the vault"
+    long = Condition.no("copy", "x" * (REMARK + 1))
+    for condition, name, accepted_text, counts in (
+        (Condition.no("copy", text), "copy", text, True),
+        (Condition.no("copy", text), "copy", "the copy was moved", False),
+        (Condition.no("copy", text), "stable", text, False),
+        (Condition.yes("copy", text), "copy", text, False),
+        (long, "copy", long.text[:REMARK], True),
+    ):
+        deviation = Deviation(
+            "r", None, datetime(2026, 3, 1, tzinfo=UTC), name, accepted_text, "at sea"
+        )
+        now = Readiness((condition,), frozenset({"copy"}), (deviation,))
+        assert now.counts(deviation) is counts
+        assert now.ready is (counts or condition.met is True)
+
+
+def test_what_an_open_swap_requires_is_listed_before_it_is_open() -> None:
+    """Each question to a person: it is not required yet, and will be."""
+    asked = {condition.name for condition in CONDITIONS if condition.required is OPEN}
+    before = without_copy()
+    assert not before.required & asked
+    assert before.required_when_open == before.required | asked
+    answered = SwapEvidence(copy=None, verdict=None, records=COMPLETE, answers={})
+    assert readiness(answered).required == before.required_when_open

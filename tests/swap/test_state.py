@@ -15,7 +15,7 @@ from parambak.keeping.recording.entries import correct
 from parambak.memory.digests import sha256
 from parambak.memory.image import Image
 from parambak.swap.card_sheet import read_sheet
-from parambak.swap.recording import Release, open_swap, record_load_file, select_copy
+from parambak.swap.recording import Release, keep_sheet, open_swap, record_load_file, select_copy
 from parambak.swap.state import GivenSheet, SwapState, accepted_words, notes_on, swap_state, who
 from parambak.swap.swaps import Step, Swap, swaps_at
 from tests.keeping.conftest import CHIPS, WHERE, Laptop, image
@@ -420,3 +420,44 @@ def test_what_was_accepted_though_not_met_is_listed_with_who_and_why(laptop: Lap
     assert deviation.endswith("): at sea (A. Invented, 2026-03-01 09:00)")
     assert "UNVERIFIED" in unverified
     assert unverified.endswith("(A. Invented, 2026-03-01 09:00)")
+
+
+def test_what_is_loaded_is_compared_with_the_copy_that_was_released(two_copies: Laptop) -> None:
+    """Before loading, the newest counts: a release selects nothing."""
+    opened(two_copies)
+    older, newer = two_copies.position().copies
+    release(two_copies, older)
+    assessor = Assessor(two_copies.vault, CHIPS)
+    assert swap_state(two_copies.fleet, assessor, WHERE, loaded=True).copy == older
+    assert swap_state(two_copies.fleet, assessor, WHERE).copy == newer
+
+
+def test_the_sheet_that_was_kept_last_is_not_kept_again(laptop: Laptop, tmp_path: Path) -> None:
+    """Another one is; so is the same, to settle what two laptops kept apart."""
+    opened(laptop)
+    keep_given(laptop, SAME, OTHER, OTHER, SAME)
+    assert kept(laptop) == [sha256(data) for data in (SAME, OTHER, SAME)]
+    other = laptop.copy_to(tmp_path / "two")
+    keep_given(laptop, OTHER)
+    keep_given(other, UNIT)
+    laptop.merge_from(other)
+    assert newest(laptop).conflicts
+    last = newest(laptop).sheet
+    assert last is not None
+    keep_given(laptop, {sha256(data): data for data in (OTHER, UNIT)}[last.file[0]])
+    assert not newest(laptop).conflicts
+    other.close()
+
+
+def keep_given(laptop: Laptop, *sheets: bytes) -> None:
+    """Keep the new card's sheets with the open swap, one after another."""
+    for data in sheets:
+        given = GivenSheet(sha256(data), "new.toml", read_sheet(data))
+        keep_sheet(laptop.vault, newest(laptop), given, data, BY)
+
+
+def kept(laptop: Laptop) -> list[str]:
+    """Return the digests of the sheets on record of swaps, in order."""
+    (vessel,) = laptop.vault.vessels()
+    records = [stored.record for stored in laptop.vault.records(vessel)]
+    return [record.body["sheet"] for record in records if record.kind == "swap-sheet"]

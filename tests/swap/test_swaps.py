@@ -297,3 +297,9 @@ def test_of_several_open_swaps_the_last_opened_is_the_one(laptop: Laptop, tmp_pa
     now = newest_open(every)
     assert now is every[-1]
     other.close()
+
+
+def test_read_backs_of_one_command_are_one_call() -> None:
+    """One that names no call is a call of its own."""
+    assert step(1, call="c").call == step(2, call="c").call == "c"
+    assert [step(number).call for number in (1, 2)] == [f"{number:064x}" for number in (1, 2)]
